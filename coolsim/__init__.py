@@ -1,0 +1,1 @@
+"""coolsim: moisture and temperature of feed pellets through a cooler."""

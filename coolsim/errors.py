@@ -1,0 +1,43 @@
+"""What can go wrong, as exceptions that teach: what was found, what is allowed, what to try."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+class CoolsimError(Exception):
+    """Base of every error that coolsim raises on purpose."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with an input, in the words of the person who typed it."""
+
+    where: str  # "file.toml:12", "--set", or ""
+    key: str  # "feed.moisture"
+    found: str
+    allowed: str
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        return f"{place}{self.key}: found {self.found}; {self.allowed}"
+
+
+class InputError(CoolsimError):
+    """The input is wrong. Carries every fault found, not only the first."""
+
+    def __init__(self, faults: list[Fault]):
+        self.faults = faults
+        super().__init__("\n".join(map(str, faults)))
+
+
+class NotConverged(CoolsimError):
+    """The computation failed. Carries the reason and the best iterate, so nothing is silently wrong.
+
+    Attributes: `reason` (text), `failed` (indices of the cases that failed), `best` (the best iterate).
+    """
+
+    def __init__(self, reason: str, failed: Any = (), best: Any = None):
+        self.reason, self.failed, self.best = reason, failed, best
+        super().__init__(reason)

@@ -1,0 +1,1 @@
+"""The balances of a bed of pellets."""

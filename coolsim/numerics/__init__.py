@@ -1,0 +1,1 @@
+"""Meshes and the block solver: knows no pellets and no air."""

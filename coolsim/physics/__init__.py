@@ -1,0 +1,1 @@
+"""Moist air, sorption, pellet and bed: pure functions of arrays, each with its source."""

@@ -1,0 +1,123 @@
+"""What is answered. Numbers are floats for one case and arrays (one entry per case) for many."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Number, documented
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FeedIn:
+    """The feed as it enters the bed, after any flash."""
+
+    temperature: Number = documented("°C", "pellet temperature after the flash", "Tp_in", json="temperature_C")
+    moisture_wb: Number = documented("kg/kg wet", "moisture after the flash, wet basis", "M_in")
+    flash_loss_wb: Number = documented("kg/kg wet", "moisture lost to the flash, wet basis")
+
+
+@dataclass(frozen=True)
+class PelletsOut:
+    """The pellets that leave the bed."""
+
+    temperature: Number = documented("°C", "mean pellet temperature", "Tp", json="temperature_C")
+    moisture_wb: Number = documented("kg/kg wet", "mean moisture, wet basis", "M")
+    moisture_db: Number = documented("kg/kg dry", "mean moisture, dry basis", "X̄")
+    surface_moisture_db: Number = documented("kg/kg dry", "moisture at the pellet surface, dry basis", "Xs")
+    water_activity: Number = documented("-", "water activity of the mean moisture at the mean temperature", "a_w")
+    mass_flow: Number = documented("kg/s", "wet pellets leaving", json="mass_flow_kg_h", factor=3600.0)
+
+
+@dataclass(frozen=True)
+class AfterEqualising:
+    """The pellets after moisture and heat have evened out inside them, losing nothing (as in a closed bag)."""
+
+    temperature: Number = documented("°C", "pellet temperature", json="temperature_C")
+    water_activity: Number = documented("-", "water activity", "a_w")
+
+
+@dataclass(frozen=True)
+class AirOut:
+    """The air that leaves the top of the bed, before any false air."""
+
+    temperature: Number = documented("°C", "dry bulb", "Ta", json="temperature_C")
+    relative_humidity: Number = documented("-", "relative humidity", "RH")
+    humidity_ratio: Number = documented("kg/kg dry air", "humidity ratio", "Y")
+    wet_bulb: Number = documented("°C", "thermodynamic wet bulb", json="wet_bulb_C")
+    dew_point: Number = documented("°C", "dew point", json="dew_point_C")
+
+
+@dataclass(frozen=True)
+class Bed:
+    """The bed and the flows through it."""
+
+    depth: Number = documented("m", "bed depth", "L", json="depth_m")
+    residence_time: Number = documented("s", "time a pellet spends in the bed", json="residence_time_s")
+    air_ratio: Number = documented("kg/kg", "dry air per wet feed")
+    face_velocity: Number = documented("m/s", "outside air volume per floor area", json="face_velocity_m_s")
+    lift_off: Number = documented("-", "highest velocity in the bed as a share of minimum fluidisation")
+    pressure_drop: Number = documented("Pa", "pressure drop of the clean bed", json="pressure_drop_Pa")
+    bed_weight: Number = documented("Pa", "weight of the bed per floor area", json="bed_weight_Pa")
+    evaporation: Number = documented("kg/s", "water given to the air", json="evaporation_kg_h", factor=3600.0)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """How exactly the equations were solved (not how well they describe your feed: see InputBand)."""
+
+    water_imbalance: Number = documented("-", "water that does not balance, as a share of the water entering")
+    energy_imbalance: Number = documented("-", "heat that does not balance, as a share of feed enthalpy above ambient")
+    moisture_error_wb: Number = documented("kg/kg wet", "estimated numerical error of the exit moisture")
+    temperature_error: Number = documented("K", "estimated numerical error of the exit temperature", json="temperature_error_K")
+
+
+@dataclass(frozen=True)
+class InputBand:
+    """What the assumed material numbers leave open: lowest and highest exit over their published ranges."""
+
+    moisture_wb: tuple[Number, Number] = documented("kg/kg wet", "lowest and highest exit moisture, wet basis")
+    temperature: tuple[Number, Number] = documented("°C", "lowest and highest exit temperature", json="temperature_C")
+
+
+@dataclass(frozen=True)
+class Profile:
+    """States through the bed from the pellet inlet (top) to the pellet outlet. Leading axis: case, if many."""
+
+    z: Array = documented("m", "distance from the pellet inlet, shape (…, nodes)", "z")
+    time: Array = documented("s", "time since the pellet entered, shape (…, nodes)", "t")
+    pellet_temperature: Array = documented("°C", "mean pellet temperature, shape (…, nodes)", "Tp")
+    surface_temperature: Array = documented("°C", "pellet surface temperature, shape (…, nodes)", "Ts")
+    air_temperature: Array = documented("°C", "air temperature, shape (…, nodes)", "Ta")
+    humidity_ratio: Array = documented("kg/kg dry air", "humidity ratio of the air, shape (…, nodes)", "Y")
+    mean_moisture: Array = documented("kg/kg dry", "mean pellet moisture, shape (…, nodes)", "X̄")
+    surface_moisture: Array = documented("kg/kg dry", "pellet surface moisture, shape (…, nodes)", "Xs")
+    moisture: Array = documented("kg/kg dry", "moisture in each shell, shape (…, nodes, shells)", "X")
+    radius: Array = documented("m", "radius of each shell's middle, shape (…, shells)", "r")
+
+
+@dataclass(frozen=True)
+class Warning:
+    """One thing to look at: `level` is danger, check or note."""
+
+    level: str = documented("-", "danger, check or note")
+    text: str = documented("-", "what was found, the threshold, and what to do")
+
+
+@dataclass(frozen=True)
+class Result:
+    """The answer to a case, or to many (then every number is an array over the cases)."""
+
+    feed_in: FeedIn = documented("-", "feed as it enters the bed")
+    pellets_out: PelletsOut = documented("-", "pellets that leave")
+    after_equalising: AfterEqualising = documented("-", "pellets once evened out inside")
+    air_out: AirOut = documented("-", "air that leaves the bed")
+    bed: Bed = documented("-", "bed and flows")
+    accuracy: Accuracy = documented("-", "how exactly the equations were solved")
+    profile: Profile = documented("-", "states through the bed")
+    warnings: tuple[Warning, ...] = documented("-", "for one case: what to look at; for many: empty", default=())
+    input_band: InputBand | None = documented("-", "what assumed material numbers leave open, if asked", default=None)

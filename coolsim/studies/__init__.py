@@ -1,0 +1,1 @@
+"""Questions that ask `predict` many times."""
