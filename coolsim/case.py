@@ -8,74 +8,16 @@ metadata: the glossary in DEVELOPERS.md is held complete against it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
+from coolsim.fields import Number, documented
+from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
 
-Number = float | NDArray[np.float64]
+__all__ = ["Air", "Case", "Cooler", "Diffusivity", "Feed", "Isotherm", "Material", "Provenance"]
 
 STANDARD_PRESSURE = 101_325.0  # Pa, ASHRAE Fundamentals 2017 ch. 1
-
-
-def documented(unit: str, meaning: str, symbol: str = "", default: Any = ..., json: str = "", factor: float = 1.0):
-    """Return a dataclass field that carries its unit, meaning and symbol.
-
-    `json` and `factor` give the name and the practical unit under which a result is written out
-    (0.333 kg/s → "mass_flow_kg_h": 1200); without `json` the field's own name is used.
-    """
-    metadata = {"unit": unit, "meaning": meaning, "symbol": symbol, "json": json, "factor": factor}
-    if default is ...:
-        return field(metadata=metadata)
-    return field(default=default, metadata=metadata)
-
-
-@dataclass(frozen=True)
-class Provenance:
-    """Where one number of a material comes from, and how far it may be off."""
-
-    source: str = documented("-", "where the number was read, or why it was chosen")
-    assumed: bool = documented("-", "true where no measurement of this material stands behind the number")
-    low: float | None = documented("as the number", "lower end of the published range", default=None)
-    high: float | None = documented("as the number", "upper end of the published range", default=None)
-
-
-@dataclass(frozen=True)
-class Isotherm:
-    """A sorption isotherm: equation, constants in the order of its definition, and fat that does not sorb."""
-
-    equation: str = documented("-", "a key of physics.sorption.EQUATIONS")
-    constants: tuple[float, ...] = documented("-", "constants of the equation, in its order")
-    fat: float = documented("kg/kg dry", "share of dry solid that takes up no water", default=0.0)
-
-
-@dataclass(frozen=True)
-class Diffusivity:
-    """D = value · exp[−Ea/R (1/T − 1/at)] · exp[moisture_slope (X − at_moisture)]."""
-
-    value: float = documented("m²/s", "water diffusivity in the pellet at the reference", "D_ref")
-    at: float = documented("°C", "reference temperature", "T_ref", default=60.0)
-    activation_energy: float = documented("J/mol", "activation energy", "Ea", default=26e3)
-    moisture_slope: float = documented("kg dry/kg", "slope of ln D with moisture, dry basis", "b", default=0.0)
-    at_moisture: float = documented("kg/kg dry", "reference moisture, dry basis", "X_ref", default=0.0)
-
-
-@dataclass(frozen=True)
-class Material:
-    """What the pellets are made of."""
-
-    name: str = documented("-", "name under which the material is listed")
-    isotherm: Isotherm = documented("-", "sorption isotherm")
-    diffusivity: Diffusivity = documented("-", "water diffusivity in the pellet")
-    specific_heat: float = documented("J/(kg K)", "specific heat of the dry solid", "c_d")
-    conductivity: float = documented("W/(m K)", "thermal conductivity of the pellet", "k")
-    bulk_density: float = documented("kg/m³", "bulk density of the wet feed", "ρ_bulk")
-    void_fraction: float = documented("-", "share of the bed that is air between pellets", "ε")
-    provenance: Mapping[str, Provenance] = documented(
-        "-", "source and range of each number, by name", default=MappingProxyType({})
-    )
 
 
 @dataclass(frozen=True)
@@ -106,7 +48,9 @@ class Cooler:
 
     floor_area: float = documented("m²", "floor area of the bed", "A")
     bed_depth: float = documented("m", "depth of the bed", "L")
-    airflow: float | None = documented("m³/s", "air through the bed, as volume of outside air", "V", default=None)
+    airflow: float | None = documented(
+        "m³/s", "air through the bed, as volume of outside air", "V", default=None
+    )
     air_ratio: float | None = documented("kg/kg", "dry air per wet feed, in place of airflow", default=None)
     inlet_air_temperature: float | None = documented(
         "°C", "outside air is heated to this before the bed", default=None

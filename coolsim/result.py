@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Number, documented
+from coolsim.fields import Number, documented
 
 Array = NDArray[np.float64]
 
@@ -16,7 +16,9 @@ Array = NDArray[np.float64]
 class FeedIn:
     """The feed as it enters the bed, after any flash."""
 
-    temperature: Number = documented("°C", "pellet temperature after the flash", "Tp_in", json="temperature_C")
+    temperature: Number = documented(
+        "°C", "pellet temperature after the flash", "Tp_in", json="temperature_C"
+    )
     moisture_wb: Number = documented("kg/kg wet", "moisture after the flash, wet basis", "M_in")
     flash_loss_wb: Number = documented("kg/kg wet", "moisture lost to the flash, wet basis")
 
@@ -29,7 +31,9 @@ class PelletsOut:
     moisture_wb: Number = documented("kg/kg wet", "mean moisture, wet basis", "M")
     moisture_db: Number = documented("kg/kg dry", "mean moisture, dry basis", "X̄")
     surface_moisture_db: Number = documented("kg/kg dry", "moisture at the pellet surface, dry basis", "Xs")
-    water_activity: Number = documented("-", "water activity of the mean moisture at the mean temperature", "a_w")
+    water_activity: Number = documented(
+        "-", "water activity of the mean moisture at the mean temperature", "a_w"
+    )
     mass_flow: Number = documented("kg/s", "wet pellets leaving", json="mass_flow_kg_h", factor=3600.0)
 
 
@@ -71,17 +75,25 @@ class Accuracy:
     """How exactly the equations were solved (not how well they describe your feed: see InputBand)."""
 
     water_imbalance: Number = documented("-", "water that does not balance, as a share of the water entering")
-    energy_imbalance: Number = documented("-", "heat that does not balance, as a share of feed enthalpy above ambient")
+    energy_imbalance: Number = documented(
+        "-", "heat that does not balance, as a share of feed enthalpy above ambient"
+    )
     moisture_error_wb: Number = documented("kg/kg wet", "estimated numerical error of the exit moisture")
-    temperature_error: Number = documented("K", "estimated numerical error of the exit temperature", json="temperature_error_K")
+    temperature_error: Number = documented(
+        "K", "estimated numerical error of the exit temperature", json="temperature_error_K"
+    )
 
 
 @dataclass(frozen=True)
 class InputBand:
     """What the assumed material numbers leave open: lowest and highest exit over their published ranges."""
 
-    moisture_wb: tuple[Number, Number] = documented("kg/kg wet", "lowest and highest exit moisture, wet basis")
-    temperature: tuple[Number, Number] = documented("°C", "lowest and highest exit temperature", json="temperature_C")
+    moisture_wb: tuple[Number, Number] = documented(
+        "kg/kg wet", "lowest and highest exit moisture, wet basis"
+    )
+    temperature: tuple[Number, Number] = documented(
+        "°C", "lowest and highest exit temperature", json="temperature_C"
+    )
 
 
 @dataclass(frozen=True)
@@ -119,5 +131,9 @@ class Result:
     bed: Bed = documented("-", "bed and flows")
     accuracy: Accuracy = documented("-", "how exactly the equations were solved")
     profile: Profile = documented("-", "states through the bed")
-    warnings: tuple[Warning, ...] = documented("-", "for one case: what to look at; for many: empty", default=())
-    input_band: InputBand | None = documented("-", "what assumed material numbers leave open, if asked", default=None)
+    warnings: tuple[Warning, ...] = documented(
+        "-", "for one case: what to look at; for many: empty", default=()
+    )
+    input_band: InputBand | None = documented(
+        "-", "what assumed material numbers leave open, if asked", default=None
+    )

@@ -1,0 +1,25 @@
+"""What every public data class is made of: a field that carries its unit, symbol and meaning."""
+
+from __future__ import annotations
+
+from dataclasses import field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Number = float | NDArray[np.float64]
+
+
+def documented(
+    unit: str, meaning: str, symbol: str = "", default: Any = ..., json: str = "", factor: float = 1.0
+):
+    """Return a dataclass field that carries its unit, meaning and symbol.
+
+    `json` and `factor` give the name and the practical unit under which a result is written out
+    (0.333 kg/s → "mass_flow_kg_h": 1200); without `json` the field's own name is used.
+    """
+    metadata = {"unit": unit, "meaning": meaning, "symbol": symbol, "json": json, "factor": factor}
+    if default is ...:
+        return field(metadata=metadata)
+    return field(default=default, metadata=metadata)
