@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import field
 from typing import Any
 
@@ -22,4 +23,6 @@ def documented(
     metadata = {"unit": unit, "meaning": meaning, "symbol": symbol, "json": json, "factor": factor}
     if default is ...:
         return field(metadata=metadata)
+    if isinstance(default, Mapping):
+        return field(default_factory=lambda: default, metadata=metadata)
     return field(default=default, metadata=metadata)

@@ -39,7 +39,7 @@ class PelletsOut:
 
 @dataclass(frozen=True)
 class AfterEqualising:
-    """The pellets after moisture and heat have evened out inside them, losing nothing (as in a closed bag)."""
+    """The pellets after moisture and heat have evened out inside them, nothing lost (a closed bag)."""
 
     temperature: Number = documented("°C", "pellet temperature", json="temperature_C")
     water_activity: Number = documented("-", "water activity", "a_w")
@@ -98,7 +98,7 @@ class InputBand:
 
 @dataclass(frozen=True)
 class Profile:
-    """States through the bed from the pellet inlet (top) to the pellet outlet. Leading axis: case, if many."""
+    """States from the pellet inlet (top) to the pellet outlet. Leading axis: case, if many."""
 
     z: Array = documented("m", "distance from the pellet inlet, shape (…, nodes)", "z")
     time: Array = documented("s", "time since the pellet entered, shape (…, nodes)", "t")
