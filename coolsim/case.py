@@ -13,11 +13,10 @@ from types import MappingProxyType
 from typing import Any
 
 from coolsim.fields import Number, documented
+from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
 
 __all__ = ["Air", "Case", "Cooler", "Diffusivity", "Feed", "Isotherm", "Material", "Provenance"]
-
-STANDARD_PRESSURE = 101_325.0  # Pa, ASHRAE Fundamentals 2017 ch. 1
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import difflib
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
+from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
+from coolsim.physics.pellet import Diffusivity, specific_heat, thermal_conductivity, with_water
+from coolsim.physics.sorption import EQUATIONS, Isotherm
+
+__all__ = ["Diffusivity", "Isotherm", "Material", "Provenance", "load_material", "names"]
+
+DATA = Path(__file__).parents[1] / "data"
 
 
 @dataclass(frozen=True)
@@ -17,28 +28,6 @@ class Provenance:
     assumed: bool = documented("-", "true where no measurement of this material stands behind the number")
     low: float | None = documented("as the number", "lower end of the published range", default=None)
     high: float | None = documented("as the number", "upper end of the published range", default=None)
-
-
-@dataclass(frozen=True)
-class Isotherm:
-    """A sorption isotherm: equation, constants in the order of its definition, and fat that does not sorb."""
-
-    equation: str = documented("-", "a key of physics.sorption.EQUATIONS")
-    constants: tuple[float, ...] = documented("-", "constants of the equation, in its order")
-    fat: float = documented("kg/kg dry", "share of dry solid that takes up no water", default=0.0)
-
-
-@dataclass(frozen=True)
-class Diffusivity:
-    """D = value · exp[−Ea/R (1/T − 1/at)] · exp[moisture_slope (X − at_moisture)]."""
-
-    value: float = documented("m²/s", "water diffusivity in the pellet at the reference", "D_ref")
-    at: float = documented("°C", "reference temperature", "T_ref", default=60.0)
-    activation_energy: float = documented("J/mol", "activation energy", "Ea", default=26e3)
-    moisture_slope: float = documented(
-        "kg dry/kg", "slope of ln D with moisture, dry basis", "b", default=0.0
-    )
-    at_moisture: float = documented("kg/kg dry", "reference moisture, dry basis", "X_ref", default=0.0)
 
 
 @dataclass(frozen=True)
@@ -55,3 +44,58 @@ class Material:
     provenance: Mapping[str, Provenance] = documented(
         "-", "source and range of each number, by name", default=MappingProxyType({})
     )
+    composition: Mapping[str, float] = documented(
+        "kg/kg dry", "shares of dry solid, by component", default=MappingProxyType({})
+    )
+    description: str = documented("-", "what the material stands for, in a sentence", default="")
+
+
+def names() -> list[str]:
+    """Names of the default materials, sorted."""
+    return sorted(path.stem for path in DATA.glob("*.toml"))
+
+
+def load_material(name: str) -> Material:
+    """Return the default material of a name; raise InputError with the nearest names if there is none."""
+    known = names()
+    if name not in known:
+        nearest = difflib.get_close_matches(name, known, n=3, cutoff=0.4) or known
+        allowed = f'nearest: {", ".join(nearest)} (`coolsim materials` lists all; or "custom")'
+        raise InputError([Fault("", "feed.material", f'"{name}"', allowed)])
+    return _material(name, tomllib.loads((DATA / f"{name}.toml").read_text(encoding="utf-8")))
+
+
+def _material(name: str, table: Mapping[str, Any]) -> Material:
+    composition = dict(table["composition"]["dry"])
+    sorption, diffusion = table["isotherm"], table["diffusivity"]
+    heat, conduction = table["specific_heat"], table["conductivity"]
+    order = EQUATIONS[sorption["equation"]].constants
+    return Material(
+        name=name,
+        description=table["description"],
+        composition=MappingProxyType(composition),
+        isotherm=Isotherm(
+            equation=sorption["equation"],
+            constants=tuple(sorption["constants"][constant] for constant in order),
+            fat=composition["fat"],
+            scale=table["isotherm_scale"]["value"],
+        ),
+        diffusivity=Diffusivity(
+            value=diffusion["value"],
+            at=diffusion["at"],
+            activation_energy=table["activation_energy"]["value"],
+        ),
+        specific_heat=float(specific_heat(composition, heat["at"])),
+        conductivity=float(
+            thermal_conductivity(with_water(composition, conduction["at_moisture"]), conduction["at"])
+        ),
+        bulk_density=table["bulk_density"]["value"],
+        void_fraction=table["void_fraction"]["value"],
+        provenance=MappingProxyType(
+            {key: _provenance(part) for key, part in table.items() if isinstance(part, Mapping)}
+        ),
+    )
+
+
+def _provenance(part: Mapping[str, Any]) -> Provenance:
+    return Provenance(part["source"], part["assumed"], part.get("low"), part.get("high"))

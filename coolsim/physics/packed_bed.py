@@ -1,0 +1,168 @@
+"""The bed of pellets: surface, heat and mass transfer, pressure drop, lift-off.
+
+Pellets enter as spheres of equal surface per volume, d_p = 6 V/S. Fluxes are per square metre of floor,
+so the velocity and the Reynolds number Re = G d_p/μ are superficial.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from coolsim.fields import Number
+from coolsim.physics import air
+from coolsim.physics.roots import bracketed_root
+
+GRAVITY = 9.80665  # m/s², standard
+LEAST_VELOCITY = 1e-12  # m/s, keeps 0/0 out of Hukill–Ives at rest
+
+
+def surface_per_volume(void_fraction: Number, radius: Number) -> Number:
+    """Pellet surface per bed volume a = 3(1−ε)/R [1/m] of spheres of a radius [m]. Geometry."""
+    return 3 * (1 - void_fraction) / radius
+
+
+# ---- Heat and mass transfer ---------------------------------------------------------------------------
+
+
+def wakao_nusselt(reynolds: Number, prandtl: Number) -> Number:
+    """Nu = 2 + 1.1 Re^0.6 Pr^⅓ [-], 3 < Re < 3000.
+
+    Source: N. Wakao, S. Kaguei, Heat and Mass Transfer in Packed Beds (1982), eq. 8.19 (memory, high).
+
+    >>> round(float(wakao_nusselt(2000.0, 0.7)), 5)
+    95.40641
+    """
+    return 2 + 1.1 * reynolds**0.6 * prandtl ** (1 / 3)
+
+
+def wakao_sherwood(reynolds: Number, schmidt: Number) -> Number:
+    """Sh = 2 + 1.1 Re^0.6 Sc^⅓ [-], 3 < Re < 3000. Source: as wakao_nusselt."""
+    return 2 + 1.1 * reynolds**0.6 * schmidt ** (1 / 3)
+
+
+def heat_transfer_coefficient(mass_flux: Number, particle_diameter: Number, temperature: Number) -> Number:
+    """h = Nu k/d_p [W/(m² K)] from dry-air flux [kg/(m² s)], d_p [m] and air temperature [°C]. Wakao."""
+    return heat_transfer_coefficient_and_slope(mass_flux, particle_diameter, temperature)[0]
+
+
+def heat_transfer_coefficient_and_slope(
+    mass_flux: Number, particle_diameter: Number, temperature: Number
+) -> tuple[Number, Number]:
+    """h [W/(m² K)] as above, and dh/dT [W/(m² K²)] with the air temperature."""
+    T, d_p = temperature, particle_diameter
+    mu, k = air.viscosity(T), air.thermal_conductivity(T)
+    mu_slope = air.sutherland_log_slope(T, air.VISCOSITY_S)
+    k_slope = air.sutherland_log_slope(T, air.CONDUCTIVITY_S)
+    Nu = wakao_nusselt(mass_flux * d_p / mu, air.HEAT_CAPACITY_DRY_AIR * mu / k)
+    Nu_slope = (Nu - 2) * ((mu_slope - k_slope) / 3 - 0.6 * mu_slope)
+    return Nu * k / d_p, (Nu * k_slope + Nu_slope) * k / d_p
+
+
+def mass_transfer_coefficient(
+    mass_flux: Number, particle_diameter: Number, temperature: Number, pressure: Number
+) -> Number:
+    """k_m = Sh D_v/d_p [m/s] from dry-air flux [kg/(m² s)], d_p [m], air temperature [°C], p [Pa]. Wakao."""
+    return mass_transfer_coefficient_and_slope(mass_flux, particle_diameter, temperature, pressure)[0]
+
+
+def mass_transfer_coefficient_and_slope(
+    mass_flux: Number, particle_diameter: Number, temperature: Number, pressure: Number
+) -> tuple[Number, Number]:
+    """k_m [m/s] as above, and dk_m/dT [m/(s K)] with the air temperature."""
+    T, p, d_p = temperature, pressure, particle_diameter
+    mu, D_v = air.viscosity(T), air.vapour_diffusivity(T, p)
+    mu_slope = air.sutherland_log_slope(T, air.VISCOSITY_S)
+    D_slope = air.VAPOUR_DIFFUSIVITY_N / (T + air.ZERO_CELSIUS)
+    rho_slope = -1 / (T + air.ZERO_CELSIUS)
+    Sh = wakao_sherwood(mass_flux * d_p / mu, mu / (air.density(T, p) * D_v))
+    Sh_slope = (Sh - 2) * ((mu_slope - rho_slope - D_slope) / 3 - 0.6 * mu_slope)
+    return Sh * D_v / d_p, (Sh * D_slope + Sh_slope) * D_v / d_p
+
+
+def vapour_flux(
+    mass_transfer_coefficient: Number,
+    surface_pressure: Number,
+    air_pressure: Number,
+    pressure: Number,
+    film_temperature: Number,
+) -> Number:
+    """Water flux J [kg/(m² s)] through a stagnant film, Stefan flow included.
+
+    J = k_m (M_w p/R T_f) ln[(p − p_a)/(p − p_s)] with k_m [m/s], vapour pressures at the surface and in the
+    air and total pressure [Pa], film temperature [°C]. Source: Bird, Stewart, Lightfoot, Transport
+    Phenomena, eq. 18.2-14 (memory, high).
+    """
+    molar = pressure / (air.GAS_CONSTANT_WATER * (film_temperature + air.ZERO_CELSIUS))
+    drive = np.log((pressure - air_pressure) / (pressure - surface_pressure))
+    return mass_transfer_coefficient * molar * drive
+
+
+def psychrometric_wet_bulb(
+    temperature: Number,
+    humidity_ratio: Number,
+    pressure: Number,
+    mass_flux: Number,
+    particle_diameter: Number,
+) -> Number:
+    """Temperature [°C] that a wet pellet (a_w = 1) takes in a stream of air, °C, kg/kg, Pa, kg/(m² s), m.
+
+    The balance h (Ta − Ts) = J (h_v(Ts) − 4186 Ts) of the closures above. For water in air it lies below the
+    thermodynamic wet bulb, because heat passes the film less easily than vapour (Lewis factor about 0.88).
+    """
+    T, Y, p = temperature, humidity_ratio, pressure
+    h = heat_transfer_coefficient(mass_flux, particle_diameter, T)
+    k_m = mass_transfer_coefficient(mass_flux, particle_diameter, T, p)
+    p_a = air.vapour_pressure(Y, p)
+
+    def surplus(T_s: Any) -> Any:
+        J = vapour_flux(k_m, air.saturation_pressure(T_s), p_a, p, (T + T_s) / 2)
+        return h * (T - T_s) - J * (air.vapour_enthalpy(T_s) - air.HEAT_CAPACITY_WATER * T_s)
+
+    # A film at boiling would carry an infinite flux; 1e-6 K below it the flux is finite and far too high.
+    boiling = air.saturation_temperature(p) - 1e-6
+    return bracketed_root(surplus, np.minimum(T, 0.0) - 40.0, boiling)[()]
+
+
+# ---- Pressure drop and lift-off -----------------------------------------------------------------------
+
+
+def ergun_gradient(
+    velocity: Number, particle_diameter: Number, void_fraction: Number, density: Number, viscosity: Number
+) -> Number:
+    """Pressure gradient [Pa/m] from superficial velocity [m/s], d_p [m], ε, density [kg/m³], μ [Pa s].
+
+    Source: S. Ergun, Chem. Eng. Prog. 48 (1952) 89. Clean spheres; fines multiply it severalfold.
+
+    >>> round(float(ergun_gradient(1.0, 4e-3, 0.42, 1.2, 1.85e-5)), 3)
+    4897.478
+    """
+    u, d_p, eps = velocity, particle_diameter, void_fraction
+    viscous = 150 * viscosity * (1 - eps) ** 2 * u / (eps**3 * d_p**2)
+    inertial = 1.75 * density * (1 - eps) * u**2 / (eps**3 * d_p)
+    return viscous + inertial
+
+
+def hukill_ives_gradient(velocity: Number, a: Number, b: Number) -> Number:
+    """Pressure gradient [Pa/m] = a u²/ln(1 + b u), u [m/s], a [Pa s²/m³], b [s/m]; 0.01–0.35 m/s.
+
+    Source: ASABE D272 (form and constants seen): corn 2.07e4, 30.4; soybean 1.02e4, 16; wheat 2.70e4, 8.77.
+    Loose fill; packed fill up to 1.5 times as much.
+    """
+    u = np.maximum(velocity, LEAST_VELOCITY)
+    return a * u**2 / np.log1p(b * u)
+
+
+def minimum_fluidisation_velocity(
+    particle_diameter: Number, bulk_density: Number, void_fraction: Number, density: Number, viscosity: Number
+) -> Number:
+    """Superficial velocity [m/s] at which the air lifts the bed; d_p [m], densities [kg/m³], μ [Pa s].
+
+    Re_mf = √(33.7² + 0.0408 Ar) − 33.7, pellet density = bulk density/(1−ε).
+    Source: C. Y. Wen, Y. H. Yu, AIChE J. 12 (1966) 610 (memory, high). Scatter about ±30 %.
+    """
+    d_p, rho, mu = particle_diameter, density, viscosity
+    pellet_density = bulk_density / (1 - void_fraction)
+    Ar = d_p**3 * rho * (pellet_density - rho) * GRAVITY / mu**2
+    return (np.sqrt(33.7**2 + 0.0408 * Ar) - 33.7) * mu / (rho * d_p)

@@ -1,0 +1,170 @@
+"""The pellet: size, diffusivity, thermal properties from composition, enthalpy, and the flash at the die.
+
+Temperatures are in °C, moisture X in kg water per kg dry solid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim.fields import Number, documented
+from coolsim.physics import air
+from coolsim.physics.roots import bracketed_root
+from coolsim.physics.sorption import Isotherm, bound_water_heat, equilibrium_moisture, water_activity
+
+
+@dataclass(frozen=True)
+class Diffusivity:
+    """D = value · exp[−Ea/R (1/T − 1/at)] · exp[moisture_slope (X − at_moisture)]."""
+
+    value: float = documented("m²/s", "water diffusivity in the pellet at the reference", "D_ref")
+    at: float = documented("°C", "reference temperature", "T_ref", default=60.0)
+    activation_energy: float = documented("J/mol", "activation energy", "Ea", default=26e3)
+    moisture_slope: float = documented(
+        "kg dry/kg", "slope of ln D with moisture, dry basis", "b", default=0.0
+    )
+    at_moisture: float = documented("kg/kg dry", "reference moisture, dry basis", "X_ref", default=0.0)
+
+
+def equivalent_sphere_radius(diameter: Number, length: Number) -> Number:
+    """Radius R = 3V/S [m] of the sphere with the surface per volume of a cylinder d × l [m]. Geometry.
+
+    >>> round(float(equivalent_sphere_radius(4e-3, 8e-3)), 6)
+    0.0024
+    """
+    return 1.5 * diameter * length / (diameter + 2 * length)
+
+
+def diffusivity(law: Diffusivity, temperature: Number, moisture: Number) -> Number:
+    """Water diffusivity [m²/s] at a temperature [°C] and moisture [kg/kg dry]: Arrhenius, ln D linear in X.
+
+    >>> round(float(diffusivity(Diffusivity(1e-9), 60.0, 0.15)), 12)
+    1e-09
+    """
+    inverse = 1 / (temperature + air.ZERO_CELSIUS) - 1 / (law.at + air.ZERO_CELSIUS)
+    exponent = -law.activation_energy / air.GAS_CONSTANT * inverse
+    return law.value * np.exp(exponent + law.moisture_slope * (moisture - law.at_moisture))
+
+
+def diffusivity_log_slope(law: Diffusivity, temperature: Number) -> Number:
+    """∂ln D/∂T [1/K] at a temperature [°C]; ∂ln D/∂X is the law's moisture_slope."""
+    return law.activation_energy / (air.GAS_CONSTANT * (temperature + air.ZERO_CELSIUS) ** 2)
+
+
+# ---- Thermal properties from composition --------------------------------------------------------------
+# Y. Choi, M. R. Okos, in Food Engineering and Process Applications (1986), as in ASHRAE Refrigeration
+# ch. 9, −40…150 °C, t in °C (seen in public code citing them; the slope of fat's specific heat, 1.4733e-3
+# or e-4 by copy, and the signs of water's: memory, high). ASHRAE prints 4.1289 for water's specific heat
+# where the authors have 4.1762 (memory, medium): 1 % low, kept as printed; no balance uses it.
+
+_CAPACITY = {  # J/(kg K)
+    "protein": (2008.2, 1.2089, -1.3129e-3),
+    "fat": (1984.2, 1.4733, -4.8008e-3),
+    "carbohydrate": (1548.8, 1.9625, -5.9399e-3),
+    "fibre": (1845.9, 1.8306, -4.6509e-3),
+    "ash": (1092.6, 1.8896, -3.6817e-3),
+    "water": (4128.9, -9.0864e-2, 5.4731e-3),
+}
+_CONDUCTIVITY = {  # W/(m K)
+    "protein": (0.17881, 1.1958e-3, -2.7178e-6),
+    "fat": (0.18071, -2.7604e-4, -1.7749e-7),
+    "carbohydrate": (0.20141, 1.3874e-3, -4.3312e-6),
+    "fibre": (0.18331, 1.2497e-3, -3.1683e-6),
+    "ash": (0.32962, 1.4011e-3, -2.9069e-6),
+    "water": (0.57109, 1.7625e-3, -6.7036e-6),
+}
+_DENSITY = {  # kg/m³
+    "protein": (1329.9, -0.51840, 0.0),
+    "fat": (925.59, -0.41757, 0.0),
+    "carbohydrate": (1599.1, -0.31046, 0.0),
+    "fibre": (1311.5, -0.36589, 0.0),
+    "ash": (2423.8, -0.28063, 0.0),
+    "water": (997.18, 3.1439e-3, -3.7574e-3),
+}
+COMPONENTS = tuple(_CAPACITY)
+
+
+def _component(table: Mapping[str, tuple[float, ...]], name: str, t: Number) -> Any:
+    c = table[name]
+    return c[0] + t * (c[1] + t * c[2])
+
+
+def with_water(composition: Mapping[str, float], moisture: float) -> dict[str, float]:
+    """Composition of the wet solid by mass, from that of the dry solid and a moisture [kg/kg wet]."""
+    return {name: part * (1 - moisture) for name, part in composition.items()} | {"water": moisture}
+
+
+def specific_heat(composition: Mapping[str, float], temperature: Number) -> Number:
+    """Specific heat [J/(kg K)] by mass mean, from mass fractions that add up to one, temperature [°C]."""
+    return sum(part * _component(_CAPACITY, name, temperature) for name, part in composition.items())
+
+
+def solid_density(composition: Mapping[str, float], temperature: Number) -> Number:
+    """Density [kg/m³] without pores, from mass fractions that add up to one, temperature [°C]."""
+    return 1 / sum(part / _component(_DENSITY, name, temperature) for name, part in composition.items())
+
+
+def thermal_conductivity(composition: Mapping[str, float], temperature: Number) -> Number:
+    """Conductivity [W/(m K)] without pores, by volume mean, from mass fractions and temperature [°C]."""
+    t = temperature
+    by_volume = sum(
+        part * _component(_CONDUCTIVITY, name, t) / _component(_DENSITY, name, t)
+        for name, part in composition.items()
+    )
+    return by_volume * solid_density(composition, t)
+
+
+# ---- Enthalpy and flash -------------------------------------------------------------------------------
+
+
+def enthalpy(specific_heat: Number, moisture: Number, temperature: Number, bound_heat: Number) -> Number:
+    """Enthalpy of the pellet H = c_d T + 4186 X T − Q [J/kg dry], from c_d, X [kg/kg dry], T [°C] and Q.
+
+    Q is ⟨Q(X)⟩ [J/kg dry] of `bound_water_heat`: bound water lies below free water by its desorption heat.
+    """
+    return (specific_heat + air.HEAT_CAPACITY_WATER * moisture) * temperature - bound_heat
+
+
+def flash(
+    isotherm: Isotherm, specific_heat: Number, moisture: Number, temperature: Number, pressure: Number
+) -> tuple[Number, Number]:
+    """Moisture [kg/kg dry] and temperature [°C] after feed that would boil has flashed, adiabatically.
+
+    Feed with a_w(X,T) p_sat(T) ≥ p loses water at the die until a_w(X',T') p_sat(T') = p:
+
+        H(X,T) = H(X',T') + (X − X') h_v((T+T')/2)
+
+    with H of `enthalpy` (the desorption heat is in Q) and h_v = 2501e3 + 1860 T: the vapour leaves along the
+    way from T to T', on the mean at the mean of both. Other feed comes back as it was.
+    """
+    parts = (*isotherm.constants, isotherm.fat, isotherm.scale)
+    X, T, p, c_d, *_ = np.broadcast_arrays(moisture, temperature, pressure, specific_heat, *parts)
+    X, T = X.astype(float), T.astype(float)
+    boils = water_activity(isotherm, X, T) * air.saturation_pressure(T) >= p
+    if not np.any(boils):
+        return X[()], T[()]
+    H = enthalpy(c_d, X, T, bound_water_heat(isotherm, X))
+
+    def over_pressure(T_b: Any) -> Any:
+        excess = water_activity(isotherm, X, T_b) * air.saturation_pressure(T_b) - p
+        return np.where(boils, excess, T_b - T)  # the others: any root will do
+
+    def surplus_heat(T_f: Any) -> Any:
+        X_f = boiling_moisture(T_f)
+        H_f = enthalpy(c_d, X_f, T_f, bound_water_heat(isotherm, X_f))
+        return np.where(boils, H - H_f - (X - X_f) * air.vapour_enthalpy((T + T_f) / 2), T_f - T)
+
+    def boiling_moisture(T_f: Any) -> Any:
+        a_w = np.minimum(p / air.saturation_pressure(T_f), 1 - 1e-12)
+        return equilibrium_moisture(isotherm, a_w, T_f)
+
+    # Before it has lost any water the feed boils at T_b; it ends between T_b and T. A wet gab solid can
+    # have a_w above 1, and boil a little below pure water.
+    lowest = np.minimum(air.saturation_temperature(p) - 20.0, T)
+    T_b = bracketed_root(over_pressure, lowest, T)
+    T_f = bracketed_root(surplus_heat, T_b, T)
+    return np.where(boils, boiling_moisture(np.where(boils, T_f, 200.0)), X)[()], np.where(boils, T_f, T)[()]
