@@ -249,7 +249,8 @@ def sutherland(temperature: Number, value_0: float, T_0: float, S: float) -> Num
     Source: F. M. White, Viscous Fluid Flow, eq. 1-36 and 1-44b (memory, high).
     """
     T_K = temperature + ZERO_CELSIUS
-    return value_0 * (T_K / T_0) ** 1.5 * (T_0 + S) / (T_K + S)
+    ratio = T_K / T_0
+    return value_0 * (T_0 + S) * ratio * np.sqrt(ratio) / (T_K + S)
 
 
 def sutherland_log_slope(temperature: Number, S: float) -> Number:

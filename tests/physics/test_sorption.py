@@ -156,6 +156,15 @@ def test_heat_of_desorption_is_clausius_clapeyron(isotherm):
 
 
 @each
+def test_heat_of_desorption_follows_the_slopes_of_the_activity(isotherm):
+    X = np.linspace(0.03, 1.0, 40)
+    a_w, _, da_dT = sorption.water_activity_and_slopes(isotherm, X, 40.0)
+    expected = 8.314462618 / 0.018015268 * 313.15**2 * da_dT / a_w
+    # 1e-9 J/kg: henderson's slope in soaked solid is a difference of ones
+    np.testing.assert_allclose(sorption.heat_of_desorption(isotherm, X), expected, rtol=1e-10, atol=1e-6)
+
+
+@each
 def test_heat_of_desorption_is_held_below_three_per_cent(isotherm):
     joint = 0.03 * (1 - 0.06) * 1.02
     held = sorption.heat_of_desorption(isotherm, joint)
