@@ -1,0 +1,220 @@
+"""From solutions of the model to the Result a person reads: states of the exits, the bed, balances, profiles."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.inputs import Inputs
+from coolsim.model import counterflow as cf
+from coolsim.model.solve import Resolution, Solution
+from coolsim.numerics.stages import DOWN, UP, exits
+from coolsim.physics import air, packed_bed, sorption
+from coolsim.result import (
+    Accuracy,
+    AfterEqualising,
+    AirOut,
+    Bed,
+    FeedIn,
+    PelletsOut,
+    Profile,
+    Result,
+)
+
+Array = NDArray[np.float64]
+LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
+
+
+def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool) -> Result:
+    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes."""
+    count = len(inputs.radius)
+    columns = _collect(count, [(s.index, _exit_columns(s)) for s in solutions])
+    X, T = columns["X"], columns["T"]
+    T_air, Y = columns["T_air"], columns["Y"]
+    p, c_d = inputs.pressure, inputs.specific_heat
+    H = (c_d + air.HEAT_CAPACITY_WATER * X) * T - columns["Q"]
+    T_even = (H + columns["Q_even"]) / (c_d + air.HEAT_CAPACITY_WATER * X)
+    fed_wb = inputs.flashed_moisture / (1 + inputs.flashed_moisture)
+    evaporation = inputs.dry_solid * (inputs.flashed_moisture - X)
+    saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
+    depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth
+    velocity = inputs.dry_air * inputs.outside_volume / inputs.floor_area
+    result = Result(
+        FeedIn(inputs.flashed_temperature, fed_wb, inputs.moisture_wb - fed_wb),
+        PelletsOut(
+            temperature=T,
+            moisture_wb=X / (1 + X),
+            moisture_db=X,
+            surface_moisture_db=columns["X_surface"],
+            water_activity=sorption.water_activity(inputs.isotherm, X, T),
+            mass_flow=inputs.dry_solid * (1 + X),
+        ),
+        AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
+        AirOut(
+            temperature=T_air,
+            relative_humidity=air.relative_humidity(T_air, Y, p),
+            humidity_ratio=Y,
+            wet_bulb=air.wet_bulb(T_air, np.minimum(Y, saturated), p),
+            dew_point=air.dew_point(Y, p),
+        ),
+        Bed(
+            depth=depth,
+            residence_time=inputs.bulk_density * depth * inputs.floor_area / inputs.throughput,
+            air_ratio=inputs.dry_air / inputs.throughput,
+            face_velocity=velocity,
+            lift_off=columns["lift_off"],
+            pressure_drop=columns["pressure_drop"],
+            bed_weight=weight,
+            evaporation=evaporation,
+        ),
+        Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
+        _profile(count, solutions, resolution),
+    )
+    return first(result) if scalar else result
+
+
+def _exit_columns(s: Solution) -> dict[str, Array]:
+    """Per case of a solution: exit states, errors, and what the air does to the bed on its way."""
+    bed, laws, out = s.problem.bed, s.problem.laws, s.outlet
+    T = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
+    drop, lift = _through_the_bed(s)
+    return {
+        "X": out.moisture,
+        "T": T,
+        "Q": out.bound_heat,
+        "Q_even": bed.bound_water(out.moisture)[0],
+        "X_surface": out.surface_moisture,
+        "Y": out.humidity_ratio,
+        "T_air": air.temperature_from_enthalpy(out.air_enthalpy, out.humidity_ratio),
+        "Q_feed": bed.bound_water(bed.feed_moisture)[0],
+        "error_M": s.moisture_error,
+        "error_T": s.temperature_error,
+        "pressure_drop": drop,
+        "lift_off": lift,
+    }
+
+
+def _through_the_bed(s: Solution) -> tuple[Array, Array]:
+    """Clean pressure drop [Pa] over the real states of the air, and the highest share of lift-off velocity."""
+    bed, dz = s.problem.bed, np.diff(s.problem.z, axis=0)[:, None]
+    T, Y = s.state.points[:, cf.TA], s.state.points[:, cf.HUMIDITY]
+    velocity = bed.air_flux * air.dry_air_volume(T, Y, bed.pressure)
+    density, viscosity = air.moist_density(T, Y, bed.pressure), air.viscosity(T)
+    d_p, eps = 2 * bed.radius, bed.void_fraction
+    gradient = packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
+    drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1))
+    bulk = bed.solid_density * (1 - eps) * (1 + bed.feed_moisture)
+    lift = velocity / packed_bed.minimum_fluidisation_velocity(d_p, bulk, eps, density, viscosity)
+    return drop, lift.max(axis=(0, 1))
+
+
+def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tuple[Array, Array]:
+    """Water and energy that the exit states leave unaccounted for, from those states alone."""
+    Gs, Ga, c_d = inputs.dry_solid, inputs.dry_air, inputs.specific_heat
+    X_in, T_in = inputs.flashed_moisture, inputs.flashed_temperature
+    heat = c_d + air.HEAT_CAPACITY_WATER * X_in
+    water = Gs * (X_in - columns["X"]) - Ga * (columns["Y"] - inputs.humidity_ratio)
+    gained = air.enthalpy(columns["T_air"], columns["Y"])
+    gained = gained - air.enthalpy(inputs.inlet_air_temperature, inputs.humidity_ratio)
+    energy = Gs * (heat * T_in - columns["Q_feed"] - H_out) - Ga * gained
+    rise = np.maximum(np.abs(T_in - inputs.outside_temperature), LEAST_RISE)
+    return water / (Gs * X_in), energy / (Gs * heat * rise)
+
+
+# ---- Profiles -----------------------------------------------------------------------------------------
+
+
+def _profile(count: int, solutions: list[Solution], resolution: Resolution) -> Profile:
+    """States at the cell edges of the first mesh, which refined meshes share; cases along the first axis."""
+    parts = [(s.index, _profile_columns(s, resolution.cells, resolution.shells)) for s in solutions]
+    columns = _collect(count, parts)
+    return Profile(**{name: np.ascontiguousarray(np.moveaxis(f, -1, 0)) for name, f in columns.items()})
+
+
+def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
+    bed, laws, e = s.problem.bed, s.problem.laws, s.evaluation
+    every = (len(s.problem.z) - 1) // cells
+    points = s.state.points
+
+    def pellets(stages: Array, feed: Array) -> Array:
+        """At the edges, as the pellets carry it: the feed, then what each cell hands down."""
+        return np.concatenate([np.broadcast_to(feed, (1, *stages.shape[1:-2], bed.cases)), exits(DOWN, stages)])
+
+    def rising(stages: Array, inlet: Array) -> Array:
+        return np.concatenate([exits(UP, stages), np.broadcast_to(inlet, (1, bed.cases))])
+
+    def surface(stages: Array) -> Array:
+        return np.concatenate([exits(UP, stages)[:1], exits(DOWN, stages)])
+
+    mean = pellets(e.mean_moisture, bed.feed_moisture)
+    Q = pellets(e.bound_heat, bed.bound_water(bed.feed_moisture)[0])
+    H_feed = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q[0])
+    Y = rising(points[:, cf.HUMIDITY], bed.inlet_humidity_ratio)
+    h = rising(e.air_enthalpy, laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio))
+    nodes = {
+        "z": s.problem.z * bed.depth,
+        "time": s.problem.z * bed.residence_time,
+        "pellet_temperature": laws.pellet_temperature(bed, mean, pellets(e.enthalpy, H_feed), Q),
+        "surface_temperature": surface(points[:, cf.TS]),
+        "air_temperature": air.temperature_from_enthalpy(h, Y),
+        "humidity_ratio": Y,
+        "mean_moisture": mean,
+        "surface_moisture": np.maximum(surface(points[:, cf.XS]), 0.0),
+    }
+    columns = {name: f[::every] for name, f in nodes.items()}
+    X, radius = _merged_shells(s, pellets(s.state.chain, bed.feed_moisture)[::every], shells)
+    return columns | {"moisture": X, "radius": radius}
+
+
+def _merged_shells(s: Solution, X: Array, shells: int) -> tuple[Array, Array]:
+    """Moisture (nodes, n, B) and radius (n, B) on `shells` shells, neighbours merged by volume."""
+    V, r = s.problem.shells.volume, s.problem.shells.middle * s.problem.bed.radius
+    B = V.shape[-1]
+    V_grouped = V.reshape(shells, -1, B)
+    share = V_grouped / V_grouped.sum(axis=1, keepdims=True)
+    X = (X.reshape(len(X), shells, -1, B) * share).sum(axis=2)
+    return X, (r.reshape(shells, -1, B) * share).sum(axis=1)
+
+
+# ---- Putting parts together ---------------------------------------------------------------------------
+
+
+def _collect(count: int, parts: list[tuple[Any, dict[str, Array]]]) -> dict[str, Array]:
+    """Columns with the cases along the last axis, from parts that each hold some of the cases."""
+    columns = {}
+    for name, example in parts[0][1].items():
+        column = np.empty((*example.shape[:-1], count))
+        for index, part in parts:
+            column[..., index] = part[name]
+        columns[name] = column
+    return columns
+
+
+def first(data: Any) -> Any:
+    """A result of one case: arrays (1,) become floats, arrays (1, …) lose their first axis."""
+    if isinstance(data, np.ndarray):
+        return data[0] if data.ndim > 1 else float(data[0])
+    if dataclasses.is_dataclass(data) and not isinstance(data, type):
+        return dataclasses.replace(
+            data, **{f.name: first(getattr(data, f.name)) for f in dataclasses.fields(data)}
+        )
+    return data
+
+
+def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
+    """One result from several, whose cases belong at the places `index` of the whole."""
+    example = parts[0]
+    if isinstance(example, np.ndarray):
+        whole = np.empty((sum(map(len, index)), *example.shape[1:]))
+        for part, at in zip(parts, index):
+            whole[at] = part
+        return whole
+    if dataclasses.is_dataclass(example) and not isinstance(example, type):
+        names = [f.name for f in dataclasses.fields(example)]
+        return dataclasses.replace(
+            example, **{n: interleave([getattr(p, n) for p in parts], index) for n in names}
+        )
+    return example

@@ -1,0 +1,141 @@
+"""What a person should look at in an answer: one table of level, threshold and words.
+
+danger: the bed or its pellets cannot be as computed. check: look before you bag. note: good to know.
+Thresholds with their reasons; safety itself is for local codes and licensed practice to decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from coolsim.case import Case
+from coolsim.physics import air, pellet
+from coolsim.physics.sorption import EQUATIONS
+from coolsim.result import Result, Warning
+
+WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
+LEVELS = ("danger", "check", "note")
+
+
+@dataclass(frozen=True)
+class Caution:
+    """`measure` gives the number to compare; `words` are formatted with it, the limit and extras."""
+
+    level: str
+    limit: float
+    measure: Callable[[Case, Result], float]
+    words: str
+
+
+# Of several cautions of one family only the most severe that applies is shown: the first in the table.
+TABLE: dict[str, tuple[Caution, ...]] = {
+    "lift-off": (
+        Caution(
+            "danger",
+            1.0,
+            lambda c, r: r.bed.lift_off,  # type: ignore[arg-type, return-value]
+            "the air lifts the bed: {x:.0%} of the velocity that fluidises these pellets (limit {limit:.0%}). "
+            "Give less air or more floor.",
+        ),
+    ),
+    "bed stands": (
+        Caution(
+            "danger",
+            1.0,
+            lambda c, r: r.bed.pressure_drop / r.bed.bed_weight,  # type: ignore[operator, return-value]
+            "the bed cannot stand: its pressure drop is {x:.0%} of its weight (limit {limit:.0%}). "
+            "Give less air or more floor.",
+        ),
+    ),
+    "exhaust": (
+        Caution(
+            "check",
+            0.85,
+            lambda c, r: r.air_out.relative_humidity,  # type: ignore[arg-type, return-value]
+            "exhaust at {x:.0%} relative humidity (limit {limit:.0%}): ducts and cyclone run wet, fines cake. "
+            "More air, or insulate the duct.",
+        ),
+    ),
+    "mould": (
+        Caution(
+            "check",
+            0.70,
+            lambda c, r: r.after_equalising.water_activity,  # type: ignore[arg-type, return-value]
+            "water activity {x:.2f} in the bag (limit {limit:.2f}): moulds are active. Do not bag; dry further.",
+        ),
+        Caution(
+            "check",
+            0.65,
+            lambda c, r: r.after_equalising.water_activity,  # type: ignore[arg-type, return-value]
+            "water activity {x:.2f} in the bag (limit {limit:.2f}): close to where moulds grow. Dry further, or "
+            "sell soon.",
+        ),
+    ),
+    "warm": (
+        Caution(
+            "check",
+            8.0,
+            lambda c, r: r.pellets_out.temperature - c.air.temperature,  # type: ignore[operator, return-value]
+            "pellets leave {x:.1f} K above the air outside (limit {limit:.0f} K): they sweat in the bag and may "
+            "heat in a pile. More dwell or more air.",
+        ),
+    ),
+}
+
+
+def cautions(case: Case, result: Result) -> tuple[Warning, ...]:
+    """Everything to look at in the answer to one case, the most severe first."""
+    found = [*_from_table(case, result), *_notes(case, result)]
+    return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
+
+
+def _from_table(case: Case, result: Result) -> Iterator[Warning]:
+    for family in TABLE.values():
+        for caution in family:
+            x = caution.measure(case, result)
+            if x > caution.limit:
+                yield Warning(caution.level, caution.words.format(x=x, limit=caution.limit))
+                break
+
+
+def _notes(case: Case, result: Result) -> Iterator[Warning]:
+    if result.feed_in.flash_loss_wb > 0:
+        yield Warning(
+            "note",
+            f"the feed would boil at this pressure: it flashes to {result.feed_in.temperature:.1f} °C and "
+            f"{result.feed_in.moisture_wb:.2%} moisture before it enters.",
+        )
+    yield Warning(
+        "note",
+        f"exhaust ducts colder than {result.air_out.dew_point:.0f} °C (the exhaust's dew point) drip.",
+    )
+    yield from _outside_of_fits(case, result)
+    assumed = [name.replace("_", " ") for name, p in case.material.provenance.items() if p.assumed]
+    if assumed:
+        yield Warning(
+            "note",
+            f"assumed for {case.material.name}: {', '.join(assumed)}. `coolsim materials "
+            f"{case.material.name}` tells why; a trial on your own line settles them.",
+        )
+
+
+def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
+    radius = pellet.equivalent_sphere_radius(case.feed.diameter, case.feed.length)
+    flux = result.bed.air_ratio * case.feed.throughput / case.cooler.floor_area
+    Re = flux * 2 * radius / air.viscosity(case.air.temperature)
+    low, high = WAKAO_REYNOLDS
+    if not low <= Re <= high:
+        yield Warning(
+            "note", f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g})."
+        )
+    equation = EQUATIONS[case.material.isotherm.equation]
+    T: Any = result.profile.surface_temperature
+    low, high = equation.fitted_temperature
+    if T.min() < low or T.max() > high:
+        yield Warning(
+            "note",
+            f"pellet surfaces run from {T.min():.0f} to {T.max():.0f} °C; the isotherm is "
+            f"{equation.range_text}: extrapolated beyond.",
+        )

@@ -1,0 +1,128 @@
+"""Many cases side by side: every number the models need as an array (cases,), in SI.
+
+Here the outside air becomes dry air per second, and feed that would boil flashes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Air, Case
+from coolsim.model.bed import Bed, tabulate_bound_water
+from coolsim.physics import air, pellet
+from coolsim.physics.pellet import Diffusivity
+from coolsim.physics.sorption import Isotherm
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Numbers of cases that share a form of isotherm; `shape` is that of the outside air (one case: empty)."""
+
+    shape: tuple[int, ...]
+    isotherm: Isotherm  # of arrays
+    diffusivity: Diffusivity  # of arrays
+    specific_heat: Array
+    conductivity: Array
+    radius: Array  # of the equivalent sphere
+    throughput: Array  # kg/s wet
+    moisture_wb: Array  # as fed, before any flash
+    bulk_density: Array
+    void_fraction: Array
+    flashed_moisture: Array  # kg/kg dry, as it enters the bed
+    flashed_temperature: Array  # °C, as it enters the bed
+    floor_area: Array
+    bed_depth: Array
+    outside_temperature: Array
+    humidity_ratio: Array  # of the outside air, and so of the air that enters
+    pressure: Array
+    outside_volume: Array  # m³ of moist outside air per kg dry air
+    inlet_air_temperature: Array
+    dry_air: Array  # kg/s through the bed
+    dry_solid: Array  # kg/s
+
+
+def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
+    """Lay cases of one form of isotherm side by side.
+
+    `weather` replaces the air of a single case and may hold arrays: then one case per entry.
+    """
+    airs = [c.air for c in cases] if weather is None else [weather]
+    columns = [np.array([getattr(a, f.name) for a in airs], float) for f in fields(Air)]
+    T, RH, p = np.broadcast_arrays(*columns) if len(airs) > 1 else (c[0] for c in columns)
+    T, RH, p = np.broadcast_arrays(T, RH, p)
+    shape = T.shape
+    T, RH, p = (np.ravel(a) for a in (T, RH, p))
+
+    def numbers(get: Callable[[Case], float | None]) -> Array:
+        """One number per case; None becomes nan."""
+        return np.ascontiguousarray(np.broadcast_to(np.array([get(c) for c in cases], float), T.shape))
+
+    constants = range(len(cases[0].material.isotherm.constants))
+    isotherm = Isotherm(
+        cases[0].material.isotherm.equation,
+        tuple(numbers(lambda c, i=i: c.material.isotherm.constants[i]) for i in constants),  # type: ignore[misc]
+        numbers(lambda c: c.material.isotherm.fat),
+        numbers(lambda c: c.material.isotherm.scale),
+    )
+    names = [f.name for f in fields(Diffusivity)]
+    diffusivity = Diffusivity(*(numbers(lambda c, k=k: getattr(c.material.diffusivity, k)) for k in names))  # type: ignore
+    fed, M = numbers(lambda c: c.feed.throughput), numbers(lambda c: c.feed.moisture)
+    specific_heat = numbers(lambda c: c.material.specific_heat)
+    X, T_fed = pellet.flash(isotherm, specific_heat, M / (1 - M), numbers(lambda c: c.feed.temperature), p)
+    Y = air.humidity_ratio_from_relative_humidity(T, RH, p)
+    volume = air.dry_air_volume(T, Y, p)
+    ratio, airflow = numbers(lambda c: c.cooler.air_ratio), numbers(lambda c: c.cooler.airflow)
+    return Inputs(
+        shape=shape,
+        isotherm=isotherm,
+        diffusivity=diffusivity,
+        specific_heat=specific_heat,
+        conductivity=numbers(lambda c: c.material.conductivity),
+        radius=pellet.equivalent_sphere_radius(
+            numbers(lambda c: c.feed.diameter), numbers(lambda c: c.feed.length)
+        ),
+        throughput=fed,
+        moisture_wb=M,
+        bulk_density=numbers(lambda c: c.feed.bulk_density),
+        void_fraction=numbers(lambda c: c.feed.void_fraction),
+        flashed_moisture=X,
+        flashed_temperature=T_fed,
+        floor_area=numbers(lambda c: c.cooler.floor_area),
+        bed_depth=numbers(lambda c: c.cooler.bed_depth),
+        outside_temperature=T,
+        humidity_ratio=Y,
+        pressure=p,
+        outside_volume=volume,
+        # outside air that is already warmer than the heater's setting is not cooled
+        inlet_air_temperature=np.fmax(T, numbers(lambda c: c.cooler.inlet_air_temperature)),
+        dry_air=np.where(np.isnan(ratio), airflow / volume, ratio * fed),
+        dry_solid=fed * (1 - M),
+    )
+
+
+def bed_of(inputs: Inputs) -> Bed:
+    """The bed that the model solves: dry fluxes per floor area, feed after any flash."""
+    return Bed(
+        radius=inputs.radius,
+        conductivity=inputs.conductivity,
+        specific_heat=inputs.specific_heat,
+        solid_density=inputs.bulk_density * (1 - inputs.moisture_wb) / (1 - inputs.void_fraction),
+        void_fraction=inputs.void_fraction,
+        diffusivity=inputs.diffusivity,
+        isotherm=inputs.isotherm,
+        bound_water=tabulate_bound_water(inputs.isotherm, len(inputs.radius)),
+        solid_flux=inputs.dry_solid / inputs.floor_area,
+        air_flux=inputs.dry_air / inputs.floor_area,
+        depth=inputs.bed_depth,
+        pressure=inputs.pressure,
+        feed_moisture=inputs.flashed_moisture,
+        feed_temperature=inputs.flashed_temperature,
+        inlet_air_temperature=inputs.inlet_air_temperature,
+        inlet_humidity_ratio=inputs.humidity_ratio,
+    )

@@ -1,0 +1,322 @@
+"""Counter-flow bed, steady: pellets down, air up.
+
+    Gs dX̄/dz = −a J          Ga dY/dz = −a J           each shell with its own diffusion balance
+    Gs dH/dz = −a (q + J h_v)   Ga dh/dz = −a (q + J h_v)     H = (c_d + c_w X̄) Tp − ⟨Q⟩, h of moist air
+    z = 0: X = X_in, Tp = Tp_in       z = L: Ta, Y of the air that enters
+
+with the surface equations of model.surface at every point. Both streams take two-stage upwind Galerkin steps
+(numerics.stages) on the same cells and share J and q at the stages, so water and energy balance to rounding
+on any mesh. Unknowns: the shells' moisture (the chain of numerics.chain_cells) and Xs, Ts, Tp, Ta, Y (its
+points). The heat that bound water takes up is the scheme's own difference of ⟨Q⟩ along the pellets' path.
+
+Dead ends, so that nobody tries them again: limiting the Newton step as a whole (one dry cell stops
+all others: 3 % failed); letting moisture go negative with an odd isotherm (6 % failed); forbidding
+negative humidity in an iterate (a coarse cell at a sharp inlet can have it, and recovers on the next mesh).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.model.bed import Bed, take
+from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
+from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
+from coolsim.numerics import chain_cells
+from coolsim.numerics.chain_cells import ChainCells
+from coolsim.numerics.stages import DOWN, GAUSS_POINTS, UP, differences, entries, exits
+from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
+
+Array = NDArray[np.float64]
+
+XS, TS, TP, TA, HUMIDITY = range(5)  # point variables, each at two stages
+LEAST_MOISTURE_KEPT = 0.2  # share of a moisture that one Newton step may leave, so that it stays positive
+LARGEST_MOISTURE = 2.0  # kg/kg dry
+LARGEST_TEMPERATURE_STEP = 30.0  # K
+HUMIDITY_RANGE = (-0.05, 5.0)  # kg/kg; see the dead ends above
+TEMPERATURE_MARGIN = 25.0  # K above the hotter stream: condensation and sorption heat pellets no further
+LOWEST_TEMPERATURE = -80.0  # °C; evaporation into dry air can cool below both streams
+
+
+@dataclass(frozen=True)
+class State:
+    """An iterate: `chain` (K, n, 2, B) shell moistures, `points` (K, 5, 2, B) as XS … HUMIDITY."""
+
+    chain: Array
+    points: Array
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The discrete equations of a batch of cases."""
+
+    bed: Bed
+    shells: Shells
+    z: Array  # nodes on 0…1, (K + 1, B)
+    laws: Laws = REAL
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """Everything computed from an iterate: residuals, and the parts that results and slopes are made of."""
+
+    chain_residual: Array  # (K, n, 2, B)
+    point_residual: Array  # (K, 5, 2, B): moisture law, surface heat, pellet enthalpy, air water, air enthalpy
+    diffusion: Diffusion
+    law: MoistureLaw
+    heat_coefficient: Array
+    heat_coefficient_slope: Array
+    mean_moisture: Array  # X̄ (K, 2, B)
+    bound_heat: Array  # ⟨Q⟩ (K, 2, B)
+    bound_heat_slope: Array  # q_st of each shell (K, n, 2, B)
+    enthalpy: Array  # H (K, 2, B)
+    air_enthalpy: Array  # h (K, 2, B)
+
+
+def _constants(problem: Problem) -> tuple[Array, Array, Array, Array]:
+    """Δz·τ (K, 1, B), Δz·aL/Gs, Δz·aL/Ga and (ρ_d R/3)/(Δz τ)."""
+    bed = problem.bed
+    dz = np.diff(problem.z, axis=0)[:, None]
+    time = dz * bed.residence_time
+    return (
+        time,
+        dz * (bed.surface / bed.solid_flux),
+        dz * (bed.surface / bed.air_flux),
+        bed.solid_density * bed.radius / 3 / time,
+    )
+
+
+def evaluate(problem: Problem, state: State) -> Evaluation:
+    """Residuals of the discrete equations at an iterate."""
+    bed, laws, V = problem.bed, problem.laws, problem.shells.volume[:, None]
+    time, per_solid, per_air, per_time = _constants(problem)
+    X = state.chain
+    Xs, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
+
+    d = diffuse(bed, problem.shells, X, Xs, Ts)
+    X_above = entries(DOWN, X, bed.feed_moisture)
+    chain_residual = V * differences(DOWN, X, X_above) - (time * d.rate)[:, None] * d.inflow
+
+    X_mean = (V * X).sum(axis=1)
+    Q_shells, q_st = bed.bound_water(X)
+    Q = (V * Q_shells).sum(axis=1)
+    Q_feed = bed.bound_water(bed.feed_moisture)[0]
+    H = laws.pellet_enthalpy(bed, X_mean, Tp, Q)
+    H_feed = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q_feed)
+    h_air = laws.air_enthalpy(Ta, Y)
+    h_inlet = laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio)
+
+    coefficient, coefficient_slope = laws.heat_transfer(bed, Ta)
+    h_v = laws.vapour_enthalpy(Ts)
+    q = coefficient * (Ts - Ta)
+    passed = q + d.flux * h_v
+    q_bound = -per_time * differences(DOWN, Q, entries(DOWN, Q, Q_feed))
+    law = laws.moisture(bed, SurfaceState(Xs, Ts, Ta, Y, d.flux))
+
+    points = np.empty_like(state.points)
+    points[:, 0] = law.residual
+    points[:, 1] = (
+        5 * bed.conductivity / bed.radius * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp) - q_bound
+    )
+    points[:, 2] = differences(DOWN, H, entries(DOWN, H, H_feed)) + per_solid * passed
+    points[:, 3] = differences(UP, Y, entries(UP, Y, bed.inlet_humidity_ratio)) - per_air * d.flux
+    points[:, 4] = differences(UP, h_air, entries(UP, h_air, h_inlet)) - per_air * passed
+    return Evaluation(
+        chain_residual, points, d, law, coefficient, coefficient_slope, X_mean, Q, q_st, H, h_air
+    )
+
+
+def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
+    """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
+    bed, laws, sh = problem.bed, problem.laws, problem.shells
+    time, per_solid, per_air, per_time = _constants(problem)
+    _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
+    K, n, _, B = state.chain.shape
+    d, law = e.diffusion, e.law
+
+    rate = (time * d.rate)[:, None]  # (K, 1, 2, B)
+    g = sh.conductance[:, None]
+    both = g.copy()
+    both[1:] += g[:-1]
+    lower, upper = np.zeros_like(state.chain), np.zeros_like(state.chain)
+    slope = np.broadcast_to(d.slope, state.chain.shape)
+    lower[:, 1:] = -rate * g[:-1] * slope[:, :-1]
+    upper[:, :-1] = -rate * g[:-1] * slope[:, 1:]
+    diagonal = rate * both * slope
+
+    J_n, J_s, J_T = d.flux_by_last, d.flux_by_surface, d.flux * d.rate_log_slope
+    h_v = laws.vapour_enthalpy(Ts)
+    q_T = e.heat_coefficient + laws.vapour_capacity * d.flux  # ∂(q + J h_v)/∂Ts at constant J
+    q_Ta = e.heat_coefficient_slope * (Ts - Ta) - e.heat_coefficient
+    latent = h_v - laws.water_capacity * Tp
+    inner = 5 * bed.conductivity / bed.radius
+    H_T = bed.specific_heat + laws.water_capacity * e.mean_moisture
+    H_X = laws.water_capacity * Tp
+    h_T, h_Y = HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y, laws.vapour_enthalpy(Ta)
+
+    P = np.zeros((K, 5, 2, 5, 2, B))
+    F = np.zeros((K, 5, 2, 3, 2, B))  # by last shell, mean moisture, ⟨Q⟩
+    for i in range(2):
+        Jn, Js, JT, hv = J_n[:, i], J_s[:, i], J_T[:, i], h_v[:, i]
+        law_J = law.by_flux[:, i]
+        P[:, 0, i, XS, i] = law.by_moisture[:, i] + law_J * Js
+        P[:, 0, i, TS, i] = law.by_temperature[:, i] + law_J * JT
+        P[:, 0, i, TA, i] = law.by_air_temperature[:, i]
+        P[:, 0, i, HUMIDITY, i] = law.by_humidity_ratio[:, i]
+        F[:, 0, i, 0, i] = law_J * Jn
+
+        P[:, 1, i, XS, i] = -latent[:, i] * Js
+        P[:, 1, i, TS, i] = -latent[:, i] * JT - inner - q_T[:, i]
+        P[:, 1, i, TP, i] = inner + laws.water_capacity * d.flux[:, i]
+        P[:, 1, i, TA, i] = -q_Ta[:, i]
+        F[:, 1, i, 0, i] = -latent[:, i] * Jn
+
+        solid, gas = per_solid[:, 0], per_air[:, 0]
+        for row, scale in ((2, solid), (4, -gas)):
+            P[:, row, i, XS, i] = scale * hv * Js
+            P[:, row, i, TS, i] = scale * (hv * JT + q_T[:, i])
+            P[:, row, i, TA, i] = scale * q_Ta[:, i]
+            F[:, row, i, 0, i] = scale * hv * Jn
+        P[:, 3, i, XS, i], P[:, 3, i, TS, i], F[:, 3, i, 0, i] = -gas * Js, -gas * JT, -gas * Jn
+        for l in range(2):
+            F[:, 1, i, 2, l] = per_time[:, 0] * DOWN.stage[i, l]
+            P[:, 2, i, TP, l] += DOWN.stage[i, l] * H_T[:, l]
+            F[:, 2, i, 1, l] = DOWN.stage[i, l] * H_X[:, l]
+            F[:, 2, i, 2, l] = -DOWN.stage[i, l]
+            P[:, 3, i, HUMIDITY, l] += UP.stage[i, l]
+            P[:, 4, i, TA, l] += UP.stage[i, l] * h_T[:, l]
+            P[:, 4, i, HUMIDITY, l] += UP.stage[i, l] * h_Y[:, l]
+
+    by_down, by_up = np.zeros((K, 5, 2, 2, B)), np.zeros((K, 5, 2, 2, B))  # (H, ⟨Q⟩) and (Y, h)
+    down, down_f = np.zeros((K, 2, 5, 2, B)), np.zeros((K, 2, 3, 2, B))
+    up = np.zeros((K, 2, 5, 2, B))
+    for i in range(2):
+        by_down[:, 1, i, 1] = per_time[:, 0] * DOWN.entry[i]
+        by_down[:, 2, i, 0] = DOWN.entry[i]
+        by_up[:, 3, i, 0] = by_up[:, 4, i, 1] = UP.entry[i]
+        down[:, 0, TP, i] = DOWN.exit[i] * H_T[:, i]
+        down_f[:, 0, 1, i] = DOWN.exit[i] * H_X[:, i]
+        down_f[:, 0, 2, i], down_f[:, 1, 2, i] = -DOWN.exit[i], DOWN.exit[i]
+        up[:, 0, HUMIDITY, i] = UP.exit[i]
+        up[:, 1, TA, i], up[:, 1, HUMIDITY, i] = UP.exit[i] * h_T[:, i], UP.exit[i] * h_Y[:, i]
+    return ChainCells(
+        mass=sh.volume,
+        lower=lower,
+        diagonal=diagonal,
+        upper=upper,
+        last_by_first=-rate[:, 0] * sh.conductance[-1] * d.surface_slope,
+        links_by_second=-rate * d.rate_log_slope[:, None] * d.inflow,
+        weight=sh.volume[:, None] * e.bound_heat_slope,
+        points=P.reshape(K, 10, 10, B),
+        points_by_functionals=F.reshape(K, 10, 6, B),
+        points_by_down=by_down.reshape(K, 10, 2, B),
+        points_by_up=by_up.reshape(K, 10, 2, B),
+        down_by_points=down.reshape(K, 2, 10, B),
+        down_by_functionals=down_f.reshape(K, 2, 6, B),
+        up_by_points=up.reshape(K, 2, 10, B),
+    )
+
+
+def newton_step(problem: Problem, state: State) -> tuple[State, Array]:
+    """One limited Newton step, and its size (B,): the largest change, in parts of what the cooler changes."""
+    e = evaluate(problem, state)
+    cells = linearise(problem, state, e)
+    K, _, _, B = state.points.shape[0], 5, 2, problem.bed.cases
+    dX, dP = chain_cells.solve(cells, e.chain_residual, e.point_residual.reshape(K, 10, B))
+    return _advance(problem, state, dX, dP.reshape(K, 5, 2, B))
+
+
+MOISTURE_SCALE, TEMPERATURE_SCALE = 0.1, 50.0  # kg/kg and K that a step size of one stands for
+
+
+def _advance(problem: Problem, state: State, dX: Array, dP: Array) -> tuple[State, Array]:
+    """Add a Newton step, limited entry by entry (see the dead ends above)."""
+    bed, old = problem.bed, state.points
+    chain = np.clip(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
+    points = np.empty_like(old)
+    points[:, XS] = np.clip(old[:, XS] + dP[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
+    dT = np.clip(dP[:, TS : TA + 1], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    hottest = np.maximum(bed.feed_temperature, bed.inlet_air_temperature) + TEMPERATURE_MARGIN
+    points[:, TS : TA + 1] = np.clip(old[:, TS : TA + 1] + dT, LOWEST_TEMPERATURE, hottest)
+    points[:, HUMIDITY] = np.clip(old[:, HUMIDITY] + dP[:, HUMIDITY], *HUMIDITY_RANGE)
+    size = np.maximum.reduce(
+        [
+            np.abs(dX).max(axis=(0, 1, 2)) / MOISTURE_SCALE,
+            np.abs(dP[:, XS]).max(axis=(0, 1)) / MOISTURE_SCALE,
+            np.abs(dP[:, HUMIDITY]).max(axis=(0, 1)) / MOISTURE_SCALE,
+            np.abs(dP[:, TS : TA + 1]).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE,
+        ]
+    )
+    return State(chain, points), size
+
+
+# ---- Starting points, other meshes, subsets ------------------------------------------------------------
+
+
+def stage_positions(z: Array) -> Array:
+    """Where the stages lie on 0…1: (K, 2, B) from nodes (K + 1, B)."""
+    return z[:-1, None] + np.diff(z, axis=0)[:, None] * GAUSS_POINTS[:, None]
+
+
+def first_guess(problem: Problem) -> State:
+    """Straight lines between the streams: a start from which Newton's method succeeds 199 times in 200."""
+    bed, n = problem.bed, len(problem.shells.volume)
+    up = 1 - stage_positions(problem.z)
+    K, _, B = up.shape
+    points = np.empty((K, 5, 2, B))
+    span = bed.feed_temperature - bed.inlet_air_temperature
+    points[:, TA] = bed.inlet_air_temperature + 0.6 * span * up
+    points[:, TP] = points[:, TA] + 3.0
+    points[:, TS] = points[:, TA] + 2.0
+    points[:, XS] = 0.9 * bed.feed_moisture
+    points[:, HUMIDITY] = bed.inlet_humidity_ratio + 0.02 * up
+    return State(np.broadcast_to(bed.feed_moisture, (K, n, 2, B)).copy(), points)
+
+
+def thin_guess(problem: Problem) -> State:
+    """The state of a bed so thin that neither stream changes."""
+    bed, n, K = problem.bed, len(problem.shells.volume), len(problem.z) - 1
+    points = np.empty((K, 5, 2, bed.cases))
+    points[:, XS] = 0.9 * bed.feed_moisture
+    points[:, TP], points[:, TA] = bed.feed_temperature, bed.inlet_air_temperature
+    points[:, TS] = 0.5 * (bed.feed_temperature + bed.inlet_air_temperature)
+    points[:, HUMIDITY] = bed.inlet_humidity_ratio
+    return State(np.broadcast_to(bed.feed_moisture, (K, n, 2, bed.cases)).copy(), points)
+
+
+def with_depth(problem: Problem, share: Array) -> Problem:
+    """The same cooler with a share of its depth."""
+    bed = dataclasses.replace(problem.bed, depth=problem.bed.depth * share)
+    return dataclasses.replace(problem, bed=bed)
+
+
+def subset(problem: Problem, index: Array) -> Problem:
+    """The cases `index` of a problem."""
+    return take(problem, index)
+
+
+@dataclass(frozen=True)
+class Outlet:
+    """The two streams where they leave, per case: conserved quantities, so that means of them balance too."""
+
+    moisture: Array  # X̄
+    enthalpy: Array  # H
+    bound_heat: Array  # ⟨Q⟩
+    surface_moisture: Array  # Xs at the last stage, extrapolated
+    humidity_ratio: Array  # Y
+    air_enthalpy: Array  # h
+
+
+def outlet(state: State, e: Evaluation) -> Outlet:
+    """What leaves the bottom (pellets) and the top (air)."""
+    return Outlet(
+        exits(DOWN, e.mean_moisture)[-1],
+        exits(DOWN, e.enthalpy)[-1],
+        exits(DOWN, e.bound_heat)[-1],
+        exits(DOWN, state.points[:, XS])[-1],
+        exits(UP, state.points[:, HUMIDITY])[0],
+        exits(UP, e.air_enthalpy)[0],
+    )

@@ -1,0 +1,86 @@
+"""Moisture inside the pellets: Fick's law on shells of the equivalent sphere, fine under the surface.
+
+∂X/∂t = r⁻² ∂/∂r(r² D ∂X/∂r) in finite volumes. D = D(Ts) e^{b(X−X_ref)} is integrated exactly between
+two shells by Kirchhoff's variable θ = (e^{b(X−X_ref)} − 1)/b (θ = X − X_ref where b = 0). Shared by every bed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.model.bed import Bed
+from coolsim.numerics.mesh import surface_graded_faces
+from coolsim.physics import pellet
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Shells:
+    """Shells from the centre out, on a radius of one."""
+
+    volume: Array  # share of the pellet, (n, cases); sums to 1
+    middle: Array  # r of each shell's middle, (n, cases)
+    conductance: Array  # 3 r²/Δr at each outer face, (n, cases); the last one to the surface
+
+
+def shells(count: int, grading: Array) -> Shells:
+    """`count` shells per case, graded to the surface by `grading` (cases,)."""
+    faces, middle = surface_graded_faces(count, grading)
+    conductance = np.empty_like(middle)
+    conductance[:-1] = 3 * faces[1:-1] ** 2 / np.diff(middle, axis=0)
+    conductance[-1] = 3 / (1 - middle[-1])
+    return Shells(np.diff(faces**3, axis=0), middle, conductance)
+
+
+@dataclass(frozen=True)
+class Diffusion:
+    """Diffusion at the stages of a bed's cells: inflow per shell and the flux to the surface, with slopes."""
+
+    rate: Array  # D(Ts)/R² [1/s], (K, 2, B)
+    rate_log_slope: Array  # ∂ln D/∂Ts [1/K], (K, 2, B)
+    inflow: Array  # per shell, times rate = volume · dX/dt, (K, n, 2, B)
+    slope: Array | float  # dθ/dX of each shell, (K, n, 2, B) or 1
+    surface_slope: Array | float  # dθ/dX at the surface, (K, 2, B) or 1
+    flux: Array  # J out of the surface [kg/(m² s)], (K, 2, B)
+    flux_by_last: Array  # ∂J/∂X of the outermost shell, (K, 2, B)
+    flux_by_surface: Array  # ∂J/∂Xs, (K, 2, B)
+
+
+def diffuse(bed: Bed, sh: Shells, X: Array, Xs: Array, Ts: Array) -> Diffusion:
+    """Diffusion in pellets of shell moistures X (K, n, 2, B), surface moisture Xs and temperature Ts (K, 2, B)."""
+    law = bed.diffusivity
+    b = law.moisture_slope
+    rate = pellet.diffusivity(law, Ts, law.at_moisture) / bed.radius**2
+    slope: Array | float = 1.0
+    surface_slope: Array | float = 1.0
+    theta, theta_s = X, Xs
+    if np.any(b != 0):
+        safe = np.where(b == 0, 1.0, b)
+        above, above_s = X - law.at_moisture, Xs - law.at_moisture
+        theta = np.where(b == 0, above, np.expm1(b * above) / safe)
+        theta_s = np.where(b == 0, above_s, np.expm1(b * above_s) / safe)
+        slope, surface_slope = np.exp(b * above), np.exp(b * above_s)
+    g = sh.conductance[:, None]
+    inflow = np.empty_like(X)
+    inflow[:, :-1] = g[:-1] * (theta[:, 1:] - theta[:, :-1])
+    inflow[:, -1] = g[-1] * (theta_s - theta[:, -1])
+    to_surface = -inflow[:, -1]
+    per_flux = bed.solid_density * bed.radius / 3 * rate
+    flux = per_flux * to_surface
+    inflow[:, 1:] -= inflow[:, :-1].copy()
+    per_moisture = per_flux * sh.conductance[-1]
+    last_slope = slope if isinstance(slope, float) else slope[:, -1]
+    return Diffusion(
+        rate,
+        pellet.diffusivity_log_slope(law, Ts),
+        inflow,
+        slope,
+        surface_slope,
+        flux,
+        per_moisture * last_slope,
+        -per_moisture * surface_slope,
+    )

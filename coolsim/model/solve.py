@@ -1,0 +1,237 @@
+"""From a bed to its solution: meshes, continuation, error estimate.
+
+1. A coarse mesh, graded to both ends by the streams' transfer lengths; Newton's method from straight lines.
+   The few cases that fail grow their bed from a thin one.
+2. A mesh with twice the cells that follows the solution, and twice the shells; Newton from the coarse state.
+3. One Newton step from that solution on half its cells, and on half its cells and shells: the differences
+   are the error estimate. (One step: its own error is the square of what it measures.)
+4. Cases whose error is above tolerance go round again with twice the cells and shells.
+
+Measured on random beds of the domain in tests/laws/domain.py, against four times the cells and shells; see
+tests/laws/test_convergence.py. Third order in cells only where the mesh resolves every layer, so the
+estimate takes the difference in z as if the order were about one and a half.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.model import counterflow as cf
+from coolsim.model.bed import Bed, take
+from coolsim.model.counterflow import Evaluation, Outlet, Problem, State
+from coolsim.model.pellet_shells import Shells, shells
+from coolsim.model.surface import REAL, Laws
+from coolsim.numerics import mesh
+from coolsim.numerics.newton import Method, continuation, newton
+from coolsim.physics import air, packed_bed
+
+Array = NDArray[np.float64]
+
+GRADING = 4.5  # of the shells; the error in r is then smallest where it still falls by four per halving
+FOLLOWING = 0.5  # share of the cells placed by the solution, the rest by the transfer lengths
+END_LAYER = 0.1  # thickness of the first cells' layer, in transfer lengths
+MOST_STEPS = 14  # Newton steps before a case is grown from a thin bed
+# What part of a difference between meshes counts as error, for moisture and for temperature: (in z, in r)
+MOISTURE_PART, TEMPERATURE_PART = (0.45, 0.65), (0.6, 0.9)
+MOISTURE_ERROR, TEMPERATURE_ERROR = 1.5e-4, 0.08  # kg/kg wet and K above which a case is refined
+REFINEMENTS = 3
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """Cells and shells of the mesh that answers, before any refinement. Both even."""
+
+    cells: int = 16
+    shells: int = 12
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Cases solved on meshes of one size."""
+
+    index: NDArray[np.intp]  # which cases of the bed, (B,)
+    problem: Problem
+    state: State
+    evaluation: Evaluation
+    outlet: Outlet
+    moisture_error: Array  # kg/kg wet, (B,)
+    temperature_error: Array  # K, (B,)
+    converged: NDArray[np.bool_]  # (B,)
+    steps: NDArray[np.intp]  # Newton steps on all meshes, (B,)
+
+
+def _put(state: State, index: Any, part: State) -> State:
+    chain, points = state.chain.copy(), state.points.copy()
+    chain[..., index], points[..., index] = part.chain, part.points
+    return State(chain, points)
+
+
+METHOD = Method(cf.newton_step, take, _put)
+
+
+def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) -> list[Solution]:
+    """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
+    cells, count = resolution.cells, resolution.shells
+    everything = np.arange(bed.cases)
+    coarse = Problem(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
+    state, _, steps = _solve_on(coarse, cf.first_guess(coarse))
+    solution = _solve_followed(everything, coarse, state, cells, count, steps)
+    answers = []
+    for _ in range(REFINEMENTS):
+        rough = ~solution.converged | (solution.moisture_error > MOISTURE_ERROR)
+        rough |= solution.temperature_error > TEMPERATURE_ERROR
+        if not rough.any():
+            break
+        if not rough.all():
+            answers.append(_select(solution, ~rough))
+        again = _select(solution, rough)
+        cells, count = 2 * cells, 2 * count
+        solution = _solve_followed(again.index, again.problem, again.state, cells, count, again.steps)
+    return [*answers, solution]
+
+
+def _select(solution: Solution, which: Any) -> Solution:
+    return take(solution, np.flatnonzero(which))
+
+
+def end_layers(bed: Bed) -> tuple[Array, Array]:
+    """Thickness of the layer at each end, as a share of the depth: where the quicker stream changes by 1/e."""
+    h = packed_bed.heat_transfer_coefficient(bed.air_flux, 2 * bed.radius, bed.inlet_air_temperature)
+    capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture
+    slower = np.minimum(bed.air_flux * air.HEAT_CAPACITY_DRY_AIR, bed.solid_flux * capacity)
+    layer = np.clip(END_LAYER * slower / (h * bed.surface), 1e-6, 0.1)
+    return layer, layer
+
+
+def graded_shells(bed: Bed, count: int) -> Shells:
+    """The default shells of a bed's pellets."""
+    return shells(count, np.full(bed.cases, GRADING))
+
+
+def _solve_on(problem: Problem, guess: State) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
+    """Newton from a guess, continuation in depth for the cases that fail."""
+    state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS)
+    failed = np.flatnonzero(~converged)
+    if len(failed):
+        hard = take(problem, failed)
+        thin = cf.thin_guess(hard)
+        part, reached, more = continuation(METHOD, cf.with_depth, hard, thin, len(failed))
+        state = _put(state, failed[reached], take(part, reached))
+        converged[failed] = reached
+        steps[failed] += more
+    return state, converged, steps
+
+
+def _solve_followed(
+    index: NDArray[np.intp], problem: Problem, state: State, cells: int, count: int, steps: NDArray[np.intp]
+) -> Solution:
+    """Solve on a mesh that follows a coarser state, and estimate the error from two coarser ones."""
+    bed, laws = problem.bed, problem.laws
+    nodes = followed_mesh(problem, state, cells)
+    fine = Problem(bed, graded_shells(bed, count), nodes, laws)
+    state, converged, more = _solve_on(fine, moved(problem, state, fine))
+    e = cf.evaluate(fine, state)
+    out = cf.outlet(state, e)
+    half = Problem(bed, fine.shells, nodes[::2], laws)
+    quarter = Problem(bed, graded_shells(bed, count // 2), nodes[::2], laws)
+    outlets = [_outlet_after_one_step(p, moved(fine, state, p)) for p in (half, quarter)]
+    M, M_half, M_quarter = (o.moisture / (1 + o.moisture) for o in (out, *outlets))
+    T, T_half, T_quarter = (
+        laws.pellet_temperature(bed, o.moisture, o.enthalpy, o.bound_heat) for o in (out, *outlets)
+    )
+    moisture_error = _combine(MOISTURE_PART, M, M_half, M_quarter)
+    temperature_error = _combine(TEMPERATURE_PART, T, T_half, T_quarter)
+    return Solution(
+        index, fine, state, e, out, moisture_error, temperature_error, converged, steps + more
+    )
+
+
+def _combine(part: tuple[float, float], fine: Array, half: Array, quarter: Array) -> Array:
+    error = part[0] * np.abs(fine - half) + part[1] * np.abs(half - quarter)
+    return np.where(np.isfinite(error), error, np.inf)
+
+
+def _outlet_after_one_step(problem: Problem, guess: State) -> Outlet:
+    with np.errstate(all="ignore"):  # a case that fails here gets an infinite error estimate
+        state, _ = cf.newton_step(problem, guess)
+        return cf.outlet(state, cf.evaluate(problem, state))
+
+
+# ---- Between meshes -----------------------------------------------------------------------------------
+
+
+def followed_mesh(problem: Problem, state: State, cells: int) -> Array:
+    """Nodes shared between the end layers and the curves of the solution, by the curves' length."""
+    s = cf.stage_positions(problem.z)
+    K, _, B = s.shape
+    mean = (problem.shells.volume[:, None] * state.chain).sum(axis=1)
+    temperatures = state.points[:, cf.TS : cf.TA + 1]
+    span = np.ptp(temperatures, axis=(0, 1, 2))
+    length = np.zeros((2 * K - 1, B))
+    for curve, height in (
+        *((temperatures[:, v], span) for v in range(3)),
+        (state.points[:, cf.HUMIDITY], np.ptp(state.points[:, cf.HUMIDITY], axis=(0, 1))),
+        (mean, np.ptp(mean, axis=(0, 1))),
+    ):
+        length += np.abs(np.diff(curve.reshape(2 * K, B), axis=0)) / (height + 1e-12)
+    ends, none = np.zeros((1, B)), np.zeros((1, B))
+    z = np.concatenate([ends, s.reshape(2 * K, B), ends + 1])
+    weight = np.concatenate([none, length, none]) + 1e-6
+    return mesh.followed_nodes(cells, *end_layers(problem.bed), z, weight, FOLLOWING)
+
+
+def moved(problem: Problem, state: State, target: Problem) -> State:
+    """A state carried to another mesh: linear in z through the stages, linear in shell number."""
+    s, t = cf.stage_positions(problem.z), cf.stage_positions(target.z)
+    K, T, B = len(s), len(t), s.shape[-1]
+    s, t = s.reshape(2 * K, B), t.reshape(2 * T, B)
+    k = np.clip((s[:, None] < t).sum(axis=0) - 1, 0, 2 * K - 2)
+    s_0, s_1 = np.take_along_axis(s, k, 0), np.take_along_axis(s, k + 1, 0)
+    w = np.clip((t - s_0) / (s_1 - s_0), 0.0, 1.0)[:, None]
+
+    def along(f: Array) -> Array:
+        """(K, m, 2, B) → (T, m, 2, B)."""
+        f = np.moveaxis(f, 2, 1).reshape(2 * K, -1, B)
+        f_0, f_1 = np.take_along_axis(f, k[:, None], 0), np.take_along_axis(f, k[:, None] + 1, 0)
+        g = (f_0 + w * (f_1 - f_0)).reshape(T, 2, -1, B)
+        return np.ascontiguousarray(np.moveaxis(g, 1, 2))
+
+    chain = between_shells(state.chain, len(target.shells.volume))
+    return State(along(chain), along(state.points))
+
+
+def between_shells(X: Array, count: int) -> Array:
+    """Moisture (K, n, 2, B) at the middles of `count` shells, linear in shell number (equal grading)."""
+    n = X.shape[1]
+    if n == count:
+        return X
+    at = np.clip((np.arange(count) + 0.5) * n / count - 0.5, 0, n - 1)
+    k = np.minimum(at.astype(int), n - 2)
+    w = (at - k)[:, None, None]
+    return (1 - w) * X[:, k] + w * X[:, k + 1]
+
+
+# ---- When it fails ------------------------------------------------------------------------------------
+
+EQUATION_NAMES = ("surface moisture", "surface heat", "pellet enthalpy", "air water", "air enthalpy")
+
+
+def worst_equation(solution: Solution, case: int) -> str:
+    """The equation with the largest residual in one case, and where in the bed: for the error message."""
+    residual = np.abs(solution.evaluation.point_residual[..., case])
+    scale = np.array([1.0, 1e3, 1e5, 1e-2, 1e5])[:, None]
+    k, equation, _ = np.unravel_index(np.nanargmax(np.nan_to_num(residual / scale, nan=np.inf)), residual.shape)
+    depth = float(solution.problem.z[k : k + 2, case].mean() * solution.problem.bed.depth[case])
+    return f"{EQUATION_NAMES[equation]} at {depth:.3f} m below the top"
+
+
+def refined(resolution: Resolution, factor: int) -> Resolution:
+    """The same resolution, `factor` times finer."""
+    return dataclasses.replace(
+        resolution, cells=factor * resolution.cells, shells=factor * resolution.shells
+    )

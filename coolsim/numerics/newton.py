@@ -1,0 +1,86 @@
+"""Newton's method and continuation for many independent cases at once, each at its own pace.
+
+A problem is given by three functions: `step(problem, state) → (state, size)` makes one Newton step and says
+how large it was, `take(data, index)` picks cases, and `put(state, index, part)` writes cases back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+CONVERGED = 1e-7  # size of a last step; the next would be of its square
+FIRST_SHARE = 1e-4  # of the strength at which continuation starts
+GROWTH = 4.0  # first factor by which continuation strengthens the problem
+HASTE, RETREAT = 1.3, 0.5  # powers that widen the factor after a success and narrow it after a failure
+LARGEST_GROWTH = 8.0
+LEAST_GROWTH = 1.0005  # below which continuation gives up
+
+
+@dataclass(frozen=True)
+class Method:
+    """How to treat a problem: see the module."""
+
+    step: Callable[[Any, Any], tuple[Any, Any]]
+    take: Callable[[Any, Any], Any]
+    put: Callable[[Any, Any, Any], Any]
+
+
+def newton(
+    method: Method, problem: Any, state: Any, cases: int, most: int
+) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
+    """Iterate each case to CONVERGED or `most` steps: state, converged (cases,), steps taken (cases,)."""
+    converged, steps = np.zeros(cases, bool), np.zeros(cases, np.intp)
+    active = np.arange(cases)
+    part, p = state, problem
+    for _ in range(most):
+        with np.errstate(all="ignore"):  # iterates that blow up are caught below
+            part, size = method.step(p, part)
+        steps[active] += 1
+        done = size < CONVERGED
+        lost = ~np.isfinite(size)
+        leaving = done | lost
+        if leaving.any():
+            converged[active[done]] = True
+            state = method.put(state, active[leaving], method.take(part, leaving))
+            staying = ~leaving
+            active = active[staying]
+            if not len(active):
+                return state, converged, steps
+            part, p = method.take(part, staying), method.take(p, staying)
+    return method.put(state, active, part), converged, steps
+
+
+def continuation(
+    method: Method,
+    strengthened: Callable[[Any, Any], Any],
+    problem: Any,
+    state: Any,
+    cases: int,
+    most: int = 12,
+    rounds: int = 60,
+) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
+    """Solve easy problems on the way to a hard one: `strengthened(problem, share)` with share (cases,) → 1."""
+    share, growth = np.full(cases, FIRST_SHARE), np.full(cases, GROWTH)
+    state, reached, steps = newton(method, strengthened(problem, share), state, cases, most)
+    alive = reached.copy()
+    share[~reached] = 0.0
+    for _ in range(rounds):
+        index = np.flatnonzero(alive & (share < 1))
+        if not len(index):
+            break
+        target = np.minimum(share[index] * growth[index], 1.0)
+        part = method.take(state, index)
+        p = strengthened(method.take(problem, index), target)
+        part, converged, taken = newton(method, p, part, len(index), most)
+        steps[index] += taken
+        state = method.put(state, index[converged], method.take(part, converged))
+        share[index[converged]] = target[converged]
+        power = np.where(converged, HASTE, RETREAT)
+        growth[index] = np.minimum(growth[index] ** power, LARGEST_GROWTH)
+        alive[index] = growth[index] > LEAST_GROWTH
+    return state, share >= 1.0, steps

@@ -1,0 +1,72 @@
+"""Two-stage upwind Galerkin steps along the bed, for a stream that runs down it and one that runs up.
+
+A stream's density f is linear within a cell and known at the two Gauss points; it takes what the cell
+upstream hands over. For df/ds = S along the stream, with S at the same two points,
+
+    STAGE · f + ENTRY f_entry = Δs S,        f_exit = EXIT · f.
+
+This is the discontinuous Galerkin scheme of degree one with Gauss quadrature: third order at the cell
+edges, L-stable (a stiff layer thinner than a cell is stepped over without ringing), and conservative:
+what it takes from one stream it gives to the other to the last digit, whatever the mesh. For linear
+problems its stability function is that of Radau IIA (Hairer & Wanner, Solving Ordinary Differential
+Equations II, IV.5; Lesaint & Raviart 1974).
+
+Arrays have shape (cells, …, 2, cases): axis −2 holds the stages in the order of z. A stream that runs up
+meets them in the opposite order, so its matrices are those below turned by 180°.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+_R = np.sqrt(3.0)
+GAUSS_POINTS = np.array([0.5 - _R / 6, 0.5 + _R / 6])  # within a cell, in the order of z
+
+
+@dataclass(frozen=True)
+class Stream:
+    """Stage matrix (2, 2), entry and exit vectors (2,) of one direction, and that direction."""
+
+    stage: Array
+    entry: Array
+    exit: Array
+    down: bool
+
+
+DOWN = Stream(
+    stage=np.array([[2.0, _R - 1], [-(_R + 1), 2.0]]),
+    entry=np.array([-(_R + 1), _R - 1]),
+    exit=np.array([-(_R - 1) / 2, (_R + 1) / 2]),
+    down=True,
+)
+UP = Stream(DOWN.stage[::-1, ::-1].copy(), DOWN.entry[::-1].copy(), DOWN.exit[::-1].copy(), down=False)
+
+
+def exits(stream: Stream, f: Array) -> Array:
+    """What each cell hands on: (cells, …, 2, cases) → (cells, …, cases)."""
+    return stream.exit[0] * f[..., 0, :] + stream.exit[1] * f[..., 1, :]
+
+
+def entries(stream: Stream, f: Array, boundary: Array) -> Array:
+    """What each cell receives, `boundary` at the end where the stream comes in: → (cells, …, cases)."""
+    passed = exits(stream, f)
+    received = np.empty_like(passed)
+    if stream.down:
+        received[0], received[1:] = boundary, passed[:-1]
+    else:
+        received[-1], received[:-1] = boundary, passed[1:]
+    return received
+
+
+def differences(stream: Stream, f: Array, received: Array) -> Array:
+    """STAGE · f + ENTRY f_entry, the scheme's Δs df/ds: (cells, …, 2, cases) → same."""
+    C, c = stream.stage, stream.entry
+    out = np.empty(np.broadcast_shapes(f.shape, received.shape[:-1] + (1, 1)))
+    for i in range(2):
+        out[..., i, :] = C[i, 0] * f[..., 0, :] + C[i, 1] * f[..., 1, :] + c[i] * received
+    return out

@@ -1,0 +1,167 @@
+"""The one door to the models: predict(case) → Result.
+
+Cases of one form of isotherm are laid side by side, cut into chunks that fit a processor's cache and solved
+on all processors. Numbers come back in the order of the cases.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.answer import build_result, interleave
+from coolsim.case import Air, Case
+from coolsim.cautions import cautions
+from coolsim.errors import NotConverged
+from coolsim.inputs import Inputs, bed_of, gather
+from coolsim.model.bed import take
+from coolsim.model.solve import Resolution, Solution, solve, worst_equation
+from coolsim.result import InputBand, Result
+
+CHUNK = 512  # cases solved side by side: enough to hide call overhead, few enough for the cache
+DEFAULT = Resolution()
+BAND = Resolution(12, 8)  # right to about 0.01 point, a tenth of what the inputs leave open
+
+
+def predict(
+    case: Case | Sequence[Case],
+    *,
+    air: Air | None = None,
+    band: bool = False,
+    resolution: Resolution = DEFAULT,
+) -> Result:
+    """Predict what leaves the cooler.
+
+    case: one Case, or several (then every number of the result is an array over them).
+    air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
+    band: also run the case over the published range of every assumed material number (one answer only).
+    resolution: cells and shells of the mesh.
+
+    Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
+    """
+    if isinstance(case, Case):
+        inputs = gather([case], air)
+        scalar = inputs.shape == ()
+        result = _solved(inputs, scalar, resolution)
+        if scalar:
+            one = case if air is None else dataclasses.replace(case, air=air)
+            result = dataclasses.replace(result, warnings=cautions(one, result))
+            return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
+    else:
+        if air is not None:
+            raise TypeError("air replaces the air of one case; for several cases set it in each")
+        result = _several(list(case), resolution)
+    if band:
+        raise TypeError("band=True takes one case in one state of air")
+    return result
+
+
+def _several(cases: list[Case], resolution: Resolution) -> Result:
+    """Cases with any mix of isotherms, grouped by their form."""
+    if not cases:
+        raise ValueError("no case to predict")
+    forms = np.array([c.material.isotherm.equation for c in cases])
+    groups = [np.flatnonzero(forms == form) for form in np.unique(forms)]
+    results = []
+    for index in groups:
+        try:
+            results.append(_solved(gather([cases[i] for i in index]), False, resolution))
+        except NotConverged as error:
+            raise NotConverged(error.reason, index[error.failed], error.best) from None
+    return results[0] if len(groups) == 1 else interleave(results, groups)
+
+
+def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
+    """Solve all cases, chunk by chunk, on all processors."""
+    count = len(inputs.radius)
+    chunks = np.array_split(np.arange(count), -(-count // CHUNK))
+
+    def work(index: NDArray[np.intp]) -> list[Solution]:
+        solutions = solve(bed_of(take(inputs, index)), resolution=resolution)
+        return [dataclasses.replace(s, index=index[s.index]) for s in solutions]
+
+    workers = min(len(chunks), len(os.sched_getaffinity(0)))
+    with ThreadPoolExecutor(workers) as pool:
+        run = pool.map if workers > 1 else map
+        solutions = [s for group in run(work, chunks) for s in group]
+    result = build_result(inputs, solutions, resolution, scalar)
+    failed = np.concatenate([s.index[~s.converged] for s in solutions])
+    if len(failed):
+        raise NotConverged(_reason(solutions, len(failed), count), np.sort(failed), result)
+    return result
+
+
+def _reason(solutions: list[Solution], failed: int, count: int) -> str:
+    s = next(s for s in solutions if not s.converged.all())
+    k = int(np.flatnonzero(~s.converged)[0])
+    who = "the case" if count == 1 else f"{failed} of {count} cases"
+    return f"{who} did not converge; largest residual after {s.steps[k]} steps: {worst_equation(s, k)}"
+
+
+# ---- What the assumed numbers leave open --------------------------------------------------------------
+
+_VARIED: dict[str, Any] = {
+    "diffusivity": lambda c, x: _with_material(
+        c, diffusivity=dataclasses.replace(c.material.diffusivity, value=x)
+    ),
+    "activation_energy": lambda c, x: _with_material(
+        c, diffusivity=dataclasses.replace(c.material.diffusivity, activation_energy=x)
+    ),
+    "isotherm_scale": lambda c, x: _with_material(
+        c, isotherm=dataclasses.replace(c.material.isotherm, scale=x)
+    ),
+    "specific_heat": lambda c, x: _with_material(c, specific_heat=x),
+    "conductivity": lambda c, x: _with_material(c, conductivity=x),
+    "bulk_density": lambda c, x: _with_feed(c, bulk_density=x),
+    "void_fraction": lambda c, x: _with_feed(c, void_fraction=x),
+}
+
+
+def _with_material(case: Case, **changes: Any) -> Case:
+    return dataclasses.replace(case, material=dataclasses.replace(case.material, **changes))
+
+
+def _with_feed(case: Case, **changes: Any) -> Case:
+    return dataclasses.replace(case, feed=dataclasses.replace(case.feed, **changes))
+
+
+def varied_cases(case: Case) -> list[Case]:
+    """The case at each end of the range of each assumed number, the others at their values."""
+    cases = []
+    for name, vary in _VARIED.items():
+        origin = case.material.provenance.get(name)
+        if origin is None or origin.low is None or origin.high is None:
+            continue
+        if name in ("bulk_density", "void_fraction") and getattr(case.feed, name) != getattr(
+            case.material, name
+        ):
+            continue  # typed by the user: not assumed
+        cases += [vary(case, origin.low), vary(case, origin.high)]
+    return cases
+
+
+def input_band(case: Case, result: Result) -> InputBand:
+    """Exit over the ranges of the assumed numbers, each varied alone; all in one batch.
+
+    Deviations are added as the root of their squares, since the numbers err independently of each other:
+    their sum would be a pellet that nobody makes.
+    """
+    M, T = float(result.pellets_out.moisture_wb), float(result.pellets_out.temperature)
+    cases = varied_cases(case)
+    if not cases:
+        return InputBand((M, M), (T, T))
+    out = _several(cases, BAND).pellets_out
+    return InputBand(_spread(M, out.moisture_wb), _spread(T, out.temperature))
+
+
+def _spread(value: float, varied: Any) -> tuple[float, float]:
+    change = (np.asarray(varied) - value).reshape(-1, 2)  # (number, end of its range)
+    down = np.sqrt((np.minimum(change, 0).min(axis=1) ** 2).sum())
+    up = np.sqrt((np.maximum(change, 0).max(axis=1) ** 2).sum())
+    return value - float(down), value + float(up)
