@@ -6,7 +6,7 @@ import dataclasses
 import difflib
 import os
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -26,6 +26,21 @@ def load(path: str | os.PathLike[str]) -> Case:
     return case_from(source.read_file(path))
 
 
+def load_with(path: str | os.PathLike[str], settings: Sequence[str]) -> Case:
+    """Return the case of a file with settings such as "feed.moisture=15 %" applied, as `--set` gives them.
+
+    Raises InputError with every fault of the file and of the settings together.
+    """
+    before, changes, faults = source.read_file(path), {}, []
+    for setting in settings:
+        try:
+            key, value = parse_setting(setting)
+            changes[key] = value
+        except InputError as error:
+            faults += error.faults
+    return _case_from(before, changes, "--set", faults)
+
+
 def loads(text: str, name: str = "scenario") -> Case:
     """Return the case that a scenario's text describes; `name` stands for the file in messages."""
     return case_from(source.parse(text, name))
@@ -39,14 +54,24 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
     Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
     """
     _same_as_typed(case)
-    return case_from(changed(_source_of(case), changes, origin))
+    return _case_from(_source_of(case), changes, origin, [])
+
+
+def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
+    """Return the changed case; raises InputError with `faults`, unknown keys and what the reader finds."""
+    unknown = [key for key in changes if schema.find(key) is None]
+    faults = faults + [_unknown(key, origin) for key in unknown]
+    try:
+        case = case_from(changed(before, {k: v for k, v in changes.items() if k not in unknown}, origin))
+    except InputError as error:
+        raise InputError(faults + error.faults) from None
+    if faults:
+        raise InputError(faults)
+    return case
 
 
 def changed(before: Source, changes: Mapping[str, Any], origin: str) -> Source:
-    """Return a scenario with keys changed and their rivals removed; raises InputError on unknown keys."""
-    faults = [_unknown(key, origin) for key in changes if schema.find(key) is None]
-    if faults:
-        raise InputError(faults)
+    """Return a scenario with (known) keys changed and their rivals removed."""
     typed = source.thawed(before.typed)
     for key in changes:
         for rival in _rivals(key, changes):

@@ -133,12 +133,12 @@ def _safe(name: str) -> str:
 def _nearest(name: str, known: Iterable[str], table: str = "") -> str:
     """Say what an unknown name was probably meant to be."""
     known = list(known)
-    near = difflib.get_close_matches(name[:LONGEST_SHOWN], known, 1, 0.5)
-    if near:
-        return f"did you mean {near[0]}?"
     homes = [other for other, key, _ in schema.walk() if key == name and other != table]
     if homes:
         return f"it belongs in [{homes[0]}]"
+    near = difflib.get_close_matches(name[:LONGEST_SHOWN], known, 1, 0.5)
+    if near:
+        return f"did you mean {near[0]}?"
     return f"allowed: {', '.join(known)}"
 
 

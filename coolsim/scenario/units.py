@@ -200,10 +200,10 @@ def shown(value: float, dimension: Dimension, unit: str) -> float:
     return float(_registry().Quantity(value, dimension.stored).to(parsed).magnitude)
 
 
-def text_of(value: float, dimension: Dimension, unit: str = "") -> str:
+def text_of(value: float, dimension: Dimension, unit: str = "", digits: int = 12) -> str:
     """Return a stored `value` as text that `read` reads back, in `unit` or the usual one."""
     unit = unit or dimension.si
-    return f"{shown(value, dimension, unit):.12g} {unit}"
+    return f"{shown(value, dimension, unit):.{digits}g} {unit}"
 
 
 def _finite(number: float, unit: Any, dimension: Dimension) -> float:
