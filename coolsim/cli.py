@@ -150,9 +150,7 @@ def options(
         raise typer.Exit
 
 
-@app.command(
-    epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set air.relative_humidity='90 %'"
-)
+@app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
 @guarded
 def predict(
     scenario: ScenarioFile,

@@ -28,15 +28,12 @@ def predicted(case: Case, result: Result, page: Page) -> str:
 
 def understood(case: Case, page: Page) -> str:
     """Return every input of a case as text, with what was typed for it where that differs."""
-    rows = []
+    lines = []
     for key, text in inputs(case, page.units, digits=6).items():
         was = typed_as(case, key)
         same = not was or was.replace(" ", "") == text.replace(" ", "")
-        rows.append((key, text, "" if same else f"typed {was}"))
-    if sum(max(map(len, column)) + 2 for column in zip(*rows)) <= page.width + 2:
-        return joined([_heading(case.title, page), table(rows, page)])
-    lines = [f"{key} = {text}" + (f" ({note})" if note else "") for key, text, note in rows]
-    return joined([_heading(case.title, page), "".join(wrapped(line, page) for line in lines)])
+        lines.append(wrapped(f"{key} = {text}" + ("" if same else f"   (typed {was})"), page))
+    return joined([_heading(case.title, page), "".join(lines)])
 
 
 # -- the parts of a prediction

@@ -92,6 +92,13 @@ def is_available(source: Source) -> bool:
     return arrangement is None or arrangement in schema.TABLES["cooler"].keys["arrangement"].choices
 
 
+def _is_read(source: Source, table: str) -> bool:
+    """Return whether what a table lacks or has too much is of interest, or the table is the fault itself."""
+    if table == "cooler":
+        return is_available(source)
+    return not table.startswith("material") or source.value("feed.material") == schema.CUSTOM
+
+
 def _top_level(collector: Collector) -> None:
     known = [name for name in schema.TABLES if "." not in name]
     for name, value in collector.source.items():
@@ -118,10 +125,10 @@ def _table(collector: Collector, name: str) -> None:
         definition = schema.find(f"{name}.{key}")
         if definition:
             _value(collector, f"{name}.{key}", value, definition)
-        elif key not in subtables and (name != "cooler" or is_available(collector.source)):
+        elif key not in subtables and _is_read(collector.source, name):
             collector.fault(f"{name}.{_safe(key)}", "an unknown key", _nearest(key, table.keys, name))
     for key, definition in table.keys.items():
-        if definition.required and key not in typed and (name != "cooler" or is_available(collector.source)):
+        if definition.required and key not in typed and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
 
@@ -161,7 +168,7 @@ def _group(collector: Collector, group: schema.Group) -> None:
         )
         collector.fault(given[1], found, f"give one of {names}: they say the same thing")
         return
-    present = isinstance(source.value(table), Mapping) and (table != "cooler" or is_available(source))
+    present = isinstance(source.value(table), Mapping) and _is_read(source, table)
     if group.required and present and not given:
         example = schema.find(group.members[0])
         assert example is not None

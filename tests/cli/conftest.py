@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType, SimpleNamespace
 
 import numpy as np
 import pytest
 
+from coolsim import cli
+from coolsim.case import Case
 from coolsim.result import (
     Accuracy,
     AfterEqualising,
@@ -45,6 +51,11 @@ moisture = "12 %"
 maximum_above_ambient = "6 K"
 maximum_water_activity = 0.65
 """
+
+
+@pytest.fixture
+def good() -> str:
+    return GOOD
 
 
 @pytest.fixture
@@ -104,3 +115,43 @@ def answer() -> Result:
         ),
         input_band=InputBand(moisture_wb=(0.1228, 0.1311), temperature=(37.1, 39.4)),
     )
+
+
+@dataclass(frozen=True)
+class Outcome:
+    status: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Outcome]:
+    """Run the command line in this process and return its exit status, output and messages."""
+
+    def call(*arguments: str) -> Outcome:
+        monkeypatch.setattr(sys, "argv", ["coolsim", *arguments])
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as stopped:
+            cli.main()
+        out, err = capsys.readouterr()
+        return Outcome(int(stopped.value.code or 0), out, err)
+
+    return call
+
+
+@pytest.fixture
+def solver(monkeypatch: pytest.MonkeyPatch, answer: Result) -> SimpleNamespace:
+    """Stand in for the solver: `solver.answer` is what it returns (or raises); `solver.asked` what it got."""
+    stand_in = SimpleNamespace(answer=answer, asked=[])
+
+    def predict(case: Case, band: bool = False) -> Result:
+        stand_in.asked.append(case)
+        assert band, "the printed answer needs the band"
+        if isinstance(stand_in.answer, BaseException):
+            raise stand_in.answer
+        return stand_in.answer
+
+    module = ModuleType("coolsim.predict")
+    module.predict = predict  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "coolsim.predict", module)
+    return stand_in
