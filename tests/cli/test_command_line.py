@@ -24,6 +24,7 @@ COMMANDS = ("predict", "check", "materials", "new")
 def process(*arguments: str, **more: Any) -> subprocess.CompletedProcess[bytes]:
     """Run the command line in a process of its own."""
     environment = os.environ | {"PYTHONPATH": str(ROOT)} | more.pop("env", {})
+    environment.pop("PYTHONUNBUFFERED", None)  # with it, nothing is left to flush at exit
     return subprocess.run(
         [sys.executable, "-m", "coolsim.cli", *arguments], cwd=ROOT, env=environment, check=False, **more
     )

@@ -1,5 +1,7 @@
 """Everything that can be wrong with a scenario: said at its line, with what was found and what is allowed."""
 
+import dataclasses
+import datetime
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +11,9 @@ import pytest
 
 from coolsim.errors import Fault, InputError
 from coolsim.scenario import load, loads
+from coolsim.scenario.build import case_from
+from coolsim.scenario.schema import TABLES, walk
+from coolsim.scenario.source import frozen, parse, thawed
 
 
 def faults_of(text: str) -> list[Fault]:
@@ -293,3 +298,30 @@ def test_lines_are_found_beside_lists_over_several_lines_and_strings(good: str) 
     places = {fault.key: fault.where for fault in faults_of(text)}
     assert places["limits.bed_depth"] == "mill.toml:11"
     assert places["air"] == "mill.toml"
+
+
+NASTY = (
+    True, 0, -1, 10**400, float("nan"), float("inf"), "", " ", "x", "%", "1", "1 m", "-1e9 %", "é" * 300,
+    [], [1], [[]], [[], []], [["1 m3/h", "1 Pa"], 3], {}, {"a": {}}, [{}], datetime.date(2000, 1, 1),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("key", [*(f"{table}.{name}" for table, name, _ in walk()), "title", *TABLES])
+def test_no_value_of_any_kind_is_a_bug_of_ours(good: str, key: str) -> None:
+    """Whatever stands at a key, the answer is a case or faults, never another exception."""
+    before = parse(good, "mill.toml")
+    for value in NASTY:
+        typed = thawed(before.typed)
+        *tables, name = key.split(".")
+        inner = typed
+        for table in tables:
+            inner = inner.setdefault(table, {})
+        inner[name] = value
+        if key.startswith("material"):
+            typed["feed"]["material"] = "custom"
+        try:
+            case_from(dataclasses.replace(before, typed=frozen(typed)))
+        except InputError as wrong:
+            assert all(fault.key and fault.found and fault.allowed for fault in wrong.faults)
+            # other faults may follow from this one, but it must be among them
+            assert any(fault.key.startswith(key.split(".")[0]) for fault in wrong.faults)
