@@ -96,7 +96,10 @@ def _inverse_saturation(pressure: Number, c: tuple[float, ...]) -> Number:
 
 
 def humidity_ratio(vapour_pressure: Number, pressure: Number) -> Number:
-    """Humidity ratio [kg/kg] from vapour pressure and pressure [Pa]. ASHRAE eq. 20."""
+    """Humidity ratio [kg/kg] from vapour pressure and pressure [Pa]. ASHRAE eq. 20.
+
+    Negative where the vapour pressure exceeds the pressure: there is no such air, and it shows.
+    """
     return MOLAR_MASS_RATIO * vapour_pressure / (pressure - vapour_pressure)
 
 
@@ -187,8 +190,8 @@ def dew_point(humidity_ratio: Number, pressure: Number) -> Number:
 
     ASHRAE eq. 5 and 6 inverted.
 
-    >>> round(float(dew_point(0.0065, 101325.0)))  # ASHRAE's example: 7 °C
-    7
+    >>> round(float(dew_point(0.0200, 101325.0)))  # CoolProp: 24.86 °C
+    25
     """
     p_v = np.asarray(vapour_pressure(humidity_ratio, pressure))
     dry = p_v <= 0
@@ -223,7 +226,8 @@ def wet_bulb(temperature: Number, humidity_ratio: Number, pressure: Number) -> N
     lowest = np.minimum(T, 0.0) - 30.0  # here even dry air has more to give than a bulb can take
     bulb = bracketed_root(over_liquid, lowest, saturation_temperature(pressure))
     if np.any(bulb < 0):
-        bulb = np.where(bulb < 0, bracketed_root(over_ice, lowest, 0.0), bulb)
+        # In fog below 0 °C neither form may have a root on its own side of 0 °C: ice and water together.
+        bulb = np.where(bulb < 0, np.minimum(bracketed_root(over_ice, lowest, 10.0), 0.0), bulb)
     return bulb[()]
 
 
@@ -245,7 +249,8 @@ def sutherland(temperature: Number, value_0: float, T_0: float, S: float) -> Num
     Source: F. M. White, Viscous Fluid Flow, eq. 1-36 and 1-44b (memory, high).
     """
     T_K = temperature + ZERO_CELSIUS
-    return value_0 * (T_K / T_0) ** 1.5 * (T_0 + S) / (T_K + S)
+    ratio = T_K / T_0
+    return value_0 * (T_0 + S) * ratio * np.sqrt(ratio) / (T_K + S)
 
 
 def sutherland_log_slope(temperature: Number, S: float) -> Number:

@@ -144,27 +144,29 @@ def flash(
     parts = (*isotherm.constants, isotherm.fat, isotherm.scale)
     X, T, p, c_d, *_ = np.broadcast_arrays(moisture, temperature, pressure, specific_heat, *parts)
     X, T = X.astype(float), T.astype(float)
-    boils = water_activity(isotherm, X, T) * air.saturation_pressure(T) >= p
+    p_sat = air.saturation_pressure(T)
+    boils = water_activity(isotherm, X, T) * p_sat >= p
     if not np.any(boils):
         return X[()], T[()]
     H = enthalpy(c_d, X, T, bound_water_heat(isotherm, X))
+    # A wet gab solid can have a_w above 1 and boil a little below pure water: hence the 20 K.
+    coolest = air.saturation_temperature(p) - 20.0
 
-    def over_pressure(T_b: Any) -> Any:
-        excess = water_activity(isotherm, X, T_b) * air.saturation_pressure(T_b) - p
-        return np.where(boils, excess, T_b - T)  # the others: any root will do
+    def boiling_point(X_f: Any) -> Any:
+        def over_pressure(T_f: Any) -> Any:
+            return np.where(
+                boils, water_activity(isotherm, X_f, T_f) * air.saturation_pressure(T_f) - p, T_f - T
+            )
 
-    def surplus_heat(T_f: Any) -> Any:
-        X_f = boiling_moisture(T_f)
+        return bracketed_root(over_pressure, np.minimum(coolest, T), T + 5.0)
+
+    def surplus_heat(X_f: Any) -> Any:
+        T_f = boiling_point(X_f)
         H_f = enthalpy(c_d, X_f, T_f, bound_water_heat(isotherm, X_f))
-        return np.where(boils, H - H_f - (X - X_f) * air.vapour_enthalpy((T + T_f) / 2), T_f - T)
+        return np.where(boils, H - H_f - (X - X_f) * air.vapour_enthalpy((T + T_f) / 2), X_f - X)
 
-    def boiling_moisture(T_f: Any) -> Any:
-        a_w = np.minimum(p / air.saturation_pressure(T_f), 1 - 1e-12)
-        return equilibrium_moisture(isotherm, a_w, T_f)
-
-    # Before it has lost any water the feed boils at T_b; it ends between T_b and T. A wet gab solid can
-    # have a_w above 1, and boil a little below pure water.
-    lowest = np.minimum(air.saturation_temperature(p) - 20.0, T)
-    T_b = bracketed_root(over_pressure, lowest, T)
-    T_f = bracketed_root(surplus_heat, T_b, T)
-    return np.where(boils, boiling_moisture(np.where(boils, T_f, 200.0)), X)[()], np.where(boils, T_f, T)[()]
+    # It ends wetter than where it would boil at T, drier than it came. The unknown is X', since T' hardly
+    # changes in very wet feed; both ends are moved out by 0.1 %, so that rounding cannot lose the root.
+    driest = equilibrium_moisture(isotherm, np.where(boils, p / p_sat, 0.0), T)
+    X_f = bracketed_root(surplus_heat, 0.999 * driest, 1.001 * X, tolerance=1e-13)
+    return np.where(boils, X_f, X)[()], np.where(boils, boiling_point(X_f), T)[()]
