@@ -1,1 +1,87 @@
-"""coolsim: moisture and temperature of feed pellets through a cooler."""
+"""coolsim: moisture and temperature of feed pellets through a cooler.
+
+    import coolsim
+    case = coolsim.load("scenarios/humid-delta.toml")
+    result = coolsim.predict(case)
+    result.pellets_out.moisture_wb
+
+The names below are loaded when first used, so that `import coolsim` costs next to nothing.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from coolsim.case import Air, Case
+    from coolsim.errors import CoolsimError, InputError, NotConverged
+    from coolsim.physics.materials import Material, load_material
+    from coolsim.predict import predict
+    from coolsim.result import Result
+    from coolsim.scenario import load, replace
+
+    __version__: str
+
+_HOMES = {
+    "load": "coolsim.scenario",
+    "replace": "coolsim.scenario",
+    "predict": "coolsim.predict",
+    "Air": "coolsim.case",
+    "Case": "coolsim.case",
+    "Result": "coolsim.result",
+    "Material": "coolsim.physics.materials",
+    "load_material": "coolsim.physics.materials",
+    "CoolsimError": "coolsim.errors",
+    "InputError": "coolsim.errors",
+    "NotConverged": "coolsim.errors",
+}
+
+__all__ = [
+    "Air",
+    "Case",
+    "CoolsimError",
+    "InputError",
+    "Material",
+    "NotConverged",
+    "Result",
+    "__version__",
+    "load",
+    "load_material",
+    "predict",
+    "replace",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        value: Any = version("coolsim")
+    elif name in _HOMES:
+        value = getattr(importlib.import_module(_HOMES[name]), name)
+    else:
+        raise AttributeError(f"module 'coolsim' has no attribute {name!r}")
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
+class _Package(ModuleType):
+    """The package; `coolsim.predict` stays the function.
+
+    Importing the submodule coolsim.predict makes Python set the package's attribute of that name to the
+    module, which would turn `coolsim.predict(case)` into an error for whoever comes later.
+    """
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name == "predict" and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -1,0 +1,111 @@
+"""Text for a terminal or a pipe of any width: columns and paragraphs, ASCII where nothing else is held."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from coolsim.scenario.units import Dimension, shown
+
+NARROW = 56  # columns; below, what would stand side by side stands one below the other
+
+_ASCII = str.maketrans(
+    {
+        "°": "deg",
+        "±": "+/-",
+        "–": "-",
+        "…": "...",
+        "²": "2",
+        "³": "3",
+        "≤": "<=",
+        "µ": "u",
+        "×": "x",
+        "·": "*",
+        "−": "-",
+        "’": "'",
+        "ρ": "rho",
+        "→": "->",
+    }
+)
+
+
+@dataclass(frozen=True)
+class Page:
+    """Where the text goes: columns, whether it may have colour, and what its encoding can hold."""
+
+    width: int = 80
+    colour: bool = False
+    encoding: str = "utf-8"
+    units: str = "si"
+
+    def unit(self, dimension: Dimension) -> str:
+        """Return the unit in which this page shows a dimension."""
+        return dimension.us if self.units == "us" else dimension.si
+
+    def number(self, value: Any, dimension: Dimension, digits: int, unit: str = "") -> str:
+        """Return a stored `value` as text with its unit and `digits` behind the point."""
+        unit = unit or self.unit(dimension)
+        return f"{shown(float(value), dimension, unit):.{digits}f} {pretty(unit)}"
+
+
+def pretty(unit: str) -> str:
+    """Return a unit as it is printed; the plain page turns it back into what a scenario holds."""
+    return {"degC": "°C", "degF": "°F", "m3/h": "m³/h", "kg/m3": "kg/m³", "m2/s": "m²/s"}.get(unit, unit)
+
+
+def table(
+    rows: Sequence[tuple[str, ...]], page: Page, right: Sequence[int] = (), bold: Sequence[int] = ()
+) -> str:
+    """Return rows in columns; those in `right` are flush right. Rows in `bold` stand out on a terminal."""
+    from rich.table import Table
+    from rich.text import Text
+
+    grid = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    for column in range(len(rows[0])):
+        grid.add_column(justify="right" if column in right else "left", overflow="fold")
+    for number, row in enumerate(rows):
+        cells = (Text(plain(cell, page.encoding)) for cell in row)
+        grid.add_row(*cells, style="bold" if number in bold else "")
+    return _rendered(grid, page)
+
+
+def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
+    """Return a paragraph, indented by `indent` columns; `style` shows on a colour terminal only."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    return _rendered(Padding(Text(plain(text, page.encoding), style=style), (0, 0, 0, indent)), page)
+
+
+def plain(text: str, encoding: str) -> str:
+    """Return `text` in characters that `encoding` can hold."""
+    try:
+        text.encode(encoding)
+        return text
+    except (UnicodeEncodeError, LookupError):
+        return text.translate(_ASCII).encode("ascii", "replace").decode()
+
+
+def _rendered(content: Any, page: Page) -> str:
+    from rich.console import Console
+
+    stream = io.StringIO()
+    console = Console(
+        file=stream,
+        width=page.width,
+        force_terminal=page.colour,
+        color_system="standard" if page.colour else None,
+        highlight=False,
+        markup=False,
+        emoji=False,
+        legacy_windows=False,
+    )
+    console.print(content)
+    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
+
+
+def joined(parts: Iterable[str]) -> str:
+    """Return paragraphs with an empty line between them; absent ones are left out."""
+    return "\n".join(part for part in parts if part)

@@ -1,0 +1,191 @@
+"""What people read: short tables with the answer on top. Text only; works at 40 columns and in ASCII."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from coolsim.case import Case
+from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.result import Result
+from coolsim.scenario import inputs, typed_as
+from coolsim.scenario import units as u
+from coolsim.scenario.units import Dimension
+
+LEVELS = ("danger", "check", "note")
+_STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the word, never instead of it
+
+
+def predicted(case: Case, result: Result, page: Page) -> str:
+    """Return the answer to one case as text."""
+    parts = [_heading(case.title, page), _answer(result, page)]
+    parts += [_verdict(case, result, page)] if "target" in case.tables else []
+    parts += [_group(title, rows, page) for title, rows in _details(result, page).items()]
+    parts += [_balances(result, page), _warnings(result, page)]
+    return joined(parts)
+
+
+def understood(case: Case, page: Page) -> str:
+    """Return every input of a case as text, with what was typed for it where that differs."""
+    lines = []
+    for key, text in inputs(case, page.units, digits=6).items():
+        was = typed_as(case, key)
+        same = not was or was.replace(" ", "") == text.replace(" ", "")
+        lines.append(wrapped(f"{key} = {text}" + ("" if same else f"   (typed {was})"), page))
+    return joined([_heading(case.title, page), "".join(lines)])
+
+
+# -- the parts of a prediction
+
+
+def _answer(result: Result, page: Page) -> str:
+    """Two accuracies side by side: how exactly it was solved, and what the inputs leave open."""
+    out, accuracy, band = result.pellets_out, result.accuracy, result.input_band
+    error = u.shown(float(accuracy.temperature_error), u.DIFFERENCE, page.unit(u.DIFFERENCE))
+    rows = [
+        (
+            "exit moisture",
+            page.number(out.moisture_wb, u.FRACTION, 2),
+            f"± {_rounded_up(100 * float(accuracy.moisture_error_wb))} points",
+            _open(band.moisture_wb if band else None, u.FRACTION, 2, page),
+        ),
+        (
+            "exit temperature",
+            page.number(out.temperature, u.TEMPERATURE, 1),
+            f"± {_rounded_up(error)} {pretty(page.unit(u.DIFFERENCE))}",
+            _open(band.temperature if band else None, u.TEMPERATURE, 1, page),
+        ),
+    ]
+    titles = ("", "value", "solved to", "your inputs leave open")
+    if page.width >= NARROW:
+        return table([titles, *rows], page, right=(1, 2, 3), bold=(1, 2))
+    return "".join(
+        wrapped(f"{label}: {value}", page, style="bold")
+        + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(titles[2:], rest))
+        for label, value, *rest in rows
+    )
+
+
+def _open(ends: tuple[Any, Any] | None, dimension: Dimension, digits: int, page: Page) -> str:
+    """Return the band that the assumed material numbers leave, as text."""
+    if ends is None:
+        return "not asked"
+    unit = page.unit(dimension)
+    low, high = (u.shown(float(end), dimension, unit) for end in ends)
+    return f"{low:.{digits}f} – {high:.{digits}f} {pretty(unit)}"
+
+
+def _rounded_up(size: float) -> str:
+    """Return an error bound with one digit, rounded up; nothing is claimed to be exact.
+
+    >>> _rounded_up(0.0149), _rounded_up(0.0), _rounded_up(0.3)
+    ('0.02', '0.0001', '0.3')
+    """
+    size = max(size, 1e-4)
+    step = 10.0 ** math.floor(math.log10(size))
+    return f"{math.ceil(size / step - 1e-9) * step:.1g}"
+
+
+def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
+    out, air, bed, after = result.pellets_out, result.air_out, result.bed, result.after_equalising
+
+    def row(label: str, value: Any, dimension: Dimension, digits: int, unit: str = "") -> tuple[str, str]:
+        return label, page.number(value, dimension, digits, unit)
+
+    us = page.units == "us"
+    flash = float(result.feed_in.flash_loss_wb)
+    return {
+        "Pellets": [
+            *([row("lost to flashing at the inlet", flash, u.FRACTION, 2)] if flash else []),
+            row("mass flow", out.mass_flow, u.MASS_FLOW, 0),
+            row("moisture, dry basis", out.moisture_db, u.FRACTION, 2),
+            row("surface moisture, dry basis", out.surface_moisture_db, u.FRACTION, 2),
+            ("water activity", f"{float(out.water_activity):.3f}"),
+            row("temperature once evened out", after.temperature, u.TEMPERATURE, 1),
+            ("water activity once evened out", f"{float(after.water_activity):.3f}"),
+        ],
+        "Air leaving the bed": [
+            row("temperature", air.temperature, u.TEMPERATURE, 1),
+            row("relative humidity", air.relative_humidity, u.FRACTION, 1),
+            row("humidity ratio", air.humidity_ratio, u.HUMIDITY_RATIO, 1, "grain/lb" if us else "g/kg"),
+            row("wet bulb", air.wet_bulb, u.TEMPERATURE, 1),
+            row("dew point", air.dew_point, u.TEMPERATURE, 1),
+        ],
+        "Bed": [
+            row("depth", bed.depth, u.LENGTH, 1 if us else 3, "in" if us else "m"),
+            row("residence time", bed.residence_time, u.TIME, 1),
+            row("dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
+            row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
+            row("lift-off, of fluidisation", bed.lift_off, u.FRACTION, 0),
+            row("pressure drop, clean bed", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
+            row("water given to the air", bed.evaporation, u.MASS_FLOW, 1),
+        ],
+    }
+
+
+def _verdict(case: Case, result: Result, page: Page) -> str:
+    """Say of each wish in [target] whether it is met, by how much not, and whether that is certain."""
+    target, out, band = case.tables["target"], result.pellets_out, result.input_band
+    rows = []
+    if "moisture" in target:
+        wanted, slack, got = target["moisture"], target.get("tolerance"), float(out.moisture_wb)
+        low, high = (0.0, wanted) if slack is None else (wanted - slack, wanted + slack)
+        what = f"≤ {100 * wanted:.4g} %" if slack is None else f"{100 * wanted:.4g} ± {100 * slack:.3g} %"
+        miss = f"{100 * abs(got - wanted):.2f} points {'wetter' if got > wanted else 'drier'}"
+        rows.append(("moisture", what, _met(got, low, high, miss, band and band.moisture_wb)))
+    if "maximum_above_ambient" in target:
+        wanted, outside = target["maximum_above_ambient"], float(case.air.temperature)
+        got = float(out.temperature) - outside
+        ends = tuple(float(end) - outside for end in band.temperature) if band else None
+        miss = page.number(got, u.DIFFERENCE, 1)
+        what = f"≤ {page.number(wanted, u.DIFFERENCE, 1)}"
+        rows.append(("above the air outside", what, _met(got, -math.inf, wanted, miss, ends)))
+    if "maximum_water_activity" in target:
+        wanted, got = target["maximum_water_activity"], float(result.after_equalising.water_activity)
+        rows.append(
+            ("water activity, evened out", f"≤ {wanted:g}", _met(got, 0.0, wanted, f"{got:.3f}", None))
+        )
+    return table([("target", "", ""), *rows], page, bold=(0,)) if rows else ""
+
+
+def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
+    if not low <= got <= high:
+        return f"not met: {miss}"
+    if ends is not None and (float(ends[0]) < low or float(ends[1]) > high):
+        return "met, but not for all that your inputs leave open"
+    return "met"
+
+
+def _balances(result: Result, page: Page) -> str:
+    accuracy = result.accuracy
+    rows = [
+        ("water, of the water entering", f"{100 * abs(float(accuracy.water_imbalance)):.1g} %"),
+        ("heat, of the feed's heat above ambient", f"{100 * abs(float(accuracy.energy_imbalance)):.1g} %"),
+    ]
+    return _group("What does not balance", rows, page)
+
+
+def _warnings(result: Result, page: Page) -> str:
+    """Return the warnings, the gravest first, each with its level as a word."""
+    lines = [
+        wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
+        for level in LEVELS
+        for warning in result.warnings
+        if warning.level == level
+    ]
+    return "".join(lines)
+
+
+# -- numbers and layout
+
+
+# -- layout
+
+
+def _group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
+    return table([(title, ""), *rows], page, right=(1,), bold=(0,))
+
+
+def _heading(title: str, page: Page) -> str:
+    return wrapped(title, page, style="bold")

@@ -1,0 +1,150 @@
+"""`Case` → text: every input after defaults, and a commented scenario to edit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.physics.sorption import EQUATIONS
+from coolsim.scenario import schema, units
+from coolsim.scenario.schema import GROUPS, TABLES, TITLE, Key
+
+
+@dataclass(frozen=True)
+class _Style:
+    system: str
+    digits: int
+
+
+_MATERIAL = ("specific_heat", "conductivity", "bulk_density", "void_fraction")
+
+
+def inputs(case: Case, system: str = "si", digits: int = 12) -> dict[str, str]:
+    """Return every input of `case` after defaults, as text with practical units, by dotted key.
+
+    Derived inputs are given in their one stored form: pressure for altitude, relative humidity for wet
+    bulb, bed depth for residence time. `system` is "si" or "us". Material numbers are listed for library
+    materials too. Twelve `digits` read back to the same case; fewer are for people.
+    """
+    return dict(_entries(case, _Style(system, digits)))
+
+
+def typed_as(case: Case, key: str) -> str:
+    """Return what was typed for an input: itself, or the member of its group that it follows from."""
+    value = getattr(case.source, "value", lambda key: None)
+    members = next((group.members for group in GROUPS if key in group.members), ())
+    for member in (key, *members):
+        typed = value(member)
+        if isinstance(typed, str):
+            return typed if member == key else f"{member.rpartition('.')[2]} {typed}"
+    return ""
+
+
+def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
+    yield "feed.material", case.material.name
+    for table, data in (("feed", case.feed), ("air", case.air), ("cooler", case.cooler)):
+        for name, key in TABLES[table].keys.items():
+            value = getattr(data, name, None)
+            if value is not None:
+                yield f"{table}.{name}", _shown(value, key, style)
+    yield from _material(case, style)
+    for table, kept in case.tables.items():
+        yield from _kept(table, kept, style)
+
+
+def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
+    for name in _MATERIAL:
+        yield f"material.{name}", _shown(getattr(case.material, name), TABLES["material"].keys[name], style)
+    isotherm, diffusivity = case.material.isotherm, case.material.diffusivity
+    yield "material.sorption.equation", isotherm.equation
+    for name, constant in zip(EQUATIONS[isotherm.equation].constants, isotherm.constants):
+        yield f"material.sorption.{name}", f"{constant:.{style.digits}g}"
+    for name, neutral in (("fat", 0.0), ("scale", 1.0)):  # of library materials only; not keys of a scenario
+        if getattr(isotherm, name) != neutral:
+            yield f"material.sorption.{name}", f"{getattr(isotherm, name):.{style.digits}g}"
+    for name, key in TABLES["material.diffusivity"].keys.items():
+        value = getattr(diffusivity, name)
+        if name == "at_moisture":
+            value = value / (1.0 + value)  # stored on dry basis, written wet
+        yield f"material.diffusivity.{name}", _shown(value, key, style)
+
+
+def _kept(table: str, kept: Mapping[str, Any], style: _Style) -> Iterator[tuple[str, str]]:
+    currency = kept.get("currency", "")
+    for name, value in kept.items():
+        key = schema.find(f"{table}.{name}")
+        if isinstance(value, Mapping):
+            yield from ((f"{table}.{name}.{column}", str(unit)) for column, unit in value.items())
+        elif key is not None:
+            text = _shown(value, key, style)
+            yield f"{table}.{name}", text.replace(" /", f" {currency}/") if key.kind == "price" else text
+
+
+def _shown(value: Any, key: Key, style: _Style) -> str:
+    """Return a stored value as text."""
+    unit = key.unit(style.system)
+    if isinstance(value, str):
+        return value
+    if key.kind == "hours":
+        return " to ".join(f"{int(s // 3600):02d}:{int(s % 3600 // 60):02d}" for s in value)
+    if key.kind in ("curve", "loss"):
+        return _points(value, key, style)
+    if key.dimension is None:
+        return f"{value:.{style.digits}g}"
+    if np.ndim(value):
+        low, high = (
+            units.text_of(float(f(value)), key.dimension, unit, style.digits) for f in (np.min, np.max)
+        )
+        return f"{low} to {high}" if key.kind == "range" else f"{np.size(value)} values, {low} to {high}"
+    return units.text_of(float(value), key.dimension, unit, style.digits)
+
+
+def _points(value: Any, key: Key, style: _Style) -> str:
+    """Return the points of a curve, or the one of a pressure loss, as text."""
+    assert key.dimension is not None and key.second is not None
+    dimensions = (key.dimension, key.second, units.FRACTION)
+    points = value if isinstance(value[0], tuple) else (value,)
+    texts = (
+        " ".join(
+            units.text_of(x, d, d.us if style.system == "us" else d.si, style.digits)
+            for x, d in zip(point, dimensions)
+        )
+        for point in points
+    )
+    return "; ".join(texts)
+
+
+# -- a scenario to edit
+
+
+def template() -> str:
+    """Return a commented scenario that runs, with every key there is."""
+    lines = [
+        "# A coolsim scenario. Every quantity carries its unit in quotes; any unit of the right dimension",
+        "# will do. Lines that start with # are optional: remove the # to use them.",
+        "",
+        f"title = {TITLE.example}",
+    ]
+    for name, table in TABLES.items():
+        off = "" if table.required else "# "
+        lines += ["", f"{off}[{name}]".ljust(40) + f"# {table.meaning}"]
+        lines += [_template_line(name, key, definition, off) for key, definition in table.keys.items()]
+        if name == "material.sorption":
+            lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
+    return "\n".join(lines) + "\n"
+
+
+# of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
+_EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
+
+
+def _template_line(table: str, name: str, key: Key, off: str) -> str:
+    dotted = f"{table}.{name}"
+    rivals: tuple[str, ...] = next((g.members for g in GROUPS if dotted in g.members), ())
+    optional = not key.required and key.default is None and (not rivals or dotted != rivals[0])
+    line = f"{off or ('# ' if optional else '')}{name} = {key.example}"
+    return f"{line.ljust(38)}  # {key.meaning}"

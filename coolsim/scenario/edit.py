@@ -1,0 +1,161 @@
+"""The doors: read a scenario from a file or a text, and read it again with some keys changed."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import os
+import tomllib
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError
+from coolsim.scenario import schema, source
+from coolsim.scenario.build import case_from
+from coolsim.scenario.reader import shown
+from coolsim.scenario.source import Source
+
+
+def load(path: str | os.PathLike[str]) -> Case:
+    """Return the case that the scenario file `path` describes.
+
+    Raises InputError with every fault of the file, each with its line.
+    """
+    return case_from(source.read_file(path))
+
+
+def load_with(path: str | os.PathLike[str], settings: Sequence[str]) -> Case:
+    """Return the case of a file with settings such as "feed.moisture=15 %" applied, as `--set` gives them.
+
+    Raises InputError with every fault of the file and of the settings together.
+    """
+    before, changes, faults = source.read_file(path), {}, []
+    for setting in settings:
+        try:
+            key, value = parse_setting(setting)
+            changes[key] = value
+        except InputError as error:
+            faults += error.faults
+    return _case_from(before, changes, "--set", faults)
+
+
+def loads(text: str, name: str = "scenario") -> Case:
+    """Return the case that a scenario's text describes; `name` stands for the file in messages."""
+    return case_from(source.parse(text, name))
+
+
+def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -> Case:
+    """Return the case with some keys of its scenario changed, as if the file had said so.
+
+    `changes` maps keys to what a scenario would hold: {"cooler.airflow": "1800 m3/h"}. Setting one key of
+    an exactly-one group (moisture or moisture_dry_basis, airflow or air_ratio, …) removes the others.
+    Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
+    """
+    _same_as_typed(case)
+    return _case_from(_source_of(case), changes, origin, [])
+
+
+def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
+    """Return the changed case; raises InputError with `faults`, unknown keys and what the reader finds."""
+    unknown = [key for key in changes if schema.find(key) is None]
+    faults = faults + [_unknown(key, origin) for key in unknown]
+    try:
+        case = case_from(changed(before, {k: v for k, v in changes.items() if k not in unknown}, origin))
+    except InputError as error:
+        raise InputError(faults + error.faults) from None
+    if faults:
+        raise InputError(faults)
+    return case
+
+
+def changed(before: Source, changes: Mapping[str, Any], origin: str) -> Source:
+    """Return a scenario with (known) keys changed and their rivals removed."""
+    typed = source.thawed(before.typed)
+    for key in changes:
+        for rival in _rivals(key, changes):
+            _remove(typed, rival)
+    for key, value in changes.items():
+        _set(typed, key, source.frozen(value), origin)
+    lines = {key: line for key, line in before.lines.items() if key not in changes}
+    overrides = dict(before.overrides) | dict.fromkeys(changes, origin)
+    return dataclasses.replace(
+        before,
+        typed=source.frozen(typed),
+        lines=MappingProxyType(lines),
+        overrides=MappingProxyType(overrides),
+    )
+
+
+def parse_setting(text: str) -> tuple[str, Any]:
+    """Return (key, value) of "feed.moisture=15 %" as typed on a command line; raises InputError.
+
+    Quotes around the value may be left out; lists and bare numbers are read as TOML.
+    """
+    key, equals, value = (part.strip() for part in text.partition("="))
+    if not equals or not key or not value:
+        allowed = 'write key=value, such as --set feed.moisture="15 %"'
+        raise InputError([Fault("--set", key or "setting", shown(text), allowed)])
+    definition = schema.find(key)
+    bare = definition is not None and definition.kind == "number"
+    if not bare and value[0] not in "\"'[":
+        return key, value
+    try:
+        return key, tomllib.loads(f"value = {value}")["value"]
+    except (ValueError, RecursionError):
+        return key, value  # the reader will say what it wanted
+
+
+def _rivals(key: str, changes: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the keys that `key` replaces, except those changed with it (the reader objects to both)."""
+    members = [member for group in schema.GROUPS if key in group.members for member in group.members]
+    if key == "feed.material" and changes[key] != schema.CUSTOM:
+        members.append("material")  # another material replaces the scenario's own
+    return tuple(member for member in members if member not in changes)
+
+
+def _set(typed: dict[str, Any], key: str, value: Any, origin: str) -> None:
+    *tables, name = key.split(".")
+    for table in tables:
+        typed = typed.setdefault(table, {})
+        if not isinstance(typed, dict):
+            raise InputError([Fault(origin, key, shown(typed), f"{table} is a table")])
+    typed[name] = value
+
+
+def _remove(typed: dict[str, Any], key: str) -> None:
+    *tables, name = key.split(".")
+    for table in tables:
+        typed = typed.get(table, {})
+        if not isinstance(typed, dict):
+            return
+    typed.pop(name, None)
+
+
+def _unknown(key: str, origin: str) -> Fault:
+    known = [f"{table}.{name}" for table, name, _ in schema.walk()] + ["title"]
+    near = difflib.get_close_matches(key[:60], known, 1, 0.6)
+    homes = [name for name in known if name.rpartition(".")[2] == key]
+    guess = homes[0] if homes else near[0] if near else ""
+    allowed = f"did you mean {guess}?" if guess else "a key is table.name, such as feed.moisture"
+    return Fault(origin, shown(key)[1:-1], "an unknown key", allowed)
+
+
+def _source_of(case: Case) -> Source:
+    if isinstance(case.source, Source):
+        return case.source
+    found = "a case that was not read from a scenario"
+    raise InputError([Fault("", "replace", found, "use dataclasses.replace for a case built in Python")])
+
+
+def _same_as_typed(case: Case) -> None:
+    """Refuse a case that was changed in Python after it was read: the changes would be lost silently."""
+    try:
+        same = bool(case_from(_source_of(case)) == case)
+    except ValueError:  # arrays in it, which a scenario never holds
+        same = False
+    if not same:
+        found = "a case changed in Python after it was read"
+        allowed = "use dataclasses.replace for it too: its scenario no longer describes it"
+        raise InputError([Fault("", "replace", found, allowed)])

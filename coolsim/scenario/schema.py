@@ -1,0 +1,352 @@
+"""Every key a scenario may hold, once: reading, faults, `coolsim new` and the echo of inputs follow it.
+
+Ranges are written as people write them and are what nature or the trade allows, widely drawn: outside
+them a number is a slip (a °F typed as °C, millimetres as metres), inside them it is computed as given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from coolsim.scenario import units as u
+from coolsim.scenario.units import Dimension
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a scenario: how it is read, what is allowed, how it is shown."""
+
+    kind: str  # a key of reader.READERS
+    meaning: str  # the comment that `coolsim new` writes
+    example: str  # as TOML
+    dimension: Dimension | None = None
+    low: str = ""
+    high: str = ""
+    hint: str = ""  # what may have happened when the number is out of range
+    required: bool = False
+    default: Any = None
+    si: str = ""  # units for showing, where the dimension's usual ones do not suit
+    us: str = ""
+    choices: tuple[str, ...] = ()
+    second: Dimension | None = None  # of a pair or curve whose second entry measures something else
+
+    def unit(self, system: str) -> str:
+        """Return the unit in which the key is shown ("" for what has none)."""
+        if self.dimension is None:
+            return ""
+        return (self.us or self.dimension.us) if system == "us" else (self.si or self.dimension.si)
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a scenario."""
+
+    meaning: str
+    keys: Mapping[str, Key]
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class Group:
+    """Keys that say the same thing in different ways."""
+
+    members: tuple[str, ...]
+    required: bool = True
+
+
+CUSTOM = "custom"  # feed.material that points to the scenario's own [material] table
+AIR_HUMIDITIES = ("relative_humidity", "wet_bulb", "dew_point", "humidity_ratio")
+
+
+def _quantity(dimension: Dimension, example: str, low: str, high: str, meaning: str, **more: Any) -> Key:
+    return Key("quantity", meaning, f'"{example}"', dimension, low, high, **more)
+
+
+def _pair(dimension: Dimension, example: str, low: str, high: str, meaning: str, **more: Any) -> Key:
+    return Key("range", meaning, example, dimension, low, high, **more)
+
+
+_FAHRENHEIT = "was it meant as degF?"
+_METRES = "check the unit: mm, m or in?"
+_MOISTURE = "moisture is a share of the wet weight, dry solid is never nothing"
+_SMALL = {"si": "mm", "us": "in"}
+_DEPTH = {"us": "in"}
+
+_FEED = {
+    "material": Key("text", "of `coolsim materials`, or custom", '"pig-pellets"', required=True),
+    "diameter": _quantity(
+        u.LENGTH, "4 mm", "0.3 mm", "60 mm", "pellet diameter", hint=_METRES, required=True, **_SMALL
+    ),
+    "length": _quantity(
+        u.LENGTH, "10 mm", "0.3 mm", "200 mm", "pellet length", hint=_METRES, required=True, **_SMALL
+    ),
+    "throughput": _quantity(
+        u.MASS_FLOW, "5 t/h", "0.1 kg/h", "200 t/h", "wet pellets entering the cooler", required=True
+    ),
+    "temperature": _quantity(
+        u.TEMPERATURE,
+        "80 degC",
+        "0 degC",
+        "180 degC",
+        "pellets as they reach the cooler",
+        hint=_FAHRENHEIT,
+        required=True,
+    ),
+    "moisture": _quantity(u.FRACTION, "15.5 %", "0.1 %", "65 %", "wet basis", hint=_MOISTURE),
+    "moisture_dry_basis": _quantity(
+        u.FRACTION, "18.3 %", "0.1 %", "185 %", "water per dry solid, in place of moisture"
+    ),
+    "bulk_density": _quantity(
+        u.DENSITY, "640 kg/m3", "100 kg/m3", "1200 kg/m3", "of the wet feed; the material's if left out"
+    ),
+    "void_fraction": _quantity(
+        u.FRACTION, "42 %", "15 %", "80 %", "air between the pellets; the material's if left out"
+    ),
+}
+
+_AIR = {
+    "temperature": _quantity(
+        u.TEMPERATURE, "20 degC", "-50 degC", "60 degC", "dry bulb outside", hint=_FAHRENHEIT, required=True
+    ),
+    "relative_humidity": _quantity(u.FRACTION, "65 %", "0 %", "100 %", "outside"),
+    "wet_bulb": _quantity(
+        u.TEMPERATURE, "16 degC", "-50 degC", "60 degC", "in place of relative_humidity", hint=_FAHRENHEIT
+    ),
+    "dew_point": _quantity(
+        u.TEMPERATURE, "13 degC", "-60 degC", "60 degC", "in place of relative_humidity", hint=_FAHRENHEIT
+    ),
+    "humidity_ratio": _quantity(
+        u.HUMIDITY_RATIO, "9.5 g/kg", "0 g/kg", "200 g/kg", "in place of relative_humidity", si="g/kg"
+    ),
+    "altitude": _quantity(u.LENGTH, "120 m", "-450 m", "6000 m", "of the site above the sea", default="0 m"),
+    "pressure": _quantity(
+        u.PRESSURE, "100 kPa", "45 kPa", "110 kPa", "barometric, in place of altitude", si="Pa", us="inHg"
+    ),
+}
+
+_COOLER = {
+    "arrangement": Key(
+        "choice",
+        "pellets down, air up",
+        '"counter-flow"',
+        default="counter-flow",
+        choices=("counter-flow",),
+        hint="other arrangements are not available yet",
+    ),
+    "floor_area": _quantity(
+        u.AREA, "2.5 m2", "0.0005 m2", "300 m2", "of the bed, seen from above", required=True
+    ),
+    "bed_depth": _quantity(u.LENGTH, "0.9 m", "1 mm", "8 m", "of the level bed", hint=_METRES, **_DEPTH),
+    "residence_time": _quantity(u.TIME, "15 min", "0.5 s", "24 h", "in place of bed_depth"),
+    "airflow": _quantity(
+        u.VOLUME_FLOW, "6000 m3/h", "0.01 m3/h", "1e6 m3/h", "through the bed, as volume of outside air"
+    ),
+    "air_ratio": Key(
+        "air ratio",
+        "dry air per wet feed, in place of airflow (or outside air, as 1200 m3/t)",
+        '"1.4 kg/kg"',
+        u.AIR_RATIO,
+        "0.001 kg/kg",
+        "1000 kg/kg",
+        second=u.AIR_VOLUME_RATIO,
+    ),
+    "inlet_air_temperature": _quantity(
+        u.TEMPERATURE,
+        "35 degC",
+        "-50 degC",
+        "200 degC",
+        "outside air is heated to this before the bed",
+        hint=_FAHRENHEIT,
+    ),
+}
+
+_MATERIAL = {
+    "specific_heat": _quantity(
+        u.SPECIFIC_HEAT, "1750 J/(kg K)", "500 J/(kg K)", "4000 J/(kg K)", "of the dry solid", required=True
+    ),
+    "conductivity": _quantity(
+        u.CONDUCTIVITY, "0.2 W/(m K)", "0.01 W/(m K)", "5 W/(m K)", "of the pellet", required=True
+    ),
+    "bulk_density": _quantity(
+        u.DENSITY, "640 kg/m3", "100 kg/m3", "1200 kg/m3", "of the wet feed", required=True
+    ),
+    "void_fraction": _quantity(u.FRACTION, "42 %", "15 %", "80 %", "air between the pellets", required=True),
+}
+
+_SORPTION = {
+    "equation": Key("text", "the constants that follow are those of this equation", '"modified-oswin"'),
+}
+
+_DIFFUSIVITY = {
+    "value": _quantity(
+        u.DIFFUSIVITY, "6e-10 m2/s", "1e-14 m2/s", "1e-5 m2/s", "of water in the pellet", required=True
+    ),
+    "at": _quantity(
+        u.TEMPERATURE, "60 degC", "0 degC", "180 degC", "where value holds", hint=_FAHRENHEIT, required=True
+    ),
+    "activation_energy": _quantity(
+        u.MOLAR_ENERGY, "26 kJ/mol", "0 kJ/mol", "200 kJ/mol", "how it rises with temperature", required=True
+    ),
+    "moisture_slope": Key(
+        "number", "slope of its logarithm with dry-basis moisture", "0", low="-100", high="100", default=0.0
+    ),
+    "at_moisture": _quantity(
+        u.FRACTION, "14 %", "0 %", "65 %", "wet basis, where value holds; with moisture_slope"
+    ),
+}
+
+_TARGET = {
+    "moisture": _quantity(u.FRACTION, "12.5 %", "0.1 %", "65 %", "a ceiling, wet basis", hint=_MOISTURE),
+    "tolerance": _quantity(u.FRACTION, "0.3 %", "0.001 %", "20 %", "makes moisture a band: value ± this"),
+    "maximum_above_ambient": _quantity(
+        u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
+    ),
+    "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+}
+
+_LIMITS = {
+    "airflow": _pair(u.VOLUME_FLOW, '["2500 m3/h", "9000 m3/h"]', "0 m3/h", "1e6 m3/h", "lowest and highest"),
+    "fan_speed": _pair(u.FRACTION, '["40 %", "100 %"]', "1 %", "150 %", "in place of airflow"),
+    "bed_depth": _pair(
+        u.LENGTH, '["0.3 m", "1.2 m"]', "1 mm", "8 m", "lowest and highest", hint=_METRES, **_DEPTH
+    ),
+    "residence_time": _pair(u.TIME, '["5 min", "25 min"]', "0.5 s", "24 h", "in place of bed_depth"),
+    "inlet_air_temperature": _pair(
+        u.TEMPERATURE,
+        '["20 degC", "60 degC"]',
+        "-50 degC",
+        "200 degC",
+        "only where the inlet air can be heated",
+        hint=_FAHRENHEIT,
+    ),
+    "maximum_exhaust_relative_humidity": _quantity(
+        u.FRACTION, "92 %", "1 %", "100 %", "above it the exhaust wets the duct"
+    ),
+    "maximum_lift_off": _quantity(
+        u.FRACTION, "70 %", "1 %", "200 %", "highest velocity as a share of minimum fluidisation"
+    ),
+    "maximum_bed_pressure_drop": _quantity(u.PRESSURE, "2500 Pa", "1 Pa", "50 kPa", "what the fan can pull"),
+}
+
+_COSTS = {
+    "electricity": Key("price", "one currency or none", '"0.15 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"),
+    "heat": Key(
+        "price", "of the heat that reaches the air", '"0.06 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"
+    ),
+    "feed": Key("price", "value of the feed as sold", '"0.45 /kg"', u.MASS_PRICE, "0 /kg", "1e8 /kg"),
+}
+
+_FAN = {
+    "curve": Key(
+        "curve",
+        "[airflow, pressure] or [airflow, pressure, efficiency] at full speed",
+        '[["0 m3/h", "2600 Pa"], ["6000 m3/h", "2200 Pa"], ["11000 m3/h", "900 Pa"]]',
+        u.VOLUME_FLOW,
+        second=u.PRESSURE,
+    ),
+    "rated_flow": _quantity(u.VOLUME_FLOW, "6000 m3/h", "0.01 m3/h", "1e6 m3/h", "in place of curve"),
+    "rated_pressure": _quantity(u.PRESSURE, "2200 Pa", "1 Pa", "50 kPa", "with rated_flow"),
+    "curve_density": _quantity(
+        u.DENSITY,
+        "1.2 kg/m3",
+        "0.3 kg/m3",
+        "2 kg/m3",
+        "air density the curve is for",
+        default="1.2 kg/m3",
+        us="lb/ft3",
+    ),
+    "efficiency": _quantity(u.FRACTION, "62 %", "1 %", "95 %", "air power per shaft power"),
+    "motor_efficiency": _quantity(u.FRACTION, "90 %", "10 %", "100 %", "shaft power per electric power"),
+    "position": Key(
+        "choice",
+        "draw-through, or blow-through (heats the air that enters)",
+        '"draw-through"',
+        default="draw-through",
+        choices=("draw-through", "blow-through"),
+    ),
+    "speed": _quantity(u.FRACTION, "80 %", "1 %", "150 %", "in place of cooler.airflow"),
+}
+
+_DUCT = {
+    "pressure_loss": Key(
+        "loss",
+        "[pressure, at this airflow], duct and cyclone",
+        '["300 Pa", "6000 m3/h"]',
+        u.PRESSURE,
+        second=u.VOLUME_FLOW,
+    ),
+    "leakage": _quantity(u.FRACTION, "5 %", "0 %", "90 %", "share of the fan's air that bypasses the bed"),
+}
+
+_WEATHER = {
+    "file": Key("text", "epw or csv, relative to the scenario", '"weather.epw"', required=True),
+    "operating_hours": Key("hours", "from, to", '["06:00", "22:00"]'),
+}
+
+_WEATHER_UNITS = {
+    name: Key("unit", f"of the column {name} of a csv", f'"{_AIR[name].unit("si")}"', _AIR[name].dimension)
+    for name in ("temperature", *AIR_HUMIDITIES, "pressure")
+}
+
+TABLES: Mapping[str, Table] = {
+    "feed": Table("wet pellets as they reach the cooler", _FEED, required=True),
+    "air": Table("the air outside", _AIR, required=True),
+    "cooler": Table("the cooler and its settings", _COOLER, required=True),
+    "material": Table('only with feed.material = "custom"', _MATERIAL),
+    "material.sorption": Table("how the pellets hold water", _SORPTION),
+    "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
+    "target": Table("what is wanted", _TARGET),
+    "limits": Table("what the machine allows; pairs are [lowest, highest]", _LIMITS),
+    "costs": Table("what it costs, in one currency (any three letters, or none)", _COSTS),
+    "fan": Table("the fan", _FAN),
+    "duct": Table("between bed and fan", _DUCT),
+    "weather": Table("the air outside, hour by hour", _WEATHER),
+    "weather.units": Table("units of a csv's columns", _WEATHER_UNITS),
+}
+
+TITLE = Key("text", "what this scenario is about", '"My cooler"')
+
+GROUPS = (
+    Group(("feed.moisture", "feed.moisture_dry_basis")),
+    Group(tuple(f"air.{name}" for name in AIR_HUMIDITIES)),
+    Group(("air.altitude", "air.pressure"), required=False),
+    Group(("cooler.bed_depth", "cooler.residence_time")),
+    Group(("cooler.airflow", "cooler.air_ratio", "fan.speed")),
+    Group(("limits.airflow", "limits.fan_speed"), required=False),
+    Group(("limits.bed_depth", "limits.residence_time"), required=False),
+    Group(("fan.curve", "fan.rated_flow"), required=False),
+)
+
+# Tables that later questions read; they are validated now and kept in SI in Case.tables.
+KEPT = ("target", "limits", "costs", "fan", "duct", "weather")
+
+
+def constants(equation: str) -> tuple[str, ...]:
+    """Return the names of a sorption equation's constants ((), if there is no such equation)."""
+    from coolsim.physics.sorption import EQUATIONS
+
+    return tuple(EQUATIONS[equation].constants) if equation in EQUATIONS else ()
+
+
+def walk() -> Iterator[tuple[str, str, Key]]:
+    """Yield (table, name, key) of every key of every table, in order."""
+    for table, content in TABLES.items():
+        for name, key in content.keys.items():
+            yield table, name, key
+
+
+def find(dotted: str) -> Key | None:
+    """Return the key called "table.name", or None; sorption constants are bare numbers."""
+    table, _, name = dotted.rpartition(".")
+    if dotted == "title":
+        return TITLE
+    if table == "material.sorption" and name not in _SORPTION:
+        return constant(name)
+    return TABLES[table].keys.get(name) if table in TABLES else None
+
+
+def constant(name: str) -> Key:
+    """Return the key of a sorption constant; which ones there are depends on the equation."""
+    return Key("number", f"constant {name}", "0", low="-1e9", high="1e9")
