@@ -29,12 +29,35 @@ gradually on a coarse mesh, finer meshes start from it. The stencil does not tel
 between inlet and outlet close only as far as the mesh is fine: an error measure the scheme cannot hide. All
 errors are of second order, so (4 fine − coarse)/3 of two meshes removes the leading term; conserved
 quantities are extrapolated, never temperatures.
+
+Measured (`python tests/laws/resolved_pellet.py fine`): exit moisture in % wet basis and temperature in °C on
+meshes of cells × shells, then extrapolated from both, with how far the last mesh (after 96 × 20) moved that.
+
+                                  heat             192 × 40         384 × 80  extrapolated
+    pig pellets, humid            lumped    14.0021 33.064   14.0021 33.064   14.0021 33.064 ± 0.0001 0.000
+    pig pellets, humid            resolved  14.0051 33.052   14.0051 33.052   14.0051 33.051 ± 0.0001 0.000
+    pig pellets, cold and dry     lumped    12.9654  0.866   12.9654  0.864   12.9654  0.863 ± 0.0000 0.002
+    pig pellets, cold and dry     resolved  12.9682  0.861   12.9682  0.859   12.9682  0.858 ± 0.0000 0.002
+    floating fish feed            lumped    11.6275 33.708   11.6275 33.707   11.6275 33.707 ± 0.0001 0.001
+    floating fish feed            resolved  11.6237 33.700   11.6237 33.699   11.6238 33.699 ± 0.0001 0.001
+    marine pellets, 2 mm          lumped    11.7983 32.253   11.7984 32.251   11.7985 32.250 ± 0.0002 0.002
+    marine pellets, 2 mm          resolved  11.7963 32.251   11.7964 32.249   11.7965 32.249 ± 0.0002 0.002
+    hot inlet air, wet feed       lumped    16.5350 45.898   16.5348 45.908   16.5347 45.912 ± 0.0004 0.009
+    hot inlet air, wet feed       resolved  16.5489 46.055   16.5487 46.066   16.5486 46.069 ± 0.0004 0.009
+    thin bed, much air            lumped    15.4229 32.239   15.4229 32.239   15.4229 32.239 ± 0.0000 0.000
+    thin bed, much air            resolved  15.4092 32.265   15.4092 32.265   15.4093 32.265 ± 0.0000 0.000
+    little air                    lumped    13.5042 35.319   13.5042 35.318   13.5042 35.318 ± 0.0000 0.001
+    little air                    resolved  13.5095 35.310   13.5095 35.309   13.5095 35.309 ± 0.0000 0.001
+    diffusivity falls with drying lumped    14.0821 32.957   14.0821 32.957   14.0821 32.957 ± 0.0000 0.000
+    diffusivity falls with drying resolved  14.0856 32.944   14.0855 32.944   14.0855 32.944 ± 0.0000 0.000
+
+Going from 24 to 80 shells on one mesh of cells moves no exit by more than 0.0003 point and 0.0009 K.
 """
 
 from __future__ import annotations
 
 import itertools
-import time
+import sys
 
 import numpy as np
 from scipy import sparse
@@ -44,6 +67,7 @@ R_GAS, M_WATER = 8.314462618, 0.01801528
 R_V = R_GAS / M_WATER
 KELVIN = 273.15
 C_WATER = 4186.0
+MESHES = (48, 12), (96, 24), (192, 48)  # cells, shells: each twice the one before
 
 PIG = {
     "isotherm": "modified-chung-pfost", "constants": (312.3, 0.16958, 30.205), "fat": 0.04,
@@ -453,7 +477,7 @@ def readings(case, out):
     }
 
 
-def second_opinion(case, resolved_heat, meshes=((48, 12), (96, 24), (192, 48)), film=None):
+def second_opinion(case, resolved_heat, meshes=MESHES, film=None):
     """Solve on each mesh (cells, shells), each double the last, and extrapolate from the last two.
 
     `error_moisture_wb` and `error_temperature` are how far the extrapolated answer moved with the last mesh;
@@ -487,23 +511,18 @@ def second_opinion(case, resolved_heat, meshes=((48, 12), (96, 24), (192, 48)), 
     }  # fmt: skip
 
 
-def main():
-    """Print every case on each mesh, as in the table above."""
-    print("case, heat: moisture % wb, temperature °C, water and energy imbalance; the same on each mesh")
+def main(meshes):
+    """Print the table at the top of this file."""
+    print("".join(f"{f'{cells} × {shells}':>16s}" for cells, shells in meshes).rjust(44 + 16 * len(meshes)))
     for name, case in CASES.items():
         for resolved in (False, True):
-            began = time.perf_counter()
-            a = second_opinion(case, resolved)
+            a = second_opinion(case, resolved, meshes)
             print(
-                f"{name:30s}{'resolved' if resolved else 'lumped':10s}",
-                f"{100 * a['moisture_wb']:.4f} ± {100 * a['error_moisture_wb']:.4f}",
-                f"{a['T_out']:8.3f} ± {a['error_temperature']:.3f}",
-                f"{a['water_imbalance']:+.0e} {a['energy_imbalance']:+.0e}",
-                *(f"{100 * m['moisture_wb']:.4f}/{m['T_out']:.3f}" for m in a["per_mesh"]),
-                f"{time.perf_counter() - began:.1f} s",
-                sep="  ",
+                f"{name:30s}{'resolved' if resolved else 'lumped':10s}    ",
+                *(f"{100 * m['moisture_wb']:8.4f} {m['T_out']:7.3f}" for m in (*a["per_mesh"], a)),
+                f" ± {100 * a['error_moisture_wb']:.4f} {a['error_temperature']:.3f}",
             )
 
 
 if __name__ == "__main__":
-    main()
+    main(((96, 20), (192, 40), (384, 80)) if "fine" in sys.argv else MESHES)
