@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
 from coolsim.model.solve import Resolution, Solution
@@ -24,7 +25,6 @@ from coolsim.result import (
     Result,
 )
 
-Array = NDArray[np.float64]
 LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
 
 
@@ -141,7 +141,9 @@ def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
 
     def pellets(stages: Array, feed: Array) -> Array:
         """At the edges, as the pellets carry it: the feed, then what each cell hands down."""
-        return np.concatenate([np.broadcast_to(feed, (1, *stages.shape[1:-2], bed.cases)), exits(DOWN, stages)])
+        return np.concatenate(
+            [np.broadcast_to(feed, (1, *stages.shape[1:-2], bed.cases)), exits(DOWN, stages)]
+        )
 
     def rising(stages: Array, inlet: Array) -> Array:
         return np.concatenate([exits(UP, stages), np.broadcast_to(inlet, (1, bed.cases))])

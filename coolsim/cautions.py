@@ -35,7 +35,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "danger",
             1.0,
-            lambda c, r: r.bed.lift_off,  # type: ignore[arg-type, return-value]
+            lambda c, r: r.bed.lift_off,
             "the air lifts the bed: {x:.0%} of the velocity that fluidises these pellets (limit {limit:.0%}). "
             "Give less air or more floor.",
         ),
@@ -44,7 +44,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "danger",
             1.0,
-            lambda c, r: r.bed.pressure_drop / r.bed.bed_weight,  # type: ignore[operator, return-value]
+            lambda c, r: r.bed.pressure_drop / r.bed.bed_weight,
             "the bed cannot stand: its pressure drop is {x:.0%} of its weight (limit {limit:.0%}). "
             "Give less air or more floor.",
         ),
@@ -53,7 +53,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "check",
             0.85,
-            lambda c, r: r.air_out.relative_humidity,  # type: ignore[arg-type, return-value]
+            lambda c, r: r.air_out.relative_humidity,
             "exhaust at {x:.0%} relative humidity (limit {limit:.0%}): ducts and cyclone run wet, fines cake. "
             "More air, or insulate the duct.",
         ),
@@ -62,13 +62,13 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "check",
             0.70,
-            lambda c, r: r.after_equalising.water_activity,  # type: ignore[arg-type, return-value]
+            lambda c, r: r.after_equalising.water_activity,
             "water activity {x:.2f} in the bag (limit {limit:.2f}): moulds are active. Do not bag; dry further.",
         ),
         Caution(
             "check",
             0.65,
-            lambda c, r: r.after_equalising.water_activity,  # type: ignore[arg-type, return-value]
+            lambda c, r: r.after_equalising.water_activity,
             "water activity {x:.2f} in the bag (limit {limit:.2f}): close to where moulds grow. Dry further, or "
             "sell soon.",
         ),
@@ -77,7 +77,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "check",
             8.0,
-            lambda c, r: r.pellets_out.temperature - c.air.temperature,  # type: ignore[operator, return-value]
+            lambda c, r: r.pellets_out.temperature - c.air.temperature,
             "pellets leave {x:.1f} K above the air outside (limit {limit:.0f} K): they sweat in the bag and may "
             "heat in a pile. More dwell or more air.",
         ),
@@ -128,7 +128,8 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
     low, high = WAKAO_REYNOLDS
     if not low <= Re <= high:
         yield Warning(
-            "note", f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g})."
+            "note",
+            f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g}).",
         )
     equation = EQUATIONS[case.material.isotherm.equation]
     T: Any = result.profile.surface_temperature

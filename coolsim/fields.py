@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-Number = float | NDArray[np.float64]
+Number: TypeAlias = Any  # a float, or a float64 array: one per case
+Array: TypeAlias = NDArray[np.float64]
 
 
 def documented(

@@ -7,17 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from functools import partial
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coolsim.case import Air, Case
+from coolsim.fields import Array
 from coolsim.model.bed import Bed, tabulate_bound_water
 from coolsim.physics import air, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -66,12 +66,11 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     constants = range(len(cases[0].material.isotherm.constants))
     isotherm = Isotherm(
         cases[0].material.isotherm.equation,
-        tuple(numbers(lambda c, i=i: c.material.isotherm.constants[i]) for i in constants),  # type: ignore[misc]
+        tuple(numbers(partial(_constant, i)) for i in constants),
         numbers(lambda c: c.material.isotherm.fat),
         numbers(lambda c: c.material.isotherm.scale),
     )
-    names = [f.name for f in fields(Diffusivity)]
-    diffusivity = Diffusivity(*(numbers(lambda c, k=k: getattr(c.material.diffusivity, k)) for k in names))  # type: ignore
+    law: dict[str, Any] = {f.name: numbers(partial(_diffusivity, f.name)) for f in fields(Diffusivity)}
     fed, M = numbers(lambda c: c.feed.throughput), numbers(lambda c: c.feed.moisture)
     specific_heat = numbers(lambda c: c.material.specific_heat)
     X, T_fed = pellet.flash(isotherm, specific_heat, M / (1 - M), numbers(lambda c: c.feed.temperature), p)
@@ -81,7 +80,7 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     return Inputs(
         shape=shape,
         isotherm=isotherm,
-        diffusivity=diffusivity,
+        diffusivity=Diffusivity(**law),
         specific_heat=specific_heat,
         conductivity=numbers(lambda c: c.material.conductivity),
         radius=pellet.equivalent_sphere_radius(
@@ -104,6 +103,14 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
         dry_air=np.where(np.isnan(ratio), airflow / volume, ratio * fed),
         dry_solid=fed * (1 - M),
     )
+
+
+def _constant(i: int, case: Case) -> float:
+    return case.material.isotherm.constants[i]
+
+
+def _diffusivity(name: str, case: Case) -> float:
+    return getattr(case.material.diffusivity, name)
 
 
 def bed_of(inputs: Inputs) -> Bed:

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from coolsim.fields import Number, documented
-
-Array = NDArray[np.float64]
+from coolsim.fields import Array, Number, documented
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

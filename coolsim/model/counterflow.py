@@ -20,8 +20,8 @@ import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.model.bed import Bed, take
 from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
 from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
@@ -29,8 +29,6 @@ from coolsim.numerics import chain_cells
 from coolsim.numerics.chain_cells import ChainCells
 from coolsim.numerics.stages import DOWN, GAUSS_POINTS, UP, differences, entries, exits
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
-
-Array = NDArray[np.float64]
 
 XS, TS, TP, TA, HUMIDITY = range(5)  # point variables, each at two stages
 LEAST_MOISTURE_KEPT = 0.2  # share of a moisture that one Newton step may leave, so that it stays positive
@@ -64,7 +62,9 @@ class Evaluation:
     """Everything computed from an iterate: residuals, and the parts that results and slopes are made of."""
 
     chain_residual: Array  # (K, n, 2, B)
-    point_residual: Array  # (K, 5, 2, B): moisture law, surface heat, pellet enthalpy, air water, air enthalpy
+    point_residual: (
+        Array  # (K, 5, 2, B): moisture law, surface heat, pellet enthalpy, air water, air enthalpy
+    )
     diffusion: Diffusion
     law: MoistureLaw
     heat_coefficient: Array
@@ -119,7 +119,10 @@ def evaluate(problem: Problem, state: State) -> Evaluation:
     points = np.empty_like(state.points)
     points[:, 0] = law.residual
     points[:, 1] = (
-        5 * bed.conductivity / bed.radius * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp) - q_bound
+        5 * bed.conductivity / bed.radius * (Tp - Ts)
+        - q
+        - d.flux * (h_v - laws.water_capacity * Tp)
+        - q_bound
     )
     points[:, 2] = differences(DOWN, H, entries(DOWN, H, H_feed)) + per_solid * passed
     points[:, 3] = differences(UP, Y, entries(UP, Y, bed.inlet_humidity_ratio)) - per_air * d.flux
@@ -134,7 +137,7 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     bed, laws, sh = problem.bed, problem.laws, problem.shells
     time, per_solid, per_air, per_time = _constants(problem)
     _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
-    K, n, _, B = state.chain.shape
+    K, _, _, B = state.chain.shape
     d, law = e.diffusion, e.law
 
     rate = (time * d.rate)[:, None]  # (K, 1, 2, B)

@@ -9,13 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.numerics.mesh import surface_graded_faces
 from coolsim.physics import pellet
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

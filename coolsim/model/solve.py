@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
 from coolsim.model.counterflow import Evaluation, Outlet, Problem, State
@@ -29,8 +30,6 @@ from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
 from coolsim.numerics.newton import Method, continuation, newton
 from coolsim.physics import air, packed_bed
-
-Array = NDArray[np.float64]
 
 GRADING = 4.5  # of the shells; the error in r is then smallest where it still falls by four per halving
 FOLLOWING = 0.5  # share of the cells placed by the solution, the rest by the transfer lengths
@@ -78,7 +77,9 @@ def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) ->
     """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
     cells, count = resolution.cells, resolution.shells
     everything = np.arange(bed.cases)
-    coarse = Problem(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
+    coarse = Problem(
+        bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws
+    )
     state, _, steps = _solve_on(coarse, cf.first_guess(coarse))
     solution = _solve_followed(everything, coarse, state, cells, count, steps)
     answers = []
@@ -146,9 +147,7 @@ def _solve_followed(
     )
     moisture_error = _combine(MOISTURE_PART, M, M_half, M_quarter)
     temperature_error = _combine(TEMPERATURE_PART, T, T_half, T_quarter)
-    return Solution(
-        index, fine, state, e, out, moisture_error, temperature_error, converged, steps + more
-    )
+    return Solution(index, fine, state, e, out, moisture_error, temperature_error, converged, steps + more)
 
 
 def _combine(part: tuple[float, float], fine: Array, half: Array, quarter: Array) -> Array:
@@ -225,13 +224,13 @@ def worst_equation(solution: Solution, case: int) -> str:
     """The equation with the largest residual in one case, and where in the bed: for the error message."""
     residual = np.abs(solution.evaluation.point_residual[..., case])
     scale = np.array([1.0, 1e3, 1e5, 1e-2, 1e5])[:, None]
-    k, equation, _ = np.unravel_index(np.nanargmax(np.nan_to_num(residual / scale, nan=np.inf)), residual.shape)
+    k, equation, _ = np.unravel_index(
+        np.nanargmax(np.nan_to_num(residual / scale, nan=np.inf)), residual.shape
+    )
     depth = float(solution.problem.z[k : k + 2, case].mean() * solution.problem.bed.depth[case])
     return f"{EQUATION_NAMES[equation]} at {depth:.3f} m below the top"
 
 
 def refined(resolution: Resolution, factor: int) -> Resolution:
     """The same resolution, `factor` times finer."""
-    return dataclasses.replace(
-        resolution, cells=factor * resolution.cells, shells=factor * resolution.shells
-    )
+    return dataclasses.replace(resolution, cells=factor * resolution.cells, shells=factor * resolution.shells)

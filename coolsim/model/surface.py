@@ -16,12 +16,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.physics import air, packed_bed, sorption
 
-Array = NDArray[np.float64]
 LARGEST_DRIVE = 50.0  # of −J/K, so that exp stays finite while an iterate is far off
 
 

@@ -20,13 +20,13 @@ Elimination without pivoting between cells is safe because each stream is solved
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coolsim.fields import Array
 from coolsim.numerics.stages import DOWN
 
-Array = NDArray[np.float64]
 FEW = 40  # cases up to which LAPACK on whole cells is the quicker way (measured, tests/performance)
 
 
@@ -105,7 +105,9 @@ def _point_columns(cells: ChainCells, inverse: Array, coupling: Array) -> Array:
                 right[:, i, i] = -cells.last_by_first[:, i]
         if j:
             right -= cells.lower[:, j, :, None] * carried
-        carried = inverse[:, j, :, 0, None] * right[:, None, 0] + inverse[:, j, :, 1, None] * right[:, None, 1]
+        carried = (
+            inverse[:, j, :, 0, None] * right[:, None, 0] + inverse[:, j, :, 1, None] * right[:, None, 1]
+        )
         Z[:, j] = carried
     for j in range(n - 2, -1, -1):
         W = coupling[:, j]
@@ -272,7 +274,7 @@ def solve_few(cells: ChainCells, chain_residual: Array, point_residual: Array) -
     return x[:, :N].reshape(K, n, 2, B), x[:, N:]
 
 
-def _solve_dense(A: Array, b: Array) -> Array:
+def _solve_dense(A: Array, b: Array) -> Any:
     """np.linalg.solve on (B, M, M); singular cases come back as NaN."""
     try:
         return np.linalg.solve(A, b)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from coolsim.fields import Array
 
 
 def surface_graded_faces(shells: int, grading: Array) -> tuple[Array, Array]:

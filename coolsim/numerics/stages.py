@@ -20,9 +20,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from coolsim.fields import Array
 
 _R = np.sqrt(3.0)
 GAUSS_POINTS = np.array([0.5 - _R / 6, 0.5 + _R / 6])  # within a cell, in the order of z
@@ -66,7 +65,7 @@ def entries(stream: Stream, f: Array, boundary: Array) -> Array:
 def differences(stream: Stream, f: Array, received: Array) -> Array:
     """STAGE · f + ENTRY f_entry, the scheme's Δs df/ds: (cells, …, 2, cases) → same."""
     C, c = stream.stage, stream.entry
-    out = np.empty(np.broadcast_shapes(f.shape, received.shape[:-1] + (1, 1)))
+    out = np.empty(np.broadcast_shapes(f.shape, (*received.shape[:-1], 1, 1)))
     for i in range(2):
         out[..., i, :] = C[i, 0] * f[..., 0, :] + C[i, 1] * f[..., 1, :] + c[i] * received
     return out

@@ -154,7 +154,8 @@ def relative_humidity(temperature: Number, humidity_ratio: Number, pressure: Num
 
 def _weather_saturation_pressure(temperature: Number) -> Number:
     frozen = np.asarray(temperature) <= TRIPLE_POINT
-    return np.where(frozen, saturation_pressure_ice(temperature), saturation_pressure(temperature))[()]
+    p_sat: Any = np.where(frozen, saturation_pressure_ice(temperature), saturation_pressure(temperature))
+    return p_sat[()]
 
 
 def humidity_ratio_from_relative_humidity(

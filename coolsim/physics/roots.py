@@ -6,9 +6,9 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from coolsim.fields import Array
+
 MAXIMUM_STEPS = 120  # plain bisection would need about 50; the interpolation needs about 8
 
 
