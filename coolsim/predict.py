@@ -24,7 +24,7 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution, Solution, solve, worst_equation
 from coolsim.result import InputBand, Result
 
-CHUNK = 512  # cases solved side by side: enough to hide call overhead, few enough for the cache
+CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 DEFAULT = Resolution()
 BAND = Resolution(12, 8)  # right to about 0.01 point, a tenth of what the inputs leave open
 
@@ -80,13 +80,13 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
     """Solve all cases, chunk by chunk, on all processors."""
     count = len(inputs.radius)
-    chunks = np.array_split(np.arange(count), -(-count // CHUNK))
+    workers = len(os.sched_getaffinity(0)) if count > CHUNK else 1
+    chunks = np.array_split(np.arange(count), workers * -(-count // (workers * CHUNK)))
 
     def work(index: NDArray[np.intp]) -> list[Solution]:
         solutions = solve(bed_of(take(inputs, index)), resolution=resolution)
         return [dataclasses.replace(s, index=index[s.index]) for s in solutions]
 
-    workers = min(len(chunks), len(os.sched_getaffinity(0)))
     with ThreadPoolExecutor(workers) as pool:
         run = pool.map if workers > 1 else map
         solutions = [s for group in run(work, chunks) for s in group]

@@ -28,7 +28,7 @@ from coolsim.model.counterflow import Evaluation, Outlet, Problem, State
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
-from coolsim.numerics.newton import Method, continuation, newton
+from coolsim.numerics.newton import CLOSE, CONVERGED, Method, continuation, newton
 from coolsim.physics import air, packed_bed
 
 GRADING = 4.5  # of the shells; the error in r is then smallest where it still falls by four per halving
@@ -80,7 +80,7 @@ def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) ->
     coarse = Problem(
         bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws
     )
-    state, _, steps = _solve_on(coarse, cf.first_guess(coarse))
+    state, _, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
     solution = _solve_followed(everything, coarse, state, cells, count, steps)
     answers = []
     for _ in range(REFINEMENTS):
@@ -114,14 +114,16 @@ def graded_shells(bed: Bed, count: int) -> Shells:
     return shells(count, np.full(bed.cases, GRADING))
 
 
-def _solve_on(problem: Problem, guess: State) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
+def _solve_on(
+    problem: Problem, guess: State, enough: float = CONVERGED
+) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
     """Newton from a guess, continuation in depth for the cases that fail."""
-    state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS)
+    state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS, enough)
     failed = np.flatnonzero(~converged)
     if len(failed):
         hard = take(problem, failed)
         thin = cf.thin_guess(hard)
-        part, reached, more = continuation(METHOD, cf.with_depth, hard, thin, len(failed))
+        part, reached, more = continuation(METHOD, cf.with_depth, hard, thin, len(failed), enough=enough)
         state = _put(state, failed[reached], take(part, reached))
         converged[failed] = reached
         steps[failed] += more
