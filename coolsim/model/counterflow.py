@@ -22,12 +22,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.fields import Array
-from coolsim.model.bed import Bed, take
+from coolsim.model.bed import Bed
 from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
 from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
 from coolsim.numerics import chain_cells
 from coolsim.numerics.chain_cells import ChainCells
-from coolsim.numerics.stages import DOWN, GAUSS_POINTS, UP, differences, entries, exits
+from coolsim.numerics.stages import DOWN, GAUSS_POINTS, UP, differences, exits
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
 XS, TS, TP, TA, HUMIDITY = range(5)  # point variables, each at two stages
@@ -49,12 +49,38 @@ class State:
 
 @dataclass(frozen=True)
 class Problem:
-    """The discrete equations of a batch of cases."""
+    """The discrete equations of a batch of cases; make one with `pose`."""
 
     bed: Bed
     shells: Shells
     z: Array  # nodes on 0…1, (K + 1, B)
-    laws: Laws = REAL
+    laws: Laws
+    time: Array  # Δz τ [s], (K, 1, B)
+    per_solid: Array  # Δz a L/Gs, (K, 1, B)
+    per_air: Array  # Δz a L/Ga, (K, 1, B)
+    inner: Array  # 5k/R [W/(m² K)], (B,)
+    feed_bound_heat: Array  # Q(X_in), (B,)
+    feed_enthalpy: Array  # H, (B,)
+    inlet_enthalpy: Array  # h, (B,)
+
+
+def pose(bed: Bed, shells: Shells, z: Array, laws: Laws = REAL) -> Problem:
+    """The equations of a bed on a mesh of shells and nodes z (K + 1, B)."""
+    dz = np.diff(z, axis=0)[:, None]
+    Q = bed.bound_water(bed.feed_moisture)[0]
+    return Problem(
+        bed,
+        shells,
+        z,
+        laws,
+        time=dz * bed.residence_time,
+        per_solid=dz * (bed.surface / bed.solid_flux),
+        per_air=dz * (bed.surface / bed.air_flux),
+        inner=5 * bed.conductivity / bed.radius,
+        feed_bound_heat=Q,
+        feed_enthalpy=laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q),
+        inlet_enthalpy=laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio),
+    )
 
 
 @dataclass(frozen=True)
@@ -76,57 +102,40 @@ class Evaluation:
     air_enthalpy: Array  # h (K, 2, B)
 
 
-def _constants(problem: Problem) -> tuple[Array, Array, Array, Array]:
-    """Δz·τ (K, 1, B), Δz·aL/Gs, Δz·aL/Ga and (ρ_d R/3)/(Δz τ)."""
-    bed = problem.bed
-    dz = np.diff(problem.z, axis=0)[:, None]
-    time = dz * bed.residence_time
-    return (
-        time,
-        dz * (bed.surface / bed.solid_flux),
-        dz * (bed.surface / bed.air_flux),
-        bed.solid_density * bed.radius / 3 / time,
-    )
+def bound_water_rate(problem: Problem) -> Array:
+    """(ρ_d R/3)/(Δz τ): what a difference of ⟨Q⟩ over a cell is as heat per pellet surface, (K, 1, B)."""
+    return problem.bed.solid_density * problem.bed.radius / 3 / problem.time
 
 
 def evaluate(problem: Problem, state: State) -> Evaluation:
     """Residuals of the discrete equations at an iterate."""
     bed, laws, V = problem.bed, problem.laws, problem.shells.volume[:, None]
-    time, per_solid, per_air, per_time = _constants(problem)
     X = state.chain
     Xs, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
 
     d = diffuse(bed, problem.shells, X, Xs, Ts)
-    X_above = entries(DOWN, X, bed.feed_moisture)
-    chain_residual = V * differences(DOWN, X, X_above) - (time * d.rate)[:, None] * d.inflow
+    chain_residual = V * differences(DOWN, X, bed.feed_moisture)
+    chain_residual -= (problem.time * d.rate)[:, None] * d.inflow
 
     X_mean = (V * X).sum(axis=1)
     Q_shells, q_st = bed.bound_water(X)
     Q = (V * Q_shells).sum(axis=1)
-    Q_feed = bed.bound_water(bed.feed_moisture)[0]
     H = laws.pellet_enthalpy(bed, X_mean, Tp, Q)
-    H_feed = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q_feed)
     h_air = laws.air_enthalpy(Ta, Y)
-    h_inlet = laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio)
 
     coefficient, coefficient_slope = laws.heat_transfer(bed, Ta)
     h_v = laws.vapour_enthalpy(Ts)
     q = coefficient * (Ts - Ta)
     passed = q + d.flux * h_v
-    q_bound = -per_time * differences(DOWN, Q, entries(DOWN, Q, Q_feed))
+    q_bound = -bound_water_rate(problem) * differences(DOWN, Q, problem.feed_bound_heat)
     law = laws.moisture(bed, SurfaceState(Xs, Ts, Ta, Y, d.flux))
 
     points = np.empty_like(state.points)
     points[:, 0] = law.residual
-    points[:, 1] = (
-        5 * bed.conductivity / bed.radius * (Tp - Ts)
-        - q
-        - d.flux * (h_v - laws.water_capacity * Tp)
-        - q_bound
-    )
-    points[:, 2] = differences(DOWN, H, entries(DOWN, H, H_feed)) + per_solid * passed
-    points[:, 3] = differences(UP, Y, entries(UP, Y, bed.inlet_humidity_ratio)) - per_air * d.flux
-    points[:, 4] = differences(UP, h_air, entries(UP, h_air, h_inlet)) - per_air * passed
+    points[:, 1] = problem.inner * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp) - q_bound
+    points[:, 2] = differences(DOWN, H, problem.feed_enthalpy) + problem.per_solid * passed
+    points[:, 3] = differences(UP, Y, bed.inlet_humidity_ratio) - problem.per_air * d.flux
+    points[:, 4] = differences(UP, h_air, problem.inlet_enthalpy) - problem.per_air * passed
     return Evaluation(
         chain_residual, points, d, law, coefficient, coefficient_slope, X_mean, Q, q_st, H, h_air
     )
@@ -135,12 +144,13 @@ def evaluate(problem: Problem, state: State) -> Evaluation:
 def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
     bed, laws, sh = problem.bed, problem.laws, problem.shells
-    time, per_solid, per_air, per_time = _constants(problem)
+    per_time = bound_water_rate(problem)[:, 0]
+    solid, gas = problem.per_solid[:, 0], problem.per_air[:, 0]
     _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
     K, _, _, B = state.chain.shape
     d, law = e.diffusion, e.law
 
-    rate = (time * d.rate)[:, None]  # (K, 1, 2, B)
+    rate = (problem.time * d.rate)[:, None]  # (K, 1, 2, B)
     g = sh.conductance[:, None]
     both = g.copy()
     both[1:] += g[:-1]
@@ -155,7 +165,7 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     q_T = e.heat_coefficient + laws.vapour_capacity * d.flux  # ∂(q + J h_v)/∂Ts at constant J
     q_Ta = e.heat_coefficient_slope * (Ts - Ta) - e.heat_coefficient
     latent = h_v - laws.water_capacity * Tp
-    inner = 5 * bed.conductivity / bed.radius
+    inner = problem.inner
     H_T = bed.specific_heat + laws.water_capacity * e.mean_moisture
     H_X = laws.water_capacity * Tp
     h_T, h_Y = HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y, laws.vapour_enthalpy(Ta)
@@ -177,7 +187,6 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
         P[:, 1, i, TA, i] = -q_Ta[:, i]
         F[:, 1, i, 0, i] = -latent[:, i] * Jn
 
-        solid, gas = per_solid[:, 0], per_air[:, 0]
         for row, scale in ((2, solid), (4, -gas)):
             P[:, row, i, XS, i] = scale * hv * Js
             P[:, row, i, TS, i] = scale * (hv * JT + q_T[:, i])
@@ -185,7 +194,7 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
             F[:, row, i, 0, i] = scale * hv * Jn
         P[:, 3, i, XS, i], P[:, 3, i, TS, i], F[:, 3, i, 0, i] = -gas * Js, -gas * JT, -gas * Jn
         for l in range(2):
-            F[:, 1, i, 2, l] = per_time[:, 0] * DOWN.stage[i, l]
+            F[:, 1, i, 2, l] = per_time * DOWN.stage[i, l]
             P[:, 2, i, TP, l] += DOWN.stage[i, l] * H_T[:, l]
             F[:, 2, i, 1, l] = DOWN.stage[i, l] * H_X[:, l]
             F[:, 2, i, 2, l] = -DOWN.stage[i, l]
@@ -197,7 +206,7 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     down, down_f = np.zeros((K, 2, 5, 2, B)), np.zeros((K, 2, 3, 2, B))
     up = np.zeros((K, 2, 5, 2, B))
     for i in range(2):
-        by_down[:, 1, i, 1] = per_time[:, 0] * DOWN.entry[i]
+        by_down[:, 1, i, 1] = per_time * DOWN.entry[i]
         by_down[:, 2, i, 0] = DOWN.entry[i]
         by_up[:, 3, i, 0] = by_up[:, 4, i, 1] = UP.entry[i]
         down[:, 0, TP, i] = DOWN.exit[i] * H_T[:, i]
@@ -238,22 +247,24 @@ MOISTURE_SCALE, TEMPERATURE_SCALE = 0.1, 50.0  # kg/kg and K that a step size of
 def _advance(problem: Problem, state: State, dX: Array, dP: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry (see the dead ends above)."""
     bed, old = problem.bed, state.points
-    chain = np.clip(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
-    points = np.empty_like(old)
-    points[:, XS] = np.clip(old[:, XS] + dP[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
-    dT = np.clip(dP[:, TS : TA + 1], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    temperatures = slice(TS, TA + 1)
+    dT = dP[:, temperatures]
+    size = np.maximum(np.abs(dX).max(axis=(0, 1, 2)), np.abs(dP[:, XS]).max(axis=(0, 1)))
+    size = np.maximum(size, np.abs(dP[:, HUMIDITY]).max(axis=(0, 1))) / MOISTURE_SCALE
+    size = np.maximum(size, np.abs(dT).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE)
+
+    chain = _within(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
+    points = old + dP
+    points[:, XS] = _within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
     hottest = np.maximum(bed.feed_temperature, bed.inlet_air_temperature) + TEMPERATURE_MARGIN
-    points[:, TS : TA + 1] = np.clip(old[:, TS : TA + 1] + dT, LOWEST_TEMPERATURE, hottest)
-    points[:, HUMIDITY] = np.clip(old[:, HUMIDITY] + dP[:, HUMIDITY], *HUMIDITY_RANGE)
-    size = np.maximum.reduce(
-        [
-            np.abs(dX).max(axis=(0, 1, 2)) / MOISTURE_SCALE,
-            np.abs(dP[:, XS]).max(axis=(0, 1)) / MOISTURE_SCALE,
-            np.abs(dP[:, HUMIDITY]).max(axis=(0, 1)) / MOISTURE_SCALE,
-            np.abs(dP[:, TS : TA + 1]).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE,
-        ]
-    )
+    stepped = old[:, temperatures] + _within(dT, -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    points[:, temperatures] = _within(stepped, LOWEST_TEMPERATURE, hottest)
+    points[:, HUMIDITY] = _within(points[:, HUMIDITY], *HUMIDITY_RANGE)
     return State(chain, points), size
+
+
+def _within(x: Array, low: Array | float, high: Array | float) -> Array:
+    return np.minimum(np.maximum(x, low), high)
 
 
 # ---- Starting points, other meshes, subsets ------------------------------------------------------------
@@ -293,12 +304,7 @@ def thin_guess(problem: Problem) -> State:
 def with_depth(problem: Problem, share: Array) -> Problem:
     """The same cooler with a share of its depth."""
     bed = dataclasses.replace(problem.bed, depth=problem.bed.depth * share)
-    return dataclasses.replace(problem, bed=bed)
-
-
-def subset(problem: Problem, index: Array) -> Problem:
-    """The cases `index` of a problem."""
-    return take(problem, index)
+    return pose(bed, problem.shells, problem.z, problem.laws)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
-from coolsim.model.counterflow import Problem, State
+from coolsim.model.counterflow import Problem, State, pose
 from coolsim.model.solve import Solution
 from coolsim.model.surface import Laws
 
@@ -64,9 +64,9 @@ def family(names: list[str], x: Array, bed: Bed, solution: Solution) -> Family:
     ranges = {name: np.ptp(getattr(bed, name)) for name in names}
     slopes = []
     for name in names:
-        old = solution.problem.bed
+        p, old = solution.problem, solution.problem.bed
         changed = dataclasses.replace(old, **{name: getattr(old, name) + PERTURBATION * ranges[name]})
-        moved, _ = cf.newton_step(dataclasses.replace(solution.problem, bed=changed), solution.state)
+        moved, _ = cf.newton_step(pose(changed, p.shells, p.z, p.laws), solution.state)
         slopes.append(
             State(
                 (moved.chain - solution.state.chain) / PERTURBATION,
@@ -88,4 +88,4 @@ def start(members: Family, x: Array, bed: Bed, laws: Laws) -> tuple[Problem, Sta
     np.maximum(chain, cf.LEAST_MOISTURE_KEPT * state.chain, out=chain)
     least = cf.LEAST_MOISTURE_KEPT * state.points[:, cf.XS]
     np.maximum(points[:, cf.XS], least, out=points[:, cf.XS])
-    return Problem(bed, near.shells, near.z, laws), State(chain, points)
+    return pose(bed, near.shells, near.z, laws), State(chain, points)

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
-from coolsim.model.counterflow import Evaluation, Outlet, Problem, State
+from coolsim.model.counterflow import Evaluation, Outlet, Problem, State, pose
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
@@ -76,9 +76,7 @@ METHOD = Method(cf.newton_step, take, _put)
 def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) -> list[Solution]:
     """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
     cells, count = resolution.cells, resolution.shells
-    coarse = Problem(
-        bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws
-    )
+    coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
     state, _, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
     return _refined(_solve_followed(np.arange(bed.cases), coarse, state, cells, count, steps))
 
@@ -141,7 +139,7 @@ def _solve_followed(
 ) -> Solution:
     """Solve on a mesh that follows a coarser state."""
     bed = problem.bed
-    fine = Problem(bed, graded_shells(bed, count), followed_mesh(problem, state, cells), problem.laws)
+    fine = pose(bed, graded_shells(bed, count), followed_mesh(problem, state, cells), problem.laws)
     return _finished(index, fine, moved(problem, state, fine), steps)
 
 
@@ -151,8 +149,8 @@ def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArr
     state, converged, more = _solve_on(fine, guess)
     e = cf.evaluate(fine, state)
     out = cf.outlet(state, e)
-    half = Problem(bed, fine.shells, fine.z[::2], laws)
-    quarter = Problem(bed, graded_shells(bed, len(fine.shells.volume) // 2), fine.z[::2], laws)
+    half = pose(bed, fine.shells, fine.z[::2], laws)
+    quarter = pose(bed, graded_shells(bed, len(fine.shells.volume) // 2), fine.z[::2], laws)
     outlets = [out, *(_outlet_after_one_step(p, moved(fine, state, p)) for p in (half, quarter))]
     moistures = [o.moisture / (1 + o.moisture) for o in outlets]
     temperatures = [laws.pellet_temperature(bed, o.moisture, o.enthalpy, o.bound_heat) for o in outlets]

@@ -25,7 +25,7 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.numerics.stages import DOWN
 
-FEW = 40  # cases up to which LAPACK on whole cells is the quicker way (measured, tests/performance)
+FEW = 25 * 34**2  # numbers in one level of cells, up to which LAPACK on whole cells is the quicker way
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,8 @@ class ChainCells:
 
 def solve(cells: ChainCells, chain_residual: Array, point_residual: Array) -> tuple[Array, Array]:
     """Newton step (−J⁻¹ r): chain (K, n, 2, B) and points (K, m, B) from residuals of the same shapes."""
-    few = chain_residual.shape[-1] <= FEW
+    _, n, _, cases = chain_residual.shape
+    few = cases * (2 * n + point_residual.shape[1]) ** 2 <= FEW
     return (solve_few if few else solve_many)(cells, chain_residual, point_residual)
 
 
@@ -224,7 +225,6 @@ def dense_cells(cells: ChainCells) -> tuple[Array, Array, Array]:
         rows[:, 2, i, :, i] = cells.weight[:, :, i]
         A[:, N - 2 + i, N + i] = cells.last_by_first[:, i]
         A[:, i:N:2, N + 2 + i] = cells.links_by_second[:, :, i]
-    A[:, :N, :N] = chain.reshape(K, N, N, B)
     functionals = rows.reshape(K, 6, N, B)
     A[:, N:, N:] = cells.points
     A[:, N:, :N] = np.einsum("kmfb,kfnb->kmnb", cells.points_by_functionals, functionals)
@@ -246,24 +246,25 @@ def solve_few(cells: ChainCells, chain_residual: Array, point_residual: Array) -
     right[:, :, :N, 0] = -np.moveaxis(chain_residual.reshape(K, N, B), -1, 1)
     right[:, :, N:, 0] = -np.moveaxis(point_residual, -1, 1)
     right[:, :, N:, 1:] = -np.moveaxis(cells.points_by_up, -1, 1)
-    by_down = np.moveaxis(cells.points_by_down, -1, 1)
-    entry_mass = np.moveaxis(cells.mass[:, None] * DOWN.entry[:, None], -1, 0).reshape(B, N, 1)
+    from_above = np.zeros((K, B, N + m, N + m))  # a cell's rows by the unknowns of the cell above
+    links = from_above[:, :, :N, :N].reshape(K, B, n, 2, n, 2)
+    j, mass = np.arange(n), cells.mass.T
+    for i in range(2):
+        for l in range(2):
+            links[:, :, j, i, j, l] = DOWN.entry[i] * DOWN.exit[l] * mass
+    from_above[1:, :, N:] = np.moveaxis(cells.points_by_down, -1, 1)[1:] @ down[:-1]
     s = np.empty((K, B, N + m, 3))
     for k in range(K):
         if k:
-            above = s[k - 1]
-            handed = DOWN.exit[0] * above[:, 0:N:2] + DOWN.exit[1] * above[:, 1:N:2]  # (B, n, 3)
-            received = np.empty((B, N + m, 3))
-            received[:, :N] = entry_mass * np.repeat(handed, 2, axis=1)
-            received[:, N:] = by_down[k] @ (down[k - 1] @ above)
+            received = from_above[k] @ s[k - 1]
             right[k, :, :, 0] -= received[:, :, 0]
             A[k] += received[:, :, 1:] @ up[k]
         s[k] = _solve_dense(A[k], right[k])
     x = np.empty((K, B, N + m))
     x[-1] = s[-1, :, :, 0]
     for k in range(K - 2, -1, -1):
-        risen = (up[k + 1] @ x[k + 1][:, :, None])[:, :, 0]
-        x[k] = s[k, :, :, 0] + s[k, :, :, 1] * risen[:, :1] + s[k, :, :, 2] * risen[:, 1:]
+        risen = up[k + 1] @ x[k + 1][:, :, None]
+        x[k] = s[k, :, :, 0] + (s[k, :, :, 1:] @ risen)[:, :, 0]
     x = np.moveaxis(x, 1, -1)
     return x[:, :N].reshape(K, n, 2, B), x[:, N:]
 

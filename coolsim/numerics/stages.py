@@ -62,10 +62,13 @@ def entries(stream: Stream, f: Array, boundary: Array) -> Array:
     return received
 
 
-def differences(stream: Stream, f: Array, received: Array) -> Array:
+def differences(stream: Stream, f: Array, boundary: Array) -> Array:
     """STAGE · f + ENTRY f_entry, the scheme's Δs df/ds: (cells, …, 2, cases) → same."""
-    C, c = stream.stage, stream.entry
-    out = np.empty(np.broadcast_shapes(f.shape, (*received.shape[:-1], 1, 1)))
-    for i in range(2):
-        out[..., i, :] = C[i, 0] * f[..., 0, :] + C[i, 1] * f[..., 1, :] + c[i] * received
+    (c_00, c_01), (c_10, c_11) = stream.stage.tolist()
+    e_0, e_1 = stream.entry.tolist()
+    received = entries(stream, f, boundary)
+    f_0, f_1 = f[..., 0, :], f[..., 1, :]
+    out = np.empty_like(f)
+    out[..., 0, :] = c_00 * f_0 + c_01 * f_1 + e_0 * received
+    out[..., 1, :] = c_10 * f_0 + c_11 * f_1 + e_1 * received
     return out
