@@ -37,7 +37,8 @@ def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resoluti
     p, c_d = inputs.pressure, inputs.specific_heat
     H = (c_d + air.HEAT_CAPACITY_WATER * X) * T - columns["Q"]
     T_even = (H + columns["Q_even"]) / (c_d + air.HEAT_CAPACITY_WATER * X)
-    fed_wb = inputs.flashed_moisture / (1 + inputs.flashed_moisture)
+    flashed = inputs.flashed_temperature != inputs.feed_temperature
+    fed_wb = np.where(flashed, inputs.flashed_moisture / (1 + inputs.flashed_moisture), inputs.moisture_wb)
     evaporation = inputs.dry_solid * (inputs.flashed_moisture - X)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth

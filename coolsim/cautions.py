@@ -78,8 +78,8 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "check",
             8.0,
             lambda c, r: r.pellets_out.temperature - c.air.temperature,
-            "pellets leave {x:.1f} K above the air outside (limit {limit:.0f} K): they sweat in the bag and may "
-            "heat in a pile. More dwell or more air.",
+            "pellets leave {x:.1f} K ({x_f:.0f} °F) above the air outside (limit {limit:.0f} K, {limit_f:.0f} °F): "
+            "they sweat in the bag and may heat in a pile. More dwell or more air.",
         ),
     ),
 }
@@ -96,15 +96,25 @@ def _from_table(case: Case, result: Result) -> Iterator[Warning]:
         for caution in family:
             x = caution.measure(case, result)
             if x > caution.limit:
-                yield Warning(caution.level, caution.words.format(x=x, limit=caution.limit))
+                yield Warning(caution.level, _said(caution, x))
                 break
+
+
+def _said(caution: Caution, x: float) -> str:
+    """The words with their numbers; x_f and limit_f are temperature differences in °F."""
+    return caution.words.format(x=x, limit=caution.limit, x_f=1.8 * x, limit_f=1.8 * caution.limit)
+
+
+def _degrees(T: float) -> str:
+    """A temperature in both scales, since a warning is read in either."""
+    return f"{T:.0f} °C ({1.8 * T + 32:.0f} °F)"
 
 
 def _notes(case: Case, result: Result) -> Iterator[Warning]:
     if result.feed_in.flash_loss_wb > 0:
         yield Warning(
             "note",
-            f"the feed would boil at this pressure: it flashes to {result.feed_in.temperature:.1f} °C and "
+            f"the feed would boil at this pressure: it flashes to {_degrees(result.feed_in.temperature)} and "
             f"{result.feed_in.moisture_wb:.2%} moisture before it enters.",
         )
     yield Warning(
@@ -137,6 +147,6 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
     if T.min() < low or T.max() > high:
         yield Warning(
             "note",
-            f"pellet surfaces run from {T.min():.0f} to {T.max():.0f} °C; the isotherm is "
+            f"pellet surfaces run from {_degrees(T.min())} to {_degrees(T.max())}; the isotherm is "
             f"{equation.range_text}: extrapolated beyond.",
         )

@@ -32,6 +32,7 @@ class Inputs:
     radius: Array  # of the equivalent sphere
     throughput: Array  # kg/s wet
     moisture_wb: Array  # as fed, before any flash
+    feed_temperature: Array  # as fed, before any flash
     bulk_density: Array
     void_fraction: Array
     flashed_moisture: Array  # kg/kg dry, as it enters the bed
@@ -73,7 +74,8 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     law: dict[str, Any] = {f.name: numbers(partial(_diffusivity, f.name)) for f in fields(Diffusivity)}
     fed, M = numbers(lambda c: c.feed.throughput), numbers(lambda c: c.feed.moisture)
     specific_heat = numbers(lambda c: c.material.specific_heat)
-    X, T_fed = pellet.flash(isotherm, specific_heat, M / (1 - M), numbers(lambda c: c.feed.temperature), p)
+    T_fed = numbers(lambda c: c.feed.temperature)
+    X, T_in = pellet.flash(isotherm, specific_heat, M / (1 - M), T_fed, p)
     Y = air.humidity_ratio_from_relative_humidity(T, RH, p)
     volume = air.dry_air_volume(T, Y, p)
     ratio, airflow = numbers(lambda c: c.cooler.air_ratio), numbers(lambda c: c.cooler.airflow)
@@ -88,10 +90,11 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
         ),
         throughput=fed,
         moisture_wb=M,
+        feed_temperature=T_fed,
         bulk_density=numbers(lambda c: c.feed.bulk_density),
         void_fraction=numbers(lambda c: c.feed.void_fraction),
         flashed_moisture=X,
-        flashed_temperature=T_fed,
+        flashed_temperature=T_in,
         floor_area=numbers(lambda c: c.cooler.floor_area),
         bed_depth=numbers(lambda c: c.cooler.bed_depth),
         outside_temperature=T,
