@@ -119,7 +119,7 @@ def _notes(case: Case, result: Result) -> Iterator[Warning]:
         )
     yield Warning(
         "note",
-        f"exhaust ducts colder than {result.air_out.dew_point:.0f} °C (the exhaust's dew point) drip.",
+        f"exhaust ducts colder than {_degrees(result.air_out.dew_point)}, the exhaust's dew point, drip.",
     )
     yield from _outside_of_fits(case, result)
     assumed = [name.replace("_", " ") for name, p in case.material.provenance.items() if p.assumed]
