@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -20,11 +20,14 @@ from coolsim.case import Air, Case
 from coolsim.cautions import cautions
 from coolsim.errors import NotConverged
 from coolsim.inputs import Inputs, bed_of, gather
-from coolsim.model.bed import take
-from coolsim.model.solve import Resolution, Solution, solve, worst_equation
+from coolsim.model import family
+from coolsim.model.bed import Bed, take
+from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_equation
+from coolsim.model.surface import REAL
 from coolsim.result import InputBand, Result
 
-CHUNK = 512  # cases solved side by side: enough to hide call overhead, few enough for the cache
+CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
+ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
 BAND = Resolution(12, 8)  # right to about 0.01 point, a tenth of what the inputs leave open
 
@@ -78,29 +81,64 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
 
 
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
-    """Solve all cases, chunk by chunk, on all processors."""
-    count = len(inputs.radius)
-    chunks = np.array_split(np.arange(count), -(-count // CHUNK))
-
-    def work(index: NDArray[np.intp]) -> list[Solution]:
-        solutions = solve(bed_of(take(inputs, index)), resolution=resolution)
-        return [dataclasses.replace(s, index=index[s.index]) for s in solutions]
-
-    workers = min(len(chunks), len(os.sched_getaffinity(0)))
-    with ThreadPoolExecutor(workers) as pool:
-        run = pool.map if workers > 1 else map
-        solutions = [s for group in run(work, chunks) for s in group]
+    """Solve all cases and raise if one fails."""
+    solve_all = _solve_alike if len(inputs.radius) >= ALIKE and inputs.shape else _solve_each
+    solutions = solve_all(bed_of(inputs), resolution)
     result = build_result(inputs, solutions, resolution, scalar)
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
-        raise NotConverged(_reason(solutions, len(failed), count), np.sort(failed), result)
+        raise NotConverged(_reason(solutions, failed, len(inputs.radius)), np.sort(failed), result)
     return result
 
 
-def _reason(solutions: list[Solution], failed: int, count: int) -> str:
+def _solve_each(bed: Bed, resolution: Resolution) -> list[Solution]:
+    """Every case from scratch."""
+    return _in_chunks(np.arange(bed.cases), lambda index: solve(take(bed, index), resolution=resolution))
+
+
+def _solve_alike(bed: Bed, resolution: Resolution) -> list[Solution]:
+    """Cases that differ only in the air: representatives from scratch, the others from the nearest of them."""
+    names = family.varying(bed)
+    if not names:
+        return _solve_each(bed, resolution)
+    x = family.coordinates(bed, names)
+    chosen = family.representatives(x)
+    solved = solve(take(bed, chosen), resolution=resolution)
+    easy = max(solved, key=lambda s: int(s.converged.sum()))
+    easy = take(easy, np.flatnonzero(easy.converged))
+    solved = [dataclasses.replace(s, index=chosen[s.index]) for s in solved]
+    if not len(easy.index):
+        return _solve_each(bed, resolution)
+    members = family.family(names, x[:, chosen[easy.index]], bed, easy)
+    others = np.setdiff1d(np.arange(bed.cases), chosen)
+    if not len(others):
+        return solved
+
+    def work(index: NDArray[np.intp]) -> list[Solution]:
+        return solve_from(*family.start(members, x[:, index], take(bed, index), REAL))
+
+    return solved + _in_chunks(others, work)
+
+
+def _in_chunks(cases: NDArray[np.intp], work: Callable[[NDArray[np.intp]], list[Solution]]) -> list[Solution]:
+    """`work` on chunks of cases, on all processors; it numbers its cases from zero."""
+    count = len(cases)
+    workers = len(os.sched_getaffinity(0)) if count > CHUNK else 1
+    chunks = np.array_split(cases, workers * -(-count // (workers * CHUNK)))
+
+    def run(index: NDArray[np.intp]) -> list[Solution]:
+        return [dataclasses.replace(s, index=index[s.index]) for s in work(index)]
+
+    if workers == 1:
+        return [s for chunk in chunks for s in run(chunk)]
+    with ThreadPoolExecutor(workers) as pool:
+        return [s for group in pool.map(run, chunks) for s in group]
+
+
+def _reason(solutions: list[Solution], failed: NDArray[np.intp], count: int) -> str:
     s = next(s for s in solutions if not s.converged.all())
     k = int(np.flatnonzero(~s.converged)[0])
-    who = "the case" if count == 1 else f"{failed} of {count} cases"
+    who = "the case" if count == 1 else f"{len(failed)} of {count} cases"
     return f"{who} did not converge; largest residual after {s.steps[k]} steps: {worst_equation(s, k)}"
 
 

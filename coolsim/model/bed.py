@@ -27,51 +27,48 @@ class BoundWater:
     """
 
     step: float
-    heat: Array  # Q at the knots, (tables, knots)
-    slope: Array  # q_st · step at the knots, (tables, knots)
-    row: NDArray[np.intp]  # (cases,)
+    cubic: Array  # coefficients of Q in the share of a step, (4, tables · intervals)
+    row: NDArray[np.intp]  # first interval of a case's table, (cases,)
 
     def __call__(self, moisture: Array) -> tuple[Array, Array]:
-        """Q [J/kg dry] and q_st [J/kg] at moisture (…, cases); linear beyond the last knot and below zero."""
-        knots = self.heat.shape[1]
-        u = moisture * (1 / self.step)
-        k = np.clip(u, 0, knots - 2).astype(np.intp)
-        s = u - k
-        k += self.row * knots
-        Q_0, q_0 = self.heat.take(k), self.slope.take(k)
-        k += 1
-        rise, q_1 = self.heat.take(k) - Q_0, self.slope.take(k)
-        outside = (s < 0) | (s > 1)
-        c_2, c_3 = 3 * rise - 2 * q_0 - q_1, q_0 + q_1 - 2 * rise
-        Q, q = Q_0 + s * (q_0 + s * (c_2 + s * c_3)), q_0 + s * (2 * c_2 + 3 * s * c_3)
-        if outside.any():
-            edge = np.where(s > 1, q_1, q_0)
-            Q = np.where(outside, np.where(s > 1, Q_0 + rise + (s - 1) * q_1, Q_0 + s * q_0), Q)
-            q = np.where(outside, edge, q)
-        return Q, q / self.step
+        """Q [J/kg dry] and q_st [J/kg] at moisture (…, cases) from 0 to HIGHEST_MOISTURE."""
+        s = moisture * (1 / self.step)
+        k = s.astype(np.intp)
+        np.clip(k, 0, INTERVALS - 1, out=k)
+        s -= k
+        k += self.row
+        c_1, c_2, c_3 = self.cubic[1].take(k), self.cubic[2].take(k), self.cubic[3].take(k)
+        Q = self.cubic[0].take(k)
+        Q += s * (c_1 + s * (c_2 + s * c_3))
+        q = c_1
+        q += s * (2 * c_2 + 3 * s * c_3)
+        q *= 1 / self.step
+        return Q, q
 
 
 MOISTURE_STEP = 0.0025  # kg/kg dry; Q within 1e-7 of quadrature (tests)
-HIGHEST_MOISTURE = 1.0  # kg/kg dry
+HIGHEST_MOISTURE = 2.0  # kg/kg dry; no iterate goes beyond
+INTERVALS = round(HIGHEST_MOISTURE / MOISTURE_STEP)
 
 
 def tabulate_bound_water(isotherm: Isotherm, cases: int) -> BoundWater:
     """Tables of Q for the isotherms of `cases` cases, each distinct isotherm once."""
     parts = np.broadcast_arrays(*isotherm.constants, isotherm.fat, isotherm.scale, np.empty(cases))[:-1]
-    distinct, row = np.unique(np.array(parts), axis=1, return_inverse=True)
+    distinct, which = np.unique(np.array(parts), axis=1, return_inverse=True)
     *constants, fat, scale = distinct[:, :, None]
     each = Isotherm(isotherm.equation, tuple(constants), fat, scale)
-    X = np.arange(0.0, HIGHEST_MOISTURE + MOISTURE_STEP / 2, MOISTURE_STEP)
+    X = MOISTURE_STEP * np.arange(INTERVALS + 1)
     nodes, weights = np.polynomial.legendre.leggauss(3)
     middle = 0.5 * (X[1:] + X[:-1])
-    rises = sum(
+    rise = sum(
         0.5 * MOISTURE_STEP * weight * sorption.heat_of_desorption(each, middle + 0.5 * MOISTURE_STEP * node)
         for node, weight in zip(nodes, weights)
     )
-    heat = np.zeros((distinct.shape[1], len(X)))
-    np.cumsum(rises, axis=1, out=heat[:, 1:])
-    slope = np.broadcast_to(sorption.heat_of_desorption(each, X), heat.shape) * MOISTURE_STEP
-    return BoundWater(MOISTURE_STEP, heat, np.ascontiguousarray(slope), row.reshape(cases))
+    q = np.broadcast_to(sorption.heat_of_desorption(each, X) * MOISTURE_STEP, (distinct.shape[1], len(X)))
+    q_0, q_1 = q[:, :-1], q[:, 1:]
+    Q_0 = np.cumsum(rise, axis=1) - rise
+    cubic = np.stack([Q_0, q_0, 3 * rise - 2 * q_0 - q_1, q_0 + q_1 - 2 * rise])
+    return BoundWater(MOISTURE_STEP, cubic.reshape(4, -1), which.reshape(cases) * INTERVALS)
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ from coolsim.model.counterflow import Evaluation, Outlet, Problem, State
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
-from coolsim.numerics.newton import Method, continuation, newton
+from coolsim.numerics.newton import CLOSE, CONVERGED, Method, continuation, newton
 from coolsim.physics import air, packed_bed
 
 GRADING = 4.5  # of the shells; the error in r is then smallest where it still falls by four per halving
@@ -76,12 +76,22 @@ METHOD = Method(cf.newton_step, take, _put)
 def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) -> list[Solution]:
     """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
     cells, count = resolution.cells, resolution.shells
-    everything = np.arange(bed.cases)
     coarse = Problem(
         bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws
     )
-    state, _, steps = _solve_on(coarse, cf.first_guess(coarse))
-    solution = _solve_followed(everything, coarse, state, cells, count, steps)
+    state, _, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
+    return _refined(_solve_followed(np.arange(bed.cases), coarse, state, cells, count, steps))
+
+
+def solve_from(problem: Problem, guess: State) -> list[Solution]:
+    """As `solve`, on a mesh and from a state that are known to be near."""
+    return _refined(
+        _finished(np.arange(problem.bed.cases), problem, guess, np.zeros(problem.bed.cases, np.intp))
+    )
+
+
+def _refined(solution: Solution) -> list[Solution]:
+    """Solve again, with twice the cells and shells, the cases whose error is above tolerance."""
     answers = []
     for _ in range(REFINEMENTS):
         rough = ~solution.converged | (solution.moisture_error > MOISTURE_ERROR)
@@ -89,15 +99,11 @@ def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) ->
         if not rough.any():
             break
         if not rough.all():
-            answers.append(_select(solution, ~rough))
-        again = _select(solution, rough)
-        cells, count = 2 * cells, 2 * count
+            answers.append(take(solution, np.flatnonzero(~rough)))
+        again = take(solution, np.flatnonzero(rough))
+        cells, count = 2 * (len(again.problem.z) - 1), 2 * len(again.problem.shells.volume)
         solution = _solve_followed(again.index, again.problem, again.state, cells, count, again.steps)
     return [*answers, solution]
-
-
-def _select(solution: Solution, which: Any) -> Solution:
-    return take(solution, np.flatnonzero(which))
 
 
 def end_layers(bed: Bed) -> tuple[Array, Array]:
@@ -114,14 +120,16 @@ def graded_shells(bed: Bed, count: int) -> Shells:
     return shells(count, np.full(bed.cases, GRADING))
 
 
-def _solve_on(problem: Problem, guess: State) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
+def _solve_on(
+    problem: Problem, guess: State, enough: float = CONVERGED
+) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
     """Newton from a guess, continuation in depth for the cases that fail."""
-    state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS)
+    state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS, enough)
     failed = np.flatnonzero(~converged)
     if len(failed):
         hard = take(problem, failed)
         thin = cf.thin_guess(hard)
-        part, reached, more = continuation(METHOD, cf.with_depth, hard, thin, len(failed))
+        part, reached, more = continuation(METHOD, cf.with_depth, hard, thin, len(failed), enough=enough)
         state = _put(state, failed[reached], take(part, reached))
         converged[failed] = reached
         steps[failed] += more
@@ -131,23 +139,34 @@ def _solve_on(problem: Problem, guess: State) -> tuple[State, NDArray[np.bool_],
 def _solve_followed(
     index: NDArray[np.intp], problem: Problem, state: State, cells: int, count: int, steps: NDArray[np.intp]
 ) -> Solution:
-    """Solve on a mesh that follows a coarser state, and estimate the error from two coarser ones."""
-    bed, laws = problem.bed, problem.laws
-    nodes = followed_mesh(problem, state, cells)
-    fine = Problem(bed, graded_shells(bed, count), nodes, laws)
-    state, converged, more = _solve_on(fine, moved(problem, state, fine))
+    """Solve on a mesh that follows a coarser state."""
+    bed = problem.bed
+    fine = Problem(bed, graded_shells(bed, count), followed_mesh(problem, state, cells), problem.laws)
+    return _finished(index, fine, moved(problem, state, fine), steps)
+
+
+def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArray[np.intp]) -> Solution:
+    """Solve on a mesh, and estimate the error from half its cells and from half its cells and shells."""
+    bed, laws = fine.bed, fine.laws
+    state, converged, more = _solve_on(fine, guess)
     e = cf.evaluate(fine, state)
     out = cf.outlet(state, e)
-    half = Problem(bed, fine.shells, nodes[::2], laws)
-    quarter = Problem(bed, graded_shells(bed, count // 2), nodes[::2], laws)
-    outlets = [_outlet_after_one_step(p, moved(fine, state, p)) for p in (half, quarter)]
-    M, M_half, M_quarter = (o.moisture / (1 + o.moisture) for o in (out, *outlets))
-    T, T_half, T_quarter = (
-        laws.pellet_temperature(bed, o.moisture, o.enthalpy, o.bound_heat) for o in (out, *outlets)
+    half = Problem(bed, fine.shells, fine.z[::2], laws)
+    quarter = Problem(bed, graded_shells(bed, len(fine.shells.volume) // 2), fine.z[::2], laws)
+    outlets = [out, *(_outlet_after_one_step(p, moved(fine, state, p)) for p in (half, quarter))]
+    moistures = [o.moisture / (1 + o.moisture) for o in outlets]
+    temperatures = [laws.pellet_temperature(bed, o.moisture, o.enthalpy, o.bound_heat) for o in outlets]
+    return Solution(
+        index,
+        fine,
+        state,
+        e,
+        out,
+        _combine(MOISTURE_PART, *moistures),
+        _combine(TEMPERATURE_PART, *temperatures),
+        converged,
+        steps + more,
     )
-    moisture_error = _combine(MOISTURE_PART, M, M_half, M_quarter)
-    temperature_error = _combine(TEMPERATURE_PART, T, T_half, T_quarter)
-    return Solution(index, fine, state, e, out, moisture_error, temperature_error, converged, steps + more)
 
 
 def _combine(part: tuple[float, float], fine: Array, half: Array, quarter: Array) -> Array:

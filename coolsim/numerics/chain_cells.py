@@ -7,9 +7,7 @@ only through three functionals: its last link, its mean and one weighted sum; th
 two point variables: the first at its last link, the second everywhere.
 
 The matrix is block-tridiagonal, but what comes back up is two numbers wide, so elimination from the top
-down leaves in each cell an affine map of those two:
-
-    chain = Z · (1, up, first two points),      points = s · (1, up from below).
+down leaves chain and points of each cell as affine maps of those two.
 
 Two ways through the same equations: `solve_many` eliminates each chain link by link, vectorised over
 cases (2–3 times less work per case); `solve_few` writes each cell as one dense matrix for LAPACK (far
@@ -57,6 +55,11 @@ def solve(cells: ChainCells, chain_residual: Array, point_residual: Array) -> tu
 
 
 # ---- Many cases: the chain link by link ---------------------------------------------------------------
+#
+# Per cell: forward elimination along the chain, from the centre to the surface, of five right-hand sides
+# (1, the two numbers handed up, the second point variable at both stages) with the functionals carried
+# along as bordering rows; the first point variable touches the last link only. That gives the points; the
+# way back along the chain is then needed only for their three combinations (1, two numbers from below).
 
 
 def _times(a: Array, b: Array) -> Array:
@@ -67,142 +70,133 @@ def _times(a: Array, b: Array) -> Array:
     return out
 
 
-def _inverse_2x2(a: Array, axis: int) -> Array:
-    """Inverse over two adjacent axes (axis, axis + 1) of length 2."""
-    a = np.moveaxis(a, (axis, axis + 1), (0, 1))
-    out = np.empty_like(a)
-    determinant = a[0, 0] * a[1, 1] - a[0, 1] * a[1, 0]
-    out[0, 0], out[1, 1] = a[1, 1] / determinant, a[0, 0] / determinant
-    out[0, 1], out[1, 0] = -a[0, 1] / determinant, -a[1, 0] / determinant
-    return np.moveaxis(out, (0, 1), (axis, axis + 1))
+def _turn(a: Array, b: Array) -> Array:
+    """2×2 matrices (…, 2, 2, B) times columns (…, 2, c, B)."""
+    out = a[..., 0, None, :] * b[..., None, 0, :, :]
+    out += a[..., 1, None, :] * b[..., None, 1, :, :]
+    return out
 
 
-def _factor_chains(cells: ChainCells) -> tuple[Array, Array]:
-    """Pivots' inverses and couplings to the next link, both (K, n, 2, 2, B), for all cells at once."""
+@dataclass(frozen=True)
+class _Factors:
+    """Forward elimination of the chains of all cells; j runs over links."""
+
+    inverse: Array  # (n, K, 2, 2, B): of each link's pivot
+    coupling: Array  # (n, K, 2, 2, B): of each link to the next
+    border: Array  # (n, K, 4, 2, B): mean and weighted sum (2 stages each) by the link, reduced
+    z: Array  # (n, K, 2, 2, B): forward solution for the second point variable
+    f: Array  # (K, 4, 2, B): what the border takes from it
+
+
+def _factor(cells: ChainCells) -> _Factors:
     K, n, _, B = cells.diagonal.shape
-    inverse, coupling = np.empty((K, n, 2, 2, B)), np.empty((K, n, 2, 2, B))
+    inverse, coupling = np.empty((n, K, 2, 2, B)), np.empty((n, K, 2, 2, B))
+    border, z, f = np.zeros((n, K, 4, 2, B)), np.zeros((n, K, 2, 2, B)), np.zeros((K, 4, 2, B))
     for j in range(n):
-        pivot = np.broadcast_to(DOWN.stage[:, :, None] * cells.mass[j], (K, 2, 2, B)).copy()
-        pivot[:, 0, 0] += cells.diagonal[:, j, 0]
-        pivot[:, 1, 1] += cells.diagonal[:, j, 1]
-        if j:
-            pivot -= cells.lower[:, j, :, None] * coupling[:, j - 1]
-        inverse[:, j] = _inverse_2x2(pivot, 1)
-        coupling[:, j] = inverse[:, j] * cells.upper[:, j, None]
-    return inverse, coupling
-
-
-def _point_columns(cells: ChainCells, inverse: Array, coupling: Array) -> Array:
-    """Chain response (K, n, 2, 4, B) to the first and second point variable at both stages."""
-    K, n, _, B = cells.diagonal.shape
-    Z = np.zeros((K, n, 2, 4, B))
-    carried = np.zeros((K, 2, 4, B))
-    for j in range(n):
-        right = np.zeros((K, 2, 4, B))
+        pivot = np.empty((K, 2, 2, B))
+        pivot[:] = DOWN.stage[:, :, None] * cells.mass[j]
         for i in range(2):
-            right[:, i, 2 + i] = -cells.links_by_second[:, j, i]
-            if j == n - 1:
-                right[:, i, i] = -cells.last_by_first[:, i]
+            pivot[:, i, i] += cells.diagonal[:, j, i]
+            z[j, :, i, i] = -cells.links_by_second[:, j, i]
+            border[j, :, i, i] = cells.mass[j]
+            border[j, :, 2 + i, i] = cells.weight[:, j, i]
         if j:
-            right -= cells.lower[:, j, :, None] * carried
-        carried = (
-            inverse[:, j, :, 0, None] * right[:, None, 0] + inverse[:, j, :, 1, None] * right[:, None, 1]
-        )
-        Z[:, j] = carried
-    for j in range(n - 2, -1, -1):
-        W = coupling[:, j]
-        Z[:, j] -= W[:, :, 0, None] * Z[:, None, j + 1, 0] + W[:, :, 1, None] * Z[:, None, j + 1, 1]
-    return Z
-
-
-def _substitute(inverse: Array, coupling: Array, lower: Array, right: Array) -> Array:
-    """Chain response of one cell to right-hand sides (n, 2, c, B), from its factors (n, 2, 2, B)."""
-    n = len(right)
-    Z = np.empty_like(right)
-    for j in range(n):
-        r = right[j]
-        if j:
-            r = r - lower[j, :, None] * Z[j - 1]
-        Z[j] = inverse[j, :, 0, None] * r[0] + inverse[j, :, 1, None] * r[1]
-    for j in range(n - 2, -1, -1):
-        Z[j] -= coupling[j, :, 0, None] * Z[j + 1, 0] + coupling[j, :, 1, None] * Z[j + 1, 1]
-    return Z
-
-
-def _functionals(mass: Array, weight: Array, Z: Array) -> Array:
-    """Last link, mean and weighted sum of responses (n, 2, c, B) at both stages: (6, c, B)."""
-    mean = mass[0] * Z[0]
-    weighted = weight[0, :, None] * Z[0]
-    for j in range(1, len(Z)):
-        mean += mass[j] * Z[j]
-        weighted += weight[j, :, None] * Z[j]
-    return np.concatenate([Z[-1], mean, weighted])
+            lower = cells.lower[:, j, :, None]
+            pivot -= lower * coupling[j - 1]
+            z[j] -= lower * z[j - 1]
+            border[j] -= _turn(border[j - 1], coupling[j - 1])
+        determinant = 1 / (pivot[:, 0, 0] * pivot[:, 1, 1] - pivot[:, 0, 1] * pivot[:, 1, 0])
+        inverse[j, :, 0, 0], inverse[j, :, 1, 1] = pivot[:, 1, 1], pivot[:, 0, 0]
+        inverse[j, :, 0, 1], inverse[j, :, 1, 0] = -pivot[:, 0, 1], -pivot[:, 1, 0]
+        inverse[j] *= determinant[:, None, None]
+        coupling[j] = inverse[j] * cells.upper[:, j, None]
+        z[j] = _turn(inverse[j], z[j])
+        f += _turn(border[j], z[j])
+    return _Factors(inverse, coupling, border, z, f)
 
 
 def solve_many(cells: ChainCells, chain_residual: Array, point_residual: Array) -> tuple[Array, Array]:
     """As `solve`: each chain eliminated link by link, vectorised over cases."""
     K, n, _, B = chain_residual.shape
     m = point_residual.shape[1]
-    inverse, coupling = _factor_chains(cells)
-    Z = np.empty((K, n, 2, 7, B))  # columns: 1, two numbers handed up, first points, second points
-    Z[:, :, :, 3:] = _point_columns(cells, inverse, coupling)
+    factors = _factor(cells)
     entry_mass = cells.mass[:, None] * DOWN.entry[:, None]  # (n, 2, B)
+    last_by_first = np.zeros((K, 2, 2, B))
+    for i in range(2):
+        last_by_first[:, i, i] = -cells.last_by_first[:, i]
+    by_first = _turn(factors.inverse[-1], last_by_first)  # last link, (K, 2, 2, B)
+    border_by_first = _turn(factors.border[-1], by_first)
     chain_above = np.zeros((n, 3, B))  # what the cell above hands down, by (1, numbers handed up to it)
     down_above = np.zeros((2, 3, B))
-    s, by_columns = np.empty((K, m, 3, B)), np.empty((K, 7, 3, B))
+    s, chain = np.empty((K, m, 3, B)), np.empty((K, n, 2, 3, B))
+    f = np.empty((6, 7, B))  # functionals by (1, two numbers handed up, first points, second points)
     for k in range(K):
-        right = -entry_mass[:, :, None] * chain_above[:, None]
-        right[:, :, 0] -= chain_residual[k]
-        Z[k, :, :, :3] = _substitute(inverse[k], coupling[k], cells.lower[k], right)
-        f = _functionals(cells.mass, cells.weight[k], Z[k])
+        inverse, border = factors.inverse[:, k], factors.border[:, k]
+        z = np.empty((n, 2, 3, B))
+        gathered: Any = 0.0
+        for j in range(n):
+            right = entry_mass[j, :, None] * -chain_above[j]
+            right[:, 0] -= chain_residual[k, j]
+            if j:
+                right -= cells.lower[k, j, :, None] * z[j - 1]
+            z[j] = _turn(inverse[j], right)
+            gathered = gathered + _turn(border[j], z[j])
+        f[:2, :3], f[:2, 3:5], f[:2, 5:] = z[-1], by_first[k], factors.z[-1, k]
+        f[2:, :3], f[2:, 3:5], f[2:, 5:] = gathered, border_by_first[k], factors.f[k]
         response = _times(cells.points_by_functionals[k], f)
-        matrix = cells.points[k].copy()
-        matrix[:, :4] += response[:, 3:]
         received = response[:, :3] + _times(cells.points_by_down[k], down_above)
-        matrix += _times(received[:, 1:], cells.up_by_points[k])
+        matrix = cells.points[k] + _times(received[:, 1:], cells.up_by_points[k])
+        matrix[:, :4] += response[:, 3:]
         right_points = np.empty((m, 3, B))
         right_points[:, 0] = -point_residual[k] - received[:, 0]
         right_points[:, 1:] = -cells.points_by_up[k]
         s[k] = _solve_cases(matrix, right_points)
-        by_columns[k] = 0.0
-        by_columns[k, 0, 0] = 1.0
-        by_columns[k, 1:3] = _times(cells.up_by_points[k], s[k])
-        by_columns[k, 3:] = s[k, :4]
-        handed = DOWN.exit[0] * Z[k, :, 0] + DOWN.exit[1] * Z[k, :, 1]  # (n, 7, B)
-        chain_above = _times(handed, by_columns[k])
+        # in terms of (1, two numbers from below): numbers handed up, the chain, what is handed down
+        columns = np.zeros((7, 3, B))
+        columns[0, 0] = 1.0
+        columns[1:3] = _times(cells.up_by_points[k], s[k])
+        columns[3:] = s[k, :4]
+        x = _back(factors, k, z, by_first[k], columns, chain[k])
+        chain_above = DOWN.exit[0] * x[:, 0] + DOWN.exit[1] * x[:, 1]
         down_above = _times(cells.down_by_points[k], s[k])
-        down_above += _times(cells.down_by_functionals[k], _times(f, by_columns[k]))
-    points, columns = _ascend(s, by_columns, cells.up_by_points)
-    chain = Z[:, :, :, 0] * columns[:, None, None, 0]
-    for c in range(1, 7):
-        chain += Z[:, :, :, c] * columns[:, None, None, c]
-    return chain, points
+        down_above += _times(cells.down_by_functionals[k], _times(f, columns))
+    points, up = _ascend(s, cells.up_by_points)
+    return chain[..., 0, :] + chain[..., 1, :] * up[:, None, None, 0] + chain[..., 2, :] * up[
+        :, None, None, 1
+    ], points
+
+
+def _back(factors: _Factors, k: int, z: Array, by_first: Array, columns: Array, x: Array) -> Array:
+    """Chain of cell k by (1, two numbers from below), written to x (n, 2, 3, B), from the surface inwards."""
+    n = len(x)
+    for j in range(n - 1, -1, -1):
+        x[j] = z[j, :, 1, None] * columns[1]
+        x[j] += z[j, :, 2, None] * columns[2]
+        x[j, :, 0] += z[j, :, 0]
+        x[j] += _turn(factors.z[j, k], columns[5:])
+        if j == n - 1:
+            x[j] += _turn(by_first, columns[3:5])
+        else:
+            x[j] -= _turn(factors.coupling[j, k], x[j + 1])
+    return x
 
 
 def _solve_cases(matrix: Array, right: Array) -> Array:
     """Solve (m, m, B) x = (m, c, B) case by case with LAPACK; a singular case comes back as NaN."""
     A = np.ascontiguousarray(np.moveaxis(matrix, -1, 0))
     b = np.ascontiguousarray(np.moveaxis(right, -1, 0))
-    try:
-        x = np.linalg.solve(A, b)
-    except np.linalg.LinAlgError:
-        bad = ~(np.abs(np.linalg.det(A)) > 0)
-        A[bad] = np.eye(A.shape[1])
-        x = np.linalg.solve(A, b)
-        x[bad] = np.nan
-    return np.moveaxis(x, 0, -1)
+    return np.moveaxis(_solve_dense(A, b), 0, -1)
 
 
-def _ascend(s: Array, by_columns: Array, up_by_points: Array) -> tuple[Array, Array]:
-    """Points (K, m, B) and chain columns (K, 7, B), from the bottom cell, which nothing rises into, up."""
+def _ascend(s: Array, up_by_points: Array) -> tuple[Array, Array]:
+    """Points (K, m, B) and the numbers received from below (K, 2, B); nothing rises into the bottom cell."""
     K, m, _, B = s.shape
-    points, columns = np.empty((K, m, B)), np.empty((K, 7, B))
-    points[-1], columns[-1] = s[-1, :, 0], by_columns[-1, :, 0]
+    points, up = np.empty((K, m, B)), np.zeros((K, 2, B))
+    points[-1] = s[-1, :, 0]
     for k in range(K - 2, -1, -1):
-        up = (up_by_points[k + 1] * points[k + 1]).sum(axis=1)
-        points[k] = s[k, :, 0] + s[k, :, 1] * up[0] + s[k, :, 2] * up[1]
-        columns[k] = by_columns[k, :, 0] + by_columns[k, :, 1] * up[0] + by_columns[k, :, 2] * up[1]
-    return points, columns
+        up[k] = (up_by_points[k + 1] * points[k + 1]).sum(axis=1)
+        points[k] = s[k, :, 0] + s[k, :, 1] * up[k, 0] + s[k, :, 2] * up[k, 1]
+    return points, up
 
 
 # ---- Few cases: whole cells for LAPACK ----------------------------------------------------------------

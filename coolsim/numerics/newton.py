@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-CONVERGED = 1e-7  # size of a last step; the next would be of its square
+CONVERGED = 1e-5  # size of a last step: the next would be about its square
+CLOSE = 1e-2  # size of a last step that is near enough to start from
 FIRST_SHARE = 1e-4  # of the strength at which continuation starts
 GROWTH = 4.0  # first factor by which continuation strengthens the problem
 HASTE, RETREAT = 1.3, 0.5  # powers that widen the factor after a success and narrow it after a failure
@@ -31,9 +32,12 @@ class Method:
 
 
 def newton(
-    method: Method, problem: Any, state: Any, cases: int, most: int
+    method: Method, problem: Any, state: Any, cases: int, most: int, enough: float = CONVERGED
 ) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
-    """Iterate each case to CONVERGED or `most` steps: state, converged (cases,), steps taken (cases,)."""
+    """Iterate each case until a step is smaller than `enough`, `most` steps at the most.
+
+    Returns state, converged (cases,), steps taken (cases,).
+    """
     converged, steps = np.zeros(cases, bool), np.zeros(cases, np.intp)
     active = np.arange(cases)
     part, p = state, problem
@@ -41,7 +45,7 @@ def newton(
         with np.errstate(all="ignore"):  # iterates that blow up are caught below
             part, size = method.step(p, part)
         steps[active] += 1
-        done = size < CONVERGED
+        done = size < enough
         lost = ~np.isfinite(size)
         leaving = done | lost
         if leaving.any():
@@ -63,10 +67,11 @@ def continuation(
     cases: int,
     most: int = 12,
     rounds: int = 60,
+    enough: float = CONVERGED,
 ) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
     """Solve easy problems on the way to a hard one: `strengthened(problem, share)` with share (cases,) → 1."""
     share, growth = np.full(cases, FIRST_SHARE), np.full(cases, GROWTH)
-    state, reached, steps = newton(method, strengthened(problem, share), state, cases, most)
+    state, reached, steps = newton(method, strengthened(problem, share), state, cases, most, CLOSE)
     alive = reached.copy()
     share[~reached] = 0.0
     for _ in range(rounds):
@@ -76,11 +81,19 @@ def continuation(
         target = np.minimum(share[index] * growth[index], 1.0)
         part = method.take(state, index)
         p = strengthened(method.take(problem, index), target)
-        part, converged, taken = newton(method, p, part, len(index), most)
+        part, converged, taken = newton(method, p, part, len(index), most, CLOSE)
         steps[index] += taken
         state = method.put(state, index[converged], method.take(part, converged))
         share[index[converged]] = target[converged]
         power = np.where(converged, HASTE, RETREAT)
         growth[index] = np.minimum(growth[index] ** power, LARGEST_GROWTH)
         alive[index] = growth[index] > LEAST_GROWTH
+    index = np.flatnonzero(share >= 1.0)
+    if enough < CLOSE and len(index):
+        part, converged, taken = newton(
+            method, method.take(problem, index), method.take(state, index), len(index), most, enough
+        )
+        steps[index] += taken
+        state = method.put(state, index, part)
+        share[index[~converged]] = 0.0
     return state, share >= 1.0, steps
