@@ -14,15 +14,18 @@ from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
 LEVELS = ("danger", "check", "note")
+LEAST_FLASH = 5e-5  # kg/kg wet; less would read 0.00 %
 _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the word, never instead of it
 
 
 def predicted(case: Case, result: Result, page: Page) -> str:
     """Return the answer to one case as text."""
-    parts = [_heading(case.title, page), _answer(result, page)]
+    # an answer that cannot be must not be read without its danger, which a long table would hide
+    parts = [_heading(case.title, page), _answer(result, page), _warnings(result, page, LEVELS[:1])]
     parts += [_verdict(case, result, page)] if "target" in case.tables else []
+    parts += [_limits(case, result, page)] if "limits" in case.tables else []
     parts += [_group(title, rows, page) for title, rows in _details(result, page).items()]
-    parts += [_balances(result, page), _warnings(result, page)]
+    parts += [_balances(result, page), _warnings(result, page, LEVELS[1:])]
     return joined(parts)
 
 
@@ -97,7 +100,7 @@ def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
     flash = float(result.feed_in.flash_loss_wb)
     return {
         "Pellets": [
-            *([row("lost to flashing at the inlet", flash, u.FRACTION, 2)] if flash else []),
+            *([row("lost to flashing at the inlet", flash, u.FRACTION, 2)] if flash >= LEAST_FLASH else []),
             row("mass flow", out.mass_flow, u.MASS_FLOW, 0),
             row("moisture, dry basis", out.moisture_db, u.FRACTION, 2),
             row("surface moisture, dry basis", out.surface_moisture_db, u.FRACTION, 2),
@@ -157,6 +160,23 @@ def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
     return "met"
 
 
+def _limits(case: Case, result: Result, page: Page) -> str:
+    """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
+    limits, bed, rows = case.tables["limits"], result.bed, []
+    us = page.units == "us"
+    for name, label, value, dimension, digits in (
+        ("exhaust_relative_humidity", "exhaust", result.air_out.relative_humidity, u.FRACTION, 1),
+        ("lift_off", "lift-off", bed.lift_off, u.FRACTION, 1),
+        ("bed_pressure_drop", "pressure drop", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
+    ):
+        most = limits.get(f"maximum_{name}")
+        if most is not None:
+            got = page.number(value, dimension, digits)
+            what = f"≤ {page.number(most, dimension, digits)}"
+            rows.append((label, what, _met(float(value), 0.0, most, got, None)))
+    return table([("limits", "", ""), *rows], page, bold=(0,)) if rows else ""
+
+
 def _balances(result: Result, page: Page) -> str:
     accuracy = result.accuracy
     rows = [
@@ -166,18 +186,15 @@ def _balances(result: Result, page: Page) -> str:
     return _group("What does not balance", rows, page)
 
 
-def _warnings(result: Result, page: Page) -> str:
-    """Return the warnings, the gravest first, each with its level as a word."""
+def _warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
+    """Return the warnings of some levels, in that order, each with its level as a word."""
     lines = [
         wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
-        for level in LEVELS
+        for level in levels
         for warning in result.warnings
         if warning.level == level
     ]
     return "".join(lines)
-
-
-# -- numbers and layout
 
 
 # -- layout

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import math
+import re
 
 import pytest
 
@@ -75,9 +76,38 @@ def test_warnings_stand_in_order_of_gravity_and_with_words(good: str, answer: Re
     assert levels == ["danger", "check", "note"]
 
 
-def test_colour_adds_nothing_but_colour(good: str, answer: Result) -> None:
-    import re
+def test_a_danger_stands_right_below_the_answer(good: str, answer: Result) -> None:
+    blocks = tables.predicted(loads(good), answer, Page(120)).split("\n\n")
+    assert blocks[1].lstrip().startswith("value") and blocks[2].startswith("danger: ")
+    assert "danger" not in "".join(blocks[3:])
 
+
+def test_limits_say_what_is_kept(good: str, answer: Result) -> None:
+    limits = (
+        '[limits]\nmaximum_lift_off = "50 %"\nmaximum_bed_pressure_drop = "1200 Pa"\n'
+        'maximum_exhaust_relative_humidity = "37 %"\nairflow = ["1 m3/h", "2 m3/h"]\n'
+    )
+    text = tables.predicted(loads(good + limits), answer, Page(100))
+    block = next(block for block in text.split("\n\n") if block.startswith("limits"))
+    rows = [re.split(r"\s{2,}", line) for line in block.splitlines()[1:]]
+    assert rows == [
+        ["exhaust", "≤ 37.0 %", "met"],
+        ["lift-off", "≤ 50.0 %", "not met: 55.0 %"],
+        ["pressure drop", "≤ 1200 Pa", "met"],
+    ]
+    assert "limits" not in tables.predicted(
+        loads(good + '[limits]\nairflow = ["1 m3/h", "2 m3/h"]'), answer, Page()
+    )
+
+
+def test_a_flash_too_small_to_show_is_not_shown(good: str, answer: Result) -> None:
+    for loss, shown in ((-3e-17, False), (3e-17, False), (0.004, True)):
+        feed = dataclasses.replace(answer.feed_in, flash_loss_wb=loss)
+        text = tables.predicted(loads(good), dataclasses.replace(answer, feed_in=feed), Page(80))
+        assert ("lost to flashing" in text) == shown
+
+
+def test_colour_adds_nothing_but_colour(good: str, answer: Result) -> None:
     plain = tables.predicted(loads(good), answer, Page(80))
     coloured = tables.predicted(loads(good), answer, Page(80, colour=True))
     assert "\x1b[" in coloured
