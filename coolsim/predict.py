@@ -120,10 +120,16 @@ def _solve_alike(bed: Bed, resolution: Resolution) -> list[Solution]:
     return solved + _in_chunks(others, work)
 
 
+def _processors() -> int:
+    """Processors this process may use; Linux can allow fewer than there are."""
+    allowed = getattr(os, "sched_getaffinity", None)
+    return len(allowed(0)) if allowed else os.cpu_count() or 1
+
+
 def _in_chunks(cases: NDArray[np.intp], work: Callable[[NDArray[np.intp]], list[Solution]]) -> list[Solution]:
     """`work` on chunks of cases, on all processors; it numbers its cases from zero."""
     count = len(cases)
-    workers = len(os.sched_getaffinity(0)) if count > CHUNK else 1
+    workers = _processors() if count > CHUNK else 1
     chunks = np.array_split(cases, workers * -(-count // (workers * CHUNK)))
 
     def run(index: NDArray[np.intp]) -> list[Solution]:
