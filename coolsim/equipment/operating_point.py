@@ -159,9 +159,7 @@ def _crossing(fan: Fan, asked: Callable[[Any], tuple[Any, Any]]) -> tuple[Any, A
     high = _upper_end(above_branch)
     share, found = _root(above_branch, high)
     stalls = ~found | (asked(share)[0] < stall_flow(fan) - slack)
-    if np.any(
-        stalls
-    ):  # beyond the whole branch the path asks more than the curve gives: `high` holds here too
+    if np.any(stalls):  # at `high` the path asks more than the branch gives, so more than the curve, too
         share_left, found_left = _root(above_path, high)
         share, found = np.where(stalls, share_left, share), np.where(stalls, found_left, found)
     q = asked(share)[0]
