@@ -313,6 +313,8 @@ def _curve(value: Any, key: Key) -> tuple[tuple[float, ...], ...]:
         raise Misread(f"{example}: each airflow above the one before")
     if any(point[0] < 0.0 or point[1] < 0.0 for point in points):
         raise Misread(f"{example}: none of them negative")
+    if points[-1][1] >= points[-2][1]:
+        raise Misread(f"{example}: the pressure falls towards the last of them, where the fan is to run")
     if any(not 0.0 < point[2] <= 1.0 for point in points if len(point) == 3):
         raise Misread("efficiencies above 0 % and up to 100 %")
     return points
