@@ -29,7 +29,7 @@ from coolsim.result import InputBand, Result
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
-BAND = Resolution(12, 8)  # right to about 0.01 point, a tenth of what the inputs leave open
+BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
 
 def predict(
@@ -115,7 +115,7 @@ def _solve_alike(bed: Bed, resolution: Resolution) -> list[Solution]:
         return solved
 
     def work(index: NDArray[np.intp]) -> list[Solution]:
-        return solve_from(*family.start(members, x[:, index], take(bed, index), REAL))
+        return solve_from(*family.start(members, x[:, index], take(bed, index), REAL), resolution.refinements)
 
     return solved + _in_chunks(others, work)
 

@@ -38,15 +38,15 @@ MOST_STEPS = 14  # Newton steps before a case is grown from a thin bed
 # What part of a difference between meshes counts as error, for moisture and for temperature: (in z, in r)
 MOISTURE_PART, TEMPERATURE_PART = (0.45, 0.65), (0.6, 0.9)
 MOISTURE_ERROR, TEMPERATURE_ERROR = 1.5e-4, 0.08  # kg/kg wet and K above which a case is refined
-REFINEMENTS = 3
 
 
 @dataclass(frozen=True)
 class Resolution:
-    """Cells and shells of the mesh that answers, before any refinement. Both even."""
+    """Cells and shells of the mesh that answers, both even, and how often a rough case is refined."""
 
     cells: int = 16
     shells: int = 12
+    refinements: int = 3
 
 
 @dataclass(frozen=True)
@@ -78,20 +78,20 @@ def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) ->
     cells, count = resolution.cells, resolution.shells
     coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
     state, _, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
-    return _refined(_solve_followed(np.arange(bed.cases), coarse, state, cells, count, steps))
+    solution = _solve_followed(np.arange(bed.cases), coarse, state, cells, count, steps)
+    return _refined(solution, resolution.refinements)
 
 
-def solve_from(problem: Problem, guess: State) -> list[Solution]:
+def solve_from(problem: Problem, guess: State, refinements: int) -> list[Solution]:
     """As `solve`, on a mesh and from a state that are known to be near."""
-    return _refined(
-        _finished(np.arange(problem.bed.cases), problem, guess, np.zeros(problem.bed.cases, np.intp))
-    )
+    cases = problem.bed.cases
+    return _refined(_finished(np.arange(cases), problem, guess, np.zeros(cases, np.intp)), refinements)
 
 
-def _refined(solution: Solution) -> list[Solution]:
+def _refined(solution: Solution, refinements: int) -> list[Solution]:
     """Solve again, with twice the cells and shells, the cases whose error is above tolerance."""
     answers = []
-    for _ in range(REFINEMENTS):
+    for _ in range(refinements):
         rough = ~solution.converged | (solution.moisture_error > MOISTURE_ERROR)
         rough |= solution.temperature_error > TEMPERATURE_ERROR
         if not rough.any():
