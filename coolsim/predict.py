@@ -65,6 +65,11 @@ def predict(
     return result
 
 
+def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
+    """Predict cases that are already laid side by side, for studies that try many settings of one case."""
+    return _solved(inputs, False, resolution)
+
+
 def _several(cases: list[Case], resolution: Resolution) -> Result:
     """Cases with any mix of isotherms, grouped by their form."""
     if not cases:

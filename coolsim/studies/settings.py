@@ -1,0 +1,383 @@
+"""What to set now: the cheapest settings that meet the target in this weather, or what would make it possible.
+
+Everything returned was predicted on the full mesh at the settings it names. The window (driest and wettest
+exit) is searched within the machine's limits, without the target's wishes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError
+from coolsim.fields import Array, documented
+from coolsim.physics import air, sorption
+from coolsim.result import Result
+from coolsim.studies import search as searching
+from coolsim.studies.plant import (
+    Cost,
+    Limit,
+    Settings,
+    Tried,
+    excesses,
+    knob_range,
+    limits_of,
+    measured,
+    try_settings,
+)
+from coolsim.studies.search import FULL, SURVEY, Found, search, with_limits
+
+INDIFFERENT = 0.002  # share of the cost per hour that a smaller dwell may cost and still be preferred
+AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
+HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
+
+
+@dataclass(frozen=True)
+class AtLimit:
+    """A limit, wish or end of a range that the settings stand at."""
+
+    limit: str = documented("-", "its name")
+    value: float = documented("as the limit", "where it stands")
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one change of the weather, feed or settings does to the exit, the rest left alone."""
+
+    change: str = documented("-", "the change")
+    moisture_wb: float = documented("kg/kg wet", "exit moisture after it")
+    temperature: float = documented("°C", "exit temperature after it", json="temperature_C")
+
+
+@dataclass(frozen=True)
+class Reached:
+    """One end of the window of exit moistures."""
+
+    moisture_wb: float = documented("kg/kg wet", "exit moisture")
+    settings: Settings = documented("-", "the settings that give it")
+
+
+@dataclass(frozen=True)
+class Change:
+    """The smallest change of one thing alone that makes the target reachable; `to` is None where none does."""
+
+    change: str = documented("-", "what is changed")
+    to: float | None = documented("as `unit`", "its new value")
+    unit: str = documented("-", "unit of `to`")
+
+
+@dataclass(frozen=True)
+class SettingsAnswer:
+    """The answer of `find_settings`; where `met` is false, the state nearest to the target."""
+
+    met: bool = documented("-", "whether the target is met within the limits")
+    settings: Settings = documented("-", "what to dial in")
+    result: Result = documented("-", "the full prediction at these settings")
+    cost: Cost = documented("-", "what they cost")
+    binding: tuple[AtLimit, ...] = documented("-", "limits at which they stand")
+    broken: tuple[AtLimit, ...] = documented("-", "limits or wishes they break (none where met)")
+    hardly_matters: tuple[str, ...] = documented("-", "settings that could change at next to no cost")
+    driest: Reached = documented("-", "driest exit within the machine's limits")
+    wettest: Reached = documented("-", "wettest exit within the machine's limits")
+    required_feed_moisture: float | None = documented(
+        "kg/kg wet", "wettest feed that can meet the target", json="required_feed_moisture_wb"
+    )
+    one_step: tuple[Step, ...] = documented("-", "what one step of each thing does")
+    smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
+
+
+def find_settings(case: Case) -> SettingsAnswer:
+    """Cheapest airflow, bed depth and inlet-air temperature that meet [target] within [limits].
+
+    Needs [target] moisture, [limits] with at least one range, and [costs]; raises InputError naming what is
+    missing or contradicts. Cost is electricity, heat, and the weight lost below the target moisture.
+    """
+    check(case)
+    limits, ranges = limits_of(case), knob_range(case)
+    found = search(case, ranges, limits, lambda t: t.cost.total)
+    matters: tuple[str, ...] = ()
+    if found.kept and "bed_depth" in ranges:
+        found, matters = _smallest_bed(case, ranges, limits, found)
+    driest, wettest = _window(case, ranges, limits)
+    wettest_feed = required_feed(case, ranges, limits, driest)
+    result = _first(found.tried.result)
+    return SettingsAnswer(
+        met=found.kept,
+        settings=_settings(found.tried),
+        result=result,
+        cost=_cost(found.tried),
+        binding=_binding(case, ranges, limits, found),
+        broken=_broken(case, limits, found),
+        hardly_matters=matters,
+        driest=Reached(*_reached(driest)),
+        wettest=Reached(*_reached(wettest)),
+        required_feed_moisture=wettest_feed,
+        one_step=one_step(case, found),
+        smallest_changes=() if found.kept else smallest_changes(case, limits, found, wettest_feed),
+    )
+
+
+def reachable(case: Case) -> tuple[Reached, Reached]:
+    """Driest and wettest exit within the machine's limits, with the settings of each."""
+    check(case)
+    return tuple(Reached(*_reached(f)) for f in _window(case, knob_range(case), limits_of(case)))  # type: ignore
+
+
+# ---- What a scenario must have -------------------------------------------------------------------------
+
+
+def check(case: Case) -> None:
+    """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
+    faults = []
+    for table, key, what in (
+        ("target", "moisture", 'the moisture to reach, e.g. "12 %"'),
+        ("costs", "electricity", 'prices, e.g. electricity = "0.15 /kWh"'),
+    ):
+        if key not in case.tables.get(table, {}):
+            faults.append(Fault("", f"{table}.{key}", "nothing", f"needed for settings: {what}"))
+    limits = case.tables.get("limits", {})
+    opened = [
+        k
+        for k in ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")
+        if k in limits
+    ]
+    if not opened:
+        faults.append(
+            Fault(
+                "",
+                "limits",
+                "no range",
+                'needed for settings: what may be set, e.g. airflow = ["500 m3/h", "2400 m3/h"]',
+            )
+        )
+    if not faults:
+        faults += _impossible(case)
+    if faults:
+        raise InputError(faults)
+
+
+def _impossible(case: Case) -> list[Fault]:
+    """A target that no air can reach at any time: drier than outside air at the hottest that anything is."""
+    target = case.tables["target"]
+    ceiling = target["moisture"] + target.get("tolerance", 0.0)
+    hottest = case.tables.get("limits", {}).get("inlet_air_temperature", (0.0, case.air.temperature))[1]
+    T = max(float(hottest), float(case.air.temperature), float(case.feed.temperature))
+    Y = air.humidity_ratio_from_relative_humidity(
+        case.air.temperature, case.air.relative_humidity, case.air.pressure
+    )
+    a_w = float(air.relative_humidity(T, Y, case.air.pressure))
+    X = float(sorption.equilibrium_moisture(case.material.isotherm, min(a_w, 0.999), T))
+    if ceiling < X / (1 + X):
+        return [
+            Fault(
+                "",
+                "target.moisture",
+                f"{ceiling:.2%}",
+                f"even at {T:.0f} °C, the hottest anything is here, outside air ({a_w:.0%} relative humidity then) "
+                f"dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat the inlet air",
+            )
+        ]
+    return []
+
+
+# ---- The answer's parts --------------------------------------------------------------------------------
+
+
+def _smallest_bed(
+    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], found: Found
+) -> tuple[Found, tuple[str, ...]]:
+    """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
+    names = list(ranges)
+    allowed = found.tried.cost.total[0] * (1 + INDIFFERENT)
+    depths = np.linspace(ranges["bed_depth"][0], found.knobs["bed_depth"], 13)
+    knobs = {n: np.full(len(depths), found.knobs[n]) for n in names} | {"bed_depth": depths}
+    tried = try_settings(case, knobs, FULL)
+    good = (excesses(case, tried, limits) <= searching.KEPT).all(axis=0) & (tried.cost.total <= allowed)
+    k = int(np.flatnonzero(good)[0]) if good.any() else len(depths) - 1
+    if k == len(depths) - 1:
+        return found, ()
+    knob = found.knobs | {"bed_depth": float(depths[k])}
+    chosen = try_settings(case, {n: np.array([v]) for n, v in knob.items()}, FULL)
+    return Found(knob, chosen, excesses(case, chosen, limits)[:, 0]), ("residence time",)
+
+
+def _window(case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit]) -> tuple[Found, Found]:
+    machine = with_limits(limits, wish=False)
+    driest = search(case, ranges, machine, lambda t: t.result.pellets_out.moisture_wb)
+    wettest = search(case, ranges, machine, lambda t: -t.result.pellets_out.moisture_wb)
+    return driest, wettest
+
+
+def required_feed(
+    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], driest: Found
+) -> float | None:
+    """Wettest feed with which the target can be met within the limits; None where not even dry feed can.
+
+    Exit moisture rises with feed moisture: false position on the excess moisture of the nearest state, which
+    is searched again around the last one at every step.
+    """
+    ceiling = next(limit for limit in limits if limit.name == "moisture").bound
+    others = [limit for limit in limits if not limit.name.startswith("moisture")]
+
+    def excess(feed: float, start: dict[str, float] | None) -> tuple[float, Found]:
+        f = search(
+            case, ranges, others, lambda t: t.result.pellets_out.moisture_wb, {"feed_moisture": feed}, start
+        )
+        return float(f.tried.result.pellets_out.moisture_wb[0]) - ceiling, f
+
+    low, high = ceiling, min(max(1.5 * case.feed.moisture, ceiling + 0.05), HIGHEST_FEED_MOISTURE)
+    e_low, at = excess(low, None)
+    if e_low > 0 or not at.kept:
+        return None
+    e_high, at = excess(high, at.knobs)
+    if e_high <= 0 and at.kept:
+        return high
+    for _ in range(8):
+        middle = float(np.clip(low - e_low * (high - low) / (e_high - e_low), low + 1e-4, high - 1e-4))
+        e, at = excess(middle, at.knobs)
+        if e <= 0:
+            low, e_low = middle, e
+        else:
+            high, e_high = middle, e
+        if abs(e) < 2e-5:
+            break
+    return low
+
+
+def one_step(case: Case, found: Found) -> tuple[Step, ...]:
+    """Exit after one step of weather, feed, fan and dwell, from the settings found."""
+    base = {n: float(v) for n, v in found.knobs.items()}
+    settings = found.tried.settings
+    now = {
+        "airflow": float(settings.airflow[0]),
+        "bed_depth": float(settings.bed_depth[0]),
+        "inlet_air_temperature": float(settings.inlet_air_temperature[0]),
+    } | base
+    per_minute = now["bed_depth"] * 60.0 / float(settings.residence_time[0])
+    feed = now.get("feed_moisture", case.feed.moisture)
+    steps = []
+    for change, weather, knobs in (
+        ("ambient +1 °C", {"temperature": case.air.temperature + 1.0}, {}),
+        ("ambient +5 % RH", {"relative_humidity": min(case.air.relative_humidity + 0.05, 1.0)}, {}),
+        ("feed moisture +1 point", {}, {"feed_moisture": feed + 0.01}),
+        ("fan +5 %", {}, {"airflow": 1.05 * now["airflow"]}),
+        ("dwell +1 min", {}, {"bed_depth": now["bed_depth"] + per_minute}),
+    ):
+        there = _with_air(case, **weather)
+        state = now | knobs
+        if "inlet_air_temperature" not in base:
+            state.pop("inlet_air_temperature")
+        r = try_settings(there, {n: np.array([v]) for n, v in state.items()}, FULL).result.pellets_out
+        steps.append(Step(change, float(r.moisture_wb[0]), float(r.temperature[0])))
+    return tuple(steps)
+
+
+def _with_air(case: Case, **changes: Any) -> Case:
+    import dataclasses
+
+    return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes)) if changes else case
+
+
+# ---- Out of reach --------------------------------------------------------------------------------------
+
+
+def smallest_changes(case: Case, limits: list[Limit], found: Found, feed: float | None) -> tuple[Change, ...]:
+    """For each thing alone, the value nearest to the present one at which the state found meets everything."""
+    boiling = air.saturation_temperature(case.air.pressure)
+    ambient = float(case.air.temperature)
+    depth = float(found.tried.settings.bed_depth[0])
+    minute = float(found.tried.settings.residence_time[0]) / 60.0
+    settings = found.tried.settings
+    spans: tuple[tuple[str, str, float, float, float, str, Any], ...] = (
+        (
+            "feed temperature",
+            "feed_temperature",
+            case.feed.temperature,
+            ambient,
+            float(boiling) - 1.0,
+            "degC",
+            lambda v: v,
+        ),
+        (
+            "inlet air temperature",
+            "inlet_air_temperature",
+            float(settings.inlet_air_temperature[0]),
+            ambient,
+            110.0,
+            "degC",
+            lambda v: v,
+        ),
+        ("airflow", "airflow", float(settings.airflow[0]), 0.2, 5.0, "m3/h", lambda v: 3600.0 * v),
+        ("dwell", "bed_depth", depth, 0.2, 5.0, "min", lambda v: v / depth * minute),
+    )
+    changes = [Change("feed moisture", None if feed is None else 100.0 * feed, "%")]
+    for name, knob, now, low, high, unit, shown in spans:
+        ends = (low * now, high * now) if unit in ("m3/h", "min") else (low, high)
+        value = _nearest_that_meets(case, limits, found, knob, now, ends)
+        changes.append(Change(name, None if value is None else shown(value), unit))
+    return tuple(changes)
+
+
+def _nearest_that_meets(
+    case: Case, limits: list[Limit], found: Found, knob: str, now: float, ends: tuple[float, float]
+) -> float | None:
+    def meets(values: Array, resolution: Any) -> Any:
+        knobs = {n: np.full(len(values), v) for n, v in found.knobs.items()} | {knob: values}
+        return (excesses(case, try_settings(case, knobs, resolution), limits) <= searching.KEPT).all(axis=0)
+
+    values = np.linspace(*ends, 41)
+    good = values[meets(values, SURVEY)]
+    if not len(good):
+        return None
+    near = float(good[np.abs(good - now).argmin()])
+    step = (ends[1] - ends[0]) / 40
+    values = near - np.sign(near - now) * np.linspace(-1.0, 1.0, 41) * step
+    good = values[meets(values, FULL)]
+    return float(good[np.abs(good - now).argmin()]) if len(good) else None
+
+
+# ---- Small change --------------------------------------------------------------------------------------
+
+
+def _binding(
+    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], found: Found
+) -> tuple[AtLimit, ...]:
+    at = [
+        AtLimit(limit.name, float(measured(case, found.tried, limit)[0]))
+        for limit, excess in zip(limits, found.excess)
+        if abs(excess) <= AT_LIMIT
+    ]
+    for name, (low, high) in ranges.items():
+        for end, value in (("lowest", low), ("highest", high)):
+            if abs(found.knobs[name] - value) <= AT_LIMIT * (high - low):
+                at.append(AtLimit(f"{name.replace('_', ' ')}, {end}", found.knobs[name]))
+    return tuple(at)
+
+
+def _broken(case: Case, limits: list[Limit], found: Found) -> tuple[AtLimit, ...]:
+    return tuple(
+        AtLimit(limit.name, float(measured(case, found.tried, limit)[0]))
+        for limit, excess in zip(limits, found.excess)
+        if excess > searching.KEPT
+    )
+
+
+def _first(data: Any) -> Any:
+    from coolsim.answer import first
+
+    return first(data)
+
+
+def _settings(tried: Tried) -> Settings:
+    return _first(tried.settings)
+
+
+def _cost(tried: Tried) -> Cost:
+    return _first(tried.cost)
+
+
+def _reached(found: Found) -> tuple[float, Settings]:
+    return float(found.tried.result.pellets_out.moisture_wb[0]), _settings(found.tried)
