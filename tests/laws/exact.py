@@ -55,20 +55,19 @@ def finite_bath(Fo: float, alpha: float) -> float:
     Counter flow has α = −E, for the air there gives back what a bath takes: roots of tan q = 3q/(3 + α q²).
     For −1 < α < 0 one root is imaginary (q = i s, tanh s = 3 s/(3 − α s²)), and grows instead of decaying.
     """
-    roots = []
-    for n in range(1, 400):
-        # q cos q·3 − (3 + α q²) sin q has one root in each interval between multiples of π
-        f = lambda q: (3 + alpha * q**2) * np.sin(q) - 3 * q * np.cos(q)  # noqa: E731
-        a, b = n * np.pi, (n + 1) * np.pi
-        grid = np.linspace(a - np.pi + 1e-6 if n == 1 else a, b, 60)
-        values = f(grid)
-        roots += [brentq(f, x, y, xtol=1e-15) for x, y, u, v in zip(grid, grid[1:], values, values[1:]) if u * v < 0]
-    q_squared = np.unique(np.round(np.square(roots), 12))
+
+    def bath(q: Any) -> Any:
+        return (3 + alpha * q**2) * np.sin(q) - 3 * q * np.cos(q)
+
+    def growing(s: float) -> float:
+        return float(((3 - alpha * s**2) * np.tanh(s) - 3 * s) / s**3)  # over s³: without the root at 0
+
+    grid = np.linspace(1e-6, 300 * np.pi, 20_000)
+    signs = np.sign(bath(grid))
+    roots = [brentq(bath, grid[i], grid[i + 1], xtol=1e-14) for i in np.flatnonzero(signs[1:] != signs[:-1])]
+    q_squared = np.square(roots)
     if -1 < alpha < 0:
-        # divided by s³, so that the root at s = 0 is gone
-        g = lambda s: ((3 - alpha * s**2) * np.tanh(s) - 3 * s) / s**3  # noqa: E731
-        s = brentq(g, 1e-3, 200.0 / abs(alpha), xtol=1e-15)
-        q_squared = np.append(q_squared, -(s**2))
+        q_squared = np.append(q_squared, -(brentq(growing, 1e-3, 200 / abs(alpha), xtol=1e-14) ** 2))
     terms = 6 * alpha * (alpha + 1) / (9 + 9 * alpha + alpha**2 * q_squared)
     return float(1 - np.sum(terms * np.exp(-q_squared * Fo)))
 
@@ -141,13 +140,18 @@ NUMBERS: dict[str, float] = {
 }
 
 
-def bed(D: float = 1e-9, Ea: float = 0.0, isotherm: Isotherm = NO_BOUND_WATER, b: float = 0.0, **numbers: Any) -> Bed:
+def bed(
+    D: float = 1e-9, Ea: float = 0.0, isotherm: Isotherm = NO_BOUND_WATER, b: float = 0.0, **numbers: Any
+) -> Bed:
     """One case, from plain numbers that replace NUMBERS."""
     columns = {name: np.array([float(value)]) for name, value in (NUMBERS | numbers).items()}
     one = np.ones(1)
     law = Diffusivity(D * one, 60.0 * one, Ea * one, b * one, 0.15 * one)
     isotherm = Isotherm(
-        isotherm.equation, tuple(c * one for c in isotherm.constants), isotherm.fat * one, isotherm.scale * one
+        isotherm.equation,
+        tuple(c * one for c in isotherm.constants),
+        isotherm.fat * one,
+        isotherm.scale * one,
     )
     return Bed(
         diffusivity=law, isotherm=isotherm, bound_water=tabulate_bound_water(isotherm, 1), **columns
@@ -186,9 +190,7 @@ def run(bed: Bed, laws: Laws, cells: int = 64, shells: int = 4) -> Exit:
 # ---- Laws to put in the place of the real ones ----------------------------------------------------------
 
 
-def linear_law(
-    J: float = 0.0, Xs: float = 0.0, Y: float = 0.0, constant: float = 0.0
-) -> Any:
+def linear_law(J: float = 0.0, Xs: float = 0.0, Y: float = 0.0, constant: float = 0.0) -> Any:
     """The surface's moisture equation as J·flux + Xs·moisture + Y·humidity ratio + constant = 0."""
 
     def law(bed: Bed, s: SurfaceState) -> MoistureLaw:

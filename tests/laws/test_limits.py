@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from laws.domain import SORPTION_SETS, changed
+from laws.domain import SORPTION_SETS, pig
 from laws.exact import (
     ISOTHERMAL,
     air_enthalpy,
@@ -21,32 +21,12 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from coolsim import predict
-from coolsim.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
 from coolsim.model.surface import REAL, Laws
+from coolsim.physics.sorption import Isotherm
 
 # A solid whose water activity is 1 at any moisture above a part per million: modified Oswin, A → 0.
 WET = Isotherm("modified-oswin", (1e-6, 0.0, 3.0))
 FINE = 64, 4
-
-
-def pig(**numbers) -> Case:
-    """Pig pellets of the default library, numbers written out; 4 × 10 mm, 0.5 kg/(m² s), 0.4 m."""
-    case = Case(
-        title="pig pellets",
-        material=Material(
-            name="pig",
-            isotherm=Isotherm("modified-chung-pfost", (312.3, 0.16958, 30.205), 0.04),
-            diffusivity=Diffusivity(7e-10, 60.0, 26.42e3),
-            specific_heat=1800.0,
-            conductivity=0.2,
-            bulk_density=640.0,
-            void_fraction=0.42,
-        ),
-        feed=Feed(4e-3, 10e-3, 0.5, 80.0, 0.165, 640.0, 0.42),
-        air=Air(31.0, 0.85),
-        cooler=Cooler(floor_area=1.0, bed_depth=0.4, air_ratio=1.0),
-    )
-    return changed(case, **numbers)
 
 
 # ---- Wet bulb and saturation ----------------------------------------------------------------------------
@@ -69,7 +49,8 @@ def test_wet_pellets_settle_at_the_psychrometric_wet_bulb(T, RH, psychrometric, 
     R = 2e-3
     one = bed(
         D=1e-5, isotherm=WET, radius=R, air_flux=280 * viscosity(T) / (2 * R), solid_flux=1e-6,
-        feed_moisture=1.9, feed_temperature=start, inlet_air_temperature=T, inlet_humidity_ratio=humidity_ratio(T, RH),
+        feed_moisture=1.9, feed_temperature=start, inlet_air_temperature=T,
+        inlet_humidity_ratio=humidity_ratio(T, RH),
     )  # fmt: skip
     # more than ten time constants ρ_d R/3 · c/(h + latent), or 900 · 6.7e-4 · 9700/400 s at most
     out = run(with_time(one, 180.0), REAL, *FINE)
@@ -159,7 +140,9 @@ def test_desorption_heat_of_corn():
     corn = Isotherm("modified-chung-pfost", (312.3, 0.16958, 30.205))
     Q, _ = bed(isotherm=corn).bound_water(np.array([[0.19], [0.14]]))
     assert float(Q[0, 0] - Q[1, 0]) == pytest.approx(9000.0, abs=0.5)
-    by_hand = bound_heat(corn.equation, corn.constants, 0.19, 0) - bound_heat(corn.equation, corn.constants, 0.14, 0)
+    by_hand = bound_heat(corn.equation, corn.constants, 0.19, 0) - bound_heat(
+        corn.equation, corn.constants, 0.14, 0
+    )
     assert by_hand == pytest.approx(9000.0, abs=0.5)
 
 
@@ -173,7 +156,10 @@ def test_bound_water_is_a_state_of_the_pellet(equation, D):
     """
     constants, fat = SORPTION_SETS[equation][0], 0.04
     case = pig(
-        isotherm__equation=equation, isotherm__constants=constants, diffusivity__value=D, air__temperature=15.0
+        isotherm__equation=equation,
+        isotherm__constants=constants,
+        diffusivity__value=D,
+        air__temperature=15.0,
     )
     r = predict(case)
     M = 0.165
@@ -207,10 +193,15 @@ def test_two_ways_to_one_moisture_end_at_one_enthalpy():
         def exit_after(Fo, one=one, laws=laws, D=D):
             return run(with_time(one, Fo * 4e-6 / D), laws, 16, 32)
 
-        out = exit_after(brentq(lambda Fo: exit_after(Fo).moisture - X_end, least, most, xtol=1e-9))  # noqa: B023
+        out = exit_after(brentq(lambda Fo: exit_after(Fo).moisture - X_end, least, most, xtol=1e-9))
         H = float(out.solution.outlet.enthalpy[0])
-        mean[name], even[name] = out.temperature, (H + bound_heat(corn.equation, corn.constants, X_end, 0)) / 1800.0
-    lost = bound_heat(corn.equation, corn.constants, X_in, 0) - bound_heat(corn.equation, corn.constants, X_end, 0)
+        mean[name], even[name] = (
+            out.temperature,
+            (H + bound_heat(corn.equation, corn.constants, X_end, 0)) / 1800.0,
+        )
+    lost = bound_heat(corn.equation, corn.constants, X_in, 0) - bound_heat(
+        corn.equation, corn.constants, X_end, 0
+    )
     expected = 60.0 - lost / 1800.0
     assert even["dry skin"] == pytest.approx(expected, abs=2e-4)
     assert even["film"] == pytest.approx(expected, abs=2e-4)
