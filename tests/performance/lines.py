@@ -26,8 +26,8 @@ from coolsim.physics import air, packed_bed, pellet, sorption
 C_W, C_V, C_A = air.HEAT_CAPACITY_WATER, air.HEAT_CAPACITY_VAPOUR, air.HEAT_CAPACITY_DRY_AIR
 SURFACE_STEPS, FULL_STEPS = 40, 12  # of the inner Newton method; the later ones are halved, against cycles
 SURFACE_CONVERGED = 1e-9  # kg/kg, and a thousand times as many K
-LEAST_MOISTURE = 1e-3  # kg/kg, below which iterates of shells are read as this: drier has no surface state
-AIR_HOLD_UP = 0.02  # of the pellets': any positive number gives the same rest, this one soonest (measured)
+LEAST_MOISTURE, MOST_MOISTURE = 1e-3, 2.0  # kg/kg, beyond which iterates of shells are read as these
+AIR_HOLD_UP = 1.0  # of the pellets': any positive number gives the same rest; 0.002–1 took about the same time
 LONG = 1e4  # passes of the pellets after which a bed is at rest
 
 
@@ -53,9 +53,8 @@ class Line:
         h = air.enthalpy(self.bed.inlet_air_temperature, Y)
         self.feed = np.concatenate([np.broadcast_to(X, self.n), H]) / self.units[:-2, 0]
         self.inlet_air = np.concatenate([Y, h]) / self.units[-2:, 0]
-        self.to_z = np.concatenate(
-            [np.full((self.n + 1, 1), self.bed.residence_time), -np.full((2, 1), self.bed.surface / self.bed.air_flux)]
-        )  # per second of the pellets, per flux of the air → per unit of z
+        per_second, per_flux = self.bed.residence_time, -self.bed.surface / self.bed.air_flux
+        self.to_z = np.concatenate([np.full((self.n + 1, 1), per_second), np.full((2, 1), per_flux)])
         self.z_known, self.surface_known = None, None
 
     # ---- states ---------------------------------------------------------------------------------------
@@ -65,7 +64,7 @@ class Line:
         X, (H, Y, h) = u[: self.n] * self.units[: self.n], u[self.n :] * self.units[self.n :]
         if not np.isfinite(u).all():
             raise Unsolved("not finite")
-        X = np.maximum(X, LEAST_MOISTURE)
+        X = np.minimum(np.maximum(X, LEAST_MOISTURE), MOST_MOISTURE)
         Q, q_st = self.bed.bound_water(X[..., None])
         Q, q_st = Q[..., 0], q_st[..., 0]
         capacity = self.bed.specific_heat + C_W * (self.V * X).sum(axis=0)
@@ -163,7 +162,9 @@ class Line:
         return self._rates(self.solve_surface(z, self.streams(u)))
 
     def _rates(self, s):
-        pellets = np.concatenate([s["rate"] * s["inflow"] / self.V, -(s["passed"] / self.dry_per_surface)[None]])
+        pellets = np.concatenate(
+            [s["rate"] * s["inflow"] / self.V, -(s["passed"] / self.dry_per_surface)[None]]
+        )
         return self.to_z * np.concatenate([pellets, s["J"][None], s["passed"][None]]) / self.units
 
     def rates_and_slopes(self, z, u):
@@ -225,7 +226,11 @@ class Line:
 
 
 def solve_bvp(solution: Solution, tolerance: float, seeded: bool = True):
-    """scipy.integrate.solve_bvp from our solution (or from straight lines): exits."""
+    """scipy.integrate.solve_bvp on the stages of our solution, from it or from straight lines: exits.
+
+    Dead ends: seeds on fewer points than twice our stages (it adds points between which thin shells
+    overshoot below zero, and fails in most cases); the logarithm of the moisture as the state (less exact).
+    """
     line = Line(solution)
     n = line.n
     z, u = line.our_states(solution)
@@ -298,7 +303,8 @@ def march(solution: Solution, rest: float):
             raise Unsolved("time step too small")
         u = solver.y.reshape(K, 2, m)
         left, before = DOWN.exit @ u[-1, :, : n + 1], left
-        if solver.status == "finished" or solver.step_size > 0.5 and np.abs(left - before).max() < rest:
+        steady = solver.step_size > 0.5 and np.abs(left - before).max() < rest
+        if steady or solver.status == "finished":
             break
     else:
         raise Unsolved("2000 steps")
