@@ -30,7 +30,7 @@ LAYER = np.array([0.02])
 
 def exit_on(one, laws, cells: int, shells: int, layer=LAYER):
     """Exit moisture and temperature of one bed on one mesh."""
-    problem = cf.Problem(one, graded_shells(one, shells), layered_nodes(cells, layer, layer), laws)
+    problem = cf.pose(one, graded_shells(one, shells), layered_nodes(cells, layer, layer), laws)
     state, converged, _ = newton(METHOD, problem, cf.first_guess(problem), 1, 40)
     assert converged.all()
     out = cf.outlet(state, cf.evaluate(problem, state))

@@ -15,7 +15,7 @@ from scipy.sparse.linalg import splu
 
 from coolsim.inputs import bed_of, gather
 from coolsim.model import counterflow as cf
-from coolsim.model.counterflow import Problem, State
+from coolsim.model.counterflow import Problem, State, pose
 from coolsim.model.solve import METHOD, end_layers, graded_shells
 from coolsim.numerics import chain_cells
 from coolsim.numerics.mesh import layered_nodes
@@ -32,7 +32,7 @@ def problem_of(equation: str, cells: int = 3, shells: int = 4, cases: int = 3) -
     random = sample(cases, seed=71, equation=equation)
     chosen = [changed(c, diffusivity__moisture_slope=slopes[i % 3]) for i, c in enumerate(random)]
     bed = bed_of(gather(chosen))
-    return Problem(bed, graded_shells(bed, shells), layered_nodes(cells, *end_layers(bed)))
+    return pose(bed, graded_shells(bed, shells), layered_nodes(cells, *end_layers(bed)))
 
 
 def random_state(problem: Problem, rng: np.random.Generator) -> State:
@@ -265,7 +265,8 @@ def test_sensitivity_of_the_exit(setting, solver):
 
     def with_change(change: float) -> Problem:
         value = getattr(problem.bed, setting) + change
-        return dataclasses.replace(problem, bed=dataclasses.replace(problem.bed, **{setting: value}))
+        bed = dataclasses.replace(problem.bed, **{setting: value})
+        return pose(bed, problem.shells, problem.z, problem.laws)
 
     def exit_of(p: Problem, s: State):
         out = cf.outlet(s, cf.evaluate(p, s))

@@ -27,7 +27,9 @@ C_W, C_V, C_A = air.HEAT_CAPACITY_WATER, air.HEAT_CAPACITY_VAPOUR, air.HEAT_CAPA
 SURFACE_STEPS, FULL_STEPS = 40, 12  # of the inner Newton method; the later ones are halved, against cycles
 SURFACE_CONVERGED = 1e-9  # kg/kg, and a thousand times as many K
 LEAST_MOISTURE, MOST_MOISTURE = 1e-3, 2.0  # kg/kg, beyond which iterates of shells are read as these
-AIR_HOLD_UP = 1.0  # of the pellets': any positive number gives the same rest; 0.002–1 took about the same time
+AIR_HOLD_UP = (
+    1.0  # of the pellets': any positive number gives the same rest; 0.002–1 took about the same time
+)
 LONG = 1e4  # passes of the pellets after which a bed is at rest
 
 

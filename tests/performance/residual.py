@@ -32,11 +32,11 @@ def walk(solution: Solution, newton):
         levels += 1
     levels -= 1
     cells, shells = cells >> levels, shells >> levels
-    problem = cf.Problem(bed, graded_shells(bed, shells), mesh.layered_nodes(cells, *end_layers(bed)), laws)
+    problem = cf.pose(bed, graded_shells(bed, shells), mesh.layered_nodes(cells, *end_layers(bed)), laws)
     state = newton(problem, cf.first_guess(problem))
     for _ in range(levels):
         cells, shells = 2 * cells, 2 * shells
-        finer = cf.Problem(bed, graded_shells(bed, shells), followed_mesh(problem, state, cells), laws)
+        finer = cf.pose(bed, graded_shells(bed, shells), followed_mesh(problem, state, cells), laws)
         problem, state = finer, newton(finer, moved(problem, state, finer))
     out = cf.outlet(state, cf.evaluate(problem, state))
     temperature = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
