@@ -208,6 +208,25 @@ def test_two_ways_to_one_moisture_end_at_one_enthalpy():
     assert abs(mean["dry skin"] - mean["film"]) > 0.3  # before evening out they differ
 
 
+def test_water_that_lets_go_draws_its_heat_through_the_pellet():
+    """Below 3 % the desorption heat is one number, so 5k/R (Tp − Ts) = q_st J at every point; no other heat."""
+    A, B, C = 312.3, 0.16958, 30.205
+    corn = Isotherm("modified-chung-pfost", (A, B, C))
+    q_st = R_V * (T_REF + 273.15) ** 2 * A / (T_REF + C) ** 2 * np.exp(-3 * B)  # by hand, at 3 %: 1.7 MJ/kg
+    k_film, X_end, R = 1e-3, 0.002, 2e-3
+    laws = Laws(
+        moisture=linear_law(J=1 / k_film, Xs=-1.0, constant=X_end),
+        heat_transfer=constant_heat_transfer(0.0),
+        **ISOTHERMAL,
+    )
+    one = bed(isotherm=corn, feed_moisture=0.025, feed_temperature=60.0, radius=R, conductivity=0.01)
+    points = run(one, laws, 16, 8).solution.state.points
+    Xs, Ts, Tp = points[:, 0], points[:, 1], points[:, 2]
+    gap = R / (5 * 0.01) * q_st * k_film * (Xs - X_end)
+    assert gap.max() > 1.0
+    np.testing.assert_allclose(Tp - Ts, gap, rtol=1e-5)  # the table of Q is within 1e-6 of its constant slope
+
+
 # ---- Balances of a whole cooler -------------------------------------------------------------------------
 
 PRINTED_EXHAUST = [  # kg air per kg dry solid, °C, RH %: model.md §7.7 (computed)
