@@ -319,13 +319,18 @@ class Outlet:
     air_enthalpy: Array  # h
 
 
-def outlet(state: State, e: Evaluation) -> Outlet:
-    """What leaves the bottom (pellets) and the top (air)."""
+def outlet(problem: Problem, state: State) -> Outlet:
+    """What leaves the bottom (pellets) and the top (air) at a state."""
+    bed, laws = problem.bed, problem.laws
+    X, points = state.chain[-1], state.points[-1]
+    V = problem.shells.volume[:, None]
+    mean, Q = (V * X).sum(axis=0), (V * bed.bound_water(X)[0]).sum(axis=0)
+    Ta, Y = state.points[0, TA], state.points[0, HUMIDITY]
     return Outlet(
-        exits(DOWN, e.mean_moisture)[-1],
-        exits(DOWN, e.enthalpy)[-1],
-        exits(DOWN, e.bound_heat)[-1],
-        exits(DOWN, state.points[:, XS])[-1],
-        exits(UP, state.points[:, HUMIDITY])[0],
-        exits(UP, e.air_enthalpy)[0],
+        exits(DOWN, mean),
+        exits(DOWN, laws.pellet_enthalpy(bed, mean, points[TP], Q)),
+        exits(DOWN, Q),
+        exits(DOWN, points[XS]),
+        exits(UP, Y),
+        exits(UP, laws.air_enthalpy(Ta, Y)),
     )

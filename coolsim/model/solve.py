@@ -151,7 +151,7 @@ def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArr
     bed, laws = fine.bed, fine.laws
     state, converged, more = _solve_on(fine, guess)
     e = cf.evaluate(fine, state)
-    out = cf.outlet(state, e)
+    out = cf.outlet(fine, state)
     half = pose(bed, fine.shells, fine.z[::2], laws)
     quarter = pose(bed, graded_shells(bed, len(fine.shells.volume) // 2), fine.z[::2], laws)
     outlets = [out, *(_outlet_after_one_step(p, moved(fine, state, p)) for p in (half, quarter))]
@@ -181,7 +181,7 @@ def _difference(part: tuple[float, float], fine: Array, half: Array, quarter: Ar
 def _outlet_after_one_step(problem: Problem, guess: State) -> Outlet:
     with np.errstate(all="ignore"):  # a case that fails here gets an infinite error estimate
         state, _ = cf.newton_step(problem, guess)
-        return cf.outlet(state, cf.evaluate(problem, state))
+        return cf.outlet(problem, state)
 
 
 # ---- Between meshes -----------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ def exit_on(one, laws, cells: int, shells: int, layer=LAYER):
     problem = cf.pose(one, graded_shells(one, shells), layered_nodes(cells, layer, layer), laws)
     state, converged, _ = newton(METHOD, problem, cf.first_guess(problem), 1, 40)
     assert converged.all()
-    out = cf.outlet(state, cf.evaluate(problem, state))
+    out = cf.outlet(problem, state)
     T = laws.pellet_temperature(one, out.moisture, out.enthalpy, out.bound_heat)
     return np.array([out.moisture[0], T[0]])
 

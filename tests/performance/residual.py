@@ -38,7 +38,7 @@ def walk(solution: Solution, newton):
         cells, shells = 2 * cells, 2 * shells
         finer = cf.pose(bed, graded_shells(bed, shells), followed_mesh(problem, state, cells), laws)
         problem, state = finer, newton(finer, moved(problem, state, finer))
-    out = cf.outlet(state, cf.evaluate(problem, state))
+    out = cf.outlet(problem, state)
     temperature = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
     return float(out.moisture[0] / (1 + out.moisture[0])), float(temperature[0])
 
