@@ -25,6 +25,7 @@ class Inputs:
     """Numbers of cases that share a form of isotherm; `shape` is that of the outside air (one case: empty)."""
 
     shape: tuple[int, ...]
+    one_case: bool  # whether only the air differs
     isotherm: Isotherm  # of arrays
     diffusivity: Diffusivity  # of arrays
     specific_heat: Array
@@ -81,6 +82,7 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     ratio, airflow = numbers(lambda c: c.cooler.air_ratio), numbers(lambda c: c.cooler.airflow)
     return Inputs(
         shape=shape,
+        one_case=len(cases) == 1,
         isotherm=isotherm,
         diffusivity=Diffusivity(**law),
         specific_heat=specific_heat,

@@ -94,7 +94,7 @@ def _linear_algebra() -> ThreadpoolController:
 
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
     """Solve all cases and raise if one fails."""
-    solve_all = _solve_alike if len(inputs.radius) >= ALIKE and inputs.shape else _solve_each
+    solve_all = _solve_alike if inputs.one_case and len(inputs.radius) >= ALIKE else _solve_each
     # matrices of 30 rows are too small to share between threads: doing so halves the speed
     with _linear_algebra().limit(limits=1, user_api="blas"):
         solutions = solve_all(bed_of(inputs), resolution)

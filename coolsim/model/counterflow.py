@@ -232,10 +232,42 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     )
 
 
-def newton_step(problem: Problem, state: State) -> tuple[State, Array]:
+def with_inertia(
+    problem: Problem, state: State, e: Evaluation, cells: ChainCells, inertia: Array
+) -> ChainCells:
+    """The Jacobian of one linearly implicit step in time, of 1/inertia (B,) residence times.
+
+    Every stream resists change: with much inertia a step is a little of what the bed would really do.
+    """
+    mass = np.diff(problem.z, axis=0) * inertia  # (K, B)
+    laws, bed = problem.laws, problem.bed
+    Tp, Ta, Y = (state.points[:, v] for v in (TP, TA, HUMIDITY))
+    K, _, _, B = state.chain.shape
+    P, F = (
+        cells.points.copy().reshape(K, 5, 2, 5, 2, B),
+        cells.points_by_functionals.copy().reshape(K, 5, 2, 3, 2, B),
+    )
+    for i in range(2):
+        P[:, 2, i, TP, i] += mass * (bed.specific_heat + laws.water_capacity * e.mean_moisture[:, i])
+        F[:, 2, i, 1, i] += mass * laws.water_capacity * Tp[:, i]
+        F[:, 2, i, 2, i] -= mass
+        P[:, 3, i, HUMIDITY, i] += mass
+        P[:, 4, i, TA, i] += mass * (HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y[:, i])
+        P[:, 4, i, HUMIDITY, i] += mass * laws.vapour_enthalpy(Ta[:, i])
+    return dataclasses.replace(
+        cells,
+        diagonal=cells.diagonal + problem.shells.volume[:, None] * mass[:, None, None],
+        points=P.reshape(cells.points.shape),
+        points_by_functionals=F.reshape(cells.points_by_functionals.shape),
+    )
+
+
+def newton_step(problem: Problem, state: State, inertia: Array | None = None) -> tuple[State, Array]:
     """One limited Newton step, and its size (B,): the largest change, in parts of what the cooler changes."""
     e = evaluate(problem, state)
     cells = linearise(problem, state, e)
+    if inertia is not None:
+        cells = with_inertia(problem, state, e, cells, inertia)
     K, _, _, B = state.points.shape[0], 5, 2, problem.bed.cases
     dX, dP = chain_cells.solve(cells, e.chain_residual, e.point_residual.reshape(K, 10, B))
     return _advance(problem, state, dX, dP.reshape(K, 5, 2, B))
@@ -304,6 +336,14 @@ def thin_guess(problem: Problem) -> State:
 def with_depth(problem: Problem, share: Array) -> Problem:
     """The same cooler with a share of its depth."""
     bed = dataclasses.replace(problem.bed, depth=problem.bed.depth * share)
+    return pose(bed, problem.shells, problem.z, problem.laws)
+
+
+def with_moisture_slope(problem: Problem, share: Array) -> Problem:
+    """The same cooler with pellets whose diffusivity depends on moisture only in part."""
+    law = problem.bed.diffusivity
+    easier = dataclasses.replace(law, moisture_slope=law.moisture_slope * share)
+    bed = dataclasses.replace(problem.bed, diffusivity=easier)
     return pose(bed, problem.shells, problem.z, problem.laws)
 
 

@@ -1,7 +1,7 @@
 """From a bed to its solution: meshes, continuation, error estimate.
 
 1. A coarse mesh, graded to both ends by the streams' transfer lengths; Newton's method from straight lines.
-   The few cases that fail grow their bed from a thin one.
+   The few cases that fail (one in two hundred) take a longer road: see ROADS.
 2. A mesh with twice the cells that follows the solution, and twice the shells; Newton from the coarse state.
 3. One Newton step from that solution on half its cells, and on half its cells and shells: the differences
    are the error estimate. (One step: its own error is the square of what it measures.)
@@ -28,7 +28,7 @@ from coolsim.model.counterflow import Evaluation, Outlet, Problem, State, pose
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
-from coolsim.numerics.newton import CLOSE, CONVERGED, Method, continuation, newton
+from coolsim.numerics.newton import CLOSE, CONVERGED, Method, continuation, newton, pseudo_time
 from coolsim.physics import air, packed_bed
 
 GRADING = 4.5  # of the shells; the error in r is then smallest where it still falls by four per halving
@@ -80,8 +80,8 @@ def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) ->
     """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
     cells, count = resolution.cells, resolution.shells
     coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
-    state, _, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
-    solution = _solve_followed(np.arange(bed.cases), coarse, state, cells, count, steps)
+    state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
+    solution = _solve_followed(np.arange(bed.cases), coarse, state, solved, cells, count, steps)
     return _refined(solution, resolution.refinements)
 
 
@@ -103,7 +103,9 @@ def _refined(solution: Solution, refinements: int) -> list[Solution]:
             answers.append(take(solution, np.flatnonzero(~rough)))
         again = take(solution, np.flatnonzero(rough))
         cells, count = 2 * (len(again.problem.z) - 1), 2 * len(again.problem.shells.volume)
-        solution = _solve_followed(again.index, again.problem, again.state, cells, count, again.steps)
+        solution = _solve_followed(
+            again.index, again.problem, again.state, again.converged, cells, count, again.steps
+        )
     return [*answers, solution]
 
 
@@ -121,16 +123,38 @@ def graded_shells(bed: Bed, count: int) -> Shells:
     return shells(count, np.full(bed.cases, GRADING))
 
 
+def _by_moisture_slope(problem: Problem, enough: float) -> Any:
+    """Steep diffusivities: from one that does not depend on moisture. Growing the bed leaves a third of these."""
+    start = cf.first_guess(problem)
+    return continuation(METHOD, cf.with_moisture_slope, problem, start, problem.bed.cases, enough=enough)
+
+
+def _by_depth(problem: Problem, enough: float) -> Any:
+    """From a thin bed."""
+    start = cf.thin_guess(problem)
+    return continuation(METHOD, cf.with_depth, problem, start, problem.bed.cases, enough=enough)
+
+
+def _by_time(problem: Problem, enough: float) -> Any:
+    """From fresh pellets, as the bed would settle: for fronts that stand inside it."""
+    state, _, steps = pseudo_time(METHOD, problem, cf.thin_guess(problem), problem.bed.cases)
+    state, converged, more = newton(METHOD, problem, state, problem.bed.cases, MOST_STEPS, enough)
+    return state, converged, steps + more
+
+
+ROADS = (_by_moisture_slope, _by_depth, _by_time)  # to what Newton's method does not reach at once
+
+
 def _solve_on(
     problem: Problem, guess: State, enough: float = CONVERGED
 ) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
-    """Newton from a guess, continuation in depth for the cases that fail."""
+    """Newton from a guess; for the cases that fail, each road in turn."""
     state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS, enough)
-    failed = np.flatnonzero(~converged)
-    if len(failed):
-        hard = take(problem, failed)
-        thin = cf.thin_guess(hard)
-        part, reached, more = continuation(METHOD, cf.with_depth, hard, thin, len(failed), enough=enough)
+    for road in ROADS:
+        failed = np.flatnonzero(~converged)
+        if not len(failed):
+            break
+        part, reached, more = road(take(problem, failed), enough)
         state = _put(state, failed[reached], take(part, reached))
         converged[failed] = reached
         steps[failed] += more
@@ -138,11 +162,19 @@ def _solve_on(
 
 
 def _solve_followed(
-    index: NDArray[np.intp], problem: Problem, state: State, cells: int, count: int, steps: NDArray[np.intp]
+    index: NDArray[np.intp],
+    problem: Problem,
+    state: State,
+    solved: NDArray[np.bool_],
+    cells: int,
+    count: int,
+    steps: NDArray[np.intp],
 ) -> Solution:
-    """Solve on a mesh that follows a coarser state."""
+    """Solve on a mesh that follows a coarser state, where that state solves its own mesh."""
     bed = problem.bed
-    fine = pose(bed, graded_shells(bed, count), followed_mesh(problem, state, cells), problem.laws)
+    nodes = mesh.layered_nodes(cells, *end_layers(bed))
+    nodes[:, solved] = followed_mesh(take(problem, solved), take(state, solved), cells)
+    fine = pose(bed, graded_shells(bed, count), nodes, problem.laws)
     return _finished(index, fine, moved(problem, state, fine), steps)
 
 

@@ -26,7 +26,7 @@ LEAST_GROWTH = 1.0005  # below which continuation gives up
 class Method:
     """How to treat a problem: see the module."""
 
-    step: Callable[[Any, Any], tuple[Any, Any]]
+    step: Callable[..., tuple[Any, Any]]  # with a third argument, inertia (cases,): a step in pseudo-time
     take: Callable[[Any, Any], Any]
     put: Callable[[Any, Any, Any], Any]
 
@@ -66,7 +66,7 @@ def continuation(
     state: Any,
     cases: int,
     most: int = 12,
-    rounds: int = 60,
+    rounds: int = 30,
     enough: float = CONVERGED,
 ) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
     """Solve easy problems on the way to a hard one: `strengthened(problem, share)` with share (cases,) → 1."""
@@ -97,3 +97,37 @@ def continuation(
         state = method.put(state, index, part)
         share[index[~converged]] = 0.0
     return state, share >= 1.0, steps
+
+
+FIRST_INERTIA, LEAST_INERTIA, LARGEST_INERTIA = 100.0, 1e-3, 1e8
+SETTLING = 8
+LARGEST_STEP = 0.5  # size above which a step in pseudo-time is taken back
+SLOWER, FASTER = 4.0, 0.6  # factors on inertia after a step taken back, and after one that was kept
+
+
+def pseudo_time(
+    method: Method, problem: Any, state: Any, cases: int, most: int = 150
+) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
+    """Let each case run towards rest in steps as long as it bears, ever longer; returns as `newton`.
+
+    For fronts that stand inside the bed: Newton's method throws them about, time carries them to their place.
+    """
+    inertia = np.full(cases, LARGEST_INERTIA)
+    for _ in range(SETTLING):  # with all streams held still, what has no inertia settles
+        with np.errstate(all="ignore"):
+            part, size = method.step(problem, state, inertia)
+        state = method.put(state, np.isfinite(size), method.take(part, np.isfinite(size)))
+    inertia = np.full(cases, FIRST_INERTIA)
+    rested, steps = np.zeros(cases, bool), np.zeros(cases, np.intp)
+    for _ in range(most):
+        index = np.flatnonzero(~rested & (inertia < LARGEST_INERTIA))
+        if not len(index):
+            break
+        with np.errstate(all="ignore"):  # a step that blows up is taken back
+            part, size = method.step(method.take(problem, index), method.take(state, index), inertia[index])
+        steps[index] += 1
+        kept = size < LARGEST_STEP
+        state = method.put(state, index[kept], method.take(part, kept))
+        inertia[index] *= np.where(kept, FASTER, SLOWER)
+        rested[index] = kept & (inertia[index] < LEAST_INERTIA)
+    return state, rested, steps

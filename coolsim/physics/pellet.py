@@ -19,15 +19,13 @@ from coolsim.physics.sorption import Isotherm, bound_water_heat, equilibrium_moi
 
 @dataclass(frozen=True)
 class Diffusivity:
-    """D = value · exp[−Ea/R (1/T − 1/at)] · exp[moisture_slope (X − at_moisture)]."""
+    """D = value · exp[−Ea/R (1/T − 1/at)] · exp[moisture_slope (X − at_moisture)]. Floats, or arrays of cases."""
 
-    value: float = documented("m²/s", "water diffusivity in the pellet at the reference", "D_ref")
-    at: float = documented("°C", "reference temperature", "T_ref", default=60.0)
-    activation_energy: float = documented("J/mol", "activation energy", "Ea", default=26e3)
-    moisture_slope: float = documented(
-        "kg dry/kg", "slope of ln D with moisture, dry basis", "b", default=0.0
-    )
-    at_moisture: float = documented("kg/kg dry", "reference moisture, dry basis", "X_ref", default=0.0)
+    value: Any = documented("m²/s", "water diffusivity in the pellet at the reference", "D_ref")
+    at: Any = documented("°C", "reference temperature", "T_ref", default=60.0)
+    activation_energy: Any = documented("J/mol", "activation energy", "Ea", default=26e3)
+    moisture_slope: Any = documented("kg dry/kg", "slope of ln D with moisture, dry basis", "b", default=0.0)
+    at_moisture: Any = documented("kg/kg dry", "reference moisture, dry basis", "X_ref", default=0.0)
 
 
 def equivalent_sphere_radius(diameter: Number, length: Number) -> Number:

@@ -142,11 +142,7 @@ def test_order_of_the_cases_is_kept():
 def hopeless(monkeypatch):
     """A solver that may take two Newton steps and no others."""
     monkeypatch.setattr(model_solve, "MOST_STEPS", 2)
-    monkeypatch.setattr(model_solve, "continuation", _gives_up)
-
-
-def _gives_up(method, strengthened, problem, state, cases, **options):
-    return state, np.zeros(cases, bool), np.ones(cases, int)
+    monkeypatch.setattr(model_solve, "ROADS", ())
 
 
 @pytest.mark.usefixtures("hopeless")
@@ -177,7 +173,7 @@ def test_failures_among_many_are_named_by_their_place_in_the_list():
 def test_iterates_without_numbers_are_a_failure_not_a_crash(monkeypatch):
     """Iterates that blow up to nan must come back as NotConverged, without a warning on the way."""
 
-    def blows_up(problem, state):
+    def blows_up(problem, state, inertia=None):
         nothing = State(np.full_like(state.chain, np.nan), np.full_like(state.points, np.nan))
         return nothing, np.full(problem.bed.cases, np.nan)
 
