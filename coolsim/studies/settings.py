@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.physics import air, sorption
@@ -32,6 +33,7 @@ from coolsim.studies.search import FULL, SURVEY, Found, search, with_limits
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller dwell may cost and still be preferred
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
+OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
 
 
@@ -132,31 +134,41 @@ def reachable(case: Case) -> tuple[Reached, Reached]:
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
     faults = []
-    for table, key, what in (
-        ("target", "moisture", 'the moisture to reach, e.g. "12 %"'),
-        ("costs", "electricity", 'prices, e.g. electricity = "0.15 /kWh"'),
+    for table, key, example in (
+        ("target", "moisture", 'moisture = "12 %"'),
+        ("costs", "electricity", 'electricity = "0.15 /kWh"'),
     ):
         if key not in case.tables.get(table, {}):
-            faults.append(Fault("", f"{table}.{key}", "nothing", f"needed for settings: {what}"))
+            faults.append(_missing(case, f"{table}.{key}", example))
     limits = case.tables.get("limits", {})
-    opened = [
-        k
-        for k in ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")
-        if k in limits
-    ]
-    if not opened:
-        faults.append(
-            Fault(
-                "",
-                "limits",
-                "no range",
-                'needed for settings: what may be set, e.g. airflow = ["500 m3/h", "2400 m3/h"]',
-            )
-        )
+    if not {*OPENED} & {*limits}:
+        faults.append(_missing(case, "limits", 'airflow = ["500 m3/h", "2400 m3/h"]', "what may be set"))
+    try:
+        no_fan = fan.fan_of(case.tables) is None
+    except InputError as error:
+        no_fan, faults = False, faults + error.faults
+    if "fan_speed" in limits and no_fan:
+        curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
+        faults.append(_missing(case, "fan", curve, "limits.fan_speed is of this fan"))
     if not faults:
         faults += _impossible(case)
     if faults:
         raise InputError(faults)
+
+
+def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
+    table, _, name = key.partition(".")
+    found = "nothing" if table in case.tables and name else f"no [{table}] table"
+    if table in case.tables and not name:
+        found = "no range"
+    allowed = f"settings need it{f' ({why})' if why else ''}: below [{table}], such as {example}"
+    return Fault(_where(case, table), key, found, allowed)
+
+
+def _where(case: Case, key: str) -> str:
+    """Return where a key of the scenario stands, if the case was read from one."""
+    where = getattr(case.source, "where", None)
+    return where(key) if where else ""
 
 
 def _impossible(case: Case) -> list[Fault]:
@@ -173,11 +185,12 @@ def _impossible(case: Case) -> list[Fault]:
     if ceiling < X / (1 + X):
         return [
             Fault(
-                "",
+                _where(case, "target.moisture"),
                 "target.moisture",
                 f"{ceiling:.2%}",
                 f"even at {T:.0f} °C, the hottest anything is here, outside air ({a_w:.0%} relative humidity then) "
-                f"dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat the inlet air",
+                f"dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat the inlet air "
+                f"(limits.inlet_air_temperature)",
             )
         ]
     return []
