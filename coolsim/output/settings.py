@@ -244,7 +244,7 @@ def _dryer(heated: Heated | None, answer: SettingsAnswer, page: Page) -> str:
         page.number(x, u.TEMPERATURE, 0) for x in (heated.inlet_air_temperature, heated.temperature)
     )
     air = f"inlet air of {inlet} (airflow {page.number(heated.airflow, u.VOLUME_FLOW, 0)})"
-    dryer = "Use a dryer before the cooler, or bring the feed in drier."
+    dryer = "Rather bring the feed in drier, or put a dryer before the cooler."
     if not heated.dry_enough:
         text = f"Not even {air} brings the moisture; the pellets would leave at {out}. {dryer}"
     elif heated.too_warm:

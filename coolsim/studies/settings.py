@@ -34,6 +34,7 @@ from coolsim.studies.search import FULL, SURVEY, Found, search, with_limits
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller dwell may cost and still be preferred
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
+OTHERWISE_BROKEN = 1e-3  # kg/kg wet, counted as too wet where it is another limit that a feed breaks
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
 
 
@@ -239,14 +240,18 @@ def required_feed(
         f = search(
             case, ranges, others, lambda t: t.result.pellets_out.moisture_wb, {"feed_moisture": feed}, start
         )
-        return float(f.tried.result.pellets_out.moisture_wb[0]) - ceiling, f
+        wetter = float(f.tried.result.pellets_out.moisture_wb[0]) - ceiling
+        return wetter if f.kept else max(wetter, OTHERWISE_BROKEN), f
 
-    low, high = ceiling, min(max(1.5 * case.feed.moisture, ceiling + 0.05), HIGHEST_FEED_MOISTURE)
-    e_low, at = excess(low, None)
-    if e_low > 0 or not at.kept:
+    dry, high = ceiling, min(max(1.5 * case.feed.moisture, ceiling + 0.05), HIGHEST_FEED_MOISTURE)
+    for low in np.linspace(dry, high, 6)[:-1].tolist():
+        e_low, at = excess(low, None)
+        if e_low <= 0:
+            break  # a drier feed may leave too warm: it has less water to cool itself with
+    else:
         return None
     e_high, at = excess(high, at.knobs)
-    if e_high <= 0 and at.kept:
+    if e_high <= 0:
         return high
     for _ in range(8):
         middle = float(np.clip(low - e_low * (high - low) / (e_high - e_low), low + 1e-4, high - 1e-4))
