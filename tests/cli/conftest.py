@@ -57,7 +57,7 @@ maximum_water_activity = 0.65
 """
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def good() -> str:
     return GOOD
 
