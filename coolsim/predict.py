@@ -10,10 +10,12 @@ import dataclasses
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController
 
 from coolsim.answer import build_result, interleave
 from coolsim.case import Air, Case
@@ -85,10 +87,17 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
     return results[0] if len(groups) == 1 else interleave(results, groups)
 
 
+@lru_cache(maxsize=1)
+def _linear_algebra() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
     """Solve all cases and raise if one fails."""
     solve_all = _solve_alike if len(inputs.radius) >= ALIKE and inputs.shape else _solve_each
-    solutions = solve_all(bed_of(inputs), resolution)
+    # matrices of 30 rows are too small to share between threads: doing so halves the speed
+    with _linear_algebra().limit(limits=1, user_api="blas"):
+        solutions = solve_all(bed_of(inputs), resolution)
     result = build_result(inputs, solutions, resolution, scalar)
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):

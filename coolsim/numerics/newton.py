@@ -36,7 +36,7 @@ def newton(
 ) -> tuple[Any, NDArray[np.bool_], NDArray[np.intp]]:
     """Iterate each case until a step is smaller than `enough`, `most` steps at the most.
 
-    Returns state, converged (cases,), steps taken (cases,).
+    Returns state, converged (cases,), steps taken (cases,). A case that runs off to nan keeps its first state.
     """
     converged, steps = np.zeros(cases, bool), np.zeros(cases, np.intp)
     active = np.arange(cases)
@@ -50,7 +50,7 @@ def newton(
         leaving = done | lost
         if leaving.any():
             converged[active[done]] = True
-            state = method.put(state, active[leaving], method.take(part, leaving))
+            state = method.put(state, active[done], method.take(part, done))
             staying = ~leaving
             active = active[staying]
             if not len(active):

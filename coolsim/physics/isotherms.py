@@ -56,7 +56,8 @@ def _henderson_slopes(c: tuple[Any, ...], M: Any, T: Any) -> tuple[Any, Any, Any
 def _henderson_log_slope(c: tuple[Any, ...], M: Any, T: Any) -> Any:
     A, B, C = c
     u_per_T = A * M**B
-    return u_per_T / np.expm1(u_per_T * (T + C))
+    rest = np.exp(-u_per_T * (T + C))  # 1 − a_w
+    return u_per_T * rest / -np.expm1(-u_per_T * (T + C))
 
 
 def _henderson_inverse(c: tuple[Any, ...], a_w: Any, T: Any) -> Any:

@@ -1,0 +1,103 @@
+"""The budgets a user notices: one answer, a year of weather, a command, an import.
+
+How to run, from the top of the repository (the ordinary run leaves this folder out; `-n 0`: nothing beside it):
+
+    python -m pytest -o addopts="-q --import-mode=importlib" tests/performance/test_speed.py -s
+
+It prints what it measured. Budgets are generous for a desktop of today and say nothing about which machine is
+quicker; each is held against the median of several runs. Depends on nothing but the product and pytest.
+A peer benchmark stands in peers.py.
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
+ONE_ANSWER = 25e-3  # s
+YEAR, YEAR_SECONDS, YEAR_MEMORY = 8760, 6.0, 1.5 * 2**30  # hours, s, bytes
+COMMAND, IMPORT = 2.0, 0.5  # s
+
+YEAR_SCRIPT = f"""
+import resource, sys, time
+import numpy as np
+import coolsim
+case = coolsim.load(sys.argv[1])
+rng = np.random.default_rng(8760)
+T = 17 + 11 * np.sin(np.linspace(0, 2 * np.pi, {YEAR})) + rng.normal(0, 4, {YEAR})
+RH = np.clip(0.95 - 0.02 * (T - 10) + rng.normal(0, 0.1, {YEAR}), 0.15, 0.99)
+air = coolsim.Air(T, RH, case.air.pressure)
+times = []
+for _ in range(3):
+    start = time.perf_counter()
+    result = coolsim.predict(case, air=air)
+    times.append(time.perf_counter() - start)
+assert np.isfinite(result.accuracy.moisture_error_wb).all()
+scale = 1 if sys.platform == "darwin" else 1024  # ru_maxrss is in bytes there, in KiB on Linux
+print(sorted(times)[1], resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * scale)
+"""
+
+
+def run(*arguments):
+    """Output of Python in a process of its own that sees this copy of the product, and its wall time [s]."""
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    start = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env=environment,
+    )
+    return done.stdout, time.perf_counter() - start
+
+
+def median_wall(*arguments, runs=5):
+    run(*arguments)  # byte code and file cache
+    return statistics.median(run(*arguments)[1] for _ in range(runs))
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_one_warm_answer(path):
+    import coolsim
+
+    case = coolsim.load(path)
+    times = []
+    for _ in range(25):
+        start = time.perf_counter()
+        coolsim.predict(case)
+        times.append(time.perf_counter() - start)
+    seconds = statistics.median(times[2:])
+    print(f"\npredict, {path.stem}: {1e3 * seconds:.1f} ms")
+    assert seconds <= ONE_ANSWER
+
+
+@pytest.mark.parametrize("path", SCENARIOS[::2], ids=lambda p: p.stem)
+def test_a_year_of_weather(path):
+    """8760 answers with their error estimates, and the largest memory that took."""
+    seconds, memory = map(float, run("-c", YEAR_SCRIPT, path)[0].split())
+    print(f"\n{YEAR} outside airs, {path.stem}: {seconds:.2f} s, {memory / 2**30:.2f} GiB")
+    assert seconds <= YEAR_SECONDS
+    assert memory < YEAR_MEMORY
+
+
+def test_command_from_cold():
+    seconds = median_wall("-c", "from coolsim.cli import main; main()", "predict", SCENARIOS[0])
+    print(f"\ncoolsim predict: {seconds:.2f} s")
+    assert seconds <= COMMAND
+
+
+def test_import():
+    empty = median_wall("-c", "pass")
+    seconds = median_wall("-c", "import coolsim")
+    print(f"\nimport coolsim: {seconds:.3f} s, of which Python itself {empty:.3f} s")
+    assert seconds <= IMPORT
