@@ -130,7 +130,7 @@ def test_one_step_is_what_predict_says_of_each_changed_case(met: Searched) -> No
         "ambient +1 °C": {"air__temperature": "32 degC"},
         "ambient +5 % RH": {"air__relative_humidity": "85 %"},
         "feed moisture +1 point": {"feed__moisture": "15 %"},
-        "fan +5 %": {"cooler__airflow": f"{1.05 * dial['airflow_m3_h']!r} m3/h"},
+        "airflow +5 %": {"cooler__airflow": f"{1.05 * dial['airflow_m3_h']!r} m3/h"},
         "dwell +1 min": {"cooler__bed_depth": f"{deeper!r} m"},
     }
     steps = {step["change"]: step for step in met.document["one_step"]}
