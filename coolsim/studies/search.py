@@ -25,7 +25,7 @@ FULL = Resolution()
 GRID = {"airflow": 81, "bed_depth": 33, "inlet_air_temperature": 13, "feed_moisture": 13}
 KEPT = 1e-6  # excess that counts as none, in a limit's scale: 1e-8 of moisture
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
-STARTS, APART = 4, 0.25  # states slid to the bottom, and how far they are apart at least, of −1 to 1
+STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
 CORRECTIONS = 5
 SETTLED = 1e-9  # step, from −1 to 1, that ends the corrections
 
@@ -39,6 +39,8 @@ class Goal:
     score: Score
     limits: list[Limit]
     feed: float | None  # feed moisture; None lets it vary
+    ridge: Limit | None = None  # a bound at which the score is steep or has a kink, so that it hides its floor
+    along: Score | None = None  # the same score at that bound, without what is steep
 
 
 @dataclass(frozen=True)
@@ -117,14 +119,32 @@ class Search:
             if n in self.fit.varied and (n != "feed_moisture" or goal.feed is None)
         ]
 
-        def look(x: Array) -> tuple[Array, Array]:
+        def look(x: Array, score: Score = goal.score) -> tuple[Array, Array]:
             state = self._state(x, self.fit(x) + shift)
-            return goal.score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits)
+            return score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits)
 
-        ends = [*starts, *(_bottom(look, start, free) for start in starts)] if free else starts
-        scores, excess = look(np.array(ends))
-        ranks = [_rank(excess[:, k], scores[k], 10 * KEPT) for k in range(len(ends))]
-        return ends[min(range(len(ends)), key=ranks.__getitem__)]
+        def on_ridge(x: Array) -> tuple[Array, Array]:
+            assert goal.ridge is not None and goal.along is not None
+            state, case = self._state(x, self.fit(x) + shift), self.plant.case
+            e = np.concatenate([excesses(case, state, limits) for limits in ([goal.ridge], goal.limits)])
+            return goal.along(state, self.box.knobs(x)), e
+
+        ends = list(starts)
+        if free and goal.ridge:
+            ends += [_bottom(on_ridge, start, free, 1) for start in starts]
+            ends.append(ends[_first([_rank(e, f, 10 * KEPT) for f, e in _each(look(np.array(ends)))])])
+            starts = ends[-1:]
+        if free:
+            ends += [_bottom(look, start, free, 0) for start in starts]
+        return ends[_first([_rank(e, f, 10 * KEPT) for f, e in _each(look(np.array(ends)))])]
+
+
+def _each(looked: tuple[Array, Array]) -> Any:
+    return zip(looked[0], looked[1].T)
+
+
+def _first(ranks: list[tuple[float, float]]) -> int:
+    return min(range(len(ranks)), key=ranks.__getitem__)
 
 
 def _rank(excess: Array, score: float, kept: float = KEPT) -> tuple[float, float]:
@@ -146,8 +166,11 @@ def _crossings(x: Array, rows: Array, excess: Array, shape: list[int], axis: int
     return between, rows[:, left] + share * (rows[:, right] - rows[:, left])
 
 
-def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: list[int]) -> Array:
-    """Slide downhill within the limits and from −1 to 1; where limits are broken, to where least so."""
+def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: list[int], equal: int) -> Array:
+    """Slide downhill within the limits and from −1 to 1; where limits are broken, to where least so.
+
+    The first `equal` limits must be met exactly.
+    """
     from scipy.optimize import minimize  # late: half a second that only a search should pay
 
     step = 1e-6
@@ -178,9 +201,12 @@ def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: li
             y,
             jac=lambda y: there(y)[1],
             bounds=[(-1.0, 1.0)] * len(y),
-            constraints={"type": "ineq", "fun": lambda y: -there(y)[2], "jac": lambda y: -there(y)[3]},
+            constraints=[
+                {"type": "eq", "fun": lambda y: there(y)[2][:equal], "jac": lambda y: there(y)[3][:equal]},
+                {"type": "ineq", "fun": lambda y: -there(y)[2][equal:], "jac": lambda y: -there(y)[3][equal:]},
+            ][not equal :],
             method="SLSQP",
-            options={"ftol": 1e-10, "maxiter": 60},
+            options={"ftol": 1e-9, "maxiter": 25},
         )
         return np.clip(found.x, -1, 1)
 
@@ -197,7 +223,7 @@ def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: li
                 "jac": lambda z: np.column_stack([-there(z[:-1])[3], np.ones(len(there(z[:-1])[2]))]),
             },
             method="SLSQP",
-            options={"ftol": 1e-10, "maxiter": 60},
+            options={"ftol": 1e-9, "maxiter": 25},
         )
         return np.clip(found.x[:-1], -1, 1)
 

@@ -216,7 +216,13 @@ def _search(case: Case, ranges: dict[str, tuple[float, float]]) -> Search:
 
 
 def _cheapest(case: Case, limits: list[Limit]) -> Goal:
-    return Goal(lambda state, knobs: state.cost.total, limits, case.feed.moisture)
+    """Weight lost below the target moisture is dear, and costs nothing at it: there, least running cost."""
+    target = Limit("moisture", case.tables["target"]["moisture"], 1.0, 0.01, wish=True)
+    return Goal(lambda state, knobs: state.cost.total, limits, case.feed.moisture, target, _running)
+
+
+def _running(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return state.cost.electricity + state.cost.heat
 
 
 def _ends(case: Case, limits: list[Limit]) -> list[Goal]:
@@ -240,12 +246,16 @@ def _smallest_bed(
         return found, ()
     cost = float(found.tried.cost.total[0])
     dear = Limit("cost", cost * (1 + INDIFFERENT), 1.0, max(cost, 1e-9), wish=True)
-    shallow = Goal(lambda state, knobs: knobs["bed_depth"], [*limits, dear], case.feed.moisture)
+    shallow = Goal(_depth, [*limits, dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
     (smaller,) = search.find([shallow])
     low, high = search.box.ranges["bed_depth"]
     if not smaller.kept or found.knobs["bed_depth"] - smaller.knobs["bed_depth"] < AT_LIMIT * (high - low):
         return found, ()
     return Found(smaller.knobs, smaller.tried, smaller.excess[:-1]), ("residence time",)
+
+
+def _depth(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return knobs["bed_depth"]
 
 
 def _nearest(case: Case, search: Search, limits: list[Limit], driest: Found) -> Found:
