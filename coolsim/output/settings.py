@@ -160,6 +160,8 @@ def _sentences(case: Case, advice: Advice, page: Page) -> Iterator[str]:
 def _at_limit(limit: AtLimit, page: Page) -> str:
     """Return a limit's name and value."""
     name, _, end = limit.limit.partition(", ")
+    if name == "fan curve":
+        return "the falling side of the fan's curve"
     dimension, digits = _SHOWN[name]
     if math.isnan(limit.value):
         value = "none"

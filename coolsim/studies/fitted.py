@@ -18,7 +18,13 @@ from coolsim.studies.plant import Outcome, Plant, outcome_of
 
 LOGARITHMIC = ("airflow", "bed_depth")
 # nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
-NODES = {"airflow": (13, 5), "bed_depth": (7, 4), "inlet_air_temperature": (5, 3), "feed_moisture": (4, 3)}
+NODES = {"airflow": (11, 4), "bed_depth": (6, 3), "inlet_air_temperature": (4, 2), "feed_moisture": (3, 2)}
+FEWER = {
+    "airflow": (9, 3),
+    "bed_depth": (5, 3),
+    "inlet_air_temperature": (4, 2),
+    "feed_moisture": (3, 2),
+}  # of all
 _LOGS = np.array([[f.name == "pressure_drop"] for f in dataclasses.fields(Outcome)])  # it spans decades
 
 
@@ -43,7 +49,9 @@ class Box:
 
     def place(self, name: str, value: float) -> float:
         """Where a value of one knob is, from −1 to 1."""
-        low, high, v = np.log((*self.ranges[name], value)) if name in LOGARITHMIC else (*self.ranges[name], value)
+        low, high, v = (
+            np.log((*self.ranges[name], value)) if name in LOGARITHMIC else (*self.ranges[name], value)
+        )
         return float(2 * (v - low) / (high - low) - 1) if high > low else 0.0
 
 
@@ -68,7 +76,8 @@ class Fit:
     def __init__(self, plant: Plant, box: Box, coarse: Resolution, full: Resolution) -> None:
         self.plant, self.box = plant, box
         self.varied = [name for name, (low, high) in box.ranges.items() if high > low]
-        many, few = ([NODES[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
+        nodes = NODES if len(self.varied) < len(NODES) else FEWER
+        many, few = ([nodes[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
         self.coefficients = _through(plant, box, many, coarse)
         added = _through(plant, box, few, full, self)
         self.coefficients[tuple(slice(n) for n in few)] += added

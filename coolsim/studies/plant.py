@@ -137,7 +137,14 @@ class Plant:
         settings = dataclasses.replace(settings, residence_time=result.bed.residence_time)
         cost = self._cost(knobs, w.outcome, power)
         return Tried(
-            settings, w.outcome, w.exhaust_humidity, cost, power, w.off_curve, result=result, fan_status=status
+            settings,
+            w.outcome,
+            w.exhaust_humidity,
+            cost,
+            power,
+            w.off_curve,
+            result=result,
+            fan_status=status,
         )
 
     def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
@@ -207,11 +214,15 @@ class SpeedMap:
     def __init__(self, machine: fan.Fan) -> None:
         q = max(machine.flow)
         resistance = max(machine.pressure) / q**2 * np.geomspace(1 / self.SPAN, self.SPAN, self.POINTS)
-        found = operating_point.speed_for(machine, np.full(self.POINTS, q), resistance * q**2, machine.curve_density)
+        found = operating_point.speed_for(
+            machine, np.full(self.POINTS, q), resistance * q**2, machine.curve_density
+        )
         on = np.flatnonzero(found.status == operating_point.Status.FALLING)
         self.density = machine.curve_density
         if not len(on):
-            raise InputError([Fault("", "fan", "a curve that falls nowhere", "pressure must fall with the flow")])
+            raise InputError(
+                [Fault("", "fan", "a curve that falls nowhere", "pressure must fall with the flow")]
+            )
         self.resistance, self.flow = np.log(resistance[on]), np.log(q / found.speed[on])
 
     def __call__(self, asked: duct.Demand) -> tuple[Array, Array]:

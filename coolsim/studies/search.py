@@ -17,7 +17,7 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
-from coolsim.studies.fitted import Box, Fit, combined, pack, unpack
+from coolsim.studies.fitted import Fit, combined, pack, unpack
 from coolsim.studies.plant import Limit, Tried, Weighed, excesses
 
 SURVEY = Resolution(8, 6, refinements=0)  # right to a few hundredths of a point
@@ -27,7 +27,7 @@ KEPT = 1e-6  # excess that counts as none, in a limit's scale: 1e-8 of moisture
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
 STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
 CORRECTIONS = 5
-SETTLED = 1e-9  # step, from −1 to 1, that ends the corrections
+SETTLED = 1e-5  # step, of −1 to 1, that is not worth another prediction where limits are kept
 
 Score = Callable[[Weighed, dict[str, Array]], Array]  # of states and their knobs
 
@@ -39,7 +39,9 @@ class Goal:
     score: Score
     limits: list[Limit]
     feed: float | None  # feed moisture; None lets it vary
-    ridge: Limit | None = None  # a bound at which the score is steep or has a kink, so that it hides its floor
+    ridge: Limit | None = (
+        None  # a bound at which the score is steep or has a kink, so that it hides its floor
+    )
     along: Score | None = None  # the same score at that bound, without what is steep
 
 
@@ -78,7 +80,8 @@ class Search:
                 if g not in best or rank < best[g][0]:
                     best[g] = rank, Found({n: float(v[0]) for n, v in knobs.items()}, one, excess)
                 points[g] = self._slid(goal, [points[g]], rows[:, k : k + 1] - self.fit(here))
-                if np.abs(points[g] - here).max() > SETTLED:
+                step = np.abs(points[g] - here).max()
+                if step > (SETTLED if rank[0] <= 0 else 0):
                     again.append(g)
             open_ = again
             if not open_:
@@ -203,7 +206,11 @@ def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: li
             bounds=[(-1.0, 1.0)] * len(y),
             constraints=[
                 {"type": "eq", "fun": lambda y: there(y)[2][:equal], "jac": lambda y: there(y)[3][:equal]},
-                {"type": "ineq", "fun": lambda y: -there(y)[2][equal:], "jac": lambda y: -there(y)[3][equal:]},
+                {
+                    "type": "ineq",
+                    "fun": lambda y: -there(y)[2][equal:],
+                    "jac": lambda y: -there(y)[3][equal:],
+                },
             ][not equal :],
             method="SLSQP",
             options={"ftol": 1e-9, "maxiter": 25},
@@ -240,4 +247,3 @@ def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: li
 def with_limits(limits: list[Limit], wish: bool) -> list[Limit]:
     """Only the wishes of the target, or only the limits of the machine."""
     return [limit for limit in limits if limit.wish == wish]
-

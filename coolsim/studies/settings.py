@@ -6,6 +6,7 @@ exit) is searched within the machine's limits, without the target's wishes.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +16,12 @@ from coolsim.case import Case
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
+from coolsim.inputs import gather
 from coolsim.physics import air, sorption
+from coolsim.predict import predict_inputs
 from coolsim.result import Result
 from coolsim.studies import search as searching
+from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.plant import (
     Cost,
     Limit,
@@ -25,13 +29,13 @@ from coolsim.studies.plant import (
     Settings,
     Tried,
     Weighed,
+    dialled,
     excesses,
     knob_range,
     limits_of,
     measured,
     try_settings,
 )
-from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.search import FULL, SURVEY, Found, Goal, Search, with_limits
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller dwell may cost and still be preferred
@@ -133,7 +137,7 @@ def find_settings(case: Case) -> SettingsAnswer:
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each."""
     check(case)
-    found = _search(case, knob_range(case)).find(_ends(case, limits_of(case)))
+    found = _search(case, knob_range(case), (case.feed.moisture,) * 2).find(_ends(case, limits_of(case)))
     driest, wettest = (Reached(*_reached(f)) for f in found)
     return driest, wettest
 
@@ -209,10 +213,12 @@ def _impossible(case: Case) -> list[Fault]:
 # ---- The answer's parts --------------------------------------------------------------------------------
 
 
-def _search(case: Case, ranges: dict[str, tuple[float, float]]) -> Search:
-    ceiling, feed = case.tables["target"]["moisture"], case.feed.moisture
-    span = (min(ceiling, feed), max(ceiling, feed) + FEED_AHEAD)
-    return Search(Fit(Plant(case), Box(ranges | {"feed_moisture": span}), SURVEY, FULL))
+def _search(
+    case: Case, ranges: dict[str, tuple[float, float]], feed: tuple[float, float] | None = None
+) -> Search:
+    ceiling, now = case.tables["target"]["moisture"], case.feed.moisture
+    feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
+    return Search(Fit(Plant(case), Box(ranges | {"feed_moisture": feed}), SURVEY, FULL))
 
 
 def _cheapest(case: Case, limits: list[Limit]) -> Goal:
@@ -281,8 +287,8 @@ def _required_feed(
     feed = found.knobs["feed_moisture"]
     top = max(case.tables["target"]["moisture"], case.feed.moisture) + FEED_AHEAD
     if found.kept and feed > top - 1e-6:  # wetter than looked at
-        box = Box(ranges | {"feed_moisture": (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE)})
-        (found,) = Search(Fit(Plant(case), box, SURVEY, FULL)).find([Goal(_least_feed, limits, None)])
+        further = _search(case, ranges, (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE))
+        (found,) = further.find([Goal(_least_feed, limits, None)])
         feed = max(feed, found.knobs["feed_moisture"]) if found.kept else feed
     return feed if found.kept or feed >= top - 1e-6 else None
 
@@ -297,28 +303,21 @@ def one_step(case: Case, found: Found) -> tuple[Step, ...]:
         "inlet_air_temperature": float(settings.inlet_air_temperature[0]),
     } | base
     per_minute = now["bed_depth"] * 60.0 / float(settings.residence_time[0])
-    feed = now.get("feed_moisture", case.feed.moisture)
-    steps = []
-    for change, weather, knobs in (
+    now["feed_moisture"] = case.feed.moisture
+    more: tuple[tuple[str, dict[str, float], dict[str, float]], ...] = (
         ("ambient +1 °C", {"temperature": case.air.temperature + 1.0}, {}),
         ("ambient +5 % RH", {"relative_humidity": min(case.air.relative_humidity + 0.05, 1.0)}, {}),
-        ("feed moisture +1 point", {}, {"feed_moisture": feed + 0.01}),
+        ("feed moisture +1 point", {}, {"feed_moisture": now["feed_moisture"] + 0.01}),
         ("airflow +5 %", {}, {"airflow": 1.05 * now["airflow"]}),
         ("dwell +1 min", {}, {"bed_depth": now["bed_depth"] + per_minute}),
-    ):
-        there = _with_air(case, **weather)
-        state = now | knobs
-        if "inlet_air_temperature" not in base:
-            state.pop("inlet_air_temperature")
-        r = try_settings(there, {n: np.array([v]) for n, v in state.items()}, FULL).result.pellets_out
-        steps.append(Step(change, float(r.moisture_wb[0]), float(r.temperature[0])))
-    return tuple(steps)
-
-
-def _with_air(case: Case, **changes: Any) -> Case:
-    import dataclasses
-
-    return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes)) if changes else case
+    )
+    there = [dataclasses.replace(case, air=dataclasses.replace(case.air, **air_)) for _, air_, _ in more]
+    states = [now | knobs for _, _, knobs in more]
+    knobs = {name: np.array([state[name] for state in states]) for name in now}
+    if "inlet_air_temperature" not in base:
+        del knobs["inlet_air_temperature"]
+    out = predict_inputs(dialled(gather(there), knobs), FULL).pellets_out
+    return tuple(Step(m[0], float(M), float(T)) for m, M, T in zip(more, out.moisture_wb, out.temperature))
 
 
 # ---- Out of reach --------------------------------------------------------------------------------------
