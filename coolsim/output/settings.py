@@ -11,6 +11,7 @@ from coolsim.output import tables
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
+from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 
 if TYPE_CHECKING:
     from coolsim.studies.advice import Advice, Heated
@@ -179,6 +180,9 @@ def _required(case: Case, answer: SettingsAnswer) -> str:
     goal = f"For {100 * target['moisture']:.4g} % now"
     if need is None:
         return f"{goal}, no feed is dry enough: another limit or wish stands in the way."
+    if need > HIGHEST_FEED_MOISTURE - 1e-4:
+        most = 100 * HIGHEST_FEED_MOISTURE
+        return f"{goal}, the feed may come in at {most:.0f} % at least; no wetter was tried."
     verb = "the feed may come in at" if answer.met else "bring the feed to"
     return f"{goal}, {verb} {_rounded_down(need)} % or drier; it is at {now:.4g} %."
 

@@ -79,7 +79,9 @@ class Search:
                 rank = _rank(excess, float(goal.score(one, knobs)[0]))
                 if g not in best or rank < best[g][0]:
                     best[g] = rank, Found({n: float(v[0]) for n, v in knobs.items()}, one, excess)
-                points[g] = self._slid(goal, [points[g]], rows[:, k : k + 1] - self.fit(here))
+                shift = rows[:, k : k + 1] - self.fit(here)
+                read = excesses(self.plant.case, self._state(here, self.fit(here) + shift), goal.limits)
+                points[g] = self._slid(goal, [points[g]], shift, excess[:, None] - read)
                 step = np.abs(points[g] - here).max()
                 if step > (SETTLED if rank[0] <= 0 else 0):
                     again.append(g)
@@ -112,10 +114,10 @@ class Search:
             starts.append(x[order[0]])
             order = order[np.abs(x[order] - starts[-1]).max(axis=1) > APART]
             order = order[broken[order] <= 0] if broken.min() <= 0 else order
-        return self._slid(goal, starts, np.zeros((len(rows), 1)))
+        return self._slid(goal, starts, np.zeros((len(rows), 1)), np.zeros((len(excess), 1)))
 
-    def _slid(self, goal: Goal, starts: list[Array], shift: Array) -> Array:
-        """The best of the bottoms reached from some points, on the fit shifted by so much."""
+    def _slid(self, goal: Goal, starts: list[Array], shift: Array, more: Array) -> Array:
+        """The best of the bottoms reached from some points: outcomes shifted, and `more` excess (of speed)."""
         free = [
             i
             for i, n in enumerate(self.box.names)
@@ -124,12 +126,13 @@ class Search:
 
         def look(x: Array, score: Score = goal.score) -> tuple[Array, Array]:
             state = self._state(x, self.fit(x) + shift)
-            return score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits)
+            return score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits) + more
 
         def on_ridge(x: Array) -> tuple[Array, Array]:
             assert goal.ridge is not None and goal.along is not None
             state, case = self._state(x, self.fit(x) + shift), self.plant.case
-            e = np.concatenate([excesses(case, state, limits) for limits in ([goal.ridge], goal.limits)])
+            excess = excesses(case, state, [goal.ridge]), excesses(case, state, goal.limits) + more
+            e = np.concatenate(excess)
             return goal.along(state, self.box.knobs(x)), e
 
         ends = list(starts)
@@ -174,7 +177,9 @@ def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: li
 
     The first `equal` limits must be met exactly.
     """
-    from scipy.optimize import minimize  # late: half a second that only a search should pay
+    from scipy import optimize  # late: half a second that only a search should pay
+
+    minimize: Any = optimize.minimize  # its stubs know no dictionaries of constraints
 
     step = 1e-6
     toward = np.where(start[free] > 0, -step, step)

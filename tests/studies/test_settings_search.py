@@ -11,6 +11,7 @@ import dataclasses
 import os
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -259,3 +260,43 @@ def test_the_problems_are_of_every_kind() -> None:
     assert sum(map(within, met)) >= COUNT // 2
     assert sum(not p.monotone for p in problems) >= COUNT // 6
     assert len(problems) - len(met) >= COUNT // 6
+
+
+MONSOON = Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "held"),
+    [
+        ('["0.25 m", "0.9 m"]', '["0.4 m", "0.4 m"]', ("bed_depth", 0.4)),
+        ('["35 %", "100 %"]', '["80 %", "80 %"]', ("fan_speed", 0.8)),
+        ("# inlet_air_temperature = [", "inlet_air_temperature = [", None),
+        (
+            '# inlet_air_temperature = ["26 degC", "45 degC"]',
+            'inlet_air_temperature = ["10 degC", "20 degC"]',
+            ("inlet_air_temperature", 26.0),  # colder than outside it cannot be
+        ),
+    ],
+)
+def test_ranges_of_a_scenario_we_ship(old: str, new: str, held: tuple[str, float] | None) -> None:
+    """A range without width holds its knob there; a heater that may stay off costs nothing."""
+    text = MONSOON.read_text(encoding="utf-8")
+    assert old in text
+    answer = coolsim.find_settings(loads(text.replace(old, new)))
+    assert answer.met
+    if held:
+        assert getattr(answer.settings, held[0]) == pytest.approx(held[1], abs=1e-6)
+    else:
+        assert answer.cost.total <= 1.001 * 0.2035  # found by hand along the edge, with the heater off
+
+
+def test_a_fan_that_stalls_is_out_of_reach() -> None:
+    """A peak far right of any flow allowed: the bed is met left of it at every speed."""
+    text = MONSOON.read_text(encoding="utf-8")
+    curve = text[text.index("curve = [") : text.index("motor_efficiency")]
+    stalled = 'curve = [["0 m3/h", "100 Pa"], ["90000 m3/h", "3000 Pa"], ["99000 m3/h", "0 Pa"]]\n'
+    limits = '["0.3 m", "0.9 m"]\nairflow = ["900 m3/h", "3000 m3/h"]'
+    text = text.replace(curve, stalled).replace('["0.25 m", "0.9 m"]', limits)
+    answer = coolsim.find_settings(loads(text))
+    assert not answer.met
+    assert "fan curve" in [broken.limit for broken in answer.broken]
