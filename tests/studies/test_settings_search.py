@@ -27,6 +27,7 @@ from coolsim.scenario import loads
 from coolsim.studies import search, settings
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
+SEEDS = range(6, 6 + COUNT)  # of 0 to 5, two take half a minute each to tabulate densely
 MESH = Resolution(8, 6, refinements=0)
 FLOWS, DEPTHS, STEPS = 21, 20, 9
 PLANT = """\
@@ -230,7 +231,7 @@ def afresh(p: Problem) -> tuple[Looked, Any]:
     return look(case, np.array([case.cooler.airflow]), np.array([case.cooler.bed_depth])), case
 
 
-@pytest.mark.parametrize("seed", range(COUNT))
+@pytest.mark.parametrize("seed", SEEDS)
 def test_no_dense_search_finds_cheaper_settings(seed: int) -> None:
     p = problem(seed)
     again, _ = afresh(p)
@@ -251,7 +252,7 @@ def test_no_dense_search_finds_cheaper_settings(seed: int) -> None:
 
 def test_the_problems_are_of_every_kind() -> None:
     """Half with an optimum within the ranges, some not monotone in airflow, some out of reach."""
-    problems = [problem(seed) for seed in range(COUNT)]
+    problems = [problem(seed) for seed in SEEDS]
     met = [p for p in problems if p.answer.met]
 
     def within(p: Problem) -> bool:
@@ -295,8 +296,8 @@ def test_a_fan_that_stalls_is_out_of_reach() -> None:
     text = MONSOON.read_text(encoding="utf-8")
     curve = text[text.index("curve = [") : text.index("motor_efficiency")]
     stalled = 'curve = [["0 m3/h", "100 Pa"], ["90000 m3/h", "3000 Pa"], ["99000 m3/h", "0 Pa"]]\n'
-    limits = '["0.3 m", "0.9 m"]\nairflow = ["900 m3/h", "3000 m3/h"]'
-    text = text.replace(curve, stalled).replace('["0.25 m", "0.9 m"]', limits)
+    flows = 'airflow = ["900 m3/h", "3000 m3/h"]'
+    text = text.replace(curve, stalled).replace('fan_speed = ["35 %", "100 %"]', flows)
     answer = coolsim.find_settings(loads(text))
     assert not answer.met
     assert "fan curve" in [broken.limit for broken in answer.broken]
