@@ -21,7 +21,7 @@ MODULES = (
     *("equipment.fan", "equipment.duct", "equipment.operating_point"),
     *("studies.settings", "studies.plant", "studies.advice"),
 )
-INSIDE = ("Tried", "Limit")  # what a search hands to itself; nobody is given one
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
 
 
 def classes() -> Iterator[tuple[str, type]]:

@@ -57,13 +57,13 @@ class Cost:
 class Outcome:
     """What settings lead to, as far as costs and limits ask; all smooth in the knobs."""
 
-    moisture: Array
-    temperature: Array
-    water_activity: Array
-    lift_off: Array
-    pressure_drop: Array  # of the bed
-    air_temperature: Array  # exhaust
-    air_humidity: Array
+    moisture: Array = documented("kg/kg wet", "exit moisture")
+    temperature: Array = documented("°C", "exit temperature")
+    water_activity: Array = documented("-", "of the pellets, once equalised")
+    lift_off: Array = documented("-", "highest velocity as a share of minimum fluidisation")
+    pressure_drop: Array = documented("Pa", "of the bed")
+    air_temperature: Array = documented("°C", "exhaust")
+    air_humidity: Array = documented("kg/kg", "humidity ratio of the exhaust")
 
 
 @dataclass(frozen=True)
