@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
+    from coolsim.studies.settings import find_settings, reachable
 
     __version__: str
 
@@ -29,6 +30,8 @@ _HOMES = {
     "load": "coolsim.scenario",
     "replace": "coolsim.scenario",
     "predict": "coolsim.predict",
+    "find_settings": "coolsim.studies.settings",
+    "reachable": "coolsim.studies.settings",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
@@ -48,9 +51,11 @@ __all__ = [
     "NotConverged",
     "Result",
     "__version__",
+    "find_settings",
     "load",
     "load_material",
     "predict",
+    "reachable",
     "replace",
 ]
 

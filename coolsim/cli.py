@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from coolsim.output.page import Page
     from coolsim.result import Result
 
-# 3, the question has no answer, belongs to questions that search
-ANSWERED, BUG, WRONG_INPUT, NOT_COMPUTED, INTERRUPTED = 0, 1, 2, 4, 130
+ANSWERED, BUG, WRONG_INPUT, OUT_OF_REACH, NOT_COMPUTED, INTERRUPTED = 0, 1, 2, 3, 4, 130
 
 app = typer.Typer(
     name="coolsim",
@@ -43,7 +42,7 @@ class Units(StrEnum):
 
 
 ScenarioFile = Annotated[str, typer.Argument(metavar="SCENARIO", help="Scenario file (TOML).")]
-Settings = Annotated[
+Overrides = Annotated[
     list[str] | None,
     typer.Option(
         "--set", metavar="KEY=VALUE", help='Override a key, such as feed.moisture="15 %". Repeatable.'
@@ -85,7 +84,7 @@ def _failed(error: Exception) -> int:
         _say(f"coolsim: {count} faults\n{error}" if count > 1 else f"coolsim: {error}")
         return WRONG_INPUT
     if isinstance(error, NotConverged):
-        _say(f"coolsim: the computation failed: {error.reason}\n{_best(error.best)}".rstrip())
+        _say(f"coolsim: the computation failed: {error.reason}\n{_best(error)}".rstrip())
         return NOT_COMPUTED
     if isinstance(error, CoolsimError):
         _say(f"coolsim: {error}")
@@ -99,16 +98,21 @@ def _failed(error: Exception) -> int:
     return BUG
 
 
-def _best(best: Any) -> str:
-    """Return the best iterate of a failed computation in words."""
+def _best(error: NotConverged) -> str:
+    """Return the best iterate of a failed computation in words; of many states, the first that failed."""
+    best = error.best
     if best is None:
         return ""
     out = getattr(best, "pellets_out", None)
     if out is None:
         return f"best iterate, not an answer: {str(best)[:300]}"
+    import numpy as np
+
+    failed = int(error.failed[0]) if len(error.failed) else 0
+    moisture, temperature = (np.atleast_1d(x)[failed] for x in (out.moisture_wb, out.temperature))
     return (
-        f"best iterate, not an answer: moisture {100 * float(out.moisture_wb):.2f} % (wet basis), "
-        f"temperature {float(out.temperature):.1f} degC"
+        f"best iterate, not an answer: moisture {100 * moisture:.2f} % (wet basis), "
+        f"temperature {temperature:.1f} degC"
     )
 
 
@@ -155,35 +159,68 @@ def options(
 def predict(
     scenario: ScenarioFile,
     json: JsonFile = None,
-    settings: Settings = None,
+    overrides: Overrides = None,
     units: PrintedUnits = Units.si,
 ) -> None:
     """Predict how the pellets of SCENARIO leave the cooler.
 
     Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
-    if json not in (None, "-"):
-        from coolsim.output import files
-
-        files.check_writable(json, "--json")
-    case = _case(scenario, settings)
+    _check_json(json)
+    case = _case(scenario, overrides)
     result = _solve(case)
-    if json != "-":
-        from coolsim.output import tables
+    from coolsim.output import json as as_json
+    from coolsim.output import tables
 
-        _print(tables.predicted(case, result, _page(units)))
-    if json is not None:
-        _write_json(case, result, scenario, json)
+    _deliver(
+        lambda: tables.predicted(case, result, _page(units)),
+        lambda: as_json.document(case, result, scenario, _version()),
+        json,
+    )
+
+
+@app.command(
+    "settings",
+    epilog="\b\nExample:\n  coolsim settings scenarios/monsoon-night.toml --set target.moisture='12 %'",
+)
+@guarded
+def find(
+    scenario: ScenarioFile,
+    json: JsonFile = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> int:
+    """Find the cheapest settings of SCENARIO that meet its target.
+
+    Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
+    bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air.
+
+    Exit status: 0 answered, 3 the target is out of reach (the nearest state and what would help are
+    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    _check_json(json)
+    case = _case(scenario, overrides)
+    from coolsim.output import json as as_json
+    from coolsim.output import settings
+    from coolsim.studies import advice
+
+    found = advice.advise(case)
+    _deliver(
+        lambda: settings.advised(case, found, _page(units)),
+        lambda: as_json.settings_document(case, found, scenario, _version()),
+        json,
+    )
+    return ANSWERED if found.answer.met else OUT_OF_REACH
 
 
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
 @guarded
-def check(scenario: ScenarioFile, settings: Settings = None, units: PrintedUnits = Units.si) -> None:
+def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUnits = Units.si) -> None:
     """Read SCENARIO and say what was understood.
 
     Nothing is computed. Exit status: 0 all right, 2 the input is wrong.
     """
-    case = _case(scenario, settings)
+    case = _case(scenario, overrides)
     from coolsim.output import tables
 
     _print(tables.understood(case, _page(units)))
@@ -233,11 +270,11 @@ def _version() -> str:
     return coolsim.__version__
 
 
-def _case(scenario: str, settings: list[str] | None) -> Case:
+def _case(scenario: str, overrides: list[str] | None) -> Case:
     """Return the case of a scenario file with --set applied; raises InputError with all faults."""
     from coolsim.scenario import load_with
 
-    return load_with(scenario, settings or ())
+    return load_with(scenario, overrides or ())
 
 
 def _solve(case: Case) -> Result:
@@ -258,11 +295,24 @@ def _page(units: Units) -> Page:
     return Page(width, colour, out.encoding or "utf-8", units.value)
 
 
-def _write_json(case: Case, result: Result, scenario: str, target: str) -> None:
+def _check_json(target: str | None) -> None:
+    """Raise InputError, before anything is solved, where the JSON could not be written."""
+    if target not in (None, "-"):
+        from coolsim.output import files
+
+        files.check_writable(target, "--json")
+
+
+def _deliver(printed: Callable[[], str], document: Callable[[], dict[str, Any]], target: str | None) -> None:
+    """Print an answer, write its JSON, or both, as --json asks."""
     from coolsim.output import files
     from coolsim.output import json as as_json
 
-    text = as_json.text(as_json.document(case, result, scenario, _version()))
+    if target != "-":
+        _print(printed())
+    if target is None:
+        return
+    text = as_json.text(document())
     if target != "-":
         files.write(target, text, "--json")
         return

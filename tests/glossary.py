@@ -16,7 +16,12 @@ from pathlib import Path
 
 PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
 START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<!-- end of the glossary -->"
-MODULES = ("case", "result", "physics.materials", "physics.pellet", "physics.sorption")
+MODULES = (
+    *("case", "result", "physics.materials", "physics.pellet", "physics.sorption"),
+    *("equipment.fan", "equipment.duct", "equipment.operating_point"),
+    *("studies.settings", "studies.plant", "studies.advice"),
+)
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
 
 
 def classes() -> Iterator[tuple[str, type]]:
@@ -25,7 +30,7 @@ def classes() -> Iterator[tuple[str, type]]:
         module = importlib.import_module(f"coolsim.{name}")
         for label, thing in vars(module).items():
             own = inspect.isclass(thing) and thing.__module__ == module.__name__
-            if own and dataclasses.is_dataclass(thing) and not label.startswith("_"):
+            if own and dataclasses.is_dataclass(thing) and not label.startswith("_") and label not in INSIDE:
                 yield name, thing
 
 

@@ -6,14 +6,28 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
 from coolsim.result import Result
 from coolsim.scenario import inputs
 
+if TYPE_CHECKING:
+    from coolsim.studies.advice import Advice
+    from coolsim.studies.plant import Cost, Settings
+    from coolsim.studies.settings import AtLimit, Reached
+
 # The groups of a result that are written, in this order; the profile is for Python and plots.
 GROUPS = ("feed_in", "pellets_out", "after_equalising", "air_out", "bed", "accuracy", "input_band")
+
+# Units in which limits are written; what is not here is a bare number or a fraction.
+_LIMIT_UNITS = {
+    "above ambient": ("K", 1.0),
+    "bed pressure drop": ("Pa", 1.0),
+    "airflow": ("m3/h", 3600.0),
+    "bed depth": ("m", 1.0),
+    "inlet air temperature": ("degC", 1.0),
+}
 
 
 def document(case: Case, result: Result, scenario: str, version: str) -> dict[str, Any]:
@@ -28,6 +42,51 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
     }
 
 
+def settings_document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
+    """Return what `settings --json` writes: predict's groups at the settings, and what is particular to it."""
+    answer = advice.answer
+    driest, wettest = advice.window or (None, None)
+    written = document(case, answer.result, scenario, version) | {
+        "settings": _where_known(answer.settings, "settings"),
+        "cost": _where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
+        "binding": _at_limits(answer.binding),
+        "reachable": {"driest": _reached(driest), "wettest": _reached(wettest)},
+        "required_feed_moisture_wb": answer.required_feed_moisture,
+        "one_step": [group(step, "one_step") for step in answer.one_step],
+        "smallest_changes": [group(change, "smallest_changes") for change in answer.smallest_changes],
+    }
+    if not answer.met:
+        written |= {
+            "nearest": {"settings": written["settings"], "pellets_out": written["pellets_out"]},
+            "broken": _at_limits(answer.broken),
+        }
+    return written
+
+
+def _where_known(data: Settings | Cost, name: str) -> dict[str, Any]:
+    """A group with null for what there is not: a speed without a fan, a cost where the fan is off its curve."""
+    unknown: dict[str, Any] = {
+        f.name: None for f in dataclasses.fields(data) if math.isnan(getattr(data, f.name))
+    }
+    return group(dataclasses.replace(data, **unknown), name) or {}
+
+
+def _reached(end: Reached | None) -> dict[str, Any] | None:
+    if end is None:
+        return None
+    return {"moisture_wb": end.moisture_wb, "settings": _where_known(end.settings, "settings")}
+
+
+def _at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
+    """Limits with their values; no value where the fan is off its curve."""
+    written = []
+    for limit in limits:
+        unit, factor = _LIMIT_UNITS.get(limit.limit.split(",")[0], ("", 1.0))
+        value = None if math.isnan(limit.value) else limit.value * factor
+        written.append({"limit": limit.limit, "value": value, "unit": unit})
+    return written
+
+
 def group(data: Any, name: str) -> dict[str, Any] | None:
     """Return one group of a result in the units of its names, at full precision (None for an absent one)."""
     if data is None:
@@ -40,6 +99,8 @@ def group(data: Any, name: str) -> dict[str, Any] | None:
 
 
 def _number(value: Any, factor: float, name: str) -> Any:
+    if value is None or isinstance(value, str):
+        return value
     if isinstance(value, tuple):
         return [_number(item, factor, name) for item in value]
     number = float(value) * factor

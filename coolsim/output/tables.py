@@ -15,17 +15,18 @@ from coolsim.scenario.units import Dimension
 
 LEVELS = ("danger", "check", "note")
 LEAST_FLASH = 5e-5  # kg/kg wet; less would read 0.00 %
+AS_GOOD_AS = 1e-6  # of a limit: less above it than anyone could measure
 _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the word, never instead of it
 
 
 def predicted(case: Case, result: Result, page: Page) -> str:
     """Return the answer to one case as text."""
     # an answer that cannot be must not be read without its danger, which a long table would hide
-    parts = [_heading(case.title, page), _answer(result, page), _warnings(result, page, LEVELS[:1])]
-    parts += [_verdict(case, result, page)] if "target" in case.tables else []
-    parts += [_limits(case, result, page)] if "limits" in case.tables else []
-    parts += [_group(title, rows, page) for title, rows in _details(result, page).items()]
-    parts += [_balances(result, page), _warnings(result, page, LEVELS[1:])]
+    parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
+    parts += [verdict(case, result, page)] if "target" in case.tables else []
+    parts += [limits(case, result, page)] if "limits" in case.tables else []
+    parts += [group(title, rows, page) for title, rows in _details(result, page).items()]
+    parts += [_balances(result, page), warnings(result, page, LEVELS[1:])]
     return joined(parts)
 
 
@@ -36,14 +37,14 @@ def understood(case: Case, page: Page) -> str:
         was = typed_as(case, key)
         same = not was or was.replace(" ", "") == text.replace(" ", "")
         lines.append(wrapped(f"{key} = {text}" + ("" if same else f"   (typed {was})"), page))
-    return joined([_heading(case.title, page), "".join(lines)])
+    return joined([heading(case.title, page), "".join(lines)])
 
 
 # -- the parts of a prediction
 
 
-def _answer(result: Result, page: Page) -> str:
-    """Two accuracies side by side: how exactly it was solved, and what the inputs leave open."""
+def answer(result: Result, page: Page) -> str:
+    """Return the exit with two accuracies: how exactly it was solved, and what the inputs leave open."""
     out, accuracy, band = result.pellets_out, result.accuracy, result.input_band
     error = u.shown(float(accuracy.temperature_error), u.DIFFERENCE, page.unit(u.DIFFERENCE))
     rows = [
@@ -127,7 +128,7 @@ def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
     }
 
 
-def _verdict(case: Case, result: Result, page: Page) -> str:
+def verdict(case: Case, result: Result, page: Page) -> str:
     """Say of each wish in [target] whether it is met, by how much not, and whether that is certain."""
     target, out, band = case.tables["target"], result.pellets_out, result.input_band
     rows = []
@@ -153,23 +154,24 @@ def _verdict(case: Case, result: Result, page: Page) -> str:
 
 
 def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
-    if not low <= got <= high:
+    slack = AS_GOOD_AS * abs(high)  # settings are searched right up to a limit
+    if not low - slack <= got <= high + slack:
         return f"not met: {miss}"
     if ends is not None and (float(ends[0]) < low or float(ends[1]) > high):
         return "met, but not for all that your inputs leave open"
     return "met"
 
 
-def _limits(case: Case, result: Result, page: Page) -> str:
+def limits(case: Case, result: Result, page: Page) -> str:
     """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
-    limits, bed, rows = case.tables["limits"], result.bed, []
+    most_allowed, bed, rows = case.tables["limits"], result.bed, []
     us = page.units == "us"
     for name, label, value, dimension, digits in (
         ("exhaust_relative_humidity", "exhaust", result.air_out.relative_humidity, u.FRACTION, 1),
         ("lift_off", "lift-off", bed.lift_off, u.FRACTION, 1),
         ("bed_pressure_drop", "pressure drop", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
     ):
-        most = limits.get(f"maximum_{name}")
+        most = most_allowed.get(f"maximum_{name}")
         if most is not None:
             got = page.number(value, dimension, digits)
             what = f"≤ {page.number(most, dimension, digits)}"
@@ -183,10 +185,10 @@ def _balances(result: Result, page: Page) -> str:
         ("water, of the water entering", f"{100 * abs(float(accuracy.water_imbalance)):.1g} %"),
         ("heat, of the feed's heat above ambient", f"{100 * abs(float(accuracy.energy_imbalance)):.1g} %"),
     ]
-    return _group("What does not balance", rows, page)
+    return group("What does not balance", rows, page)
 
 
-def _warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
+def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
     """Return the warnings of some levels, in that order, each with its level as a word."""
     lines = [
         wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
@@ -200,9 +202,9 @@ def _warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
 # -- layout
 
 
-def _group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
+def group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
     return table([(title, ""), *rows], page, right=(1,), bold=(0,))
 
 
-def _heading(title: str, page: Page) -> str:
+def heading(title: str, page: Page) -> str:
     return wrapped(title, page, style="bold")

@@ -54,13 +54,35 @@ class Cost:
 
 
 @dataclass(frozen=True)
-class Tried:
-    """States tried: settings, what they give, what they cost."""
+class Outcome:
+    """What settings lead to, as far as costs and limits ask; all smooth in the knobs."""
+
+    moisture: Array = documented("kg/kg wet", "exit moisture")
+    temperature: Array = documented("°C", "exit temperature")
+    water_activity: Array = documented("-", "of the pellets, once equalised")
+    lift_off: Array = documented("-", "highest velocity as a share of minimum fluidisation")
+    pressure_drop: Array = documented("Pa", "of the bed")
+    air_temperature: Array = documented("°C", "exhaust")
+    air_humidity: Array = documented("kg/kg", "humidity ratio of the exhaust")
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """States with an outcome: settings, what they cost, and how they stand on the fan's curve."""
 
     settings: Settings
-    result: Result
+    outcome: Outcome
+    exhaust_humidity: Array  # relative
     cost: Cost
     power: Array  # electric, W
+    off_curve: Array  # how far off the falling side of the fan's curve, as log of resistance; ≤ 0 on it
+
+
+@dataclass(frozen=True)
+class Tried(Weighed):
+    """States predicted."""
+
+    result: Result
     fan_status: Array  # operating_point.Status, 0 without a fan
 
 
@@ -77,18 +99,141 @@ class Limit:
 
 def try_settings(case: Case, knobs: dict[str, Array], resolution: Resolution) -> Tried:
     """Try states of a case; `knobs` maps names of KNOBS or FEED_KNOBS to arrays (N,); the rest stays."""
-    count = len(next(iter(knobs.values())))
-    inputs = _dialled(case, take(gather([case]), np.zeros(count, np.intp)), knobs)
-    result = predict_inputs(inputs, resolution)
-    airflow = inputs.dry_air * inputs.outside_volume
-    speed, power, status = _fan(case, inputs, result)
-    settings = Settings(
-        airflow, speed, inputs.bed_depth, result.bed.residence_time, inputs.inlet_air_temperature
+    return Plant(case).tried(knobs, resolution)
+
+
+def outcome_of(result: Result) -> Outcome:
+    out, exhaust = result.pellets_out, result.air_out
+    return Outcome(
+        out.moisture_wb,
+        out.temperature,
+        result.after_equalising.water_activity,
+        result.bed.lift_off,
+        result.bed.pressure_drop,
+        exhaust.temperature,
+        exhaust.humidity_ratio,
     )
-    return Tried(settings, result, _cost(case, inputs, result, power), power, status)
 
 
-def _dialled(case: Case, inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
+class Plant:
+    """A case with its fan and prices at hand, to weigh many states."""
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        self.inputs = gather([case])
+        self.fan, self.duct = fan.fan_of(case.tables), duct.duct_of(case.tables)
+        self.map = SpeedMap(self.fan) if self.fan else None
+
+    def tried(self, knobs: dict[str, Array], resolution: Resolution) -> Tried:
+        """Predict and weigh states."""
+        count = len(next(iter(knobs.values())))
+        result = self.predicted(knobs, resolution)
+        w, asked = self._weighed(knobs, outcome_of(result))
+        settings, power, status = w.settings, w.power, np.zeros(count)
+        if self.fan:  # by the curve itself, where `weighed` reads its map
+            found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
+            power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
+            settings = dataclasses.replace(settings, fan_speed=found.speed)
+        settings = dataclasses.replace(settings, residence_time=result.bed.residence_time)
+        cost = self._cost(knobs, w.outcome, power)
+        return Tried(
+            settings,
+            w.outcome,
+            w.exhaust_humidity,
+            cost,
+            power,
+            w.off_curve,
+            result=result,
+            fan_status=status,
+        )
+
+    def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
+        count = len(next(iter(knobs.values())))
+        return predict_inputs(dialled(take(self.inputs, np.zeros(count, np.intp)), knobs), resolution)
+
+    def weighed(self, knobs: dict[str, Array], outcome: Outcome) -> Weighed:
+        """Weigh states whose outcome is known."""
+        return self._weighed(knobs, outcome)[0]
+
+    def _weighed(self, knobs: dict[str, Array], outcome: Outcome) -> tuple[Weighed, duct.Demand]:
+        i, cooler = self.inputs, self.case.cooler
+        airflow, depth = self._airflow(knobs), knobs.get("bed_depth", i.bed_depth)
+        asked = duct.demand(
+            self.duct,
+            self.fan.position if self.fan else "draw-through",
+            airflow,
+            outcome.pressure_drop,
+            AirState(i.outside_temperature, i.humidity_ratio),
+            AirState(outcome.air_temperature, outcome.air_humidity),
+            i.pressure,
+        )
+        if self.fan and self.map:
+            speed, off = self.map(asked)
+            power = fan.electric_power(self.fan, asked.flow, speed, asked.density)
+        else:
+            power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
+            speed, off = np.full(len(power), np.nan), np.full(len(power), -1.0)
+        dwell = depth * cooler.floor_area * i.bulk_density / i.throughput
+        airflow, speed, depth, dwell, inlet, off = np.broadcast_arrays(
+            airflow, speed, depth, dwell, self._inlet(knobs), off
+        )
+        settings = Settings(airflow, speed, depth, dwell, inlet)
+        humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
+        cost = self._cost(knobs, outcome, power)
+        return Weighed(settings, outcome, humidity, cost, power, off), asked
+
+    def _airflow(self, knobs: dict[str, Array]) -> Array:
+        return knobs["airflow"] if "airflow" in knobs else self.inputs.dry_air * self.inputs.outside_volume
+
+    def _inlet(self, knobs: dict[str, Array]) -> Array:
+        i = self.inputs
+        return np.maximum(i.outside_temperature, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
+
+    def _cost(self, knobs: dict[str, Array], outcome: Outcome, power: Array) -> Cost:
+        i, prices, target = self.inputs, self.case.tables["costs"], self.case.tables["target"]["moisture"]
+        warmed = air.enthalpy(self._inlet(knobs), i.humidity_ratio)
+        warmed = warmed - air.enthalpy(i.outside_temperature, i.humidity_ratio)
+        electricity = 3600.0 * power * prices.get("electricity", 0.0)
+        heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * prices.get("heat", 0.0)
+        solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
+        lost = np.maximum(solid / (1 - target) - solid / (1 - outcome.moisture), 0.0)
+        lost = 3600.0 * lost * prices.get("feed", 0.0)
+        electricity, heat, lost = np.broadcast_arrays(electricity, heat, lost)
+        total = electricity + heat + lost
+        return Cost(electricity, heat, lost, total, total / (3.6 * i.throughput))
+
+
+class SpeedMap:
+    """The speed a duty takes, read from a table over its resistance p ρ₁/(ρ q²): affinity leaves just that.
+
+    A search asks thousands of times; the curve itself is asked once more where it ends.
+    """
+
+    POINTS, SPAN = 6001, 1e5
+
+    def __init__(self, machine: fan.Fan) -> None:
+        q = max(machine.flow)
+        resistance = max(machine.pressure) / q**2 * np.geomspace(1 / self.SPAN, self.SPAN, self.POINTS)
+        found = operating_point.speed_for(
+            machine, np.full(self.POINTS, q), resistance * q**2, machine.curve_density
+        )
+        on = np.flatnonzero(found.status == operating_point.Status.FALLING)
+        self.density = machine.curve_density
+        if not len(on):
+            raise InputError(
+                [Fault("", "fan", "a curve that falls nowhere", "pressure must fall with the flow")]
+            )
+        self.resistance, self.flow = np.log(resistance[on]), np.log(q / found.speed[on])
+
+    def __call__(self, asked: duct.Demand) -> tuple[Array, Array]:
+        """Speed, as at the nearest end off the falling side; and how far off it is."""
+        x = np.log(np.maximum(asked.pressure, 1e-9) * self.density / asked.density / asked.flow**2)
+        off = np.maximum(x - self.resistance[-1], self.resistance[0] - x)
+        return asked.flow / np.exp(np.interp(x, self.resistance, self.flow)), off
+
+
+def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
+    """Set the knobs of inputs."""
     changed: dict[str, Any] = {}
     if "feed_moisture" in knobs or "feed_temperature" in knobs:
         M = knobs.get("feed_moisture", inputs.moisture_wb)
@@ -110,39 +255,6 @@ def _dialled(case: Case, inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
             inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
     return dataclasses.replace(inputs, **changed)
-
-
-def _fan(case: Case, inputs: Inputs, result: Result) -> tuple[Array, Array, Array]:
-    """Speed (nan without a fan), electric power [W] and status of the fan at each state."""
-    machine, path = fan.fan_of(case.tables), duct.duct_of(case.tables)
-    position = machine.position if machine else "draw-through"
-    airflow = inputs.dry_air * inputs.outside_volume
-    asked = duct.demand(
-        path,
-        position,
-        airflow,
-        result.bed.pressure_drop,
-        AirState(inputs.outside_temperature, inputs.humidity_ratio),
-        AirState(result.air_out.temperature, result.air_out.humidity_ratio),
-        inputs.pressure,
-    )
-    if machine is None:
-        power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
-        return np.full(len(airflow), np.nan), power, np.zeros(len(airflow))
-    found = operating_point.speed_for(machine, asked.flow, asked.pressure, asked.density)
-    return found.speed, fan.electric_power(machine, asked.flow, found.speed, asked.density), found.status
-
-
-def _cost(case: Case, inputs: Inputs, result: Result, power: Array) -> Cost:
-    prices, target = case.tables["costs"], case.tables["target"]["moisture"]
-    warmed = air.enthalpy(inputs.inlet_air_temperature, inputs.humidity_ratio)
-    warmed = warmed - air.enthalpy(inputs.outside_temperature, inputs.humidity_ratio)
-    electricity = 3600.0 * power * prices.get("electricity", 0.0)
-    heat = 3600.0 * inputs.dry_air * warmed * prices.get("heat", 0.0)
-    at_target = inputs.dry_solid / (1 - target)
-    lost = 3600.0 * np.maximum(at_target - result.pellets_out.mass_flow, 0.0) * prices.get("feed", 0.0)
-    total = electricity + heat + lost
-    return Cost(electricity, heat, lost, total, total / (3.6 * inputs.throughput))
 
 
 # ---- Wishes and limits --------------------------------------------------------------------------------
@@ -171,33 +283,37 @@ def limits_of(case: Case) -> list[Limit]:
         add("fan speed, highest", speed[1], 0.1)
     elif "fan" in case.tables and fan.fan_of(case.tables) is not None:
         add("fan speed, highest", 1.0, 0.1)
+    if "fan" in case.tables and fan.fan_of(case.tables) is not None:
+        add("fan curve", 0.0, 0.5)
     return found
 
 
-def measured(case: Case, tried: Tried, limit: Limit) -> Array:
+def measured(case: Case, state: Weighed, limit: Limit) -> Array:
     """The number that a limit bounds, at each state."""
-    r = tried.result
+    o = state.outcome
     values = {
-        "moisture": r.pellets_out.moisture_wb,
-        "above ambient": r.pellets_out.temperature - case.air.temperature,
-        "water activity": r.after_equalising.water_activity,
-        "exhaust relative humidity": r.air_out.relative_humidity,
-        "lift-off": r.bed.lift_off,
-        "bed pressure drop": r.bed.pressure_drop,
-        "fan speed": tried.settings.fan_speed,
+        "moisture": o.moisture,
+        "above ambient": o.temperature - case.air.temperature,
+        "water activity": o.water_activity,
+        "exhaust relative humidity": state.exhaust_humidity,
+        "lift-off": o.lift_off,
+        "bed pressure drop": o.pressure_drop,
+        "fan speed": state.settings.fan_speed,
+        "fan curve": state.off_curve,
+        "cost": state.cost.total,
     }
     return values[limit.name.split(",")[0]]
 
 
-def excesses(case: Case, tried: Tried, limits: list[Limit]) -> Array:
-    """How far each limit is broken, in its scale, (limits, N); ≤ 0 where kept. A fan off its curve breaks all."""
-    rows = [limit.sign * (measured(case, tried, limit) - limit.bound) / limit.scale for limit in limits]
-    table = np.array(rows) if rows else np.zeros((0, len(tried.power)))
+def excesses(case: Case, state: Weighed, limits: list[Limit]) -> Array:
+    """How far each limit is broken, in its scale, (limits, N); ≤ 0 where kept."""
+    rows = [limit.sign * (measured(case, state, limit) - limit.bound) / limit.scale for limit in limits]
+    table = np.array(rows) if rows else np.zeros((0, len(state.power)))
     return np.where(np.isnan(table), 10.0, table)
 
 
 def knob_range(case: Case) -> dict[str, tuple[float, float]]:
-    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature."""
+    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin."""
     limits = case.tables.get("limits", {})
     ranges = {}
     if "airflow" in limits:
@@ -221,4 +337,4 @@ def knob_range(case: Case) -> dict[str, tuple[float, float]]:
             max(low, float(case.air.temperature)),
             max(high, float(case.air.temperature)),
         )
-    return {name: pair for name, pair in ranges.items() if pair[1] > pair[0]}
+    return ranges

@@ -6,33 +6,40 @@ exit) is searched within the machine's limits, without the target's wishes.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from coolsim.case import Case
-from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
-from coolsim.physics import air, sorption
+from coolsim.inputs import gather
+from coolsim.physics import air
+from coolsim.predict import predict_inputs
 from coolsim.result import Result
 from coolsim.studies import search as searching
+from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check
+from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.plant import (
     Cost,
     Limit,
+    Plant,
     Settings,
     Tried,
+    Weighed,
+    dialled,
     excesses,
     knob_range,
     limits_of,
     measured,
     try_settings,
 )
-from coolsim.studies.search import FULL, SURVEY, Found, search, with_limits
+from coolsim.studies.search import FULL, SURVEY, Found, Goal, Search, with_limits
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller dwell may cost and still be preferred
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
-HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
+FEED_AHEAD = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
 
 
 @dataclass(frozen=True)
@@ -97,12 +104,16 @@ def find_settings(case: Case) -> SettingsAnswer:
     """
     check(case)
     limits, ranges = limits_of(case), knob_range(case)
-    found = search(case, ranges, limits, lambda t: t.cost.total)
+    search = _search(case, ranges)
+    found, driest, wettest, needed = search.find(
+        [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
+    )
     matters: tuple[str, ...] = ()
-    if found.kept and "bed_depth" in ranges:
-        found, matters = _smallest_bed(case, ranges, limits, found)
-    driest, wettest = _window(case, ranges, limits)
-    wettest_feed = required_feed(case, ranges, limits, driest)
+    if found.kept:
+        found, matters = _smallest_bed(case, search, limits, found)
+    else:
+        found = _nearest(case, search, limits, driest)
+    wettest_feed = _required_feed(case, ranges, limits, needed)
     result = _first(found.tried.result)
     return SettingsAnswer(
         met=found.kept,
@@ -123,128 +134,92 @@ def find_settings(case: Case) -> SettingsAnswer:
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each."""
     check(case)
-    return tuple(Reached(*_reached(f)) for f in _window(case, knob_range(case), limits_of(case)))  # type: ignore
-
-
-# ---- What a scenario must have -------------------------------------------------------------------------
-
-
-def check(case: Case) -> None:
-    """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    faults = []
-    for table, key, what in (
-        ("target", "moisture", 'the moisture to reach, e.g. "12 %"'),
-        ("costs", "electricity", 'prices, e.g. electricity = "0.15 /kWh"'),
-    ):
-        if key not in case.tables.get(table, {}):
-            faults.append(Fault("", f"{table}.{key}", "nothing", f"needed for settings: {what}"))
-    limits = case.tables.get("limits", {})
-    opened = [
-        k
-        for k in ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")
-        if k in limits
-    ]
-    if not opened:
-        faults.append(
-            Fault(
-                "",
-                "limits",
-                "no range",
-                'needed for settings: what may be set, e.g. airflow = ["500 m3/h", "2400 m3/h"]',
-            )
-        )
-    if not faults:
-        faults += _impossible(case)
-    if faults:
-        raise InputError(faults)
-
-
-def _impossible(case: Case) -> list[Fault]:
-    """A target that no air can reach at any time: drier than outside air at the hottest that anything is."""
-    target = case.tables["target"]
-    ceiling = target["moisture"] + target.get("tolerance", 0.0)
-    hottest = case.tables.get("limits", {}).get("inlet_air_temperature", (0.0, case.air.temperature))[1]
-    T = max(float(hottest), float(case.air.temperature), float(case.feed.temperature))
-    Y = air.humidity_ratio_from_relative_humidity(
-        case.air.temperature, case.air.relative_humidity, case.air.pressure
-    )
-    a_w = float(air.relative_humidity(T, Y, case.air.pressure))
-    X = float(sorption.equilibrium_moisture(case.material.isotherm, min(a_w, 0.999), T))
-    if ceiling < X / (1 + X):
-        return [
-            Fault(
-                "",
-                "target.moisture",
-                f"{ceiling:.2%}",
-                f"even at {T:.0f} °C, the hottest anything is here, outside air ({a_w:.0%} relative humidity then) "
-                f"dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat the inlet air",
-            )
-        ]
-    return []
+    found = _search(case, knob_range(case), (case.feed.moisture,) * 2).find(_ends(case, limits_of(case)))
+    driest, wettest = (Reached(*_reached(f)) for f in found)
+    return driest, wettest
 
 
 # ---- The answer's parts --------------------------------------------------------------------------------
 
 
+def _search(
+    case: Case, ranges: dict[str, tuple[float, float]], feed: tuple[float, float] | None = None
+) -> Search:
+    ceiling, now = case.tables["target"]["moisture"], case.feed.moisture
+    feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
+    return Search(Fit(Plant(case), Box(ranges | {"feed_moisture": feed}), SURVEY, FULL))
+
+
+def _cheapest(case: Case, limits: list[Limit]) -> Goal:
+    """Weight lost below the target moisture is dear, and costs nothing at it: there, least running cost."""
+    target = Limit("moisture", case.tables["target"]["moisture"], 1.0, 0.01, wish=True)
+    return Goal(lambda state, knobs: state.cost.total, limits, case.feed.moisture, target, _running)
+
+
+def _running(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return state.cost.electricity + state.cost.heat
+
+
+def _ends(case: Case, limits: list[Limit]) -> list[Goal]:
+    """Driest and wettest exit: what the machine can do, whatever is wished."""
+    machine, feed = with_limits(limits, wish=False), case.feed.moisture
+    return [
+        Goal(lambda state, knobs: state.outcome.moisture, machine, feed),
+        Goal(lambda state, knobs: -state.outcome.moisture, machine, feed),
+    ]
+
+
+def _least_feed(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return -knobs["feed_moisture"]
+
+
 def _smallest_bed(
-    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], found: Found
+    case: Case, search: Search, limits: list[Limit], found: Found
 ) -> tuple[Found, tuple[str, ...]]:
     """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
-    names = list(ranges)
-    allowed = found.tried.cost.total[0] * (1 + INDIFFERENT)
-    depths = np.linspace(ranges["bed_depth"][0], found.knobs["bed_depth"], 13)
-    knobs = {n: np.full(len(depths), found.knobs[n]) for n in names} | {"bed_depth": depths}
-    tried = try_settings(case, knobs, FULL)
-    good = (excesses(case, tried, limits) <= searching.KEPT).all(axis=0) & (tried.cost.total <= allowed)
-    k = int(np.flatnonzero(good)[0]) if good.any() else len(depths) - 1
-    if k == len(depths) - 1:
+    if "bed_depth" not in search.fit.varied:
         return found, ()
-    knob = found.knobs | {"bed_depth": float(depths[k])}
-    chosen = try_settings(case, {n: np.array([v]) for n, v in knob.items()}, FULL)
-    return Found(knob, chosen, excesses(case, chosen, limits)[:, 0]), ("residence time",)
+    cost = float(found.tried.cost.total[0])
+    dear = Limit("cost", cost * (1 + INDIFFERENT), 1.0, max(cost, 1e-9), wish=True)
+    shallow = Goal(_depth, [*limits, dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
+    (smaller,) = search.find([shallow])
+    low, high = search.box.ranges["bed_depth"]
+    if not smaller.kept or found.knobs["bed_depth"] - smaller.knobs["bed_depth"] < AT_LIMIT * (high - low):
+        return found, ()
+    return Found(smaller.knobs, smaller.tried, smaller.excess[:-1]), ("residence time",)
 
 
-def _window(case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit]) -> tuple[Found, Found]:
-    machine = with_limits(limits, wish=False)
-    driest = search(case, ranges, machine, lambda t: t.result.pellets_out.moisture_wb)
-    wettest = search(case, ranges, machine, lambda t: -t.result.pellets_out.moisture_wb)
-    return driest, wettest
+def _depth(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return knobs["bed_depth"]
 
 
-def required_feed(
-    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], driest: Found
+def _nearest(case: Case, search: Search, limits: list[Limit], driest: Found) -> Found:
+    """Where not all can be met: the driest exit, or if dry enough, what misses the other wishes least."""
+    excess = excesses(case, driest.tried, limits)[:, 0]
+    named = dict(zip((limit.name for limit in limits), excess))
+    if not driest.kept or named["moisture"] > searching.KEPT:
+        return Found(driest.knobs, driest.tried, excess)
+    others = [limit for limit in limits if limit.wish and limit.name != "moisture"]
+    hard = [limit for limit in limits if limit not in others]
+
+    def missed(state: Weighed, knobs: dict[str, Array]) -> Array:
+        return (np.maximum(excesses(case, state, others), 0.0) ** 2).sum(axis=0)
+
+    (found,) = search.find([Goal(missed, hard, case.feed.moisture)])
+    return Found(found.knobs, found.tried, excesses(case, found.tried, limits)[:, 0])
+
+
+def _required_feed(
+    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], found: Found
 ) -> float | None:
-    """Wettest feed with which the target can be met within the limits; None where not even dry feed can.
-
-    Exit moisture rises with feed moisture: false position on the excess moisture of the nearest state, which
-    is searched again around the last one at every step.
-    """
-    ceiling = next(limit for limit in limits if limit.name == "moisture").bound
-    others = [limit for limit in limits if not limit.name.startswith("moisture")]
-
-    def excess(feed: float, start: dict[str, float] | None) -> tuple[float, Found]:
-        f = search(
-            case, ranges, others, lambda t: t.result.pellets_out.moisture_wb, {"feed_moisture": feed}, start
-        )
-        return float(f.tried.result.pellets_out.moisture_wb[0]) - ceiling, f
-
-    low, high = ceiling, min(max(1.5 * case.feed.moisture, ceiling + 0.05), HIGHEST_FEED_MOISTURE)
-    e_low, at = excess(low, None)
-    if e_low > 0 or not at.kept:
-        return None
-    e_high, at = excess(high, at.knobs)
-    if e_high <= 0 and at.kept:
-        return high
-    for _ in range(8):
-        middle = float(np.clip(low - e_low * (high - low) / (e_high - e_low), low + 1e-4, high - 1e-4))
-        e, at = excess(middle, at.knobs)
-        if e <= 0:
-            low, e_low = middle, e
-        else:
-            high, e_high = middle, e
-        if abs(e) < 2e-5:
-            break
-    return low
+    """Wettest feed with which the target can be met; None where not even dry feed can."""
+    feed = found.knobs["feed_moisture"]
+    top = max(case.tables["target"]["moisture"], case.feed.moisture) + FEED_AHEAD
+    if found.kept and feed > top - 1e-6:  # wetter than looked at
+        further = _search(case, ranges, (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE))
+        (found,) = further.find([Goal(_least_feed, limits, None)])
+        feed = max(feed, found.knobs["feed_moisture"]) if found.kept else feed
+    return feed if found.kept or feed >= top - 1e-6 else None
 
 
 def one_step(case: Case, found: Found) -> tuple[Step, ...]:
@@ -257,28 +232,21 @@ def one_step(case: Case, found: Found) -> tuple[Step, ...]:
         "inlet_air_temperature": float(settings.inlet_air_temperature[0]),
     } | base
     per_minute = now["bed_depth"] * 60.0 / float(settings.residence_time[0])
-    feed = now.get("feed_moisture", case.feed.moisture)
-    steps = []
-    for change, weather, knobs in (
+    now["feed_moisture"] = case.feed.moisture
+    more: tuple[tuple[str, dict[str, float], dict[str, float]], ...] = (
         ("ambient +1 °C", {"temperature": case.air.temperature + 1.0}, {}),
         ("ambient +5 % RH", {"relative_humidity": min(case.air.relative_humidity + 0.05, 1.0)}, {}),
-        ("feed moisture +1 point", {}, {"feed_moisture": feed + 0.01}),
-        ("fan +5 %", {}, {"airflow": 1.05 * now["airflow"]}),
+        ("feed moisture +1 point", {}, {"feed_moisture": now["feed_moisture"] + 0.01}),
+        ("airflow +5 %", {}, {"airflow": 1.05 * now["airflow"]}),
         ("dwell +1 min", {}, {"bed_depth": now["bed_depth"] + per_minute}),
-    ):
-        there = _with_air(case, **weather)
-        state = now | knobs
-        if "inlet_air_temperature" not in base:
-            state.pop("inlet_air_temperature")
-        r = try_settings(there, {n: np.array([v]) for n, v in state.items()}, FULL).result.pellets_out
-        steps.append(Step(change, float(r.moisture_wb[0]), float(r.temperature[0])))
-    return tuple(steps)
-
-
-def _with_air(case: Case, **changes: Any) -> Case:
-    import dataclasses
-
-    return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes)) if changes else case
+    )
+    there = [dataclasses.replace(case, air=dataclasses.replace(case.air, **air_)) for _, air_, _ in more]
+    states = [now | knobs for _, _, knobs in more]
+    knobs = {name: np.array([state[name] for state in states]) for name in now}
+    if "inlet_air_temperature" not in base:
+        del knobs["inlet_air_temperature"]
+    out = predict_inputs(dialled(gather(there), knobs), FULL).pellets_out
+    return tuple(Step(m[0], float(M), float(T)) for m, M, T in zip(more, out.moisture_wb, out.temperature))
 
 
 # ---- Out of reach --------------------------------------------------------------------------------------
@@ -352,7 +320,7 @@ def _binding(
     ]
     for name, (low, high) in ranges.items():
         for end, value in (("lowest", low), ("highest", high)):
-            if abs(found.knobs[name] - value) <= AT_LIMIT * (high - low):
+            if low < high and abs(found.knobs[name] - value) <= AT_LIMIT * (high - low):
                 at.append(AtLimit(f"{name.replace('_', ' ')}, {end}", found.knobs[name]))
     return tuple(at)
 

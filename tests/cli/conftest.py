@@ -25,6 +25,10 @@ from coolsim.result import (
     Result,
     Warning,
 )
+from coolsim.studies import advice  # now, while coolsim.predict is no stand-in
+from coolsim.studies.advice import Advice
+from coolsim.studies.plant import Cost, Settings
+from coolsim.studies.settings import AtLimit, Change, Reached, SettingsAnswer, Step
 
 GOOD = """\
 title = "A mill of our own"
@@ -53,7 +57,7 @@ maximum_water_activity = 0.65
 """
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def good() -> str:
     return GOOD
 
@@ -115,6 +119,79 @@ def answer() -> Result:
         ),
         input_band=InputBand(moisture_wb=(0.1228, 0.1311), temperature=(37.1, 39.4)),
     )
+
+
+# what `settings` needs on top; the limits are those of the answer above
+SEARCHED = """
+[limits]
+fan_speed = ["40 %", "100 %"]
+bed_depth = ["0.3 m", "1.2 m"]
+maximum_lift_off = "90 %"
+
+[costs]
+electricity = "0.15 EUR/kWh"
+heat = "0.06 EUR/kWh"
+feed = "0.5 EUR/kg"
+
+[fan]
+rated_flow = "1800 m3/h"
+rated_pressure = "1900 Pa"
+motor_efficiency = "90 %"
+
+[duct]
+pressure_loss = ["250 Pa", "1500 m3/h"]
+leakage = "5 %"
+"""
+
+
+@pytest.fixture
+def searched(tmp_path: Path) -> Path:
+    path = tmp_path / "searched.toml"
+    path.write_text(GOOD + SEARCHED, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def found(answer: Result) -> Advice:
+    """Settings a person could have written down: a target out of reach, with everything there is to say."""
+    settings = Settings(0.4, 0.735, 0.8, 672.0, 31.0)
+    ends = (Reached(0.1255, settings), Reached(0.13, Settings(0.5, 0.9, 0.3, 252.0, 31.0)))
+    reply = SettingsAnswer(
+        met=False,
+        settings=settings,
+        result=answer,
+        cost=Cost(0.12, 0.0, 1.08, 1.2, 1.0),
+        binding=(AtLimit("bed depth, highest", 1.2), AtLimit("fan speed, lowest", 0.4)),
+        broken=(AtLimit("moisture", 0.1275), AtLimit("above ambient", 7.25)),
+        hardly_matters=(),
+        driest=ends[0],
+        wettest=ends[1],
+        required_feed_moisture=0.1329,
+        one_step=(Step("ambient +1 °C", 0.1279, 39.15), Step("dwell +1 min", 0.12748, 38.249)),
+        smallest_changes=(
+            Change("feed moisture", 13.29, "%"),
+            Change("feed temperature", 95.0, "degC"),
+            Change("inlet air temperature", None, "degC"),
+            Change("airflow", 1800.0, "m3/h"),
+            Change("dwell", 20.0, "min"),
+        ),
+    )
+    return Advice(reply, ends, advice.Heated(70.0, 0.4, 52.0, dry_enough=True, too_warm=True))
+
+
+@pytest.fixture
+def search(monkeypatch: pytest.MonkeyPatch, found: Advice) -> SimpleNamespace:
+    """Stand in for the search: `search.found` is what it returns (or raises); `search.asked` what it got."""
+    stand_in = SimpleNamespace(found=found, asked=[])
+
+    def advise(case: Case) -> Advice:
+        stand_in.asked.append(case)
+        if isinstance(stand_in.found, BaseException):
+            raise stand_in.found
+        return stand_in.found
+
+    monkeypatch.setattr(advice, "advise", advise)
+    return stand_in
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """Commands and their exit statuses: 0 answered, 2 wrong input, 4 not computed, 1 our bug, 130 stopped."""
 
+import dataclasses
 import json
 import os
 import re
@@ -11,6 +12,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from coolsim.errors import CoolsimError, NotConverged
@@ -18,7 +20,7 @@ from coolsim.result import Result
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
-COMMANDS = ("predict", "check", "materials", "new")
+COMMANDS = ("predict", "settings", "check", "materials", "new")
 
 
 def process(*arguments: str, **more: Any) -> subprocess.CompletedProcess[bytes]:
@@ -137,6 +139,12 @@ def test_a_failed_computation_is_status_4_without_json(
     outcome = run("predict", str(scenario), "--json", str(target))
     assert outcome.status == 4 and outcome.out == "" and not target.exists()
     assert "stalled at 0.12 m" in outcome.err and "12.75 %" in outcome.err and "not an answer" in outcome.err
+    out = dataclasses.replace(answer.pellets_out, moisture_wb=np.array([0.2, 0.1, 0.3]))
+    out = dataclasses.replace(out, temperature=np.array([20.0, 41.0, 30.0]))
+    many = dataclasses.replace(answer, pellets_out=out)
+    solver.answer = NotConverged("one of three stalled", np.array([1]), many)
+    outcome = run("predict", str(scenario))
+    assert outcome.status == 4 and "10.00 %" in outcome.err and "41.0 degC" in outcome.err
     solver.answer = NotConverged("no reason at all")
     assert run("predict", str(scenario), "--json", "-").out == ""
 
@@ -231,10 +239,17 @@ def test_version(run: Run) -> None:
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_each_help_shows_an_example_that_runs(
-    run: Run, command: str, solver: SimpleNamespace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    run: Run,
+    command: str,
+    solver: SimpleNamespace,
+    search: SimpleNamespace,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     outcome = run(command, "--help")
     assert outcome.status == 0
+    met = dataclasses.replace(search.found.answer, met=True)
+    search.found = dataclasses.replace(search.found, answer=met)
     example = re.search(r"Example:\n\s+coolsim (.*)\n", outcome.out)
     assert example is not None
     (tmp_path / "scenarios").symlink_to(ROOT / "scenarios")

@@ -9,13 +9,14 @@ import shlex
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
 
 import coolsim
 from coolsim.physics import materials
+from coolsim.studies.settings import check
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
@@ -75,6 +76,21 @@ def test_quick_start_runs(
     assert 0.1 < moisture < 0.16 and 15 < temperature < 60  # of the scenario that `coolsim new` writes
 
 
+def test_what_the_readme_says_of_settings_is_what_is_printed(
+    run: Run, monkeypatch: pytest.MonkeyPatch, search: SimpleNamespace
+) -> None:
+    section = README[README.index("## What to set now") :].split("\n## ")[0]
+    monkeypatch.chdir(ROOT)
+    for line in fenced(section, "sh")[0].splitlines():
+        command, *arguments = shlex.split(line, comments=True)
+        assert command == "coolsim" and arguments[0] == "settings"
+        outcome = run(*arguments)
+        assert (outcome.status, outcome.err) == (3, "")  # the stand-in's answer is out of reach
+    printed = " ".join(outcome.out.split())
+    for words in re.findall(r"\*\*([^*]+)\*\*", section):
+        assert words in printed, words
+
+
 def test_readme_names_every_default_material() -> None:
     for name in materials.names():
         assert f"`{name}`" in README
@@ -118,6 +134,11 @@ def test_the_wet_day_misses_its_moisture_and_says_so(run: Run) -> None:
     assert good == wet  # only the feed's moisture differs
 
 
+@each_scenario
+def test_scenarios_have_what_settings_need(path: Path) -> None:
+    check(coolsim.load(path))
+
+
 # -- glossary
 
 
@@ -128,9 +149,28 @@ def test_glossary_is_the_metadata() -> None:
 
 def test_every_public_field_says_its_unit_and_meaning() -> None:
     found = list(load_glossary().classes())
-    assert {"Feed", "Air", "Cooler", "Case", "Result", "Profile", "Material", "Isotherm", "Diffusivity"} <= {
-        thing.__name__ for _, thing in found
-    }
+    names = {thing.__name__ for _, thing in found}
+    assert {
+        "Feed",
+        "Air",
+        "Cooler",
+        "Case",
+        "Result",
+        "Profile",
+        "Material",
+        "Isotherm",
+        "Diffusivity",
+    } <= names
+    assert {
+        "Fan",
+        "Duct",
+        "OperatingPoint",
+        "SettingsAnswer",
+        "Settings",
+        "Cost",
+        "Change",
+        "Advice",
+    } <= names
     for _, thing in found:
         for field in dataclasses.fields(thing):
             assert field.metadata.get("unit") and field.metadata.get("meaning"), (thing, field.name)

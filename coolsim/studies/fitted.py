@@ -1,0 +1,110 @@
+"""Outcomes of a plant as polynomials of its knobs: a few hundred predictions, then any number of states.
+
+Exits are smooth in the knobs, though costs and limits have kinks: so outcomes are fitted, and weighed afterwards.
+A coarse mesh at Chebyshev nodes gives the shape; what the full mesh adds to it hardly varies and takes few nodes.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial import chebyshev
+
+from coolsim.fields import Array
+from coolsim.model.solve import Resolution
+from coolsim.studies.plant import Outcome, Plant, outcome_of
+
+LOGARITHMIC = ("airflow", "bed_depth")
+# nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
+NODES = {"airflow": (11, 4), "bed_depth": (6, 3), "inlet_air_temperature": (4, 2), "feed_moisture": (3, 2)}
+FEWER = {
+    "airflow": (9, 3),
+    "bed_depth": (5, 3),
+    "inlet_air_temperature": (4, 2),
+    "feed_moisture": (3, 2),
+}  # of all
+_LOGS = np.array([[f.name == "pressure_drop"] for f in dataclasses.fields(Outcome)])  # it spans decades
+
+
+@dataclass(frozen=True)
+class Box:
+    """Ranges of knobs; within, each runs from −1 to 1."""
+
+    ranges: dict[str, tuple[float, float]]
+
+    @property
+    def names(self) -> list[str]:
+        return list(self.ranges)
+
+    def knobs(self, x: Array) -> dict[str, Array]:
+        """Knobs at points (N, knobs)."""
+        found = {}
+        for (name, ends), t in zip(self.ranges.items(), x.T):
+            low, high = np.log(ends) if name in LOGARITHMIC else ends
+            value = low + (high - low) * (t + 1) / 2
+            found[name] = np.clip(np.exp(value) if name in LOGARITHMIC else value, *ends)
+        return found
+
+    def place(self, name: str, value: float) -> float:
+        """Where a value of one knob is, from −1 to 1."""
+        low, high, v = (
+            np.log((*self.ranges[name], value)) if name in LOGARITHMIC else (*self.ranges[name], value)
+        )
+        return float(2 * (v - low) / (high - low) - 1) if high > low else 0.0
+
+
+def combined(axes: list[Array]) -> Array:
+    """All combinations of values along axes: (N, axes), the last axis running fastest."""
+    return np.stack([a.ravel() for a in np.meshgrid(*axes, indexing="ij")], axis=1)
+
+
+def pack(outcome: Outcome) -> Array:
+    """Outcomes as rows of smooth numbers (outcomes, N)."""
+    rows = np.array([getattr(outcome, f.name) for f in dataclasses.fields(Outcome)])
+    return np.where(_LOGS, np.log(np.where(_LOGS, rows, 1.0)), rows)
+
+
+def unpack(rows: Array) -> Outcome:
+    return Outcome(*np.where(_LOGS, np.exp(np.where(_LOGS, rows, 0.0)), rows))
+
+
+class Fit:
+    """Polynomials of outcomes over a box, through the shape on a coarse mesh and the full mesh's additions."""
+
+    def __init__(self, plant: Plant, box: Box, coarse: Resolution, full: Resolution) -> None:
+        self.plant, self.box = plant, box
+        self.varied = [name for name, (low, high) in box.ranges.items() if high > low]
+        nodes = NODES if len(self.varied) < len(NODES) else FEWER
+        many, few = ([nodes[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
+        self.coefficients = _through(plant, box, many, coarse)
+        added = _through(plant, box, few, full, self)
+        self.coefficients[tuple(slice(n) for n in few)] += added
+
+    def __call__(self, x: Array) -> Array:
+        """Rows of outcomes (outcomes, N) at points (N, knobs)."""
+        rows = np.broadcast_to(self.coefficients, (len(x), *self.coefficients.shape))
+        for t, n in zip(x.T, self.coefficients.shape):
+            values = chebyshev.chebvander(t, n - 1)
+            rows = np.einsum("ni,ni...->n...", values, rows)
+        return np.asarray(rows).T
+
+    def on_grid(self, axes: list[Array]) -> Array:
+        """Rows of outcomes (outcomes, N) at all combinations of values along the knobs."""
+        rows = self.coefficients
+        for t, n in zip(axes, self.coefficients.shape):
+            rows = np.tensordot(rows, chebyshev.chebvander(t, n - 1), axes=(0, 1))
+        return np.asarray(rows.reshape(len(_LOGS), -1))  # outcomes came first once all knobs were summed
+
+
+def _through(plant: Plant, box: Box, nodes: list[int], mesh: Resolution, base: Fit | None = None) -> Array:
+    """Coefficients (nodes..., outcomes) through predictions at Chebyshev nodes, less what `base` gives there."""
+    axes = [chebyshev.chebpts1(n) for n in nodes]
+    x = combined(axes)
+    rows = pack(outcome_of(plant.predicted(box.knobs(x), mesh)))
+    table = (rows - base(x) if base else rows).T.reshape(*nodes, -1)
+    for axis, (t, n) in enumerate(zip(axes, nodes)):
+        inverse = np.linalg.inv(chebyshev.chebvander(t, n - 1))
+        table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
+    return table

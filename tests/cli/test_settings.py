@@ -1,0 +1,481 @@
+"""`coolsim settings`: what it says and writes, and that its numbers hold when predicted again.
+
+Words, widths and faults are held with answers written by hand. Two searches are run, each once: one that
+meets its target (in this process) and one that cannot (as a command of its own, from file to JSON).
+"""
+
+import dataclasses
+import json
+import math
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+import coolsim
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.output import json as as_json
+from coolsim.output import settings as printed
+from coolsim.output.page import Page
+from coolsim.scenario import loads
+from coolsim.studies import advice
+from coolsim.studies.advice import Advice
+from coolsim.studies.settings import AtLimit
+
+Run = Callable[..., Any]
+ROOT = Path(__file__).parents[2]
+SETTINGS = {"airflow_m3_h", "fan_speed", "bed_depth_m", "residence_time_s", "inlet_air_temperature_C"}
+MACHINE = """\
+[limits]
+fan_speed = ["40 %", "100 %"]
+maximum_lift_off = "50 %"
+maximum_bed_pressure_drop = "2000 Pa"
+[costs]
+electricity = "0.15 EUR/kWh"
+feed = "0.5 EUR/kg"
+[fan]
+rated_flow = "1800 m3/h"
+rated_pressure = "1900 Pa"
+[duct]
+pressure_loss = ["250 Pa", "1500 m3/h"]
+leakage = "5 %"
+"""
+
+
+def mill(good: str, target: str, machine: str = MACHINE) -> str:
+    return good.replace('moisture = "12 %"', f'moisture = "{target}"') + machine
+
+
+@dataclass(frozen=True)
+class Searched:
+    case: Case
+    text: str
+    document: dict[str, Any]
+    status: int
+
+
+@pytest.fixture(scope="module")
+def met(good: str) -> Searched:
+    """A pig-pellet line that can reach 12.4 % and has only its fan to turn."""
+    case = loads(mill(good, "12.4 %"), "mill.toml")
+    found = advice.advise(case)
+    text = printed.advised(case, found, Page(80))
+    document = json.loads(as_json.text(as_json.settings_document(case, found, "mill.toml", "1")))
+    return Searched(case, text, document, 0 if found.answer.met else 3)
+
+
+@pytest.fixture(scope="module")
+def missed(good: str, tmp_path_factory: pytest.TempPathFactory) -> Searched:
+    """The same line asked for more than it can do, as a command of its own."""
+    folder = tmp_path_factory.mktemp("missed")
+    (folder / "mill.toml").write_text(mill(good, "11.4 %"), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "coolsim.cli", "settings", "mill.toml", "--json", "out.json"],
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", "COLUMNS": "80"},
+        capture_output=True,
+        check=False,
+    )
+    assert done.stderr == b""
+    document = json.loads((folder / "out.json").read_text(encoding="utf-8"))
+    case = coolsim.load(folder / "mill.toml")
+    return Searched(case, done.stdout.decode("utf-8"), document, done.returncode)
+
+
+def at(case: Case, document: dict[str, Any], **more: str) -> Case:
+    """Return the case with its scenario set as the JSON says, and `more` changed."""
+    dial = document["settings"]
+    changes = {
+        "cooler.airflow": f"{dial['airflow_m3_h']!r} m3/h",
+        "cooler.bed_depth": f"{dial['bed_depth_m']!r} m",
+    }
+    return coolsim.replace(case, changes | {key.replace("__", "."): value for key, value in more.items()})
+
+
+# -- what was found holds when it is predicted again
+
+
+def test_the_exit_is_that_of_predict_at_the_settings(met: Searched, missed: Searched) -> None:
+    for one in (met, missed):
+        out = coolsim.predict(at(one.case, one.document)).pellets_out
+        assert abs(out.moisture_wb - one.document["pellets_out"]["moisture_wb"]) < 2e-4
+        assert abs(out.temperature - one.document["pellets_out"]["temperature_C"]) < 0.02
+
+
+def test_target_and_limits_are_kept(met: Searched) -> None:
+    document = met.document
+    assert met.status == 0
+    assert document["pellets_out"]["moisture_wb"] <= 0.124 + 1e-7
+    assert document["pellets_out"]["temperature_C"] <= 31 + 6 + 1e-5
+    assert document["after_equalising"]["water_activity"] <= 0.65 + 1e-6
+    assert document["bed"]["lift_off"] <= 0.5 + 1e-6
+    assert document["bed"]["pressure_drop_Pa"] <= 2000.001
+    assert 0.4 - 1e-6 <= document["settings"]["fan_speed"] <= 1 + 1e-6
+    assert document["settings"]["bed_depth_m"] == 0.8  # not opened, so left as it is
+
+
+def test_one_step_is_what_predict_says_of_each_changed_case(met: Searched) -> None:
+    dial = met.document["settings"]
+    deeper = dial["bed_depth_m"] * (1 + 60 / dial["residence_time_s"])
+    changed = {
+        "ambient +1 °C": {"air__temperature": "32 degC"},
+        "ambient +5 % RH": {"air__relative_humidity": "85 %"},
+        "feed moisture +1 point": {"feed__moisture": "15 %"},
+        "airflow +5 %": {"cooler__airflow": f"{1.05 * dial['airflow_m3_h']!r} m3/h"},
+        "dwell +1 min": {"cooler__bed_depth": f"{deeper!r} m"},
+    }
+    steps = {step["change"]: step for step in met.document["one_step"]}
+    assert steps.keys() == changed.keys()
+    for name, changes in changed.items():
+        out = coolsim.predict(at(met.case, met.document, **changes)).pellets_out
+        assert abs(out.moisture_wb - steps[name]["moisture_wb"]) < 1e-5, name
+        assert abs(out.temperature - steps[name]["temperature_C"]) < 1e-3, name
+
+
+def test_cost_adds_up_and_is_the_fan_and_the_weight_given_away(met: Searched) -> None:
+    cost, out = met.document["cost"], met.document["pellets_out"]
+    assert cost["currency"] == "EUR"
+    assert cost["electricity"] + cost["heat"] + cost["overdried_feed"] == pytest.approx(cost["total"])
+    assert cost["per_tonne"] == pytest.approx(cost["total"] / 1.2)  # 1200 kg/h
+    at_target = 1200 * 0.86 / (1 - 0.124)
+    assert cost["overdried_feed"] == pytest.approx(0.5 * (at_target - out["mass_flow_kg_h"]), abs=1e-6)
+    assert cost["heat"] == 0.0 < cost["electricity"] < 1.0  # a fan of some hundred watts
+
+
+def test_the_window_is_around_the_answer_and_holds(met: Searched) -> None:
+    ends = met.document["reachable"]
+    driest, wettest = ends["driest"]["moisture_wb"], ends["wettest"]["moisture_wb"]
+    assert driest - 1e-6 <= met.document["pellets_out"]["moisture_wb"] <= wettest + 1e-6
+    for end in ends.values():
+        assert end["settings"].keys() == SETTINGS
+        again = coolsim.predict(at(met.case, end))
+        assert again.pellets_out.moisture_wb == pytest.approx(end["moisture_wb"], abs=2e-5)
+        assert again.bed.lift_off <= 0.5 + 1e-4
+
+
+def test_the_required_feed_turns_the_answer(missed: Searched) -> None:
+    need = missed.document["required_feed_moisture_wb"]
+    assert 0.114 < need < 0.14  # drier than the feed is, or the target would have been met
+    (feed,) = (c for c in missed.document["smallest_changes"] if c["change"] == "feed moisture")
+    assert feed["to"] == pytest.approx(100 * need) and feed["unit"] == "%"
+    said = re.search(r"bring the\s+feed to ([\d.]+) % or drier; it is at 14 %", missed.text)
+    assert said is not None and 100 * need - 0.1 <= float(said[1]) <= 100 * need
+    drier = at(missed.case, missed.document, feed__moisture=f"{100 * need} %")
+    assert coolsim.predict(drier).pellets_out.moisture_wb < missed.document["pellets_out"]["moisture_wb"]
+
+
+def test_out_of_reach_is_status_3_with_the_nearest_state(missed: Searched) -> None:
+    document = missed.document
+    assert missed.status == 3
+    assert document["nearest"]["settings"] == document["settings"]
+    assert document["nearest"]["pellets_out"] == document["pellets_out"]
+    assert document["pellets_out"]["moisture_wb"] > 0.114
+    assert {"limit": "moisture", "value": document["pellets_out"]["moisture_wb"], "unit": ""} in [
+        limit | {"value": pytest.approx(limit["value"], abs=1e-9)} for limit in document["broken"]
+    ]
+    changes = {change["change"]: change for change in document["smallest_changes"]}
+    assert changes.keys() == {
+        "feed moisture",
+        "feed temperature",
+        "inlet air temperature",
+        "airflow",
+        "dwell",
+    }
+    assert all({"change", "to", "unit"} == change.keys() for change in changes.values())
+    keys = {"feed temperature": "feed.temperature", "inlet air temperature": "cooler.inlet_air_temperature"}
+    for name, key in keys.items():
+        if changes[name]["to"] is not None:
+            setting = {key.replace(".", "__"): f"{changes[name]['to']!r} degC"}
+            out = coolsim.predict(at(missed.case, document, **setting)).pellets_out
+            assert out.moisture_wb <= 0.114 + 1e-6 and out.temperature <= 37 + 1e-4
+
+
+def test_out_of_reach_is_said_first(missed: Searched) -> None:
+    title, _, first, *_ = missed.text.splitlines()
+    assert title == "A mill of our own" and first.startswith("Out of reach: ")
+    words = " ".join(missed.text.split())
+    assert "still misses: moisture (11." in words and "points wetter" in words
+    assert words.index("Out of reach") < words.index("Nearest settings") < words.index("Alone would do")
+
+
+def test_an_answer_puts_what_to_dial_in_first(met: Searched) -> None:
+    title, _, *rows = met.text.splitlines()
+    assert title == "A mill of our own" and rows[0] == "Set"
+    labels = [re.split(r"\s{2,}", row) for row in rows[1:5]]
+    dial = met.document["settings"]
+    assert labels == [
+        ["fan speed", f"{100 * dial['fan_speed']:.1f} %"],
+        ["airflow", f"{dial['airflow_m3_h']:.0f} m³/h"],
+        ["depth of the bed", "80.0 cm", "as given"],
+        ["dwell", f"{dial['residence_time_s'] / 60:.1f} min", "as given"],
+    ]
+    words = " ".join(met.text.split())
+    assert words.index("Set") < words.index("exit moisture") < words.index("Cost in EUR")
+    assert "Out of reach" not in words and "Alone would do" not in words
+    assert "the feed may come in at" in words and "assumed for the fan: shape of the fan curve" in words
+
+
+def test_json_has_what_scripts_rely_on(met: Searched) -> None:
+    document = met.document
+    assert {"scenario", "inputs", "feed_in", "pellets_out", "air_out", "bed", "accuracy", "warnings"} <= set(
+        document
+    )
+    assert document["input_band"]["moisture_wb"][0] < document["pellets_out"]["moisture_wb"]
+    assert document["settings"].keys() == SETTINGS
+    assert {"electricity", "heat", "overdried_feed", "total", "per_tonne"} <= document["cost"].keys()
+    assert all({"limit", "value"} <= limit.keys() for limit in document["binding"])
+    assert document["reachable"].keys() == {"driest", "wettest"}
+    assert all(step.keys() == {"change", "moisture_wb", "temperature_C"} for step in document["one_step"])
+    assert document["smallest_changes"] == [] and "nearest" not in document
+    assert any("assumed for the fan" in warning["text"] for warning in document["warnings"])
+
+
+def test_python_gives_the_same(met: Searched) -> None:
+    driest, wettest = coolsim.reachable(met.case)
+    ends = met.document["reachable"]
+    assert driest.moisture_wb == pytest.approx(ends["driest"]["moisture_wb"], abs=1e-6)
+    assert wettest.moisture_wb == pytest.approx(ends["wettest"]["moisture_wb"], abs=1e-6)
+    assert coolsim.find_settings.__module__ == "coolsim.studies.settings"
+
+
+# -- the command, with a search that is written by hand
+
+
+def test_statuses(run: Run, searched: Path, search: SimpleNamespace, found: Advice) -> None:
+    target = searched.parent / "out.json"
+    outcome = run("settings", str(searched), "--json", str(target), "--set", "feed.moisture=15 %")
+    assert (outcome.status, outcome.err) == (3, "") and "Out of reach" in outcome.out
+    assert json.loads(target.read_text(encoding="utf-8"))["smallest_changes"][2]["to"] is None
+    assert search.asked[0].feed.moisture == pytest.approx(0.15)
+    search.found = dataclasses.replace(found, answer=dataclasses.replace(found.answer, met=True))
+    outcome = run("settings", str(searched), "--json", "-", "--units", "us")
+    assert (outcome.status, outcome.err) == (0, "")
+    assert json.loads(outcome.out)["settings"]["airflow_m3_h"] == pytest.approx(1440.0)
+    search.found = NotConverged("stalled", np.array([0]), found.answer.result)
+    outcome = run("settings", str(searched), "--json", str(searched.parent / "none.json"))
+    assert outcome.status == 4 and "stalled" in outcome.err
+    assert not (searched.parent / "none.json").exists()
+    search.found = KeyboardInterrupt()
+    assert run("settings", str(searched)).status == 130
+    search.found = ZeroDivisionError("ours")
+    assert run("settings", str(searched)).status == 1
+
+
+def test_json_into_a_missing_folder_is_said_before_searching(
+    run: Run, searched: Path, search: SimpleNamespace
+) -> None:
+    outcome = run("settings", str(searched), "--json", str(searched.parent / "gone" / "out.json"))
+    assert outcome.status == 2 and "--json" in outcome.err and search.asked == [] and outcome.out == ""
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+@pytest.mark.parametrize("units", ["si", "us"])
+@pytest.mark.parametrize("is_met", [True, False])
+def test_fits_the_page(
+    searched: Path, found: Advice, width: int, encoding: str, units: str, is_met: bool
+) -> None:
+    found = dataclasses.replace(found, answer=dataclasses.replace(found.answer, met=is_met))
+    page = Page(width, encoding=encoding, units=units)
+    text = printed.advised(coolsim.load(searched), found, page)
+    assert max(map(len, text.splitlines())) <= width
+    text.encode(encoding)
+    assert "?" not in text and "\x1b" not in text
+    words = " ".join(text.split())
+    for label in ("fan speed", "depth of the bed", "exit moisture", "Cost in EUR", "dwell +1 min"):
+        assert label in words
+    assert ("not by this alone" in words or "not by this" in text) == (not is_met)
+    lines = text.splitlines()
+    assert lines.index("Set" if is_met else "Nearest settings") < next(
+        number for number, line in enumerate(lines) if line.startswith("danger:")
+    )
+
+
+def test_units_us(searched: Path, found: Advice) -> None:
+    text = printed.advised(coolsim.load(searched), found, Page(120, units="us"))
+    # 0.4 m³/s / (0.3048³ / 60 m³/s) = 847.6 cfm; 0.8 m / 0.0254 = 31.5 in; 1.2 m = 47.2 in
+    # 1.2 EUR/h for 1.2 t/h = 1.3228 short ton/h; 95 °C = 203 °F; 1800 m³/h = 1059 cfm; +0.9 K = +1.6 °F
+    for number in ("848 cfm", "31.5 in", "47.2 in", "0.907", "203.0 °F", "1059 cfm", "+1.6"):
+        assert number in text
+    assert "ambient +1.8 °F" in text and "per short ton" in text
+    lines = [line for line in text.splitlines() if not re.match("danger|check|note", line)]
+    assert not re.search(r"m³/h|\bcm\b|°C", "\n".join(lines))
+
+
+def test_words_of_what_stands_in_the_way(searched: Path, found: Advice) -> None:
+    def said(**changes: Any) -> str:
+        answer = dataclasses.replace(found.answer, **changes.pop("answer", {}))
+        text = printed.advised(
+            coolsim.load(searched), dataclasses.replace(found, answer=answer, **changes), Page(100)
+        )
+        return " ".join(text.split())
+
+    words = said()
+    assert "misses: moisture (12.75 %), above ambient (7.2 K)" in words
+    assert "At their limits: highest bed depth (120.0 cm), lowest fan speed (40.0 %)." in words
+    assert "For 12 % now, bring the feed to 13.2 % or drier; it is at 14 %." in words
+    assert "Heated inlet air of 70 °C (airflow 1440 m³/h) would bring the moisture" in words
+    assert "leave at 52 °C, too warm." in words and "a dryer before the cooler" in words
+    assert "dryer" not in said(heated=None)
+    hottest = advice.Heated(110.0, 0.4, 61.0, dry_enough=False, too_warm=True)
+    assert "Not even inlet air of 110 °C" in said(heated=hottest)
+    allowed = advice.Heated(50.0, 0.4, 36.0, dry_enough=True, too_warm=False)
+    assert "limits.inlet_air_temperature" in said(heated=allowed) and "dryer" not in said(heated=allowed)
+    assert "No settings keep the limits of the machine" in said(window=None)
+    assert "no feed is dry enough" in said(answer={"required_feed_moisture": None})
+    words = said(answer={"met": True, "hardly_matters": ("residence time",)})
+    assert "The residence time (dwell) hardly matters for the cost here" in words
+    assert "the feed may come in at 13.2 % or drier" in words
+
+
+def test_a_fan_off_its_curve_has_no_speed_and_no_cost(searched: Path, found: Advice) -> None:
+    answer = dataclasses.replace(
+        found.answer,
+        settings=dataclasses.replace(found.answer.settings, fan_speed=math.nan),
+        cost=dataclasses.replace(found.answer.cost, electricity=math.nan, total=math.nan),
+        broken=(AtLimit("fan speed, highest", math.nan),),
+    )
+    case, found = coolsim.load(searched), dataclasses.replace(found, answer=answer)
+    document = json.loads(as_json.text(as_json.settings_document(case, found, "", "")))
+    assert document["settings"]["fan_speed"] is None and document["cost"]["electricity"] is None
+    assert document["broken"] == [{"limit": "fan speed, highest", "value": None, "unit": ""}]
+    text = printed.advised(case, found, Page(80))
+    assert "nan" not in text and "unknown" in text and "none gives this" in text
+
+
+def test_limits_are_written_in_practical_units(searched: Path, found: Advice) -> None:
+    answer = dataclasses.replace(
+        found.answer, binding=(AtLimit("airflow, highest", 0.5), AtLimit("bed pressure drop", 900.0))
+    )
+    document = as_json.settings_document(
+        coolsim.load(searched), dataclasses.replace(found, answer=answer), "", ""
+    )
+    assert document["binding"] == [
+        {"limit": "airflow, highest", "value": pytest.approx(1800.0), "unit": "m3/h"},
+        {"limit": "bed pressure drop", "value": 900.0, "unit": "Pa"},
+    ]
+
+
+# -- words for fan and prices
+
+
+@pytest.mark.parametrize(
+    ("machine", "level", "words"),
+    [
+        ('rated_flow = "1800 m3/h"\nrated_pressure = "1900 Pa"', "note", "shape of the fan curve"),
+        # a peak at 6000 m³/h: 1440 m³/h through the bed are far left of it at every speed
+        (
+            'curve = [["0 m3/h", "1500 Pa"], ["6000 m3/h", "2000 Pa"], ["9000 m3/h", "500 Pa"]]',
+            "check",
+            "where it stalls",
+        ),
+        (
+            'curve = [["0 m3/h", "9 Pa"], ["20 m3/h", "9 Pa"], ["5000 m3/h", "8 Pa"]]',
+            "note",
+            "fan efficiency",
+        ),
+        (
+            'rated_flow = "1800 m3/h"\nrated_pressure = "1900 Pa"\nposition = "blow-through"',
+            "note",
+            "warms the air on its way in",
+        ),
+        ("", "note", "no [fan] is given"),
+    ],
+)
+def test_the_fan_says_what_it_assumes_and_where_it_stalls(
+    good: str, found: Advice, machine: str, level: str, words: str
+) -> None:
+    limits = '[limits]\nbed_depth = ["0.3 m", "1.2 m"]\n[costs]\nelectricity = "0.1 /kWh"\nfeed = "1 /kg"\n'
+    case = loads(good + limits + (f"[fan]\n{machine}\n" if machine else ""))
+    warnings = advice.explained(case, found.answer).answer.result.warnings
+    assert [w.level for w in warnings if words in w.text] == [level]
+    order = [advice.LEVELS.index(w.level) for w in warnings]
+    assert order == sorted(order)
+
+
+def test_what_has_no_price_is_named(good: str, found: Advice) -> None:
+    heated = '[limits]\ninlet_air_temperature = ["31 degC", "50 degC"]\n[costs]\nelectricity = "0.1 /kWh"\n'
+    texts = [w.text for w in advice.explained(loads(good + heated), found.answer).answer.result.warnings]
+    assert any("costs.heat" in text for text in texts) and any("costs.feed" in text for text in texts)
+
+
+def test_a_window_that_breaks_the_machine_is_none(good: str, found: Advice) -> None:
+    tight = '[limits]\nbed_depth = ["0.3 m", "1.2 m"]\nmaximum_lift_off = "5 %"\n'
+    tight += '[costs]\nelectricity = "0.1 /kWh"\n'
+    assert advice.explained(loads(good + tight), found.answer).window is None
+    wide = tight.replace('"5 %"', '"95 %"')
+    assert advice.explained(loads(good + wide), found.answer).window == (
+        found.answer.driest,
+        found.answer.wettest,
+    )
+
+
+# -- faults
+
+
+def faults(run: Run, path: Path, text: str) -> list[str]:
+    path.write_text(text, encoding="utf-8")
+    target = path.with_name("out.json")
+    outcome = run("settings", str(path), "--json", str(target))
+    assert outcome.status == 2 and outcome.out == "" and not target.exists()
+    assert "Traceback" not in outcome.err
+    return [line for line in outcome.err.splitlines() if "found " in line]
+
+
+def test_all_missing_tables_are_named_at_once_with_a_line_to_type(
+    run: Run, scenario: Path, good: str
+) -> None:
+    bare = good[: good.index("[target]")]
+    target, costs, limits = faults(run, scenario, bare)
+    assert "target.moisture: found no [target] table; settings need it: below [target], such as" in target
+    assert target.endswith('moisture = "12 %"')
+    assert "costs.electricity: found no [costs] table" in costs and 'electricity = "0.15 /kWh"' in costs
+    assert "limits: found no [limits] table" in limits and 'airflow = ["500 m3/h", "2400 m3/h"]' in limits
+    lines = faults(
+        run, scenario, bare + '[target]\nmaximum_above_ambient = "6 K"\n[limits]\nmaximum_lift_off = "90 %"\n'
+    )
+    assert [line.split("; ")[0].rpartition("/")[2] for line in lines] == [
+        f"mill.toml:{bare.count(chr(10)) + 1}: target.moisture: found nothing",
+        "mill.toml: costs.electricity: found no [costs] table",
+        f"mill.toml:{bare.count(chr(10)) + 3}: limits: found no range",
+    ]
+
+
+def test_a_fan_speed_needs_a_fan_and_is_named_with_the_rest(run: Run, scenario: Path, good: str) -> None:
+    costs, fan = faults(run, scenario, good + '[limits]\nfan_speed = ["40 %", "100 %"]\n')
+    assert "costs.electricity" in costs and "fan: found no [fan] table" in fan and "rated_flow" in fan
+    lines = faults(
+        run, scenario, good + '[limits]\nfan_speed = ["40 %", "100 %"]\n[fan]\nefficiency = "60 %"\n'
+    )
+    assert len(lines) == 2 and "fan.curve: found none of curve or rated_flow" in lines[1]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('["40 %", "100 %"]', '["90 %", "40 %"]', "limits.fan_speed: found"),
+        ('"0.15 EUR/kWh"', '"-0.15 EUR/kWh"', "costs.electricity: found"),
+        ('"12.4 %"', '"0.2 %"', "target.moisture: found 0.20%"),
+    ],
+)
+def test_contradictions_are_faults(
+    run: Run, scenario: Path, good: str, old: str, new: str, words: str
+) -> None:
+    text = mill(good, "12.4 %")
+    assert old in text
+    (line,) = faults(run, scenario, text.replace(old, new))
+    assert words in line and "mill.toml:" in line
+
+
+def test_a_target_below_any_air_says_what_can_be_had(run: Run, scenario: Path, good: str) -> None:
+    (line,) = faults(run, scenario, mill(good, "0.2 %"))
+    assert "at best" in line and "limits.inlet_air_temperature" in line
