@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import gather
 from coolsim.physics import air
@@ -294,7 +295,15 @@ def _nearest_that_meets(
 ) -> float | None:
     def meets(values: Array, resolution: Any) -> Any:
         knobs = {n: np.full(len(values), v) for n, v in found.knobs.items()} | {knob: values}
-        return (excesses(case, try_settings(case, knobs, resolution), limits) <= searching.KEPT).all(axis=0)
+        try:
+            tried = try_settings(case, knobs, resolution)
+        except NotConverged as error:  # far-off values may not solve: they do not count as meeting anything
+            met = np.zeros(len(values), bool)
+            solved = np.setdiff1d(np.arange(len(values)), error.failed)
+            if len(solved):
+                met[solved] = meets(values[solved], resolution)
+            return met
+        return (excesses(case, tried, limits) <= searching.KEPT).all(axis=0)
 
     values = np.linspace(*ends, 41)
     good = values[meets(values, SURVEY)]
