@@ -145,7 +145,6 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
     bed, laws, sh = problem.bed, problem.laws, problem.shells
     per_time = bound_water_rate(problem)[:, 0]
-    solid, gas = problem.per_solid[:, 0], problem.per_air[:, 0]
     _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
     K, _, _, B = state.chain.shape
     d, law = e.diffusion, e.law
@@ -172,27 +171,27 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
 
     P = np.zeros((K, 5, 2, 5, 2, B))
     F = np.zeros((K, 5, 2, 3, 2, B))  # by last shell, mean moisture, ⟨Q⟩
+    own, own_F = np.einsum("kricib->krcib", P), np.einsum("krifib->krfib", F)  # views: one stage by itself
+    own[:, 0, XS] = law.by_moisture + law.by_flux * J_s
+    own[:, 0, TS] = law.by_temperature + law.by_flux * J_T
+    own[:, 0, TA] = law.by_air_temperature
+    own[:, 0, HUMIDITY] = law.by_humidity_ratio
+    own_F[:, 0, 0] = law.by_flux * J_n
+
+    own[:, 1, XS] = -latent * J_s
+    own[:, 1, TS] = -latent * J_T - inner - q_T
+    own[:, 1, TP] = inner + laws.water_capacity * d.flux
+    own[:, 1, TA] = -q_Ta
+    own_F[:, 1, 0] = -latent * J_n
+
+    for row, scale in ((2, problem.per_solid), (4, -problem.per_air)):
+        own[:, row, XS] = scale * h_v * J_s
+        own[:, row, TS] = scale * (h_v * J_T + q_T)
+        own[:, row, TA] = scale * q_Ta
+        own_F[:, row, 0] = scale * h_v * J_n
+    own[:, 3, XS], own[:, 3, TS] = -problem.per_air * J_s, -problem.per_air * J_T
+    own_F[:, 3, 0] = -problem.per_air * J_n
     for i in range(2):
-        Jn, Js, JT, hv = J_n[:, i], J_s[:, i], J_T[:, i], h_v[:, i]
-        law_J = law.by_flux[:, i]
-        P[:, 0, i, XS, i] = law.by_moisture[:, i] + law_J * Js
-        P[:, 0, i, TS, i] = law.by_temperature[:, i] + law_J * JT
-        P[:, 0, i, TA, i] = law.by_air_temperature[:, i]
-        P[:, 0, i, HUMIDITY, i] = law.by_humidity_ratio[:, i]
-        F[:, 0, i, 0, i] = law_J * Jn
-
-        P[:, 1, i, XS, i] = -latent[:, i] * Js
-        P[:, 1, i, TS, i] = -latent[:, i] * JT - inner - q_T[:, i]
-        P[:, 1, i, TP, i] = inner + laws.water_capacity * d.flux[:, i]
-        P[:, 1, i, TA, i] = -q_Ta[:, i]
-        F[:, 1, i, 0, i] = -latent[:, i] * Jn
-
-        for row, scale in ((2, solid), (4, -gas)):
-            P[:, row, i, XS, i] = scale * hv * Js
-            P[:, row, i, TS, i] = scale * (hv * JT + q_T[:, i])
-            P[:, row, i, TA, i] = scale * q_Ta[:, i]
-            F[:, row, i, 0, i] = scale * hv * Jn
-        P[:, 3, i, XS, i], P[:, 3, i, TS, i], F[:, 3, i, 0, i] = -gas * Js, -gas * JT, -gas * Jn
         for l in range(2):
             F[:, 1, i, 2, l] = per_time * DOWN.stage[i, l]
             P[:, 2, i, TP, l] += DOWN.stage[i, l] * H_T[:, l]
@@ -239,24 +238,22 @@ def with_inertia(
 
     Every stream resists change: with much inertia a step is a little of what the bed would really do.
     """
-    mass = np.diff(problem.z, axis=0) * inertia  # (K, B)
+    mass = (np.diff(problem.z, axis=0) * inertia)[:, None]  # (K, 1, B)
     laws, bed = problem.laws, problem.bed
     Tp, Ta, Y = (state.points[:, v] for v in (TP, TA, HUMIDITY))
     K, _, _, B = state.chain.shape
-    P, F = (
-        cells.points.copy().reshape(K, 5, 2, 5, 2, B),
-        cells.points_by_functionals.copy().reshape(K, 5, 2, 3, 2, B),
-    )
-    for i in range(2):
-        P[:, 2, i, TP, i] += mass * (bed.specific_heat + laws.water_capacity * e.mean_moisture[:, i])
-        F[:, 2, i, 1, i] += mass * laws.water_capacity * Tp[:, i]
-        F[:, 2, i, 2, i] -= mass
-        P[:, 3, i, HUMIDITY, i] += mass
-        P[:, 4, i, TA, i] += mass * (HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y[:, i])
-        P[:, 4, i, HUMIDITY, i] += mass * laws.vapour_enthalpy(Ta[:, i])
+    P = cells.points.copy().reshape(K, 5, 2, 5, 2, B)
+    F = cells.points_by_functionals.copy().reshape(K, 5, 2, 3, 2, B)
+    own, own_F = np.einsum("kricib->krcib", P), np.einsum("krifib->krfib", F)
+    own[:, 2, TP] += mass * (bed.specific_heat + laws.water_capacity * e.mean_moisture)
+    own_F[:, 2, 1] += mass * laws.water_capacity * Tp
+    own_F[:, 2, 2] -= mass
+    own[:, 3, HUMIDITY] += mass
+    own[:, 4, TA] += mass * (HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y)
+    own[:, 4, HUMIDITY] += mass * laws.vapour_enthalpy(Ta)
     return dataclasses.replace(
         cells,
-        diagonal=cells.diagonal + problem.shells.volume[:, None] * mass[:, None, None],
+        diagonal=cells.diagonal + problem.shells.volume[:, None] * mass[:, None],
         points=P.reshape(cells.points.shape),
         points_by_functionals=F.reshape(cells.points_by_functionals.shape),
     )
