@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -54,9 +55,24 @@ INTERVALS = round(HIGHEST_MOISTURE / MOISTURE_STEP)
 def tabulate_bound_water(isotherm: Isotherm, cases: int) -> BoundWater:
     """Tables of Q for the isotherms of `cases` cases, each distinct isotherm once."""
     parts = np.broadcast_arrays(*isotherm.constants, isotherm.fat, isotherm.scale, np.empty(cases))[:-1]
+    if cases == 1:
+        cubic = _one_table(isotherm.equation, tuple(float(part[0]) for part in parts))
+        return BoundWater(MOISTURE_STEP, cubic, np.zeros(1, np.intp))
     distinct, which = np.unique(np.array(parts), axis=1, return_inverse=True)
-    *constants, fat, scale = distinct[:, :, None]
-    each = Isotherm(isotherm.equation, tuple(constants), fat, scale)
+    cubic = _tables(isotherm.equation, distinct[:, :, None])
+    return BoundWater(MOISTURE_STEP, cubic, which.reshape(cases) * INTERVALS)
+
+
+@lru_cache(maxsize=64)
+def _one_table(equation: str, parts: tuple[float, ...]) -> Array:
+    """The table of one isotherm; the same pellets are asked for again and again."""
+    return _tables(equation, np.array(parts)[:, None, None])
+
+
+def _tables(equation: str, parts: Array) -> Array:
+    """Cubics (4, tables · intervals) for isotherms of constants, fat and scale (parts, tables, 1)."""
+    *constants, fat, scale = parts
+    each = Isotherm(equation, tuple(constants), fat, scale)
     X = MOISTURE_STEP * np.arange(INTERVALS + 1)
     nodes, weights = np.polynomial.legendre.leggauss(3)
     middle = 0.5 * (X[1:] + X[:-1])
@@ -64,11 +80,12 @@ def tabulate_bound_water(isotherm: Isotherm, cases: int) -> BoundWater:
         0.5 * MOISTURE_STEP * weight * sorption.heat_of_desorption(each, middle + 0.5 * MOISTURE_STEP * node)
         for node, weight in zip(nodes, weights)
     )
-    q = np.broadcast_to(sorption.heat_of_desorption(each, X) * MOISTURE_STEP, (distinct.shape[1], len(X)))
+    q = np.broadcast_to(sorption.heat_of_desorption(each, X) * MOISTURE_STEP, (parts.shape[1], len(X)))
     q_0, q_1 = q[:, :-1], q[:, 1:]
     Q_0 = np.cumsum(rise, axis=1) - rise
-    cubic = np.stack([Q_0, q_0, 3 * rise - 2 * q_0 - q_1, q_0 + q_1 - 2 * rise])
-    return BoundWater(MOISTURE_STEP, cubic.reshape(4, -1), which.reshape(cases) * INTERVALS)
+    cubic = np.stack([Q_0, q_0, 3 * rise - 2 * q_0 - q_1, q_0 + q_1 - 2 * rise]).reshape(4, -1)
+    cubic.flags.writeable = False  # shared by every bed of these pellets
+    return cubic
 
 
 @dataclass(frozen=True)
