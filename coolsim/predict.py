@@ -1,7 +1,7 @@
 """The one door to the models: predict(case) → Result.
 
-Cases of one form of isotherm are laid side by side, cut into chunks that fit a processor's cache and solved
-on all processors. Numbers come back in the order of the cases.
+Cases of one form of isotherm are laid side by side, cut into chunks of bounded memory and solved on all
+processors. Numbers come back in the order of the cases.
 """
 
 from __future__ import annotations

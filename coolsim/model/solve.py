@@ -7,14 +7,13 @@
    are the error estimate. (One step: its own error is the square of what it measures.)
 4. Cases whose error is above tolerance go round again with twice the cells and shells.
 
-Measured on random beds of the domain in tests/laws/domain.py, against four times the cells and shells; see
-tests/laws/test_convergence.py. Third order in cells only where the mesh resolves every layer, so the
-estimate takes the difference in z as if the order were about one and a half.
+Measured on random beds (tests/laws/domain.py) against four times the cells and shells, in
+tests/laws/test_domain.py. Cells are of third order only where the mesh resolves every layer, so the estimate
+takes a larger part of the difference in z than third order would.
 """
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -284,8 +283,3 @@ def worst_equation(solution: Solution, case: int) -> str:
     )
     depth = float(solution.problem.z[k : k + 2, case].mean() * solution.problem.bed.depth[case])
     return f"{EQUATION_NAMES[equation]} at {depth:.3f} m below the top"
-
-
-def refined(resolution: Resolution, factor: int) -> Resolution:
-    """The same resolution, `factor` times finer."""
-    return dataclasses.replace(resolution, cells=factor * resolution.cells, shells=factor * resolution.shells)

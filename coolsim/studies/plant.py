@@ -24,7 +24,6 @@ from coolsim.physics import air, pellet
 from coolsim.predict import predict_inputs
 from coolsim.result import Result
 
-J_PER_KWH = 3.6e6
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
 FEED_KNOBS = ("feed_moisture", "feed_temperature")
 
