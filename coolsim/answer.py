@@ -90,7 +90,7 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
         "X_surface": out.surface_moisture,
         "Y": out.humidity_ratio,
         "T_air": air.temperature_from_enthalpy(out.air_enthalpy, out.humidity_ratio),
-        "Q_feed": bed.bound_water(bed.feed_moisture)[0],
+        "Q_feed": s.problem.feed[1],
         "error_M": s.moisture_error,
         "error_T": s.temperature_error,
         "pressure_drop": drop,
@@ -136,7 +136,7 @@ def _profile(count: int, solutions: list[Solution], resolution: Resolution) -> P
 
 
 def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
-    bed, laws, e = s.problem.bed, s.problem.laws, s.evaluation
+    bed, laws, e = s.problem.bed, s.problem.laws, s.contents
     every = (len(s.problem.z) - 1) // cells
     points = s.state.points
 
@@ -153,10 +153,10 @@ def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
         return np.concatenate([exits(UP, stages)[:1], exits(DOWN, stages)])
 
     mean = pellets(e.mean_moisture, bed.feed_moisture)
-    Q = pellets(e.bound_heat, bed.bound_water(bed.feed_moisture)[0])
-    H_feed = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q[0])
-    Y = rising(points[:, cf.HUMIDITY], bed.inlet_humidity_ratio)
-    h = rising(e.air_enthalpy, laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio))
+    H_feed, Q_feed = s.problem.feed
+    Q = pellets(e.bound_heat, Q_feed)
+    Y_inlet, h_inlet = s.problem.inlet
+    Y, h = rising(points[:, cf.HUMIDITY], Y_inlet), rising(e.air_enthalpy, h_inlet)
     nodes = {
         "z": s.problem.z * bed.depth,
         "time": s.problem.z * bed.residence_time,

@@ -107,6 +107,8 @@ def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
 
 def _solve_each(bed: Bed, resolution: Resolution) -> list[Solution]:
     """Every case from scratch."""
+    if bed.cases <= CHUNK:
+        return solve(bed, resolution=resolution)
     return _in_chunks(np.arange(bed.cases), lambda index: solve(take(bed, index), resolution=resolution))
 
 
