@@ -14,14 +14,7 @@ import numpy as np
 from coolsim.fields import Number, documented
 from coolsim.physics import air
 from coolsim.physics.roots import bracketed_root
-from coolsim.physics.sorption import (
-    Isotherm,
-    bound_water_heat,
-    equilibrium_moisture,
-    heat_of_desorption,
-    water_activity,
-    water_activity_and_slopes,
-)
+from coolsim.physics.sorption import Isotherm, bound_water_heat, equilibrium_moisture, water_activity
 
 
 @dataclass(frozen=True)
@@ -174,24 +167,4 @@ def flash(
     # changes in very wet feed; both ends are moved out by 0.1 %, so that rounding cannot lose the root.
     driest = equilibrium_moisture(isotherm, np.where(boils, p / p_sat, 0.0), T)
     X_f = bracketed_root(surplus_heat, 0.999 * driest, 1.001 * X, tolerance=1e-13)
-    X_f, T_f = np.where(boils, X_f, X), np.where(boils, boiling_point(X_f), T)
-    for _ in range(2):  # a root within a tolerance is too rough to take differences of
-        dX, dT = _towards_boiling(isotherm, c_d, X, T, p, X_f, T_f)
-        X_f, T_f = X_f + np.where(boils, dX, 0.0), T_f + np.where(boils, dT, 0.0)
-    return X_f[()], T_f[()]
-
-
-def _towards_boiling(
-    isotherm: Isotherm, c_d: Number, X: Number, T: Number, p: Number, X_f: Number, T_f: Number
-) -> tuple[Number, Number]:
-    """Newton's step in X' and T' for the two equations of `flash`."""
-    a_w, a_w_by_X, a_w_by_T = water_activity_and_slopes(isotherm, X_f, T_f)
-    boils = np.log(a_w * air.saturation_pressure(T_f) / p)
-    by_X, by_T = a_w_by_X / a_w, a_w_by_T / a_w + air.saturation_pressure_log_slope(T_f)
-    h_v, c_w = air.vapour_enthalpy((T + T_f) / 2), air.HEAT_CAPACITY_WATER
-    heat = enthalpy(c_d, X, T, bound_water_heat(isotherm, X)) - (X - X_f) * h_v
-    heat = heat - enthalpy(c_d, X_f, T_f, bound_water_heat(isotherm, X_f))
-    heat_by_X = h_v - c_w * T_f + heat_of_desorption(isotherm, X_f)
-    heat_by_T = -(c_d + c_w * X_f) - (X - X_f) * air.HEAT_CAPACITY_VAPOUR / 2
-    determinant = by_X * heat_by_T - by_T * heat_by_X
-    return (by_T * heat - heat_by_T * boils) / determinant, (heat_by_X * boils - by_X * heat) / determinant
+    return np.where(boils, X_f, X)[()], np.where(boils, boiling_point(X_f), T)[()]

@@ -106,7 +106,7 @@ _SET_LAST = ("airflow", "inlet_air_temperature")
 
 def sensitivities(
     case: Case | Sequence[Case],
-    by: Sequence[str] = INPUTS,
+    by: str | Sequence[str] = INPUTS,
     *,
     air: Air | None = None,
     resolution: Resolution = DEFAULT,
@@ -114,7 +114,7 @@ def sensitivities(
     """Slopes of what leaves the cooler by each of the inputs `by`, at a case or at several.
 
     `case`, `air` and `resolution` are those of `predict`, whose result comes along; several cases give arrays.
-    Raises ValueError for an input that is not in INPUTS, NotConverged where `predict` does.
+    Raises ValueError for no input or one that is not in INPUTS, NotConverged where `predict` does.
 
     >>> import coolsim
     >>> case = coolsim.load("scenarios/humid-delta.toml")
@@ -122,9 +122,11 @@ def sensitivities(
     >>> bool(slopes.feed_moisture.moisture_wb > 0)
     True
     """
+    by = (by,) if isinstance(by, str) else tuple(dict.fromkeys(by))
     unknown = [name for name in by if name not in INPUTS]
-    if unknown:
-        raise ValueError(f"no input {', '.join(map(repr, unknown))}; there are: {', '.join(INPUTS)}")
+    if unknown or not by:
+        found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
+        raise ValueError(f"{found}; there are: {', '.join(INPUTS)}")
     if isinstance(case, Case):
         answer, shape = _sensitivities([case], air, by, resolution)
         if shape:
