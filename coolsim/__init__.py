@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
+    from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings import find_settings, reachable
 
     __version__: str
@@ -32,6 +33,7 @@ _HOMES = {
     "predict": "coolsim.predict",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
+    "sensitivities": "coolsim.studies.sensitivity",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
@@ -57,6 +59,7 @@ __all__ = [
     "predict",
     "reachable",
     "replace",
+    "sensitivities",
 ]
 
 

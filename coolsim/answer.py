@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
+from coolsim.model.counterflow import Problem, State
 from coolsim.model.solve import Resolution, Solution
 from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
@@ -81,7 +82,7 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
     """Per case of a solution: exit states, errors, and what the air does to the bed on its way."""
     bed, laws, out = s.problem.bed, s.problem.laws, s.outlet
     T = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
-    drop, lift = _through_the_bed(s)
+    drop, lift = through_the_bed(s.problem, s.state)
     return {
         "X": out.moisture,
         "T": T,
@@ -98,10 +99,10 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
     }
 
 
-def _through_the_bed(s: Solution) -> tuple[Array, Array]:
+def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array]:
     """Clean pressure drop [Pa] over the real states of the air, and the highest share of lift-off velocity."""
-    bed, dz = s.problem.bed, np.diff(s.problem.z, axis=0)[:, None]
-    T, Y = s.state.points[:, cf.TA], s.state.points[:, cf.HUMIDITY]
+    bed, dz = problem.bed, np.diff(problem.z, axis=0)[:, None]
+    T, Y = state.points[:, cf.TA], state.points[:, cf.HUMIDITY]
     velocity = bed.air_flux * air.dry_air_volume(T, Y, bed.pressure)
     density, viscosity = air.moist_density(T, Y, bed.pressure), air.viscosity(T)
     d_p, eps = 2 * bed.radius, bed.void_fraction

@@ -73,7 +73,12 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
 
 
 def _several(cases: list[Case], resolution: Resolution) -> Result:
-    """Cases with any mix of isotherms, grouped by their form."""
+    """Cases with any mix of isotherms."""
+    return by_form(cases, lambda some: _solved(gather(some), False, resolution))
+
+
+def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
+    """`work` on the cases of each form of isotherm, its answers put together in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
     forms = np.array([c.material.isotherm.equation for c in cases])
@@ -81,7 +86,7 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
     results = []
     for index in groups:
         try:
-            results.append(_solved(gather([cases[i] for i in index]), False, resolution))
+            results.append(work([cases[i] for i in index]))
         except NotConverged as error:
             raise NotConverged(error.reason, index[error.failed], error.best) from None
     return results[0] if len(groups) == 1 else interleave(results, groups)
@@ -92,17 +97,25 @@ def _linear_algebra() -> ThreadpoolController:
     return ThreadpoolController()
 
 
+def on_one_thread() -> Any:
+    """Keep linear algebra to one thread: matrices of 30 rows are too small to share, doing so halves the speed."""
+    return _linear_algebra().limit(limits=1, user_api="blas")
+
+
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
-    """Solve all cases and raise if one fails."""
+    return solved(inputs, scalar, resolution)[0]
+
+
+def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
+    """Solve all cases and raise if one fails; `scalar` gives a result of floats."""
     solve_all = _solve_alike if inputs.one_case and len(inputs.radius) >= ALIKE else _solve_each
-    # matrices of 30 rows are too small to share between threads: doing so halves the speed
-    with _linear_algebra().limit(limits=1, user_api="blas"):
+    with on_one_thread():
         solutions = solve_all(bed_of(inputs), resolution)
     result = build_result(inputs, solutions, resolution, scalar)
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
         raise NotConverged(_reason(solutions, failed, len(inputs.radius)), np.sort(failed), result)
-    return result
+    return result, solutions
 
 
 def _solve_each(bed: Bed, resolution: Resolution) -> list[Solution]:

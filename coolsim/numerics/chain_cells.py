@@ -270,6 +270,38 @@ def solve_few(cells: ChainCells, chain_residual: Array, point_residual: Array) -
     return x[:, :N].reshape(K, n, 2, B), x[:, N:]
 
 
+def solve_for_many(cells: ChainCells, chain_right: Array, point_right: Array) -> tuple[Array, Array]:
+    """−J⁻¹ r for many right-hand sides of the same cells, with one elimination.
+
+    Chain (K, n, 2, R, B) and points (K, m, R, B) from right-hand sides of the same shapes. As `solve_few`, but
+    a cell receives the one above through the n + 2 numbers that are handed down.
+    """
+    K, n, _, R, B = chain_right.shape
+    N, M, j = 2 * n, 2 * n + point_right.shape[1], np.arange(n)
+    A, down, up = (np.ascontiguousarray(np.moveaxis(a, -1, 1)) for a in dense_cells(cells))
+    handed, received = np.zeros((K, B, n + 2, M)), np.zeros((K, B, M, n + 2))
+    handed[:, :, n:] = down
+    received[:, :, N:, n:] = np.moveaxis(cells.points_by_down, -1, 1)
+    for i in range(2):
+        handed[:, :, j, 2 * j + i] = DOWN.exit[i]
+        received[:, :, 2 * j + i, j] = DOWN.entry[i] * cells.mass.T
+    right = np.zeros((K, B, M, R + 2))  # the last two by the numbers received from below
+    right[:, :, :N, :R] = -np.moveaxis(chain_right.reshape(K, N, R, B), -1, 1)
+    right[:, :, N:, :R] = -np.moveaxis(point_right, -1, 1)
+    right[:, :, N:, R:] = -np.moveaxis(cells.points_by_up, -1, 1)
+    x = np.empty_like(right)
+    for k in range(K):
+        if k:
+            by_above = received[k] @ (handed[k - 1] @ x[k - 1])
+            right[k, :, :, :R] -= by_above[..., :R]
+            A[k] += by_above[..., R:] @ up[k]
+        x[k] = _solve_dense(A[k], right[k])
+    for k in range(K - 2, -1, -1):
+        x[k, ..., :R] += x[k, ..., R:] @ (up[k + 1] @ x[k + 1, ..., :R])
+    found = np.moveaxis(x[..., :R], 1, -1)
+    return found[:, :N].reshape(K, n, 2, R, B), found[:, N:]
+
+
 def _solve_dense(A: Array, b: Array) -> Any:
     """np.linalg.solve on (B, M, M); singular cases come back as NaN."""
     try:

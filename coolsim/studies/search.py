@@ -24,6 +24,7 @@ SURVEY = Resolution(8, 6, refinements=0)  # right to a few hundredths of a point
 FULL = Resolution()
 GRID = {"airflow": 81, "bed_depth": 33, "inlet_air_temperature": 13, "feed_moisture": 13}
 KEPT = 1e-6  # excess that counts as none, in a limit's scale: 1e-8 of moisture
+AIM = 1e-6  # how far inside the limits slides aim, so that what they end on counts as kept
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
 STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
 CORRECTIONS = 5
@@ -126,23 +127,23 @@ class Search:
 
         def look(x: Array, score: Score = goal.score) -> tuple[Array, Array]:
             state = self._state(x, self.fit(x) + shift)
-            return score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits) + more
+            return score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits) + more + AIM
 
         def on_ridge(x: Array) -> tuple[Array, Array]:
             assert goal.ridge is not None and goal.along is not None
             state, case = self._state(x, self.fit(x) + shift), self.plant.case
             excess = excesses(case, state, [goal.ridge]), excesses(case, state, goal.limits) + more
-            e = np.concatenate(excess)
+            e = np.concatenate(excess) + AIM
             return goal.along(state, self.box.knobs(x)), e
 
         ends = list(starts)
         if free and goal.ridge:
             ends += [_bottom(on_ridge, start, free, 1) for start in starts]
-            ends.append(ends[_first([_rank(e, f, 10 * KEPT) for f, e in _each(look(np.array(ends)))])])
+            ends.append(ends[_first([_rank(e, f, AIM + KEPT) for f, e in _each(look(np.array(ends)))])])
             starts = ends[-1:]
         if free:
             ends += [_bottom(look, start, free, 0) for start in starts]
-        return ends[_first([_rank(e, f, 10 * KEPT) for f, e in _each(look(np.array(ends)))])]
+        return ends[_first([_rank(e, f, AIM + KEPT) for f, e in _each(look(np.array(ends)))])]
 
 
 def _each(looked: tuple[Array, Array]) -> Any:
