@@ -241,61 +241,39 @@ def _cases_second(a: Array) -> Array:
 
 def solve_few(cells: ChainCells, chain_residual: Array, point_residual: Array) -> tuple[Array, Array]:
     """As `solve`: each cell one dense matrix, eliminated from the top down."""
-    K, n, _, B = chain_residual.shape
-    N, M = 2 * n, 2 * n + point_residual.shape[1]
-    A, down, up = dense_cells(cells)
-    augmented = np.zeros((K, B, M, M + 3))  # right-hand sides for 1 and the two numbers from below
-    augmented[..., :M] = A
-    augmented[..., :N, M] = -_cases_second(chain_residual).reshape(K, B, N)
-    augmented[..., N:, M] = -_cases_second(point_residual)
-    augmented[..., N:, M + 1 :] = -_cases_second(cells.points_by_up)
-    from_above = np.zeros((K, B, M, M))  # a cell's rows by the unknowns of the cell above
-    handed = DOWN.entry[:, None] * DOWN.exit * cells.mass.T[:, :, None, None]
-    np.einsum("kbjijl->kbjil", from_above[..., :N, :N].reshape(K, B, n, 2, n, 2))[:] = handed
-    from_above[1:, :, N:] = _cases_second(cells.points_by_down)[1:] @ down[:-1]
-    lift = np.zeros((K, B, 3, M + 3))  # what is received from above, by (1, two numbers handed up to it)
-    lift[:, :, 0, M] = -1.0
-    lift[:, :, 1:, :M] = up
-    s = np.empty((K, B, M, 3))
-    for k in range(K):
-        if k:
-            augmented[k] += from_above[k] @ s[k - 1] @ lift[k]
-        s[k] = _solve_dense(augmented[k, ..., :M], augmented[k, ..., M:])
-    x = np.empty((K, B, M))
-    x[-1] = s[-1, :, :, 0]
-    for k in range(K - 2, -1, -1):
-        risen = up[k + 1] @ x[k + 1][:, :, None]
-        x[k] = s[k, :, :, 0] + (s[k, :, :, 1:] @ risen)[:, :, 0]
-    x = np.moveaxis(x, 1, -1)
-    return x[:, :N].reshape(K, n, 2, B), x[:, N:]
+    chain, points = solve_for_many(cells, chain_residual[..., None, :], point_residual[..., None, :])
+    return chain[..., 0, :], points[..., 0, :]
 
 
 def solve_for_many(cells: ChainCells, chain_right: Array, point_right: Array) -> tuple[Array, Array]:
     """−J⁻¹ r for many right-hand sides of the same cells, with one elimination.
 
-    Chain (K, n, 2, R, B) and points (K, m, R, B) from right-hand sides of the same shapes. As `solve_few`, but
-    a cell receives the one above through the n + 2 numbers that are handed down.
+    Chain (K, n, 2, R, B) and points (K, m, R, B) from right-hand sides of the same shapes. A cell receives the
+    one above through the n + 2 numbers that are handed down, and answers by R + 2 columns: its right-hand sides
+    and the two numbers from below.
     """
     K, n, _, R, B = chain_right.shape
-    N, M, j = 2 * n, 2 * n + point_right.shape[1], np.arange(n)
-    A, down, up = (np.ascontiguousarray(np.moveaxis(a, -1, 1)) for a in dense_cells(cells))
+    N, M = 2 * n, 2 * n + point_right.shape[1]
+    A, down, up = dense_cells(cells)
     handed, received = np.zeros((K, B, n + 2, M)), np.zeros((K, B, M, n + 2))
+    np.einsum("kbjji->kbji", handed[:, :, :n, :N].reshape(K, B, n, n, 2))[:] = DOWN.exit
     handed[:, :, n:] = down
-    received[:, :, N:, n:] = np.moveaxis(cells.points_by_down, -1, 1)
-    for i in range(2):
-        handed[:, :, j, 2 * j + i] = DOWN.exit[i]
-        received[:, :, 2 * j + i, j] = DOWN.entry[i] * cells.mass.T
-    right = np.zeros((K, B, M, R + 2))  # the last two by the numbers received from below
-    right[:, :, :N, :R] = -np.moveaxis(chain_right.reshape(K, N, R, B), -1, 1)
-    right[:, :, N:, :R] = -np.moveaxis(point_right, -1, 1)
-    right[:, :, N:, R:] = -np.moveaxis(cells.points_by_up, -1, 1)
-    x = np.empty_like(right)
+    entering = DOWN.entry * cells.mass.T[:, :, None]
+    np.einsum("kbjij->kbji", received[:, :, :N, :n].reshape(K, B, n, 2, n))[:] = entering
+    received[:, :, N:, n:] = _cases_second(cells.points_by_down)
+    augmented = np.zeros((K, B, M, M + R + 2))
+    augmented[..., :M] = A
+    augmented[..., :N, M:-2] = -_cases_second(chain_right).reshape(K, B, N, R)
+    augmented[..., N:, M:-2] = -_cases_second(point_right)
+    augmented[..., N:, -2:] = -_cases_second(cells.points_by_up)
+    lift = np.zeros((K, B, R + 2, M + R + 2))  # where a column of the cell above enters this one
+    np.einsum("kbrr->kbr", lift[:, :, :R, M:-2])[:] = -1.0
+    lift[:, :, R:, :M] = up
+    x = np.empty((K, B, M, R + 2))
     for k in range(K):
         if k:
-            by_above = received[k] @ (handed[k - 1] @ x[k - 1])
-            right[k, :, :, :R] -= by_above[..., :R]
-            A[k] += by_above[..., R:] @ up[k]
-        x[k] = _solve_dense(A[k], right[k])
+            augmented[k] += received[k] @ (handed[k - 1] @ x[k - 1]) @ lift[k]
+        x[k] = _solve_dense(augmented[k, ..., :M], augmented[k, ..., M:])
     for k in range(K - 2, -1, -1):
         x[k, ..., :R] += x[k, ..., R:] @ (up[k + 1] @ x[k + 1, ..., :R])
     found = np.moveaxis(x[..., :R], 1, -1)

@@ -249,7 +249,7 @@ def test_exchanger_made_deeper(ratio: float, NTU: float) -> None:
     depth = NTU * Ga * 1006.0 / (h * 3 * (1 - eps) / R)
     one = bed(
         radius=R, void_fraction=eps, solid_flux=Gs, specific_heat=c_d, feed_moisture=X, air_flux=Ga,
-        depth=depth, conductivity=1e9, feed_temperature=80.0,
+        depth=depth, conductivity=1e6, feed_temperature=80.0,
     )  # fmt: skip
     s = run(one, Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), cells=128).solution
     decay = np.exp(-NTU * (1 - ratio))
