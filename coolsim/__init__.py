@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from coolsim.result import Result
     from coolsim.scenario import load, replace
     from coolsim.studies.settings import find_settings, reachable
+    from coolsim.studies.sizing import size
 
     __version__: str
 
@@ -32,6 +33,7 @@ _HOMES = {
     "predict": "coolsim.predict",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
+    "size": "coolsim.studies.sizing",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
@@ -57,6 +59,7 @@ __all__ = [
     "predict",
     "reachable",
     "replace",
+    "size",
 ]
 
 

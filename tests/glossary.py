@@ -19,7 +19,7 @@ START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<
 MODULES = (
     *("case", "result", "physics.materials", "physics.pellet", "physics.sorption"),
     *("equipment.fan", "equipment.duct", "equipment.operating_point"),
-    *("studies.settings", "studies.plant", "studies.advice"),
+    *("studies.settings", "studies.plant", "studies.advice", "studies.size_answer"),
 )
 INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
 
