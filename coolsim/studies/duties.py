@@ -35,7 +35,8 @@ DWELL = (
 FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
 ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
 # nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and of what the full mesh adds
-NODES, FEW = (3, 8, 5, 3), (2, 3, 3, 2)
+NODES, FEW = (3, 8, 5, 1), (2, 3, 3, 1)
+FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
 KILOWATT_HOUR = 3.6e6  # J
 
 
@@ -218,7 +219,8 @@ class Survey:
         self.low = np.stack([np.log(low), ratio[0] * one, dwell[0] * one, cool])
         self.high = np.stack([np.log(high), ratio[1] * one, dwell[1] * one, hot])
         self.varied = [bool(np.any(b > a)) for a, b in zip(self.low, self.high)]
-        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in (NODES, FEW))
+        chosen = FEWER if self.varied[3] else (NODES, FEW)
+        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
         self.coefficients = self._through(many, coarse)
         added = self._through(few, full, less=True)
         self.coefficients[(slice(None), *(slice(n) for n in few))] += added

@@ -20,14 +20,15 @@ from coolsim.model.bed import take
 from coolsim.studies.duties import Points, Survey
 from coolsim.studies.fitted import pack
 from coolsim.studies.plant import Limit, Outcome, Weighed
-from coolsim.studies.search import CORRECTIONS, FULL, KEPT, SETTLED
+from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
 
 GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free
 CLOSE, REACH = (9, 9, 7), 1.5  # points of a smaller grid; it reaches this many steps of the last to each side
 LEVELS = 9
 AROUND = 0.05  # of each range: how far a corrected survey is looked at to each side of the last state
-BENT = 10.0  # excess per squared step (as a share of the range) by which a straight line misses a crossing
-ASIDE = 3e-7  # excess by which limits are kept on the survey, for what is left of its error
+CLOSER = 0.2  # of the excess that counts as none (NEARLY, at first), from one grid to the next
+WORTHWHILE = 1e-4  # share of the score that a corrected survey must promise to be followed
+SERVED = 3e-7  # largest excess on the survey that counts as none in the end
 
 Score = Callable[[Weighed], Array]
 
@@ -100,9 +101,8 @@ class Floors:
             best = now if best is None else _better(best, now, open_)
             wide = AROUND * (high - low)[:, open_]
             seen = self._closed_in(goal, duty[open_], flux[open_], place[:, open_], wide, CLOSE, shift)
-            step = np.abs(seen.place - place[:, open_]) / np.maximum((high - low)[:, open_], 1e-12)
             place[:, open_] = seen.place
-            open_ = open_[(step.max(axis=0) > SETTLED) | (~now.kept & (step.max(axis=0) > 0))]
+            open_ = open_[~best.kept[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
             if not len(open_):
                 break
         assert best is not None
@@ -143,16 +143,14 @@ class Floors:
         """The best within `wide` of `middle` on a grid, then on ever smaller ones about it."""
         low, high = self._ranges(duty, flux)
         free: Any = (high > low).any(axis=1)
-        whole = np.maximum(high - low, 1e-12)
-        for _ in range(LEVELS):
+        for level in range(LEVELS):
             at = [np.linspace(-1, 1, n) if f else np.zeros(1) for n, f in zip(counts, free)]
             axes = [
                 np.clip(m[:, None] + w[:, None] * t, a[:, None], b[:, None])
                 for m, w, t, a, b in zip(middle, wide, at, low, high)
             ]
             steps = np.array([2.0 / max(len(t) - 1, 1) for t in at])[:, None] * wide
-            step = (steps / whole)[free].max(initial=0.0)
-            seen = self._best(goal, duty, flux, axes, shift, max(ASIDE, BENT * step**2))
+            seen = self._best(goal, duty, flux, axes, shift, NEARLY * CLOSER**level)
             middle, wide, counts = seen.place, REACH * steps, CLOSE
         return seen
 
@@ -177,7 +175,7 @@ class Floors:
                 e, f = self._look(goal, duty[n], flux[n], y, between)
                 found.append((n, y, e.max(axis=0), f))
         n, y, worst, score = (np.concatenate(parts, axis=-1) for parts in zip(*found))
-        order = np.lexsort((score, np.where(worst <= slack - ASIDE, 0.0, worst), n))
+        order = np.lexsort((score, np.where(worst <= slack, 0.0, worst), n))
         first = order[np.searchsorted(n[order], np.arange(len(duty)))]
         return _Seen(y[:, first], worst[first], score[first])
 

@@ -189,6 +189,9 @@ class Parts:
             yield Warning("check", "no [duct] is given: the fan's pressure is that of the bed alone.")
         if self.heated and self.priced and "heat" not in self.case.tables["costs"]:
             yield Warning("check", "heat has no price (costs.heat): heating the inlet air counts as free.")
+        if "feed" not in self.case.tables.get("costs", {}):
+            text = "feed has no price (costs.feed): weight lost to overdrying counts as nothing."
+            yield Warning("note", text)
         yield Warning(
             "note",
             f"margin of {self.sizing['margin']:.0%} on the bed's pressure for fouling and fines, and freeboard: "

@@ -24,7 +24,7 @@ from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.studies import asked
 from coolsim.studies.duties import Duties, Survey
-from coolsim.studies.floors import ASIDE, Best, Floors, Goal
+from coolsim.studies.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.plant import Limit
 from coolsim.studies.search import FULL, SURVEY, with_limits
 from coolsim.studies.size_answer import Missed, Served, SizeAnswer
@@ -116,10 +116,10 @@ class _Sizing:
         self._check_areas()
         seen = self.floors.surveyed(self.goal, *self._each(self.areas))
         worst, score = (a.reshape(-1, FLOORS) for a in (seen.worst, seen.score))
-        serves: Any = (worst <= ASIDE).all(axis=0)
+        serves: Any = (worst <= SERVED).all(axis=0)
         fixed = self.sizing.get("floor_area")
         if not serves.any():
-            return self._unmet(np.flatnonzero((worst > ASIDE).all(axis=1)), fixed)
+            return self._unmet(np.flatnonzero((worst > SERVED).all(axis=1)), fixed)
         smallest, hardest = self._smallest(worst, serves)
         end = self._where_nothing_is_gained(self._running(score), serves)
         curve = self._curve(smallest, end)
@@ -168,7 +168,7 @@ class _Sizing:
         for _ in range(ROUNDS):
             between = np.geomspace(low, high, SECTIONS + 1)[1:-1]
             seen = self.floors.surveyed(self.goal, *self._each(between)).worst.reshape(-1, SECTIONS - 1)
-            fails = np.flatnonzero((seen > ASIDE).any(axis=0))
+            fails = np.flatnonzero((seen > SERVED).any(axis=0))
             k = int(fails[-1]) + 1 if len(fails) else 0  # the first from which all serve
             if k:
                 low, hardest = between[k - 1], int(seen[:, k - 1].argmax())
@@ -239,7 +239,7 @@ class _Sizing:
         missed: tuple[Missed, ...] = ()
         if len(bad):
             seen = self.floors.surveyed(driest, duty, area)
-            order = np.lexsort((seen.score, np.maximum(seen.worst, ASIDE), duty))
+            order = np.lexsort((seen.score, np.maximum(seen.worst, SERVED), duty))
             at = order[np.searchsorted(duty[order], bad)]
             best = self.floors.find(driest, duty[at], area[at])
             missed = tuple(self.parts.missed(best, k, float(area[at][k])) for k in range(len(bad)))
