@@ -34,6 +34,7 @@ FLOORS = 36  # looked at on the survey, from the smallest to the largest it cove
 CURVE = 13  # floors of the trade-off curve
 SECTIONS, ROUNDS = 7, 3  # of the search for the smallest floor: each round leaves a seventh
 ABOVE_SMALLEST = (1.002, 1.01, 1.03)  # first floors tried on the full mesh: the survey errs by a little
+BETWEEN = (0.0, 0.1, 0.25, 0.5)  # floors tried between where a straight line is cheap enough and the next one
 NOTHING_GAINED = 0.02  # share of the least running that is no reason for more floor …
 NO_ENERGY = 0.02  # … nor is this much energy, kWh/t, where nothing has a price
 LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
@@ -205,10 +206,11 @@ class _Sizing:
         k = int(enough.argmax())
         if k:
             share = np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])
-            area = float(areas[k - 1] * (areas[k] / areas[k - 1]) ** share)
-            between = self._found([area])[area]
-            if self._serves(between):
-                return area, between
+            share = share + (1 - share) * np.array(BETWEEN)
+            between = self._found((areas[k - 1] * (areas[k] / areas[k - 1]) ** share).tolist())
+            for area, best in between.items():
+                if self._serves(best) and self._running(best.score[:, None])[0] <= most:
+                    return area, best
         return areas[k], curve[areas[k]]
 
     def _sized(self, area: float, best: Best, curve: dict[float, Best], hardest: int) -> SizeAnswer:
