@@ -103,13 +103,14 @@ def _run(s: Served, priced: bool, heated: bool, page: Page) -> Iterator[str]:
 def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
     priced, mass = "costs" in case.tables, _mass(page)
     titles = ["floor", "deepest bed", "fan", "", "motor", f"kWh/{mass}, mean"]
-    titles += [f"cost/{mass}, mean"] if priced else []
+    titles += [f"cost/{mass}, mean", ""] if priced else [""]
     rows = []
     for f in answer.curve:
         row = [_area(f.floor_area, page), depth_of(f.bed_depth, page)]
         row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), _pressure(f.fan_pressure, page)]
         row += [_kilowatts(f.motor), f"{f.specific_energy * _per_mass(page):.2f}"]
         row += [money(f.cost_per_tonne * _per_mass(page))] if f.cost_per_tonne is not None else []
+        row.append("taken" if f.floor_area == answer.floor_area else "")
         rows.append(tuple(row))
     return _grid(titles, rows, page)
 
@@ -121,7 +122,7 @@ def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) ->
         return table([tuple(titles), *rows], page, right=tuple(columns), bold=(0,))
     lines = []
     for row in rows:
-        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]))
+        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
         lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
     return wrapped(titles[0], page, style="bold") + "".join(lines)
 

@@ -121,7 +121,7 @@ class SizeAnswer:
     )
     fan: FanDuty | None = documented("-", "the fan to ask for")
     heater: float | None = documented(
-        "W", "largest heat to the inlet air; None without one", json="heater_kW"
+        "W", "largest heat to the inlet air; None without one", json="heater_kW", factor=1e-3
     )
     specific_energy: float | None = documented(
         "kWh/t", "of the product and weather that take most", json="specific_energy_kWh_t"
