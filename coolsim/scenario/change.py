@@ -67,25 +67,38 @@ def _of_its_material(before: Source, entry: Mapping[str, Any]) -> Source:
 
 def _rivals(key: str, changes: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the keys that `key` replaces, except those changed with it (the reader objects to both)."""
-    members = [member for group in schema.GROUPS if key in group.members for member in group.members]
+    place, _, name = key.rpartition(".")
+    listed = schema.TABLES.get(place.rpartition(".")[0])
+    base = f"{listed.varies}.{name}" if listed and listed.varies else key
+    groups = (group.members for group in schema.GROUPS if base in group.members)
+    members = [f"{place}.{m.rpartition('.')[2]}" if base != key else m for group in groups for m in group]
     if key == "feed.material" and changes[key] != schema.CUSTOM:
         members.append("material")  # another material replaces the scenario's own
     return tuple(member for member in members if member not in changes)
 
 
-def _set(typed: dict[str, Any], key: str, value: Any, origin: str) -> None:
+def _set(typed: Any, key: str, value: Any, origin: str) -> None:
     *tables, name = key.split(".")
     for table in tables:
-        typed = typed.setdefault(table, {})
-        if not isinstance(typed, dict):
-            raise InputError([Fault(origin, key, shown(typed), f"{table} is a table")])
+        inner = _inside(typed, table) if isinstance(typed, list) else typed.setdefault(table, {})
+        if not isinstance(inner, dict) and not (isinstance(inner, list) and table != tables[-1]):
+            found = f"{len(typed)} of them" if isinstance(typed, list) else shown(inner)
+            what = "no table of this number" if isinstance(typed, list) else f"{table} is a table"
+            raise InputError([Fault(origin, key, found, what)])
+        typed = inner
     typed[name] = value
 
 
-def _remove(typed: dict[str, Any], key: str) -> None:
+def _remove(typed: Any, key: str) -> None:
     *tables, name = key.split(".")
     for table in tables:
-        typed = typed.get(table, {})
-        if not isinstance(typed, dict):
+        typed = _inside(typed, table) if isinstance(typed, list) else typed.get(table, {})
+        if not isinstance(typed, dict | list):
             return
-    typed.pop(name, None)
+    if isinstance(typed, dict):
+        typed.pop(name, None)
+
+
+def _inside(listed: list[Any], number: str) -> Any:
+    """The table of a [[list of tables]], numbered from 1; None if there is none."""
+    return listed[int(number) - 1] if number.isdecimal() and 1 <= int(number) <= len(listed) else None

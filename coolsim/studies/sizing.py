@@ -3,8 +3,8 @@
 On each floor every product runs in every weather at its own cheapest airflow and depth. The body must be deep
 enough for the deepest bed, the fan give the largest flow at the largest pressure. Running counts as the mean over
 products and weathers, each alike: the cost per tonne, or the energy where nothing has a price. Taken is the
-smallest floor whose running is no more than `sizing.above_least` above the least; a bed's pressure falls steeply
-as the floor grows, so that other sensible rules choose nearly the same.
+smallest floor whose running is no more than `sizing.above_least` above the least, or no more than the price of
+0.25 kWh/t: where little is left to save, floor that saves a large part of it is still not worth its steel.
 
 Everything returned was predicted on the full mesh at the settings it names, with a clean bed. Only the fan's
 duty and motor carry the margin for fouling and fines.
@@ -23,7 +23,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.studies import asked
-from coolsim.studies.duties import Duties, Survey
+from coolsim.studies.duties import KILOWATT_HOUR, Duties, Survey
 from coolsim.studies.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.plant import Limit
 from coolsim.studies.search import FULL, SURVEY, with_limits
@@ -36,7 +36,8 @@ SECTIONS, ROUNDS = 7, 3  # of the search for the smallest floor: each round leav
 ABOVE_SMALLEST = (1.002, 1.01, 1.03)  # first floors tried on the full mesh: the survey errs by a little
 BETWEEN = (0.0, 0.1, 0.25, 0.5)  # floors tried between where a straight line is cheap enough and the next one
 NOTHING_GAINED = 0.02  # share of the least running that is no reason for more floor …
-NO_ENERGY = 0.02  # … nor is this much energy, kWh/t, where nothing has a price
+NOTHING = 0.02  # … nor is the price of this much energy, kWh/t
+NO_REASON = 0.25  # kWh/t that are never a reason for more floor; judgement: a quarter of a usual cooler's fan
 LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 
 
@@ -180,13 +181,17 @@ class _Sizing:
         """Mean running per tonne of each floor, from scores per hour (duties, floors): cost, or kWh."""
         return (score / (3.6 * self.duties.known["throughput"][:, None])).mean(axis=0)
 
+    def _kilowatt_hour(self) -> float:
+        """What one costs (1, where nothing has a price)."""
+        return float(KILOWATT_HOUR * self.duties.prices["electricity"])
+
     def _where_nothing_is_gained(self, running: Array, serves: Any) -> float:
         """The smallest floor that runs as well as any above the smallest."""
         begin = int(serves.argmax())
         gap = np.flatnonzero(~serves[begin:])
         end = begin + int(gap[0]) if len(gap) else len(serves)
         least = running[begin:end].min()
-        slack = max(NOTHING_GAINED * least, 0.0 if self.parts.priced else NO_ENERGY)
+        slack = max(NOTHING_GAINED * least, NOTHING * self._kilowatt_hour())
         enough: Any = running[begin:end] <= least + slack
         return float(self.areas[begin + int(enough.argmax())])
 
@@ -201,7 +206,8 @@ class _Sizing:
         """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
         areas = list(curve)
         running = self._running(np.stack([best.score for best in curve.values()], axis=1))
-        most = running.min() * (1 + self.sizing["above_least"])
+        least = running.min()
+        most = least + max(self.sizing["above_least"] * least, NO_REASON * self._kilowatt_hour())
         enough: Any = running <= most
         k = int(enough.argmax())
         if k:
