@@ -74,9 +74,7 @@ class FanDuty:
 
     flow: float = documented("m³/s", "largest volume at its inlet", json="flow_m3_h", factor=3600.0)
     pressure: float = documented("Pa", "largest pressure, the bed's with the margin", json="pressure_Pa")
-    density: float = documented(
-        "kg/m³", "of the air at its inlet, where it is lightest", json="density_kg_m3"
-    )
+    density: float = documented("kg/m³", "of the air at its inlet, at that pressure", json="density_kg_m3")
     efficiency: float = documented("-", "air power per shaft power")
     shaft_power: float = documented("W", "at that flow and pressure", json="shaft_power_kW", factor=1e-3)
     electric_power: float = documented(
