@@ -186,14 +186,17 @@ class _Sizing:
         return float(KILOWATT_HOUR * self.duties.prices["electricity"])
 
     def _where_nothing_is_gained(self, running: Array, serves: Any) -> float:
-        """The smallest floor that runs as well as any above the smallest."""
+        """The smallest floor that runs as well as any above the smallest.
+
+        One further, if that serves: where weight lost is dear, the survey's small errors count.
+        """
         begin = int(serves.argmax())
         gap = np.flatnonzero(~serves[begin:])
         end = begin + int(gap[0]) if len(gap) else len(serves)
         least = running[begin:end].min()
         slack = max(NOTHING_GAINED * least, NOTHING * self._kilowatt_hour())
         enough: Any = running[begin:end] <= least + slack
-        return float(self.areas[begin + int(enough.argmax())])
+        return float(self.areas[min(begin + int(enough.argmax()) + 1, end - 1)])
 
     def _curve(self, smallest: float, end: float) -> dict[float, Best]:
         """Floors that serve all, from the smallest that does so on the full mesh."""
