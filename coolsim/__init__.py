@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from coolsim.scenario import load, replace
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings import find_settings, reachable
+    from coolsim.studies.sizing import size
 
     __version__: str
 
@@ -34,6 +35,7 @@ _HOMES = {
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
     "sensitivities": "coolsim.studies.sensitivity",
+    "size": "coolsim.studies.sizing",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
@@ -60,6 +62,7 @@ __all__ = [
     "reachable",
     "replace",
     "sensitivities",
+    "size",
 ]
 
 

@@ -16,7 +16,18 @@ from coolsim.fields import Number, documented
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
 
-__all__ = ["Air", "Case", "Cooler", "Diffusivity", "Feed", "Isotherm", "Material", "Provenance"]
+__all__ = [
+    "Air",
+    "Case",
+    "Cooler",
+    "DesignWeather",
+    "Diffusivity",
+    "Feed",
+    "Isotherm",
+    "Material",
+    "Product",
+    "Provenance",
+]
 
 
 @dataclass(frozen=True)
@@ -55,6 +66,23 @@ class Cooler:
         "°C", "outside air is heated to this before the bed", default=None
     )
     arrangement: str = documented("-", "how air and pellets meet", default="counter-flow")
+
+
+@dataclass(frozen=True)
+class Product:
+    """A product that a cooler to buy must serve."""
+
+    name: str = documented("-", "how the answer calls it")
+    material: Material = documented("-", "what its pellets are made of")
+    feed: Feed = documented("-", "its pellets as they reach the cooler")
+
+
+@dataclass(frozen=True)
+class DesignWeather:
+    """Air outside in which a cooler to buy must serve."""
+
+    name: str = documented("-", "how the answer calls it")
+    air: Air = documented("-", "the air")
 
 
 @dataclass(frozen=True)

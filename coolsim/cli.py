@@ -213,6 +213,39 @@ def find(
     return ANSWERED if found.answer.met else OUT_OF_REACH
 
 
+@app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
+@guarded
+def size(
+    scenario: ScenarioFile,
+    json: JsonFile = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> int:
+    """Find how large a cooler and which fan SCENARIO needs.
+
+    Needs [target] moisture and [sizing]: margin for fouling and fines, ranges of bed_depth and air_ratio,
+    above_least or floor_area, freeboard, all with defaults. Each [[sizing.product]] and
+    [[sizing.weather]] has a name and the keys of [feed] or [air] that differ; without any, [feed] and
+    [air] count. [limits] says what the machine must keep; [costs] and [duct] count where given.
+
+    Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
+    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    _check_json(json)
+    case = _case(scenario, overrides)
+    from coolsim.output import json as as_json
+    from coolsim.output import size as printed
+    from coolsim.studies import sizing
+
+    answer = sizing.size(case)
+    _deliver(
+        lambda: printed.sized(case, answer, _page(units)),
+        lambda: as_json.size_document(case, answer, scenario, _version()),
+        json,
+    )
+    return ANSWERED if answer.met else OUT_OF_REACH
+
+
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
 @guarded
 def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUnits = Units.si) -> None:

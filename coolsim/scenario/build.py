@@ -4,16 +4,28 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material, Provenance
-from coolsim.errors import InputError
+from coolsim.case import (
+    Air,
+    Case,
+    Cooler,
+    DesignWeather,
+    Diffusivity,
+    Feed,
+    Isotherm,
+    Material,
+    Product,
+    Provenance,
+)
+from coolsim.errors import Fault, InputError
 from coolsim.physics import air, materials
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import reader, schema, units
+from coolsim.scenario.change import variants
 from coolsim.scenario.reader import AirRatio, Collector, Price, shown
 from coolsim.scenario.source import Source
 
@@ -276,6 +288,8 @@ def _tables(c: Collector) -> Mapping[str, Any]:
             tables[name] = {key: c.values[f"{name}.{key}"] for key in keys if c.has(f"{name}.{key}")}
     if "costs" in tables:
         tables["costs"] = _costs(c, tables["costs"])
+    if "sizing" in tables:
+        tables["sizing"] |= _sizing(c)
     if "weather" in tables:
         names = schema.TABLES["weather.units"].keys
         tables["weather"]["units"] = MappingProxyType(
@@ -299,6 +313,54 @@ def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
         if price.currency and not currency:
             currency, first = price.currency, name
     return {name: price.value for name, price in prices.items()} | {"currency": currency}
+
+
+def _sizing(c: Collector) -> dict[str, Any]:
+    """Return what [sizing] lists, and its range of depths within that of [limits]."""
+    found: dict[str, Any] = {"product": (), "weather": ()}
+    for number, varied in _varied(c, "sizing.product"):
+        material = _material(varied)
+        feed = _feed(varied, material)
+        _keep_faults(c, varied, f"sizing.product.{number}")
+        if material is not None and feed is not None:
+            name = c.values.get(f"sizing.product.{number}.name", "")
+            product = Product(name, _as_fed(material, feed, varied.source), feed)
+            found["product"] += (product,)
+    for number, varied in _varied(c, "sizing.weather"):
+        air_ = _air(varied)
+        _keep_faults(c, varied, f"sizing.weather.{number}")
+        if air_ is not None:
+            found["weather"] += (DesignWeather(c.values.get(f"sizing.weather.{number}.name", ""), air_),)
+        if "percentile" in c.source.value(f"sizing.weather.{number}"):
+            c.wrong(
+                f"sizing.weather.{number}.percentile",
+                "hours of a weather file cannot be picked yet: type their temperature and humidity",
+            )
+    if c.has("sizing.bed_depth", "limits.bed_depth"):
+        (low, high), (least, most) = c.values["sizing.bed_depth"], c.values["limits.bed_depth"]
+        if c.source.value("sizing.bed_depth") is None:
+            low, high = least, most
+        elif max(low, least) > min(high, most):
+            c.wrong("sizing.bed_depth", "no depth is in this range and in that of limits.bed_depth")
+        found["bed_depth"] = (max(low, least), min(high, most))
+    return found
+
+
+def _varied(c: Collector, name: str) -> Iterator[tuple[int, Collector]]:
+    for place, source in variants(c.source, name):
+        yield int(place.rpartition(".")[2]), reader.read(source)
+
+
+def _keep_faults(c: Collector, varied: Collector, place: str) -> None:
+    """Keep the faults that came with a table of a list, under its own keys where they are its own."""
+    entry, before = c.source.value(place), [(f.key, f.found, f.allowed) for f in c.faults]
+    for fault in varied.faults:
+        name = fault.key.rpartition(".")[2]
+        if (fault.key, fault.found, fault.allowed) in before:
+            continue
+        key = f"{place}.{name}" if name in entry else place
+        words = fault.allowed if name in entry else f"{fault.allowed} (of {fault.key}, with these keys)"
+        c.faults.append(Fault(c.source.where(key), key, fault.found, words))
 
 
 def _check_target(c: Collector) -> None:

@@ -77,11 +77,27 @@ def _kept(table: str, kept: Mapping[str, Any], style: _Style) -> Iterator[tuple[
     currency = kept.get("currency", "")
     for name, value in kept.items():
         key = schema.find(f"{table}.{name}")
-        if isinstance(value, Mapping):
+        if name in ("product", "weather") and table == "sizing":
+            yield from _listed(f"{table}.{name}", value, style)
+        elif isinstance(value, Mapping):
             yield from ((f"{table}.{name}.{column}", str(unit)) for column, unit in value.items())
         elif key is not None:
             text = _shown(value, key, style)
             yield f"{table}.{name}", text.replace(" /", f" {currency}/") if key.kind == "price" else text
+
+
+def _listed(name: str, entries: tuple[Any, ...], style: _Style) -> Iterator[tuple[str, str]]:
+    """Every number of the products or weathers of a sizing."""
+    base = TABLES[name].varies
+    for number, entry in enumerate(entries, 1):
+        place = f"{name}.{number}"
+        yield f"{place}.name", entry.name
+        if base == "feed":
+            yield f"{place}.material", entry.material.name
+        for key, definition in TABLES[base].keys.items():
+            value = getattr(getattr(entry, base), key, None)
+            if value is not None:
+                yield f"{place}.{key}", _shown(value, definition, style)
 
 
 def _shown(value: Any, key: Key, style: _Style) -> str:
@@ -131,8 +147,10 @@ def template() -> str:
     ]
     for name, table in TABLES.items():
         off = "" if table.required else "# "
-        lines += ["", f"{off}[{name}]".ljust(40) + f"# {table.meaning}"]
-        lines += [_template_line(name, key, definition, off) for key, definition in table.keys.items()]
+        header = f"[[{name}]]" if table.varies else f"[{name}]"
+        lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
+        keys = {k: v for k, v in table.keys.items() if k not in _NOT_IN_TEMPLATE}
+        lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
         if name == "material.sorption":
             lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
     return "\n".join(lines) + "\n"
@@ -140,6 +158,9 @@ def template() -> str:
 
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 _EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
+
+
+_NOT_IN_TEMPLATE = ("percentile",)  # read, and told that it cannot be answered yet
 
 
 def _template_line(table: str, name: str, key: Key, off: str) -> str:

@@ -113,6 +113,9 @@ def _top_level(collector: Collector) -> None:
 def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
+    if table.varies and typed is not None:
+        _list(collector, name, typed)
+        return
     if typed is None:
         if table.required:
             collector.fault(name, "no such table", f"a scenario needs [{name}]: {table.meaning}")
@@ -131,6 +134,32 @@ def _table(collector: Collector, name: str) -> None:
         if definition.required and key not in typed and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
+
+
+def _list(collector: Collector, name: str, typed: Any) -> None:
+    """Read the names in a [[list of tables]]; what else they hold is read with the table that they vary."""
+    table = schema.TABLES[name]
+    if not isinstance(typed, tuple) or not typed or not all(isinstance(entry, Mapping) for entry in typed):
+        header = f"one or more [[{name}]], each with a name: {table.meaning}"
+        collector.fault(name, shown(typed) if typed else "an empty list", f"needs {header}")
+        return
+    names: dict[Any, str] = {}
+    for number, entry in enumerate(typed, 1):
+        place = f"{name}.{number}"
+        for key, value in entry.items():
+            definition = schema.find(f"{place}.{key}")
+            if definition is None:
+                known = [*table.keys, *schema.TABLES[table.varies].keys]
+                collector.fault(f"{place}.{_safe(key)}", "an unknown key", _nearest(key, known, table.varies))
+            elif key in table.keys:
+                _value(collector, f"{place}.{key}", value, definition)
+        label = collector.values.get(f"{place}.name")
+        if "name" not in entry:
+            example = f"name = {table.keys['name'].example}"
+            collector.fault(f"{place}.name", "nothing", f"it is needed, such as {example}")
+        elif label in names and label is not None:
+            collector.wrong(f"{place}.name", f"{names[label]} has this name: give each its own")
+        names.setdefault(label, f"{place}.name")
 
 
 def _safe(name: str) -> str:

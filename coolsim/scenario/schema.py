@@ -46,6 +46,7 @@ class Table:
     meaning: str
     keys: Mapping[str, Key]
     required: bool = False
+    varies: str = ""  # of a [[list of tables]]: the table whose keys each of them may change
 
 
 @dataclass(frozen=True)
@@ -280,6 +281,51 @@ _DUCT = {
     "leakage": _quantity(u.FRACTION, "5 %", "0 %", "90 %", "share of the fan's air that bypasses the bed"),
 }
 
+_SIZING = {
+    "margin": _quantity(
+        u.FRACTION, "50 %", "0 %", "500 %", "fines and fouling add this to the bed's pressure", default="50 %"
+    ),
+    "bed_depth": _pair(
+        u.LENGTH,
+        '["0.2 m", "1.2 m"]',
+        "1 mm",
+        "8 m",
+        "lowest and highest",
+        hint=_METRES,
+        default=("0.2 m", "1.2 m"),
+        **_DEPTH,
+    ),
+    "air_ratio": _pair(
+        u.AIR_RATIO,
+        '["0.3 kg/kg", "3 kg/kg"]',
+        "0.01 kg/kg",
+        "100 kg/kg",
+        "dry air per wet feed, lowest and highest",
+        default=("0.3 kg/kg", "3 kg/kg"),
+    ),
+    "above_least": _quantity(
+        u.FRACTION,
+        "25 %",
+        "1 %",
+        "1000 %",
+        "take the smallest floor that costs this much more to run than the best one",
+        default="25 %",
+    ),
+    "floor_area": _quantity(
+        u.AREA, "3 m2", "0.0005 m2", "300 m2", "take this floor, in place of above_least"
+    ),
+    "freeboard": _quantity(
+        u.LENGTH, "0.5 m", "0 m", "5 m", "room above the bed", hint=_METRES, default="0.5 m", **_DEPTH
+    ),
+}
+
+_NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
+_DESIGN_WEATHER = _NAME | {
+    "percentile": _quantity(
+        u.FRACTION, "99 %", "0 %", "100 %", "of the hours of weather.file, in place of the keys of [air]"
+    ),
+}
+
 _WEATHER = {
     "file": Key("text", "epw or csv, relative to the scenario", '"weather.epw"', required=True),
     "operating_hours": Key("hours", "from, to", '["06:00", "22:00"]'),
@@ -302,6 +348,13 @@ TABLES: Mapping[str, Table] = {
     "costs": Table("what it costs, in one currency (any three letters, or none)", _COSTS),
     "fan": Table("the fan", _FAN),
     "duct": Table("between bed and fan", _DUCT),
+    "sizing": Table("a cooler to buy: what `coolsim size` asks beside target, limits and duct", _SIZING),
+    "sizing.product": Table(
+        "a product the cooler must serve: keys of [feed] that differ", _NAME, varies="feed"
+    ),
+    "sizing.weather": Table(
+        "air it must serve it in: keys of [air] that differ", _DESIGN_WEATHER, varies="air"
+    ),
     "weather": Table("the air outside, hour by hour", _WEATHER),
     "weather.units": Table("units of a csv's columns", _WEATHER_UNITS),
 }
@@ -317,10 +370,11 @@ GROUPS = (
     Group(("limits.airflow", "limits.fan_speed"), required=False),
     Group(("limits.bed_depth", "limits.residence_time"), required=False),
     Group(("fan.curve", "fan.rated_flow"), required=False),
+    Group(("sizing.above_least", "sizing.floor_area"), required=False),
 )
 
 # Tables that later questions read; they are validated now and kept in SI in Case.tables.
-KEPT = ("target", "limits", "costs", "fan", "duct", "weather")
+KEPT = ("target", "limits", "costs", "fan", "duct", "sizing", "weather")
 
 
 def constants(equation: str) -> tuple[str, ...]:
@@ -344,6 +398,9 @@ def find(dotted: str) -> Key | None:
         return TITLE
     if table == "material.sorption" and name not in _SORPTION:
         return constant(name)
+    listed, _, number = table.rpartition(".")
+    if number.isdecimal() and listed in TABLES and TABLES[listed].varies:  # "sizing.product.2.moisture"
+        return TABLES[listed].keys.get(name) or TABLES[TABLES[listed].varies].keys.get(name)
     return TABLES[table].keys.get(name) if table in TABLES else None
 
 

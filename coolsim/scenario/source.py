@@ -54,6 +54,9 @@ class Source(Mapping[str, Any]):
         """Return what was typed for a dotted key, or None."""
         value: Any = self.typed
         for part in key.split("."):
+            if isinstance(value, tuple) and part.isdecimal() and 1 <= int(part) <= len(value):
+                value = value[int(part) - 1]  # of a [[list of tables]], from 1
+                continue
             if not isinstance(value, Mapping) or part not in value:
                 return None
             value = value[part]
@@ -130,7 +133,7 @@ def _not_toml(name: str, text: str, error: str) -> InputError:
     return _broken(where, f"broken TOML ({reason})", 'lines such as diameter = "4 mm" below a [table]')
 
 
-_HEADER = re.compile(r"\s*\[\[?\s*([\w\s.\"'-]+?)\s*\]\]?\s*(?:#.*)?$")
+_HEADER = re.compile(r"\s*(\[\[?)\s*([\w\s.\"'-]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"\s*((?:[\w-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[\w-]+|\"[^\"]*\"|'[^']*'))*)\s*=")
 _STRING = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
 
@@ -140,8 +143,11 @@ def find_lines(text: str) -> dict[str, int]:
 
     >>> find_lines('[feed]\\nlength = "4 mm"')
     {'feed': 1, 'feed.length': 2}
+
+    A [[table]] is numbered from 1: "sizing.product.2.moisture".
     """
     found: dict[str, int] = {}
+    count: dict[str, int] = {}
     table, depth, closing = "", 0, ""
     for number, line in enumerate(text.splitlines(), 1):
         if closing:  # inside a multi-line string
@@ -149,8 +155,12 @@ def find_lines(text: str) -> dict[str, int]:
             continue
         if not depth:
             if header := _HEADER.match(line):
-                table = _dotted(header[1])
+                table = _dotted(header[2])
                 found.setdefault(table, number)
+                if header[1] == "[[":
+                    count[table] = count.get(table, 0) + 1
+                    table = f"{table}.{count[table]}"
+                    found[table] = number
                 continue
             if key := _KEY.match(line):
                 name = _dotted(key[1])

@@ -31,7 +31,7 @@ def check(case: Case) -> None:
         curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
         faults.append(_missing(case, "fan", curve, "limits.fan_speed is of this fan"))
     if not faults:
-        faults += _impossible(case)
+        faults += impossible(case)
     if faults:
         raise InputError(faults)
 
@@ -42,16 +42,16 @@ def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
     if table in case.tables and not name:
         found = "no range"
     allowed = f"settings need it{f' ({why})' if why else ''}: below [{table}], such as {example}"
-    return Fault(_where(case, table), key, found, allowed)
+    return Fault(where(case, table), key, found, allowed)
 
 
-def _where(case: Case, key: str) -> str:
+def where(case: Case, key: str) -> str:
     """Return where a key of the scenario stands, if the case was read from one."""
     where = getattr(case.source, "where", None)
     return where(key) if where else ""
 
 
-def _impossible(case: Case) -> list[Fault]:
+def impossible(case: Case) -> list[Fault]:
     """A target that no air can reach at any time: drier than outside air at the hottest that anything is."""
     target = case.tables["target"]
     ceiling = target["moisture"] + target.get("tolerance", 0.0)
@@ -65,7 +65,7 @@ def _impossible(case: Case) -> list[Fault]:
     if ceiling < X / (1 + X):
         return [
             Fault(
-                _where(case, "target.moisture"),
+                where(case, "target.moisture"),
                 "target.moisture",
                 f"{ceiling:.2%}",
                 f"even at {T:.0f} °C, the hottest anything is here, outside air ({a_w:.0%} relative humidity then) "

@@ -25,7 +25,8 @@ FEWER = {
     "inlet_air_temperature": (4, 2),
     "feed_moisture": (3, 2),
 }  # of all
-_LOGS = np.array([[f.name == "pressure_drop"] for f in dataclasses.fields(Outcome)])  # it spans decades
+_SPANNING = ("pressure_drop", "lift_off")  # decades
+_LOGS = np.array([[f.name in _SPANNING] for f in dataclasses.fields(Outcome)])
 
 
 @dataclass(frozen=True)
