@@ -79,8 +79,7 @@ class Looked:
         return np.array(rows)
 
     def keeps(self, case: Case, wishes: bool = True, within: Any = 1e-9) -> Any:
-        excess = self.excess(case, wishes)
-        return (excess.T <= within).all(axis=1)
+        return (self.excess(case, wishes) <= np.reshape(within, (-1, 1))).all(axis=0)
 
 
 def together(*parts: Looked) -> Looked:
@@ -235,6 +234,9 @@ def wished(text: str, numbers: Any, table: Looked, case: Case, rng: Any, out_of_
     reach = np.sort(table.moisture[runs])
     share = rng.uniform(0.1, 0.9)
     target = reach[0] - rng.uniform(0.0005, 0.005) if out_of_reach else np.quantile(reach, share)
+    unheated = table.at[:, 2] == table.at[:, 2].min()
+    if not (out_of_reach or unheated.all()):  # drier than without heat, or the heater would always be off
+        target = reach[0] + share * (table.moisture[runs & unheated].min() - reach[0])
     # a temperature that some of the states near the target keep: then the optimum is often within the ranges
     near = runs & (np.abs(table.moisture - target) < 0.1 * np.ptp(reach))
     above = np.quantile(table.above[near], rng.uniform(0.1, 0.6)) if near.any() else 8.0
