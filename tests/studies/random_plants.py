@@ -1,8 +1,8 @@
 """Random plants, and a dense search of their settings that uses `predict` alone.
 
 Both sides use the same coarse mesh: the search is what is tested, not the mesh. A plant is looked at on a table
-of airflow, bed depth and, where the inlet air can be heated, its temperature; along airflow, target and limits
-are met by false position between neighbours.
+of airflow, bed depth and, where the inlet air can be heated, its temperature; target and limits are met by false
+position between neighbours in airflow and in inlet temperature.
 """
 
 from __future__ import annotations
@@ -56,7 +56,10 @@ airflow = ["{low:.1f} m3/h", "{high:.1f} m3/h"]
 bed_depth = ["{shallow:.3f} m", "{deep:.3f} m"]
 maximum_lift_off = "{lift:.1f} %"
 """
-HEATER = 'inlet_air_temperature = ["{ambient:.1f} degC", "{hottest:.1f} degC"]\n'
+HEATER = """\
+inlet_air_temperature = ["{ambient:.1f} degC", "{hottest:.1f} degC"]
+maximum_exhaust_relative_humidity = "{exhaust:.1f} %"
+"""
 FAN = '[fan]\nrated_flow = "{rated:.1f} m3/h"\nrated_pressure = "2500 Pa"\n'
 
 
@@ -69,11 +72,14 @@ class Looked:
     above: Any
     lift: Any
     off_fan: Any
+    exhaust: Any  # relative humidity
     cost: Any
 
     def excess(self, case: Case, wishes: bool = True) -> Any:
         target = case.tables["target"]
-        rows = [self.lift - case.tables["limits"]["maximum_lift_off"], self.off_fan]
+        limits = case.tables["limits"]
+        rows = [self.lift - limits["maximum_lift_off"], self.off_fan]
+        rows.append(self.exhaust - limits.get("maximum_exhaust_relative_humidity", np.inf))
         if wishes:
             rows += [(self.moisture - target["moisture"]), (self.above - target["maximum_above_ambient"])]
         return np.array(rows)
@@ -115,9 +121,8 @@ def look(case: Case, at: Any, r: Any = None) -> Looked:
     heat = dry * (1006.0 + 1860.0 * outside) * np.maximum(inlet - ambient, 0.0)
     prices = case.tables["costs"]
     cost = 3600 * (power * prices["electricity"] + heat * prices["heat"] + given_away * prices["feed"])
-    return Looked(
-        at, r.pellets_out.moisture_wb, r.pellets_out.temperature - ambient, r.bed.lift_off, off, cost
-    )
+    out, exhaust = r.pellets_out, r.air_out.relative_humidity
+    return Looked(at, out.moisture_wb, out.temperature - ambient, r.bed.lift_off, off, exhaust, cost)
 
 
 def grid(flows: Any, depths: Any, inlets: Any) -> Any:
@@ -126,33 +131,40 @@ def grid(flows: Any, depths: Any, inlets: Any) -> Any:
     return np.stack([V.ravel(), L.ravel(), T.ravel()], axis=1)
 
 
-def dense(case: Case, table: Looked, count: int, wishes: bool = True) -> Looked:
-    """A table's states, and those between neighbours of its `count` airflows where a limit is just kept."""
-    at = table.at.reshape(-1, count, 3)
-    flows, lines = np.log(at[0, :, 0]), at[:, 0, 1:]
-    e = table.excess(case, wishes).reshape(-1, len(lines), count)
-    row, line, k = np.nonzero((e[..., :-1] <= 0) != (e[..., 1:] <= 0))
-    if not len(row):
-        return table
-    ends = np.array([flows[k], flows[k + 1]]), np.array([e[row, line, k], e[row, line, k + 1]])
-    (a, b), (e_a, e_b) = (np.where(ends[1][0] <= 0, v, v[::-1]) for v in ends)  # a keeps it, b breaks it
+def dense(case: Case, table: Looked, counts: tuple[int, int, int], wishes: bool = True) -> Looked:
+    """A table's states, and those between neighbours in airflow or inlet temperature where a limit is just kept."""
+    shape, points = counts[::-1], table.at.copy()
+    points[:, 0] = np.log(points[:, 0])
+    e = table.excess(case, wishes).reshape(-1, *shape)
+    parts, number = [table], np.arange(len(points)).reshape(shape)
+    for axis in (2, 0):
+        left, right = (np.take(number, range(k, shape[axis] - 1 + k), axis) for k in (0, 1))
+        flat = e.reshape(len(e), -1)
+        row, *place = np.nonzero((flat[:, left] <= 0) != (flat[:, right] <= 0))
+        if len(row):
+            pairs = np.stack([left[tuple(place)], right[tuple(place)]])
+            kept, broken = np.where(flat[row, pairs[0]] <= 0, pairs, pairs[::-1])
+            ends = (points[kept], flat[row, kept]), (points[broken], flat[row, broken])
+            parts.append(crossings(case, row, *ends, wishes))
+    return together(*parts)
 
-    def between(log_flow: Any) -> Looked:
-        return look(case, np.column_stack([np.exp(log_flow), lines[line]]))
+
+def crossings(case: Case, row: Any, kept: tuple[Any, Any], broken: tuple[Any, Any], wishes: bool) -> Looked:
+    """States next to where the limit of each row is crossed, between (point, excess) that keep and break it."""
+    (a, e_a), (b, e_b) = kept, broken
+
+    def at(points: Any) -> Looked:
+        return look(case, np.column_stack([np.exp(points[:, 0]), points[:, 1:]]))
 
     for step in range(STEPS):
-        share = np.clip(-e_a / (e_b - e_a), 0.02, 0.98) if step % 3 < 2 else 0.5
-        middle = a + share * (b - a)
-        e_m = between(middle).excess(case, wishes)[row, np.arange(len(row))]
+        share = np.clip(-e_a / (e_b - e_a), 0.02, 0.98) if step % 3 < 2 else np.full(len(row), 0.5)
+        middle = a + share[:, None] * (b - a)
+        e_m = at(middle).excess(case, wishes)[row, np.arange(len(row))]
         good = e_m <= 0
         # the end that stays counts half, so that both ends close in
-        a, e_a, b, e_b = (
-            np.where(good, middle, a),
-            np.where(good, e_m, e_a / 2),
-            np.where(good, b, middle),
-            np.where(good, e_b / 2, e_m),
-        )
-    return together(table, between(a))
+        a, b = np.where(good[:, None], middle, a), np.where(good[:, None], b, middle)
+        e_a, e_b = np.where(good, e_m, e_a / 2), np.where(good, e_b / 2, e_m)
+    return at(a)
 
 
 @dataclass(frozen=True)
@@ -198,7 +210,8 @@ def problem(seed: int, knobs: int = 2) -> Problem:
     rng = np.random.default_rng(seed)
     numbers, text, inlets = numbers_of(rng), PLANT, np.array([0.0])
     if knobs == 3:
-        numbers |= {"hottest": numbers["ambient"] + rng.uniform(15, 50), "heat": rng.uniform(0.01, 0.08)}
+        numbers |= {"hottest": numbers["ambient"] + rng.uniform(15, 50), "heat": rng.uniform(0.003, 0.03)}
+        numbers["exhaust"] = rng.uniform(60, 95)
         text += HEATER
     if seed % 3 == 1:
         text += FAN.replace("{rated:.1f}", f"{numbers['high'] * rng.uniform(0.7, 1.2):.1f}")
@@ -211,7 +224,7 @@ def problem(seed: int, knobs: int = 2) -> Problem:
     r = predicted(case, at)
     table = look(case, at, r)
     case = wished(text, numbers, table, case, rng, out_of_reach=seed % 6 == 5)
-    looked = dense(case, look(case, at, r), counts[0])
+    looked = dense(case, look(case, at, r), counts)
     keeps = looked.keeps(case)
     cheapest = np.nan
     if keeps.any():
@@ -223,7 +236,7 @@ def problem(seed: int, knobs: int = 2) -> Problem:
         patch.setattr(search, "FULL", MESH)
         patch.setattr(settings, "FULL", MESH)
         answer = coolsim.find_settings(case)
-    machine = dense(case, table, counts[0], wishes=False)
+    machine = dense(case, table, counts, wishes=False)
     monotone = not ((along > 1e-5).any(axis=1) & (along < -1e-5).any(axis=1)).any()
     return Problem(case, float(cheapest), machine, monotone, answer)
 
@@ -250,7 +263,7 @@ def closely(case: Case, best: Any, axes: tuple[Any, Any, Any], counts: tuple[int
     for at, axis, count in zip(best[1:], others, counts[1:]):
         step = axis[1] - axis[0] if len(axis) > 1 else 0.0
         close.append(np.clip(at + step * np.linspace(-1, 1, count), axis[0], axis[-1]) if step else axis)
-    return dense(case, look(case, grid(*close)), counts[0])
+    return dense(case, look(case, grid(*close)), (len(close[0]), len(close[1]), len(close[2])))
 
 
 def afresh(p: Problem, **changes: Any) -> Looked:
