@@ -27,7 +27,6 @@ FEWER = {
     "inlet_air_temperature": (4, 2),
     "feed_moisture": (3, 2),
 }  # of all
-LAST = Resolution(32, 24)  # for states that the mesh asked for does not solve
 LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
 _LOGS = np.array([[f.name == "pressure_drop"] for f in dataclasses.fields(Outcome)])  # it spans decades
 
@@ -122,16 +121,14 @@ def _through(plant: Plant, box: Box, nodes: list[int], mesh: Resolution, base: F
 
 
 def _predicted(plant: Plant, knobs: dict[str, Array], mesh: Resolution) -> Array:
-    """Rows of outcomes (outcomes, N); what fails is solved on another mesh, and is nan if it fails there too."""
+    """Rows of outcomes (outcomes, N), nan for states that do not solve."""
     try:
         return pack(outcome_of(plant.predicted(knobs, mesh)))
     except NotConverged as error:
-        failed = np.isin(np.arange(len(next(iter(knobs.values())))), error.failed)
-    rows = np.full((len(_LOGS), len(failed)), np.nan)
-    if not failed.all():
-        rows[:, ~failed] = _predicted(plant, {n: v[~failed] for n, v in knobs.items()}, mesh)
-    if mesh != LAST:
-        rows[:, failed] = _predicted(plant, {n: v[failed] for n, v in knobs.items()}, LAST)
+        solved = ~np.isin(np.arange(len(next(iter(knobs.values())))), error.failed)
+    rows = np.full((len(_LOGS), len(solved)), np.nan)
+    if solved.any():
+        rows[:, solved] = _predicted(plant, {n: v[solved] for n, v in knobs.items()}, mesh)
     return rows
 
 

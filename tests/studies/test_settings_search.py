@@ -21,11 +21,14 @@ from coolsim.model.solve import Resolution
 from coolsim.result import Result
 from coolsim.scenario import loads
 from coolsim.studies import plant, search, settings
+from coolsim.studies.fitted import Box, Fit, unpack
+from coolsim.studies.plant import Outcome
 from coolsim.studies.settings import Change
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
-# of 0 to 5, two take half a minute each to tabulate densely; 58 was once given up next to its optimum
-TWO = [(seed, 2) for seed in sorted({*range(6, 6 + COUNT), 58})]
+# of 0 to 5, two take half a minute each to tabulate densely; 17 is out of reach but for hotter feed; 58 was once
+# given up next to its optimum
+TWO = [(seed, 2) for seed in sorted({*range(6, 6 + COUNT), 17, 58})]
 THREE = [(seed, 3) for seed in range(6, 6 + COUNT // 5)]
 ALL = [*TWO, *THREE]
 every_plant = pytest.mark.parametrize(("seed", "knobs"), ALL)
@@ -205,28 +208,39 @@ def test_ranges_of_a_scenario_we_ship(old: str, new: str, held: tuple[str, float
 def test_states_of_the_survey_that_do_not_solve_are_bridged(
     everywhere: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A hole of a twentieth of the survey leads to the same settings, which are predicted like any others."""
+    """Deep beds in much air fail: the fit hardly changes, and the settings are found and predicted as before.
+
+    The bridge extrapolates over a tenth of the range of two knobs: 0.05 point of moisture and 0.5 K are allowed,
+    about what the survey's own mesh leaves.
+    """
     case = loads(MONSOON.read_text(encoding="utf-8"))
-    whole, real, holes = coolsim.find_settings(case), plant.predict_inputs, []
+    ranges = plant.knob_range(case)
+    box = Box(ranges | {"feed_moisture": (0.12, 0.17)})
+    x = np.random.default_rng(3).uniform(-1, 1, (500, len(box.names)))
+
+    def fitted() -> Outcome:
+        return unpack(Fit(plant.Plant(case), box, search.SURVEY, search.FULL)(x))
+
+    whole, best, real, holes = fitted(), coolsim.find_settings(case), plant.predict_inputs, []
 
     def with_a_hole(inputs: Inputs, resolution: Resolution) -> Result:
-        result = real(inputs, resolution)
-        many = len(inputs.bed_depth) > 20  # the survey, not what is predicted on the way
-        hole = many & (inputs.bed_depth > 0.7) & (inputs.dry_air > np.quantile(inputs.dry_air, 0.8))
+        airflow = inputs.dry_air * inputs.outside_volume
+        hole = (inputs.bed_depth > 0.7) & (airflow > 0.85 * ranges["airflow"][1])
         if hole.any() and (everywhere or resolution == search.SURVEY):
-            holes.append(hole.mean())
+            holes.append(resolution)
             raise NotConverged("a hole", np.flatnonzero(hole), None)
-        return result
+        return real(inputs, resolution)
 
     monkeypatch.setattr(plant, "predict_inputs", with_a_hole)
-    bridged = coolsim.find_settings(case)
-    assert 0.04 < holes[0] < 0.1
-    assert bridged.met and bridged.cost.total <= 1.005 * whole.cost.total
+    bridged, again = fitted(), coolsim.find_settings(case)
+    assert search.SURVEY in holes and (search.FULL in holes) == everywhere
+    np.testing.assert_allclose(bridged.moisture, whole.moisture, atol=5e-4)
+    np.testing.assert_allclose(bridged.temperature, whole.temperature, atol=0.5)
+    assert again.met and again.cost.total == pytest.approx(best.cost.total, rel=1e-3)
     monkeypatch.setattr(plant, "predict_inputs", real)
-    dial = bridged.settings
-    knobs = {n: np.array([getattr(dial, n)]) for n in ("airflow", "bed_depth")}
-    again = plant.try_settings(case, knobs, search.FULL).result.pellets_out
-    assert again.moisture_wb[0] == pytest.approx(bridged.result.pellets_out.moisture_wb, abs=1e-7)
+    knobs = {n: np.array([getattr(again.settings, n)]) for n in ("airflow", "bed_depth")}
+    out = plant.try_settings(case, knobs, search.FULL).result.pellets_out
+    assert out.moisture_wb[0] == pytest.approx(again.result.pellets_out.moisture_wb, abs=1e-7)
 
 
 def test_a_survey_that_hardly_solves_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
