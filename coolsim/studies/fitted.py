@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import chebyshev
+from numpy.typing import NDArray
 
+from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.model.solve import Resolution
 from coolsim.studies.plant import Outcome, Plant, outcome_of
@@ -25,6 +27,7 @@ FEWER = {
     "inlet_air_temperature": (4, 2),
     "feed_moisture": (3, 2),
 }  # of all
+LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
 _SPANNING = ("pressure_drop", "lift_off")  # decades
 _LOGS = np.array([[f.name in _SPANNING] for f in dataclasses.fields(Outcome)])
 
@@ -103,9 +106,42 @@ def _through(plant: Plant, box: Box, nodes: list[int], mesh: Resolution, base: F
     """Coefficients (nodes..., outcomes) through predictions at Chebyshev nodes, less what `base` gives there."""
     axes = [chebyshev.chebpts1(n) for n in nodes]
     x = combined(axes)
-    rows = pack(outcome_of(plant.predicted(box.knobs(x), mesh)))
-    table = (rows - base(x) if base else rows).T.reshape(*nodes, -1)
+    rows = _predicted(plant, box.knobs(x), mesh)
+    if base:
+        rows = rows - base(x)
+    solved = np.asarray(np.isfinite(rows).all(axis=0))
+    if solved.mean() < LEAST_SOLVED:
+        raise NotConverged(f"{(~solved).sum()} of {len(x)} states of the survey did not converge")
+    if not solved.all():
+        rows[:, ~solved] = _smoothly(x, rows, solved, nodes)
+    table = rows.T.reshape(*nodes, -1)
     for axis, (t, n) in enumerate(zip(axes, nodes)):
         inverse = np.linalg.inv(chebyshev.chebvander(t, n - 1))
         table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
     return table
+
+
+def _predicted(plant: Plant, knobs: dict[str, Array], mesh: Resolution) -> Array:
+    """Rows of outcomes (outcomes, N), nan for states that do not solve."""
+    try:
+        return pack(outcome_of(plant.predicted(knobs, mesh)))
+    except NotConverged as error:
+        solved = ~np.isin(np.arange(len(next(iter(knobs.values())))), error.failed)
+    rows = np.full((len(_LOGS), len(solved)), np.nan)
+    if solved.any():
+        rows[:, solved] = _predicted(plant, {n: v[solved] for n, v in knobs.items()}, mesh)
+    return rows
+
+
+def _smoothly(x: Array, rows: Array, solved: NDArray[np.bool_], nodes: list[int]) -> Array:
+    """Rows at the nodes that are not solved, by the smoothest polynomial through the others.
+
+    Of all that pass through them, the one of least coefficients, where each degree counts three times the one
+    before. What a search returns is predicted: this only has to lead it past a hole.
+    """
+    V, weight = np.ones((len(x), 1)), np.ones(1)
+    for t, n in zip(x.T, nodes):
+        V = (V[:, :, None] * chebyshev.chebvander(t, n - 1)[:, None]).reshape(len(x), -1)
+        weight = (weight[:, None] * 3.0 ** -np.arange(n)).ravel()
+    through, *_ = np.linalg.lstsq(V[solved] * weight, rows[:, solved].T)
+    return np.asarray((V[~solved] * weight @ through).T)
