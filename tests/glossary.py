@@ -19,9 +19,15 @@ START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<
 MODULES = (
     *("case", "result", "physics.materials", "physics.pellet", "physics.sorption"),
     *("equipment.fan", "equipment.duct", "equipment.operating_point"),
-    *("studies.settings", "studies.plant", "studies.advice"),
+    *("studies.settings", "studies.changes", "studies.plant", "studies.advice"),
 )
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
+INSIDE = (
+    "Outcome",
+    "Weighed",
+    "Tried",
+    "Limit",
+    "Lever",
+)  # what a search hands to itself; nobody is given one
 
 
 def classes() -> Iterator[tuple[str, type]]:
