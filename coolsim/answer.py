@@ -208,6 +208,17 @@ def first(data: Any) -> Any:
     return data
 
 
+def pick(data: Any, index: Any) -> Any:
+    """Some cases of a (nested) data class of many, whose arrays carry the cases along their first axis."""
+    if isinstance(data, np.ndarray):
+        return data[index]
+    if dataclasses.is_dataclass(data) and not isinstance(data, type):
+        return dataclasses.replace(
+            data, **{f.name: pick(getattr(data, f.name), index) for f in dataclasses.fields(data)}
+        )
+    return data
+
+
 def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     """One result from several, whose cases belong at the places `index` of the whole."""
     example = parts[0]

@@ -26,12 +26,19 @@ MODULES = (
     "equipment.duct",
     "equipment.operating_point",
     "studies.settings",
+    "studies.changes",
     "studies.plant",
     "studies.advice",
     "studies.sensitivity",
     "studies.size_answer",
 )
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
+INSIDE = (
+    "Outcome",
+    "Weighed",
+    "Tried",
+    "Limit",
+    "Lever",
+)  # what a search hands to itself; nobody is given one
 
 
 def classes() -> Iterator[tuple[str, type]]:

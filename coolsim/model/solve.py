@@ -1,8 +1,9 @@
 """From a bed to its solution: meshes, continuation, error estimate.
 
 1. A coarse mesh, graded to both ends by the streams' transfer lengths; Newton's method from straight lines.
-   The few cases that fail (one in two hundred) take a longer road: see ROADS.
 2. A mesh with twice the cells that follows the solution, and twice the shells; Newton from the coarse state.
+   The few cases that fail (one in two hundred) take a longer road: see ROADS. Those that still fail start anew,
+   with these roads on the coarse mesh.
 3. One Newton step from that solution on half its cells, and on half its cells and shells: the differences
    are the error estimate. (One step: its own error is the square of what it measures.)
 4. Cases whose error is above tolerance go round again with twice the cells and shells.
@@ -15,6 +16,7 @@ takes a larger part of the difference in z than third order would.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -78,12 +80,28 @@ METHOD = Method(cf.newton_step, take, _put)
 
 
 def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) -> list[Solution]:
-    """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
+    """Solve every case of a bed to tolerance: a list of solutions, each on meshes of one size."""
+    solution = _from_coarse(bed, laws, resolution, np.arange(bed.cases), ())
+    failed = np.flatnonzero(~solution.converged)
+    if not len(failed):
+        return _refined(solution, resolution.refinements)
+    again = _from_coarse(take(bed, failed), laws, resolution, failed, ROADS)
+    others = take(solution, np.flatnonzero(solution.converged))
+    parts = [again, others] if len(others.index) else [again]
+    return [answer for part in parts for answer in _refined(part, resolution.refinements)]
+
+
+def _from_coarse(
+    bed: Bed, laws: Laws, resolution: Resolution, index: NDArray[np.intp], roads: Roads
+) -> Solution:
+    """Solve on half the cells and shells, then on all; `roads` are those taken on the coarse mesh.
+
+    They are long there and often lead nowhere, where a finer mesh has a solution that is soon found.
+    """
     cells, count = resolution.cells, resolution.shells
     coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
-    state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
-    solution = _solve_followed(np.arange(bed.cases), coarse, state, solved, cells, count, steps)
-    return _refined(solution, resolution.refinements)
+    state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE, roads)
+    return _solve_followed(index, coarse, state, solved, cells, count, steps)
 
 
 def solve_from(problem: Problem, guess: State, refinements: int) -> list[Solution]:
@@ -151,15 +169,16 @@ def _by_time(problem: Problem, enough: float) -> Any:
     return state, converged, steps + more
 
 
-ROADS = (_by_moisture_slope, _by_depth, _by_time)  # to what Newton's method does not reach at once
+Roads = tuple[Callable[[Problem, float], Any], ...]
+ROADS: Roads = (_by_moisture_slope, _by_depth, _by_time)  # to what Newton's method does not reach at once
 
 
 def _solve_on(
-    problem: Problem, guess: State, enough: float = CONVERGED
+    problem: Problem, guess: State, enough: float = CONVERGED, roads: Roads = ROADS
 ) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
     """Newton from a guess; for the cases that fail, each road in turn."""
     state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS, enough)
-    for road in ROADS:
+    for road in roads:
         failed = np.flatnonzero(~converged)
         if not len(failed):
             break

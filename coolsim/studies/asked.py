@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from coolsim.case import Case
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Air, Case
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.physics import air, sorption
 
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
+# What outside air can be, in the words of its error: lowest, highest, and factor and format of what is shown.
+_AIR: dict[str, tuple[float, float, float, str]] = {
+    "temperature": (-60.0, 60.0, 1.0, "{:g} °C"),
+    "relative_humidity": (0.0, 1.0, 100.0, "{:g} %"),
+    "pressure": (45e3, 110e3, 1e-3, "{:g} kPa"),
+}
 
 
 def check(case: Case) -> None:
@@ -36,6 +46,40 @@ def check(case: Case) -> None:
         raise InputError(faults)
 
 
+def check_air(given: Air) -> Air:
+    """Outside air with its fields broadcast against each other and laid in a row; numbers stay numbers.
+
+    Raises InputError, with every fault, where they do not broadcast or are no outside air.
+    """
+    fields = {name: np.asarray(getattr(given, name), float) for name in _AIR}
+    try:
+        shape = np.broadcast_shapes(*(value.shape for value in fields.values()))
+    except ValueError:
+        shapes = ", ".join(f"{name} {value.shape}" for name, value in fields.items())
+        raise InputError([Fault("", "air", f"arrays of shapes {shapes}", "shapes that broadcast")]) from None
+    faults = [fault for name, value in fields.items() for fault in _no_air(name, value)]
+    if not faults and 0 in shape:
+        faults = [Fault("", "air", "no weather", "one entry at least")]
+    if faults:
+        raise InputError(faults)
+    if not shape:
+        return given
+    return Air(**{name: np.ravel(np.broadcast_to(value, shape)).copy() for name, value in fields.items()})
+
+
+def _no_air(name: str, value: Any) -> list[Fault]:
+    """The fault of a field of air: its first bad entry, and how many there are."""
+    low, high, factor, text = _AIR[name]
+    bad = ~((value >= low) & (value <= high))  # nan, too
+    if not bad.any():
+        return []
+    at = int(np.flatnonzero(bad.ravel())[0])
+    entry = f" in entry {at}" if value.ndim else ""
+    more = f" (and {bad.sum() - 1} more)" if bad.sum() > 1 else ""
+    shown, lowest, highest = (text.format(factor * x) for x in (value.ravel()[at], low, high))
+    return [Fault("", f"air.{name}", f"{shown}{entry}{more}", f"from {lowest} to {highest}")]
+
+
 def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
     table, _, name = key.partition(".")
     found = "nothing" if table in case.tables and name else f"no [{table}] table"
@@ -52,16 +96,22 @@ def where(case: Case, key: str) -> str:
 
 
 def impossible(case: Case) -> list[Fault]:
-    """A target that no air can reach at any time: drier than outside air at the hottest that anything is."""
+    """A target that no air can reach at any time: drier than outside air at the hottest that anything is.
+
+    Of several weathers one that can is enough: what is out of reach in the others is answered, not refused.
+    """
     target = case.tables["target"]
     ceiling = target["moisture"] + target.get("tolerance", 0.0)
     hottest = case.tables.get("limits", {}).get("inlet_air_temperature", (0.0, case.air.temperature))[1]
-    T = max(float(hottest), float(case.air.temperature), float(case.feed.temperature))
+    temperatures = (hottest, case.air.temperature, case.feed.temperature)
+    T = np.max(np.broadcast_arrays(*temperatures), axis=0)
     Y = air.humidity_ratio_from_relative_humidity(
         case.air.temperature, case.air.relative_humidity, case.air.pressure
     )
-    a_w = float(air.relative_humidity(T, Y, case.air.pressure))
-    X = float(sorption.equilibrium_moisture(case.material.isotherm, min(a_w, 0.999), T))
+    a_w = air.relative_humidity(T, Y, case.air.pressure)
+    X = sorption.equilibrium_moisture(case.material.isotherm, np.minimum(a_w, 0.999), T)
+    k = int(np.argmin(X))  # of several weathers, the one that dries most
+    T, a_w, X = (float(np.ravel(x)[k]) for x in (T, a_w, X))
     if ceiling < X / (1 + X):
         return [
             Fault(

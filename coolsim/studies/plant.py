@@ -2,17 +2,23 @@
 
 Settings are tried by the thousand: `try_settings` takes arrays of airflow, bed depth and inlet-air
 temperature (and of feed moisture and temperature, for what-if questions) and answers in arrays.
+
+A case whose air holds arrays is one cooler in many weathers. States then come weather by weather, equally many
+of each: `spread` lays one number per weather along them.
 """
 
 from __future__ import annotations
 
+import copy
 import dataclasses
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from coolsim.case import Case
+from coolsim.answer import pick
+from coolsim.case import Air, Case
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
@@ -75,14 +81,15 @@ class Weighed:
     cost: Cost
     power: Array  # electric, W
     off_curve: Array  # how far off the falling side of the fan's curve, as log of resistance; ≤ 0 on it
+    signed_cost: Any = None  # as cost.total, smooth: weight kept above the target moisture counts as gained
 
 
 @dataclass(frozen=True)
 class Tried(Weighed):
     """States predicted."""
 
-    result: Result
-    fan_status: Array  # operating_point.Status, 0 without a fan
+    result: Result = field(kw_only=True)
+    fan_status: Array = field(kw_only=True)  # operating_point.Status, 0 without a fan
 
 
 @dataclass(frozen=True)
@@ -90,15 +97,23 @@ class Limit:
     """One wish or limit: the name an operator knows it by, its bound, and the sign that breaks it."""
 
     name: str
-    bound: float
+    bound: Any  # a number, or one per weather
     sign: float  # +1: must not exceed; −1: must not fall below
-    scale: float  # a difference that counts as large, to compare violations of different kinds
+    scale: Any  # a difference that counts as large, to compare violations of different kinds
     wish: bool  # of the target, not of the machine
 
 
 def try_settings(case: Case, knobs: dict[str, Array], resolution: Resolution) -> Tried:
     """Try states of a case; `knobs` maps names of KNOBS or FEED_KNOBS to arrays (N,); the rest stays."""
     return Plant(case).tried(knobs, resolution)
+
+
+def spread(values: Any, count: int) -> Array:
+    """One number, or one per weather, along `count` states; what has more axes is as the states already."""
+    if np.ndim(values) > 1:
+        return np.asarray(values)
+    rows = np.ravel(values)
+    return rows if len(rows) in (1, count) else np.repeat(rows, count // len(rows))
 
 
 def outcome_of(result: Result) -> Outcome:
@@ -115,44 +130,59 @@ def outcome_of(result: Result) -> Outcome:
 
 
 class Plant:
-    """A case with its fan and prices at hand, to weigh many states."""
+    """A case with its fan and prices at hand, to weigh many states; in one weather or in several."""
 
     def __init__(self, case: Case) -> None:
+        if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
+            columns = np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air)))
+            case = dataclasses.replace(case, air=Air(*(np.ravel(column) for column in columns)))
         self.case = case
         self.inputs = gather([case])
         self.fan, self.duct = fan.fan_of(case.tables), duct.duct_of(case.tables)
         self.map = SpeedMap(self.fan) if self.fan else None
 
+    @property
+    def weathers(self) -> int:
+        return len(self.inputs.radius)
+
+    def of(self, weathers: NDArray[np.intp]) -> Plant:
+        """The plant in some of its weathers, each as often as it is named; in the only one: itself."""
+        if self.weathers == 1:
+            return self
+        part = copy.copy(self)
+        part.inputs = take(self.inputs, weathers)
+        part.case = dataclasses.replace(self.case, air=pick(self.case.air, weathers))
+        return part
+
+    def _along(self, count: int) -> Plant:
+        """The plant with one weather for each of `count` states, or with the only one for all."""
+        if self.weathers in (1, count):
+            return self
+        return self.of(np.repeat(np.arange(self.weathers), count // self.weathers))
+
     def tried(self, knobs: dict[str, Array], resolution: Resolution) -> Tried:
         """Predict and weigh states."""
         count = len(next(iter(knobs.values())))
-        result = self.predicted(knobs, resolution)
-        w, asked = self._weighed(knobs, outcome_of(result))
+        plant, result = self._along(count), self.predicted(knobs, resolution)
+        w, asked = plant._weighed(knobs, outcome_of(result))
         settings, power, status = w.settings, w.power, np.zeros(count)
         if self.fan:  # by the curve itself, where `weighed` reads its map
             found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
             settings = dataclasses.replace(settings, fan_speed=found.speed)
         settings = dataclasses.replace(settings, residence_time=result.bed.residence_time)
-        cost = self._cost(knobs, w.outcome, power)
-        return Tried(
-            settings,
-            w.outcome,
-            w.exhaust_humidity,
-            cost,
-            power,
-            w.off_curve,
-            result=result,
-            fan_status=status,
-        )
+        cost, signed = plant._cost(knobs, w.outcome, power)
+        weighed = settings, w.outcome, w.exhaust_humidity, cost, power, w.off_curve, signed
+        return Tried(*weighed, result=result, fan_status=status)
 
     def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
         count = len(next(iter(knobs.values())))
-        return predict_inputs(dialled(take(self.inputs, np.zeros(count, np.intp)), knobs), resolution)
+        rows = np.repeat(np.arange(self.weathers), count // self.weathers)
+        return predict_inputs(dialled(take(self.inputs, rows), knobs), resolution)
 
     def weighed(self, knobs: dict[str, Array], outcome: Outcome) -> Weighed:
         """Weigh states whose outcome is known."""
-        return self._weighed(knobs, outcome)[0]
+        return self._along(len(outcome.moisture))._weighed(knobs, outcome)[0]
 
     def _weighed(self, knobs: dict[str, Array], outcome: Outcome) -> tuple[Weighed, duct.Demand]:
         i, cooler = self.inputs, self.case.cooler
@@ -178,8 +208,8 @@ class Plant:
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        cost = self._cost(knobs, outcome, power)
-        return Weighed(settings, outcome, humidity, cost, power, off), asked
+        cost, signed = self._cost(knobs, outcome, power)
+        return Weighed(settings, outcome, humidity, cost, power, off, signed), asked
 
     def _airflow(self, knobs: dict[str, Array]) -> Array:
         return knobs["airflow"] if "airflow" in knobs else self.inputs.dry_air * self.inputs.outside_volume
@@ -188,18 +218,19 @@ class Plant:
         i = self.inputs
         return np.maximum(i.outside_temperature, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
 
-    def _cost(self, knobs: dict[str, Array], outcome: Outcome, power: Array) -> Cost:
+    def _cost(self, knobs: dict[str, Array], outcome: Outcome, power: Array) -> tuple[Cost, Array]:
+        """Costs, and their sum with weight above the target counted as gained."""
         i, prices, target = self.inputs, self.case.tables["costs"], self.case.tables["target"]["moisture"]
         warmed = air.enthalpy(self._inlet(knobs), i.humidity_ratio)
         warmed = warmed - air.enthalpy(i.outside_temperature, i.humidity_ratio)
         electricity = 3600.0 * power * prices.get("electricity", 0.0)
         heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * prices.get("heat", 0.0)
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = np.maximum(solid / (1 - target) - solid / (1 - outcome.moisture), 0.0)
-        lost = 3600.0 * lost * prices.get("feed", 0.0)
+        lost = 3600.0 * prices.get("feed", 0.0) * solid * (1 / (1 - target) - 1 / (1 - outcome.moisture))
         electricity, heat, lost = np.broadcast_arrays(electricity, heat, lost)
-        total = electricity + heat + lost
-        return Cost(electricity, heat, lost, total, total / (3.6 * i.throughput))
+        running, overdried = electricity + heat, np.maximum(lost, 0.0)
+        total = running + overdried
+        return Cost(electricity, heat, overdried, total, total / (3.6 * i.throughput)), running + lost
 
 
 class SpeedMap:
@@ -233,7 +264,7 @@ class SpeedMap:
 
 def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
     """Set the knobs of inputs."""
-    changed: dict[str, Any] = {}
+    changed: dict[str, Any] = {"one_case": False}  # no longer alike but for the air
     if "feed_moisture" in knobs or "feed_temperature" in knobs:
         M = knobs.get("feed_moisture", inputs.moisture_wb)
         T = knobs.get("feed_temperature", inputs.feed_temperature)
@@ -292,29 +323,37 @@ def measured(case: Case, state: Weighed, limit: Limit) -> Array:
     o = state.outcome
     values = {
         "moisture": o.moisture,
-        "above ambient": o.temperature - case.air.temperature,
+        "above ambient": o.temperature - spread(case.air.temperature, len(o.temperature)),
         "water activity": o.water_activity,
         "exhaust relative humidity": state.exhaust_humidity,
         "lift-off": o.lift_off,
         "bed pressure drop": o.pressure_drop,
         "fan speed": state.settings.fan_speed,
         "fan curve": state.off_curve,
-        "cost": state.cost.total,
+        "cost": state.signed_cost,
+        "running cost": state.cost.electricity + state.cost.heat,
     }
     return values[limit.name.split(",")[0]]
 
 
 def excesses(case: Case, state: Weighed, limits: list[Limit]) -> Array:
     """How far each limit is broken, in its scale, (limits, N); ≤ 0 where kept."""
-    rows = [limit.sign * (measured(case, state, limit) - limit.bound) / limit.scale for limit in limits]
-    table = np.array(rows) if rows else np.zeros((0, len(state.power)))
+    count = len(state.power)
+    rows = [
+        limit.sign * (measured(case, state, limit) - spread(limit.bound, count)) / spread(limit.scale, count)
+        for limit in limits
+    ]
+    table = np.array(rows) if rows else np.zeros((0, count))
     return np.where(np.isnan(table), 10.0, table)
 
 
-def knob_range(case: Case) -> dict[str, tuple[float, float]]:
-    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin."""
+def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
+    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin.
+
+    No inlet air is colder than outside: where the air holds arrays, so do the ends of that range.
+    """
     limits = case.tables.get("limits", {})
-    ranges = {}
+    ranges: dict[str, tuple[Any, Any]] = {}
     if "airflow" in limits:
         ranges["airflow"] = tuple(limits["airflow"])
     elif "fan_speed" in limits:
@@ -332,8 +371,6 @@ def knob_range(case: Case) -> dict[str, tuple[float, float]]:
         ranges["bed_depth"] = tuple(per_second * t for t in limits["residence_time"])
     if "inlet_air_temperature" in limits:
         low, high = limits["inlet_air_temperature"]
-        ranges["inlet_air_temperature"] = (
-            max(low, float(case.air.temperature)),
-            max(high, float(case.air.temperature)),
-        )
+        outside = case.air.temperature
+        ranges["inlet_air_temperature"] = np.maximum(low, outside)[()], np.maximum(high, outside)[()]
     return ranges
