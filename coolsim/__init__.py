@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
+    from coolsim.scenario.weather import Weather, load_weather
+    from coolsim.studies.climate import design_weather
     from coolsim.studies.settings import find_settings, reachable
 
     __version__: str
@@ -30,11 +32,14 @@ _HOMES = {
     "load": "coolsim.scenario",
     "replace": "coolsim.scenario",
     "predict": "coolsim.predict",
+    "load_weather": "coolsim.scenario.weather",
+    "design_weather": "coolsim.studies.climate",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
+    "Weather": "coolsim.scenario.weather",
     "Material": "coolsim.physics.materials",
     "load_material": "coolsim.physics.materials",
     "CoolsimError": "coolsim.errors",
@@ -50,10 +55,13 @@ __all__ = [
     "Material",
     "NotConverged",
     "Result",
+    "Weather",
     "__version__",
+    "design_weather",
     "find_settings",
     "load",
     "load_material",
+    "load_weather",
     "predict",
     "reachable",
     "replace",

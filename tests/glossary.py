@@ -20,6 +20,7 @@ MODULES = (
     *("case", "result", "physics.materials", "physics.pellet", "physics.sorption"),
     *("equipment.fan", "equipment.duct", "equipment.operating_point"),
     *("studies.settings", "studies.plant", "studies.advice"),
+    "scenario.weather.record",
 )
 INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
 
