@@ -117,6 +117,13 @@ def test_fahrenheit_in_a_celsius_column(tmp_path: Path, mean: float) -> None:
     assert right.temperature.mean() == pytest.approx((mean - 32) / 1.8, abs=0.01)
 
 
+def test_a_cold_month_in_fahrenheit_is_hotter_than_any_place(tmp_path: Path) -> None:
+    rows = [
+        row.replace(",25.0,", f",{40 + k % 19},") for k, row in enumerate(hours(700))
+    ]  # 40–58: each possible
+    assert "mean up to 45 degC" in faults(tmp_path, [HEAD, *rows])
+
+
 def test_other_slips_of_unit(tmp_path: Path) -> None:
     assert "is it in %" in faults(tmp_path, [HEAD, *hours(100, humidity=0.6)])
     rows = [f"{row},1013" for row in hours(100)]

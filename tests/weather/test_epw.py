@@ -105,6 +105,21 @@ def test_half_hours(tmp_path: Path) -> None:
     assert str(weather.time[0]) == "2024-02-29T00:00:00" and str(weather.time[-1]) == "2024-02-29T23:30:00"
 
 
+def test_half_hours_named_by_their_begin(tmp_path: Path) -> None:
+    dates = [(2024, 3, 1, hour, minute) for hour in range(1, 25) for minute in (0, 30)]
+    weather = read(tmp_path, epw([epw_row(date, 25, 20, 74, 1e5) for date in dates], per_hour=2, last="3/1"))
+    assert str(weather.time[0]) == "2024-03-01T00:00:00" and str(weather.time[-1]) == "2024-03-01T23:30:00"
+
+
+def test_a_typical_year_with_a_leap_day(tmp_path: Path) -> None:
+    dates = [(1996, 2, 29, hour, 0) for hour in range(1, 25)] + [
+        (1981, 3, 1, hour, 0) for hour in range(1, 25)
+    ]
+    weather = read(tmp_path, epw([epw_row(date, 25, 20, 74, 1e5) for date in dates], last="3/1"))
+    assert len(weather) == 48 and (np.diff(weather.time).astype(int) == 3600).all()
+    assert str(weather.time[23])[4:] == "-02-29T23:00:00" and str(weather.time[24])[4:] == "-03-01T00:00:00"
+
+
 def test_a_file_cut_off(tmp_path: Path) -> None:
     whole = epw([epw_row(date, 25.0, 20.0, 74, 100_900) for date in DAY], last="1/1")
     assert len(read(tmp_path, whole)) == 24
