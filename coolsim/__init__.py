@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import Weather, load_weather
     from coolsim.studies.climate import design_weather
+    from coolsim.studies.seasons import seasons, seasons_of
     from coolsim.studies.settings import find_settings, reachable
 
     __version__: str
@@ -34,6 +35,8 @@ _HOMES = {
     "predict": "coolsim.predict",
     "load_weather": "coolsim.scenario.weather",
     "design_weather": "coolsim.studies.climate",
+    "seasons": "coolsim.studies.seasons",
+    "seasons_of": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
     "Air": "coolsim.case",
@@ -65,6 +68,8 @@ __all__ = [
     "predict",
     "reachable",
     "replace",
+    "seasons",
+    "seasons_of",
 ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coolsim.studies.seasons.sites import seasons_of
 from coolsim.studies.seasons.study import Seasons, Strategy, seasons
 
-__all__ = ["Seasons", "Strategy", "seasons"]
+__all__ = ["Seasons", "Strategy", "seasons", "seasons_of"]

@@ -24,11 +24,12 @@ from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options
 
 MOST_BANDS = 8
 STAND_IN = 24  # states that stand for the hours of a cell
+EXTREMES = 12  # of them, where only the worst counts
 # how many values of each thing that may be set are looked at, and in the finer look around the best
 GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moisture": 9}
 FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moisture": 3}
 MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
-COARSE_FEED, FINE_FEED = 11, 6  # levels of feed moisture: half points, then tenths
+COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
 HOURS_AT_ONCE = 400  # looked at together: bounds the memory
 AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
 LEAST_COST = 1e-9
@@ -141,23 +142,27 @@ def _rounded(name: str, values: Array, low: float, high: float) -> Array:
     return np.clip(np.rint(values / unit) * unit, low, high)
 
 
-def best_of(looked: Looked, weights: Array) -> int:
-    """The settings that are right in most hours, then miss by least, then cost least."""
+def best_of(site: Site, looked: Looked, weights: Array) -> int:
+    """The settings right in most hours, then nearest to the machine's limits, then to the target, then cheapest."""
     right = weights @ (looked.worst <= -MARGIN)
-    missed = weights @ np.maximum(looked.worst, -MARGIN) / weights.sum()
-    missed = np.rint(missed / NEARLY)
+    wish = np.array([limit.wish for limit in site.limits])
+    # what cannot be met in some hours is no reason to lift the bed in them
+    missed = np.einsum("h,lhk->lk", weights / weights.sum(), np.maximum(looked.excess, -MARGIN))
+    machine, target = (np.rint(missed[w].max(axis=0, initial=-MARGIN) / NEARLY) for w in (~wish, wish))
     cost = np.log(np.maximum(weights @ looked.cost / weights.sum(), LEAST_COST))
-    return int(np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), missed, -right))[0])
+    return int(
+        np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), target, machine, -right))[0]
+    )
 
 
-def stand_ins(site: Site, hours: NDArray[np.intp]) -> tuple[NDArray[np.intp], Array]:
+def stand_ins(site: Site, hours: NDArray[np.intp], most: int = STAND_IN) -> tuple[NDArray[np.intp], Array]:
     """States that stand for many hours, spread to their extremes; how many hours each stands for."""
-    if len(hours) <= STAND_IN:
+    if len(hours) <= most:
         return hours, np.ones(len(hours))
     i = site.inputs
     x = np.stack([a[hours] for a in (i.outside_temperature, i.humidity_ratio, i.pressure)])
     x = x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9)
-    chosen = representatives(x, STAND_IN)
+    chosen = representatives(x, most)
     nearest = ((x[:, :, None] - x[:, None, chosen]) ** 2).sum(axis=0).argmin(axis=1)
     return hours[chosen], np.bincount(nearest, minlength=len(chosen)).astype(float)
 
@@ -181,31 +186,31 @@ def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[
     settings = grid(options, opened, present(site))
     for _ in range(2):
         looked = look(site, options, states, settings)
-        k = best_of(looked, weights)
+        k = best_of(site, looked, weights)
         best = {name: float(values[k]) for name, values in settings.items()}
         settings = finer(options, opened, best)
     looked = look(site, options, states, settings)
-    k = best_of(looked, weights)
+    k = best_of(site, looked, weights)
     return {name: float(values[k]) for name, values in settings.items()}
 
 
 def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
     """Wettest feed with which settings that are opened meet the target in all these hours; nan where none does."""
-    states, _ = stand_ins(site, hours)
+    states, _ = stand_ins(site, hours, EXTREMES)
     low, high = options.ranges["feed_moisture"]
-    machine = grid(options, opened - {"feed_moisture"}, present(site), thin=2)
-    levels = np.linspace(low, high, COARSE_FEED)
-    for _ in range(2):  # to the half point, then to the tenth
+    machine_knobs, levels = opened - {"feed_moisture"}, np.linspace(low, high, COARSE_FEED)
+    wettest = np.nan
+    for thin in (2, 1):  # to the point with few settings, then to the tenth or two with more
+        machine = grid(options, machine_knobs, present(site), thin)
         count = len(machine["airflow"])
         settings = {name: np.tile(values, len(levels)) for name, values in machine.items()}
         settings["feed_moisture"] = np.repeat(levels, count)
         met = (look(site, options, states, settings).worst <= -MARGIN).all(axis=0)
         if not met.any():
-            return np.nan
+            return wettest
         wettest = float(settings["feed_moisture"][met].max())
-        if wettest >= high:
-            return high
-        levels = np.linspace(wettest, wettest + (high - low) / (COARSE_FEED - 1), FINE_FEED)
+        step = (high - low) / (COARSE_FEED - 1)
+        levels = np.linspace(wettest, min(wettest + 1.6 * step, high), FINE_FEED)
     return wettest
 
 

@@ -15,15 +15,17 @@ from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined, unpack
 from coolsim.studies.plant import dialled, knob_range
-from coolsim.studies.search import SURVEY, with_limits
+from coolsim.studies.search import SURVEY
 from coolsim.studies.seasons.hours import Site
 from coolsim.studies.seasons.response import AIR, Response, coordinates, respond, solve
 
 FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is
 SAMPLES = (1000,)  # predictions that the map over weather and settings is made of
 POOL = 5000
+CORNERS = 150
 UNHEATED = 1 / 3  # share of the states for the map that are not heated, where heating is possible
-SLACK = 0.2  # in the scale of limits: what is this far off anywhere is left out of the map
+# In the scale of limits: airflow that breaks a limit of the machine (or a wish) by more, everywhere, is left out
+SLACK = {False: 0.2, True: 1.0}
 CHUNK = 100_000  # states weighed at once: bounds the memory
 SEED = 5
 GEOMETRIC = ("airflow", "bed_depth")
@@ -54,7 +56,10 @@ def options_of(site: Site) -> Options:
         ranges["inlet_air_temperature"] = tuple(heating)
     ranges["airflow"] = _possible_airflow(site, ranges)
     rng = np.random.default_rng(SEED)
-    inputs = take(site.inputs, rng.integers(len(site.inputs.radius), size=POOL))
+    # the corners of the weather as often as its middle, or the map would guess at them
+    hours = rng.integers(len(site.inputs.radius), size=POOL)
+    hours[: POOL // 2] = rng.choice(_spread(site, CORNERS), POOL // 2)
+    inputs = take(site.inputs, hours)
     knobs = {name: _drawn(rng, name, ends) for name, ends in ranges.items()}
     if heating:
         cold = rng.random(POOL) < UNHEATED
@@ -64,6 +69,12 @@ def options_of(site: Site) -> Options:
     response = respond(dialled(inputs, knobs), SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response)
+
+
+def _spread(site: Site, count: int) -> NDArray[np.intp]:
+    """Hours spread to the corners of the weather."""
+    x = np.stack([site.inputs.outside_temperature, site.inputs.humidity_ratio])
+    return representatives(x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9), count)
 
 
 def _as_it_is(airflow: Array) -> tuple[float, float]:
@@ -79,25 +90,25 @@ def _drawn(rng: np.random.Generator, name: str, ends: tuple[float, float]) -> Ar
 
 
 def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
-    """The part of the airflow's range in which the machine keeps its limits anywhere, a step wider.
+    """The part of the airflow's range that is of use in any weather, a step wider.
 
     A range of fan speeds reaches down to hardly any air, where nothing is gained by a good map.
     """
     low, high = ranges["airflow"]
     if low >= high:
         return low, high
-    x = np.stack([site.inputs.outside_temperature, site.inputs.humidity_ratio])
-    size = np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9)
-    hours = representatives(x / size, 8)
+    hours = _spread(site, 8)
     flows, depths = np.geomspace(low, high, 24), np.geomspace(*ranges["bed_depth"], 4)
     states = combined([hours.astype(float), flows, depths])
     inputs = dialled(
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     state = site.weighed(inputs, unpack(solve(inputs, SURVEY).rows))
-    excess = site.excess(inputs, state, with_limits(site.limits, wish=False))
+    looked_at = [limit for limit in site.limits if not limit.name.startswith("moisture")]
+    allowed = np.array([SLACK[limit.wish] for limit in looked_at])
+    excess = site.excess(inputs, state, looked_at) - allowed[:, None]
     kept = flows[
-        (excess.max(axis=0, initial=0.0) <= SLACK).reshape(len(hours), len(flows), -1).any(axis=(0, 2))
+        (excess.max(axis=0, initial=-1.0) <= 0.0).reshape(len(hours), len(flows), -1).any(axis=(0, 2))
     ]
     if not len(kept):
         return low, high

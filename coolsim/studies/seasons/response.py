@@ -37,7 +37,7 @@ DEGREES = range(2, 10)
 MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
 # Along these the exit is nearly straight over what they vary by
 DEGREE_OF = {"pressure": 1, "heated_by": 3, "feed_moisture": 2}
-CORRECTING = ((6, False), (14, True))  # hours predicted of each group, and whether its plane is bent
+CORRECTING = (12, 24)  # hours predicted of each group, in rounds
 SEED = 4
 
 AIR = ("temperature", "humidity_ratio", "pressure", "heated_by")  # of the hour
@@ -162,17 +162,17 @@ def respond(
 def corrected(base: Response, inputs: Inputs, group: NDArray[np.intp]) -> tuple[Array, Error] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
-    Within a group only the air differs, and little: what the base map lacks there is a plane, or a little bent.
+    Within a group only the air differs, and little: what the base map lacks there is a bent plane.
     Groups too small for that are predicted whole. None where BOUND is not kept on hours held out.
     """
     x = coordinates(inputs)
     rows, order = base(x), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
-    large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1][0]] or [order[:0]])
+    large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
     held = np.random.default_rng(SEED).permutation(large)[:HELD_OUT]
     true = solve(take(inputs, held)).rows
     known, is_known = np.full(rows.shape, np.nan), np.zeros(x.shape[1], bool)
-    for count, bent in CORRECTING:
+    for count in CORRECTING:
         free = [m[~np.isin(m, held)] for m in members]
         chosen = [
             m if len(m) <= 2 * count else m[representatives(_unit(x[: len(AIR), m]), count)] for m in free
@@ -182,7 +182,7 @@ def corrected(base: Response, inputs: Inputs, group: NDArray[np.intp]) -> tuple[
         known[:, new], is_known[new] = solve(take(inputs, new)).rows, True
         found = rows.copy()
         for m, some in zip(members, chosen):
-            found[:, m] += _plane(x[: len(AIR)], m, some, (known - rows)[:, some], bent)
+            found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
         found[:, is_known] = known[:, is_known]
         error = _error(found[:, held], true)
         if error.within(BOUND):
@@ -194,15 +194,14 @@ def _unit(x: Array) -> Array:
     return np.asarray(x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9))
 
 
-def _plane(x: Array, at: NDArray[np.intp], some: NDArray[np.intp], rest: Array, bent: bool) -> Array:
-    """A plane (or, bent, with squares and product of the first two) through `rest` at some points, at others."""
+def _bent_plane(x: Array, at: NDArray[np.intp], some: NDArray[np.intp], rest: Array) -> Array:
+    """A plane, with squares and product of the first two coordinates, through `rest` at some points, at others."""
     good = np.isfinite(rest).all(axis=0)
     low, size = x[:, at].min(axis=1, keepdims=True), np.maximum(np.ptp(x[:, at], axis=1, keepdims=True), 1e-9)
 
     def terms(which: NDArray[np.intp]) -> Array:
         t = 2 * (x[:, which] - low) / size - 1
-        more = [t[0] ** 2, t[1] ** 2, t[0] * t[1]] if bent else []
-        return np.stack([np.ones(len(which)), *t, *more], axis=1)
+        return np.stack([np.ones(len(which)), *t, t[0] ** 2, t[1] ** 2, t[0] * t[1]], axis=1)
 
     through = np.linalg.lstsq(terms(some[good]), rest[:, good].T, rcond=1e-8)[0]
     return np.asarray((terms(at) @ through).T)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
@@ -22,6 +23,9 @@ AS_THEY_ARE = "settings as they are"
 CHART = "settings chart"
 HEATED = "settings chart, inlet air heated"
 FEED = "settings chart, feed moisture adjusted"
+
+Told = Callable[[int, int, str], None]
+Way = tuple[str, frozenset[str]]
 
 
 @dataclass(frozen=True)
@@ -61,20 +65,45 @@ def seasons(
 
     direct: predict each hour by itself, not by a map of the exit over weather and settings.
     weather: in place of that of [weather].
-    chart: also make the settings chart and follow it, where [limits] opens anything.
+    chart: also make a settings chart and follow it, where `why_no_chart` has nothing against it.
 
     Needs [target] moisture; raises InputError naming what is missing or wrong.
     """
-    _check(case)
-    site = Site(case, read_weather(case) if weather is None else weather)
+    check(case)
+    weather = read_weather(case) if weather is None else weather
+    return Seasons(case, weather, strategies_of(case, weather, direct, chart))
+
+
+def strategies_of(
+    case: Case, weather: Weather, direct: bool = False, chart: bool = True, told: Told = lambda *_: None
+) -> tuple[Strategy, ...]:
+    """Run all strategies; `told` hears how many of how many are done, and what comes next."""
+    ways = list(_ways(case)) if chart and not why_no_chart(case) else []
+    with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
+        return tuple(_strategies(Site(case, weather), ways, direct, told))
+
+
+def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[Strategy]:
+    told(0, 1 + len(ways), AS_THEY_ARE)
     strategies = [_strategy(AS_THEY_ARE, site, predicted(site, site.inputs, direct))]
-    opened = _opened(case)
-    if chart and opened:
-        options, first = options_of(site), None
-        for name, more in _ways(case):
-            strategies.append(_followed(name, site, options, opened | more, direct, first))
-            first = first or strategies[-1]
-    return Seasons(site.case, site.weather, tuple(strategies))
+    if not ways:
+        return strategies
+    told(1, 1 + len(ways), "the map over weather and settings")
+    options, opened, first = options_of(site), _opened(site.case), None
+    for done, (name, more) in enumerate(ways, 1):
+        told(done, 1 + len(ways), name)
+        strategies.append(_followed(name, site, options, opened | more, direct, first))
+        first = first or strategies[-1]
+    return strategies
+
+
+def why_no_chart(case: Case) -> str:
+    """Say what a settings chart lacks, or nothing."""
+    if not _opened(case):
+        return "[limits] opens nothing: give a range for airflow or fan_speed, or for bed_depth or residence_time"
+    if "electricity" not in case.tables.get("costs", {}):
+        return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
+    return ""
 
 
 def _opened(case: Case) -> frozenset[str]:
@@ -83,7 +112,7 @@ def _opened(case: Case) -> frozenset[str]:
     return frozenset(n for n in ("airflow", "bed_depth") if n in ranges and ranges[n][0] < ranges[n][1])
 
 
-def _ways(case: Case) -> Iterator[tuple[str, frozenset[str]]]:
+def _ways(case: Case) -> Iterator[Way]:
     yield CHART, frozenset()
     if "inlet_air_temperature" in case.tables["limits"]:
         yield HEATED, frozenset({"inlet_air_temperature"})
@@ -107,7 +136,8 @@ def _strategy(name: str, site: Site, hours: Hours) -> Strategy:
     return Strategy(name, hours, tally(site, hours), monthly(site, hours))
 
 
-def _check(case: Case) -> None:
+def check(case: Case) -> None:
+    """Raise InputError where a scenario cannot be held against a year."""
     if "moisture" not in case.tables.get("target", {}):
         where = getattr(case.source, "where", lambda key: "")
         found = "nothing" if "target" in case.tables else "no [target] table"
