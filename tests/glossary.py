@@ -21,8 +21,17 @@ MODULES = (
     *("equipment.fan", "equipment.duct", "equipment.operating_point"),
     *("studies.settings", "studies.plant", "studies.advice"),
     "scenario.weather.record",
+    *("studies.seasons.study", "studies.seasons.hours", "studies.seasons.chart"),
 )
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
+# what a search hands to itself; nobody is given one
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Looked", "Options")
+    "Outcome",
+    "Weighed",
+    "Tried",
+    "Limit",
+    "Looked",
+    "Options",
+)  # what a search hands to itself; nobody is given one
 
 
 def classes() -> Iterator[tuple[str, type]]:

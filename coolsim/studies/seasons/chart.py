@@ -275,20 +275,27 @@ def reachable(site: Site, options: Options, opened: frozenset[str], already: Mas
     Hours `already` known to be reachable with less opened are not looked at again.
     """
     found = np.zeros(len(site.inputs.radius), bool) if already is None else already.copy()
-    settings, open_ = grid(options, opened, present(site)), np.flatnonzero(~found)
-    shape = tuple(len(np.unique(settings[name])) for name in SETTINGS)
+    settings, nearest = grid(options, opened, present(site)), np.zeros(len(found), int)
+    open_ = np.flatnonzero(~found)
     for part in np.array_split(open_, max(1, len(open_) // HOURS_AT_ONCE)):
         if len(part):
-            found[part] = _reached(site, look(site, options, part, settings), shape)
+            looked = look(site, options, part, settings)
+            found[part], nearest[part] = _reached(site, looked), looked.worst.argmin(axis=1)
+    for k in np.unique(nearest[~found]):  # what only a sliver between the grid's settings can meet
+        part = np.flatnonzero(~found & (nearest == k))
+        around = finer(options, opened, {name: float(values[k]) for name, values in settings.items()})
+        for some in np.array_split(part, max(1, len(part) // HOURS_AT_ONCE)):
+            found[some] = _reached(site, look(site, options, some, around))
     return found
 
 
-def _reached(site: Site, looked: Looked, shape: tuple[int, ...]) -> Mask:
+def _reached(site: Site, looked: Looked) -> Mask:
     """Whether a setting tried meets all, or two neighbours stand on both sides of the band of moisture."""
     met: Mask = np.asarray((looked.worst <= 0).any(axis=1))
     names = [limit.name for limit in site.limits]
     if "moisture, lowest" not in names:
         return met
+    shape = tuple(len(np.unique(looked.settings[name])) for name in SETTINGS)
     others = [k for k, name in enumerate(names) if not name.startswith("moisture")]
     kept = np.asarray((looked.excess[others] <= 0).all(axis=0))
     wet, dry = (
