@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
+    from coolsim.scenario.weather import Weather, load_weather
+    from coolsim.studies.climate import design_weather
+    from coolsim.studies.seasons import seasons, seasons_of
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings import find_settings, reachable
     from coolsim.studies.sizing import size
@@ -32,6 +35,10 @@ _HOMES = {
     "load": "coolsim.scenario",
     "replace": "coolsim.scenario",
     "predict": "coolsim.predict",
+    "load_weather": "coolsim.scenario.weather",
+    "design_weather": "coolsim.studies.climate",
+    "seasons": "coolsim.studies.seasons",
+    "seasons_of": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
     "sensitivities": "coolsim.studies.sensitivity",
@@ -39,6 +46,7 @@ _HOMES = {
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
+    "Weather": "coolsim.scenario.weather",
     "Material": "coolsim.physics.materials",
     "load_material": "coolsim.physics.materials",
     "CoolsimError": "coolsim.errors",
@@ -54,13 +62,18 @@ __all__ = [
     "Material",
     "NotConverged",
     "Result",
+    "Weather",
     "__version__",
+    "design_weather",
     "find_settings",
     "load",
     "load_material",
+    "load_weather",
     "predict",
     "reachable",
     "replace",
+    "seasons",
+    "seasons_of",
     "sensitivities",
     "size",
 ]

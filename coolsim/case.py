@@ -7,6 +7,7 @@ metadata: the glossary in DEVELOPERS.md is held complete against it.
 
 from __future__ import annotations
 
+import copyreg
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -28,6 +29,15 @@ __all__ = [
     "Product",
     "Provenance",
 ]
+
+
+def read_only(mapping: Mapping[Any, Any]) -> MappingProxyType[Any, Any]:
+    """Return a read-only view of a mapping: what a pickled one becomes again."""
+    return MappingProxyType(dict(mapping))
+
+
+# Python itself cannot pickle its read-only mappings, and cases travel to other processes
+copyreg.pickle(MappingProxyType, lambda mapping: (read_only, (dict(mapping),)))
 
 
 @dataclass(frozen=True)

@@ -246,6 +246,52 @@ def size(
     return ANSWERED if answer.met else OUT_OF_REACH
 
 
+@app.command(
+    epilog="\b\nExample:\n  coolsim seasons scenarios/monsoon-year.toml --chart chart.csv --csv hours.csv",
+)
+@guarded
+def seasons(
+    scenarios: Annotated[list[str], typer.Argument(metavar="SCENARIO...", help="Scenario files (TOML).")],
+    json: Annotated[
+        str | None,
+        typer.Option(
+            "--json", metavar="FILE", help="Also one line of JSON per site; with - to standard output."
+        ),
+    ] = None,
+    csv: Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Also every hour as CSV.")] = None,
+    chart: Annotated[
+        str | None,
+        typer.Option(
+            "--chart", metavar="FILE", help="Also the settings chart, as CSV or (by its name) JSON."
+        ),
+    ] = None,
+    direct: Annotated[
+        bool, typer.Option("--direct", help="Predict each hour by itself, without a map of the exit.")
+    ] = False,
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", help="Scenarios run at once.", min=1)] = 1,
+    resume: Annotated[
+        str | None,
+        typer.Option("--resume", metavar="DIR", help="Keep finished sites here, and take them from here."),
+    ] = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Run the cooler of SCENARIO through its year of weather, hour by hour.
+
+    Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
+    what to set by temperature and humidity outside.
+
+    Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours, 130 stopped
+    (finished sites are kept).
+    """
+    from coolsim.output.season_run import Files, run
+
+    files = Files(json, csv, chart)
+    files.check()
+    cases = _cases(scenarios, overrides)
+    run(list(zip(scenarios, cases)), files, _page(units), _print, direct=direct, jobs=jobs, resume=resume)
+
+
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
 @guarded
 def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUnits = Units.si) -> None:
@@ -308,6 +354,19 @@ def _case(scenario: str, overrides: list[str] | None) -> Case:
     from coolsim.scenario import load_with
 
     return load_with(scenario, overrides or ())
+
+
+def _cases(scenarios: list[str], overrides: list[str] | None) -> list[Case]:
+    """Return the cases of many files; raises InputError with the faults of all."""
+    cases, faults = [], []
+    for scenario in scenarios:
+        try:
+            cases.append(_case(scenario, overrides))
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return cases
 
 
 def _solve(case: Case) -> Result:

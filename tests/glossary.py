@@ -31,14 +31,13 @@ MODULES = (
     "studies.advice",
     "studies.sensitivity",
     "studies.size_answer",
+    "scenario.weather.record",
+    "studies.seasons.study",
+    "studies.seasons.hours",
+    "studies.seasons.chart",
 )
-INSIDE = (
-    "Outcome",
-    "Weighed",
-    "Tried",
-    "Limit",
-    "Lever",
-)  # what a search hands to itself; nobody is given one
+# what a search hands to itself; nobody is given one
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Looked", "Options")
 
 
 def classes() -> Iterator[tuple[str, type]]:

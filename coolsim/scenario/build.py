@@ -22,6 +22,7 @@ from coolsim.case import (
     Provenance,
 )
 from coolsim.errors import Fault, InputError
+from coolsim.fields import Number
 from coolsim.physics import air, materials
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import reader, schema, units
@@ -71,7 +72,7 @@ def _relative_humidity(c: Collector, name: str, T: float, p: float) -> float | N
     if name in ("wet_bulb", "dew_point") and value > T + 1e-9:
         c.wrong(key, f"it cannot be above the dry bulb ({dry_bulb})")
         return None
-    ratio = _humidity_ratio(name, value, T, p)
+    ratio = float(humidity_ratio(name, value, T, p))
     if ratio < 0.0:
         c.wrong(key, f"even air without any water has a higher wet bulb at {dry_bulb}")
         return None
@@ -83,10 +84,11 @@ def _relative_humidity(c: Collector, name: str, T: float, p: float) -> float | N
     return min(humidity, 1.0)
 
 
-def _humidity_ratio(name: str, value: float, T: float, p: float) -> float:
+def humidity_ratio(name: str, value: Number, T: Number, p: Number) -> Number:
+    """Return the humidity ratio that a wet bulb, a dew point or a humidity ratio means at T [°C] and p [Pa]."""
     if name == "wet_bulb":
-        return float(air.humidity_ratio_from_wet_bulb(T, value, p))
-    return float(air.humidity_ratio_from_dew_point(value, p)) if name == "dew_point" else value
+        return air.humidity_ratio_from_wet_bulb(T, value, p)
+    return air.humidity_ratio_from_dew_point(value, p) if name == "dew_point" else value
 
 
 def _text(key: str, value: float) -> str:
