@@ -4,6 +4,7 @@
     case = coolsim.load("scenarios/humid-delta.toml")
     result = coolsim.predict(case)
     result.pellets_out.moisture_wb
+    coolsim.plots.bed(result)
 
 The names below are loaded when first used, so that `import coolsim` costs next to nothing.
 """
@@ -18,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from coolsim.case import Air, Case
     from coolsim.errors import CoolsimError, InputError, NotConverged
+    from coolsim.output import plots
     from coolsim.physics.materials import Material, load_material
     from coolsim.predict import predict
     from coolsim.result import Result
@@ -41,6 +43,7 @@ _HOMES = {
     "InputError": "coolsim.errors",
     "NotConverged": "coolsim.errors",
 }
+_ROOMS = {"plots": "coolsim.output.plots"}  # whole modules
 
 __all__ = [
     "Air",
@@ -54,6 +57,7 @@ __all__ = [
     "find_settings",
     "load",
     "load_material",
+    "plots",
     "predict",
     "reachable",
     "replace",
@@ -67,6 +71,8 @@ def __getattr__(name: str) -> Any:
         value: Any = version("coolsim")
     elif name in _HOMES:
         value = getattr(importlib.import_module(_HOMES[name]), name)
+    elif name in _ROOMS:
+        value = importlib.import_module(_ROOMS[name])
     else:
         raise AttributeError(f"module 'coolsim' has no attribute {name!r}")
     globals()[name] = value
