@@ -17,7 +17,7 @@ from pathlib import Path
 PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
 START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<!-- end of the glossary -->"
 MODULES = (
-    *("case", "result", "physics.materials", "physics.pellet", "physics.sorption"),
+    *("case", "result", "balance", "physics.materials", "physics.pellet", "physics.sorption"),
     *("equipment.fan", "equipment.duct", "equipment.operating_point"),
     *("studies.settings", "studies.plant", "studies.advice"),
 )

@@ -6,7 +6,10 @@ printed tables show with `--units us`. Import this package late: it pulls in mat
 
 from __future__ import annotations
 
+from coolsim.output.plots.equipment import fan_curve
+from coolsim.output.plots.flows import balance
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.profiles import bed, pellet
+from coolsim.output.plots.settings import dwell, moisture_map
 
-__all__ = ["bed", "pellet", "psychrometric"]
+__all__ = ["balance", "bed", "dwell", "fan_curve", "moisture_map", "pellet", "psychrometric"]

@@ -27,6 +27,7 @@ BULB_STEP = {"degC": 5.0, "degF": 10.0}
 POINTS = 120  # along each curve
 BELOW_BOILING = 0.98  # of the pressure: psychrolib says 1e-7 for air saturated at or above boiling
 LEAST_HEATING = 0.05  # K; less is no heating
+NAMED = 0.8  # of the chart's height: higher up the key stands
 ROOM = 1.12  # of the chart above the most humid air
 
 
@@ -43,8 +44,12 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
     (axis,) = style.panels(ax, 1, (7.6, 5.2))
     low = 5.0 * np.floor((min(T.min(), float(outside.temperature)) - 4.0) / 5.0)
     high, top = 5.0 * np.ceil((T.max() + 4.0) / 5.0), ROOM * Y.max()
-    _curves(axis, temperature, humidity, (low, high), top, float(outside.pressure))
-    axis.plot(temperature(T), humidity(Y), color=TEAL, linewidth=2.2, zorder=3)
+    chart = temperature, humidity, np.linspace(low, high, POINTS), top, float(outside.pressure)
+    _humidity_curves(axis, *chart)
+    _wet_bulb_lines(axis, *chart)
+    axis.plot(
+        temperature(T), humidity(Y), color=TEAL, linewidth=2.2, zorder=3, label="air in the bed", gid="path"
+    )
     _arrow(axis, temperature(T), humidity(Y))
     _states(axis, result, case, temperature, humidity)
     style.name_axes(
@@ -54,6 +59,8 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
     axis.grid(False)
     axis.set_xlim(temperature(low), temperature(high))
     axis.set_ylim(0.0, humidity(top))
+    # above saturated air there is nothing to draw
+    axis.legend(loc="upper left", frameon=False, fontsize=style.SMALL, borderaxespad=0.1)
     return axis
 
 
@@ -93,37 +100,42 @@ def _along(function: Callable[[float], float], temperature: Array, pressure: flo
         return np.array([np.nan if hot else function(T) for T, hot in zip(temperature.tolist(), boils)])
 
 
-def _curves(
-    axis: Axes, temperature: Scale, humidity: Scale, ends: tuple[float, float], top: float, pressure: float
-) -> None:
-    """Draw curves of relative humidity and lines of wet bulb, each with its name at its upper end."""
-    T = np.linspace(*ends, POINTS)
+def _humidity_curves(axis: Axes, temperature: Scale, humidity: Scale, T: Array, top: float, p: float) -> None:
+    """Draw curves of relative humidity, each with its name where it leaves the chart."""
     for share in HUMIDITIES:
-        Y = humidity_curve(share, T, pressure)
+        Y = humidity_curve(share, T, p)
         look: dict[str, Any] = {"color": FAINT, "linewidth": 0.8}
         if share == 1.0:
             look = {"color": PLUM, "linewidth": 1.6}
+            look["label"] = "saturated"
+        if share == HUMIDITIES[0]:
+            look["label"] = "relative humidity"
         axis.plot(temperature(T), humidity(Y), **look, gid=f"relative humidity {share:g}")
+        if share == 1.0:  # the key names it
+            continue
         k = int(np.flatnonzero(top >= Y)[-1])
-        at_side = k > 0.9 * POINTS  # where the curve leaves by the side, its name would stand on the axis
+        # where the curve leaves by the side, its name would stand on the axis
+        at_side = k > 0.9 * len(T)
         place: dict[str, Any] = (
             {"shift": (-8, 0), "ha": "right"} if at_side else {"shift": (4, -4), "va": "top"}
         )
         _write(axis, f"{100 * share:.0f} %", temperature(T[k]), humidity(Y[k]), **place)
-    step = BULB_STEP[temperature.unit]
-    first, last = temperature(ends[0]), temperature(ends[1])
-    bulbs = temperature.stored(np.arange(np.ceil(first / step) * step, last, step))
-    saturated = humidity_curve(1.0, bulbs, pressure)
-    shown = bulbs[saturated <= 0.97 * top]
-    for bulb in shown:
+
+
+def _wet_bulb_lines(axis: Axes, temperature: Scale, humidity: Scale, T: Array, top: float, p: float) -> None:
+    """Draw lines of wet bulb at round numbers, with their names left of the saturated air."""
+    step, ends = BULB_STEP[temperature.unit], temperature(T[[0, -1]])
+    bulbs = temperature.stored(np.arange(np.ceil(ends[0] / step) * step, ends[1], step))
+    saturated = humidity_curve(1.0, bulbs, p)
+    for bulb in bulbs[saturated <= top]:
         along = np.append(bulb, T[bulb < T])
-        Y = wet_bulb_curve(bulb, along, pressure)
-        look = {"color": FAINT, "linewidth": 0.7, "linestyle": ":"}
+        Y = wet_bulb_curve(bulb, along, p)
+        look: dict[str, Any] = {"color": FAINT, "linewidth": 0.7, "linestyle": ":"}
+        look["label"] = "wet bulb" if bulb == bulbs[0] else None
         axis.plot(temperature(along), humidity(Y), **look, gid=f"wet bulb {bulb:g}")
-        name = f"{temperature(bulb):.0f} {pretty(temperature.unit)}".replace("-", "−")
-        if bulb == shown[-1]:
-            name = f"wet bulb {name}"
-        _write(axis, name, temperature(bulb), humidity(Y[0]), shift=(-4, 2), ha="right")
+        if Y[0] <= NAMED * top:
+            name = f"{temperature(bulb):.0f} {pretty(temperature.unit)}".replace("-", "−")
+            _write(axis, name, temperature(bulb), humidity(Y[0]), shift=(-4, 2), ha="right")
 
 
 def _states(axis: Axes, result: Result, case: Case, temperature: Scale, humidity: Scale) -> None:
@@ -135,7 +147,7 @@ def _states(axis: Axes, result: Result, case: Case, temperature: Scale, humidity
     states = [("enters the bed", "s", *enters, below)]
     if enters[0] > outside + LEAST_HEATING:  # heated, nothing added
         heating = temperature(np.array([outside, enters[0]])), humidity(np.array([enters[1]] * 2))
-        axis.plot(*heating, color=TEAL, linewidth=2.2, linestyle="--", gid="heating")
+        axis.plot(*heating, color=TEAL, linewidth=2.2, linestyle="--", gid="heating", label="heated")
         states.append(("outside", "o", outside, enters[1], below))
     states.append(("leaves the bed", "^", float(exhaust.temperature), float(exhaust.humidity_ratio), left))
     for name, marker, T, Y, place in states:
