@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +21,7 @@ from coolsim.result import Result
 from coolsim.scenario import units as u
 
 LEVELS = 9  # of moisture, about
-HATCH = "#6E6E6E"
+HATCH = "#3A3A3A"
 
 
 def dwell(
@@ -68,21 +68,22 @@ class _Bound:
     table: str
     key: str
     name: str
+    colour: str
+    dash: Any
     measured: Callable[[Result, Case], Array]
-    look: Mapping[str, Any]
 
 
 _BOUNDS = (
-    _Bound("target", "maximum_above_ambient", "warmest exit",
-           lambda r, c: r.pellets_out.temperature - c.air.temperature, {"colors": ORANGE, "linestyles": "--"}),
-    _Bound("target", "maximum_water_activity", "highest water activity",
-           lambda r, c: r.after_equalising.water_activity, {"colors": VIOLET, "linestyles": "--"}),
-    _Bound("limits", "maximum_exhaust_relative_humidity", "highest exhaust humidity",
-           lambda r, c: r.air_out.relative_humidity, {"colors": TEAL, "linestyles": "-."}),
-    _Bound("limits", "maximum_lift_off", "highest lift-off",
-           lambda r, c: r.bed.lift_off, {"colors": BROWN, "linestyles": ":"}),
-    _Bound("limits", "maximum_bed_pressure_drop", "highest pressure drop",
-           lambda r, c: r.bed.pressure_drop, {"colors": VIOLET, "linestyles": ":"}),
+    _Bound("target", "maximum_above_ambient", "warmest exit", ORANGE, "--",
+           lambda r, c: r.pellets_out.temperature - c.air.temperature),
+    _Bound("target", "maximum_water_activity", "highest water activity", VIOLET, "-.",
+           lambda r, c: r.after_equalising.water_activity),
+    _Bound("limits", "maximum_exhaust_relative_humidity", "highest exhaust humidity", TEAL, (0, (8, 2)),
+           lambda r, c: r.air_out.relative_humidity),
+    _Bound("limits", "maximum_lift_off", "highest lift-off", BROWN, ":",
+           lambda r, c: r.bed.lift_off),
+    _Bound("limits", "maximum_bed_pressure_drop", "highest pressure drop", VIOLET, (0, (5, 1, 1, 1, 1, 1)),
+           lambda r, c: r.bed.pressure_drop),
 )  # fmt: skip
 
 
@@ -164,9 +165,9 @@ def _bounds(axis: Axes, result: Result, case: Case, order: NDArray[np.intp], q: 
         share = np.asarray(bound.measured(result, case))[order] / most - 1.0
         excess = np.maximum(excess, share)
         if share.min() < 0.0 < share.max():
-            axis.contour(q, t, share, [0.0], linewidths=2.0, **bound.look)
-            look = {"color": bound.look["colors"], "linestyle": bound.look["linestyles"]}
-            keys.append(Line2D([], [], linewidth=2.0, label=bound.name, **look))
+            axis.contour(q, t, share, [0.0], linewidths=2.0, colors=bound.colour, linestyles=[bound.dash])
+            look = {"color": bound.colour, "linestyle": bound.dash, "linewidth": 2.0}
+            keys.append(Line2D([], [], label=bound.name, **look))
     if excess.max() > 0.0:
         beyond = axis.contourf(q, t, excess, [0.0, excess.max()], colors="none", hatches=["///"])
         beyond.set(edgecolor=HATCH, linewidth=0.0, zorder=1.5)  # below the lines of the limits

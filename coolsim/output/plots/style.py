@@ -19,6 +19,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.transforms import ScaledTranslation
 
 from coolsim.output.page import pretty
 from coolsim.result import Result
@@ -40,9 +41,10 @@ FAMILY: tuple[dict[str, Any], ...] = (
 )
 
 # From dry to wet; lightness falls all the way, so it reads in grey.
-MOISTURES = LinearSegmentedColormap.from_list("moistures", ["#F7EFE2", "#DDB98E", "#5F9F9B", "#1F4A66"])
+MOISTURES = LinearSegmentedColormap.from_list("moistures", ["#F7EFE2", "#E0BF97", "#8DB5AD", "#4F8399"])
 
 SMALL = 8.5  # pt, of words inside a plot
+LIFT = 5.0  # pt, of an axis' name above it
 UNITS = ("si", "us")
 
 
@@ -105,7 +107,8 @@ def name_axes(ax: Axes, x: str, y: str, right: bool = False) -> None:
     if x:
         ax.set_xlabel(x)
     ax.set_ylabel(y, rotation=0, ha="right" if right else "left", va="bottom")
-    ax.yaxis.set_label_coords(1.0 if right else 0.0, 1.02)
+    above = ScaledTranslation(0.0, LIFT / 72, ax.figure.dpi_scale_trans)
+    ax.yaxis.set_label_coords(1.0 if right else 0.0, 1.0, transform=ax.transAxes + above)
     if not ax.get_title(loc="left"):  # a layout takes no notice of a label's height, but of a title's
         ax.set_title(" ", loc="left")
     ax.spines[["top", "left" if right else "right"]].set_visible(False)
@@ -121,7 +124,7 @@ def legend(ax: Axes, beside: bool = False, title: str = "", **more: Any) -> None
         ax.legend(**place, **more, alignment="left", title_fontsize=SMALL)
     else:
         count = len(ax.get_legend_handles_labels()[1])
-        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.005), ncols=count, columnspacing=1.4, **more)
+        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=count, columnspacing=1.4, **more)
 
 
 def family(count: int, what: str) -> Sequence[dict[str, Any]]:
