@@ -4,6 +4,7 @@
     case = coolsim.load("scenarios/humid-delta.toml")
     result = coolsim.predict(case)
     result.pellets_out.moisture_wb
+    coolsim.plots.bed(result)
 
 The names below are loaded when first used, so that `import coolsim` costs next to nothing.
 """
@@ -18,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from coolsim.case import Air, Case
     from coolsim.errors import CoolsimError, InputError, NotConverged
+    from coolsim.output import plots
     from coolsim.physics.materials import Material, load_material
     from coolsim.predict import predict
     from coolsim.result import Result
@@ -53,6 +55,7 @@ _HOMES = {
     "InputError": "coolsim.errors",
     "NotConverged": "coolsim.errors",
 }
+_ROOMS = {"plots": "coolsim.output.plots"}  # whole modules
 
 __all__ = [
     "Air",
@@ -69,6 +72,7 @@ __all__ = [
     "load",
     "load_material",
     "load_weather",
+    "plots",
     "predict",
     "reachable",
     "replace",
@@ -86,6 +90,8 @@ def __getattr__(name: str) -> Any:
         value: Any = version("coolsim")
     elif name in _HOMES:
         value = getattr(importlib.import_module(_HOMES[name]), name)
+    elif name in _ROOMS:
+        value = importlib.import_module(_ROOMS[name])
     else:
         raise AttributeError(f"module 'coolsim' has no attribute {name!r}")
     globals()[name] = value

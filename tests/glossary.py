@@ -19,6 +19,7 @@ START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<
 MODULES = (
     "case",
     "result",
+    "balance",
     "physics.materials",
     "physics.pellet",
     "physics.sorption",
