@@ -37,6 +37,7 @@ GRIDS: tuple[dict[str, int], ...] = (
 )
 AT_ONCE = 300_000  # states of grids weighed side by side: some 100 MB
 KEPT = 1e-6  # excess that counts as none, in a limit's scale: 1e-8 of moisture
+AIM = 1e-7  # how far inside the limits slides aim, so that what they end on counts as kept
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
 STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
 CORRECTIONS = 5
@@ -251,7 +252,7 @@ class Search:
             each = runs.of(np.repeat(index, points.shape[1]), points.reshape(-1, points.shape[2]))
             here = self.of(runs.weather[index])
             state = here.state(each.x, each.outcomes)
-            score, excess = terms.of(here, each, state, here.box.knobs(each.x))
+            score, excess = terms.of(here, each, state, here.box.knobs(each.x), AIM)
             return score.reshape(points.shape[:2]), excess.T.reshape(*points.shape[:2], -1)
 
         return dataclasses.replace(runs, x=descend(look, runs.x, movable))
@@ -262,7 +263,7 @@ class Search:
         state = here.state(runs.x, runs.outcomes)
         score, excess = terms.of(here, runs, state, here.box.knobs(runs.x))
         pair = runs.goal * self.plant.weathers + runs.weather
-        order = np.lexsort((score, _broken(excess, 10 * KEPT), pair))
+        order = np.lexsort((score, _broken(excess), pair))
         return runs.of(order[np.unique(pair[order], return_index=True)[1]])
 
 
@@ -306,17 +307,22 @@ class Terms:
             score = score + (np.maximum(excesses(case, state, list(goal.missed)), 0.0) ** 2).sum(axis=0)
         return score
 
-    def of(self, here: Search, runs: Runs, state: Weighed, knobs: dict[str, Array]) -> tuple[Array, Array]:
-        """Score (runs,) of each run's goal, and excesses (limits, runs): the last two of its ridge."""
+    def of(
+        self, here: Search, runs: Runs, state: Weighed, knobs: dict[str, Array], aim: float = 0.0
+    ) -> tuple[Array, Array]:
+        """Score (runs,) of each run's goal, and excesses (limits, runs): the last two of its ridge.
+
+        `aim` tightens the limits, so that what ends on them counts as kept.
+        """
         score, case = np.empty(len(runs.x)), here.plant.case
         for g, side in {*zip(runs.goal.tolist(), runs.side.tolist())}:
             at = (runs.goal == g) & (runs.side == side)
             score[at] = self.score(g, side, case, state, knobs)[at]
-        excess = excesses(case, state, self.at(runs.weather)) + runs.excess
+        excess = excesses(case, state, self.at(runs.weather)) + runs.excess + aim
         excess = np.where(self.mine[:, runs.goal], excess, NO_LIMIT)
         if self.ridge is None:
             return score, excess
-        (above,) = excesses(case, state, [self.ridge])
+        (above,) = excesses(case, state, [self.ridge]) + aim
         ridge = [
             np.where(np.isin(runs.side, (ALONG, BELOW)), above, NO_LIMIT),
             np.where(np.isin(runs.side, (ALONG, BEYOND)), -above, NO_LIMIT),
@@ -324,10 +330,10 @@ class Terms:
         return score, np.concatenate([excess, ridge])
 
 
-def _broken(excess: Array, kept: float = KEPT) -> Array:
+def _broken(excess: Array) -> Array:
     """How far the worst limit is broken."""
     worst = excess.max(axis=0, initial=0.0)
-    return np.where(worst <= kept, 0.0, worst)
+    return np.where(worst <= KEPT, 0.0, worst)
 
 
 def _put(tried: Tried, index: Index, part: Tried) -> Tried:
