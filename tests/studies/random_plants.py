@@ -252,6 +252,8 @@ def wished(text: str, numbers: Any, table: Looked, case: Case, rng: Any, out_of_
         target = reach[0] + share * (table.moisture[runs & unheated].min() - reach[0])
     # a temperature that some of the states near the target keep: then the optimum is often within the ranges
     near = runs & (np.abs(table.moisture - target) < 0.1 * np.ptp(reach))
+    if not unheated.all():  # few of them are both dry and cool enough: only from those that are dry
+        near &= table.moisture <= target
     above = np.quantile(table.above[near], rng.uniform(0.1, 0.6)) if near.any() else 8.0
     return loads(text.format(**numbers, target=100 * target, above=max(above, 1.0)))
 

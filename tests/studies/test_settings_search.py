@@ -169,6 +169,7 @@ def test_the_problems_are_of_every_kind() -> None:
     three = [problem(*one) for one in THREE]
     heated = [p for p in three if p.answer.settings.inlet_air_temperature > p.case.air.temperature + 1.0]
     assert len(heated) >= len(three) // 2
+    assert sum(p.answer.met for p in three) >= len(three) // 2
 
 
 def within(p: Problem) -> bool:
