@@ -17,10 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from coolsim.answer import build_result, interleave
+from coolsim import running
+from coolsim.answer import build_result, first, interleave
 from coolsim.case import Air, Case
 from coolsim.cautions import cautions
-from coolsim.errors import NotConverged
+from coolsim.equipment.fan import fan_of
+from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import family
 from coolsim.model.bed import Bed, take
@@ -31,6 +33,7 @@ from coolsim.result import InputBand, Result
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
+ROUGH = Resolution(8, 6, refinements=0)  # for air paths that are corrected afterwards
 BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
 
@@ -53,9 +56,10 @@ def predict(
     if isinstance(case, Case):
         inputs = gather([case], air)
         scalar = inputs.shape == ()
-        result = _solved(inputs, scalar, resolution)
+        inputs, result = _run(case, inputs, scalar, resolution)
         if scalar:
             one = case if air is None else dataclasses.replace(case, air=air)
+            one = _blown(one, inputs)
             result = dataclasses.replace(result, warnings=cautions(one, result))
             return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
     else:
@@ -65,6 +69,41 @@ def predict(
     if band:
         raise TypeError("band=True takes one case in one state of air")
     return result
+
+
+def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tuple[Inputs, Result]:
+    """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
+    path = running.air_path(case.tables)
+    if path is None:
+        if case.cooler.airflow is None and case.cooler.air_ratio is None:
+            fan_of(case.tables)  # says that there is no curve
+            raise InputError([Fault("", "cooler.airflow", "nothing", "give it, or [fan] with its speed")])
+        return inputs, _solved(inputs, scalar, resolution)
+
+    def solve(some: Inputs) -> Result:
+        return _solved(some, False, resolution)
+
+    if np.isnan(inputs.dry_air).any():
+        speed = case.tables["fan"]["speed"]
+        inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
+    else:
+        inputs, result = running.warmed(path, inputs, solve)
+    result = running.with_fan(path, inputs, result)
+    return inputs, first(result) if scalar else result
+
+
+def _blown(case: Case, inputs: Inputs) -> Case:
+    """The case with the airflow and inlet air that its fan settled at."""
+    path = running.air_path(case.tables)
+    if path is None or (case.cooler.airflow is not None and not path.heats):
+        return case
+    cooler = dataclasses.replace(
+        case.cooler,
+        airflow=float(inputs.dry_air[0] * inputs.outside_volume[0]),
+        air_ratio=None,
+        inlet_air_temperature=float(inputs.inlet_air_temperature[0]),
+    )
+    return dataclasses.replace(case, cooler=cooler)
 
 
 def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
@@ -81,6 +120,10 @@ def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
     """`work` on the cases of each form of isotherm, its answers put together in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
+    if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
+        each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
+        bare = [dataclasses.replace(r, fan=None) for r in each]
+        return interleave(bare, [np.array([k]) for k in range(len(bare))])
     forms = np.array([c.material.isotherm.equation for c in cases])
     groups = [np.flatnonzero(forms == form) for form in np.unique(forms)]
     results = []
@@ -90,6 +133,11 @@ def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
         except NotConverged as error:
             raise NotConverged(error.reason, index[error.failed], error.best) from None
     return results[0] if len(groups) == 1 else interleave(results, groups)
+
+
+def _asks_its_fan(case: Case) -> bool:
+    path, cooler = running.air_path(case.tables), case.cooler
+    return (path is not None and path.heats) or (cooler.airflow is None and cooler.air_ratio is None)
 
 
 @lru_cache(maxsize=1)

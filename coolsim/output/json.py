@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
-from coolsim.result import Result
+from coolsim.equipment.operating_point import Status
+from coolsim.result import FanRun, Result
 from coolsim.scenario import inputs
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         "coolsim": version,
         "inputs": inputs(case),
         **{name: group(getattr(result, name), name) for name in GROUPS},
+        **({"fan": _fan(result.fan)} if result.fan else {}),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
 
@@ -98,7 +100,11 @@ def _written(data: Any, name: str) -> dict[str, Any]:
     return written
 
 
-def _where_known(data: Settings | Cost, name: str) -> dict[str, Any]:
+def _fan(run: FanRun) -> dict[str, Any]:
+    return _where_known(run, "fan") | {"status": Status(int(run.status)).name.lower().replace("_", " ")}
+
+
+def _where_known(data: Settings | Cost | FanRun, name: str) -> dict[str, Any]:
     """A group with null for what there is not: a speed without a fan, a cost where the fan is off its curve."""
     unknown: dict[str, Any] = {
         f.name: None for f in dataclasses.fields(data) if math.isnan(getattr(data, f.name))

@@ -228,13 +228,14 @@ def _cooler(c: Collector, feed: Feed | None) -> Cooler | None:
         if typed_ratio.volume is not None and c.has("feed.throughput"):
             airflow = typed_ratio.volume * c.values["feed.throughput"]
             airflow = _derived(c, "cooler.air_ratio", airflow, "cooler.airflow")
-    if c.has("fan.speed") and airflow is None and ratio is None:
-        c.fault(
-            "fan.speed",
-            shown(c.source.value("fan.speed")),
-            "the airflow at which a fan settles is not computed yet: give cooler.airflow or cooler.air_ratio",
-        )
-    if depth is None or (airflow is None and ratio is None) or not c.has("cooler.floor_area"):
+    by_speed = c.has("fan.speed")
+    if by_speed and airflow is None and ratio is None and not {"curve", "rated_flow"} & {*c.table("fan")}:
+        c.wrong("fan.speed", "it needs the fan's curve, or rated_flow and rated_pressure, beside it")
+    if (
+        depth is None
+        or (airflow is None and ratio is None and not by_speed)
+        or not c.has("cooler.floor_area")
+    ):
         return None
     return Cooler(
         floor_area=c.values["cooler.floor_area"],

@@ -8,15 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Case
+from coolsim.case import Air, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
-from coolsim.inputs import gather
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
-from coolsim.predict import predict_inputs
 from coolsim.studies import search as searching
-from coolsim.studies.plant import Limit, Plant, dialled, excesses
+from coolsim.studies.plant import Limit, Plant, excesses
 from coolsim.studies.search import FULL, SURVEY, Found
 
 HOTTEST_INLET = 110.0  # °C; dryers of feed rarely blow hotter air
@@ -72,12 +70,13 @@ def one_step(case: Case, found: Found) -> tuple[Step, ...]:
         ("airflow +5 %", {}, {"airflow": 1.05 * now["airflow"]}),
         ("dwell +1 min", {}, {"bed_depth": now["bed_depth"] + per_minute}),
     )
-    there = [dataclasses.replace(case, air=dataclasses.replace(case.air, **air_)) for _, air_, _ in more]
+    weathers = [{**vars(case.air), **air_} for _, air_, _ in more]
+    there = Air(**{name: np.array([weather[name] for weather in weathers]) for name in vars(case.air)})
     states = [now | knobs for _, _, knobs in more]
     knobs = {name: np.array([state[name] for state in states]) for name in now}
     if "inlet_air_temperature" not in base:
         del knobs["inlet_air_temperature"]
-    out = predict_inputs(dialled(gather(there), knobs), FULL).pellets_out
+    out = Plant(dataclasses.replace(case, air=there)).predicted(knobs, FULL).pellets_out
     return tuple(Step(m[0], float(M), float(T)) for m, M, T in zip(more, out.moisture_wb, out.temperature))
 
 
@@ -157,7 +156,9 @@ def _served(
     now = {
         "airflow": settings.airflow,
         "bed_depth": settings.bed_depth,
-        "inlet_air_temperature": settings.inlet_air_temperature,
+        "inlet_air_temperature": found.knobs.get(
+            "inlet_air_temperature", plant.inputs.inlet_air_temperature
+        ),  # as the heater is set: what a fan adds changes with the airflow
         "feed_moisture": feed.moisture,
         "feed_temperature": feed.temperature,
     }

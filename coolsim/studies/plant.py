@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
 from coolsim.equipment import duct, fan, operating_point
@@ -139,6 +140,7 @@ class Plant:
         self.case = case
         self.inputs = gather([case])
         self.fan, self.duct = fan.fan_of(case.tables), duct.duct_of(case.tables)
+        self.path = running.AirPath(self.fan, self.duct) if self.fan else None
         self.map = SpeedMap(self.fan) if self.fan else None
 
     @property
@@ -165,20 +167,24 @@ class Plant:
         count = len(next(iter(knobs.values())))
         plant, result = self._along(count), self.predicted(knobs, resolution)
         w, asked = plant._weighed(knobs, outcome_of(result))
-        settings, power, status = w.settings, w.power, np.zeros(count)
-        if self.fan:  # by the curve itself, where `weighed` reads its map
+        settings, power, status, rise = w.settings, w.power, np.zeros(count), np.zeros(1)
+        if self.fan and self.path:  # by the curve itself, where `weighed` reads its map
             found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
+            rise = running.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
-        settings = dataclasses.replace(settings, residence_time=result.bed.residence_time)
-        cost, signed = plant._cost(knobs, w.outcome, power)
+        inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
+        dwell = result.bed.residence_time
+        settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
+        cost, signed = plant._cost(knobs, w.outcome, power, rise)
         weighed = settings, w.outcome, w.exhaust_humidity, cost, power, w.off_curve, signed
         return Tried(*weighed, result=result, fan_status=status)
 
     def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
         count = len(next(iter(knobs.values())))
         rows = np.repeat(np.arange(self.weathers), count // self.weathers)
-        return predict_inputs(dialled(take(self.inputs, rows), knobs), resolution)
+        states = dialled(take(self.inputs, rows), knobs)
+        return running.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
 
     def weighed(self, knobs: dict[str, Array], outcome: Outcome) -> Weighed:
         """Weigh states whose outcome is known."""
@@ -199,30 +205,37 @@ class Plant:
         if self.fan and self.map:
             speed, off = self.map(asked)
             power = fan.electric_power(self.fan, asked.flow, speed, asked.density)
+            assert self.path is not None
+            rise = running.rise(self.path, asked, speed, i.humidity_ratio)
         else:
+            rise = np.zeros(1)
             power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
             speed, off = np.full(len(power), np.nan), np.full(len(power), -1.0)
         dwell = depth * cooler.floor_area * i.bulk_density / i.throughput
         airflow, speed, depth, dwell, inlet, off = np.broadcast_arrays(
-            airflow, speed, depth, dwell, self._inlet(knobs), off
+            airflow, speed, depth, dwell, self._inlet(knobs, rise), off
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        cost, signed = self._cost(knobs, outcome, power)
+        cost, signed = self._cost(knobs, outcome, power, rise)
         return Weighed(settings, outcome, humidity, cost, power, off, signed), asked
 
     def _airflow(self, knobs: dict[str, Array]) -> Array:
         return knobs["airflow"] if "airflow" in knobs else self.inputs.dry_air * self.inputs.outside_volume
 
-    def _inlet(self, knobs: dict[str, Array]) -> Array:
+    def _inlet(self, knobs: dict[str, Array], rise: Array) -> Array:
+        """Air that enters the bed: as warm as the heater, or the fan where that is warmer, makes it."""
         i = self.inputs
-        return np.maximum(i.outside_temperature, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
+        from_fan = i.outside_temperature + rise
+        return np.maximum(from_fan, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
 
-    def _cost(self, knobs: dict[str, Array], outcome: Outcome, power: Array) -> tuple[Cost, Array]:
+    def _cost(
+        self, knobs: dict[str, Array], outcome: Outcome, power: Array, rise: Array
+    ) -> tuple[Cost, Array]:
         """Costs, and their sum with weight above the target counted as gained."""
         i, prices, target = self.inputs, self.case.tables["costs"], self.case.tables["target"]["moisture"]
-        warmed = air.enthalpy(self._inlet(knobs), i.humidity_ratio)
-        warmed = warmed - air.enthalpy(i.outside_temperature, i.humidity_ratio)
+        warmed = air.enthalpy(self._inlet(knobs, rise), i.humidity_ratio)
+        warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
         electricity = 3600.0 * power * prices.get("electricity", 0.0)
         heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * prices.get("heat", 0.0)
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
@@ -307,7 +320,7 @@ def limits_of(case: Case) -> list[Limit]:
     add("exhaust relative humidity", limits.get("maximum_exhaust_relative_humidity"), 0.1)
     add("lift-off", limits.get("maximum_lift_off"), 0.2)
     add("bed pressure drop", limits.get("maximum_bed_pressure_drop"), 500.0)
-    speed = limits.get("fan_speed")
+    speed = _speeds(case)
     if speed:
         add("fan speed, lowest", speed[0], 0.1, sign=-1.0)
         add("fan speed, highest", speed[1], 0.1)
@@ -316,6 +329,16 @@ def limits_of(case: Case) -> list[Limit]:
     if "fan" in case.tables and fan.fan_of(case.tables) is not None:
         add("fan curve", 0.0, 0.5)
     return found
+
+
+def _speeds(case: Case) -> tuple[float, ...]:
+    """Lowest and highest speed of the fan, if they are given: equal where its speed stands for an airflow."""
+    limits, cooler = case.tables.get("limits", {}), case.cooler
+    if "fan_speed" in limits:
+        return tuple(limits["fan_speed"])
+    if cooler.airflow is None and cooler.air_ratio is None and "airflow" not in limits:
+        return (case.tables["fan"]["speed"],) * 2
+    return ()
 
 
 def measured(case: Case, state: Weighed, limit: Limit) -> Array:
@@ -356,13 +379,13 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     ranges: dict[str, tuple[Any, Any]] = {}
     if "airflow" in limits:
         ranges["airflow"] = tuple(limits["airflow"])
-    elif "fan_speed" in limits:
+    elif _speeds(case):
         machine = fan.fan_of(case.tables)
         if machine is None:
             raise InputError(
                 [Fault("", "limits.fan_speed", "no [fan] table", "give the fan's curve or rated point")]
             )
-        top = max(machine.flow) * limits["fan_speed"][1]
+        top = max(machine.flow) * _speeds(case)[1]
         ranges["airflow"] = (0.02 * top, top)
     if "bed_depth" in limits:
         ranges["bed_depth"] = tuple(limits["bed_depth"])
