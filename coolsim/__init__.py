@@ -22,9 +22,8 @@ if TYPE_CHECKING:
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
-    from coolsim.scenario.weather import Weather, load_weather
-    from coolsim.studies.climate import design_weather
-    from coolsim.studies.seasons import seasons, seasons_of
+    from coolsim.scenario.weather import load_weather
+    from coolsim.studies.seasons import seasons
     from coolsim.studies.settings import find_settings, reachable
 
     __version__: str
@@ -34,15 +33,12 @@ _HOMES = {
     "replace": "coolsim.scenario",
     "predict": "coolsim.predict",
     "load_weather": "coolsim.scenario.weather",
-    "design_weather": "coolsim.studies.climate",
     "seasons": "coolsim.studies.seasons",
-    "seasons_of": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
-    "Weather": "coolsim.scenario.weather",
     "Material": "coolsim.physics.materials",
     "load_material": "coolsim.physics.materials",
     "CoolsimError": "coolsim.errors",
@@ -58,9 +54,7 @@ __all__ = [
     "Material",
     "NotConverged",
     "Result",
-    "Weather",
     "__version__",
-    "design_weather",
     "find_settings",
     "load",
     "load_material",
@@ -69,7 +63,6 @@ __all__ = [
     "reachable",
     "replace",
     "seasons",
-    "seasons_of",
 ]
 
 

@@ -24,14 +24,7 @@ MODULES = (
     *("studies.seasons.study", "studies.seasons.hours", "studies.seasons.chart"),
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Looked", "Options")
-    "Outcome",
-    "Weighed",
-    "Tried",
-    "Limit",
-    "Looked",
-    "Options",
-)  # what a search hands to itself; nobody is given one
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit")
 
 
 def classes() -> Iterator[tuple[str, type]]:
