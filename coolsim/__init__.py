@@ -24,9 +24,8 @@ if TYPE_CHECKING:
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
-    from coolsim.scenario.weather import Weather, load_weather
-    from coolsim.studies.climate import design_weather
-    from coolsim.studies.seasons import seasons, seasons_of
+    from coolsim.scenario.weather import load_weather
+    from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings import find_settings, reachable
     from coolsim.studies.sizing import size
@@ -38,9 +37,7 @@ _HOMES = {
     "replace": "coolsim.scenario",
     "predict": "coolsim.predict",
     "load_weather": "coolsim.scenario.weather",
-    "design_weather": "coolsim.studies.climate",
     "seasons": "coolsim.studies.seasons",
-    "seasons_of": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
     "sensitivities": "coolsim.studies.sensitivity",
@@ -48,7 +45,6 @@ _HOMES = {
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
-    "Weather": "coolsim.scenario.weather",
     "Material": "coolsim.physics.materials",
     "load_material": "coolsim.physics.materials",
     "CoolsimError": "coolsim.errors",
@@ -65,9 +61,7 @@ __all__ = [
     "Material",
     "NotConverged",
     "Result",
-    "Weather",
     "__version__",
-    "design_weather",
     "find_settings",
     "load",
     "load_material",
@@ -77,7 +71,6 @@ __all__ = [
     "reachable",
     "replace",
     "seasons",
-    "seasons_of",
     "sensitivities",
     "size",
 ]

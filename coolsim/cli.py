@@ -251,7 +251,9 @@ def size(
 )
 @guarded
 def seasons(
-    scenarios: Annotated[list[str], typer.Argument(metavar="SCENARIO...", help="Scenario files (TOML).")],
+    scenarios: Annotated[
+        list[str], typer.Argument(metavar="SCENARIO", help="Scenario files (TOML), one or more.")
+    ],
     json: Annotated[
         str | None,
         typer.Option(

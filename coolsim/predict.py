@@ -92,6 +92,11 @@ def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tu
     return inputs, first(result) if scalar else result
 
 
+def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
+    """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
+    return _blown(case, _run(case, gather([case]), False, resolution)[0]) if _asks_its_fan(case) else case
+
+
 def _blown(case: Case, inputs: Inputs) -> Case:
     """The case with the airflow and inlet air that its fan settled at."""
     path = running.air_path(case.tables)
@@ -113,6 +118,10 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
 
 def _several(cases: list[Case], resolution: Resolution) -> Result:
     """Cases with any mix of isotherms."""
+    if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
+        each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
+        bare = [dataclasses.replace(r, fan=None) for r in each]
+        return interleave(bare, [np.array([k]) for k in range(len(bare))])
     return by_form(cases, lambda some: _solved(gather(some), False, resolution))
 
 
@@ -120,10 +129,6 @@ def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
     """`work` on the cases of each form of isotherm, its answers put together in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
-    if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
-        each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
-        bare = [dataclasses.replace(r, fan=None) for r in each]
-        return interleave(bare, [np.array([k]) for k in range(len(bare))])
     forms = np.array([c.material.isotherm.equation for c in cases])
     groups = [np.flatnonzero(forms == form) for form in np.unique(forms)]
     results = []

@@ -38,7 +38,7 @@ MODULES = (
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Looked", "Options")
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever")
 
 
 def classes() -> Iterator[tuple[str, type]]:

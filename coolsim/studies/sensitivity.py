@@ -25,7 +25,7 @@ from coolsim.model.sensitivity import moved_either_way
 from coolsim.model.solve import Resolution, Solution
 from coolsim.physics import air as moist_air
 from coolsim.physics import sorption
-from coolsim.predict import DEFAULT, by_form, on_one_thread, solved
+from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, solved
 from coolsim.result import Result
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
@@ -114,6 +114,7 @@ def sensitivities(
     """Slopes of what leaves the cooler by each of the inputs `by`, at a case or at several.
 
     `case`, `air` and `resolution` are those of `predict`, whose result comes along; several cases give arrays.
+    Where a fan decides on airflow or inlet air, both are held at what it gives the case itself.
     Raises ValueError for no input or one that is not in INPUTS, NotConverged where `predict` does.
 
     >>> import coolsim
@@ -128,6 +129,7 @@ def sensitivities(
         found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
         raise ValueError(f"{found}; there are: {', '.join(INPUTS)}")
     if isinstance(case, Case):
+        case = at_its_fan(case, resolution)
         answer, shape = _sensitivities([case], air, by, resolution)
         if shape:
             return answer
@@ -136,7 +138,10 @@ def sensitivities(
         return dataclasses.replace(answer, result=result)
     if air is not None:
         raise TypeError("air replaces the air of one case; for several cases set it in each")
-    return by_form(list(case), lambda cases: _sensitivities(cases, None, by, resolution)[0])
+    return by_form(
+        [at_its_fan(c, resolution) for c in case],
+        lambda cases: _sensitivities(cases, None, by, resolution)[0],
+    )
 
 
 def _sensitivities(

@@ -96,7 +96,8 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
         air_ratio=None,
         inlet_air_temperature=s.inlet_air_temperature,
     )
-    return dataclasses.replace(one, cooler=cooler)
+    tables = {name: table for name, table in one.tables.items() if name != "fan"}  # it has another fan
+    return dataclasses.replace(one, cooler=cooler, tables=tables)
 
 
 class _Sizing:

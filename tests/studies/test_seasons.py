@@ -103,7 +103,7 @@ def test_a_bound_that_is_not_kept_falls_back_to_direct(
     night: Case, real: Weather, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(response, "BOUND", {"moisture": 1e-12, "temperature": 1e-9, "water_activity": 1e-9})
-    hours = coolsim.seasons(night, weather=real.rows(slice(0, 700)), chart=False).strategies[0].hours
+    hours = coolsim.seasons(night, weather=real.rows(slice(None, None, 7)), chart=False).strategies[0].hours
     assert hours.method == DIRECT and hours.error is None
 
 
@@ -123,6 +123,19 @@ def test_a_year_of_constant_weather_is_the_single_answer(night: Case) -> None:
     assert total.cost_given_away == pytest.approx(0.70 * total.given_away)
     assert total.cost_electricity == pytest.approx(0.14 * total.electricity)
     assert total.heat == 0.0 and total.hours == 8760
+
+
+def test_wetter_than_the_target_gives_nothing_away(night: Case) -> None:
+    case = coolsim.replace(night, {"feed.moisture": "16 %"})
+    total = coolsim.seasons(case, weather=constant(3), chart=False).strategies[0].total
+    assert total.moisture_wb > 0.115 and total.given_away == 0.0 and total.too_wet == 3
+    assert total.product_too_wet == total.product
+
+
+def test_water_activity_alone_makes_it_too_wet(night: Case) -> None:
+    case = coolsim.replace(night, {"target.moisture": "20 %", "target.maximum_water_activity": 0.4})
+    total = coolsim.seasons(case, weather=constant(3), chart=False).strategies[0].total
+    assert total.moisture_wb < 0.15 and total.too_wet == 3 and total.within == 0
 
 
 def test_heated_air_is_paid_for(monsoon: Case) -> None:

@@ -12,7 +12,7 @@ import pytest
 import coolsim
 from coolsim.case import Case
 from coolsim.errors import InputError
-from coolsim.studies.seasons import Strategy, sites
+from coolsim.studies.seasons import Strategy, seasons_of, sites
 
 ROOT = Path(__file__).parents[2]
 
@@ -42,7 +42,7 @@ def moistures(strategies: tuple[Strategy, ...]) -> np.ndarray:
 
 
 def test_many_give_what_each_gives_alone(cases: list[Case]) -> None:
-    for k, answer in coolsim.seasons_of(cases):
+    for k, answer in seasons_of(cases):
         alone = coolsim.seasons(cases[k])
         np.testing.assert_array_equal(moistures(answer.strategies), moistures(alone.strategies))
         assert answer.case is cases[k]
@@ -65,23 +65,23 @@ def test_a_rerun_takes_what_is_finished(
     kept = tmp_path / "kept"
     finished = []
     with pytest.raises(KeyboardInterrupt):
-        for k, answer in coolsim.seasons_of(cases, resume=kept):
+        for k, answer in seasons_of(cases, resume=kept):
             finished.append((k, answer))
     assert [k for k, _ in finished] == [0] and ran == ["ran", "stopped"]
-    again = dict(coolsim.seasons_of(cases, resume=kept))
+    again = dict(seasons_of(cases, resume=kept))
     assert ran == ["ran", "stopped", "ran"]  # only the one that was stopped
     np.testing.assert_array_equal(moistures(again[0].strategies), moistures(finished[0][1].strategies))
     titled = [dataclasses.replace(case, title="another title") for case in cases]
-    assert len(list(coolsim.seasons_of(titled, resume=kept))) == 2 and len(ran) == 3
+    assert len(list(seasons_of(titled, resume=kept))) == 2 and len(ran) == 3
     moister = [dataclasses.replace(c, feed=dataclasses.replace(c.feed, moisture=0.145)) for c in cases]
-    changed = dict(coolsim.seasons_of(moister, resume=kept))
+    changed = dict(seasons_of(moister, resume=kept))
     assert len(ran) == 5 and (moistures(changed[0].strategies) > moistures(again[0].strategies)).all()
     weather = tmp_path / "cool.csv"
     weather.write_text(weather.read_text().replace(",70", ",90"))
-    wetter = dict(coolsim.seasons_of(cases, resume=kept))
+    wetter = dict(seasons_of(cases, resume=kept))
     assert len(ran) == 6 and (moistures(wetter[0].strategies) > moistures(again[0].strategies)).all()
     monkeypatch.setattr(sites, "version", lambda name: "another version")
-    list(coolsim.seasons_of(cases[:1], resume=kept))
+    list(seasons_of(cases[:1], resume=kept))
     assert len(ran) == 7
 
 
@@ -89,15 +89,15 @@ def test_faults_of_all_sites_at_once(cases: list[Case], tmp_path: Path) -> None:
     for name in ("cool", "warm"):
         (tmp_path / f"{name}.csv").write_text("")
     with pytest.raises(InputError) as caught:
-        next(coolsim.seasons_of(cases))
+        next(seasons_of(cases))
     assert len(caught.value.faults) == 2
     with pytest.raises(InputError):
-        next(coolsim.seasons_of([]))
+        next(seasons_of([]))
 
 
 def test_other_processes(cases: list[Case]) -> None:
     with joblib.parallel_config(backend="loky", n_jobs=2):
-        answers = dict(coolsim.seasons_of(cases))
+        answers = dict(seasons_of(cases))
     assert sorted(answers) == [0, 1]
     np.testing.assert_array_equal(
         moistures(answers[1].strategies), moistures(coolsim.seasons(cases[1]).strategies)
@@ -112,7 +112,7 @@ def test_a_local_dask_cluster(cases: list[Case]) -> None:
         distributed.Client(cluster),
         joblib.parallel_config(backend="dask"),
     ):
-        answers = dict(coolsim.seasons_of(cases))
+        answers = dict(seasons_of(cases))
     np.testing.assert_array_equal(
         moistures(answers[1].strategies), moistures(coolsim.seasons(cases[1]).strategies)
     )

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from weather.files import epw, epw_row, typical_year, typical_year_as_epw
 
-import coolsim
 from coolsim.errors import InputError
 from coolsim.scenario.weather import Weather, load_weather
+from coolsim.studies.climate import design_weather
 
 DAY = [(2023, 1, 1, hour, 0) for hour in range(1, 25)]
 
@@ -152,16 +152,16 @@ def test_what_is_no_epw(tmp_path: Path) -> None:
 def test_design_hours_of_a_real_year(tmp_path: Path) -> None:
     weather = read(tmp_path, typical_year_as_epw())
     year = typical_year()
-    warm = coolsim.design_weather(weather, 0.99, by="temperature", hours=3)
+    warm = design_weather(weather, 0.99, by="temperature", hours=3)
     # by counting: 1 % of 8760 h is 87.6 h, so the 88th hottest hour
     assert warm.temperature[0] == pytest.approx(sorted(year.temperature)[-88], abs=0.06)
     assert len(warm) == 3 and set(warm.line) <= set(weather.line)
-    humid = coolsim.design_weather(weather, 0.99, by="humidity_ratio")
+    humid = design_weather(weather, 0.99, by="humidity_ratio")
     dew = year.dew_point[int(humid.line[0]) - 9]
     assert dew == pytest.approx(sorted(year.dew_point)[-88], abs=0.6)  # whole degrees of RH, mbar of pressure
-    wet = coolsim.design_weather(weather, 0.5, by="wet_bulb")
-    enthalpy = coolsim.design_weather(weather, 0.5, by="enthalpy")
+    wet = design_weather(weather, 0.5, by="wet_bulb")
+    enthalpy = design_weather(weather, 0.5, by="enthalpy")
     assert abs(wet.temperature[0] - enthalpy.temperature[0]) < 8
     for bad in ({"by": "wetbulb"}, {"percentile": 99.0}, {"hours": 0}):
         with pytest.raises(InputError):
-            coolsim.design_weather(weather, **({"percentile": 0.99} | bad))  # type: ignore[arg-type]
+            design_weather(weather, **({"percentile": 0.99} | bad))  # type: ignore[arg-type]

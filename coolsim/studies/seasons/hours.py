@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
+from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
 from coolsim.model.bed import take
@@ -124,7 +125,9 @@ def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:
 def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | None) -> Hours:
     """Hold outcomes (outcomes, N) against target and limits; a failed hour (nan) counts nowhere."""
     computed = np.asarray(np.isfinite(rows).all(axis=0))
-    safe = np.where(computed, rows, rows[:, computed].mean(axis=1, keepdims=True)) if computed.any() else rows
+    if not computed.any():
+        raise NotConverged("no hour could be computed; try `coolsim predict` for one of them")
+    safe = np.where(computed, rows, rows[:, computed].mean(axis=1, keepdims=True))
     outcome = unpack(safe)
     state = site.weighed(inputs, outcome)
     broken = dict(zip((limit.name for limit in site.limits), site.excess(inputs, state) > KEPT))
