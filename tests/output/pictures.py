@@ -33,6 +33,20 @@ def case(name: str = "humid-delta") -> Case:
 
 
 @cache
+def frost() -> Case:
+    """Hard frost outside, hot air into the bed: a chart of a wide range."""
+    changes = {"air.temperature": "-18 degC", "cooler.inlet_air_temperature": "95 degC"}
+    return coolsim.replace(case(), changes)
+
+
+@cache
+def mild() -> Case:
+    """Feed hardly warmer than the air: a chart of a narrow range, close to saturation."""
+    changes = {"feed.temperature": "35 degC", "feed.moisture": "12 %", "air.relative_humidity": "95 %"}
+    return coolsim.replace(case(), changes)
+
+
+@cache
 def heated() -> Case:
     return coolsim.replace(case(), {"cooler.inlet_air_temperature": "60 degC"})
 
@@ -45,6 +59,11 @@ def answer(name: str = "humid-delta") -> Result:
 @cache
 def heated_answer() -> Result:
     return coolsim.predict(heated())
+
+
+@cache
+def charted(changed: Callable[[], Case]) -> tuple[Result, Case]:
+    return coolsim.predict(changed()), changed()
 
 
 @cache
@@ -79,11 +98,14 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
         1,
         lambda **how: plots.psychrometric(answer("cold-dry-plateau"), case("cold-dry-plateau"), **how),
     ),
+    "psychrometric, frost": (1, lambda **how: plots.psychrometric(*charted(frost), **how)),
+    "psychrometric, mild": (1, lambda **how: plots.psychrometric(*charted(mild), **how)),
     "moisture map": (1, lambda **how: plots.moisture_map(grid(), case(), chosen=answer(), **how)),
     "fan curve": (
         1,
         lambda **how: plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), sweep(), **how),
     ),
     "balance": (2, lambda **how: plots.balance(answer(), case(), **how)),
+    "balance, frost": (2, lambda **how: plots.balance(*charted(frost), **how)),
     "balance, heated": (2, lambda **how: plots.balance(heated_answer(), heated(), **how)),
 }

@@ -1,7 +1,8 @@
 """Pictures: each takes a result and an axis or None, draws what the result holds, and returns the axis.
 
 Nothing is solved here; a picture of many settings takes a result of many cases. `units="us"` shows what the
-printed tables show with `--units us`. Import this package late: it pulls in matplotlib.
+printed tables show with `--units us`. A legend may stand beside its axis: give a figure of your own
+`layout="constrained"`, as those opened here have. Import this package late: it pulls in matplotlib.
 """
 
 from __future__ import annotations

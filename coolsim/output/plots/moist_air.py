@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,16 +20,47 @@ from coolsim.fields import Array
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.style import FAINT, PLUM, TEAL, Scale, scale
+from coolsim.physics import air
 from coolsim.result import Result
 from coolsim.scenario import units as u
 
 HUMIDITIES = (0.2, 0.4, 0.6, 0.8, 1.0)
 BULB_STEP = {"degC": 5.0, "degF": 10.0}
+MOST_BULBS = 14  # lines of wet bulb; where there would be more, every other one is drawn
 POINTS = 120  # along each curve
 BELOW_BOILING = 0.98  # of the pressure: psychrolib says 1e-7 for air saturated at or above boiling
 LEAST_HEATING = 0.05  # K; less is no heating
-NAMED = 0.8  # of the chart's height: higher up the key stands
-ROOM = 1.12  # of the chart above the most humid air
+MARGIN = 4.0  # K of the chart beyond the coldest and hottest air
+ROOM = 1.15  # of the chart above the most humid air
+SATURATED_LEFT = 0.4  # of the chart's height: above saturated air, at the left, the key has its place
+NAMED = (0.08, 0.75)  # of the chart's height: below, names of wet bulbs would crowd; above stands the key
+APART = 0.075  # of the chart's width: names of curves nearer than this would run into each other
+LOW = 0.08  # of the chart's height: a state below is named above its mark, not on the axis
+
+NEAR = 0.25  # of the chart both ways: marks nearer than this have their names on different sides
+
+
+@dataclass(frozen=True)
+class _Chart:
+    """An axis, its scales, and the air that it has room for."""
+
+    axis: Axes
+    temperature: Scale
+    humidity: Scale
+    T: Array  # °C, from the left end to the right
+    top: float  # kg/kg
+    pressure: float  # Pa
+
+    def line(self, T: Any, Y: Any, *marker: str, **look: Any) -> None:
+        """Draw air of temperatures [°C] and humidity ratios [kg/kg]."""
+        self.axis.plot(self.temperature(T), self.humidity(Y), *marker, **look)
+
+    def write(self, text: str, T: float, Y: float, shift: tuple[float, float], **more: Any) -> None:
+        """Write beside a state, on a pale edge that keeps curves out of the letters."""
+        look: dict[str, Any] = {"fontsize": style.SMALL - 1, "color": "#555555", "zorder": 5} | more
+        edge = [withStroke(linewidth=2.5, foreground="white")]
+        place = float(self.temperature(T)), float(self.humidity(Y))
+        self.axis.annotate(text, place, xytext=shift, textcoords="offset points", path_effects=edge, **look)
 
 
 def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "si") -> Axes:
@@ -37,31 +69,34 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
     The chart is for the barometric pressure of `case`; its curves end where the drawn range of humidity does.
     """
     style.one_case(result, "the psychrometric chart")
-    p, outside = result.profile, case.air
-    temperature = scale(u.TEMPERATURE, units)
-    humidity = scale(u.HUMIDITY_RATIO, units, "g/kg", "grain/lb")
-    T, Y = p.air_temperature, p.humidity_ratio
-    (axis,) = style.panels(ax, 1, (7.6, 5.2))
-    low = 5.0 * np.floor((min(T.min(), float(outside.temperature)) - 4.0) / 5.0)
-    high, top = 5.0 * np.ceil((T.max() + 4.0) / 5.0), ROOM * Y.max()
-    chart = temperature, humidity, np.linspace(low, high, POINTS), top, float(outside.pressure)
-    _humidity_curves(axis, *chart)
-    _wet_bulb_lines(axis, *chart)
-    axis.plot(
-        temperature(T), humidity(Y), color=TEAL, linewidth=2.2, zorder=3, label="air in the bed", gid="path"
-    )
-    _arrow(axis, temperature(T), humidity(Y))
-    _states(axis, result, case, temperature, humidity)
-    style.name_axes(
-        axis, temperature.named("dry bulb"), humidity.named("humidity ratio", " dry air"), right=True
-    )
+    chart = _chart(result, case, ax, units)
+    axis, T, Y = chart.axis, result.profile.air_temperature, result.profile.humidity_ratio
+    _humidity_curves(chart)
+    _wet_bulb_lines(chart)
+    chart.line(T, Y, color=TEAL, linewidth=2.2, zorder=3, label="air in the bed", gid="path")
+    _arrow(axis, chart.temperature(T), chart.humidity(Y))
+    _states(chart, result, case)
+    humidity = chart.humidity.named("humidity ratio", " dry air")
+    style.name_axes(axis, chart.temperature.named("dry bulb"), humidity, right=True)
     axis.yaxis.tick_right()
     axis.grid(False)
-    axis.set_xlim(temperature(low), temperature(high))
-    axis.set_ylim(0.0, humidity(top))
-    # above saturated air there is nothing to draw
+    axis.set_xlim(*chart.temperature(chart.T[[0, -1]]))
+    axis.set_ylim(0.0, float(chart.humidity(chart.top)))
     axis.legend(loc="upper left", frameon=False, fontsize=style.SMALL, borderaxespad=0.1)
     return axis
+
+
+def _chart(result: Result, case: Case, ax: Any, units: str) -> _Chart:
+    """Lay out a chart with room for all states of the air, and for the key above saturated air."""
+    T, top = result.profile.air_temperature, ROOM * float(result.profile.humidity_ratio.max())
+    pressure = float(case.air.pressure)
+    coldest = min(float(T.min()), float(case.air.temperature)) - MARGIN
+    low = 5.0 * np.floor(min(coldest, float(air.dew_point(SATURATED_LEFT * top, pressure))) / 5.0)
+    high = 5.0 * np.ceil((float(T.max()) + MARGIN) / 5.0)
+    temperature = scale(u.TEMPERATURE, units)
+    humidity = scale(u.HUMIDITY_RATIO, units, "g/kg", "grain/lb")
+    (axis,) = style.panels(ax, 1, (7.6, 5.2))
+    return _Chart(axis, temperature, humidity, np.linspace(low, high, POINTS), top, pressure)
 
 
 @contextmanager
@@ -100,71 +135,69 @@ def _along(function: Callable[[float], float], temperature: Array, pressure: flo
         return np.array([np.nan if hot else function(T) for T, hot in zip(temperature.tolist(), boils)])
 
 
-def _humidity_curves(axis: Axes, temperature: Scale, humidity: Scale, T: Array, top: float, p: float) -> None:
+def _humidity_curves(chart: _Chart) -> None:
     """Draw curves of relative humidity, each with its name where it leaves the chart."""
+    T, ends, last_named = chart.T, chart.T[[0, -1]], np.inf
     for share in HUMIDITIES:
-        Y = humidity_curve(share, T, p)
+        Y = humidity_curve(share, T, chart.pressure)
         look: dict[str, Any] = {"color": FAINT, "linewidth": 0.8}
         if share == 1.0:
-            look = {"color": PLUM, "linewidth": 1.6}
-            look["label"] = "saturated"
-        if share == HUMIDITIES[0]:
+            look = {"color": PLUM, "linewidth": 1.6, "label": "saturated"}
+        elif share == HUMIDITIES[0]:
             look["label"] = "relative humidity"
-        axis.plot(temperature(T), humidity(Y), **look, gid=f"relative humidity {share:g}")
-        if share == 1.0:  # the key names it
+        chart.line(T, Y, **look, gid=f"relative humidity {share:g}")
+        k = int(np.flatnonzero(chart.top >= Y)[-1])
+        if share == 1.0 or last_named - T[k] < APART * np.ptp(ends):  # the key names saturated air
             continue
-        k = int(np.flatnonzero(top >= Y)[-1])
-        # where the curve leaves by the side, its name would stand on the axis
-        at_side = k > 0.9 * len(T)
-        place: dict[str, Any] = (
-            {"shift": (-8, 0), "ha": "right"} if at_side else {"shift": (4, -4), "va": "top"}
-        )
-        _write(axis, f"{100 * share:.0f} %", temperature(T[k]), humidity(Y[k]), **place)
+        if k > 0.9 * len(T):  # it leaves by the side, where its name would stand on the axis
+            chart.write(f"{100 * share:.0f} %", T[k], Y[k], shift=(-8, 0), ha="right")
+        else:
+            chart.write(f"{100 * share:.0f} %", T[k], Y[k], shift=(4, -4), va="top")
+            last_named = T[k]
 
 
-def _wet_bulb_lines(axis: Axes, temperature: Scale, humidity: Scale, T: Array, top: float, p: float) -> None:
-    """Draw lines of wet bulb at round numbers, with their names left of the saturated air."""
-    step, ends = BULB_STEP[temperature.unit], temperature(T[[0, -1]])
-    bulbs = temperature.stored(np.arange(np.ceil(ends[0] / step) * step, ends[1], step))
-    saturated = humidity_curve(1.0, bulbs, p)
-    for bulb in bulbs[saturated <= top]:
-        along = np.append(bulb, T[bulb < T])
-        Y = wet_bulb_curve(bulb, along, p)
+def _wet_bulb_lines(chart: _Chart) -> None:
+    """Draw lines of wet bulb at round numbers, with their names left of saturated air."""
+    step, ends = BULB_STEP[chart.temperature.unit], chart.temperature(chart.T[[0, -1]])
+    if np.ptp(ends) > MOST_BULBS * step:
+        step = 2 * step
+    bulbs = chart.temperature.stored(np.arange(np.ceil(ends[0] / step) * step, ends[1], step))
+    for bulb in bulbs[humidity_curve(1.0, bulbs, chart.pressure) <= chart.top]:
+        T = np.append(bulb, chart.T[bulb < chart.T])
+        Y = wet_bulb_curve(bulb, T, chart.pressure)
         look: dict[str, Any] = {"color": FAINT, "linewidth": 0.7, "linestyle": ":"}
         look["label"] = "wet bulb" if bulb == bulbs[0] else None
-        axis.plot(temperature(along), humidity(Y), **look, gid=f"wet bulb {bulb:g}")
-        if Y[0] <= NAMED * top:
-            name = f"{temperature(bulb):.0f} {pretty(temperature.unit)}".replace("-", "−")
-            _write(axis, name, temperature(bulb), humidity(Y[0]), shift=(-4, 2), ha="right")
+        chart.line(T, Y, **look, gid=f"wet bulb {bulb:g}")
+        if NAMED[0] * chart.top <= Y[0] <= NAMED[1] * chart.top:
+            name = f"{chart.temperature(bulb):.0f} {pretty(chart.temperature.unit)}".replace("-", "−")
+            chart.write(name, bulb, Y[0], shift=(-4, 2), ha="right")
 
 
-def _states(axis: Axes, result: Result, case: Case, temperature: Scale, humidity: Scale) -> None:
+def _states(chart: _Chart, result: Result, case: Case) -> None:
     """Mark the air outside, as it enters the bed, and as it leaves."""
-    p, exhaust, outside = result.profile, result.air_out, float(case.air.temperature)
+    outside, exhaust = float(case.air.temperature), result.air_out
+    enters = float(result.profile.air_temperature[-1]), float(result.profile.humidity_ratio[-1])
+    leaves = float(exhaust.temperature), float(exhaust.humidity_ratio)
     below: dict[str, Any] = {"shift": (0, -10), "ha": "center", "va": "top"}
-    left: dict[str, Any] = {"shift": (-10, 0), "ha": "right", "va": "center"}
-    enters = float(p.air_temperature[-1]), float(p.humidity_ratio[-1])
-    states = [("enters the bed", "s", *enters, below)]
+    if enters[1] < LOW * chart.top:
+        below = {"shift": (0, 10), "ha": "center", "va": "bottom"}
+    beside: dict[str, Any] = {"shift": (-10, 0), "ha": "right", "va": "center"}
+    close = abs(leaves[1] - enters[1]) < NEAR * chart.top
+    if close and abs(leaves[0] - enters[0]) < NEAR * np.ptp(chart.T[[0, -1]]):
+        beside = {"shift": (10, 0), "ha": "left", "va": "center"}
+    states = [("enters the bed", "s", enters, below), ("leaves the bed", "^", leaves, beside)]
     if enters[0] > outside + LEAST_HEATING:  # heated, nothing added
-        heating = temperature(np.array([outside, enters[0]])), humidity(np.array([enters[1]] * 2))
-        axis.plot(*heating, color=TEAL, linewidth=2.2, linestyle="--", gid="heating", label="heated")
-        states.append(("outside", "o", outside, enters[1], below))
-    states.append(("leaves the bed", "^", float(exhaust.temperature), float(exhaust.humidity_ratio), left))
-    for name, marker, T, Y, place in states:
-        axis.plot(temperature(T), humidity(Y), marker, color=TEAL, markersize=8, gid=name, zorder=4)
-        _write(axis, name, temperature(T), humidity(Y), **place, color=PLUM, fontsize=style.SMALL)
-
-
-def _write(axis: Axes, text: str, x: float, y: float, shift: tuple[float, float], **more: Any) -> None:
-    """Write beside a point, on a pale edge that keeps curves out of the letters."""
-    look: dict[str, Any] = {"fontsize": style.SMALL - 1, "color": "#555555", "zorder": 5} | more
-    edge = [withStroke(linewidth=2.5, foreground="white")]
-    axis.annotate(text, (x, y), xytext=shift, textcoords="offset points", path_effects=edge, **look)
+        look: dict[str, Any] = {"color": TEAL, "linewidth": 2.2, "linestyle": "--", "label": "heated"}
+        chart.line([outside, enters[0]], [enters[1]] * 2, **look, gid="heating")
+        states.append(("outside", "o", (outside, enters[1]), below))
+    for name, marker, state, place in states:
+        chart.line(*state, marker, color=TEAL, markersize=8, gid=name, zorder=4)
+        chart.write(name, *state, **place | {"color": PLUM, "fontsize": style.SMALL})
 
 
 def _arrow(axis: Axes, x: Array, y: Array) -> None:
-    """Show which way the air goes, half-way along its path as drawn."""
-    span = np.hypot((x - x[-1]) / np.ptp(x), (y - y[-1]) / np.ptp(y))
-    k = int(np.flatnonzero(span > 0.6)[-1])
+    """Show which way the air goes, some way along its path as drawn."""
+    far = np.hypot(*((a - a[-1]) / max(np.ptp(a), 1e-9) for a in (x, y)))
+    k = max(int(np.flatnonzero(far >= 0.5 * far.max())[-1]), 1)
     look = {"arrowstyle": "-|>,head_width=0.4,head_length=0.8", "color": TEAL, "linewidth": 2.2}
     axis.annotate("", (x[k - 1], y[k - 1]), (x[k], y[k]), arrowprops=look)
