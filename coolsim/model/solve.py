@@ -174,11 +174,11 @@ ROADS: Roads = (_by_moisture_slope, _by_depth, _by_time)  # to what Newton's met
 
 
 def _solve_on(
-    problem: Problem, guess: State, enough: float = CONVERGED, roads: Roads = ROADS
+    problem: Problem, guess: State, enough: float = CONVERGED, roads: Roads | None = None
 ) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
-    """Newton from a guess; for the cases that fail, each road in turn."""
+    """Newton from a guess; for the cases that fail, each road in turn (all of them by default)."""
     state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS, enough)
-    for road in roads:
+    for road in ROADS if roads is None else roads:
         failed = np.flatnonzero(~converged)
         if not len(failed):
             break
