@@ -149,8 +149,7 @@ def template() -> str:
         off = "" if table.required else "# "
         header = f"[[{name}]]" if table.varies else f"[{name}]"
         lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
-        keys = {k: v for k, v in table.keys.items() if k not in _NOT_IN_TEMPLATE}
-        lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
+        lines += [_template_line(name, key, definition, off) for key, definition in table.keys.items()]
         if name == "material.sorption":
             lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
     return "\n".join(lines) + "\n"
@@ -158,9 +157,6 @@ def template() -> str:
 
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 _EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
-
-
-_NOT_IN_TEMPLATE = ("percentile",)  # read, and told that it cannot be answered yet
 
 
 def _template_line(table: str, name: str, key: Key, off: str) -> str:
