@@ -9,7 +9,10 @@ second. What enters is a share of what leaves, mixed with fresh air and heated (
 In time, Radau steps of two stages; along the air, two-stage Galerkin steps (both numerics.stages), so pellets
 stand at two points of each cell, each of which counts half. What the pellets lose in a step the air gains, on
 any mesh and step. Unknowns of a step: the shells' moisture, Xs, Ts, Tp, Ta, Y at each point, and Y, h at the
-inlet, all at both stages; points are ordered along the air's path (`turned` when it reverses).
+inlet, all at both stages; points are ordered along the air's path.
+
+Pellets that are turned over all the time (`mixed`) share one profile of moisture and one temperature, whose balances
+are means over the bed; their surfaces, which settle in seconds, are those of where they are.
 
 Pellets may shrink by a share of the volume of the water they lose, all shells alike; their dry solid and
 number stay. Newton's method leaves out how the radius follows the moisture: it moves too little in a step to
@@ -73,6 +76,7 @@ class Dryer:
     shrinkage: Array  # volume lost per volume of water lost, (B,)
     z: Array  # nodes on 0…1, (K + 1, B)
     laws: Laws = REAL
+    mixed: bool = False  # whether the pellets are turned over all the time
 
 
 @dataclass(frozen=True)
@@ -125,13 +129,6 @@ def temperature(dryer: Dryer, pellets: Pellets) -> Array:
     """Mean temperature of the pellets, (P, B)."""
     mean, Q = means(dryer, pellets.moisture)
     return dryer.laws.pellet_temperature(dryer.bed, mean, pellets.enthalpy, Q)
-
-
-def turned(dryer: Dryer, pellets: Pellets) -> tuple[Dryer, Pellets]:
-    """The same bed with the air coming from the other side."""
-    return dataclasses.replace(dryer, z=1 - dryer.z[::-1]), Pellets(
-        pellets.moisture[::-1].copy(), pellets.enthalpy[::-1].copy()
-    )
 
 
 def size(dryer: Dryer, mean_moisture: Array) -> Array:
@@ -229,6 +226,10 @@ def evaluate(step: Step, state: State) -> Evaluation:
     points[:, 1] = inner * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp)
     points[:, 1] += bound_rate * changes(Q, Q_start)
     points[:, 2] = changes(H, start.enthalpy) + per_solid * passed
+    if dryer.mixed:
+        w = point_weights(dryer.z)[:, None]
+        chain_residual[:] = (w[:, None] * chain_residual).sum(axis=0)
+        points[:, 2] = (w * points[:, 2]).sum(axis=0)
     streams = np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1)  # (P, 2, 2, B)
     given = np.stack([per_air * d.flux, per_air * passed], axis=1)
     blown = blown_in(dryer.supply, laws, *leaving(streams))
@@ -357,15 +358,17 @@ def newton_step(step: Step, state: State) -> tuple[State, Array]:
     """One limited Newton step, and its size (B,): the largest change, in parts of what a dryer changes."""
     e = evaluate(step, state)
     P, n, _, B = state.chain.shape
-    s = crossed.solve(
-        linearise(step, state, e),
-        Residuals(
-            np.moveaxis(e.chain_residual, -1, 0),
-            np.moveaxis(e.point_residual, -1, 0).reshape(B, P, 6),
-            np.moveaxis(e.air_residual, -1, 0).reshape(B, P, 4),
-            np.moveaxis(e.inlet_residual, -1, 0).reshape(B, 4),
-        ),
+    jacobian = linearise(step, state, e)
+    residuals = Residuals(
+        np.moveaxis(e.chain_residual, -1, 0),
+        np.moveaxis(e.point_residual, -1, 0).reshape(B, P, 6),
+        np.moveaxis(e.air_residual, -1, 0).reshape(B, P, 4),
+        np.moveaxis(e.inlet_residual, -1, 0).reshape(B, 4),
     )
+    if step.dryer.mixed:
+        s = crossed.solve_mixed(jacobian, residuals, point_weights(step.dryer.z).T)
+    else:
+        s = crossed.solve(jacobian, residuals)
     dP = np.concatenate([np.moveaxis(s.points, 0, -1), np.moveaxis(s.air, 0, -1)], axis=1)
     return _advance(state, np.moveaxis(s.links, 0, -1), dP, np.moveaxis(s.inlet, 0, -1))
 

@@ -22,21 +22,22 @@ from coolsim.numerics.newton import Method, newton
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
-ENOUGH = 1e-6  # size of a Newton step after which the next would be below rounding
+ENOUGH = 1e-5  # size of a last Newton step: the next would be about its square
 MOST_STEPS = 12  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.02  # in the time in which the film would heat a pellet
-STEP_TOLERANCE = 0.04  # of what continuation misses, in db.MOISTURE_SCALE and db.TEMPERATURE_SCALE
+STEP_TOLERANCE = 0.2  # of what continuation misses, in db.MOISTURE_SCALE and db.TEMPERATURE_SCALE
 REJECTED = 4.0  # times the tolerance: a step that missed so much is taken again
 SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 3.0
 
 
 @dataclass(frozen=True)
 class Programme:
-    """What is done with the bed: for how long [s], and after how long the air reverses, (B,); inf: never."""
+    """What is done with the bed, per case (B,)."""
 
-    duration: Array
-    reverse_every: Array
+    duration: Array  # s
+    reverse_every: Array  # s; inf: the air never reverses
+    from_above: NDArray[np.bool_]  # whether the air comes down at first
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Record:
     index: NDArray[np.intp]  # which cases, (b,)
     time: Array  # at the end of the step [s], (b,)
     duration: Array  # of the step, (b,)
-    reversed: NDArray[np.bool_]  # whether the air comes from the other side, (b,)
+    from_above: NDArray[np.bool_]  # whether the air came down, (b,)
     points: Array  # (P, 5, 2, b), as db.State
     mean_moisture: Array  # X̄ at the end, (P, b)
     inlet: Array  # (2, 2, b): Y and h
@@ -90,12 +91,20 @@ class _Going:
     last: Array  # duration of the last step
     next: Array  # duration of the next one
     turns: NDArray[np.intp]  # reversals so far
+    above: NDArray[np.bool_]  # whether the air comes down now
     stops: NDArray[np.intp]  # of the clock, passed so far
 
 
-def march(dryer: Dryer, pellets: Pellets, programme: Programme, clock: Array | None = None) -> March:
-    """March all cases to their ends. `clock` (S, B): times to stop at, padded with inf."""
-    B = dryer.bed.cases
+def march(
+    dryer: Dryer,
+    pellets: Pellets,
+    programme: Programme,
+    clock: Array | None = None,
+    tolerance: float = STEP_TOLERANCE,
+) -> March:
+    """March all cases to their ends; pellets in the order of the bed. `clock` (S, B): stops, padded with inf."""
+    B, laid_out, in_bed = dryer.bed.cases, dryer, pellets
+    dryer, pellets = _seen_from(dryer, pellets, programme.from_above)
     first = first_step(dryer)
     end, every = programme.duration, programme.reverse_every
     g = _Going(
@@ -108,9 +117,10 @@ def march(dryer: Dryer, pellets: Pellets, programme: Programme, clock: Array | N
         first,
         np.minimum(first, end),
         np.zeros(B, np.intp),
+        programme.from_above,
         np.zeros(B, np.intp),
     )
-    final, reached, steps = pellets, np.zeros(B, bool), np.zeros(B, np.intp)
+    final, reached, steps = in_bed, np.zeros(B, bool), np.zeros(B, np.intp)
     records: list[Record] = []
     while len(g.index):
         stop = _next_stop(g, end, every, clock)
@@ -121,7 +131,7 @@ def march(dryer: Dryer, pellets: Pellets, programme: Programme, clock: Array | N
         guess = _guess(step, g)
         state, converged, taken = newton(METHOD, step, guess, len(g.index), MOST_STEPS, ENOUGH)
         steps[g.index] += taken
-        missed = _missed(step, guess, state)
+        missed = _missed(step, guess, state) / tolerance
         accepted = converged & (g.fresh | (missed < REJECTED) if clock is None else True)
         if accepted.any():
             records.append(_record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration)))
@@ -129,11 +139,12 @@ def march(dryer: Dryer, pellets: Pellets, programme: Programme, clock: Array | N
         done = g.time >= end[g.index]
         lost = g.next < LEAST_STEP * end[g.index]
         if (done | lost).any():
-            final = _put(final, g.index[done], _in_order(take(g.pellets, done), g.turns[done] % 2 == 1))
+            _, ordered = _seen_from(g.dryer, g.pellets, g.above)
+            final = _put(final, g.index[done], take(ordered, done))
             reached[g.index[done]] = True
             _leave(g, ~(done | lost))
         _reverse(g, every)
-    return March(dryer, final, reached, steps, records)
+    return March(laid_out, final, reached, steps, records)
 
 
 def first_step(dryer: Dryer) -> Array:
@@ -160,13 +171,13 @@ def _guess(step: Step, g: _Going) -> State:
 
 
 def _missed(step: Step, guess: State, state: State) -> Array:
-    """How far the guess was from the end of the step, in parts of the tolerance, (B,)."""
+    """How far the guess was from the end of the step, bed's mean in the scales of deep_bed, (B,)."""
     w = db.point_weights(step.dryer.z)
     V = step.dryer.shells.volume
     moisture = (V * (state.chain[:, :, 1] - guess.chain[:, :, 1])).sum(axis=1)
     T = state.points[:, db.TP, 1] - guess.points[:, db.TP, 1]
     missed = np.abs(moisture) / db.MOISTURE_SCALE + np.abs(T) / db.TEMPERATURE_SCALE
-    return np.asarray((w * missed).sum(axis=0) / STEP_TOLERANCE)
+    return np.asarray((w * missed).sum(axis=0))
 
 
 def _record(step: Step, state: State, g: _Going, accepted: NDArray[np.bool_], time: Array) -> Record:
@@ -174,7 +185,7 @@ def _record(step: Step, state: State, g: _Going, accepted: NDArray[np.bool_], ti
     Ta, Y = state.points[-2:, db.TA], state.points[-2:, db.HUMIDITY]
     out = db.leaving(np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1))
     blown = db.blown_in(supply, laws, *out)
-    back = g.turns % 2 == 1
+    back = g.above
     points = state.points
     mean = (step.dryer.shells.volume * state.chain[:, :, 1]).sum(axis=1)
     if back.any():
@@ -220,15 +231,18 @@ def _reverse(g: _Going, every: Array) -> None:
     due = g.time >= (g.turns + 1) * every[g.index]
     if not due.any():
         return
-    dryer, pellets = db.turned(g.dryer, g.pellets)
-    g.dryer = dataclasses.replace(g.dryer, z=np.where(due, dryer.z, g.dryer.z))
-    g.pellets = _put(g.pellets, due, take(pellets, due))
+    g.dryer, g.pellets = _seen_from(g.dryer, g.pellets, due)
+    g.above = g.above ^ due
     g.turns = g.turns + due
     g.fresh = g.fresh | due
     g.next = np.where(due & np.isfinite(g.next), first_step(g.dryer), g.next)
 
 
-def _in_order(pellets: Pellets, back: NDArray[np.bool_]) -> Pellets:
-    return Pellets(
-        np.where(back, pellets.moisture[::-1], pellets.moisture), np.where(back, pellets.enthalpy[::-1], pellets.enthalpy)
+def _seen_from(dryer: Dryer, pellets: Pellets, other_side: NDArray[np.bool_]) -> tuple[Dryer, Pellets]:
+    """Bed and pellets in the order of an air that, for some cases, comes from the other side."""
+    if not other_side.any():
+        return dryer, pellets
+    z, X, H = dryer.z, pellets.moisture, pellets.enthalpy
+    return dataclasses.replace(dryer, z=np.where(other_side, 1 - z[::-1], z)), Pellets(
+        np.where(other_side, X[::-1], X), np.where(other_side, H[::-1], H)
     )

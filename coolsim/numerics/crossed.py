@@ -185,6 +185,100 @@ def _along(c: Crossed, r: Residuals, handed: Array) -> tuple[Array, Array]:
     return inlet[..., 0], entries
 
 
+# ---- Chains that are all one, because they are mixed ----------------------------------------------------
+
+
+def solve_mixed(c: Crossed, r: Residuals, share: Array) -> Step:
+    """As `solve`, where links and third points are the same for all chains: each counts by its share (B, P).
+
+    The rows of links and third points are means over the chains (so are their residuals: every chain's is the
+    mean). One dense matrix per case, for the unknowns are few: links, third point, and at each chain two points
+    and the air.
+    """
+    B, P, n, _ = c.diagonal.shape
+    N, local = 2 * n + 2, 2 * n + 2 + 8 * P  # where the chains' own unknowns begin and end; then the inlet
+    A = np.zeros((B, local + 4, local + 4))
+    f = _functionals_of_links(c)  # (B, 6, 2n), the same for all chains
+    own = A[:, N:local, N:local].reshape(B, P, 8, P, 8)
+    to_links, by_links = A[:, : 2 * n, N:local].reshape(B, n, 2, P, 8), A[:, N:local, : 2 * n]
+    _mean_links(c, share, A[:, : 2 * n, : 2 * n].reshape(B, n, 2, n, 2), to_links)
+    w = share[:, :, None, None]
+    p, at = np.arange(P), slice(2 * n, N)
+    A[:, at, : 2 * n] = (w * c.points_by_functionals[:, :, 4:]).sum(axis=1) @ f
+    A[:, at, at] = (w * c.points[:, :, 4:, 4:]).sum(axis=1)
+    third = np.concatenate([c.points[:, :, 4:, :4], c.points_by_air[:, :, 4:]], axis=3) * w  # (B, P, 2, 8)
+    A[:, at, N:local] = np.moveaxis(third, 1, 2).reshape(B, 2, 8 * P)
+    by_links = by_links.reshape(B, P, 8, 2 * n)
+    by_links[:, :, :4] = c.points_by_functionals[:, :, :4] @ f[:, None]
+    by_links[:, :, 4:, -2:] = -c.passed_by_last
+    by_third = A[:, N:local, at].reshape(B, P, 8, 2)
+    by_third[:, :, :4], by_third[:, :, 4:] = c.points[:, :, :4, 4:], -c.passed_by_points[..., 4:]
+    own[:, p, :4, p, :4] = np.moveaxis(c.points[:, :, :4, :4], 1, 0)
+    own[:, p, :4, p, 4:] = np.moveaxis(c.points_by_air[:, :, :4], 1, 0)
+    own[:, p, 4:, p, :4] = -np.moveaxis(c.passed_by_points[..., :4], 1, 0)
+    own[:, p, 4:, p, 4:] = -np.moveaxis(c.passed_by_air, 1, 0)
+    _stream(c, own, A[:, N:local, local:].reshape(B, P, 8, 4), A[:, local:, N:].reshape(B, 4, -1))
+    right = np.empty((B, local + 4, 1))
+    right[:, : 2 * n, 0] = -r.links[:, 0].reshape(B, 2 * n)
+    right[:, at, 0] = -r.points[:, 0, 4:]
+    right[:, N:local, 0] = -np.concatenate([r.points[:, :, :4], r.air], axis=2).reshape(B, 8 * P)
+    right[:, local:, 0] = -r.inlet
+    x = solve_each(A, right)[..., 0]
+    chains = x[:, N:local].reshape(B, P, 4, 2)
+    points = np.empty((B, P, 3, 2))
+    points[:, :, :2], points[:, :, 2] = chains[:, :, :2], x[:, None, at]
+    links = np.broadcast_to(x[:, None, : 2 * n].reshape(B, 1, n, 2), (B, P, n, 2))
+    return Step(links, points, chains[:, :, 2:], x[:, local:].reshape(B, 2, 2))
+
+
+def _functionals_of_links(c: Crossed) -> Array:
+    """Last link, mean and weighted sum at both stages, by the links: (B, 6, 2n)."""
+    B, _, n, _ = c.diagonal.shape
+    f = np.zeros((B, 3, 2, n, 2))
+    for i in range(2):
+        f[:, 0, i, -1, i] = 1.0
+        f[:, 1, i, :, i] = c.mass
+        f[:, 2, i, :, i] = c.weight[:, 0, :, i]
+    return f.reshape(B, 6, 2 * n)
+
+
+def _mean_links(c: Crossed, share: Array, by_links: Array, by_chains: Array) -> None:
+    """Rows of the mixed links: by the links (B, n, 2, n, 2), by each chain's points (B, n, 2, P, 8)."""
+    n = c.mass.shape[1]
+    j = np.arange(n)
+    mean = {name: np.einsum("bp,bpni->bni", share, getattr(c, name)) for name in ("lower", "diagonal", "upper")}
+    for i in range(2):
+        for l in range(2):
+            by_links[:, j, i, j, l] = STEP.stage[i, l] * c.mass
+        by_links[:, j, i, j, i] += mean["diagonal"][:, :, i]
+        by_links[:, j[1:], i, j[:-1], i] = mean["lower"][:, 1:, i]
+        by_links[:, j[:-1], i, j[1:], i] = mean["upper"][:, :-1, i]
+        by_chains[:, -1, i, :, i] = share * c.last_by_first[..., i]
+        by_chains[:, :, i, :, 2 + i] = np.moveaxis(share[:, :, None] * c.links_by_second[..., i], 1, 2)
+
+
+def _stream(c: Crossed, own: Array, by_inlet: Array, inlet_rows: Array) -> None:
+    """The stream's own rows, added to those of the chains (B, P, 8, P, 8), and the inlet's."""
+    B, P = c.mass.shape[0], own.shape[1]
+    Z = np.zeros((P, P))  # differences along the stream, by the values at the chains
+    for k in range(0, P, 2):
+        Z[k : k + 2, k : k + 2] = DOWN.stage
+        if k:
+            Z[k : k + 2, k - 2 : k] = np.outer(DOWN.entry, DOWN.exit)
+    outlet = np.zeros((B, 4, P, 8))
+    for i in range(2):
+        by_T, by_Y = c.enthalpy_by_air[:, :, 0, i], c.enthalpy_by_air[:, :, 1, i]
+        own[:, :, 4 + i, :, 6 + i] += Z
+        own[:, :, 6 + i, :, 4 + i] += Z * by_T[:, None]
+        own[:, :, 6 + i, :, 6 + i] += Z * by_Y[:, None]
+        by_inlet[:, :2, 4 + i, i] = by_inlet[:, :2, 6 + i, 2 + i] = DOWN.entry
+        outlet[:, i, -2:, 6 + i] = DOWN.exit
+        outlet[:, 2 + i, -2:, 4 + i] = DOWN.exit * by_T[:, -2:]
+        outlet[:, 2 + i, -2:, 6 + i] = DOWN.exit * by_Y[:, -2:]
+    inlet_rows[..., : 8 * P] = -c.inlet_by_outlet @ outlet.reshape(B, 4, 8 * P)
+    inlet_rows[..., 8 * P :] = np.eye(4)
+
+
 def solve_each(A: Array, b: Array) -> Any:
     """np.linalg.solve on (…, M, M); singular ones come back as NaN."""
     try:
