@@ -46,7 +46,7 @@ from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
 from coolsim.numerics import crossed
 from coolsim.numerics.crossed import Crossed, Residuals
 from coolsim.numerics.stages import DOWN, RADAU_POINTS, STEP, changes, differences, exits
-from coolsim.physics import air
+from coolsim.physics import air, sorption
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
 WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
@@ -399,25 +399,31 @@ def ended(step: Step, state: State) -> Pellets:
     return Pellets(X, step.dryer.laws.pellet_enthalpy(step.dryer.bed, mean, state.points[:, TP, 1], Q))
 
 
+NEARLY_BOILING = 0.9  # highest share of p that the vapour of a first guess has
+
+
 def first_guess(step: Step) -> State:
-    """Pellets as they are, surfaces a little drier, air on its way to them."""
-    start, supply, laws = step.start, step.dryer.supply, step.dryer.laws
+    """Pellets as they are, their surfaces nearly so; air on its way from what is blown in to what they would give it.
+
+    What leaves decides what enters, so the guess for both is made from air in balance with the last pellets.
+    """
+    start, dryer = step.start, step.dryer
+    bed, supply, laws = dryer.bed, dryer.supply, dryer.laws
     P, n, B = start.moisture.shape
-    T = temperature(step.dryer, start)
-    fresh = air.temperature_from_enthalpy(supply.fresh_enthalpy, supply.fresh_humidity_ratio)
-    blown = np.where(np.isfinite(supply.set_temperature), supply.set_temperature, fresh)
+    T, Xs = temperature(dryer, start), start.moisture[:, -1]
+    a_w = sorption.water_activity(bed.isotherm, Xs[-1], T[-1])
+    p_s = np.minimum(a_w * air.saturation_pressure(T[-1]), NEARLY_BOILING * bed.pressure)
+    Y_out = air.humidity_ratio(p_s, bed.pressure)
+    blown = blown_in(supply, laws, Y_out, laws.air_enthalpy(T[-1], Y_out))
+    T_in = air.temperature_from_enthalpy(blown.enthalpy, blown.humidity_ratio)
     along = np.linspace(0.9, 0.1, P)[:, None]
     points = np.empty((P, 5, 2, B))
-    points[:, XS] = 0.9 * start.moisture[:, -1, None]
+    points[:, XS] = 0.98 * Xs[:, None]
     points[:, TP] = points[:, TS] = T[:, None]
-    points[:, TA] = (T + along * (blown - T))[:, None]
-    points[:, HUMIDITY] = supply.fresh_humidity_ratio + 0.005
-    Y = np.broadcast_to(supply.fresh_humidity_ratio, (2, B))
-    return State(
-        np.repeat(start.moisture[:, :, None], 2, axis=2),
-        points,
-        np.stack([Y, laws.air_enthalpy(np.broadcast_to(blown, (2, B)), Y)]),
-    )
+    points[:, TA] = (T + along * (T_in - T))[:, None]
+    points[:, HUMIDITY] = (Y_out + along * (blown.humidity_ratio - Y_out))[:, None]
+    inlet = np.stack([blown.humidity_ratio, blown.enthalpy])
+    return State(np.repeat(start.moisture[:, :, None], 2, axis=2), points, np.repeat(inlet[:, None], 2, axis=1))
 
 
 def continued(step: Step, state: State, ratio: Array) -> State:

@@ -157,10 +157,11 @@ def first_step(dryer: Dryer) -> Array:
 
 
 def _next_stop(g: _Going, end: Array, every: Array, clock: Array | None) -> Array:
-    stop = np.minimum(end[g.index], (g.turns + 1) * every[g.index])
+    end = end[g.index]
+    stop = np.minimum(end, (g.turns + 1) * every[g.index])
     if clock is not None:
         stop = np.minimum(stop, clock[g.stops, g.index])
-    return stop
+    return np.where(end - stop < LEAST_STEP * end, end, stop)
 
 
 def _guess(step: Step, g: _Going) -> State:
