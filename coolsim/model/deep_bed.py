@@ -51,6 +51,7 @@ from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
 WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
+DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
 HIGHEST_TEMPERATURE = 330.0  # °C, of an iterate
 
 
@@ -170,6 +171,18 @@ def blown_in(supply: Supply, laws: Laws, humidity_ratio: Array, enthalpy: Array)
     return BlownIn(Y, mixed, h, r * set_slope, np.where(at_set, 0.0, r))
 
 
+def seen(humidity_ratio: Array) -> tuple[Array, Array]:
+    """Humidity ratio that a surface sees, and its slope: never negative, and the air's own above DRIEST_AIR.
+
+    Beside a front thinner than a cell the air's straight line in that cell can dip below zero. No pellet is in
+    balance with such air, and the steps would shrink to nothing before a pellet that tries to be.
+    """
+    Y, least = humidity_ratio, DRIEST_AIR
+    dry = np.minimum(Y, least)
+    value = least**2 / (2 * least - dry)
+    return np.where(Y > least, Y, value), np.where(Y > least, 1.0, (value / least) ** 2)
+
+
 # ---- Equations ----------------------------------------------------------------------------------------
 
 
@@ -219,7 +232,9 @@ def evaluate(step: Step, state: State) -> Evaluation:
     h_v = laws.vapour_enthalpy(Ts)
     q = coefficient * (Ts - Ta)
     passed = q + d.flux * h_v
-    law = laws.moisture(bed, SurfaceState(Xs, Ts, Ta, Y, d.flux))
+    Y_seen, seen_slope = seen(Y)
+    law = laws.moisture(bed, SurfaceState(Xs, Ts, Ta, Y_seen, d.flux))
+    law = dataclasses.replace(law, by_humidity_ratio=law.by_humidity_ratio * seen_slope)
 
     points = np.empty((*Xs.shape[:1], 3, *Xs.shape[1:]))
     points[:, 0] = law.residual

@@ -22,7 +22,7 @@ from coolsim.numerics.newton import Method, newton
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
-ENOUGH = 1e-5  # size of a last Newton step: the next would be about its square
+ENOUGH = 3e-6  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
 MOST_STEPS = 12  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.02  # in the time in which the film would heat a pellet
@@ -213,7 +213,8 @@ def _go_on(
     g.stops += arrived
     shorter = CUT * step.duration
     if missed is None:
-        g.next = np.where(accepted, np.inf, shorter)
+        met = accepted & (arrived | g.fresh)
+        g.next = np.where(met, np.inf, np.where(accepted, FASTEST_GROWTH * step.duration, shorter))
     else:
         growth = np.clip(1 / np.sqrt(np.maximum(missed, 1e-6)), SLOWEST_GROWTH, FASTEST_GROWTH)
         growth = np.where(g.fresh & accepted, 1.0, growth)
