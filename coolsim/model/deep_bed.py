@@ -50,6 +50,7 @@ from coolsim.physics import air, sorption
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
 WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
+WITHHELD = 1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
 HIGHEST_TEMPERATURE = 330.0  # °C, of an iterate
@@ -395,7 +396,9 @@ def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State,
     change = np.maximum(np.abs(dX).max(axis=(0, 1, 2)), np.abs(dP[:, XS]).max(axis=(0, 1)))
     change = np.maximum(change, np.abs(dP[:, HUMIDITY]).max(axis=(0, 1))) / MOISTURE_SCALE
     change = np.maximum(change, np.abs(dT).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE)
-    chain = np.clip(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
+    wanted = state.chain + dX
+    chain = np.clip(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
+    change = np.maximum(change, np.abs(chain - wanted).max(axis=(0, 1, 2)) * (WITHHELD / MOISTURE_SCALE))
     points = old + dP
     points[:, XS] = np.clip(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
     stepped = old[:, temperatures] + np.clip(dT, -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)

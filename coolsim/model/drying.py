@@ -30,7 +30,7 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
 FACE_LAYER = 0.3  # thickness of the outermost cells' layer, in transfer lengths of the air
-PART = 0.4  # of the difference between two meshes that counts as error: second order leaves a third
+PART = 0.6  # of the difference between two meshes that counts as error: second order leaves a third, fronts more
 MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a case is refined
 
 

@@ -23,7 +23,7 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
 ENOUGH = 3e-6  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
-MOST_STEPS = 12  # Newton steps before a step in time is cut
+MOST_STEPS, MOST_FIRST_STEPS = 12, 30  # Newton steps before a step in time is cut; from a first guess, which may be far off
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.02  # in the time in which the film would heat a pellet
 STEP_TOLERANCE = 0.2  # of what continuation misses, in db.MOISTURE_SCALE and db.TEMPERATURE_SCALE
@@ -129,7 +129,9 @@ def march(
         duration = np.where((duration < left) & (duration > 0.5 * left), 0.5 * left, duration)
         step = Step(g.dryer, g.pellets, duration)
         guess = _guess(step, g)
-        state, converged, taken = newton(METHOD, step, guess, len(g.index), MOST_STEPS, ENOUGH)
+        state, converged, taken = newton(
+            METHOD, step, guess, len(g.index), MOST_FIRST_STEPS if g.fresh.any() else MOST_STEPS, ENOUGH
+        )
         steps[g.index] += taken
         missed = _missed(step, guess, state) / tolerance
         accepted = converged & (g.fresh | (missed < REJECTED) if clock is None else True)
