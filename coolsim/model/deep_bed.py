@@ -50,7 +50,9 @@ from coolsim.physics import air, sorption
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
 WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
-WITHHELD = 1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
+WITHHELD = (
+    1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
+)
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
 HIGHEST_TEMPERATURE = 330.0  # °C, of an iterate
@@ -118,7 +120,9 @@ def laid(dryer: Dryer) -> Pellets:
     Q = bed.bound_water(bed.feed_moisture)[0]
     H = dryer.laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
     shape = points, len(dryer.shells.volume), bed.cases
-    return Pellets(np.broadcast_to(bed.feed_moisture, shape).copy(), np.broadcast_to(H, (points, bed.cases)).copy())
+    return Pellets(
+        np.broadcast_to(bed.feed_moisture, shape).copy(), np.broadcast_to(H, (points, bed.cases)).copy()
+    )
 
 
 def means(dryer: Dryer, X: Array) -> tuple[Array, Array]:
@@ -181,7 +185,7 @@ def seen(humidity_ratio: Array) -> tuple[Array, Array]:
     Y, least = humidity_ratio, DRIEST_AIR
     dry = np.minimum(Y, least)
     value = least**2 / (2 * least - dry)
-    return np.where(Y > least, Y, value), np.where(Y > least, 1.0, (value / least) ** 2)
+    return np.where(least < Y, Y, value), np.where(least < Y, 1.0, (value / least) ** 2)
 
 
 # ---- Equations ----------------------------------------------------------------------------------------
@@ -319,26 +323,48 @@ def linearise(step: Step, state: State, e: Evaluation) -> Crossed:
     passed, passed_last = np.zeros((B, P, 2, 2, 3, 2)), np.zeros((B, P, 2, 2, 2))
     passed_air = np.zeros((B, P, 2, 2, 2, 2))
     for i in range(2):
-        own, own_f, own_air = points[:, :, :, i, :, i], functionals[:, :, :, i, :, i], by_air[:, :, :, i, :, i]
+        own, own_f, own_air = (
+            points[:, :, :, i, :, i],
+            functionals[:, :, :, i, :, i],
+            by_air[:, :, :, i, :, i],
+        )
         own[:, :, 0, XS] = _first(law.by_moisture + law.by_flux * J_s, i)
         own[:, :, 0, TS] = _first(law.by_temperature + law.by_flux * J_T, i)
         own_f[:, :, 0, 0] = _first(law.by_flux * J_n, i)
-        own_air[:, :, 0, 0], own_air[:, :, 0, 1] = _first(law.by_air_temperature, i), _first(law.by_humidity_ratio, i)
+        own_air[:, :, 0, 0], own_air[:, :, 0, 1] = (
+            _first(law.by_air_temperature, i),
+            _first(law.by_humidity_ratio, i),
+        )
         own[:, :, 1, XS] = _first(-latent * J_s, i)
         own[:, :, 1, TS] = _first(-latent * J_T - e.inner - q_T, i)
         own[:, :, 1, TP] = _first(e.inner + laws.water_capacity * d.flux, i)
         own_f[:, :, 1, 0] = _first(-latent * J_n, i)
         own_air[:, :, 1, 0] = _first(-q_Ta, i)
-        own[:, :, 2, XS], own[:, :, 2, TS] = _first(e.per_solid * heat[0], i), _first(e.per_solid * heat[1], i)
-        own_f[:, :, 2, 0], own_air[:, :, 2, 0] = _first(e.per_solid * heat[2], i), _first(e.per_solid * heat[3], i)
+        own[:, :, 2, XS], own[:, :, 2, TS] = (
+            _first(e.per_solid * heat[0], i),
+            _first(e.per_solid * heat[1], i),
+        )
+        own_f[:, :, 2, 0], own_air[:, :, 2, 0] = (
+            _first(e.per_solid * heat[2], i),
+            _first(e.per_solid * heat[3], i),
+        )
         for l in range(2):
             functionals[:, :, 1, i, 2, l] = _first(e.bound_rate * np.ones_like(Ts), i) * STEP.stage[i, l]
             points[:, :, 2, i, TP, l] += STEP.stage[i, l] * _first(H_T, l)
             functionals[:, :, 2, i, 1, l] = STEP.stage[i, l] * _first(H_X, l)
             functionals[:, :, 2, i, 2, l] = -STEP.stage[i, l]
-        passed[:, :, 0, i, XS, i], passed[:, :, 0, i, TS, i] = _first(e.per_air * J_s, i), _first(e.per_air * J_T, i)
-        passed[:, :, 1, i, XS, i], passed[:, :, 1, i, TS, i] = _first(e.per_air * heat[0], i), _first(e.per_air * heat[1], i)
-        passed_last[:, :, 0, i, i], passed_last[:, :, 1, i, i] = _first(e.per_air * J_n, i), _first(e.per_air * heat[2], i)
+        passed[:, :, 0, i, XS, i], passed[:, :, 0, i, TS, i] = (
+            _first(e.per_air * J_s, i),
+            _first(e.per_air * J_T, i),
+        )
+        passed[:, :, 1, i, XS, i], passed[:, :, 1, i, TS, i] = (
+            _first(e.per_air * heat[0], i),
+            _first(e.per_air * heat[1], i),
+        )
+        passed_last[:, :, 0, i, i], passed_last[:, :, 1, i, i] = (
+            _first(e.per_air * J_n, i),
+            _first(e.per_air * heat[2], i),
+        )
         passed_air[:, :, 1, i, 0, i] = _first(e.per_air * heat[3], i)
     enthalpy = np.stack([HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y, laws.vapour_enthalpy(Ta)], axis=1)
     inlet = np.zeros((B, 2, 2, 2, 2))
@@ -441,7 +467,9 @@ def first_guess(step: Step) -> State:
     points[:, TA] = (T + along * (T_in - T))[:, None]
     points[:, HUMIDITY] = (Y_out + along * (blown.humidity_ratio - Y_out))[:, None]
     inlet = np.stack([blown.humidity_ratio, blown.enthalpy])
-    return State(np.repeat(start.moisture[:, :, None], 2, axis=2), points, np.repeat(inlet[:, None], 2, axis=1))
+    return State(
+        np.repeat(start.moisture[:, :, None], 2, axis=2), points, np.repeat(inlet[:, None], 2, axis=1)
+    )
 
 
 def continued(step: Step, state: State, ratio: Array) -> State:

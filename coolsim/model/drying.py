@@ -30,7 +30,9 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
 FACE_LAYER = 0.3  # thickness of the outermost cells' layer, in transfer lengths of the air
-PART = 0.6  # of the difference between two meshes that counts as error: second order leaves a third, fronts more
+PART = (
+    0.6  # of the difference between two meshes that counts as error: second order leaves a third, fronts more
+)
 MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a case is refined
 
 
@@ -90,19 +92,34 @@ class Solution:
 
 
 def solve(
-    bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws = REAL, resolution: Resolution = Resolution()
+    bed: Bed,
+    phases: tuple[Phase, ...],
+    pellet: Pellet,
+    laws: Laws = REAL,
+    resolution: Resolution = Resolution(),
 ) -> list[Solution]:
     """Dry every case through all phases: a list of solutions, one per size of mesh that was needed.
 
     The bed's feed is what is laid; its air_flux and inlet air are those of the phases instead.
     """
     index = np.arange(bed.cases)
-    coarse = _run(bed, phases, pellet, laws, resolution.cells // 2, resolution.shells // 2, index, resolution.step_tolerance)
+    coarse = _run(
+        bed,
+        phases,
+        pellet,
+        laws,
+        resolution.cells // 2,
+        resolution.shells // 2,
+        index,
+        resolution.step_tolerance,
+    )
     answers = []
     for attempt in range(resolution.refinements + 1):
         factor = 2**attempt
         clocks = tuple(halved(m) if attempt == 0 else kept(m) for m in coarse.marches)
-        fine = _finer(bed, phases, pellet, laws, coarse, clocks, resolution.cells * factor, resolution.shells * factor)
+        fine = _finer(
+            bed, phases, pellet, laws, coarse, clocks, resolution.cells * factor, resolution.shells * factor
+        )
         rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
         rough |= fine.temperature_error > TEMPERATURE_ERROR
         if attempt == resolution.refinements or not rough.any():
@@ -211,7 +228,9 @@ def _finer(
 ) -> Solution:
     """The same cases on a finer mesh; and how far the coarser one was off."""
     which = coarse.index
-    fine = _run(take(bed, which), take(phases, which), take(pellet, which), laws, cells, shells, which, clocks)
+    fine = _run(
+        take(bed, which), take(phases, which), take(pellet, which), laws, cells, shells, which, clocks
+    )
     X, T = mean_exit(fine)
     X_c, T_c = mean_exit(coarse)
     moisture = PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
@@ -267,7 +286,10 @@ def imbalances(s: Solution) -> tuple[Array, Array]:
     bed = dryer.bed
     w = db.point_weights(dryer.z)
     solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
-    X_start, X_end = (w * db.means(dryer, s.start.moisture)[0]).sum(0), (w * db.means(dryer, end.moisture)[0]).sum(0)
+    X_start, X_end = (
+        (w * db.means(dryer, s.start.moisture)[0]).sum(0),
+        (w * db.means(dryer, end.moisture)[0]).sum(0),
+    )
     H_start, H_end = (w * s.start.enthalpy).sum(0), (w * end.enthalpy).sum(0)
     water = solid * (X_start - X_end) - sum(t.water for t in s.totals)
     heat = sum(t.heat for t in s.totals)

@@ -18,12 +18,12 @@ from coolsim.fields import Array
 from coolsim.model import deep_bed as db
 from coolsim.model.bed import take
 from coolsim.model.deep_bed import Dryer, Pellets, State, Step
-from coolsim.numerics.newton import Method, newton
+from coolsim.numerics.newton import CLOSE, Method, newton
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
 ENOUGH = 3e-6  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
-MOST_STEPS, MOST_FIRST_STEPS = 12, 30  # Newton steps before a step in time is cut; from a first guess, which may be far off
+MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.02  # in the time in which the film would heat a pellet
 STEP_TOLERANCE = 0.2  # of what continuation misses, in db.MOISTURE_SCALE and db.TEMPERATURE_SCALE
@@ -75,7 +75,30 @@ def _put(data: Any, index: Any, part: Any) -> Any:
     return dataclasses.replace(data, **changed)
 
 
-METHOD = Method(db.newton_step, take, _put)
+def _half_step(step: Step, state: State) -> tuple[State, Array]:
+    """Half a Newton step while steps are large: ends the to and fro between two states on either side of a kink."""
+    new, size = db.newton_step(step, state)
+    w = np.where(size > CLOSE, 0.5, 1.0)
+    parts = ((getattr(state, f.name), getattr(new, f.name)) for f in dataclasses.fields(State))
+    return State(*(old + w * (f - old) for old, f in parts)), size
+
+
+METHOD, HALVED = (Method(step, take, _put) for step in (db.newton_step, _half_step))
+
+
+def _solved(
+    step: Step, guess: State, fresh: NDArray[np.bool_]
+) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
+    """One step in time. From a first guess, which may be far off, a failure is followed by half steps."""
+    state, converged, taken = newton(METHOD, step, guess, len(fresh), MOST_STEPS, ENOUGH)
+    again = np.flatnonzero(fresh & ~converged)
+    if len(again):
+        part = take(guess, again)
+        part, reached, more = newton(HALVED, take(step, again), part, len(again), MOST_HALF_STEPS, ENOUGH)
+        state = _put(state, again, part)
+        converged[again] = reached
+        taken[again] += more
+    return state, converged, taken
 
 
 @dataclass
@@ -129,14 +152,14 @@ def march(
         duration = np.where((duration < left) & (duration > 0.5 * left), 0.5 * left, duration)
         step = Step(g.dryer, g.pellets, duration)
         guess = _guess(step, g)
-        state, converged, taken = newton(
-            METHOD, step, guess, len(g.index), MOST_FIRST_STEPS if g.fresh.any() else MOST_STEPS, ENOUGH
-        )
+        state, converged, taken = _solved(step, guess, g.fresh)
         steps[g.index] += taken
         missed = _missed(step, guess, state) / tolerance
         accepted = converged & (g.fresh | (missed < REJECTED) if clock is None else True)
         if accepted.any():
-            records.append(_record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration)))
+            records.append(
+                _record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration))
+            )
         _go_on(g, step, state, accepted, stop, first, missed if clock is None else None)
         done = g.time >= end[g.index]
         lost = g.next < LEAST_STEP * end[g.index]
@@ -200,7 +223,13 @@ def _record(step: Step, state: State, g: _Going, accepted: NDArray[np.bool_], ti
 
 
 def _go_on(
-    g: _Going, step: Step, state: State, accepted: NDArray[np.bool_], stop: Array, first: Array, missed: Array | None
+    g: _Going,
+    step: Step,
+    state: State,
+    accepted: NDArray[np.bool_],
+    stop: Array,
+    first: Array,
+    missed: Array | None,
 ) -> None:
     """Take the steps that were accepted, and choose the next ones."""
     left = stop - g.time
@@ -220,7 +249,9 @@ def _go_on(
     else:
         growth = np.clip(1 / np.sqrt(np.maximum(missed, 1e-6)), SLOWEST_GROWTH, FASTEST_GROWTH)
         growth = np.where(g.fresh & accepted, 1.0, growth)
-        g.next = np.where(np.isfinite(missed) & (accepted | (missed >= REJECTED)), growth * step.duration, shorter)
+        g.next = np.where(
+            np.isfinite(missed) & (accepted | (missed >= REJECTED)), growth * step.duration, shorter
+        )
     g.fresh = g.fresh & ~accepted
 
 

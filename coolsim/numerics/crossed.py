@@ -246,7 +246,9 @@ def _mean_links(c: Crossed, share: Array, by_links: Array, by_chains: Array) -> 
     """Rows of the mixed links: by the links (B, n, 2, n, 2), by each chain's points (B, n, 2, P, 8)."""
     n = c.mass.shape[1]
     j = np.arange(n)
-    mean = {name: np.einsum("bp,bpni->bni", share, getattr(c, name)) for name in ("lower", "diagonal", "upper")}
+    mean = {
+        name: np.einsum("bp,bpni->bni", share, getattr(c, name)) for name in ("lower", "diagonal", "upper")
+    }
     for i in range(2):
         for l in range(2):
             by_links[:, j, i, j, l] = STEP.stage[i, l] * c.mass

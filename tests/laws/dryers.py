@@ -105,7 +105,9 @@ def at_points(s: Solution) -> tuple[np.ndarray, np.ndarray]:
     return db.means(d, pellets.moisture)[0][:, 0], db.temperature(d, pellets)[:, 0]
 
 
-def meshed(air: Supply, cells: int, shells: int, mixed: bool = False, exponent: float = SPHERE, **numbers: Any) -> Dryer:
+def meshed(
+    air: Supply, cells: int, shells: int, mixed: bool = False, exponent: float = SPHERE, **numbers: Any
+) -> Dryer:
     """A dryer on a mesh, for tests of the equations themselves."""
     return Dryer(
         bed(**numbers), air, shaped_shells(shells, GRADING * ONE, exponent * ONE), exponent * ONE, 0 * ONE,

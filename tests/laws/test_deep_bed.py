@@ -26,7 +26,6 @@ from laws.exact import (
     sphere_constant_surface,
     sphere_with_film,
 )
-from scipy.optimize import brentq
 
 from coolsim.model.surface import Laws, MoistureLaw
 from coolsim.physics import pellet
@@ -53,7 +52,9 @@ def test_the_formula_gives_the_printed_values(xi, tau, fluid, solid):
     assert 1 - schumann(tau, xi) == pytest.approx(solid, abs=5e-5)
 
 
-@pytest.mark.parametrize("xi, tau", [(x, t) for x, t, _, _ in PRINTED_J] + [(20.0, 10.0), (0.5, 5.0), (30.0, 35.0)])
+@pytest.mark.parametrize(
+    "xi, tau", [(x, t) for x, t, _, _ in PRINTED_J] + [(20.0, 10.0), (0.5, 5.0), (30.0, 35.0)]
+)
 def test_a_cold_bed_warms_as_schumann_says(xi, tau):
     """ξ = h a L/(Ga cp), τ = h a t/(ρ_d (1−ε) c); no resistance inside the pellet, dry air at 80 °C, bed at 20 °C."""
     h, R, Ga, X = 80.0, 2e-3, 0.4, 0.2
@@ -122,7 +123,9 @@ def test_cylinders_early_and_late(slenderness):
         gone = 1 - held_surface(Fo, m, R)
         assert gone == pytest.approx(1 - finite_cylinder(d, length, Fo * R**2), rel=0.01)
     rate = np.log(held_surface(0.35, m, R) / held_surface(0.5, m, R)) / (0.15 * R**2)
-    late = np.log(finite_cylinder(d, length, 0.35 * R**2) / finite_cylinder(d, length, 0.5 * R**2)) / (0.15 * R**2)
+    late = np.log(finite_cylinder(d, length, 0.35 * R**2) / finite_cylinder(d, length, 0.5 * R**2)) / (
+        0.15 * R**2
+    )
     assert rate == pytest.approx(late, rel=0.02)
 
 
@@ -243,7 +246,12 @@ def test_the_textbook_adiabatic_dryer():
     """Coulson & Richardson vol. 2 Ex. 16.5 (statement seen, answer recomputed): NTU 1.5, air at 400 K, wet bulb
     312 K: it leaves at 312 + 88 e^(−1.5) = 331.6 K."""
     h, Ga, wet = 80.0, 0.4, 312 - 273.15
-    laws = Laws(moisture=lewis(h, 1006.0), heat_transfer=constant_heat_transfer(h), vapour_capacity=0.0, water_capacity=0.0)
+    laws = Laws(
+        moisture=lewis(h, 1006.0),
+        heat_transfer=constant_heat_transfer(h),
+        vapour_capacity=0.0,
+        water_capacity=0.0,
+    )
     Y_wet = humidity_ratio(wet, 1.0)
     Y = Y_wet - 1006.0 * 88 / 2501e3  # adiabatic line of these laws
     R = 2e-3

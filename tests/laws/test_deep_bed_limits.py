@@ -27,11 +27,15 @@ HEATED = supply(25.0, HUMID, heated_to=90.0)
 # ---- One pellet in unlimited air ------------------------------------------------------------------------
 
 
-def single_pellet(X_0: float, T_0: float, Ta: float, Y: float, Ga: float, seconds: float, shells: int) -> tuple[float, float]:
+def single_pellet(
+    X_0: float, T_0: float, Ta: float, Y: float, Ga: float, seconds: float, shells: int
+) -> tuple[float, float]:
     """Mean moisture and temperature of one pellet of FEED in a stream of air: model.md §1–3 written again, equal steps
     of radius near the centre and finer ones near the surface, integrated by scipy's BDF; surface equations solved to
     rounding at each call."""
-    R, k, c_d, rho, p = (NUMBERS[n] for n in ("radius", "conductivity", "specific_heat", "solid_density", "pressure"))
+    R, k, c_d, rho, p = (
+        NUMBERS[n] for n in ("radius", "conductivity", "specific_heat", "solid_density", "pressure")
+    )
     faces = R * (1 - (1 - np.linspace(0, 1, shells + 1)) ** 2)
     volume, middle = np.diff(faces**3) / R**3, 0.5 * (faces[1:] + faces[:-1])
     K_a, d_p = Ta + 273.15, 2 * R
@@ -60,7 +64,9 @@ def single_pellet(X_0: float, T_0: float, Ta: float, Y: float, Ga: float, second
 
         def rates(Xs, Ts):
             D, J = flux(Xs, Ts)
-            inner = D * 3 * faces[1:-1] ** 2 * np.diff(X) / np.diff(middle) / R**3  # inwards through each face
+            inner = (
+                D * 3 * faces[1:-1] ** 2 * np.diff(X) / np.diff(middle) / R**3
+            )  # inwards through each face
             return J, (np.append(inner, -J * 3 / (rho * R)) - np.insert(inner, 0, 0.0)) / volume
 
         def balance(s):
@@ -70,7 +76,10 @@ def single_pellet(X_0: float, T_0: float, Ta: float, Y: float, Ga: float, second
             film = k_m * p / (461.523 * (0.5 * (Ta + Ts) + 273.15)) * np.log((p - p_a) / (p - p_s))
             h_v = 2501e3 + 1860.0 * Ts
             bound = -rho * R / 3 * float(volume @ (heat_of_desorption(X) * dX))
-            return [(J - film) * 1e4, (5 * k / R * (T - Ts) - h * (Ts - Ta) - J * (h_v - 4186.0 * T) - bound) / 1e3]
+            return [
+                (J - film) * 1e4,
+                (5 * k / R * (T - Ts) - h * (Ts - Ta) - J * (h_v - 4186.0 * T) - bound) / 1e3,
+            ]
 
         found = root(balance, near, tol=1e-13)
         assert np.abs(found.fun).max() < 1e-7
@@ -86,10 +95,14 @@ def single_pellet(X_0: float, T_0: float, Ta: float, Y: float, Ga: float, second
         near[0] = (Xs, Ts)
         passed = h * (Ts - Ta) + J * (2501e3 + 1860.0 * Ts)
         dH = -3 / (rho * R) * passed  # H = (c_d + c_w X̄) T − ⟨Q⟩
-        dT = (dH - 4186.0 * T * (volume @ dX) + volume @ (heat_of_desorption(X) * dX)) / (c_d + 4186.0 * (volume @ X))
+        dT = (dH - 4186.0 * T * (volume @ dX) + volume @ (heat_of_desorption(X) * dX)) / (
+            c_d + 4186.0 * (volume @ X)
+        )
         return np.append(dX, dT)
 
-    y = solve_ivp(slopes, (0, seconds), np.append(np.full(shells, X_0), T_0), method="BDF", rtol=1e-7, atol=1e-9).y[:, -1]
+    y = solve_ivp(
+        slopes, (0, seconds), np.append(np.full(shells, X_0), T_0), method="BDF", rtol=1e-7, atol=1e-9
+    ).y[:, -1]
     return float(volume @ y[:-1]), float(y[-1])
 
 
@@ -125,7 +138,16 @@ def test_a_turned_bed_approaches_the_air_as_one_lump():
     K, k, Y, Ga, L, t = 4.0, 2e-3, 0.02, 0.3, 0.1, 400.0
     a, rho = 3 * 0.58 / NUMBERS["radius"], 900.0 * 0.58
     laws = Laws(moisture=linear_law(J=1.0, Xs=-k, Y=k * K), **ISOTHERMAL)
-    s = dry(phase(Ga, t, supply(20.0, Y)), laws=laws, mixed=True, cells=12, shells=2, D=1e-3, feed_moisture=0.3, depth=L)
+    s = dry(
+        phase(Ga, t, supply(20.0, Y)),
+        laws=laws,
+        mixed=True,
+        cells=12,
+        shells=2,
+        D=1e-3,
+        feed_moisture=0.3,
+        depth=L,
+    )
     share = 1 - np.exp(-a * L * k * K / Ga)
     expected = K * Y + (0.3 - K * Y) * np.exp(-t * Ga * share / (rho * L * K))
     assert moisture(s) == pytest.approx(expected, abs=1e-5)
@@ -141,7 +163,8 @@ def test_air_from_above_mirrors_air_from_below():
 
 def test_reversal_evens_out_the_bed():
     once, often = (
-        dry(phase(0.5, 1200.0, HEATED, reverse_every=every), cells=12, depth=0.1, **FEED) for every in (np.inf, 150.0)
+        dry(phase(0.5, 1200.0, HEATED, reverse_every=every), cells=12, depth=0.1, **FEED)
+        for every in (np.inf, 150.0)
     )
     X_once, X_often = at_points(once)[0], at_points(often)[0]
     assert X_once[0] < X_once[-1] - 0.1  # the layer where the air enters is over-dried
@@ -202,11 +225,19 @@ def test_water_and_heat_close(name, mixed, shrinkage):
 
 def test_the_heater_aims_stops_and_never_cools():
     def entering(name):
-        r = dry(phase(0.4, 600.0, SUPPLIES[name]), cells=4, shells=6, depth=0.2, **FEED).marches[0].records[-1]
+        r = (
+            dry(phase(0.4, 600.0, SUPPLIES[name]), cells=4, shells=6, depth=0.2, **FEED)
+            .marches[0]
+            .records[-1]
+        )
         Y, h = r.inlet[:, 1, 0]
         return (h - 2501e3 * Y) / (1006.0 + 1860.0 * Y), Y, h, r
 
-    for name, aim in (("fresh air, heated", 90.0), ("recirculated", 90.0), ("hotter than the thermostat", 95.0)):
+    for name, aim in (
+        ("fresh air, heated", 90.0),
+        ("recirculated", 90.0),
+        ("hotter than the thermostat", 95.0),
+    ):
         assert entering(name)[0] == pytest.approx(aim, abs=1e-6)
     for name, most, back in (("heater at its limit", 30e3, 0.6), ("heater without a thermostat", 20e3, 0.3)):
         _, _, h, r = entering(name)
@@ -216,7 +247,8 @@ def test_the_heater_aims_stops_and_never_cools():
 
 def test_recirculation_saves_heat_and_takes_time():
     runs = [
-        dry(phase(0.5, 1800.0, supply(25.0, HUMID, heated_to=90.0, r=r)), cells=8, depth=0.1, **FEED) for r in (0, 0.5, 0.8)
+        dry(phase(0.5, 1800.0, supply(25.0, HUMID, heated_to=90.0, r=r)), cells=8, depth=0.1, **FEED)
+        for r in (0, 0.5, 0.8)
     ]
     specific = [s.totals[0].heat[0] / s.totals[0].water[0] for s in runs]
     assert specific[0] > specific[1] > specific[2] > 2.3e6  # never below the latent heat of water at 80 °C
@@ -240,7 +272,8 @@ def test_shrinking_pellets_keep_their_dry_solid_and_lose_the_volume_of_their_wat
 def test_shrinking_pellets_dry_sooner():
     """Shorter ways inside them: late, rates go with D/R²."""
     stiff, shrinking = (
-        dry(phase(0.5, 1200.0, supply(70.0, HUMID)), cells=2, depth=1e-5, shrinkage=x, **FEED) for x in (0.0, 1.0)
+        dry(phase(0.5, 1200.0, supply(70.0, HUMID)), cells=2, depth=1e-5, shrinkage=x, **FEED)
+        for x in (0.0, 1.0)
     )
     assert moisture(shrinking) < moisture(stiff) - 1e-3
 
@@ -254,7 +287,9 @@ def clock(seconds: float, steps: int) -> np.ndarray:
 
 
 def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.ndarray:
-    dryer = meshed(supply(25.0, HUMID, heated_to=80.0, r=0.3), cells, shells, depth=depth, air_flux=0.5, **FEED)
+    dryer = meshed(
+        supply(25.0, HUMID, heated_to=80.0, r=0.3), cells, shells, depth=depth, air_flux=0.5, **FEED
+    )
     programme = Programme(300.0 * ONE, np.inf * ONE, np.zeros(1, bool))
     m = march(dryer, db.laid(dryer), programme, clock(300.0, steps))
     w = db.point_weights(dryer.z)
@@ -286,7 +321,11 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     step = db.Step(dryer, db.laid(dryer), 20 * ONE)
     x = db.first_guess(step)
     same = x.chain.shape[1:] if mixed else x.chain.shape
-    x = db.State(x.chain * (1 - 0.2 * rng.random(same)), x.points * (1 + 0.1 * rng.random(x.points.shape)), x.inlet * 1.05)
+    x = db.State(
+        x.chain * (1 - 0.2 * rng.random(same)),
+        x.points * (1 + 0.1 * rng.random(x.points.shape)),
+        x.inlet * 1.05,
+    )
     if mixed:
         x.points[:, db.TP] = x.points[0, db.TP]
     local = [db.XS, db.TS, db.TA, db.HUMIDITY] if mixed else list(range(5))
@@ -295,7 +334,9 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     def residuals(s):
         e = db.evaluate(step, s)
         points = [e.point_residual[0, 2], e.point_residual[:, :2]] if mixed else [e.point_residual]
-        return np.concatenate([f.ravel() for f in (e.chain_residual[own], *points, e.air_residual, e.inlet_residual)])
+        return np.concatenate(
+            [f.ravel() for f in (e.chain_residual[own], *points, e.air_residual, e.inlet_residual)]
+        )
 
     def pack(s):
         third = [s.points[0, db.TP]] if mixed else []
@@ -317,14 +358,22 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
         J[:, k] = (residuals(unpack(v + h)) - residuals(unpack(v - h))) / (2 * h[k])
     expected = unpack(pack(x) + np.linalg.solve(J, -residuals(x)))
     e = db.evaluate(step, x)
-    rows = [np.moveaxis(f, -1, 0) for f in (e.chain_residual, e.point_residual, e.air_residual, e.inlet_residual)]
+    rows = [
+        np.moveaxis(f, -1, 0) for f in (e.chain_residual, e.point_residual, e.air_residual, e.inlet_residual)
+    ]
     r_ = crossed.Residuals(rows[0], rows[1].reshape(1, 6, 6), rows[2].reshape(1, 6, 4), rows[3].reshape(1, 4))
     jacobian = db.linearise(step, x, e)
-    s = crossed.solve_mixed(jacobian, r_, db.point_weights(dryer.z).T) if mixed else crossed.solve(jacobian, r_)
+    s = (
+        crossed.solve_mixed(jacobian, r_, db.point_weights(dryer.z).T)
+        if mixed
+        else crossed.solve(jacobian, r_)
+    )
     scale = np.abs(expected.points - x.points).max(axis=(0, 2, 3))[:, None]
     np.testing.assert_allclose(s.links[0], (expected.chain - x.chain)[..., 0], rtol=1e-6, atol=1e-8)
     points = np.concatenate([s.points[0], s.air[0]], axis=1)
-    np.testing.assert_allclose(points / scale, (expected.points - x.points)[..., 0] / scale, rtol=1e-6, atol=1e-7)
+    np.testing.assert_allclose(
+        points / scale, (expected.points - x.points)[..., 0] / scale, rtol=1e-6, atol=1e-7
+    )
     np.testing.assert_allclose(s.inlet[0], (expected.inlet - x.inlet)[..., 0], rtol=1e-6, atol=1e-7)
 
 
