@@ -11,8 +11,8 @@ stand at two points of each cell, each of which counts half. What the pellets lo
 any mesh and step. Unknowns of a step: the shells' moisture, Xs, Ts, Tp, Ta, Y at each point, and Y, h at the
 inlet, all at both stages; points are ordered along the air's path.
 
-Pellets that are turned over all the time (`mixed`) share one profile of moisture and one temperature, whose balances
-are means over the bed; their surfaces, which settle in seconds, are those of where they are.
+Pellets that are turned over all the time (`mixed`) share one profile of moisture and one temperature, whose
+balances are means over the bed; their surfaces, which settle in seconds, are those of where they are.
 
 Pellets may shrink by a share of the volume of the water they lose, all shells alike; their dry solid and
 number stay. Newton's method leaves out how the radius follows the moisture: it moves too little in a step to
@@ -299,7 +299,7 @@ def linearise(step: Step, state: State, e: Evaluation) -> Crossed:
     """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
     laws, sh, d, law = step.dryer.laws, step.dryer.shells, e.diffusion, e.law
     _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
-    P, n, _, B = state.chain.shape
+    P, _, _, B = state.chain.shape
     rate = (step.duration * d.rate)[:, None]  # (P, 1, 2, B)
     g = sh.conductance[:, None]
     both = g.copy()
@@ -399,7 +399,7 @@ def _first(f: Array, stage: int) -> Array:
 def newton_step(step: Step, state: State) -> tuple[State, Array]:
     """One limited Newton step, and its size (B,): the largest change, in parts of what a dryer changes."""
     e = evaluate(step, state)
-    P, n, _, B = state.chain.shape
+    P, _, _, B = state.chain.shape
     jacobian = linearise(step, state, e)
     residuals = Residuals(
         np.moveaxis(e.chain_residual, -1, 0),
@@ -447,13 +447,13 @@ NEARLY_BOILING = 0.9  # highest share of p that the vapour of a first guess has
 
 
 def first_guess(step: Step) -> State:
-    """Pellets as they are, their surfaces nearly so; air on its way from what is blown in to what they would give it.
+    """Pellets as they are, their surfaces nearly so; air on its way from what is blown in to what they would give.
 
     What leaves decides what enters, so the guess for both is made from air in balance with the last pellets.
     """
     start, dryer = step.start, step.dryer
     bed, supply, laws = dryer.bed, dryer.supply, dryer.laws
-    P, n, B = start.moisture.shape
+    P, _, B = start.moisture.shape
     T, Xs = temperature(dryer, start), start.moisture[:, -1]
     a_w = sorption.water_activity(bed.isotherm, Xs[-1], T[-1])
     p_s = np.minimum(a_w * air.saturation_pressure(T[-1]), NEARLY_BOILING * bed.pressure)

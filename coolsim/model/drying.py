@@ -38,7 +38,7 @@ MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a c
 
 @dataclass(frozen=True)
 class Resolution:
-    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps (see march)."""
+    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march."""
 
     cells: int = 8
     shells: int = 12
@@ -113,7 +113,7 @@ def solve(
         index,
         resolution.step_tolerance,
     )
-    answers = []
+    answers: list[Solution] = []
     for attempt in range(resolution.refinements + 1):
         factor = 2**attempt
         clocks = tuple(halved(m) if attempt == 0 else kept(m) for m in coarse.marches)
@@ -255,7 +255,6 @@ def kept(m: March) -> Array:
 
 
 def _steps(m: March) -> tuple[Array, Array]:
-    B = m.dryer.bed.cases
     shape = len(m.records) + 1, m.dryer.bed.cases
     ends, durations, filled = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape[1], np.intp)
     for record in m.records:

@@ -72,7 +72,7 @@ class Step:
 
 def solve(c: Crossed, r: Residuals) -> Step:
     """−J⁻¹ r. A singular case comes back as NaN."""
-    B, P, n, _ = c.diagonal.shape
+    B, P = c.diagonal.shape[:2]
     links = _chains(c, r.links)  # by (1, first point × 2, second × 2): (5, B, P, n, 2)
     f = _functionals(c, links)  # (B, P, 6, 5)
     points = _points(c, r, f)  # by (1, air × 4): (B, P, 6, 5)

@@ -56,12 +56,13 @@ def test_the_formula_gives_the_printed_values(xi, tau, fluid, solid):
     "xi, tau", [(x, t) for x, t, _, _ in PRINTED_J] + [(20.0, 10.0), (0.5, 5.0), (30.0, 35.0)]
 )
 def test_a_cold_bed_warms_as_schumann_says(xi, tau):
-    """ξ = h a L/(Ga cp), τ = h a t/(ρ_d (1−ε) c); no resistance inside the pellet, dry air at 80 °C, bed at 20 °C."""
+    """ξ = h a L/(Ga cp), τ = h a t/(ρ_d (1−ε) c); no resistance inside the pellet, air at 80 °C, bed at 20 °C."""
     h, R, Ga, X = 80.0, 2e-3, 0.4, 0.2
     a, capacity = 3 * 0.58 / R, 900.0 * 0.58 * (1800.0 + 4186.0 * X)
     s = dry(
         phase(Ga, tau * capacity / (h * a), supply(80.0)),
-        laws=Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), shells=4, cells=32, step_tolerance=0.005,
+        laws=Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), shells=4, cells=32,
+        step_tolerance=0.005,
         radius=R, depth=xi * Ga * 1006.0 / (h * a), conductivity=1e6, feed_moisture=X,
     )  # fmt: skip
     assert (exhaust(s)[0] - 20) / 60 == pytest.approx(schumann(xi, tau), abs=2e-4)
@@ -187,8 +188,8 @@ def test_a_wet_thin_layer_settles_at_the_psychrometric_wet_bulb(T, RH, psychrome
     # a dozen time constants ρ_d R/3 · c/(h + latent)
     air = phase(280 * viscosity(T) / (2 * R), 180.0, supply(T, humidity_ratio(T, RH)))
     numbers = {
-        "radius": R, "D": 1e-5, "isotherm": WET, "feed_moisture": 1.9, "feed_temperature": thermodynamic, "depth": 1e-6,
-        "inlet_air_temperature": T,
+        "radius": R, "D": 1e-5, "isotherm": WET, "feed_moisture": 1.9, "feed_temperature": thermodynamic,
+        "inlet_air_temperature": T, "depth": 1e-6,
     }  # fmt: skip
     s = dry(air, cells=2, shells=4, **numbers)
     assert temperature(s) == pytest.approx(psychrometric, abs=6e-4)  # three decimals are printed
@@ -227,7 +228,7 @@ def lewis(h: float, c: float, p: float = 101_325.0):
 
 def test_the_textbook_pan_dries_at_its_constant_rate():
     """Geankoplis Ex. 9.6-3 (statement seen, answer recomputed): air 65.6 °C, H 0.010, 6.1 m/s over a pan 0.457 m
-    square, wet bulb 28.9 °C: 0.708 kg/h. h = 0.0204 G^0.8 (G in kg/(h m²)), recomputed here from the humid volume."""
+    square, wet bulb 28.9 °C: 0.708 kg/h. h = 0.0204 G^0.8, G in kg/(h m²), recomputed from the humid volume."""
     T, Y = 65.6, 0.010
     humid_volume = (2.83e-3 + 4.56e-3 * Y) * (T + 273.0)  # his eq. 9.3-7 (memory, high)
     h = 0.0204 * (6.1 * 3600 * (1 + Y) / humid_volume) ** 0.8
@@ -256,7 +257,7 @@ def test_the_textbook_adiabatic_dryer():
     Y = Y_wet - 1006.0 * 88 / 2501e3  # adiabatic line of these laws
     R = 2e-3
     s = dry(
-        phase(Ga, 100.0, supply(400 - 273.15, 0.0, r=0.0)) if Y < 0 else phase(Ga, 100.0, dry_supply(400 - 273.15, Y)),
+        phase(Ga, 100.0, dry_supply(400 - 273.15, Y)),
         laws=laws, cells=8, shells=4, radius=R, D=1e-5, feed_moisture=1.9, feed_temperature=wet,
         depth=1.5 * Ga * 1006.0 / (h * 3 * 0.58 / R),
     )  # fmt: skip

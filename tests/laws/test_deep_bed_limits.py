@@ -1,4 +1,4 @@
-"""The deep bed in limits and against itself: one pellet in unlimited air, mixing, reversal, zones, balances, orders."""
+"""The deep bed in limits and against itself: one pellet in unlimited air, mixing, zones, balances, orders."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ HEATED = supply(25.0, HUMID, heated_to=90.0)
 def single_pellet(
     X_0: float, T_0: float, Ta: float, Y: float, Ga: float, seconds: float, shells: int
 ) -> tuple[float, float]:
-    """Mean moisture and temperature of one pellet of FEED in a stream of air: model.md §1–3 written again, equal steps
-    of radius near the centre and finer ones near the surface, integrated by scipy's BDF; surface equations solved to
+    """Mean moisture and temperature of one pellet of FEED in a stream of air: model.md §1–3 written again, shells
+    finer near the surface, integrated by scipy's BDF; surface equations solved to
     rounding at each call."""
     R, k, c_d, rho, p = (
         NUMBERS[n] for n in ("radius", "conductivity", "specific_heat", "solid_density", "pressure")
@@ -134,7 +134,7 @@ def test_turning_over_makes_the_bed_one_thin_layer():
 
 def test_a_turned_bed_approaches_the_air_as_one_lump():
     """Isothermal, D → ∞, J = k (X − K Y), all pellets alike. By hand: along the air Y → X/K as e^(−ζ NTU), NTU =
-    a L k K/Ga, so ρ L dX/dt = −Ga (X/K − Y_in)(1 − e^(−NTU)) and X − K Y_in falls as exp(−t Ga (1 − e^(−NTU))/(ρ L K))."""
+    a L k K/Ga, so ρ L dX/dt = −Ga (X/K − Y_in)(1 − e^(−NTU)): X − K Y_in falls exponentially."""
     K, k, Y, Ga, L, t = 4.0, 2e-3, 0.02, 0.3, 0.1, 400.0
     a, rho = 3 * 0.58 / NUMBERS["radius"], 900.0 * 0.58
     laws = Laws(moisture=linear_law(J=1.0, Xs=-k, Y=k * K), **ISOTHERMAL)
@@ -198,8 +198,8 @@ SUPPLIES = {
 @pytest.mark.parametrize("name", SUPPLIES)
 @pytest.mark.parametrize("mixed, shrinkage", [(False, 0.0), (True, 0.0), (False, 1.0)])
 def test_water_and_heat_close(name, mixed, shrinkage):
-    """What the pellets lost left with the exhaust, what the heater gave is somewhere: from the states at both ends and
-    the exhaust alone. 1e-8 is what the product promises."""
+    """What the pellets lost left with the exhaust, what the heater gave is somewhere: from the states at both
+    ends and the exhaust alone. 1e-8 is what the product promises."""
     s = dry(
         phase(0.4, 1500.0, SUPPLIES[name], reverse_every=700.0), cells=6, shells=8, mixed=mixed, shrinkage=shrinkage,
         depth=0.2, **FEED,
