@@ -200,6 +200,10 @@ def find(
     """
     _check_json(json)
     case = _case(scenario, overrides)
+    if case.cooler.arrangement != "counter-flow":
+        found_ = f'arrangement = "{case.cooler.arrangement}"'
+        allowed = "settings are searched for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        raise InputError([Fault(scenario, "cooler.arrangement", found_, allowed)])
     from coolsim.output import json as as_json
     from coolsim.output import settings
     from coolsim.studies import advice

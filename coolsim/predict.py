@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
+from coolsim import dried
 from coolsim.answer import build_result, interleave
 from coolsim.case import Air, Case
 from coolsim.cautions import cautions
@@ -51,6 +52,8 @@ def predict(
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
     if isinstance(case, Case):
+        if case.cooler.arrangement != "counter-flow":
+            return _dried(case, air, band)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
         result = _solved(inputs, scalar, resolution)
@@ -76,6 +79,11 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
     """Cases with any mix of isotherms, grouped by their form."""
     if not cases:
         raise ValueError("no case to predict")
+    kinds = np.array([dried.kind(c) for c in cases])
+    if (kinds != kinds[0]).any() or kinds[0] != dried.COUNTER_FLOW:
+        groups = [np.flatnonzero(kinds == k) for k in np.unique(kinds)]
+        results = [_of_one_kind([cases[i] for i in index], resolution) for index in groups]
+        return results[0] if len(groups) == 1 else interleave(results, groups)
     forms = np.array([c.material.isotherm.equation for c in cases])
     groups = [np.flatnonzero(forms == form) for form in np.unique(forms)]
     results = []
@@ -85,6 +93,27 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
         except NotConverged as error:
             raise NotConverged(error.reason, index[error.failed], error.best) from None
     return results[0] if len(groups) == 1 else interleave(results, groups)
+
+
+def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
+    """Coolers, or dryers that can stand side by side."""
+    if dried.kind(cases[0]) == dried.COUNTER_FLOW:
+        return _several(cases, resolution)
+    with _linear_algebra().limit(limits=1, user_api="blas"):
+        return dried.dry(cases, None)
+
+
+def _dried(case: Case, air: Air | None, band: bool) -> Result:
+    """A dryer, in one state of air or many."""
+    with _linear_algebra().limit(limits=1, user_api="blas"):
+        result = dried.dry([case], air)
+    if np.ndim(result.pellets_out.moisture_wb) > 0:
+        if band:
+            raise TypeError("band=True takes one case in one state of air")
+        return result
+    one = case if air is None else dataclasses.replace(case, air=air)
+    result = dataclasses.replace(result, warnings=cautions(one, result))
+    return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
 
 
 @lru_cache(maxsize=1)

@@ -51,6 +51,11 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
             value = getattr(data, name, None)
             if value is not None:
                 yield f"{table}.{name}", _shown(value, key, style)
+    for number, zone in enumerate(getattr(case.cooler, "zones", ()), 1):
+        for name, key in schema.ZONE.items():
+            value = getattr(zone, name)
+            if value is not None:
+                yield f"cooler.zone[{number}].{name}", _shown(value, key, style)
     yield from _material(case, style)
     for table, kept in case.tables.items():
         yield from _kept(table, kept, style)
@@ -122,7 +127,7 @@ def _points(value: Any, key: Key, style: _Style) -> str:
 
 
 def template() -> str:
-    """Return a commented scenario that runs, with every key there is."""
+    """Return a commented scenario of a cooler that runs, with every key there is for it."""
     lines = [
         "# A coolsim scenario. Every quantity carries its unit in quotes; any unit of the right dimension",
         "# will do. Lines that start with # are optional: remove the # to use them.",
@@ -132,7 +137,12 @@ def template() -> str:
     for name, table in TABLES.items():
         off = "" if table.required else "# "
         lines += ["", f"{off}[{name}]".ljust(40) + f"# {table.meaning}"]
-        lines += [_template_line(name, key, definition, off) for key, definition in table.keys.items()]
+        keys = {
+            k: v
+            for k, v in table.keys.items()
+            if name != "cooler" or k in schema.ARRANGEMENTS["counter-flow"]
+        }
+        lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
         if name == "material.sorption":
             lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
     return "\n".join(lines) + "\n"

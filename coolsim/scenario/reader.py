@@ -92,6 +92,17 @@ def is_available(source: Source) -> bool:
     return arrangement is None or arrangement in schema.TABLES["cooler"].keys["arrangement"].choices
 
 
+def arrangement_of(source: Source) -> str:
+    """Return the arrangement that was typed, or the one without a name."""
+    typed = source.value("cooler.arrangement")
+    return typed if isinstance(typed, str) and typed in schema.ARRANGEMENTS else "counter-flow"
+
+
+def _goes_with(source: Source, table: str, key: str) -> bool:
+    """Return whether a key has a meaning in the arrangement that was typed."""
+    return table != "cooler" or not is_available(source) or key in schema.ARRANGEMENTS[arrangement_of(source)]
+
+
 def _is_read(source: Source, table: str) -> bool:
     """Return whether what a table lacks or has too much is of interest, or the table is the fault itself."""
     if table == "cooler":
@@ -123,12 +134,19 @@ def _table(collector: Collector, name: str) -> None:
     subtables = {other.rpartition(".")[2] for other in schema.TABLES if other.rpartition(".")[0] == name}
     for key, value in typed.items():
         definition = schema.find(f"{name}.{key}")
-        if definition:
+        if definition and not _goes_with(collector.source, name, key):
+            arrangement = arrangement_of(collector.source)
+            allowed = ", ".join(schema.ARRANGEMENTS[arrangement])
+            collector.wrong(
+                f"{name}.{key}", f'it does not go with arrangement = "{arrangement}"; allowed: {allowed}'
+            )
+        elif definition:
             _value(collector, f"{name}.{key}", value, definition)
         elif key not in subtables and _is_read(collector.source, name):
             collector.fault(f"{name}.{_safe(key)}", "an unknown key", _nearest(key, table.keys, name))
     for key, definition in table.keys.items():
-        if definition.required and key not in typed and _is_read(collector.source, name):
+        wanted = definition.required and _goes_with(collector.source, name, key)
+        if wanted and key not in typed and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
 
@@ -149,7 +167,37 @@ def _nearest(name: str, known: Iterable[str], table: str = "") -> str:
     return f"allowed: {', '.join(known)}"
 
 
+def _zones(collector: Collector, value: Any) -> None:
+    """Read [[cooler.zone]]: a list of tables, each with the keys of schema.ZONE."""
+    if not isinstance(value, tuple) or not value or not all(isinstance(zone, Mapping) for zone in value):
+        collector.wrong("cooler.zone", "one [[cooler.zone]] table or more, double brackets around the name")
+        return
+    zones = []
+    for number, typed in enumerate(value, 1):
+        at, read_ = f"cooler.zone[{number}]", {}
+        for name in typed:
+            if name not in schema.ZONE:
+                collector.fault(f"{at}.{_safe(name)}", "an unknown key", f"allowed: {', '.join(schema.ZONE)}")
+        for name, key in schema.ZONE.items():
+            given = typed.get(name, key.default)
+            if given is None:
+                if key.required:
+                    collector.fault(
+                        f"{at}.{name}", "nothing", f"it is needed, such as {name} = {key.example}"
+                    )
+                continue
+            try:
+                read_[name] = READERS[key.kind](given, key)
+            except Misread as error:
+                collector.fault(f"{at}.{name}", shown(given), f"needs {error}")
+        zones.append(read_)
+    collector.values["cooler.zone"] = tuple(zones)
+
+
 def _value(collector: Collector, key: str, value: Any, definition: Key) -> None:
+    if definition.kind == "zones":
+        _zones(collector, value)
+        return
     try:
         collector.values[key] = READERS[definition.kind](value, definition)
     except Misread as error:
@@ -159,6 +207,8 @@ def _value(collector: Collector, key: str, value: Any, definition: Key) -> None:
 
 def _group(collector: Collector, group: schema.Group) -> None:
     source = collector.source
+    if group.arrangement and group.arrangement != arrangement_of(source):
+        return
     given = [member for member in group.members if source.value(member) is not None]
     table = group.members[0].partition(".")[0]
     names = " or ".join(_relative(member, table) for member in group.members)
@@ -185,6 +235,8 @@ def _defaults(collector: Collector) -> None:
     for table, name, key in schema.walk():
         dotted = f"{table}.{name}"
         if key.default is None or not isinstance(collector.source.value(table), Mapping):
+            continue
+        if not _goes_with(collector.source, table, name):
             continue
         rivals = next((g.members for g in schema.GROUPS if dotted in g.members), (dotted,))
         if all(collector.source.value(rival) is None for rival in rivals):

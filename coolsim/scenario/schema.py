@@ -54,6 +54,7 @@ class Group:
 
     members: tuple[str, ...]
     required: bool = True
+    arrangement: str = ""  # for which alone it counts
 
 
 CUSTOM = "custom"  # feed.material that points to the scenario's own [material] table
@@ -129,10 +130,10 @@ _AIR = {
 _COOLER = {
     "arrangement": Key(
         "choice",
-        "pellets down, air up",
+        "pellets down, air up (or a dryer: batch, belt)",
         '"counter-flow"',
         default="counter-flow",
-        choices=("counter-flow",),
+        choices=("counter-flow", "batch", "belt"),
         hint="other arrangements are not available yet",
     ),
     "floor_area": _quantity(
@@ -161,6 +162,52 @@ _COOLER = {
         hint=_FAHRENHEIT,
     ),
 }
+
+_DRYER = {
+    "batch_mass": _quantity(
+        u.MASS, "250 kg", "0.01 kg", "100 t", "wet pellets in a batch, in place of bed_depth"
+    ),
+    "duration": _quantity(u.TIME, "45 min", "1 s", "24 h", "how long a batch is dried", required=True),
+    "heater_power": _quantity(u.POWER, "60 kW", "0 kW", "100 MW", "the most heat that the heater gives"),
+    "recirculation": _quantity(
+        u.FRACTION, "60 %", "0 %", "95 %", "share of the exhaust blown in again", default="0 %"
+    ),
+    "air_direction": Key("choice", "of the air at first", '"up"', default="up", choices=("up", "down")),
+    "reverse_every": _quantity(u.TIME, "10 min", "10 s", "24 h", "after which the air changes sides"),
+    "mixing": Key(
+        "choice", "turned over all the time?", '"none"', default="none", choices=("none", "continuous")
+    ),
+    "shrinkage": _quantity(
+        u.FRACTION, "80 %", "0 %", "100 %", "volume lost per volume of water lost", default="0 %"
+    ),
+    "belt_width": _quantity(
+        u.LENGTH, "2 m", "0.05 m", "12 m", "of the bed on the belt", hint=_METRES, required=True
+    ),
+    "zone": Key("zones", "[[cooler.zone]] tables, one for each zone", "[]", required=True),
+}
+ZONE: Mapping[str, Key] = {
+    "length": _quantity(u.LENGTH, "3 m", "0.01 m", "200 m", "of the zone along the belt", required=True),
+    "airflow": _quantity(
+        u.VOLUME_FLOW,
+        "8000 m3/h",
+        "0.01 m3/h",
+        "1e6 m3/h",
+        "through its bed, as volume of outside air",
+        required=True,
+    ),
+    "inlet_air_temperature": _COOLER["inlet_air_temperature"],
+    "recirculation": _DRYER["recirculation"],
+    "air_direction": _DRYER["air_direction"],
+}
+# The keys of [cooler] that go with each arrangement.
+ARRANGEMENTS: Mapping[str, tuple[str, ...]] = {
+    "counter-flow": tuple(_COOLER),
+    "batch": (
+        "arrangement", "floor_area", "bed_depth", "batch_mass", "duration", "airflow", "inlet_air_temperature",
+        "heater_power", "recirculation", "air_direction", "reverse_every", "mixing", "shrinkage",
+    ),
+    "belt": ("arrangement", "belt_width", "bed_depth", "zone", "shrinkage"),
+}  # fmt: skip
 
 _MATERIAL = {
     "specific_heat": _quantity(
@@ -293,7 +340,7 @@ _WEATHER_UNITS = {
 TABLES: Mapping[str, Table] = {
     "feed": Table("wet pellets as they reach the cooler", _FEED, required=True),
     "air": Table("the air outside", _AIR, required=True),
-    "cooler": Table("the cooler and its settings", _COOLER, required=True),
+    "cooler": Table("the cooler or dryer and its settings", _COOLER | _DRYER, required=True),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
     "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
@@ -312,8 +359,11 @@ GROUPS = (
     Group(("feed.moisture", "feed.moisture_dry_basis")),
     Group(tuple(f"air.{name}" for name in AIR_HUMIDITIES)),
     Group(("air.altitude", "air.pressure"), required=False),
-    Group(("cooler.bed_depth", "cooler.residence_time")),
-    Group(("cooler.airflow", "cooler.air_ratio", "fan.speed")),
+    Group(("cooler.bed_depth", "cooler.residence_time"), arrangement="counter-flow"),
+    Group(("cooler.airflow", "cooler.air_ratio", "fan.speed"), arrangement="counter-flow"),
+    Group(("cooler.bed_depth", "cooler.batch_mass"), arrangement="batch"),
+    Group(("cooler.airflow",), arrangement="batch"),
+    Group(("cooler.bed_depth",), arrangement="belt"),
     Group(("limits.airflow", "limits.fan_speed"), required=False),
     Group(("limits.bed_depth", "limits.residence_time"), required=False),
     Group(("fan.curve", "fan.rated_flow"), required=False),

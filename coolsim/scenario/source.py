@@ -143,6 +143,7 @@ def find_lines(text: str) -> dict[str, int]:
     """
     found: dict[str, int] = {}
     table, depth, closing = "", 0, ""
+    lists: dict[str, int] = {}
     for number, line in enumerate(text.splitlines(), 1):
         if closing:  # inside a multi-line string
             closing = "" if closing in line else closing
@@ -151,6 +152,10 @@ def find_lines(text: str) -> dict[str, int]:
             if header := _HEADER.match(line):
                 table = _dotted(header[1])
                 found.setdefault(table, number)
+                if line.lstrip().startswith("[["):
+                    lists[table] = lists.get(table, 0) + 1
+                    table = f"{table}[{lists[table]}]"
+                    found[table] = number
                 continue
             if key := _KEY.match(line):
                 name = _dotted(key[1])

@@ -119,7 +119,7 @@ def test_a_thin_layer_is_one_pellet_in_unlimited_air():
 
 
 def test_turning_over_makes_the_bed_one_thin_layer():
-    """With less and less depth at the same air per pellet, a bed at rest and one that is turned over are the same."""
+    """With less and less depth in the same air, a bed at rest and one that is turned over are the same."""
     gaps = []
     for depth in (0.02, 0.002, 0.0002):
         air = phase(0.5, 600.0, HEATED)
@@ -201,8 +201,8 @@ def test_water_and_heat_close(name, mixed, shrinkage):
     """What the pellets lost left with the exhaust, what the heater gave is somewhere: from the states at both
     ends and the exhaust alone. 1e-8 is what the product promises."""
     s = dry(
-        phase(0.4, 1500.0, SUPPLIES[name], reverse_every=700.0), cells=6, shells=8, mixed=mixed, shrinkage=shrinkage,
-        depth=0.2, **FEED,
+        phase(0.4, 1500.0, SUPPLIES[name], reverse_every=700.0), cells=6, shells=8, mixed=mixed,
+        shrinkage=shrinkage, depth=0.2, **FEED,
     )  # fmt: skip
     water, energy = drying.imbalances(s)
     assert abs(water[0]) < 1e-8
