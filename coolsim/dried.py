@@ -54,8 +54,8 @@ def kind(case: Case) -> str:
     return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}"
 
 
-def dry(cases: Sequence[Case], weather: Air | None) -> Result:
-    """Predict dryers of one kind; floats for one case in one state of air."""
+def dry(cases: Sequence[Case], weather: Air | None, many: bool = False) -> Result:
+    """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
     inputs = gather([dataclasses.replace(c, cooler=_as_cooler(c)) for c in cases], weather)
     phases = _phases(cases, inputs)
     cooler = cases[0].cooler
@@ -70,7 +70,7 @@ def dry(cases: Sequence[Case], weather: Air | None) -> Result:
     solutions = drying.solve(bed_of(inputs), phases, pellets)
     efficiency = _column(cases, inputs, _fan_efficiency)
     columns = _collected(len(inputs.radius), inputs, solutions, efficiency)
-    scalar = inputs.shape == () and len(cases) == 1
+    scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns)
     if scalar:
         result = dataclasses.replace(first(result), history=_history(solutions[0]))

@@ -100,7 +100,7 @@ def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
     if dried.kind(cases[0]) == dried.COUNTER_FLOW:
         return _several(cases, resolution)
     with _linear_algebra().limit(limits=1, user_api="blas"):
-        return dried.dry(cases, None)
+        return dried.dry(cases, None, many=True)
 
 
 def _dried(case: Case, air: Air | None, band: bool) -> Result:

@@ -117,8 +117,17 @@ def _rivals(key: str, changes: Mapping[str, Any]) -> tuple[str, ...]:
 
 def _set(typed: dict[str, Any], key: str, value: Any, origin: str) -> None:
     *tables, name = key.split(".")
-    for table in tables:
-        typed = typed.setdefault(table, {})
+    for part in tables:
+        table, number = source.numbered(part)
+        below = typed.setdefault(table, {})
+        if number:
+            if not isinstance(below, list) or number > len(below):
+                found = f"{len(below) if isinstance(below, list) else 0} of them"
+                raise InputError(
+                    [Fault(origin, key, found, f"the scenario has no {part}: zones are added in the file")]
+                )
+            below = below[number - 1]
+        typed = below
         if not isinstance(typed, dict):
             raise InputError([Fault(origin, key, shown(typed), f"{table} is a table")])
     typed[name] = value

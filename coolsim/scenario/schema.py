@@ -392,6 +392,8 @@ def find(dotted: str) -> Key | None:
     table, _, name = dotted.rpartition(".")
     if dotted == "title":
         return TITLE
+    if table.startswith("cooler.zone[") and table[12:-1].isdigit() and table.endswith("]"):
+        return ZONE.get(name)
     if table == "material.sorption" and name not in _SORPTION:
         return constant(name)
     return TABLES[table].keys.get(name) if table in TABLES else None

@@ -54,10 +54,21 @@ class Source(Mapping[str, Any]):
         """Return what was typed for a dotted key, or None."""
         value: Any = self.typed
         for part in key.split("."):
-            if not isinstance(value, Mapping) or part not in value:
+            name, number = numbered(part)
+            if not isinstance(value, Mapping) or name not in value:
                 return None
-            value = value[part]
+            value = value[name]
+            if number:
+                if not isinstance(value, tuple) or not number <= len(value):
+                    return None
+                value = value[number - 1]
         return value
+
+
+def numbered(part: str) -> tuple[str, int]:
+    """Return the name and number (from 1; 0 for none) of one part of a key: "zone[2]" is the second of a list."""
+    match = re.fullmatch(r"(.+)\[([1-9][0-9]{0,3})\]", part)
+    return (match[1], int(match[2])) if match else (part, 0)
 
 
 def read_file(path: str | os.PathLike[str]) -> Source:
