@@ -4,6 +4,7 @@
     case = coolsim.load("scenarios/humid-delta.toml")
     result = coolsim.predict(case)
     result.pellets_out.moisture_wb
+    coolsim.plots.bed(result)
 
 The names below are loaded when first used, so that `import coolsim` costs next to nothing.
 """
@@ -18,11 +19,16 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from coolsim.case import Air, Case
     from coolsim.errors import CoolsimError, InputError, NotConverged
+    from coolsim.output import plots
     from coolsim.physics.materials import Material, load_material
     from coolsim.predict import predict
     from coolsim.result import Result
     from coolsim.scenario import load, replace
+    from coolsim.scenario.weather import load_weather
+    from coolsim.studies.seasons import seasons
+    from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings import find_settings, reachable
+    from coolsim.studies.sizing import size
 
     __version__: str
 
@@ -30,8 +36,12 @@ _HOMES = {
     "load": "coolsim.scenario",
     "replace": "coolsim.scenario",
     "predict": "coolsim.predict",
+    "load_weather": "coolsim.scenario.weather",
+    "seasons": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings",
     "reachable": "coolsim.studies.settings",
+    "sensitivities": "coolsim.studies.sensitivity",
+    "size": "coolsim.studies.sizing",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
@@ -41,6 +51,7 @@ _HOMES = {
     "InputError": "coolsim.errors",
     "NotConverged": "coolsim.errors",
 }
+_ROOMS = {"plots": "coolsim.output.plots"}  # whole modules
 
 __all__ = [
     "Air",
@@ -54,9 +65,14 @@ __all__ = [
     "find_settings",
     "load",
     "load_material",
+    "load_weather",
+    "plots",
     "predict",
     "reachable",
     "replace",
+    "seasons",
+    "sensitivities",
+    "size",
 ]
 
 
@@ -67,6 +83,8 @@ def __getattr__(name: str) -> Any:
         value: Any = version("coolsim")
     elif name in _HOMES:
         value = getattr(importlib.import_module(_HOMES[name]), name)
+    elif name in _ROOMS:
+        value = importlib.import_module(_ROOMS[name])
     else:
         raise AttributeError(f"module 'coolsim' has no attribute {name!r}")
     globals()[name] = value

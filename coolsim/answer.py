@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
+from coolsim.model.counterflow import Problem, State
 from coolsim.model.solve import Resolution, Solution
 from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
@@ -81,7 +82,7 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
     """Per case of a solution: exit states, errors, and what the air does to the bed on its way."""
     bed, laws, out = s.problem.bed, s.problem.laws, s.outlet
     T = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
-    drop, lift = _through_the_bed(s)
+    drop, lift = through_the_bed(s.problem, s.state)
     return {
         "X": out.moisture,
         "T": T,
@@ -90,7 +91,7 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
         "X_surface": out.surface_moisture,
         "Y": out.humidity_ratio,
         "T_air": air.temperature_from_enthalpy(out.air_enthalpy, out.humidity_ratio),
-        "Q_feed": bed.bound_water(bed.feed_moisture)[0],
+        "Q_feed": s.problem.feed[1],
         "error_M": s.moisture_error,
         "error_T": s.temperature_error,
         "pressure_drop": drop,
@@ -98,10 +99,10 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
     }
 
 
-def _through_the_bed(s: Solution) -> tuple[Array, Array]:
+def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array]:
     """Clean pressure drop [Pa] over the real states of the air, and the highest share of lift-off velocity."""
-    bed, dz = s.problem.bed, np.diff(s.problem.z, axis=0)[:, None]
-    T, Y = s.state.points[:, cf.TA], s.state.points[:, cf.HUMIDITY]
+    bed, dz = problem.bed, np.diff(problem.z, axis=0)[:, None]
+    T, Y = state.points[:, cf.TA], state.points[:, cf.HUMIDITY]
     velocity = bed.air_flux * air.dry_air_volume(T, Y, bed.pressure)
     density, viscosity = air.moist_density(T, Y, bed.pressure), air.viscosity(T)
     d_p, eps = 2 * bed.radius, bed.void_fraction
@@ -136,7 +137,7 @@ def _profile(count: int, solutions: list[Solution], resolution: Resolution) -> P
 
 
 def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
-    bed, laws, e = s.problem.bed, s.problem.laws, s.evaluation
+    bed, laws, e = s.problem.bed, s.problem.laws, s.contents
     every = (len(s.problem.z) - 1) // cells
     points = s.state.points
 
@@ -153,10 +154,10 @@ def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
         return np.concatenate([exits(UP, stages)[:1], exits(DOWN, stages)])
 
     mean = pellets(e.mean_moisture, bed.feed_moisture)
-    Q = pellets(e.bound_heat, bed.bound_water(bed.feed_moisture)[0])
-    H_feed = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q[0])
-    Y = rising(points[:, cf.HUMIDITY], bed.inlet_humidity_ratio)
-    h = rising(e.air_enthalpy, laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio))
+    H_feed, Q_feed = s.problem.feed
+    Q = pellets(e.bound_heat, Q_feed)
+    Y_inlet, h_inlet = s.problem.inlet
+    Y, h = rising(points[:, cf.HUMIDITY], Y_inlet), rising(e.air_enthalpy, h_inlet)
     nodes = {
         "z": s.problem.z * bed.depth,
         "time": s.problem.z * bed.residence_time,
@@ -203,6 +204,17 @@ def first(data: Any) -> Any:
     if dataclasses.is_dataclass(data) and not isinstance(data, type):
         return dataclasses.replace(
             data, **{f.name: first(getattr(data, f.name)) for f in dataclasses.fields(data)}
+        )
+    return data
+
+
+def pick(data: Any, index: Any) -> Any:
+    """Some cases of a (nested) data class of many, whose arrays carry the cases along their first axis."""
+    if isinstance(data, np.ndarray):
+        return data[index]
+    if dataclasses.is_dataclass(data) and not isinstance(data, type):
+        return dataclasses.replace(
+            data, **{f.name: pick(getattr(data, f.name), index) for f in dataclasses.fields(data)}
         )
     return data
 

@@ -7,6 +7,7 @@ metadata: the glossary in DEVELOPERS.md is held complete against it.
 
 from __future__ import annotations
 
+import copyreg
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -22,13 +23,24 @@ __all__ = [
     "Belt",
     "Case",
     "Cooler",
+    "DesignWeather",
     "Diffusivity",
     "Feed",
     "Isotherm",
     "Material",
+    "Product",
     "Provenance",
     "Zone",
 ]
+
+
+def read_only(mapping: Mapping[Any, Any]) -> MappingProxyType[Any, Any]:
+    """Return a read-only view of a mapping: what a pickled one becomes again."""
+    return MappingProxyType(dict(mapping))
+
+
+# Python itself cannot pickle its read-only mappings, and cases travel to other processes
+copyreg.pickle(MappingProxyType, lambda mapping: (read_only, (dict(mapping),)))
 
 
 @dataclass(frozen=True)
@@ -115,6 +127,23 @@ class Belt:
     zones: tuple[Zone, ...] = documented("-", "zones in the order in which the pellets meet them")
     shrinkage: float = documented("-", "volume that pellets lose, per volume of water lost", default=0.0)
     arrangement: str = documented("-", "how air and pellets meet", default="belt")
+
+
+@dataclass(frozen=True)
+class Product:
+    """A product that a cooler to buy must serve."""
+
+    name: str = documented("-", "how the answer calls it")
+    material: Material = documented("-", "what its pellets are made of")
+    feed: Feed = documented("-", "its pellets as they reach the cooler")
+
+
+@dataclass(frozen=True)
+class DesignWeather:
+    """Air outside in which a cooler to buy must serve."""
+
+    name: str = documented("-", "how the answer calls it")
+    air: Air = documented("-", "the air")
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,21 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.case import Case
+from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, pellet
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.result import Result, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
 LEVELS = ("danger", "check", "note")
+# A stalled fan still moves air, only not steadily; a blocked one moves none, so the bed cannot be as computed.
+FAN_LEVELS = {
+    Status.STALL: "check",
+    Status.AMBIGUOUS: "check",
+    Status.PAST_END: "check",
+    Status.BLOCKED: "danger",
+}
+FULL_SPEED = 1.0 + 1e-6  # more is told
 
 
 @dataclass(frozen=True)
@@ -87,7 +96,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
 
 def cautions(case: Case, result: Result) -> tuple[Warning, ...]:
     """Everything to look at in the answer to one case, the most severe first."""
-    found = [*_from_table(case, result), *_notes(case, result)]
+    found = [*_from_table(case, result), *_of_the_fan(result), *_notes(case, result)]
     if case.cooler.arrangement != "counter-flow":
         found += _of_dryers(case, result)
     return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
@@ -141,6 +150,20 @@ def _from_table(case: Case, result: Result) -> Iterator[Warning]:
             if x > caution.limit:
                 yield Warning(caution.level, _said(caution, x))
                 break
+
+
+def _of_the_fan(result: Result) -> Iterator[Warning]:
+    if result.fan is None:
+        return
+    status = Status(int(result.fan.status))
+    if status in FAN_LEVELS:
+        yield Warning(FAN_LEVELS[status], f"{MEANING[status]}.")
+    if result.fan.speed > FULL_SPEED:
+        yield Warning(
+            "check",
+            f"this airflow takes {result.fan.speed:.0%} of the fan's full speed: power rises as its cube, forces "
+            "in the wheel as its square. Not without the maker's consent.",
+        )
 
 
 def _said(caution: Caution, x: float) -> str:

@@ -200,10 +200,6 @@ def find(
     """
     _check_json(json)
     case = _case(scenario, overrides)
-    if case.cooler.arrangement != "counter-flow":
-        found_ = f'arrangement = "{case.cooler.arrangement}"'
-        allowed = "settings are searched for counter-flow coolers only so far; `coolsim predict` takes dryers"
-        raise InputError([Fault(scenario, "cooler.arrangement", found_, allowed)])
     from coolsim.output import json as as_json
     from coolsim.output import settings
     from coolsim.studies import advice
@@ -215,6 +211,87 @@ def find(
         json,
     )
     return ANSWERED if found.answer.met else OUT_OF_REACH
+
+
+@app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
+@guarded
+def size(
+    scenario: ScenarioFile,
+    json: JsonFile = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> int:
+    """Find how large a cooler and which fan SCENARIO needs.
+
+    Needs [target] moisture and [sizing]: margin for fouling and fines, ranges of bed_depth and air_ratio,
+    above_least or floor_area, freeboard, all with defaults. Each [[sizing.product]] and
+    [[sizing.weather]] has a name and the keys of [feed] or [air] that differ; without any, [feed] and
+    [air] count. [limits] says what the machine must keep; [costs] and [duct] count where given.
+
+    Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
+    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    _check_json(json)
+    case = _case(scenario, overrides)
+    from coolsim.output import json as as_json
+    from coolsim.output import size as printed
+    from coolsim.studies import sizing
+
+    answer = sizing.size(case)
+    _deliver(
+        lambda: printed.sized(case, answer, _page(units)),
+        lambda: as_json.size_document(case, answer, scenario, _version()),
+        json,
+    )
+    return ANSWERED if answer.met else OUT_OF_REACH
+
+
+@app.command(
+    epilog="\b\nExample:\n  coolsim seasons scenarios/monsoon-year.toml --chart chart.csv --csv hours.csv",
+)
+@guarded
+def seasons(
+    scenarios: Annotated[
+        list[str], typer.Argument(metavar="SCENARIO", help="Scenario files (TOML), one or more.")
+    ],
+    json: Annotated[
+        str | None,
+        typer.Option(
+            "--json", metavar="FILE", help="Also one line of JSON per site; with - to standard output."
+        ),
+    ] = None,
+    csv: Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Also every hour as CSV.")] = None,
+    chart: Annotated[
+        str | None,
+        typer.Option(
+            "--chart", metavar="FILE", help="Also the settings chart, as CSV or (by its name) JSON."
+        ),
+    ] = None,
+    direct: Annotated[
+        bool, typer.Option("--direct", help="Predict each hour by itself, without a map of the exit.")
+    ] = False,
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", help="Scenarios run at once.", min=1)] = 1,
+    resume: Annotated[
+        str | None,
+        typer.Option("--resume", metavar="DIR", help="Keep finished sites here, and take them from here."),
+    ] = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Run the cooler of SCENARIO through its year of weather, hour by hour.
+
+    Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
+    what to set by temperature and humidity outside.
+
+    Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours, 130 stopped
+    (finished sites are kept).
+    """
+    from coolsim.output.season_run import Files, run
+
+    files = Files(json, csv, chart)
+    files.check()
+    cases = _cases(scenarios, overrides)
+    run(list(zip(scenarios, cases)), files, _page(units), _print, direct=direct, jobs=jobs, resume=resume)
 
 
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
@@ -279,6 +356,19 @@ def _case(scenario: str, overrides: list[str] | None) -> Case:
     from coolsim.scenario import load_with
 
     return load_with(scenario, overrides or ())
+
+
+def _cases(scenarios: list[str], overrides: list[str] | None) -> list[Case]:
+    """Return the cases of many files; raises InputError with the faults of all."""
+    cases, faults = [], []
+    for scenario in scenarios:
+        try:
+            cases.append(_case(scenario, overrides))
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return cases
 
 
 def _solve(case: Case) -> Result:

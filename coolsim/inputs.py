@@ -49,11 +49,41 @@ class Inputs:
     dry_solid: Array  # kg/s
 
 
+@dataclass(frozen=True)
+class Stated:
+    """What cases of one form of isotherm state, number by number, each (cases,); nan where not stated."""
+
+    isotherm: Isotherm  # of arrays
+    diffusivity: Diffusivity  # of arrays
+    specific_heat: Array
+    conductivity: Array
+    diameter: Array
+    length: Array
+    throughput: Array
+    feed_moisture: Array
+    feed_temperature: Array
+    bulk_density: Array
+    void_fraction: Array
+    floor_area: Array
+    bed_depth: Array
+    airflow: Array  # or air_ratio
+    air_ratio: Array
+    inlet_air_temperature: Array  # of a heater, if there is one
+    ambient_temperature: Array
+    relative_humidity: Array
+    pressure: Array
+
+
 def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     """Lay cases of one form of isotherm side by side.
 
     `weather` replaces the air of a single case and may hold arrays: then one case per entry.
     """
+    return inputs_of(*stated(cases, weather), len(cases) == 1)
+
+
+def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, tuple[int, ...]]:
+    """The numbers of cases as they state them, and the shape of the outside air; arguments as of `gather`."""
     airs = [c.air for c in cases] if weather is None else [weather]
     columns = [np.array([getattr(a, f.name) for a in airs], float) for f in fields(Air)]
     T, RH, p = np.broadcast_arrays(*columns) if len(airs) > 1 else (c[0] for c in columns)
@@ -73,39 +103,60 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
         numbers(lambda c: c.material.isotherm.scale),
     )
     law: dict[str, Any] = {f.name: numbers(partial(_diffusivity, f.name)) for f in fields(Diffusivity)}
-    fed, M = numbers(lambda c: c.feed.throughput), numbers(lambda c: c.feed.moisture)
-    specific_heat = numbers(lambda c: c.material.specific_heat)
-    T_fed = numbers(lambda c: c.feed.temperature)
-    X, T_in = pellet.flash(isotherm, specific_heat, M / (1 - M), T_fed, p)
-    Y = air.humidity_ratio_from_relative_humidity(T, RH, p)
-    volume = air.dry_air_volume(T, Y, p)
-    ratio, airflow = numbers(lambda c: c.cooler.air_ratio), numbers(lambda c: c.cooler.airflow)
-    return Inputs(
-        shape=shape,
-        one_case=len(cases) == 1,
+    numbers_stated = Stated(
         isotherm=isotherm,
         diffusivity=Diffusivity(**law),
-        specific_heat=specific_heat,
+        specific_heat=numbers(lambda c: c.material.specific_heat),
         conductivity=numbers(lambda c: c.material.conductivity),
-        radius=pellet.equivalent_sphere_radius(
-            numbers(lambda c: c.feed.diameter), numbers(lambda c: c.feed.length)
-        ),
-        throughput=fed,
-        moisture_wb=M,
-        feed_temperature=T_fed,
+        diameter=numbers(lambda c: c.feed.diameter),
+        length=numbers(lambda c: c.feed.length),
+        throughput=numbers(lambda c: c.feed.throughput),
+        feed_moisture=numbers(lambda c: c.feed.moisture),
+        feed_temperature=numbers(lambda c: c.feed.temperature),
         bulk_density=numbers(lambda c: c.feed.bulk_density),
         void_fraction=numbers(lambda c: c.feed.void_fraction),
-        flashed_moisture=X,
-        flashed_temperature=T_in,
         floor_area=numbers(lambda c: c.cooler.floor_area),
         bed_depth=numbers(lambda c: c.cooler.bed_depth),
+        airflow=numbers(lambda c: c.cooler.airflow),
+        air_ratio=numbers(lambda c: c.cooler.air_ratio),
+        inlet_air_temperature=numbers(lambda c: c.cooler.inlet_air_temperature),
+        ambient_temperature=T,
+        relative_humidity=RH,
+        pressure=p,
+    )
+    return numbers_stated, shape
+
+
+def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
+    """What the models need, from what cases state."""
+    fed, M, T, p = s.throughput, s.feed_moisture, s.ambient_temperature, s.pressure
+    X, T_in = pellet.flash(s.isotherm, s.specific_heat, M / (1 - M), s.feed_temperature, p)
+    Y = air.humidity_ratio_from_relative_humidity(T, s.relative_humidity, p)
+    volume = air.dry_air_volume(T, Y, p)
+    return Inputs(
+        shape=shape,
+        one_case=one_case,
+        isotherm=s.isotherm,
+        diffusivity=s.diffusivity,
+        specific_heat=s.specific_heat,
+        conductivity=s.conductivity,
+        radius=pellet.equivalent_sphere_radius(s.diameter, s.length),
+        throughput=fed,
+        moisture_wb=M,
+        feed_temperature=s.feed_temperature,
+        bulk_density=s.bulk_density,
+        void_fraction=s.void_fraction,
+        flashed_moisture=X,
+        flashed_temperature=T_in,
+        floor_area=s.floor_area,
+        bed_depth=s.bed_depth,
         outside_temperature=T,
         humidity_ratio=Y,
         pressure=p,
         outside_volume=volume,
         # outside air that is already warmer than the heater's setting is not cooled
-        inlet_air_temperature=np.fmax(T, numbers(lambda c: c.cooler.inlet_air_temperature)),
-        dry_air=np.where(np.isnan(ratio), airflow / volume, ratio * fed),
+        inlet_air_temperature=np.fmax(T, s.inlet_air_temperature),
+        dry_air=np.where(np.isnan(s.air_ratio), s.airflow / volume, s.air_ratio * fed),
         dry_solid=fed * (1 - M),
     )
 

@@ -17,11 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from coolsim import dried
-from coolsim.answer import build_result, interleave
+from coolsim import dried, running
+from coolsim.answer import build_result, first, interleave
 from coolsim.case import Air, Case
 from coolsim.cautions import cautions
-from coolsim.errors import NotConverged
+from coolsim.equipment.fan import fan_of
+from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import family
 from coolsim.model.bed import Bed, take
@@ -32,6 +33,7 @@ from coolsim.result import InputBand, Result
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
+ROUGH = Resolution(8, 6, refinements=0)  # for air paths that are corrected afterwards
 BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
 
@@ -42,23 +44,24 @@ def predict(
     band: bool = False,
     resolution: Resolution = DEFAULT,
 ) -> Result:
-    """Predict what leaves the cooler.
+    """Predict what leaves the cooler or dryer.
 
     case: one Case, or several (then every number of the result is an array over them).
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
-    resolution: cells and shells of the mesh.
+    resolution: cells and shells of the mesh; dryers choose their own.
 
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
     if isinstance(case, Case):
-        if case.cooler.arrangement != "counter-flow":
+        if dried.kind(case) != dried.COUNTER_FLOW:
             return _dried(case, air, band)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
-        result = _solved(inputs, scalar, resolution)
+        inputs, result = _run(case, inputs, scalar, resolution)
         if scalar:
             one = case if air is None else dataclasses.replace(case, air=air)
+            one = _blown(one, inputs)
             result = dataclasses.replace(result, warnings=cautions(one, result))
             return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
     else:
@@ -70,42 +73,71 @@ def predict(
     return result
 
 
+def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tuple[Inputs, Result]:
+    """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
+    path = running.air_path(case.tables)
+    if path is None:
+        if case.cooler.airflow is None and case.cooler.air_ratio is None:
+            fan_of(case.tables)  # says that there is no curve
+            raise InputError([Fault("", "cooler.airflow", "nothing", "give it, or [fan] with its speed")])
+        return inputs, _solved(inputs, scalar, resolution)
+
+    def solve(some: Inputs) -> Result:
+        return _solved(some, False, resolution)
+
+    if np.isnan(inputs.dry_air).any():
+        speed = case.tables["fan"]["speed"]
+        inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
+    else:
+        inputs, result = running.warmed(path, inputs, solve)
+    result = running.with_fan(path, inputs, result)
+    return inputs, first(result) if scalar else result
+
+
+def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
+    """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
+    return _blown(case, _run(case, gather([case]), False, resolution)[0]) if _asks_its_fan(case) else case
+
+
+def _blown(case: Case, inputs: Inputs) -> Case:
+    """The case with the airflow and inlet air that its fan settled at."""
+    path = running.air_path(case.tables)
+    if path is None or (case.cooler.airflow is not None and not path.heats):
+        return case
+    cooler = dataclasses.replace(
+        case.cooler,
+        airflow=float(inputs.dry_air[0] * inputs.outside_volume[0]),
+        air_ratio=None,
+        inlet_air_temperature=float(inputs.inlet_air_temperature[0]),
+    )
+    return dataclasses.replace(case, cooler=cooler)
+
+
 def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
     """Predict cases that are already laid side by side, for studies that try many settings of one case."""
     return _solved(inputs, False, resolution)
 
 
 def _several(cases: list[Case], resolution: Resolution) -> Result:
-    """Cases with any mix of isotherms, grouped by their form."""
-    if not cases:
-        raise ValueError("no case to predict")
-    kinds = np.array([dried.kind(c) for c in cases])
-    if (kinds != kinds[0]).any() or kinds[0] != dried.COUNTER_FLOW:
-        groups = [np.flatnonzero(kinds == k) for k in np.unique(kinds)]
-        results = [_of_one_kind([cases[i] for i in index], resolution) for index in groups]
-        return results[0] if len(groups) == 1 else interleave(results, groups)
-    forms = np.array([c.material.isotherm.equation for c in cases])
-    groups = [np.flatnonzero(forms == form) for form in np.unique(forms)]
-    results = []
-    for index in groups:
-        try:
-            results.append(_solved(gather([cases[i] for i in index]), False, resolution))
-        except NotConverged as error:
-            raise NotConverged(error.reason, index[error.failed], error.best) from None
-    return results[0] if len(groups) == 1 else interleave(results, groups)
+    """Cases with any mix of arrangements and isotherms."""
+    return _grouped(cases, dried.kind, lambda some: _of_one_kind(some, resolution))
 
 
 def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
     """Coolers, or dryers that can stand side by side."""
-    if dried.kind(cases[0]) == dried.COUNTER_FLOW:
-        return _several(cases, resolution)
-    with _linear_algebra().limit(limits=1, user_api="blas"):
-        return dried.dry(cases, None, many=True)
+    if dried.kind(cases[0]) != dried.COUNTER_FLOW:
+        with on_one_thread():
+            return dried.dry(cases, None, many=True)
+    if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
+        each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
+        bare = [dataclasses.replace(r, fan=None) for r in each]
+        return interleave(bare, [np.array([k]) for k in range(len(bare))])
+    return by_form(cases, lambda some: _solved(gather(some), False, resolution))
 
 
 def _dried(case: Case, air: Air | None, band: bool) -> Result:
     """A dryer, in one state of air or many."""
-    with _linear_algebra().limit(limits=1, user_api="blas"):
+    with on_one_thread():
         result = dried.dry([case], air)
     if np.ndim(result.pellets_out.moisture_wb) > 0:
         if band:
@@ -116,26 +148,61 @@ def _dried(case: Case, air: Air | None, band: bool) -> Result:
     return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
 
 
+def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
+    """`work` on the cases of each form of isotherm, its answers put together in the order of the cases."""
+    return _grouped(cases, lambda c: c.material.isotherm.equation, work)
+
+
+def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[list[Case]], Any]) -> Any:
+    """`work` on the cases of each name, its answers put together in the order of the cases."""
+    if not cases:
+        raise ValueError("no case to predict")
+    names = np.array([name(c) for c in cases])
+    groups = [np.flatnonzero(names == one) for one in np.unique(names)]
+    results = []
+    for index in groups:
+        try:
+            results.append(work([cases[i] for i in index]))
+        except NotConverged as error:
+            raise NotConverged(error.reason, index[error.failed], error.best) from None
+    return results[0] if len(groups) == 1 else interleave(results, groups)
+
+
+def _asks_its_fan(case: Case) -> bool:
+    path, cooler = running.air_path(case.tables), case.cooler
+    return (path is not None and path.heats) or (cooler.airflow is None and cooler.air_ratio is None)
+
+
 @lru_cache(maxsize=1)
 def _linear_algebra() -> ThreadpoolController:
     return ThreadpoolController()
 
 
+def on_one_thread() -> Any:
+    """Keep linear algebra to one thread: matrices of 30 rows are too small to share, doing so halves the speed."""
+    return _linear_algebra().limit(limits=1, user_api="blas")
+
+
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
-    """Solve all cases and raise if one fails."""
+    return solved(inputs, scalar, resolution)[0]
+
+
+def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
+    """Solve all cases and raise if one fails; `scalar` gives a result of floats."""
     solve_all = _solve_alike if inputs.one_case and len(inputs.radius) >= ALIKE else _solve_each
-    # matrices of 30 rows are too small to share between threads: doing so halves the speed
-    with _linear_algebra().limit(limits=1, user_api="blas"):
+    with on_one_thread():
         solutions = solve_all(bed_of(inputs), resolution)
     result = build_result(inputs, solutions, resolution, scalar)
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
         raise NotConverged(_reason(solutions, failed, len(inputs.radius)), np.sort(failed), result)
-    return result
+    return result, solutions
 
 
 def _solve_each(bed: Bed, resolution: Resolution) -> list[Solution]:
     """Every case from scratch."""
+    if bed.cases <= CHUNK:
+        return solve(bed, resolution=resolution)
     return _in_chunks(np.arange(bed.cases), lambda index: solve(take(bed, index), resolution=resolution))
 
 

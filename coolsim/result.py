@@ -66,6 +66,22 @@ class Bed:
 
 
 @dataclass(frozen=True)
+class FanRun:
+    """How the fan runs at this airflow; nan where its curve does not tell."""
+
+    speed: Number = documented("-", "share of the fan's full speed", "n")
+    flow: Number = documented(
+        "m³/s", "volume flow at the fan's inlet, false air included", "q", json="flow_m3_h", factor=3600.0
+    )
+    pressure: Number = documented("Pa", "pressure that bed and duct use up", "p", json="pressure_Pa")
+    power: Number = documented("W", "electric power of the motor", json="power_kW", factor=1e-3)
+    temperature_rise: Number = documented(
+        "K", "how much it warms the air that enters the bed", json="temperature_rise_K"
+    )
+    status: Number = documented("-", "an operating_point.Status: 0 on the falling side of its curve")
+
+
+@dataclass(frozen=True)
 class Accuracy:
     """How exactly the equations were solved (not how well they describe your feed: see InputBand)."""
 
@@ -180,6 +196,7 @@ class Result:
     input_band: InputBand | None = documented(
         "-", "what assumed material numbers leave open, if asked", default=None
     )
+    fan: FanRun | None = documented("-", "how the fan runs, where its curve is given", default=None)
     energy: Energy | None = documented("-", "of a dryer: what it spends", default=None)
     spread: Spread | None = documented("-", "of a dryer: how even its bed is", default=None)
     history: History | None = documented("-", "of one dryer: its course", default=None)

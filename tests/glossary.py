@@ -17,11 +17,28 @@ from pathlib import Path
 PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
 START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<!-- end of the glossary -->"
 MODULES = (
-    *("case", "result", "physics.materials", "physics.pellet", "physics.sorption"),
-    *("equipment.fan", "equipment.duct", "equipment.operating_point"),
-    *("studies.settings", "studies.plant", "studies.advice"),
+    "case",
+    "result",
+    "balance",
+    "physics.materials",
+    "physics.pellet",
+    "physics.sorption",
+    "equipment.fan",
+    "equipment.duct",
+    "equipment.operating_point",
+    "studies.settings",
+    "studies.changes",
+    "studies.plant",
+    "studies.advice",
+    "studies.sensitivity",
+    "studies.size_answer",
+    "scenario.weather.record",
+    "studies.seasons.study",
+    "studies.seasons.hours",
+    "studies.seasons.chart",
 )
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit")  # what a search hands to itself; nobody is given one
+# what a search hands to itself; nobody is given one
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever")
 
 
 def classes() -> Iterator[tuple[str, type]]:

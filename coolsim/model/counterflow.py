@@ -59,33 +59,58 @@ class Problem:
     per_solid: Array  # Δz a L/Gs, (K, 1, B)
     per_air: Array  # Δz a L/Ga, (K, 1, B)
     inner: Array  # 5k/R [W/(m² K)], (B,)
-    feed_bound_heat: Array  # Q(X_in), (B,)
-    feed_enthalpy: Array  # H, (B,)
-    inlet_enthalpy: Array  # h, (B,)
+    feed: Array  # H and Q(X_in) of the pellets that enter, (2, B)
+    inlet: Array  # Y and h of the air that enters, (2, B)
 
 
 def pose(bed: Bed, shells: Shells, z: Array, laws: Laws = REAL) -> Problem:
     """The equations of a bed on a mesh of shells and nodes z (K + 1, B)."""
-    dz = np.diff(z, axis=0)[:, None]
-    Q = bed.bound_water(bed.feed_moisture)[0]
-    return Problem(
-        bed,
-        shells,
-        z,
-        laws,
-        time=dz * bed.residence_time,
-        per_solid=dz * (bed.surface / bed.solid_flux),
-        per_air=dz * (bed.surface / bed.air_flux),
-        inner=5 * bed.conductivity / bed.radius,
-        feed_bound_heat=Q,
-        feed_enthalpy=laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q),
-        inlet_enthalpy=laws.air_enthalpy(bed.inlet_air_temperature, bed.inlet_humidity_ratio),
-    )
+    Y, Q = bed.inlet_humidity_ratio, bed.bound_water(bed.feed_moisture)[0]
+    H = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
+    h = laws.air_enthalpy(bed.inlet_air_temperature, Y)
+    feed, inlet = np.stack([H, Q]), np.stack([Y, h])
+    return Problem(bed, shells, z, laws, *_cell_sizes(bed, z), 5 * bed.conductivity / bed.radius, feed, inlet)
+
+
+def on_mesh(problem: Problem, shells: Shells, z: Array) -> Problem:
+    """The same equations on another mesh."""
+    time, per_solid, per_air = _cell_sizes(problem.bed, z)
+    return dataclasses.replace(problem, shells=shells, z=z, time=time, per_solid=per_solid, per_air=per_air)
+
+
+def _cell_sizes(bed: Bed, z: Array) -> tuple[Array, Array, Array]:
+    """Cells in seconds, and in pellet surface per solid and per air flux."""
+    dz, surface = np.diff(z, axis=0)[:, None], bed.surface
+    return dz * bed.residence_time, dz * (surface / bed.solid_flux), dz * (surface / bed.air_flux)
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What the streams hold at the stages, each (K, 2, B)."""
+
+    mean_moisture: Array  # X̄
+    bound_heat: Array  # ⟨Q⟩
+    enthalpy: Array  # H
+    air_enthalpy: Array  # h
+
+
+def contents(problem: Problem, state: State) -> Contents:
+    """What the streams hold at a state."""
+    return _contents(problem, state)[0]
+
+
+def _contents(problem: Problem, state: State) -> tuple[Contents, Array]:
+    """As `contents`, and q_st of each shell (K, n, 2, B)."""
+    bed, laws, V = problem.bed, problem.laws, problem.shells.volume[:, None]
+    Q_shells, q_st = bed.bound_water(state.chain)
+    X_mean, Q = (V * state.chain).sum(axis=1), (V * Q_shells).sum(axis=1)
+    H = laws.pellet_enthalpy(bed, X_mean, state.points[:, TP], Q)
+    return Contents(X_mean, Q, H, laws.air_enthalpy(state.points[:, TA], state.points[:, HUMIDITY])), q_st
 
 
 @dataclass(frozen=True)
 class Evaluation:
-    """Everything computed from an iterate: residuals, and the parts that results and slopes are made of."""
+    """Residuals at an iterate, and the parts that slopes are made of."""
 
     chain_residual: Array  # (K, n, 2, B)
     point_residual: (
@@ -95,11 +120,8 @@ class Evaluation:
     law: MoistureLaw
     heat_coefficient: Array
     heat_coefficient_slope: Array
-    mean_moisture: Array  # X̄ (K, 2, B)
-    bound_heat: Array  # ⟨Q⟩ (K, 2, B)
     bound_heat_slope: Array  # q_st of each shell (K, n, 2, B)
-    enthalpy: Array  # H (K, 2, B)
-    air_enthalpy: Array  # h (K, 2, B)
+    mean_moisture: Array  # X̄ (K, 2, B)
 
 
 def bound_water_rate(problem: Problem) -> Array:
@@ -117,28 +139,23 @@ def evaluate(problem: Problem, state: State) -> Evaluation:
     chain_residual = V * differences(DOWN, X, bed.feed_moisture)
     chain_residual -= (problem.time * d.rate)[:, None] * d.inflow
 
-    X_mean = (V * X).sum(axis=1)
-    Q_shells, q_st = bed.bound_water(X)
-    Q = (V * Q_shells).sum(axis=1)
-    H = laws.pellet_enthalpy(bed, X_mean, Tp, Q)
-    h_air = laws.air_enthalpy(Ta, Y)
-
+    c, q_st = _contents(problem, state)
     coefficient, coefficient_slope = laws.heat_transfer(bed, Ta)
     h_v = laws.vapour_enthalpy(Ts)
     q = coefficient * (Ts - Ta)
     passed = q + d.flux * h_v
-    q_bound = -bound_water_rate(problem) * differences(DOWN, Q, problem.feed_bound_heat)
+    down = differences(DOWN, np.stack([c.enthalpy, c.bound_heat], axis=1), problem.feed)
+    up = differences(UP, np.stack([Y, c.air_enthalpy], axis=1), problem.inlet)
+    q_bound = -bound_water_rate(problem) * down[:, 1]
     law = laws.moisture(bed, SurfaceState(Xs, Ts, Ta, Y, d.flux))
 
     points = np.empty_like(state.points)
     points[:, 0] = law.residual
     points[:, 1] = problem.inner * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp) - q_bound
-    points[:, 2] = differences(DOWN, H, problem.feed_enthalpy) + problem.per_solid * passed
-    points[:, 3] = differences(UP, Y, bed.inlet_humidity_ratio) - problem.per_air * d.flux
-    points[:, 4] = differences(UP, h_air, problem.inlet_enthalpy) - problem.per_air * passed
-    return Evaluation(
-        chain_residual, points, d, law, coefficient, coefficient_slope, X_mean, Q, q_st, H, h_air
-    )
+    points[:, 2] = down[:, 0] + problem.per_solid * passed
+    points[:, 3] = up[:, 0] - problem.per_air * d.flux
+    points[:, 4] = up[:, 1] - problem.per_air * passed
+    return Evaluation(chain_residual, points, d, law, coefficient, coefficient_slope, q_st, c.mean_moisture)
 
 
 def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
@@ -153,11 +170,12 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
     g = sh.conductance[:, None]
     both = g.copy()
     both[1:] += g[:-1]
-    lower, upper = np.zeros_like(state.chain), np.zeros_like(state.chain)
-    slope = np.broadcast_to(d.slope, state.chain.shape)
-    lower[:, 1:] = -rate * g[:-1] * slope[:, :-1]
-    upper[:, :-1] = -rate * g[:-1] * slope[:, 1:]
-    diagonal = rate * both * slope
+    lower, upper, diagonal = np.zeros(state.chain.shape), np.zeros(state.chain.shape), rate * both
+    lower[:, 1:] = upper[:, :-1] = -rate * g[:-1]
+    if not isinstance(d.slope, float):
+        lower[:, 1:] *= d.slope[:, :-1]
+        upper[:, :-1] *= d.slope[:, 1:]
+        diagonal *= d.slope
 
     J_n, J_s, J_T = d.flux_by_last, d.flux_by_surface, d.flux * d.rate_log_slope
     h_v = laws.vapour_enthalpy(Ts)
@@ -191,28 +209,27 @@ def linearise(problem: Problem, state: State, e: Evaluation) -> ChainCells:
         own_F[:, row, 0] = scale * h_v * J_n
     own[:, 3, XS], own[:, 3, TS] = -problem.per_air * J_s, -problem.per_air * J_T
     own_F[:, 3, 0] = -problem.per_air * J_n
-    for i in range(2):
-        for l in range(2):
-            F[:, 1, i, 2, l] = per_time * DOWN.stage[i, l]
-            P[:, 2, i, TP, l] += DOWN.stage[i, l] * H_T[:, l]
-            F[:, 2, i, 1, l] = DOWN.stage[i, l] * H_X[:, l]
-            F[:, 2, i, 2, l] = -DOWN.stage[i, l]
-            P[:, 3, i, HUMIDITY, l] += UP.stage[i, l]
-            P[:, 4, i, TA, l] += UP.stage[i, l] * h_T[:, l]
-            P[:, 4, i, HUMIDITY, l] += UP.stage[i, l] * h_Y[:, l]
+    down_stage, up_stage = DOWN.stage[..., None], UP.stage[..., None]  # by (stage, stage, case)
+    P[:, 2, :, TP] += down_stage * H_T[:, None]
+    P[:, 3, :, HUMIDITY] += up_stage
+    P[:, 4, :, TA] += up_stage * h_T[:, None]
+    P[:, 4, :, HUMIDITY] += up_stage * h_Y[:, None]
+    F[:, 1, :, 2] = per_time[:, None, None] * down_stage
+    F[:, 2, :, 1] = down_stage * H_X[:, None]
+    F[:, 2, :, 2] = -down_stage
 
     by_down, by_up = np.zeros((K, 5, 2, 2, B)), np.zeros((K, 5, 2, 2, B))  # (H, ⟨Q⟩) and (Y, h)
+    by_down[:, 1, :, 1] = per_time[:, None] * DOWN.entry[:, None]
+    by_down[:, 2, :, 0] = DOWN.entry[:, None]
+    by_up[:, 3, :, 0] = by_up[:, 4, :, 1] = UP.entry[:, None]
     down, down_f = np.zeros((K, 2, 5, 2, B)), np.zeros((K, 2, 3, 2, B))
     up = np.zeros((K, 2, 5, 2, B))
-    for i in range(2):
-        by_down[:, 1, i, 1] = per_time * DOWN.entry[i]
-        by_down[:, 2, i, 0] = DOWN.entry[i]
-        by_up[:, 3, i, 0] = by_up[:, 4, i, 1] = UP.entry[i]
-        down[:, 0, TP, i] = DOWN.exit[i] * H_T[:, i]
-        down_f[:, 0, 1, i] = DOWN.exit[i] * H_X[:, i]
-        down_f[:, 0, 2, i], down_f[:, 1, 2, i] = -DOWN.exit[i], DOWN.exit[i]
-        up[:, 0, HUMIDITY, i] = UP.exit[i]
-        up[:, 1, TA, i], up[:, 1, HUMIDITY, i] = UP.exit[i] * h_T[:, i], UP.exit[i] * h_Y[:, i]
+    down_exit, up_exit = DOWN.exit[:, None], UP.exit[:, None]
+    down[:, 0, TP] = down_exit * H_T
+    down_f[:, 0, 1] = down_exit * H_X
+    down_f[:, 0, 2], down_f[:, 1, 2] = -down_exit, down_exit
+    up[:, 0, HUMIDITY] = up_exit
+    up[:, 1, TA], up[:, 1, HUMIDITY] = up_exit * h_T, up_exit * h_Y
     return ChainCells(
         mass=sh.volume,
         lower=lower,
@@ -271,25 +288,27 @@ def newton_step(problem: Problem, state: State, inertia: Array | None = None) ->
 
 
 MOISTURE_SCALE, TEMPERATURE_SCALE = 0.1, 50.0  # kg/kg and K that a step size of one stands for
+_POINT_SCALES = np.array([MOISTURE_SCALE, *3 * (TEMPERATURE_SCALE,), MOISTURE_SCALE])[:, None, None]
 
 
 def _advance(problem: Problem, state: State, dX: Array, dP: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry (see the dead ends above)."""
     bed, old = problem.bed, state.points
     temperatures = slice(TS, TA + 1)
-    dT = dP[:, temperatures]
-    size = np.maximum(np.abs(dX).max(axis=(0, 1, 2)), np.abs(dP[:, XS]).max(axis=(0, 1)))
-    size = np.maximum(size, np.abs(dP[:, HUMIDITY]).max(axis=(0, 1))) / MOISTURE_SCALE
-    size = np.maximum(size, np.abs(dT).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE)
-
+    size = np.maximum(_largest(dX) / MOISTURE_SCALE, _largest(dP / _POINT_SCALES))
     chain = _within(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
     points = old + dP
     points[:, XS] = _within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
     hottest = np.maximum(bed.feed_temperature, bed.inlet_air_temperature) + TEMPERATURE_MARGIN
-    stepped = old[:, temperatures] + _within(dT, -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
-    points[:, temperatures] = _within(stepped, LOWEST_TEMPERATURE, hottest)
+    dT = _within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    points[:, temperatures] = _within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, hottest)
     points[:, HUMIDITY] = _within(points[:, HUMIDITY], *HUMIDITY_RANGE)
     return State(chain, points), size
+
+
+def _largest(step: Array) -> Array:
+    """Largest change of each case, (B,) from (…, B)."""
+    return np.abs(step).reshape(-1, step.shape[-1]).max(axis=0)
 
 
 def _within(x: Array, low: Array | float, high: Array | float) -> Array:

@@ -1,8 +1,9 @@
 """From a bed to its solution: meshes, continuation, error estimate.
 
 1. A coarse mesh, graded to both ends by the streams' transfer lengths; Newton's method from straight lines.
-   The few cases that fail (one in two hundred) take a longer road: see ROADS.
 2. A mesh with twice the cells that follows the solution, and twice the shells; Newton from the coarse state.
+   The few cases that fail (one in two hundred) take a longer road: see ROADS. Those that still fail start anew,
+   with these roads on the coarse mesh.
 3. One Newton step from that solution on half its cells, and on half its cells and shells: the differences
    are the error estimate. (One step: its own error is the square of what it measures.)
 4. Cases whose error is above tolerance go round again with twice the cells and shells.
@@ -14,7 +15,10 @@ takes a larger part of the difference in z than third order would.
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -23,7 +27,7 @@ from numpy.typing import NDArray
 from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
-from coolsim.model.counterflow import Evaluation, Outlet, Problem, State, pose
+from coolsim.model.counterflow import Contents, Outlet, Problem, State, pose
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
@@ -58,7 +62,7 @@ class Solution:
     index: NDArray[np.intp]  # which cases of the bed, (B,)
     problem: Problem
     state: State
-    evaluation: Evaluation
+    contents: Contents
     outlet: Outlet
     moisture_error: Array  # kg/kg wet, (B,)
     temperature_error: Array  # K, (B,)
@@ -76,12 +80,28 @@ METHOD = Method(cf.newton_step, take, _put)
 
 
 def solve(bed: Bed, laws: Laws = REAL, resolution: Resolution = Resolution()) -> list[Solution]:
-    """Solve every case of a bed to tolerance: a list of solutions, one per size of mesh that was needed."""
+    """Solve every case of a bed to tolerance: a list of solutions, each on meshes of one size."""
+    solution = _from_coarse(bed, laws, resolution, np.arange(bed.cases), ())
+    failed = np.flatnonzero(~solution.converged)
+    if not len(failed):
+        return _refined(solution, resolution.refinements)
+    again = _from_coarse(take(bed, failed), laws, resolution, failed, ROADS)
+    others = take(solution, np.flatnonzero(solution.converged))
+    parts = [again, others] if len(others.index) else [again]
+    return [answer for part in parts for answer in _refined(part, resolution.refinements)]
+
+
+def _from_coarse(
+    bed: Bed, laws: Laws, resolution: Resolution, index: NDArray[np.intp], roads: Roads
+) -> Solution:
+    """Solve on half the cells and shells, then on all; `roads` are those taken on the coarse mesh.
+
+    They are long there and often lead nowhere, where a finer mesh has a solution that is soon found.
+    """
     cells, count = resolution.cells, resolution.shells
     coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
-    state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE)
-    solution = _solve_followed(np.arange(bed.cases), coarse, state, solved, cells, count, steps)
-    return _refined(solution, resolution.refinements)
+    state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE, roads)
+    return _solve_followed(index, coarse, state, solved, cells, count, steps)
 
 
 def solve_from(problem: Problem, guess: State, refinements: int) -> list[Solution]:
@@ -118,8 +138,16 @@ def end_layers(bed: Bed) -> tuple[Array, Array]:
 
 
 def graded_shells(bed: Bed, count: int) -> Shells:
-    """The default shells of a bed's pellets."""
-    return shells(count, np.full(bed.cases, GRADING))
+    """The default shells of a bed's pellets: every case has the same."""
+    one = _one_graded(count)
+    return Shells(
+        *(np.broadcast_to(f, (count, bed.cases)) for f in (one.volume, one.middle, one.conductance))
+    )
+
+
+@lru_cache(maxsize=16)
+def _one_graded(count: int) -> Shells:
+    return shells(count, np.full(1, GRADING))
 
 
 def _by_moisture_slope(problem: Problem, enough: float) -> Any:
@@ -141,15 +169,16 @@ def _by_time(problem: Problem, enough: float) -> Any:
     return state, converged, steps + more
 
 
-ROADS = (_by_moisture_slope, _by_depth, _by_time)  # to what Newton's method does not reach at once
+Roads = tuple[Callable[[Problem, float], Any], ...]
+ROADS: Roads = (_by_moisture_slope, _by_depth, _by_time)  # to what Newton's method does not reach at once
 
 
 def _solve_on(
-    problem: Problem, guess: State, enough: float = CONVERGED
+    problem: Problem, guess: State, enough: float = CONVERGED, roads: Roads | None = None
 ) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
-    """Newton from a guess; for the cases that fail, each road in turn."""
+    """Newton from a guess; for the cases that fail, each road in turn (all of them by default)."""
     state, converged, steps = newton(METHOD, problem, guess, problem.bed.cases, MOST_STEPS, enough)
-    for road in ROADS:
+    for road in ROADS if roads is None else roads:
         failed = np.flatnonzero(~converged)
         if not len(failed):
             break
@@ -171,9 +200,12 @@ def _solve_followed(
 ) -> Solution:
     """Solve on a mesh that follows a coarser state, where that state solves its own mesh."""
     bed = problem.bed
-    nodes = mesh.layered_nodes(cells, *end_layers(bed))
-    nodes[:, solved] = followed_mesh(take(problem, solved), take(state, solved), cells)
-    fine = pose(bed, graded_shells(bed, count), nodes, problem.laws)
+    if solved.all():
+        nodes = followed_mesh(problem, state, cells)
+    else:
+        nodes = mesh.layered_nodes(cells, *end_layers(bed))
+        nodes[:, solved] = followed_mesh(take(problem, solved), take(state, solved), cells)
+    fine = cf.on_mesh(problem, graded_shells(bed, count), nodes)
     return _finished(index, fine, moved(problem, state, fine), steps)
 
 
@@ -181,11 +213,12 @@ def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArr
     """Solve on a mesh, and estimate the error from half its cells and from half its cells and shells."""
     bed, laws = fine.bed, fine.laws
     state, converged, more = _solve_on(fine, guess)
-    e = cf.evaluate(fine, state)
     out = cf.outlet(fine, state)
-    half = pose(bed, fine.shells, fine.z[::2], laws)
-    quarter = pose(bed, graded_shells(bed, len(fine.shells.volume) // 2), fine.z[::2], laws)
-    outlets = [out, *(_outlet_after_one_step(p, moved(fine, state, p)) for p in (half, quarter))]
+    half = cf.on_mesh(fine, fine.shells, fine.z[::2])
+    quarter = dataclasses.replace(half, shells=graded_shells(bed, len(fine.shells.volume) // 2))
+    on_half = moved(fine, state, half)
+    on_quarter = State(between_shells(on_half.chain, len(quarter.shells.volume)), on_half.points)
+    outlets = [out, _outlet_after_one_step(half, on_half), _outlet_after_one_step(quarter, on_quarter)]
     moisture = _difference(MOISTURE_PART, *(o.moisture / (1 + o.moisture) for o in outlets))
     temperature = _difference(
         TEMPERATURE_PART,
@@ -195,7 +228,7 @@ def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArr
         index,
         fine,
         state,
-        e,
+        cf.contents(fine, state),
         out,
         moisture + MOISTURE_PER_KELVIN * temperature,
         temperature + KELVIN_PER_MOISTURE * moisture,
@@ -276,7 +309,9 @@ EQUATION_NAMES = ("surface moisture", "surface heat", "pellet enthalpy", "air wa
 
 def worst_equation(solution: Solution, case: int) -> str:
     """The equation with the largest residual in one case, and where in the bed: for the error message."""
-    residual = np.abs(solution.evaluation.point_residual[..., case])
+    one = np.array([case])
+    at = cf.evaluate(take(solution.problem, one), take(solution.state, one))
+    residual = np.abs(at.point_residual[..., 0])
     scale = np.array([1.0, 1e3, 1e5, 1e-2, 1e5])[:, None]
     k, equation, _ = np.unravel_index(
         np.nanargmax(np.nan_to_num(residual / scale, nan=np.inf)), residual.shape

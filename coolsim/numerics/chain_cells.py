@@ -204,69 +204,80 @@ def _ascend(s: Array, up_by_points: Array) -> tuple[Array, Array]:
 
 
 def dense_cells(cells: ChainCells) -> tuple[Array, Array, Array]:
-    """Cells as dense matrices (K, M, M, B), M = 2n + m, chain first, ordered (link, stage), then points.
+    """Cells as dense matrices (K, B, M, M), M = 2n + m, chain first, ordered (link, stage), then points.
 
-    Also the numbers handed down (K, 2, M, B) and up (K, 2, M, B), by the cell's unknowns.
+    Also the numbers handed down (K, B, 2, M) and up (K, B, 2, M), by the cell's unknowns.
     """
     K, n, _, B = cells.diagonal.shape
-    m = cells.points.shape[1]
-    N, j = 2 * n, np.arange(n)
-    A = np.zeros((K, N + m, N + m, B))
-    chain = A[:, :N, :N].reshape(K, n, 2, n, 2, B)
-    rows = np.zeros((K, 6, N, B)).reshape(K, 3, 2, n, 2, B)  # functionals by links
+    m, N = cells.points.shape[1], 2 * n
+    A, down, up = np.zeros((K, B, N + m, N + m)), np.empty((K, B, 2, N + m)), np.zeros((K, B, 2, N + m))
+    mass, weight = cells.mass.T, _cases_second(cells.weight)
+    chain = A[:, :, :N, :N].reshape(K, B, n, 2, n, 2)
+    np.einsum("kbjijl->kbjil", chain)[:] = DOWN.stage * mass[:, :, None, None]  # a view, written to
+    np.einsum("kbjiji->kbji", chain)[:] += _cases_second(cells.diagonal)
+    np.einsum("kbjiji->kbji", chain[:, :, 1:, :, :-1])[:] = _cases_second(cells.lower[:, 1:])
+    np.einsum("kbjiji->kbji", chain[:, :, :-1, :, 1:])[:] = _cases_second(cells.upper[:, :-1])
+    by_points = A[:, :, :N, N:].reshape(K, B, n, 2, m)
+    np.einsum("kbii->kbi", by_points[:, :, -1, :, :2])[:] = _cases_second(cells.last_by_first)
+    np.einsum("kbjii->kbji", by_points[..., 2:4])[:] = _cases_second(cells.links_by_second)
+    functionals = np.zeros((K, B, 3, 2, n, 2))
     for i in range(2):
-        for l in range(2):
-            chain[:, j, i, j, l] += DOWN.stage[i, l] * cells.mass
-        chain[:, j, i, j, i] += cells.diagonal[:, :, i]
-        chain[:, j[1:], i, j[:-1], i] = cells.lower[:, 1:, i]
-        chain[:, j[:-1], i, j[1:], i] = cells.upper[:, :-1, i]
-        rows[:, 0, i, -1, i] = 1.0
-        rows[:, 1, i, :, i] = cells.mass
-        rows[:, 2, i, :, i] = cells.weight[:, :, i]
-        A[:, N - 2 + i, N + i] = cells.last_by_first[:, i]
-        A[:, i:N:2, N + 2 + i] = cells.links_by_second[:, :, i]
-    functionals = rows.reshape(K, 6, N, B)
-    A[:, N:, N:] = cells.points
-    A[:, N:, :N] = np.einsum("kmfb,kfnb->kmnb", cells.points_by_functionals, functionals)
-    down = np.zeros((K, 2, N + m, B))
-    down[:, :, :N] = np.einsum("kdfb,kfnb->kdnb", cells.down_by_functionals, functionals)
-    down[:, :, N:] = cells.down_by_points
-    up = np.zeros((K, 2, N + m, B))
-    up[:, :, N:] = cells.up_by_points
+        functionals[:, :, 0, i, -1, i] = 1.0
+        functionals[:, :, 1, i, :, i] = mass
+        functionals[:, :, 2, i, :, i] = weight[..., i]
+    by_links = functionals.reshape(K, B, 6, N)
+    A[:, :, N:, N:] = _cases_second(cells.points)
+    A[:, :, N:, :N] = _cases_second(cells.points_by_functionals) @ by_links
+    down[..., :N] = _cases_second(cells.down_by_functionals) @ by_links
+    down[..., N:] = _cases_second(cells.down_by_points)
+    up[..., N:] = _cases_second(cells.up_by_points)
     return A, down, up
+
+
+def _cases_second(a: Array) -> Array:
+    """(K, …, B) → (K, B, …), a view."""
+    return a.transpose(0, a.ndim - 1, *range(1, a.ndim - 1))
 
 
 def solve_few(cells: ChainCells, chain_residual: Array, point_residual: Array) -> tuple[Array, Array]:
     """As `solve`: each cell one dense matrix, eliminated from the top down."""
-    K, n, _, B = chain_residual.shape
-    m = point_residual.shape[1]
-    N = 2 * n
-    A, down, up = (np.ascontiguousarray(np.moveaxis(a, -1, 1)) for a in dense_cells(cells))
-    right = np.zeros((K, B, N + m, 3))
-    right[:, :, :N, 0] = -np.moveaxis(chain_residual.reshape(K, N, B), -1, 1)
-    right[:, :, N:, 0] = -np.moveaxis(point_residual, -1, 1)
-    right[:, :, N:, 1:] = -np.moveaxis(cells.points_by_up, -1, 1)
-    from_above = np.zeros((K, B, N + m, N + m))  # a cell's rows by the unknowns of the cell above
-    links = from_above[:, :, :N, :N].reshape(K, B, n, 2, n, 2)
-    j, mass = np.arange(n), cells.mass.T
-    for i in range(2):
-        for l in range(2):
-            links[:, :, j, i, j, l] = DOWN.entry[i] * DOWN.exit[l] * mass
-    from_above[1:, :, N:] = np.moveaxis(cells.points_by_down, -1, 1)[1:] @ down[:-1]
-    s = np.empty((K, B, N + m, 3))
+    chain, points = solve_for_many(cells, chain_residual[..., None, :], point_residual[..., None, :])
+    return chain[..., 0, :], points[..., 0, :]
+
+
+def solve_for_many(cells: ChainCells, chain_right: Array, point_right: Array) -> tuple[Array, Array]:
+    """−J⁻¹ r for many right-hand sides of the same cells, with one elimination.
+
+    Chain (K, n, 2, R, B) and points (K, m, R, B) from right-hand sides of the same shapes. A cell receives the
+    one above through the n + 2 numbers that are handed down, and answers by R + 2 columns: its right-hand sides
+    and the two numbers from below.
+    """
+    K, n, _, R, B = chain_right.shape
+    N, M = 2 * n, 2 * n + point_right.shape[1]
+    A, down, up = dense_cells(cells)
+    handed, received = np.zeros((K, B, n + 2, M)), np.zeros((K, B, M, n + 2))
+    np.einsum("kbjji->kbji", handed[:, :, :n, :N].reshape(K, B, n, n, 2))[:] = DOWN.exit
+    handed[:, :, n:] = down
+    entering = DOWN.entry * cells.mass.T[:, :, None]
+    np.einsum("kbjij->kbji", received[:, :, :N, :n].reshape(K, B, n, 2, n))[:] = entering
+    received[:, :, N:, n:] = _cases_second(cells.points_by_down)
+    augmented = np.zeros((K, B, M, M + R + 2))
+    augmented[..., :M] = A
+    augmented[..., :N, M:-2] = -_cases_second(chain_right).reshape(K, B, N, R)
+    augmented[..., N:, M:-2] = -_cases_second(point_right)
+    augmented[..., N:, -2:] = -_cases_second(cells.points_by_up)
+    lift = np.zeros((K, B, R + 2, M + R + 2))  # where a column of the cell above enters this one
+    np.einsum("kbrr->kbr", lift[:, :, :R, M:-2])[:] = -1.0
+    lift[:, :, R:, :M] = up
+    x = np.empty((K, B, M, R + 2))
     for k in range(K):
         if k:
-            received = from_above[k] @ s[k - 1]
-            right[k, :, :, 0] -= received[:, :, 0]
-            A[k] += received[:, :, 1:] @ up[k]
-        s[k] = _solve_dense(A[k], right[k])
-    x = np.empty((K, B, N + m))
-    x[-1] = s[-1, :, :, 0]
+            augmented[k] += received[k] @ (handed[k - 1] @ x[k - 1]) @ lift[k]
+        x[k] = _solve_dense(augmented[k, ..., :M], augmented[k, ..., M:])
     for k in range(K - 2, -1, -1):
-        risen = up[k + 1] @ x[k + 1][:, :, None]
-        x[k] = s[k, :, :, 0] + (s[k, :, :, 1:] @ risen)[:, :, 0]
-    x = np.moveaxis(x, 1, -1)
-    return x[:, :N].reshape(K, n, 2, B), x[:, N:]
+        x[k, ..., :R] += x[k, ..., R:] @ (up[k + 1] @ x[k + 1, ..., :R])
+    found = np.moveaxis(x[..., :R], 1, -1)
+    return found[:, :N].reshape(K, n, 2, R, B), found[:, N:]
 
 
 def _solve_dense(A: Array, b: Array) -> Any:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-CONVERGED = 1e-5  # size of a last step: the next would be about its square
+CONVERGED = 1e-4  # size of a last step: the next would be about its square, and energy then closes to 1e-8
 CLOSE = (
     0.1  # size of a last step that is near enough to start from (measured: 1e-2 costs a step and saves none)
 )
@@ -50,6 +50,8 @@ def newton(
         done = size < enough
         lost = ~np.isfinite(size)
         leaving = done | lost
+        if done.all() and len(active) == cases:
+            return part, done, steps
         if leaving.any():
             converged[active[done]] = True
             state = method.put(state, active[done], method.take(part, done))

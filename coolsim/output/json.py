@@ -9,13 +9,15 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
-from coolsim.result import Result
+from coolsim.equipment.operating_point import Status
+from coolsim.result import FanRun, Result
 from coolsim.scenario import inputs
 
 if TYPE_CHECKING:
     from coolsim.studies.advice import Advice
     from coolsim.studies.plant import Cost, Settings
     from coolsim.studies.settings import AtLimit, Reached
+    from coolsim.studies.size_answer import SizeAnswer
 
 # The groups of a result that are written, in this order; the profile is for Python and plots.
 GROUPS = ("feed_in", "pellets_out", "after_equalising", "air_out", "bed", "accuracy", "input_band")
@@ -27,6 +29,7 @@ _LIMIT_UNITS = {
     "airflow": ("m3/h", 3600.0),
     "bed depth": ("m", 1.0),
     "inlet air temperature": ("degC", 1.0),
+    "residence time": ("s", 1.0),
 }
 
 
@@ -39,6 +42,7 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         "inputs": inputs(case),
         **{name: group(getattr(result, name), name) for name in GROUPS},
         **_dryer_groups(result),
+        **({"fan": _fan(result.fan)} if result.fan else {}),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
 
@@ -79,7 +83,44 @@ def settings_document(case: Case, advice: Advice, scenario: str, version: str) -
     return written
 
 
-def _where_known(data: Settings | Cost, name: str) -> dict[str, Any]:
+def size_document(case: Case, answer: SizeAnswer, scenario: str, version: str) -> dict[str, Any]:
+    """Return what `size --json` writes; where no size serves all, `missed` says what it does not serve."""
+    return {
+        "scenario": scenario,
+        "title": case.title,
+        "coolsim": version,
+        "inputs": inputs(case),
+        **_written(answer, "size"),
+        "currency": case.tables["costs"]["currency"] if "costs" in case.tables else None,
+    }
+
+
+def _written(data: Any, name: str) -> dict[str, Any]:
+    """A data class with all that it holds, in the units of its names."""
+    written: dict[str, Any] = {}
+    for field in dataclasses.fields(data):
+        value, label = getattr(data, field.name), f"{name}.{field.name}"
+        key = field.metadata["json"] or field.name
+        if field.name in ("binding", "broken", "limits"):
+            written[key] = _at_limits(value)
+        elif field.name == "settings":
+            written[key] = _where_known(value, label)
+        elif isinstance(value, tuple):
+            written[key] = [_written(item, label) for item in value]
+        elif isinstance(value, bool):
+            written[key] = value
+        elif dataclasses.is_dataclass(value):
+            written[key] = _written(value, label)
+        else:
+            written[key] = _number(value, field.metadata["factor"], label)
+    return written
+
+
+def _fan(run: FanRun) -> dict[str, Any]:
+    return _where_known(run, "fan") | {"status": Status(int(run.status)).name.lower().replace("_", " ")}
+
+
+def _where_known(data: Settings | Cost | FanRun, name: str) -> dict[str, Any]:
     """A group with null for what there is not: a speed without a fan, a cost where the fan is off its curve."""
     unknown: dict[str, Any] = {
         f.name: None for f in dataclasses.fields(data) if math.isnan(getattr(data, f.name))

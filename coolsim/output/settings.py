@@ -30,6 +30,8 @@ _SHOWN: dict[str, tuple[Dimension | None, int]] = {
     "airflow": (u.VOLUME_FLOW, 0),
     "bed depth": (u.LENGTH, 1),
     "inlet air temperature": (u.TEMPERATURE, 1),
+    "air ratio": (u.AIR_RATIO, 2),
+    "residence time": (u.TIME, 1),
 }
 _CHANGED = {"%": u.FRACTION, "degC": u.TEMPERATURE, "m3/h": u.VOLUME_FLOW, "min": u.TIME}  # by Change.unit
 # What may be set, by what is printed of it: keys of [limits].
@@ -70,7 +72,7 @@ def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
     if "fan" in case.tables:
         rows.append(("fan speed", _speed(settings), "airflow"))
     rows.append(("airflow", _airflow(settings, page), "airflow"))
-    rows.append(("depth of the bed", _depth(settings.bed_depth, page), "bed_depth"))
+    rows.append(("depth of the bed", depth_of(settings.bed_depth, page), "bed_depth"))
     rows.append(("dwell", page.number(settings.residence_time, u.TIME, 1), "bed_depth"))
     if "inlet_air_temperature" in opened:
         inlet = page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)
@@ -91,7 +93,7 @@ def _airflow(settings: Settings, page: Page) -> str:
     return page.number(settings.airflow, u.VOLUME_FLOW, 0)
 
 
-def _depth(depth: float, page: Page) -> str:
+def depth_of(depth: float, page: Page) -> str:
     return page.number(depth, u.LENGTH, 1, "in" if page.units == "us" else "cm")
 
 
@@ -99,7 +101,7 @@ def _in_a_line(case: Case, settings: Settings, page: Page) -> str:
     parts = [f"airflow {_airflow(settings, page)}"]
     if not math.isnan(settings.fan_speed):
         parts.append(f"fan {_speed(settings)}")
-    parts.append(f"bed {_depth(settings.bed_depth, page)}")
+    parts.append(f"bed {depth_of(settings.bed_depth, page)}")
     parts.append(f"dwell {page.number(settings.residence_time, u.TIME, 1)}")
     if "inlet_air_temperature" in case.tables["limits"]:
         parts.append(f"inlet air {page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)}")
@@ -118,15 +120,15 @@ def _costs(case: Case, cost: Cost, page: Page) -> str:
     rows += [("overdried feed", cost.overdried_feed), ("total", cost.total)]
     tonnes = 3.6 * case.feed.throughput
     per_mass = u.shown(1e-3, u.MASS_PRICE, f"/{mass.replace(' ', '_')}")
-    shown = [(label, _money(hourly), _money(hourly / tonnes * per_mass)) for label, hourly in rows]
+    shown = [(label, money(hourly), money(hourly / tonnes * per_mass)) for label, hourly in rows]
     titles = (f"Cost in {currency}" if currency else "Cost", "per hour", f"per {mass}")
     return table([titles, *shown], page, right=(1, 2), bold=(0, len(shown)))
 
 
-def _money(amount: float) -> str:
+def money(amount: float) -> str:
     """Return an amount with three digits, and none behind the point where it is large.
 
-    >>> _money(0.033476), _money(12.345), _money(1234.5), _money(0.0)
+    >>> money(0.033476), money(12.345), money(1234.5), money(0.0)
     ('0.0335', '12.3', '1234', '0')
     """
     if math.isnan(amount):
@@ -142,7 +144,7 @@ def _money(amount: float) -> str:
 def _sentences(case: Case, advice: Advice, page: Page) -> Iterator[str]:
     answer = advice.answer
     if answer.binding:
-        yield f"At their limits: {', '.join(_at_limit(limit, page) for limit in answer.binding)}."
+        yield f"At their limits: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
     if answer.hardly_matters:
         dwell = " (dwell)" if "residence time" in answer.hardly_matters else ""
         yield (
@@ -158,7 +160,7 @@ def _sentences(case: Case, advice: Advice, page: Page) -> Iterator[str]:
     yield _required(case, answer)
 
 
-def _at_limit(limit: AtLimit, page: Page) -> str:
+def at_limit(limit: AtLimit, page: Page) -> str:
     """Return a limit's name and value."""
     name, _, end = limit.limit.partition(", ")
     if name == "fan curve":
@@ -167,7 +169,7 @@ def _at_limit(limit: AtLimit, page: Page) -> str:
     if math.isnan(limit.value):
         value = "none"
     elif dimension is u.LENGTH:
-        value = _depth(limit.value, page)
+        value = depth_of(limit.value, page)
     elif dimension is None:
         value = f"{limit.value:.{digits}f}"
     else:
@@ -200,7 +202,7 @@ def _rounded_down(moisture: float) -> str:
 
 
 def _out_of_reach(answer: SettingsAnswer, page: Page) -> str:
-    missed = ", ".join(_at_limit(limit, page) for limit in answer.broken)
+    missed = ", ".join(at_limit(limit, page) for limit in answer.broken)
     return wrapped(
         f"Out of reach: no settings within the limits meet the target. The nearest still misses: {missed}.",
         page,

@@ -10,7 +10,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.result import Result
+from coolsim.result import FanRun, Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
@@ -129,6 +129,7 @@ def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
             row("pressure drop, clean bed", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
             row("water given to the air", bed.evaporation, u.MASS_FLOW, 1),
         ],
+        **({"Fan": _fan(result.fan, page)} if result.fan else {}),
         **_dryer_details(result, page),
     }
 
@@ -184,6 +185,25 @@ def _reached(result: Result, wanted: float, page: Page) -> str:
     share = min((M[k - 1] - wanted) / max(M[k - 1] - M[k], 1e-12), 1.0)
     t = float(time[k - 1] + share * (time[k] - time[k - 1]))
     return f"mean moisture reaches {100 * wanted:.4g} % after {page.number(t, u.TIME, 0)}"
+
+
+def _fan(fan: FanRun, page: Page) -> list[tuple[str, str]]:
+    """Return how the fan runs; what its curve does not tell is said to be unknown."""
+
+    def row(label: str, value: Any, dimension: Dimension, digits: int, unit: str = "") -> tuple[str, str]:
+        known = not math.isnan(float(value))
+        return label, page.number(value, dimension, digits, unit) if known else "unknown"
+
+    us = page.units == "us"
+    rows = [
+        row("speed, of full", fan.speed, u.FRACTION, 1),
+        row("flow at its inlet", fan.flow, u.VOLUME_FLOW, 0),
+        row("pressure", fan.pressure, u.PRESSURE, 1 if us else 0),
+        ("electric power", "unknown" if math.isnan(fan.power) else f"{1e-3 * float(fan.power):.2f} kW"),
+    ]
+    if float(fan.temperature_rise) > 0.0:
+        rows.append(row("warms the air by", fan.temperature_rise, u.DIFFERENCE, 1))
+    return rows
 
 
 def verdict(case: Case, result: Result, page: Page) -> str:

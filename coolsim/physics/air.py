@@ -198,8 +198,11 @@ def dew_point(humidity_ratio: Number, pressure: Number) -> Number:
     dry = p_v <= 0
     p_v = np.where(dry, 1.0, p_v)
     over_liquid = _inverse_saturation(p_v, _LIQUID)
-    over_ice = np.minimum(_inverse_saturation(p_v, _ICE), TRIPLE_POINT)
-    return np.where(dry, -np.inf, np.where(over_liquid > TRIPLE_POINT, over_liquid, over_ice))[()]
+    point = over_liquid
+    if np.any(over_liquid <= TRIPLE_POINT):
+        over_ice = np.minimum(_inverse_saturation(p_v, _ICE), TRIPLE_POINT)
+        point = np.where(over_liquid > TRIPLE_POINT, over_liquid, over_ice)
+    return np.where(dry, -np.inf, point)[()]
 
 
 def wet_bulb(temperature: Number, humidity_ratio: Number, pressure: Number) -> Number:
@@ -214,22 +217,39 @@ def wet_bulb(temperature: Number, humidity_ratio: Number, pressure: Number) -> N
     """
     T, Y = np.broadcast_arrays(np.asarray(temperature, float), np.asarray(humidity_ratio, float))
 
-    def over_liquid(T_wb: Any) -> Any:
-        p_s = saturation_pressure(T_wb)
-        supply = Y * (2501 + 1.86 * T - 4.186 * T_wb) + 1.006 * (T - T_wb)
-        return supply * (pressure - p_s) - MOLAR_MASS_RATIO * p_s * (2501 - 2.326 * T_wb)
-
     def over_ice(T_wb: Any) -> Any:
         p_s = saturation_pressure_ice(T_wb)
         supply = Y * (2830 + 1.86 * T - 2.1 * T_wb) + 1.006 * (T - T_wb)
         return supply * (pressure - p_s) - MOLAR_MASS_RATIO * p_s * (2830 - 0.24 * T_wb)
 
-    lowest = np.minimum(T, 0.0) - 30.0  # here even dry air has more to give than a bulb can take
-    bulb = bracketed_root(over_liquid, lowest, saturation_temperature(pressure))
+    bulb = _wet_bulb_over_liquid(T, Y, pressure)
     if np.any(bulb < 0):
+        lowest = np.minimum(T, 0.0) - 30.0  # here even dry air has more to give than a bulb can take
         # In fog below 0 °C neither form may have a root on its own side of 0 °C: ice and water together.
         bulb = np.where(bulb < 0, np.minimum(bracketed_root(over_ice, lowest, 10.0), 0.0), bulb)
     return bulb[()]
+
+
+def _wet_bulb_over_liquid(T: Any, Y: Any, pressure: Any) -> Any:
+    """Newton from the hot end. What a bulb is given less what it takes falls, ever faster, with its temperature:
+
+    so no step can overshoot the root, and each that follows is surer than the one before.
+    """
+    capacity = 1.006 + 4.186 * Y
+    given = Y * (2501 + 1.86 * T) + 1.006 * T
+    bulb = np.minimum(T, saturation_temperature(pressure))
+    for _ in range(100):
+        T_K = bulb + ZERO_CELSIUS
+        p_s = np.exp(_log_saturation(T_K, _LIQUID))
+        rise = p_s * _log_saturation_slope(T_K, _LIQUID)
+        supply, demand = given - capacity * bulb, MOLAR_MASS_RATIO * (2501 - 2.326 * bulb)
+        left, excess = pressure - p_s, supply * (pressure - p_s) - demand * p_s
+        slope = -capacity * left - (supply + demand) * rise + 2.326 * MOLAR_MASS_RATIO * p_s
+        step = excess / slope
+        bulb = bulb - step
+        if np.all(np.abs(step) < 1e-10):
+            break
+    return bulb
 
 
 def standard_pressure(altitude: Number) -> Number:
@@ -244,30 +264,35 @@ def standard_pressure(altitude: Number) -> Number:
 # ---- Transport properties of dry air ------------------------------------------------------------------
 
 
-def sutherland(temperature: Number, value_0: float, T_0: float, S: float) -> Number:
-    """Sutherland's law: value_0 (T/T_0)^1.5 (T_0+S)/(T+S), temperature [°C], T_0 and S [K].
+def sutherland(temperature: Number, value_0: float, S: float) -> tuple[Number, Number]:
+    """Sutherland's law value_0 (T/T_0)^1.5 (T_0+S)/(T+S), T_0 = 273.15 K, and d ln(value)/dT [1/K].
 
-    Source: F. M. White, Viscous Fluid Flow, eq. 1-36 and 1-44b (memory, high).
+    Temperature [°C], S [K]. Source: F. M. White, Viscous Fluid Flow, eq. 1-36 and 1-44b (memory, high).
     """
     T_K = temperature + ZERO_CELSIUS
-    ratio = T_K / T_0
-    return value_0 * (T_0 + S) * ratio * np.sqrt(ratio) / (T_K + S)
-
-
-def sutherland_log_slope(temperature: Number, S: float) -> Number:
-    """d ln(value) / dT [1/K] of Sutherland's law, temperature [°C], S [K]."""
-    T_K = temperature + ZERO_CELSIUS
-    return 1.5 / T_K - 1 / (T_K + S)
+    inverse = 1 / (T_K + S)
+    value = value_0 * (ZERO_CELSIUS + S) / ZERO_CELSIUS**1.5 * T_K * np.sqrt(T_K) * inverse
+    return value, 1.5 / T_K - inverse
 
 
 def viscosity(temperature: Number) -> Number:
     """Dynamic viscosity of dry air [Pa s], temperature [°C], −50…200 °C. Sutherland."""
-    return sutherland(temperature, VISCOSITY_0, ZERO_CELSIUS, VISCOSITY_S)
+    return viscosity_and_log_slope(temperature)[0]
+
+
+def viscosity_and_log_slope(temperature: Number) -> tuple[Number, Number]:
+    """Dynamic viscosity of dry air [Pa s] as above, and d ln μ/dT [1/K]."""
+    return sutherland(temperature, VISCOSITY_0, VISCOSITY_S)
 
 
 def thermal_conductivity(temperature: Number) -> Number:
     """Thermal conductivity of dry air [W/(m K)], temperature [°C], −50…200 °C. Sutherland."""
-    return sutherland(temperature, CONDUCTIVITY_0, ZERO_CELSIUS, CONDUCTIVITY_S)
+    return thermal_conductivity_and_log_slope(temperature)[0]
+
+
+def thermal_conductivity_and_log_slope(temperature: Number) -> tuple[Number, Number]:
+    """Thermal conductivity of dry air [W/(m K)] as above, and d ln k/dT [1/K]."""
+    return sutherland(temperature, CONDUCTIVITY_0, CONDUCTIVITY_S)
 
 
 def vapour_diffusivity(temperature: Number, pressure: Number) -> Number:

@@ -52,12 +52,12 @@ def heat_transfer_coefficient_and_slope(
 ) -> tuple[Number, Number]:
     """h [W/(m² K)] as above, and dh/dT [W/(m² K²)] with the air temperature."""
     T, d_p = temperature, particle_diameter
-    mu, k = air.viscosity(T), air.thermal_conductivity(T)
-    mu_slope = air.sutherland_log_slope(T, air.VISCOSITY_S)
-    k_slope = air.sutherland_log_slope(T, air.CONDUCTIVITY_S)
+    mu, mu_slope = air.viscosity_and_log_slope(T)
+    k, k_slope = air.thermal_conductivity_and_log_slope(T)
     Nu = wakao_nusselt(mass_flux * d_p / mu, air.HEAT_CAPACITY_DRY_AIR * mu / k)
     Nu_slope = (Nu - 2) * ((mu_slope - k_slope) / 3 - 0.6 * mu_slope)
-    return Nu * k / d_p, (Nu * k_slope + Nu_slope) * k / d_p
+    per_nusselt = k / d_p
+    return Nu * per_nusselt, (Nu * k_slope + Nu_slope) * per_nusselt
 
 
 def mass_transfer_coefficient(
@@ -72,13 +72,13 @@ def mass_transfer_coefficient_and_slope(
 ) -> tuple[Number, Number]:
     """k_m [m/s] as above, and dk_m/dT [m/(s K)] with the air temperature."""
     T, p, d_p = temperature, pressure, particle_diameter
-    mu, D_v = air.viscosity(T), air.vapour_diffusivity(T, p)
-    mu_slope = air.sutherland_log_slope(T, air.VISCOSITY_S)
-    D_slope = air.VAPOUR_DIFFUSIVITY_N / (T + air.ZERO_CELSIUS)
-    rho_slope = -1 / (T + air.ZERO_CELSIUS)
+    mu, mu_slope = air.viscosity_and_log_slope(T)
+    D_v, rho_slope = air.vapour_diffusivity(T, p), -1 / (T + air.ZERO_CELSIUS)
+    D_slope = -air.VAPOUR_DIFFUSIVITY_N * rho_slope
     Sh = wakao_sherwood(mass_flux * d_p / mu, mu / (air.density(T, p) * D_v))
     Sh_slope = (Sh - 2) * ((mu_slope - rho_slope - D_slope) / 3 - 0.6 * mu_slope)
-    return Sh * D_v / d_p, (Sh * D_slope + Sh_slope) * D_v / d_p
+    per_sherwood = D_v / d_p
+    return Sh * per_sherwood, (Sh * D_slope + Sh_slope) * per_sherwood
 
 
 def vapour_flux(

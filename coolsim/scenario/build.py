@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -15,17 +15,21 @@ from coolsim.case import (
     Belt,
     Case,
     Cooler,
+    DesignWeather,
     Diffusivity,
     Feed,
     Isotherm,
     Material,
+    Product,
     Provenance,
     Zone,
 )
-from coolsim.errors import InputError
+from coolsim.errors import Fault, InputError
+from coolsim.fields import Number
 from coolsim.physics import air, materials
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import reader, schema, units
+from coolsim.scenario.change import variants
 from coolsim.scenario.reader import AirRatio, Collector, Price, shown
 from coolsim.scenario.source import Source
 
@@ -71,7 +75,7 @@ def _relative_humidity(c: Collector, name: str, T: float, p: float) -> float | N
     if name in ("wet_bulb", "dew_point") and value > T + 1e-9:
         c.wrong(key, f"it cannot be above the dry bulb ({dry_bulb})")
         return None
-    ratio = _humidity_ratio(name, value, T, p)
+    ratio = float(humidity_ratio(name, value, T, p))
     if ratio < 0.0:
         c.wrong(key, f"even air without any water has a higher wet bulb at {dry_bulb}")
         return None
@@ -83,10 +87,11 @@ def _relative_humidity(c: Collector, name: str, T: float, p: float) -> float | N
     return min(humidity, 1.0)
 
 
-def _humidity_ratio(name: str, value: float, T: float, p: float) -> float:
+def humidity_ratio(name: str, value: Number, T: Number, p: Number) -> Number:
+    """Return the humidity ratio that a wet bulb, a dew point or a humidity ratio means at T [°C] and p [Pa]."""
     if name == "wet_bulb":
-        return float(air.humidity_ratio_from_wet_bulb(T, value, p))
-    return float(air.humidity_ratio_from_dew_point(value, p)) if name == "dew_point" else value
+        return air.humidity_ratio_from_wet_bulb(T, value, p)
+    return air.humidity_ratio_from_dew_point(value, p) if name == "dew_point" else value
 
 
 def _text(key: str, value: float) -> str:
@@ -220,6 +225,8 @@ def _cooler(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
     if not reader.is_available(c.source):
         return None
     arrangement = reader.arrangement_of(c.source)
+    if arrangement != "counter-flow" and c.has("fan.speed"):
+        c.wrong("fan.speed", "a dryer's airflow is not found from its fan so far: give airflow, and no speed")
     if arrangement == "batch":
         return _batch(c, feed)
     return _belt(c) if arrangement == "belt" else _counter_flow(c, feed)
@@ -251,22 +258,23 @@ def _batch(c: Collector, feed: Feed | None) -> Batch | None:
 
 def _belt(c: Collector) -> Belt | None:
     """Return the belt dryer with its zones."""
-    zones = c.values.get("cooler.zone")
+    zones = _zones(c)
     outside = c.values.get("air.temperature")
-    for number, zone in enumerate(zones or (), 1):
+    for number, zone in enumerate(zones, 1):
         inlet = zone.get("inlet_air_temperature")
         if outside is not None and inlet is not None and inlet < outside - 1e-9:
             text = _text("air.temperature", outside)
             found = _text("cooler.inlet_air_temperature", inlet)
             c.fault(
-                f"cooler.zone[{number}].inlet_air_temperature",
+                f"cooler.zone.{number}.inlet_air_temperature",
                 found,
                 f"outside air ({text}) is heated to this",
             )
-        if inlet is None and zone.get("recirculation"):
+        typed = c.source.value(f"cooler.zone.{number}.inlet_air_temperature")
+        if typed is None and zone.get("recirculation"):
             allowed = "recirculation is for heated zones: give inlet_air_temperature or leave it out"
-            c.fault(f"cooler.zone[{number}].recirculation", f"{zone['recirculation']:.0%}", allowed)
-    if zones is None or not c.has("cooler.belt_width", "cooler.bed_depth", "cooler.shrinkage"):
+            c.fault(f"cooler.zone.{number}.recirculation", f"{zone['recirculation']:.0%}", allowed)
+    if not zones or not c.has("cooler.belt_width", "cooler.bed_depth", "cooler.shrinkage"):
         return None
     if any("length" not in zone or "airflow" not in zone for zone in zones):
         return None
@@ -278,6 +286,18 @@ def _belt(c: Collector) -> Belt | None:
     )
 
 
+def _zones(c: Collector) -> list[dict[str, Any]]:
+    """Return what was typed right in each [[cooler.zone]]."""
+    name, typed = "cooler.zone", c.source.value("cooler.zone")
+    if typed is None:
+        c.fault(name, "nothing", "a belt needs one [[cooler.zone]] or more, double brackets around the name")
+    keys = schema.TABLES[name].keys
+    return [
+        {key: c.values[f"{name}.{number}.{key}"] for key in keys if c.has(f"{name}.{number}.{key}")}
+        for number in range(1, 1 + (len(typed) if isinstance(typed, tuple) else 0))
+    ]
+
+
 def _counter_flow(c: Collector, feed: Feed | None) -> Cooler | None:
     depth, airflow, ratio = _depth(c, feed), c.values.get("cooler.airflow"), None
     typed_ratio: AirRatio | None = c.values.get("cooler.air_ratio")
@@ -286,13 +306,14 @@ def _counter_flow(c: Collector, feed: Feed | None) -> Cooler | None:
         if typed_ratio.volume is not None and c.has("feed.throughput"):
             airflow = typed_ratio.volume * c.values["feed.throughput"]
             airflow = _derived(c, "cooler.air_ratio", airflow, "cooler.airflow")
-    if c.has("fan.speed") and airflow is None and ratio is None:
-        c.fault(
-            "fan.speed",
-            shown(c.source.value("fan.speed")),
-            "the airflow at which a fan settles is not computed yet: give cooler.airflow or cooler.air_ratio",
-        )
-    if depth is None or (airflow is None and ratio is None) or not c.has("cooler.floor_area"):
+    by_speed = c.has("fan.speed")
+    if by_speed and airflow is None and ratio is None and not {"curve", "rated_flow"} & {*c.table("fan")}:
+        c.wrong("fan.speed", "it needs the fan's curve, or rated_flow and rated_pressure, beside it")
+    if (
+        depth is None
+        or (airflow is None and ratio is None and not by_speed)
+        or not c.has("cooler.floor_area")
+    ):
         return None
     return Cooler(
         floor_area=c.values["cooler.floor_area"],
@@ -348,6 +369,8 @@ def _tables(c: Collector) -> Mapping[str, Any]:
             tables[name] = {key: c.values[f"{name}.{key}"] for key in keys if c.has(f"{name}.{key}")}
     if "costs" in tables:
         tables["costs"] = _costs(c, tables["costs"])
+    if "sizing" in tables:
+        tables["sizing"] |= _sizing(c)
     if "weather" in tables:
         names = schema.TABLES["weather.units"].keys
         tables["weather"]["units"] = MappingProxyType(
@@ -371,6 +394,54 @@ def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
         if price.currency and not currency:
             currency, first = price.currency, name
     return {name: price.value for name, price in prices.items()} | {"currency": currency}
+
+
+def _sizing(c: Collector) -> dict[str, Any]:
+    """Return what [sizing] lists, and its range of depths within that of [limits]."""
+    found: dict[str, Any] = {"product": (), "weather": ()}
+    for number, varied in _varied(c, "sizing.product"):
+        material = _material(varied)
+        feed = _feed(varied, material)
+        _keep_faults(c, varied, f"sizing.product.{number}")
+        if material is not None and feed is not None:
+            name = c.values.get(f"sizing.product.{number}.name", "")
+            product = Product(name, _as_fed(material, feed, varied.source), feed)
+            found["product"] += (product,)
+    for number, varied in _varied(c, "sizing.weather"):
+        air_ = _air(varied)
+        _keep_faults(c, varied, f"sizing.weather.{number}")
+        if air_ is not None:
+            found["weather"] += (DesignWeather(c.values.get(f"sizing.weather.{number}.name", ""), air_),)
+        if "percentile" in c.source.value(f"sizing.weather.{number}"):
+            c.wrong(
+                f"sizing.weather.{number}.percentile",
+                "hours of a weather file cannot be picked yet: type their temperature and humidity",
+            )
+    if c.has("sizing.bed_depth", "limits.bed_depth"):
+        (low, high), (least, most) = c.values["sizing.bed_depth"], c.values["limits.bed_depth"]
+        if c.source.value("sizing.bed_depth") is None:
+            low, high = least, most
+        elif max(low, least) > min(high, most):
+            c.wrong("sizing.bed_depth", "no depth is in this range and in that of limits.bed_depth")
+        found["bed_depth"] = (max(low, least), min(high, most))
+    return found
+
+
+def _varied(c: Collector, name: str) -> Iterator[tuple[int, Collector]]:
+    for place, source in variants(c.source, name):
+        yield int(place.rpartition(".")[2]), reader.read(source)
+
+
+def _keep_faults(c: Collector, varied: Collector, place: str) -> None:
+    """Keep the faults that came with a table of a list, under its own keys where they are its own."""
+    entry, before = c.source.value(place), [(f.key, f.found, f.allowed) for f in c.faults]
+    for fault in varied.faults:
+        name = fault.key.rpartition(".")[2]
+        if (fault.key, fault.found, fault.allowed) in before:
+            continue
+        key = f"{place}.{name}" if name in entry else place
+        words = fault.allowed if name in entry else f"{fault.allowed} (of {fault.key}, with these keys)"
+        c.faults.append(Fault(c.source.where(key), key, fault.found, words))
 
 
 def _check_target(c: Collector) -> None:

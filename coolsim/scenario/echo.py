@@ -36,7 +36,7 @@ def inputs(case: Case, system: str = "si", digits: int = 12) -> dict[str, str]:
 def typed_as(case: Case, key: str) -> str:
     """Return what was typed for an input: itself, or the member of its group that it follows from."""
     value = getattr(case.source, "value", lambda key: None)
-    members = next((group.members for group in GROUPS if key in group.members), ())
+    members = [member for group in GROUPS if key in group.members for member in group.members]
     for member in (key, *members):
         typed = value(member)
         if isinstance(typed, str):
@@ -52,10 +52,10 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
             if value is not None:
                 yield f"{table}.{name}", _shown(value, key, style)
     for number, zone in enumerate(getattr(case.cooler, "zones", ()), 1):
-        for name, key in schema.ZONE.items():
+        for name, key in TABLES["cooler.zone"].keys.items():
             value = getattr(zone, name)
             if value is not None:
-                yield f"cooler.zone[{number}].{name}", _shown(value, key, style)
+                yield f"cooler.zone.{number}.{name}", _shown(value, key, style)
     yield from _material(case, style)
     for table, kept in case.tables.items():
         yield from _kept(table, kept, style)
@@ -82,11 +82,27 @@ def _kept(table: str, kept: Mapping[str, Any], style: _Style) -> Iterator[tuple[
     currency = kept.get("currency", "")
     for name, value in kept.items():
         key = schema.find(f"{table}.{name}")
-        if isinstance(value, Mapping):
+        if name in ("product", "weather") and table == "sizing":
+            yield from _listed(f"{table}.{name}", value, style)
+        elif isinstance(value, Mapping):
             yield from ((f"{table}.{name}.{column}", str(unit)) for column, unit in value.items())
         elif key is not None:
             text = _shown(value, key, style)
             yield f"{table}.{name}", text.replace(" /", f" {currency}/") if key.kind == "price" else text
+
+
+def _listed(name: str, entries: tuple[Any, ...], style: _Style) -> Iterator[tuple[str, str]]:
+    """Every number of the products or weathers of a sizing."""
+    base = TABLES[name].varies
+    for number, entry in enumerate(entries, 1):
+        place = f"{name}.{number}"
+        yield f"{place}.name", entry.name
+        if base == "feed":
+            yield f"{place}.material", entry.material.name
+        for key, definition in TABLES[base].keys.items():
+            value = getattr(getattr(entry, base), key, None)
+            if value is not None:
+                yield f"{place}.{key}", _shown(value, definition, style)
 
 
 def _shown(value: Any, key: Key, style: _Style) -> str:
@@ -136,12 +152,11 @@ def template() -> str:
     ]
     for name, table in TABLES.items():
         off = "" if table.required else "# "
-        lines += ["", f"{off}[{name}]".ljust(40) + f"# {table.meaning}"]
-        keys = {
-            k: v
-            for k, v in table.keys.items()
-            if name != "cooler" or k in schema.ARRANGEMENTS["counter-flow"]
-        }
+        if name == "cooler.zone":
+            continue  # of a belt
+        header = f"[[{name}]]" if table.listed else f"[{name}]"
+        lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
+        keys = {k: v for k, v in table.keys.items() if f"{name}.{k}" not in _NOT_IN_TEMPLATE}
         lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
         if name == "material.sorption":
             lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
@@ -150,6 +165,12 @@ def template() -> str:
 
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 _EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
+
+
+_NOT_IN_TEMPLATE = (
+    "sizing.weather.percentile",  # read, and told that it cannot be answered yet
+    *(f"cooler.{key}" for key in TABLES["cooler"].keys if key not in schema.ARRANGEMENTS["counter-flow"]),
+)
 
 
 def _template_line(table: str, name: str, key: Key, off: str) -> str:

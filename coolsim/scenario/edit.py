@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import dataclasses
 import difflib
 import os
 import tomllib
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 from typing import Any
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario import schema, source
 from coolsim.scenario.build import case_from
+from coolsim.scenario.change import changed
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
 
@@ -70,24 +69,6 @@ def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: 
     return case
 
 
-def changed(before: Source, changes: Mapping[str, Any], origin: str) -> Source:
-    """Return a scenario with (known) keys changed and their rivals removed."""
-    typed = source.thawed(before.typed)
-    for key in changes:
-        for rival in _rivals(key, changes):
-            _remove(typed, rival)
-    for key, value in changes.items():
-        _set(typed, key, source.frozen(value), origin)
-    lines = {key: line for key, line in before.lines.items() if key not in changes}
-    overrides = dict(before.overrides) | dict.fromkeys(changes, origin)
-    return dataclasses.replace(
-        before,
-        typed=source.frozen(typed),
-        lines=MappingProxyType(lines),
-        overrides=MappingProxyType(overrides),
-    )
-
-
 def parse_setting(text: str) -> tuple[str, Any]:
     """Return (key, value) of "feed.moisture=15 %" as typed on a command line; raises InputError.
 
@@ -105,41 +86,6 @@ def parse_setting(text: str) -> tuple[str, Any]:
         return key, tomllib.loads(f"value = {value}")["value"]
     except (ValueError, RecursionError):
         return key, value  # the reader will say what it wanted
-
-
-def _rivals(key: str, changes: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the keys that `key` replaces, except those changed with it (the reader objects to both)."""
-    members = [member for group in schema.GROUPS if key in group.members for member in group.members]
-    if key == "feed.material" and changes[key] != schema.CUSTOM:
-        members.append("material")  # another material replaces the scenario's own
-    return tuple(member for member in members if member not in changes)
-
-
-def _set(typed: dict[str, Any], key: str, value: Any, origin: str) -> None:
-    *tables, name = key.split(".")
-    for part in tables:
-        table, number = source.numbered(part)
-        below = typed.setdefault(table, {})
-        if number:
-            if not isinstance(below, list) or number > len(below):
-                found = f"{len(below) if isinstance(below, list) else 0} of them"
-                raise InputError(
-                    [Fault(origin, key, found, f"the scenario has no {part}: zones are added in the file")]
-                )
-            below = below[number - 1]
-        typed = below
-        if not isinstance(typed, dict):
-            raise InputError([Fault(origin, key, shown(typed), f"{table} is a table")])
-    typed[name] = value
-
-
-def _remove(typed: dict[str, Any], key: str) -> None:
-    *tables, name = key.split(".")
-    for table in tables:
-        typed = typed.get(table, {})
-        if not isinstance(typed, dict):
-            return
-    typed.pop(name, None)
 
 
 def _unknown(key: str, origin: str) -> Fault:

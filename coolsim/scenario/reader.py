@@ -105,7 +105,7 @@ def _goes_with(source: Source, table: str, key: str) -> bool:
 
 def _is_read(source: Source, table: str) -> bool:
     """Return whether what a table lacks or has too much is of interest, or the table is the fault itself."""
-    if table == "cooler":
+    if table.startswith("cooler"):
         return is_available(source)
     return not table.startswith("material") or source.value("feed.material") == schema.CUSTOM
 
@@ -124,6 +124,10 @@ def _top_level(collector: Collector) -> None:
 def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
+    if table.listed:
+        if typed is not None and _goes_with(collector.source, *name.split(".")):
+            _list(collector, name, typed)
+        return
     if typed is None:
         if table.required:
             collector.fault(name, "no such table", f"a scenario needs [{name}]: {table.meaning}")
@@ -134,7 +138,8 @@ def _table(collector: Collector, name: str) -> None:
     subtables = {other.rpartition(".")[2] for other in schema.TABLES if other.rpartition(".")[0] == name}
     for key, value in typed.items():
         definition = schema.find(f"{name}.{key}")
-        if definition and not _goes_with(collector.source, name, key):
+        known = definition or key in subtables
+        if known and not _goes_with(collector.source, name, key):
             arrangement = arrangement_of(collector.source)
             allowed = ", ".join(schema.ARRANGEMENTS[arrangement])
             collector.wrong(
@@ -142,13 +147,51 @@ def _table(collector: Collector, name: str) -> None:
             )
         elif definition:
             _value(collector, f"{name}.{key}", value, definition)
-        elif key not in subtables and _is_read(collector.source, name):
+        elif not known and _is_read(collector.source, name):
             collector.fault(f"{name}.{_safe(key)}", "an unknown key", _nearest(key, table.keys, name))
     for key, definition in table.keys.items():
         wanted = definition.required and _goes_with(collector.source, name, key)
         if wanted and key not in typed and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
+
+
+def _list(collector: Collector, name: str, typed: Any) -> None:
+    """Read a [[list of tables]], but for the keys of a table that they vary: these are read with it."""
+    table = schema.TABLES[name]
+    if not isinstance(typed, tuple) or not typed or not all(isinstance(entry, Mapping) for entry in typed):
+        named = ", each with a name" if "name" in table.keys else ""
+        found = shown(typed) if typed else "an empty list"
+        collector.fault(name, found, f"needs one or more [[{name}]]{named}: {table.meaning}")
+        return
+    for number, entry in enumerate(typed, 1):
+        _entry_of_list(collector, name, f"{name}.{number}", entry)
+    _different_names(collector, [f"{name}.{number}.name" for number in range(1, len(typed) + 1)])
+
+
+def _entry_of_list(collector: Collector, name: str, place: str, entry: Mapping[str, Any]) -> None:
+    table, known = schema.TABLES[name], schema.keys_of_entries(name)
+    for key, value in entry.items():
+        if key in table.keys:
+            _value(collector, f"{place}.{key}", value, table.keys[key])
+        elif key not in known and _is_read(collector.source, name):
+            nearest = _nearest(key, known, table.varies or name)
+            collector.fault(f"{place}.{_safe(key)}", "an unknown key", nearest)
+    for key, definition in table.keys.items():
+        if key not in entry and definition.default is not None:
+            collector.values[f"{place}.{key}"] = READERS[definition.kind](definition.default, definition)
+        elif key not in entry and definition.required and _is_read(collector.source, name):
+            example = f"{key} = {definition.example}"
+            collector.fault(f"{place}.{key}", "nothing", f"it is needed, such as {example}")
+
+
+def _different_names(collector: Collector, places: list[str]) -> None:
+    """Object to a name that an earlier table of the same list has."""
+    names: dict[Any, str] = {}
+    for place in places:
+        label = collector.values.get(place)
+        if label is not None and names.setdefault(label, place) != place:
+            collector.wrong(place, f"{names[label]} has this name: give each its own")
 
 
 def _safe(name: str) -> str:
@@ -167,37 +210,7 @@ def _nearest(name: str, known: Iterable[str], table: str = "") -> str:
     return f"allowed: {', '.join(known)}"
 
 
-def _zones(collector: Collector, value: Any) -> None:
-    """Read [[cooler.zone]]: a list of tables, each with the keys of schema.ZONE."""
-    if not isinstance(value, tuple) or not value or not all(isinstance(zone, Mapping) for zone in value):
-        collector.wrong("cooler.zone", "one [[cooler.zone]] table or more, double brackets around the name")
-        return
-    zones = []
-    for number, typed in enumerate(value, 1):
-        at, read_ = f"cooler.zone[{number}]", {}
-        for name in typed:
-            if name not in schema.ZONE:
-                collector.fault(f"{at}.{_safe(name)}", "an unknown key", f"allowed: {', '.join(schema.ZONE)}")
-        for name, key in schema.ZONE.items():
-            given = typed.get(name, key.default)
-            if given is None:
-                if key.required:
-                    collector.fault(
-                        f"{at}.{name}", "nothing", f"it is needed, such as {name} = {key.example}"
-                    )
-                continue
-            try:
-                read_[name] = READERS[key.kind](given, key)
-            except Misread as error:
-                collector.fault(f"{at}.{name}", shown(given), f"needs {error}")
-        zones.append(read_)
-    collector.values["cooler.zone"] = tuple(zones)
-
-
 def _value(collector: Collector, key: str, value: Any, definition: Key) -> None:
-    if definition.kind == "zones":
-        _zones(collector, value)
-        return
     try:
         collector.values[key] = READERS[definition.kind](value, definition)
     except Misread as error:

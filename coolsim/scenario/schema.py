@@ -46,6 +46,8 @@ class Table:
     meaning: str
     keys: Mapping[str, Key]
     required: bool = False
+    listed: bool = False  # a [[list of tables]]
+    varies: str = ""  # of such a list: the table whose keys each of them may change
 
 
 @dataclass(frozen=True)
@@ -183,9 +185,8 @@ _DRYER = {
     "belt_width": _quantity(
         u.LENGTH, "2 m", "0.05 m", "12 m", "of the bed on the belt", hint=_METRES, required=True
     ),
-    "zone": Key("zones", "[[cooler.zone]] tables, one for each zone", "[]", required=True),
 }
-ZONE: Mapping[str, Key] = {
+_ZONE = {
     "length": _quantity(u.LENGTH, "3 m", "0.01 m", "200 m", "of the zone along the belt", required=True),
     "airflow": _quantity(
         u.VOLUME_FLOW,
@@ -327,6 +328,51 @@ _DUCT = {
     "leakage": _quantity(u.FRACTION, "5 %", "0 %", "90 %", "share of the fan's air that bypasses the bed"),
 }
 
+_SIZING = {
+    "margin": _quantity(
+        u.FRACTION, "50 %", "0 %", "500 %", "fines and fouling add this to the bed's pressure", default="50 %"
+    ),
+    "bed_depth": _pair(
+        u.LENGTH,
+        '["0.2 m", "1.2 m"]',
+        "1 mm",
+        "8 m",
+        "lowest and highest",
+        hint=_METRES,
+        default=("0.2 m", "1.2 m"),
+        **_DEPTH,
+    ),
+    "air_ratio": _pair(
+        u.AIR_RATIO,
+        '["0.3 kg/kg", "3 kg/kg"]',
+        "0.01 kg/kg",
+        "100 kg/kg",
+        "dry air per wet feed, lowest and highest",
+        default=("0.3 kg/kg", "3 kg/kg"),
+    ),
+    "above_least": _quantity(
+        u.FRACTION,
+        "25 %",
+        "1 %",
+        "1000 %",
+        "take the smallest floor that costs this much more to run than the best one",
+        default="25 %",
+    ),
+    "floor_area": _quantity(
+        u.AREA, "3 m2", "0.0005 m2", "300 m2", "take this floor, in place of above_least"
+    ),
+    "freeboard": _quantity(
+        u.LENGTH, "0.5 m", "0 m", "5 m", "room above the bed", hint=_METRES, default="0.5 m", **_DEPTH
+    ),
+}
+
+_NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
+_DESIGN_WEATHER = _NAME | {
+    "percentile": _quantity(
+        u.FRACTION, "99 %", "0 %", "100 %", "of the hours of weather.file, in place of the keys of [air]"
+    ),
+}
+
 _WEATHER = {
     "file": Key("text", "epw or csv, relative to the scenario", '"weather.epw"', required=True),
     "operating_hours": Key("hours", "from, to", '["06:00", "22:00"]'),
@@ -341,6 +387,7 @@ TABLES: Mapping[str, Table] = {
     "feed": Table("wet pellets as they reach the cooler", _FEED, required=True),
     "air": Table("the air outside", _AIR, required=True),
     "cooler": Table("the cooler or dryer and its settings", _COOLER | _DRYER, required=True),
+    "cooler.zone": Table("a zone of a belt, in the order in which pellets meet them", _ZONE, listed=True),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
     "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
@@ -349,6 +396,13 @@ TABLES: Mapping[str, Table] = {
     "costs": Table("what it costs, in one currency (any three letters, or none)", _COSTS),
     "fan": Table("the fan", _FAN),
     "duct": Table("between bed and fan", _DUCT),
+    "sizing": Table("a cooler to buy: what `coolsim size` asks beside target, limits and duct", _SIZING),
+    "sizing.product": Table(
+        "a product the cooler must serve: keys of [feed] that differ", _NAME, listed=True, varies="feed"
+    ),
+    "sizing.weather": Table(
+        "air it must serve it in: keys of [air] that differ", _DESIGN_WEATHER, listed=True, varies="air"
+    ),
     "weather": Table("the air outside, hour by hour", _WEATHER),
     "weather.units": Table("units of a csv's columns", _WEATHER_UNITS),
 }
@@ -367,10 +421,11 @@ GROUPS = (
     Group(("limits.airflow", "limits.fan_speed"), required=False),
     Group(("limits.bed_depth", "limits.residence_time"), required=False),
     Group(("fan.curve", "fan.rated_flow"), required=False),
+    Group(("sizing.above_least", "sizing.floor_area"), required=False),
 )
 
 # Tables that later questions read; they are validated now and kept in SI in Case.tables.
-KEPT = ("target", "limits", "costs", "fan", "duct", "weather")
+KEPT = ("target", "limits", "costs", "fan", "duct", "sizing", "weather")
 
 
 def constants(equation: str) -> tuple[str, ...]:
@@ -392,11 +447,18 @@ def find(dotted: str) -> Key | None:
     table, _, name = dotted.rpartition(".")
     if dotted == "title":
         return TITLE
-    if table.startswith("cooler.zone[") and table[12:-1].isdigit() and table.endswith("]"):
-        return ZONE.get(name)
     if table == "material.sorption" and name not in _SORPTION:
         return constant(name)
+    listed, _, number = table.rpartition(".")
+    if number.isdecimal() and listed in TABLES and TABLES[listed].listed:  # "sizing.product.2.moisture"
+        return keys_of_entries(listed).get(name)
     return TABLES[table].keys.get(name) if table in TABLES else None
+
+
+def keys_of_entries(listed: str) -> Mapping[str, Key]:
+    """Return the keys that the tables of a [[list of tables]] may hold, those of the table that they vary too."""
+    varied = TABLES[listed].varies
+    return {**(TABLES[varied].keys if varied else {}), **TABLES[listed].keys}
 
 
 def constant(name: str) -> Key:

@@ -54,21 +54,13 @@ class Source(Mapping[str, Any]):
         """Return what was typed for a dotted key, or None."""
         value: Any = self.typed
         for part in key.split("."):
-            name, number = numbered(part)
-            if not isinstance(value, Mapping) or name not in value:
+            if isinstance(value, tuple) and part.isdecimal() and 1 <= int(part) <= len(value):
+                value = value[int(part) - 1]  # of a [[list of tables]], from 1
+                continue
+            if not isinstance(value, Mapping) or part not in value:
                 return None
-            value = value[name]
-            if number:
-                if not isinstance(value, tuple) or not number <= len(value):
-                    return None
-                value = value[number - 1]
+            value = value[part]
         return value
-
-
-def numbered(part: str) -> tuple[str, int]:
-    """Return the name and number (from 1; 0 for none) of one part of a key: "zone[2]" is the second of a list."""
-    match = re.fullmatch(r"(.+)\[([1-9][0-9]{0,3})\]", part)
-    return (match[1], int(match[2])) if match else (part, 0)
 
 
 def read_file(path: str | os.PathLike[str]) -> Source:
@@ -141,7 +133,7 @@ def _not_toml(name: str, text: str, error: str) -> InputError:
     return _broken(where, f"broken TOML ({reason})", 'lines such as diameter = "4 mm" below a [table]')
 
 
-_HEADER = re.compile(r"\s*\[\[?\s*([\w\s.\"'-]+?)\s*\]\]?\s*(?:#.*)?$")
+_HEADER = re.compile(r"\s*(\[\[?)\s*([\w\s.\"'-]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"\s*((?:[\w-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[\w-]+|\"[^\"]*\"|'[^']*'))*)\s*=")
 _STRING = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
 
@@ -151,21 +143,23 @@ def find_lines(text: str) -> dict[str, int]:
 
     >>> find_lines('[feed]\\nlength = "4 mm"')
     {'feed': 1, 'feed.length': 2}
+
+    A [[table]] is numbered from 1: "sizing.product.2.moisture".
     """
     found: dict[str, int] = {}
+    count: dict[str, int] = {}
     table, depth, closing = "", 0, ""
-    lists: dict[str, int] = {}
     for number, line in enumerate(text.splitlines(), 1):
         if closing:  # inside a multi-line string
             closing = "" if closing in line else closing
             continue
         if not depth:
             if header := _HEADER.match(line):
-                table = _dotted(header[1])
+                table = _dotted(header[2])
                 found.setdefault(table, number)
-                if line.lstrip().startswith("[["):
-                    lists[table] = lists.get(table, 0) + 1
-                    table = f"{table}[{lists[table]}]"
+                if header[1] == "[[":
+                    count[table] = count.get(table, 0) + 1
+                    table = f"{table}.{count[table]}"
                     found[table] = number
                 continue
             if key := _KEY.match(line):

@@ -15,7 +15,6 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import LEVELS
 from coolsim.equipment import fan
-from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.fields import documented
 from coolsim.predict import predict
 from coolsim.result import Warning
@@ -25,14 +24,6 @@ from coolsim.studies.settings import AT_LIMIT, Reached, SettingsAnswer, find_set
 
 HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
 INLET_STEPS, FLOW_STEPS = 17, 5
-
-# A stalled fan still moves air, only not steadily; a blocked one moves none, so the bed cannot be as computed.
-_FAN_LEVELS = {
-    Status.STALL: "check",
-    Status.AMBIGUOUS: "check",
-    Status.PAST_END: "check",
-    Status.BLOCKED: "danger",
-}
 
 
 @dataclass(frozen=True)
@@ -66,7 +57,7 @@ def explained(case: Case, answer: SettingsAnswer) -> Advice:
     """Add to an answer what `predict` says at its settings, and words for what is assumed."""
     result = predict(at_settings(case, answer.settings), band=True)
     tried = _again(case, answer.settings, answer.driest.settings, answer.wettest.settings)
-    warnings = (*result.warnings, *_fan_words(case, tried), *_free(case))
+    warnings = (*result.warnings, *_fan_words(case), *_free(case))
     warnings = tuple(sorted(warnings, key=lambda w: LEVELS.index(w.level)))
     machine = with_limits(limits_of(case), wish=False)
     kept = bool((excesses(case, tried, machine)[:, 1:] <= AT_LIMIT).all())
@@ -87,7 +78,7 @@ def _again(case: Case, *states: Settings) -> Tried:
     return try_settings(case, {n: np.array([getattr(s, n) for s in states]) for n in KNOBS}, FULL)
 
 
-def _fan_words(case: Case, tried: Tried) -> Iterator[Warning]:
+def _fan_words(case: Case) -> Iterator[Warning]:
     machine = fan.fan_of(case.tables)
     if machine is None:
         yield Warning(
@@ -96,17 +87,8 @@ def _fan_words(case: Case, tried: Tried) -> Iterator[Warning]:
             f"{fan.ASSUMED_EFFICIENCY:.0%} and motor efficiency of {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}.",
         )
         return
-    status = Status(int(tried.fan_status[0]))
-    if status in _FAN_LEVELS:
-        yield Warning(_FAN_LEVELS[status], f"{MEANING[status]}.")
     if machine.assumed:
         yield Warning("note", f"assumed for the fan: {'; '.join(machine.assumed)}.")
-    if machine.position == fan.BLOW_THROUGH:
-        yield Warning(
-            "note",
-            "the fan blows through the bed and warms the air on its way in, by about 1.4 K (2.5 °F) per "
-            "kPa (4 inH2O); this is left out.",
-        )
 
 
 def _free(case: Case) -> Iterator[Warning]:

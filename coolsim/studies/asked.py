@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
-from coolsim.case import Case
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Air, Case
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.physics import air, sorption
 
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
+# What outside air can be, in the words of its error: lowest, highest, and factor and format of what is shown.
+_AIR: dict[str, tuple[float, float, float, str]] = {
+    "temperature": (-60.0, 60.0, 1.0, "{:g} °C"),
+    "relative_humidity": (0.0, 1.0, 100.0, "{:g} %"),
+    "pressure": (45e3, 110e3, 1e-3, "{:g} kPa"),
+}
+
+
+def only_coolers(case: Case, question: str) -> None:
+    """Raise InputError where a dryer is asked what can be answered for counter-flow coolers only."""
+    if case.cooler.arrangement != "counter-flow":
+        key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
+        allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        raise InputError([Fault(where(case, key), key, found, allowed)])
 
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
+    only_coolers(case, "settings are searched")
     faults = []
     for table, key, example in (
         ("target", "moisture", 'moisture = "12 %"'),
@@ -31,9 +50,43 @@ def check(case: Case) -> None:
         curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
         faults.append(_missing(case, "fan", curve, "limits.fan_speed is of this fan"))
     if not faults:
-        faults += _impossible(case)
+        faults += impossible(case)
     if faults:
         raise InputError(faults)
+
+
+def check_air(given: Air) -> Air:
+    """Outside air with its fields broadcast against each other and laid in a row; numbers stay numbers.
+
+    Raises InputError, with every fault, where they do not broadcast or are no outside air.
+    """
+    fields = {name: np.asarray(getattr(given, name), float) for name in _AIR}
+    try:
+        shape = np.broadcast_shapes(*(value.shape for value in fields.values()))
+    except ValueError:
+        shapes = ", ".join(f"{name} {value.shape}" for name, value in fields.items())
+        raise InputError([Fault("", "air", f"arrays of shapes {shapes}", "shapes that broadcast")]) from None
+    faults = [fault for name, value in fields.items() for fault in _no_air(name, value)]
+    if not faults and 0 in shape:
+        faults = [Fault("", "air", "no weather", "one entry at least")]
+    if faults:
+        raise InputError(faults)
+    if not shape:
+        return given
+    return Air(**{name: np.ravel(np.broadcast_to(value, shape)).copy() for name, value in fields.items()})
+
+
+def _no_air(name: str, value: Any) -> list[Fault]:
+    """The fault of a field of air: its first bad entry, and how many there are."""
+    low, high, factor, text = _AIR[name]
+    bad = ~((value >= low) & (value <= high))  # nan, too
+    if not bad.any():
+        return []
+    at = int(np.flatnonzero(bad.ravel())[0])
+    entry = f" in entry {at}" if value.ndim else ""
+    more = f" (and {bad.sum() - 1} more)" if bad.sum() > 1 else ""
+    shown, lowest, highest = (text.format(factor * x) for x in (value.ravel()[at], low, high))
+    return [Fault("", f"air.{name}", f"{shown}{entry}{more}", f"from {lowest} to {highest}")]
 
 
 def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
@@ -42,30 +95,36 @@ def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
     if table in case.tables and not name:
         found = "no range"
     allowed = f"settings need it{f' ({why})' if why else ''}: below [{table}], such as {example}"
-    return Fault(_where(case, table), key, found, allowed)
+    return Fault(where(case, table), key, found, allowed)
 
 
-def _where(case: Case, key: str) -> str:
+def where(case: Case, key: str) -> str:
     """Return where a key of the scenario stands, if the case was read from one."""
     where = getattr(case.source, "where", None)
     return where(key) if where else ""
 
 
-def _impossible(case: Case) -> list[Fault]:
-    """A target that no air can reach at any time: drier than outside air at the hottest that anything is."""
+def impossible(case: Case) -> list[Fault]:
+    """A target that no air can reach at any time: drier than outside air at the hottest that anything is.
+
+    Of several weathers one that can is enough: what is out of reach in the others is answered, not refused.
+    """
     target = case.tables["target"]
     ceiling = target["moisture"] + target.get("tolerance", 0.0)
     hottest = case.tables.get("limits", {}).get("inlet_air_temperature", (0.0, case.air.temperature))[1]
-    T = max(float(hottest), float(case.air.temperature), float(case.feed.temperature))
+    temperatures = (hottest, case.air.temperature, case.feed.temperature)
+    T = np.max(np.broadcast_arrays(*temperatures), axis=0)
     Y = air.humidity_ratio_from_relative_humidity(
         case.air.temperature, case.air.relative_humidity, case.air.pressure
     )
-    a_w = float(air.relative_humidity(T, Y, case.air.pressure))
-    X = float(sorption.equilibrium_moisture(case.material.isotherm, min(a_w, 0.999), T))
+    a_w = air.relative_humidity(T, Y, case.air.pressure)
+    X = sorption.equilibrium_moisture(case.material.isotherm, np.minimum(a_w, 0.999), T)
+    k = int(np.argmin(X))  # of several weathers, the one that dries most
+    T, a_w, X = (float(np.ravel(x)[k]) for x in (T, a_w, X))
     if ceiling < X / (1 + X):
         return [
             Fault(
-                _where(case, "target.moisture"),
+                where(case, "target.moisture"),
                 "target.moisture",
                 f"{ceiling:.2%}",
                 f"even at {T:.0f} °C, the hottest anything is here, outside air ({a_w:.0%} relative humidity then) "

@@ -2,19 +2,24 @@
 
 Exits are smooth in the knobs, though costs and limits have kinks: so outcomes are fitted, and weighed afterwards.
 A coarse mesh at Chebyshev nodes gives the shape; what the full mesh adds to it hardly varies and takes few nodes.
+A plant in several weathers has one polynomial in each; points come weather by weather, equally many of each.
 """
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import chebyshev
+from numpy.typing import NDArray
 
+from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.model.solve import Resolution
-from coolsim.studies.plant import Outcome, Plant, outcome_of
+from coolsim.studies.plant import Outcome, Plant, outcome_of, spread
 
 LOGARITHMIC = ("airflow", "bed_depth")
 # nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
@@ -25,34 +30,45 @@ FEWER = {
     "inlet_air_temperature": (4, 2),
     "feed_moisture": (3, 2),
 }  # of all
-_LOGS = np.array([[f.name == "pressure_drop"] for f in dataclasses.fields(Outcome)])  # it spans decades
+LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
+_SPANNING = ("pressure_drop", "lift_off")  # decades
+_LOGS = np.array([[f.name in _SPANNING] for f in dataclasses.fields(Outcome)])
 
 
 @dataclass(frozen=True)
 class Box:
-    """Ranges of knobs; within, each runs from −1 to 1."""
+    """Ranges of knobs, their ends numbers or one per weather; within, each knob runs from −1 to 1."""
 
-    ranges: dict[str, tuple[float, float]]
+    ranges: dict[str, tuple[Any, Any]]
 
     @property
     def names(self) -> list[str]:
         return list(self.ranges)
 
+    def of(self, weathers: NDArray[np.intp]) -> Box:
+        """The ranges in some of the weathers."""
+        return Box({n: (_of(low, weathers), _of(high, weathers)) for n, (low, high) in self.ranges.items()})
+
     def knobs(self, x: Array) -> dict[str, Array]:
         """Knobs at points (N, knobs)."""
         found = {}
         for (name, ends), t in zip(self.ranges.items(), x.T):
+            ends = spread(ends[0], len(t)), spread(ends[1], len(t))
             low, high = np.log(ends) if name in LOGARITHMIC else ends
             value = low + (high - low) * (t + 1) / 2
             found[name] = np.clip(np.exp(value) if name in LOGARITHMIC else value, *ends)
         return found
 
     def place(self, name: str, value: float) -> float:
-        """Where a value of one knob is, from −1 to 1."""
+        """Where a value of one knob, whose range is the same in all weathers, is from −1 to 1."""
         low, high, v = (
             np.log((*self.ranges[name], value)) if name in LOGARITHMIC else (*self.ranges[name], value)
         )
         return float(2 * (v - low) / (high - low) - 1) if high > low else 0.0
+
+
+def _of(ends: Any, weathers: NDArray[np.intp]) -> Any:
+    return ends if np.ndim(ends) == 0 else ends[weathers]
 
 
 def combined(axes: list[Array]) -> Array:
@@ -75,36 +91,83 @@ class Fit:
 
     def __init__(self, plant: Plant, box: Box, coarse: Resolution, full: Resolution) -> None:
         self.plant, self.box = plant, box
-        self.varied = [name for name, (low, high) in box.ranges.items() if high > low]
+        self.varied = [name for name, (low, high) in box.ranges.items() if np.any(high > low)]
         nodes = NODES if len(self.varied) < len(NODES) else FEWER
         many, few = ([nodes[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
-        self.coefficients = _through(plant, box, many, coarse)
+        self.coefficients = _through(plant, box, many, coarse)  # (weathers, nodes..., outcomes)
         added = _through(plant, box, few, full, self)
-        self.coefficients[tuple(slice(n) for n in few)] += added
+        self.coefficients[(slice(None), *(slice(n) for n in few))] += added
+
+    def of(self, weathers: NDArray[np.intp]) -> Fit:
+        """The polynomials of some of the weathers, each as often as it is named; of the only one: themselves."""
+        if self.plant.weathers == 1:
+            return self
+        part = copy.copy(self)
+        part.plant, part.box = self.plant.of(weathers), self.box.of(weathers)
+        part.coefficients = self.coefficients[weathers]
+        return part
 
     def __call__(self, x: Array) -> Array:
         """Rows of outcomes (outcomes, N) at points (N, knobs)."""
-        rows = np.broadcast_to(self.coefficients, (len(x), *self.coefficients.shape))
-        for t, n in zip(x.T, self.coefficients.shape):
+        rows, first = self.coefficients, chebyshev.chebvander(x[:, 0], self.coefficients.shape[1] - 1)
+        rows = first.reshape(len(rows), -1, rows.shape[1]) @ rows.reshape(*rows.shape[:2], -1)
+        rows = rows.reshape(len(x), *self.coefficients.shape[2:])
+        for t, n in zip(x.T[1:], self.coefficients.shape[2:]):
             values = chebyshev.chebvander(t, n - 1)
-            rows = np.einsum("ni,ni...->n...", values, rows)
-        return np.asarray(rows).T
+            rows = (values[:, None] @ rows.reshape(len(x), n, -1)).reshape(len(x), *rows.shape[2:])
+        return np.ascontiguousarray(rows.T)
 
     def on_grid(self, axes: list[Array]) -> Array:
-        """Rows of outcomes (outcomes, N) at all combinations of values along the knobs."""
+        """Rows of outcomes (outcomes, N) at all combinations of values along the knobs, weather by weather."""
         rows = self.coefficients
-        for t, n in zip(axes, self.coefficients.shape):
-            rows = np.tensordot(rows, chebyshev.chebvander(t, n - 1), axes=(0, 1))
-        return np.asarray(rows.reshape(len(_LOGS), -1))  # outcomes came first once all knobs were summed
+        for t, n in zip(axes, self.coefficients.shape[1:]):
+            rows = np.tensordot(rows, chebyshev.chebvander(t, n - 1), axes=(1, 1))
+        rows = np.moveaxis(rows, 1, 0)  # outcomes came after weathers once all knobs were summed
+        return np.ascontiguousarray(rows).reshape(len(_LOGS), -1)
 
 
 def _through(plant: Plant, box: Box, nodes: list[int], mesh: Resolution, base: Fit | None = None) -> Array:
-    """Coefficients (nodes..., outcomes) through predictions at Chebyshev nodes, less what `base` gives there."""
+    """Coefficients (weathers, nodes..., outcomes) through predictions at Chebyshev nodes, less those of `base`."""
     axes = [chebyshev.chebpts1(n) for n in nodes]
-    x = combined(axes)
-    rows = pack(outcome_of(plant.predicted(box.knobs(x), mesh)))
-    table = (rows - base(x) if base else rows).T.reshape(*nodes, -1)
-    for axis, (t, n) in enumerate(zip(axes, nodes)):
+    x = np.tile(combined(axes), (plant.weathers, 1))
+    rows = _predicted(plant, box.knobs(x), mesh)
+    if base:
+        rows = rows - base(x)
+    by_weather = rows.reshape(len(rows), plant.weathers, -1)  # a view
+    for each in np.moveaxis(by_weather, 1, 0):
+        solved = np.asarray(np.isfinite(each).all(axis=0))
+        if solved.mean() < LEAST_SOLVED:
+            raise NotConverged(f"{(~solved).sum()} of {len(solved)} states of the survey did not converge")
+        if not solved.all():
+            each[:, ~solved] = _smoothly(combined(axes), each, solved, nodes)
+    table = rows.T.reshape(plant.weathers, *nodes, -1)
+    for axis, (t, n) in enumerate(zip(axes, nodes), start=1):
         inverse = np.linalg.inv(chebyshev.chebvander(t, n - 1))
         table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
     return table
+
+
+def _predicted(plant: Plant, knobs: dict[str, Array], mesh: Resolution) -> Array:
+    """Rows of outcomes (outcomes, N), nan for states that do not solve."""
+    try:
+        return pack(outcome_of(plant.predicted(knobs, mesh)))
+    except NotConverged as error:
+        solved = ~np.isin(np.arange(len(next(iter(knobs.values())))), error.failed)
+    rows = np.full((len(_LOGS), len(solved)), np.nan)
+    if solved.any():
+        rows[:, solved] = _predicted(plant, {n: v[solved] for n, v in knobs.items()}, mesh)
+    return rows
+
+
+def _smoothly(x: Array, rows: Array, solved: NDArray[np.bool_], nodes: list[int]) -> Array:
+    """Rows at the nodes that are not solved, by the smoothest polynomial through the others.
+
+    Of all that pass through them, the one of least coefficients, where each degree counts three times the one
+    before. What a search returns is predicted: this only has to lead it past a hole.
+    """
+    V, weight = np.ones((len(x), 1)), np.ones(1)
+    for t, n in zip(x.T, nodes):
+        V = (V[:, :, None] * chebyshev.chebvander(t, n - 1)[:, None]).reshape(len(x), -1)
+        weight = (weight[:, None] * 3.0 ** -np.arange(n)).ravel()
+    through, *_ = np.linalg.lstsq(V[solved] * weight, rows[:, solved].T)
+    return np.asarray((V[~solved] * weight @ through).T)

@@ -2,17 +2,24 @@
 
 Settings are tried by the thousand: `try_settings` takes arrays of airflow, bed depth and inlet-air
 temperature (and of feed moisture and temperature, for what-if questions) and answers in arrays.
+
+A case whose air holds arrays is one cooler in many weathers. States then come weather by weather, equally many
+of each: `spread` lays one number per weather along them.
 """
 
 from __future__ import annotations
 
+import copy
 import dataclasses
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from coolsim.case import Case
+from coolsim import running
+from coolsim.answer import pick
+from coolsim.case import Air, Case
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
@@ -75,14 +82,15 @@ class Weighed:
     cost: Cost
     power: Array  # electric, W
     off_curve: Array  # how far off the falling side of the fan's curve, as log of resistance; ≤ 0 on it
+    signed_cost: Any = None  # as cost.total, smooth: weight kept above the target moisture counts as gained
 
 
 @dataclass(frozen=True)
 class Tried(Weighed):
     """States predicted."""
 
-    result: Result
-    fan_status: Array  # operating_point.Status, 0 without a fan
+    result: Result = field(kw_only=True)
+    fan_status: Array = field(kw_only=True)  # operating_point.Status, 0 without a fan
 
 
 @dataclass(frozen=True)
@@ -90,15 +98,23 @@ class Limit:
     """One wish or limit: the name an operator knows it by, its bound, and the sign that breaks it."""
 
     name: str
-    bound: float
+    bound: Any  # a number, or one per weather
     sign: float  # +1: must not exceed; −1: must not fall below
-    scale: float  # a difference that counts as large, to compare violations of different kinds
+    scale: Any  # a difference that counts as large, to compare violations of different kinds
     wish: bool  # of the target, not of the machine
 
 
 def try_settings(case: Case, knobs: dict[str, Array], resolution: Resolution) -> Tried:
     """Try states of a case; `knobs` maps names of KNOBS or FEED_KNOBS to arrays (N,); the rest stays."""
     return Plant(case).tried(knobs, resolution)
+
+
+def spread(values: Any, count: int) -> Array:
+    """One number, or one per weather, along `count` states; what has more axes is as the states already."""
+    if np.ndim(values) > 1:
+        return np.asarray(values)
+    rows = np.ravel(values)
+    return rows if len(rows) in (1, count) else np.repeat(rows, count // len(rows))
 
 
 def outcome_of(result: Result) -> Outcome:
@@ -115,44 +131,64 @@ def outcome_of(result: Result) -> Outcome:
 
 
 class Plant:
-    """A case with its fan and prices at hand, to weigh many states."""
+    """A case with its fan and prices at hand, to weigh many states; in one weather or in several."""
 
     def __init__(self, case: Case) -> None:
+        if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
+            columns = np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air)))
+            case = dataclasses.replace(case, air=Air(*(np.ravel(column) for column in columns)))
         self.case = case
         self.inputs = gather([case])
         self.fan, self.duct = fan.fan_of(case.tables), duct.duct_of(case.tables)
+        self.path = running.AirPath(self.fan, self.duct) if self.fan else None
         self.map = SpeedMap(self.fan) if self.fan else None
+
+    @property
+    def weathers(self) -> int:
+        return len(self.inputs.radius)
+
+    def of(self, weathers: NDArray[np.intp]) -> Plant:
+        """The plant in some of its weathers, each as often as it is named; in the only one: itself."""
+        if self.weathers == 1:
+            return self
+        part = copy.copy(self)
+        part.inputs = take(self.inputs, weathers)
+        part.case = dataclasses.replace(self.case, air=pick(self.case.air, weathers))
+        return part
+
+    def _along(self, count: int) -> Plant:
+        """The plant with one weather for each of `count` states, or with the only one for all."""
+        if self.weathers in (1, count):
+            return self
+        return self.of(np.repeat(np.arange(self.weathers), count // self.weathers))
 
     def tried(self, knobs: dict[str, Array], resolution: Resolution) -> Tried:
         """Predict and weigh states."""
         count = len(next(iter(knobs.values())))
-        result = self.predicted(knobs, resolution)
-        w, asked = self._weighed(knobs, outcome_of(result))
-        settings, power, status = w.settings, w.power, np.zeros(count)
-        if self.fan:  # by the curve itself, where `weighed` reads its map
+        plant, result = self._along(count), self.predicted(knobs, resolution)
+        w, asked = plant._weighed(knobs, outcome_of(result))
+        settings, power, status, rise = w.settings, w.power, np.zeros(count), np.zeros(1)
+        if self.fan and self.path:  # by the curve itself, where `weighed` reads its map
             found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
+            rise = running.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
-        settings = dataclasses.replace(settings, residence_time=result.bed.residence_time)
-        cost = self._cost(knobs, w.outcome, power)
-        return Tried(
-            settings,
-            w.outcome,
-            w.exhaust_humidity,
-            cost,
-            power,
-            w.off_curve,
-            result=result,
-            fan_status=status,
-        )
+        inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
+        dwell = result.bed.residence_time
+        settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
+        cost, signed = plant._cost(knobs, w.outcome, power, rise)
+        weighed = settings, w.outcome, w.exhaust_humidity, cost, power, w.off_curve, signed
+        return Tried(*weighed, result=result, fan_status=status)
 
     def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
         count = len(next(iter(knobs.values())))
-        return predict_inputs(dialled(take(self.inputs, np.zeros(count, np.intp)), knobs), resolution)
+        rows = np.repeat(np.arange(self.weathers), count // self.weathers)
+        states = dialled(take(self.inputs, rows), knobs)
+        return running.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
 
     def weighed(self, knobs: dict[str, Array], outcome: Outcome) -> Weighed:
         """Weigh states whose outcome is known."""
-        return self._weighed(knobs, outcome)[0]
+        return self._along(len(outcome.moisture))._weighed(knobs, outcome)[0]
 
     def _weighed(self, knobs: dict[str, Array], outcome: Outcome) -> tuple[Weighed, duct.Demand]:
         i, cooler = self.inputs, self.case.cooler
@@ -169,37 +205,45 @@ class Plant:
         if self.fan and self.map:
             speed, off = self.map(asked)
             power = fan.electric_power(self.fan, asked.flow, speed, asked.density)
+            assert self.path is not None
+            rise = running.rise(self.path, asked, speed, i.humidity_ratio)
         else:
+            rise = np.zeros(1)
             power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
             speed, off = np.full(len(power), np.nan), np.full(len(power), -1.0)
         dwell = depth * cooler.floor_area * i.bulk_density / i.throughput
         airflow, speed, depth, dwell, inlet, off = np.broadcast_arrays(
-            airflow, speed, depth, dwell, self._inlet(knobs), off
+            airflow, speed, depth, dwell, self._inlet(knobs, rise), off
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        cost = self._cost(knobs, outcome, power)
-        return Weighed(settings, outcome, humidity, cost, power, off), asked
+        cost, signed = self._cost(knobs, outcome, power, rise)
+        return Weighed(settings, outcome, humidity, cost, power, off, signed), asked
 
     def _airflow(self, knobs: dict[str, Array]) -> Array:
         return knobs["airflow"] if "airflow" in knobs else self.inputs.dry_air * self.inputs.outside_volume
 
-    def _inlet(self, knobs: dict[str, Array]) -> Array:
+    def _inlet(self, knobs: dict[str, Array], rise: Array) -> Array:
+        """Air that enters the bed: as warm as the heater, or the fan where that is warmer, makes it."""
         i = self.inputs
-        return np.maximum(i.outside_temperature, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
+        from_fan = i.outside_temperature + rise
+        return np.maximum(from_fan, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
 
-    def _cost(self, knobs: dict[str, Array], outcome: Outcome, power: Array) -> Cost:
+    def _cost(
+        self, knobs: dict[str, Array], outcome: Outcome, power: Array, rise: Array
+    ) -> tuple[Cost, Array]:
+        """Costs, and their sum with weight above the target counted as gained."""
         i, prices, target = self.inputs, self.case.tables["costs"], self.case.tables["target"]["moisture"]
-        warmed = air.enthalpy(self._inlet(knobs), i.humidity_ratio)
-        warmed = warmed - air.enthalpy(i.outside_temperature, i.humidity_ratio)
+        warmed = air.enthalpy(self._inlet(knobs, rise), i.humidity_ratio)
+        warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
         electricity = 3600.0 * power * prices.get("electricity", 0.0)
         heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * prices.get("heat", 0.0)
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = np.maximum(solid / (1 - target) - solid / (1 - outcome.moisture), 0.0)
-        lost = 3600.0 * lost * prices.get("feed", 0.0)
+        lost = 3600.0 * prices.get("feed", 0.0) * solid * (1 / (1 - target) - 1 / (1 - outcome.moisture))
         electricity, heat, lost = np.broadcast_arrays(electricity, heat, lost)
-        total = electricity + heat + lost
-        return Cost(electricity, heat, lost, total, total / (3.6 * i.throughput))
+        running, overdried = electricity + heat, np.maximum(lost, 0.0)
+        total = running + overdried
+        return Cost(electricity, heat, overdried, total, total / (3.6 * i.throughput)), running + lost
 
 
 class SpeedMap:
@@ -233,7 +277,7 @@ class SpeedMap:
 
 def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
     """Set the knobs of inputs."""
-    changed: dict[str, Any] = {}
+    changed: dict[str, Any] = {"one_case": False}  # no longer alike but for the air
     if "feed_moisture" in knobs or "feed_temperature" in knobs:
         M = knobs.get("feed_moisture", inputs.moisture_wb)
         T = knobs.get("feed_temperature", inputs.feed_temperature)
@@ -276,7 +320,7 @@ def limits_of(case: Case) -> list[Limit]:
     add("exhaust relative humidity", limits.get("maximum_exhaust_relative_humidity"), 0.1)
     add("lift-off", limits.get("maximum_lift_off"), 0.2)
     add("bed pressure drop", limits.get("maximum_bed_pressure_drop"), 500.0)
-    speed = limits.get("fan_speed")
+    speed = _speeds(case)
     if speed:
         add("fan speed, lowest", speed[0], 0.1, sign=-1.0)
         add("fan speed, highest", speed[1], 0.1)
@@ -287,43 +331,61 @@ def limits_of(case: Case) -> list[Limit]:
     return found
 
 
+def _speeds(case: Case) -> tuple[float, ...]:
+    """Lowest and highest speed of the fan, if they are given: equal where its speed stands for an airflow."""
+    limits, cooler = case.tables.get("limits", {}), case.cooler
+    if "fan_speed" in limits:
+        return tuple(limits["fan_speed"])
+    if cooler.airflow is None and cooler.air_ratio is None and "airflow" not in limits:
+        return (case.tables["fan"]["speed"],) * 2
+    return ()
+
+
 def measured(case: Case, state: Weighed, limit: Limit) -> Array:
     """The number that a limit bounds, at each state."""
     o = state.outcome
     values = {
         "moisture": o.moisture,
-        "above ambient": o.temperature - case.air.temperature,
+        "above ambient": o.temperature - spread(case.air.temperature, len(o.temperature)),
         "water activity": o.water_activity,
         "exhaust relative humidity": state.exhaust_humidity,
         "lift-off": o.lift_off,
         "bed pressure drop": o.pressure_drop,
         "fan speed": state.settings.fan_speed,
         "fan curve": state.off_curve,
-        "cost": state.cost.total,
+        "cost": state.signed_cost,
+        "running cost": state.cost.electricity + state.cost.heat,
     }
     return values[limit.name.split(",")[0]]
 
 
 def excesses(case: Case, state: Weighed, limits: list[Limit]) -> Array:
     """How far each limit is broken, in its scale, (limits, N); ≤ 0 where kept."""
-    rows = [limit.sign * (measured(case, state, limit) - limit.bound) / limit.scale for limit in limits]
-    table = np.array(rows) if rows else np.zeros((0, len(state.power)))
+    count = len(state.power)
+    rows = [
+        limit.sign * (measured(case, state, limit) - spread(limit.bound, count)) / spread(limit.scale, count)
+        for limit in limits
+    ]
+    table = np.array(rows) if rows else np.zeros((0, count))
     return np.where(np.isnan(table), 10.0, table)
 
 
-def knob_range(case: Case) -> dict[str, tuple[float, float]]:
-    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin."""
+def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
+    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin.
+
+    No inlet air is colder than outside: where the air holds arrays, so do the ends of that range.
+    """
     limits = case.tables.get("limits", {})
-    ranges = {}
+    ranges: dict[str, tuple[Any, Any]] = {}
     if "airflow" in limits:
         ranges["airflow"] = tuple(limits["airflow"])
-    elif "fan_speed" in limits:
+    elif _speeds(case):
         machine = fan.fan_of(case.tables)
         if machine is None:
             raise InputError(
                 [Fault("", "limits.fan_speed", "no [fan] table", "give the fan's curve or rated point")]
             )
-        top = max(machine.flow) * limits["fan_speed"][1]
+        top = max(machine.flow) * _speeds(case)[1]
         ranges["airflow"] = (0.02 * top, top)
     if "bed_depth" in limits:
         ranges["bed_depth"] = tuple(limits["bed_depth"])
@@ -332,8 +394,6 @@ def knob_range(case: Case) -> dict[str, tuple[float, float]]:
         ranges["bed_depth"] = tuple(per_second * t for t in limits["residence_time"])
     if "inlet_air_temperature" in limits:
         low, high = limits["inlet_air_temperature"]
-        ranges["inlet_air_temperature"] = (
-            max(low, float(case.air.temperature)),
-            max(high, float(case.air.temperature)),
-        )
+        outside = case.air.temperature
+        ranges["inlet_air_temperature"] = np.maximum(low, outside)[()], np.maximum(high, outside)[()]
     return ranges

@@ -4,32 +4,50 @@ Nothing is assumed about direction or convexity (more air often dries less). A d
 valleys. The cheapest states lie on curved edges, such as moisture at its target, that a grid steps over: where
 a limit is crossed between neighbours on the grid, the crossing is looked at, too. The best are slid to the
 bottom, predicted, and slid again on the fit shifted by what the prediction added.
+
+All goals in all weathers are slid at once, each from its few best starts: a run belongs to one goal and weather.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import dataclasses
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from coolsim.answer import interleave, pick
+from coolsim.case import Case
 from coolsim.fields import Array
-from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
+from coolsim.numerics.descent import descend
 from coolsim.studies.fitted import Fit, combined, pack, unpack
 from coolsim.studies.plant import Limit, Tried, Weighed, excesses
 
 SURVEY = Resolution(8, 6, refinements=0)  # right to a few hundredths of a point
 FULL = Resolution()
-GRID = {"airflow": 81, "bed_depth": 33, "inlet_air_temperature": 13, "feed_moisture": 13}
+# Values along each knob, by how many of them vary: valleys are found by eye, their bottoms by sliding.
+GRIDS: tuple[dict[str, int], ...] = (
+    {},
+    *2 * ({"airflow": 81, "bed_depth": 33, "inlet_air_temperature": 13, "feed_moisture": 7},),
+    {"airflow": 41, "bed_depth": 17, "inlet_air_temperature": 9, "feed_moisture": 7},
+    {"airflow": 31, "bed_depth": 13, "inlet_air_temperature": 6, "feed_moisture": 7},
+)
+AT_ONCE = 300_000  # states of grids weighed side by side: some 100 MB
 KEPT = 1e-6  # excess that counts as none, in a limit's scale: 1e-8 of moisture
+AIM = 1e-7  # how far inside the limits slides aim, so that what they end on counts as kept
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
 STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
 CORRECTIONS = 5
 SETTLED = 1e-5  # step, of −1 to 1, that is not worth another prediction where limits are kept
+STILL = 1e-7  # the same where they are not
+ANYWHERE, ALONG, BELOW, BEYOND = SIDES = range(4)  # of a goal's ridge
+NO_LIMIT = -1.0  # excess of a limit that is not a goal's
 
 Score = Callable[[Weighed, dict[str, Array]], Array]  # of states and their knobs
+Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -39,10 +57,10 @@ class Goal:
     score: Score
     limits: list[Limit]
     feed: float | None  # feed moisture; None lets it vary
-    ridge: Limit | None = (
-        None  # a bound at which the score is steep or has a kink, so that it hides its floor
-    )
-    along: Score | None = None  # the same score at that bound, without what is steep
+    ridge: Limit | None = None  # a bound at which the score has a kink: a ridge, or a valley's sharp floor
+    along: Score | None = None  # the same score at that bound and beyond it, smooth
+    below: Score | None = None  # the same score where that bound is kept, smooth across it
+    missed: Sequence[Limit] = ()  # limits that may be broken: the squares of their excesses count as score
 
 
 @dataclass(frozen=True)
@@ -58,109 +76,301 @@ class Found:
         return bool((self.excess <= KEPT).all())
 
 
+@dataclass(frozen=True)
+class Best:
+    """The best state in each of several weathers: arrays with one entry per weather."""
+
+    knobs: dict[str, Array]
+    tried: Tried
+    excess: Array  # (limits, weathers)
+
+    @property
+    def kept(self) -> NDArray[np.bool_]:
+        return np.asarray((self.excess <= KEPT).all(axis=0))
+
+    def of(self, weathers: Index) -> Best:
+        knobs = {name: value[weathers] for name, value in self.knobs.items()}
+        return Best(knobs, pick(self.tried, weathers), self.excess[:, weathers])
+
+    def one(self, weather: int = 0) -> Found:
+        at = self.of(np.array([weather]))
+        return Found({name: float(v[0]) for name, v in at.knobs.items()}, at.tried, at.excess[:, 0])
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Points, each of one goal in one weather, and what a prediction there added to the fit."""
+
+    goal: Index
+    weather: Index
+    side: Index  # of the goal's ridge that it keeps to: see SIDES
+    x: Array  # (runs, knobs)
+    outcomes: Array  # added to the fit's rows, (outcomes, runs)
+    excess: Array  # added to excesses, (limits of all goals, runs)
+
+    def of(self, index: Index, x: Array | None = None) -> Runs:
+        x = self.x[index] if x is None else x
+        named = self.goal[index], self.weather[index], self.side[index]
+        return Runs(*named, x, self.outcomes[:, index], self.excess[:, index])
+
+    def on(self, side: int) -> Runs:
+        return dataclasses.replace(self, side=np.full(len(self.x), side))
+
+
 class Search:
     """Searches that share one fit."""
 
     def __init__(self, fit: Fit) -> None:
         self.fit, self.plant, self.box = fit, fit.plant, fit.box
 
+    def of(self, weathers: Index) -> Search:
+        """In some of the weathers, each as often as it is named."""
+        return Search(self.fit.of(weathers))
+
     def find(self, goals: list[Goal]) -> list[Found]:
+        """As `best`, in the only weather."""
+        return [best.one() for best in self.best(goals)]
+
+    def best(self, goals: list[Goal]) -> list[Best]:
         """The state of the lowest score for each goal; where none keeps its limits, the least broken one."""
-        points = [self._surveyed(goal) for goal in goals]
-        best: dict[int, tuple[Any, Found]] = {}
-        open_ = list(range(len(goals)))
+        terms, weathers = Terms(goals), self.plant.weathers
+        runs = self._slid(terms, self._surveyed(terms))
+        x, open_ = runs.x.copy(), np.arange(len(runs.x))
+        rank = np.full((2, len(x)), np.inf)
+        tried: Tried | None = None
         for _ in range(CORRECTIONS):
-            tried = self.plant.tried(self.box.knobs(np.array([points[g] for g in open_])), FULL)
-            rows, again = pack(tried.outcome), []
-            for k, g in enumerate(open_):
-                goal, here, one = goals[g], points[g][None], take(tried, np.array([k]))
-                knobs = self.box.knobs(here)
-                excess = excesses(self.plant.case, one, goal.limits)[:, 0]
-                rank = _rank(excess, float(goal.score(one, knobs)[0]))
-                if g not in best or rank < best[g][0]:
-                    best[g] = rank, Found({n: float(v[0]) for n, v in knobs.items()}, one, excess)
-                shift = rows[:, k : k + 1] - self.fit(here)
-                read = excesses(self.plant.case, self._state(here, self.fit(here) + shift), goal.limits)
-                points[g] = self._slid(goal, [points[g]], shift, excess[:, None] - read)
-                step = np.abs(points[g] - here).max()
-                if step > (SETTLED if rank[0] <= 0 else 0):
-                    again.append(g)
-            open_ = again
-            if not open_:
+            here = self.of(runs.weather)
+            knobs = here.box.knobs(runs.x)
+            now = here.plant.tried(knobs, FULL)
+            score, excess = terms.of(here, runs, now, knobs)
+            worst = _broken(excess)
+            better = (worst < rank[0, open_]) | ((worst == rank[0, open_]) & (score < rank[1, open_]))
+            better |= tried is None
+            tried = now if tried is None else _put(tried, open_[better], pick(now, better))
+            rank[:, open_[better]], x[open_[better]] = (worst[better], score[better]), runs.x[better]
+            added = pack(now.outcome) - here.fit(runs.x)
+            _, read = terms.of(here, runs, here.state(runs.x, added), knobs)
+            corrected = dataclasses.replace(runs, outcomes=added, excess=(excess - read)[: len(terms.limits)])
+            onward = self._slid(terms, corrected)
+            step = np.abs(onward.x - runs.x).max(axis=1)
+            again = np.flatnonzero(step > np.where(worst <= 0, SETTLED, STILL))
+            open_, runs = open_[again], onward.of(again)
+            if not len(open_):
                 break
-        return [best[g][1] for g in range(len(goals))]
+        assert tried is not None
+        found = []
+        for g, goal in enumerate(goals):
+            at = g * weathers + np.arange(weathers)
+            state, knobs = pick(tried, at), self.box.knobs(x[at])
+            found.append(Best(knobs, state, excesses(self.plant.case, state, goal.limits)))
+        return found
 
-    def _state(self, x: Array, rows: Array) -> Weighed:
-        return self.plant.weighed(self.box.knobs(x), unpack(rows))
+    def state(self, x: Array, added: Array | float = 0.0) -> Weighed:
+        """States read from the fit at points (N, knobs)."""
+        return self.plant.weighed(self.box.knobs(x), unpack(self.fit(x) + added))
 
-    def _surveyed(self, goal: Goal) -> Array:
-        """Best point on the fit."""
+    # ---- Where to start ----------------------------------------------------------------------------
+
+    def _surveyed(self, terms: Terms) -> Runs:
+        """The few best points of a grid on the fit, for each goal in each weather."""
+        parts = []
+        for feed in {goal.feed: None for goal in terms.goals}:
+            goals = [g for g, goal in enumerate(terms.goals) if goal.feed == feed]
+            axes, line = self._axes(feed)
+            size = int(np.prod([len(axis) for axis in axes]))
+            chunks = np.array_split(np.arange(self.plant.weathers), -(-self.plant.weathers * size // AT_ONCE))
+            for chunk in chunks:
+                if len(chunk):
+                    parts += self.of(chunk)._starts(terms, goals, axes, line, chunk)
+        goal, weather, x = (np.concatenate(column) for column in zip(*parts))
+        rows = len(self.fit(np.zeros((self.plant.weathers, x.shape[1]))))
+        none = np.zeros((rows, len(x))), np.zeros((len(terms.limits), len(x)))
+        return Runs(goal, weather, np.zeros(len(x), np.intp), x, *none)
+
+    def _axes(self, feed: float | None) -> tuple[list[Array], int]:
+        """Values along each knob, and the knob along which crossings of limits are looked for."""
         names = self.box.names
-        thin = 1 if len(names) < 4 else 2
-        axes = [np.linspace(-1, 1, GRID[n] // thin) if n in self.fit.varied else np.zeros(1) for n in names]
-        if goal.feed is not None:
-            axes[-1] = np.array([self.box.place("feed_moisture", goal.feed)])
-        x, rows = combined(axes), self.fit.on_grid(axes)
-        line = int(np.argmax([len(a) for a in axes])) if goal.feed is not None else len(axes) - 1
-        excess = excesses(self.plant.case, self._state(x, rows), goal.limits)
-        crossing = _crossings(x, rows, excess, [len(a) for a in axes], line)
-        x, rows = np.concatenate([x, crossing[0]]), np.concatenate([rows, crossing[1]], axis=1)
-        state = self._state(x, rows)
-        broken = excesses(self.plant.case, state, goal.limits).max(axis=0, initial=0.0)
-        broken = np.where(broken <= NEARLY, 0.0, broken)
-        order = np.lexsort((goal.score(state, self.box.knobs(x)), broken))
-        starts: list[Array] = []
-        while len(order) and len(starts) < STARTS:
-            starts.append(x[order[0]])
-            order = order[np.abs(x[order] - starts[-1]).max(axis=1) > APART]
-            order = order[broken[order] <= 0] if broken.min() <= 0 else order
-        return self._slid(goal, starts, np.zeros((len(rows), 1)), np.zeros((len(excess), 1)))
+        varied = [n for n in self.fit.varied if feed is None or n != "feed_moisture"]
+        counts = GRIDS[len(varied)]
+        axes = [np.linspace(-1, 1, counts[n]) if n in varied else np.zeros(1) for n in names]
+        if feed is None:
+            return axes, len(axes) - 1
+        axes[-1] = np.array([self.box.place("feed_moisture", feed)])
+        return axes, int(np.argmax([len(a) for a in axes]))
 
-    def _slid(self, goal: Goal, starts: list[Array], shift: Array, more: Array) -> Array:
-        """The best of the bottoms reached from some points: outcomes shifted, and `more` excess (of speed)."""
-        free = [
-            i
-            for i, n in enumerate(self.box.names)
-            if n in self.fit.varied and (n != "feed_moisture" or goal.feed is None)
+    def _starts(
+        self, terms: Terms, goals: list[int], axes: list[Array], line: int, names: Index
+    ) -> list[tuple[Index, Index, Array]]:
+        """Starts of some goals in all weathers: goals, weathers (by their `names`), points."""
+        weathers = self.plant.weathers
+        x, rows = np.tile(combined(axes), (weathers, 1)), self.fit.on_grid(axes)
+        weather = np.repeat(np.arange(weathers), len(x) // weathers)
+        limits = terms.at(names)
+        excess = excesses(self.plant.case, self.plant.weighed(self.box.knobs(x), unpack(rows)), limits)
+        shape = [weathers, *(len(axis) for axis in axes)]
+        x_cut, rows_cut, left = _crossings(x, rows, excess, shape, line + 1)
+        x, rows = np.concatenate([x, x_cut]), np.concatenate([rows, rows_cut], axis=1)
+        weather = np.concatenate([weather, weather[left]])
+        plant, knobs = self.plant.of(weather), self.box.of(weather).knobs(x)
+        state = plant.weighed(knobs, unpack(rows))
+        excess = excesses(plant.case, state, terms.at(names[weather]))
+        starts = []
+        for g in goals:
+            broken = excess[terms.rows[g]].max(axis=0, initial=0.0)
+            broken = np.where(broken <= NEARLY, 0.0, broken)
+            at = _apart(weather, x, broken, terms.score(g, ANYWHERE, plant.case, state, knobs))
+            starts.append((np.full(len(at), g), names[weather[at]], x[at]))
+        return starts
+
+    # ---- Downhill ----------------------------------------------------------------------------------
+
+    def _slid(self, terms: Terms, runs: Runs) -> Runs:
+        """The best of the bottoms reached, one run for each goal and weather, in this order.
+
+        Where a goal has a ridge, first along it, then from the best point so far to either side.
+        """
+        ridged = np.array([goal.ridge is not None for goal in terms.goals])[runs.goal]
+        free, split = runs.of(np.flatnonzero(~ridged)), runs.of(np.flatnonzero(ridged))
+        bottoms = self._bottoms(terms, _joined([free, split.on(ALONG)])).on(ANYWHERE)
+        best = self._first(terms, _joined([runs, bottoms]))
+        split = best.of(np.flatnonzero(np.isin(best.goal, split.goal)))
+        if not len(split.x):
+            return best
+        sides = _joined([split.on(BELOW), split.of(np.flatnonzero(terms.open[split.goal])).on(BEYOND)])
+        return self._first(terms, _joined([best, self._bottoms(terms, sides).on(ANYWHERE)]))
+
+    def _bottoms(self, terms: Terms, runs: Runs) -> Runs:
+        names = self.box.names
+        varied = np.array([name in self.fit.varied for name in names])
+        feed = np.array([name == "feed_moisture" for name in names])
+        fixed = np.array([goal.feed is not None for goal in terms.goals])[runs.goal]
+        movable = varied & ~(feed & fixed[:, None])
+        if not movable.any():
+            return runs
+
+        def look(points: Array, index: Index) -> tuple[Array, Array]:
+            each = runs.of(np.repeat(index, points.shape[1]), points.reshape(-1, points.shape[2]))
+            here = self.of(runs.weather[index])
+            state = here.state(each.x, each.outcomes)
+            score, excess = terms.of(here, each, state, here.box.knobs(each.x), AIM)
+            return score.reshape(points.shape[:2]), excess.T.reshape(*points.shape[:2], -1)
+
+        return dataclasses.replace(runs, x=descend(look, runs.x, movable))
+
+    def _first(self, terms: Terms, runs: Runs) -> Runs:
+        """The best run of each goal in each weather."""
+        here = self.of(runs.weather)
+        state = here.state(runs.x, runs.outcomes)
+        score, excess = terms.of(here, runs, state, here.box.knobs(runs.x))
+        pair = runs.goal * self.plant.weathers + runs.weather
+        order = np.lexsort((score, _broken(excess), pair))
+        return runs.of(order[np.unique(pair[order], return_index=True)[1]])
+
+
+class Terms:
+    """Goals side by side, with the limits of all of them."""
+
+    def __init__(self, goals: list[Goal]) -> None:
+        self.goals = goals
+        every = [limit for goal in goals for limit in goal.limits]
+        self.limits = list({id(limit): limit for limit in every}.values())
+        place = {id(limit): k for k, limit in enumerate(self.limits)}
+        self.rows = [[place[id(limit)] for limit in goal.limits] for goal in goals]
+        self.mine = np.zeros((len(self.limits), len(goals)), bool)
+        for g, rows in enumerate(self.rows):
+            self.mine[rows, g] = True
+        ridges = [goal.ridge for goal in goals if goal.ridge]
+        self.ridge = ridges[0] if ridges else None
+        self.open = np.array([not any(map(self._is_ridge, goal.limits)) for goal in goals])  # beyond it
+
+    def _is_ridge(self, limit: Limit) -> bool:
+        r = self.ridge
+        return r is not None and (limit.name, limit.bound, limit.sign) == (r.name, r.bound, r.sign)
+
+    def at(self, weathers: Index) -> list[Limit]:
+        """All limits, those that differ between weathers in some of these."""
+
+        def here(value: Any) -> Any:
+            return value[weathers] if np.ndim(value) else value
+
+        return [
+            dataclasses.replace(limit, bound=here(limit.bound), scale=here(limit.scale))
+            for limit in self.limits
         ]
 
-        def look(x: Array, score: Score = goal.score) -> tuple[Array, Array]:
-            state = self._state(x, self.fit(x) + shift)
-            return score(state, self.box.knobs(x)), excesses(self.plant.case, state, goal.limits) + more
+    def score(self, g: int, side: int, case: Case, state: Weighed, knobs: dict[str, Array]) -> Array:
+        """The score of one goal, as it is smooth on a side of its ridge."""
+        goal = self.goals[g]
+        smooth = {ALONG: goal.along, BELOW: goal.below, BEYOND: goal.along}.get(side) or goal.score
+        score = smooth(state, knobs)
+        if goal.missed:
+            score = score + (np.maximum(excesses(case, state, list(goal.missed)), 0.0) ** 2).sum(axis=0)
+        return score
 
-        def on_ridge(x: Array) -> tuple[Array, Array]:
-            assert goal.ridge is not None and goal.along is not None
-            state, case = self._state(x, self.fit(x) + shift), self.plant.case
-            excess = excesses(case, state, [goal.ridge]), excesses(case, state, goal.limits) + more
-            e = np.concatenate(excess)
-            return goal.along(state, self.box.knobs(x)), e
+    def of(
+        self, here: Search, runs: Runs, state: Weighed, knobs: dict[str, Array], aim: float = 0.0
+    ) -> tuple[Array, Array]:
+        """Score (runs,) of each run's goal, and excesses (limits, runs): the last two of its ridge.
 
-        ends = list(starts)
-        if free and goal.ridge:
-            ends += [_bottom(on_ridge, start, free, 1) for start in starts]
-            ends.append(ends[_first([_rank(e, f, 10 * KEPT) for f, e in _each(look(np.array(ends)))])])
-            starts = ends[-1:]
-        if free:
-            ends += [_bottom(look, start, free, 0) for start in starts]
-        return ends[_first([_rank(e, f, 10 * KEPT) for f, e in _each(look(np.array(ends)))])]
-
-
-def _each(looked: tuple[Array, Array]) -> Any:
-    return zip(looked[0], looked[1].T)
-
-
-def _first(ranks: list[tuple[float, float]]) -> int:
-    return min(range(len(ranks)), key=ranks.__getitem__)
-
-
-def _rank(excess: Array, score: float, kept: float = KEPT) -> tuple[float, float]:
-    """Order of states: first how far the worst limit is broken, then the score."""
-    worst = float(excess.max(initial=0.0))
-    return (0.0 if worst <= kept else worst), score
+        `aim` tightens the limits, so that what ends on them counts as kept.
+        """
+        score, case = np.empty(len(runs.x)), here.plant.case
+        for g, side in {*zip(runs.goal.tolist(), runs.side.tolist())}:
+            at = (runs.goal == g) & (runs.side == side)
+            score[at] = self.score(g, side, case, state, knobs)[at]
+        excess = excesses(case, state, self.at(runs.weather)) + runs.excess + aim
+        excess = np.where(self.mine[:, runs.goal], excess, NO_LIMIT)
+        if self.ridge is None:
+            return score, excess
+        (above,) = excesses(case, state, [self.ridge]) + aim
+        ridge = [
+            np.where(np.isin(runs.side, (ALONG, BELOW)), above, NO_LIMIT),
+            np.where(np.isin(runs.side, (ALONG, BEYOND)), -above, NO_LIMIT),
+        ]
+        return score, np.concatenate([excess, ridge])
 
 
-def _crossings(x: Array, rows: Array, excess: Array, shape: list[int], axis: int) -> tuple[Array, Array]:
-    """Points between neighbours along an axis where a limit is crossed, by straight lines; their outcomes."""
+def _broken(excess: Array) -> Array:
+    """How far the worst limit is broken."""
+    worst = excess.max(axis=0, initial=0.0)
+    return np.where(worst <= KEPT, 0.0, worst)
+
+
+def _put(tried: Tried, index: Index, part: Tried) -> Tried:
+    others = np.setdiff1d(np.arange(len(tried.power)), index)
+    return interleave([pick(tried, others), part], [others, index])
+
+
+def _joined(several: list[Runs]) -> Runs:
+    columns = zip(*((r.goal, r.weather, r.side, r.x.T, r.outcomes, r.excess) for r in several))
+    goal, weather, side, x, outcomes, excess = (np.concatenate(column, axis=-1) for column in columns)
+    return Runs(goal, weather, side, x.T, outcomes, excess)
+
+
+def _apart(group: Index, x: Array, broken: Array, score: Array) -> Index:
+    """The best points of each group that are apart from each other: no broken ones where one is not."""
+    order = np.lexsort((score, broken, group))
+    names, first = np.unique(group[order], return_index=True)
+    whole = broken[order[first]] <= 0
+    of_group = np.searchsorted(names, group[order])
+    alive = (broken[order] <= 0) | ~whole[of_group]
+    chosen = []
+    for _ in range(STARTS):
+        left = np.flatnonzero(alive)
+        if not len(left):
+            break
+        present, first = np.unique(of_group[left], return_index=True)
+        best = np.zeros(len(names), np.intp)
+        best[present] = order[left[first]]
+        chosen.append(best[present])
+        alive[left] &= np.abs(x[order[left]] - x[best[of_group[left]]]).max(axis=1) > APART
+    return np.concatenate(chosen)
+
+
+def _crossings(
+    x: Array, rows: Array, excess: Array, shape: list[int], axis: int
+) -> tuple[Array, Array, Index]:
+    """Points between neighbours along an axis where a limit is crossed, by straight lines; outcomes, neighbours."""
     e = np.moveaxis(excess.reshape(len(excess), *shape), axis + 1, -1)
     flat = np.moveaxis(np.arange(len(x)).reshape(shape), axis, -1)
     a, b = e[..., :-1], e[..., 1:]
@@ -169,84 +379,7 @@ def _crossings(x: Array, rows: Array, excess: Array, shape: list[int], axis: int
     places = np.nonzero(cut)[1:]
     left, right = flat[..., :-1][places], flat[..., 1:][places]
     between = x[left] + share[:, None] * (x[right] - x[left])
-    return between, rows[:, left] + share * (rows[:, right] - rows[:, left])
-
-
-def _bottom(look: Callable[[Array], tuple[Array, Array]], start: Array, free: list[int], equal: int) -> Array:
-    """Slide downhill within the limits and from −1 to 1; where limits are broken, to where least so.
-
-    The first `equal` limits must be met exactly.
-    """
-    from scipy import optimize  # late: half a second that only a search should pay
-
-    minimize: Any = optimize.minimize  # its stubs know no dictionaries of constraints
-
-    step = 1e-6
-    toward = np.where(start[free] > 0, -step, step)
-    known: dict[bytes, Any] = {}
-    score0 = float(look(start[None])[0][0])
-    scale = max(abs(score0), 1e-6)
-
-    def there(y: Array) -> Any:
-        """Score, excesses and their slopes, of one batch."""
-        key = y.tobytes()
-        if key not in known:
-            x = np.repeat(start[None], len(free) + 1, axis=0)
-            x[:, free] = np.clip(y, -1, 1)
-            x[range(1, len(free) + 1), free] += toward
-            score, excess = look(x)
-            known[key] = (
-                score[0] / scale,
-                (score[1:] - score[0]) / toward / scale,
-                excess[:, 0],
-                (excess[:, 1:] - excess[:, :1]) / toward,
-            )
-        return known[key]
-
-    def slide(y: Array) -> Array:
-        found = minimize(
-            lambda y: there(y)[0],
-            y,
-            jac=lambda y: there(y)[1],
-            bounds=[(-1.0, 1.0)] * len(y),
-            constraints=[
-                {"type": "eq", "fun": lambda y: there(y)[2][:equal], "jac": lambda y: there(y)[3][:equal]},
-                {
-                    "type": "ineq",
-                    "fun": lambda y: -there(y)[2][equal:],
-                    "jac": lambda y: -there(y)[3][equal:],
-                },
-            ][not equal :],
-            method="SLSQP",
-            options={"ftol": 1e-9, "maxiter": 25},
-        )
-        return np.clip(found.x, -1, 1)
-
-    def repair(y: Array) -> Array:
-        """Least of the worst excess: one more unknown that no excess may exceed."""
-        found = minimize(
-            lambda z: z[-1],
-            np.append(y, max(there(y)[2].max(), 0.0)),
-            jac=lambda z: np.eye(len(z))[-1],
-            bounds=[*[(-1.0, 1.0)] * len(y), (0.0, None)],
-            constraints={
-                "type": "ineq",
-                "fun": lambda z: z[-1] - there(z[:-1])[2],
-                "jac": lambda z: np.column_stack([-there(z[:-1])[3], np.ones(len(there(z[:-1])[2]))]),
-            },
-            method="SLSQP",
-            options={"ftol": 1e-9, "maxiter": 25},
-        )
-        return np.clip(found.x[:-1], -1, 1)
-
-    y = slide(start[free])
-    if there(y)[2].max(initial=0.0) > 10 * KEPT:
-        y = repair(start[free])
-        if there(y)[2].max(initial=0.0) <= 10 * KEPT:
-            y = slide(y)
-    end = start.copy()
-    end[free] = y
-    return end
+    return between, rows[:, left] + share * (rows[:, right] - rows[:, left]), left
 
 
 def with_limits(limits: list[Limit], wish: bool) -> list[Limit]:

@@ -1,46 +1,57 @@
 """What to set now: the cheapest settings that meet the target in this weather, or what would make it possible.
 
 Everything returned was predicted on the full mesh at the settings it names. The window (driest and wettest
-exit) is searched within the machine's limits, without the target's wishes.
+exit) is searched within the machine's limits, without the target's wishes. One weather or many take the same
+way; for one, the answer also says what a step of each thing does.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
+from numpy.typing import NDArray
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
+from coolsim.answer import first, interleave, pick
+from coolsim.case import Air, Case
 from coolsim.fields import Array, documented
-from coolsim.inputs import gather
-from coolsim.physics import air
-from coolsim.predict import predict_inputs
 from coolsim.result import Result
 from coolsim.studies import search as searching
-from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check
+from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check, check_air
+from coolsim.studies.changes import Change, Step, one_step, smallest_changes
 from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.plant import (
     Cost,
     Limit,
     Plant,
     Settings,
-    Tried,
     Weighed,
-    dialled,
     excesses,
     knob_range,
     limits_of,
     measured,
-    try_settings,
 )
-from coolsim.studies.search import FULL, SURVEY, Found, Goal, Search, with_limits
+from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search, with_limits
+
+__all__ = [
+    "AtLimit",
+    "Change",
+    "Reached",
+    "SettingsAnswer",
+    "SettingsByWeather",
+    "Step",
+    "find_settings",
+    "one_step",
+    "reachable",
+    "smallest_changes",
+]
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller dwell may cost and still be preferred
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
 FEED_AHEAD = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
+AT_ONCE = 64  # weathers searched side by side: some 15 000 predictions on the coarse mesh
 
 
 @dataclass(frozen=True)
@@ -52,29 +63,11 @@ class AtLimit:
 
 
 @dataclass(frozen=True)
-class Step:
-    """What one change of the weather, feed or settings does to the exit, the rest left alone."""
-
-    change: str = documented("-", "the change")
-    moisture_wb: float = documented("kg/kg wet", "exit moisture after it")
-    temperature: float = documented("°C", "exit temperature after it", json="temperature_C")
-
-
-@dataclass(frozen=True)
 class Reached:
-    """One end of the window of exit moistures."""
+    """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
-    moisture_wb: float = documented("kg/kg wet", "exit moisture")
+    moisture_wb: Any = documented("kg/kg wet", "exit moisture")
     settings: Settings = documented("-", "the settings that give it")
-
-
-@dataclass(frozen=True)
-class Change:
-    """The smallest change of one thing alone that makes the target reachable; `to` is None where none does."""
-
-    change: str = documented("-", "what is changed")
-    to: float | None = documented("as `unit`", "its new value")
-    unit: str = documented("-", "unit of `to`")
 
 
 @dataclass(frozen=True)
@@ -97,64 +90,149 @@ class SettingsAnswer:
     smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
 
 
-def find_settings(case: Case) -> SettingsAnswer:
+@dataclass(frozen=True)
+class SettingsByWeather:
+    """The answer of `find_settings` for arrays of weather: arrays with one entry per weather.
+
+    Where `met` is false, the state is the one nearest to the target.
+    """
+
+    air: Air = documented("-", "the weathers")
+    met: NDArray[np.bool_] = documented("-", "whether the target is met within the limits")
+    settings: Settings = documented("-", "what to dial in")
+    result: Result = documented("-", "the full predictions at these settings")
+    cost: Cost = documented("-", "what they cost")
+    binding: NDArray[np.str_] = documented("-", "first limit at which they stand, in words (or none: empty)")
+    broken: NDArray[np.str_] = documented("-", "limit or wish broken most, in words (empty where met)")
+    dwell_matters: NDArray[np.bool_] = documented("-", "false where a longer dwell costs next to nothing")
+    driest: Reached = documented("-", "driest exit within the machine's limits")
+    wettest: Reached = documented("-", "wettest exit within the machine's limits")
+    required_feed_moisture: Array = documented(
+        "kg/kg wet", "wettest feed that can meet the target (nan where none can)"
+    )
+
+
+@dataclass(frozen=True)
+class _Answers:
+    """What the search found in each weather."""
+
+    best: Best
+    driest: Best
+    wettest: Best
+    needed: Array  # feed moisture; nan where no feed serves
+    hardly: NDArray[np.bool_]  # whether dwell hardly matters
+
+
+@overload
+def find_settings(case: Case) -> SettingsAnswer: ...
+
+
+@overload
+def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather: ...
+
+
+def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | SettingsByWeather:
     """Cheapest airflow, bed depth and inlet-air temperature that meet [target] within [limits].
+
+    air: replaces the outside air; where it holds arrays (they broadcast), the answer is a SettingsByWeather
+    with one entry per weather, from one search.
 
     Needs [target] moisture, [limits] with at least one range, and [costs]; raises InputError naming what is
     missing or contradicts. Cost is electricity, heat, and the weight lost below the target moisture.
+    Where the target is out of reach, `smallest_changes` gives for each thing alone the value that would do,
+    the others staying at the settings found; only for the feed moisture may the settings change with it.
     """
+    if air is not None:
+        case = dataclasses.replace(case, air=check_air(air))
     check(case)
-    limits, ranges = limits_of(case), knob_range(case)
-    search = _search(case, ranges)
-    found, driest, wettest, needed = search.find(
-        [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
-    )
-    matters: tuple[str, ...] = ()
-    if found.kept:
-        found, matters = _smallest_bed(case, search, limits, found)
-    else:
-        found = _nearest(case, search, limits, driest)
-    wettest_feed = _required_feed(case, ranges, limits, needed)
-    result = _first(found.tried.result)
+    limits = limits_of(case)
+    if np.ndim(case.air.temperature):
+        return _by_weather(case, limits)
+    answers = _answers(case, Plant(case), limits)
+    found, met = answers.best.one(), bool(answers.best.kept[0])
+    needed = None if np.isnan(answers.needed[0]) else float(answers.needed[0])
     return SettingsAnswer(
-        met=found.kept,
-        settings=_settings(found.tried),
-        result=result,
-        cost=_cost(found.tried),
-        binding=_binding(case, ranges, limits, found),
+        met=met,
+        settings=first(found.tried.settings),
+        result=first(found.tried.result),
+        cost=first(found.tried.cost),
+        binding=_binding(case, knob_range(case), limits, found),
         broken=_broken(case, limits, found),
-        hardly_matters=matters,
-        driest=Reached(*_reached(driest)),
-        wettest=Reached(*_reached(wettest)),
-        required_feed_moisture=wettest_feed,
+        hardly_matters=("residence time",) if answers.hardly[0] else (),
+        driest=_reached(answers.driest.one()),
+        wettest=_reached(answers.wettest.one()),
+        required_feed_moisture=needed,
         one_step=one_step(case, found),
-        smallest_changes=() if found.kept else smallest_changes(case, limits, found, wettest_feed),
+        smallest_changes=() if met else smallest_changes(case, limits, found, needed),
     )
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each."""
     check(case)
-    found = _search(case, knob_range(case), (case.feed.moisture,) * 2).find(_ends(case, limits_of(case)))
-    driest, wettest = (Reached(*_reached(f)) for f in found)
+    found = _search(case, Plant(case), (case.feed.moisture,) * 2).find(_ends(case, limits_of(case)))
+    driest, wettest = map(_reached, found)
     return driest, wettest
 
 
-# ---- The answer's parts --------------------------------------------------------------------------------
+def _by_weather(case: Case, limits: list[Limit]) -> SettingsByWeather:
+    plant = Plant(case)
+    count = plant.weathers
+    chunks = np.array_split(np.arange(count), -(-count // AT_ONCE))
+    parts = [_answers(case, plant.of(chunk) if len(chunk) < count else plant, limits) for chunk in chunks]
+    best, driest, wettest = (_together([getattr(p, n) for p in parts]) for n in ("best", "driest", "wettest"))
+    needed, hardly = (np.concatenate([getattr(part, n) for part in parts]) for n in ("needed", "hardly"))
+    each, ranges = range(count), knob_range(plant.case)
+    alone = [dataclasses.replace(case, air=pick(plant.case.air, k)) for k in each]
+    at = [_binding(alone[k], Box(ranges).of(np.array([k])).ranges, limits, best.one(k)) for k in each]
+    worst = [limits[int(k)].name for k in best.excess.argmax(axis=0)]
+    return SettingsByWeather(
+        air=plant.case.air,
+        met=best.kept,
+        settings=best.tried.settings,
+        result=best.tried.result,
+        cost=best.tried.cost,
+        binding=np.array([limits_[0].limit if limits_ else "" for limits_ in at]),
+        broken=np.where(best.kept, "", worst),
+        dwell_matters=~hardly,
+        driest=Reached(driest.tried.result.pellets_out.moisture_wb, driest.tried.settings),
+        wettest=Reached(wettest.tried.result.pellets_out.moisture_wb, wettest.tried.settings),
+        required_feed_moisture=needed,
+    )
 
 
-def _search(
-    case: Case, ranges: dict[str, tuple[float, float]], feed: tuple[float, float] | None = None
-) -> Search:
+# ---- The search, in one weather or many ----------------------------------------------------------------
+
+
+def _answers(case: Case, plant: Plant, limits: list[Limit]) -> _Answers:
+    search = _search(case, plant)
+    best, driest, wettest, wettest_feed = search.best(
+        [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
+    )
+    best, hardly = _smallest_bed(case, search, limits, best)
+    best = _nearest(case, search, limits, best, driest)
+    return _Answers(best, driest, wettest, _required_feed(case, plant, limits, wettest_feed), hardly)
+
+
+def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
     ceiling, now = case.tables["target"]["moisture"], case.feed.moisture
     feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
-    return Search(Fit(Plant(case), Box(ranges | {"feed_moisture": feed}), SURVEY, FULL))
+    quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
+    return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
 
 
 def _cheapest(case: Case, limits: list[Limit]) -> Goal:
-    """Weight lost below the target moisture is dear, and costs nothing at it: there, least running cost."""
+    """Weight lost below the target moisture is dear, and costs nothing above: cost has a kink at the target."""
     target = Limit("moisture", case.tables["target"]["moisture"], 1.0, 0.01, wish=True)
-    return Goal(lambda state, knobs: state.cost.total, limits, case.feed.moisture, target, _running)
+    return Goal(_total, limits, case.feed.moisture, target, _running, _signed)
+
+
+def _total(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return state.cost.total
+
+
+def _signed(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return np.asarray(state.signed_cost)
 
 
 def _running(state: Weighed, knobs: dict[str, Array]) -> Array:
@@ -174,153 +252,93 @@ def _least_feed(state: Weighed, knobs: dict[str, Array]) -> Array:
     return -knobs["feed_moisture"]
 
 
-def _smallest_bed(
-    case: Case, search: Search, limits: list[Limit], found: Found
-) -> tuple[Found, tuple[str, ...]]:
-    """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
-    if "bed_depth" not in search.fit.varied:
-        return found, ()
-    cost = float(found.tried.cost.total[0])
-    dear = Limit("cost", cost * (1 + INDIFFERENT), 1.0, max(cost, 1e-9), wish=True)
-    shallow = Goal(_depth, [*limits, dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
-    (smaller,) = search.find([shallow])
-    low, high = search.box.ranges["bed_depth"]
-    if not smaller.kept or found.knobs["bed_depth"] - smaller.knobs["bed_depth"] < AT_LIMIT * (high - low):
-        return found, ()
-    return Found(smaller.knobs, smaller.tried, smaller.excess[:-1]), ("residence time",)
-
-
 def _depth(state: Weighed, knobs: dict[str, Array]) -> Array:
     return knobs["bed_depth"]
 
 
-def _nearest(case: Case, search: Search, limits: list[Limit], driest: Found) -> Found:
+def _smallest_bed(
+    case: Case, search: Search, limits: list[Limit], best: Best
+) -> tuple[Best, NDArray[np.bool_]]:
+    """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
+    hardly = np.zeros(len(best.kept), bool)
+    if "bed_depth" not in search.fit.varied:
+        return best, hardly
+    low, high = search.box.ranges["bed_depth"]
+    worth = AT_LIMIT * (high - low)  # a difference of depth
+    rows = np.flatnonzero(best.kept & (best.knobs["bed_depth"] > low + worth))
+    if not len(rows):
+        return best, hardly
+    cost = best.of(rows).tried.cost.total
+    dear = [
+        Limit(name, cost * (1 + INDIFFERENT), 1.0, np.maximum(cost, 1e-9), wish=True)
+        for name in ("cost", "running cost")  # so that cost has no kink at the target
+    ]
+    shallow = Goal(_depth, [*limits, *dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
+    (smaller,) = search.of(rows).best([shallow])
+    saved = best.knobs["bed_depth"][rows] - smaller.knobs["bed_depth"]
+    better = smaller.kept & (saved >= worth)
+    hardly[rows[better]] = True
+    smaller = dataclasses.replace(smaller, excess=smaller.excess[: len(limits)])
+    return _replaced(best, rows[better], smaller.of(np.flatnonzero(better))), hardly
+
+
+def _nearest(case: Case, search: Search, limits: list[Limit], best: Best, driest: Best) -> Best:
     """Where not all can be met: the driest exit, or if dry enough, what misses the other wishes least."""
-    excess = excesses(case, driest.tried, limits)[:, 0]
+    missed = np.flatnonzero(~best.kept)
+    if not len(missed):
+        return best
+    excess = excesses(search.plant.case, driest.tried, limits)
     named = dict(zip((limit.name for limit in limits), excess))
-    if not driest.kept or named["moisture"] > searching.KEPT:
-        return Found(driest.knobs, driest.tried, excess)
-    others = [limit for limit in limits if limit.wish and limit.name != "moisture"]
-    hard = [limit for limit in limits if limit not in others]
+    best = _replaced(best, missed, dataclasses.replace(driest, excess=excess).of(missed))
+    rows = np.flatnonzero(~best.kept & driest.kept & (named["moisture"] <= searching.KEPT))
+    if not len(rows):
+        return best
+    wishes = [limit for limit in limits if limit.wish and limit.name != "moisture"]
+    hard = [limit for limit in limits if limit not in wishes]
+    part = search.of(rows)
+    (found,) = part.best([Goal(_nothing, hard, case.feed.moisture, missed=wishes)])
+    excess = excesses(part.plant.case, found.tried, limits)
+    return _replaced(best, rows, dataclasses.replace(found, excess=excess))
 
-    def missed(state: Weighed, knobs: dict[str, Array]) -> Array:
-        return (np.maximum(excesses(case, state, others), 0.0) ** 2).sum(axis=0)
 
-    (found,) = search.find([Goal(missed, hard, case.feed.moisture)])
-    return Found(found.knobs, found.tried, excesses(case, found.tried, limits)[:, 0])
+def _nothing(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return np.zeros(len(state.power))
 
 
-def _required_feed(
-    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], found: Found
-) -> float | None:
-    """Wettest feed with which the target can be met; None where not even dry feed can."""
-    feed = found.knobs["feed_moisture"]
+def _required_feed(case: Case, plant: Plant, limits: list[Limit], found: Best) -> Array:
+    """Wettest feed with which the target can be met; nan where not even dry feed can."""
+    feed, kept = found.knobs["feed_moisture"].copy(), found.kept
     top = max(case.tables["target"]["moisture"], case.feed.moisture) + FEED_AHEAD
-    if found.kept and feed > top - 1e-6:  # wetter than looked at
-        further = _search(case, ranges, (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE))
-        (found,) = further.find([Goal(_least_feed, limits, None)])
-        feed = max(feed, found.knobs["feed_moisture"]) if found.kept else feed
-    return feed if found.kept or feed >= top - 1e-6 else None
+    beyond = feed > top - 1e-6
+    rows = np.flatnonzero(kept & beyond)  # wetter than looked at
+    if len(rows):
+        further = _search(case, plant.of(rows), (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE))
+        (found,) = further.best([Goal(_least_feed, limits, None)])
+        feed[rows] = np.where(found.kept, np.maximum(feed[rows], found.knobs["feed_moisture"]), feed[rows])
+    return np.where(kept | beyond, feed, np.nan)
 
 
-def one_step(case: Case, found: Found) -> tuple[Step, ...]:
-    """Exit after one step of weather, feed, fan and dwell, from the settings found."""
-    base = {n: float(v) for n, v in found.knobs.items()}
-    settings = found.tried.settings
-    now = {
-        "airflow": float(settings.airflow[0]),
-        "bed_depth": float(settings.bed_depth[0]),
-        "inlet_air_temperature": float(settings.inlet_air_temperature[0]),
-    } | base
-    per_minute = now["bed_depth"] * 60.0 / float(settings.residence_time[0])
-    now["feed_moisture"] = case.feed.moisture
-    more: tuple[tuple[str, dict[str, float], dict[str, float]], ...] = (
-        ("ambient +1 °C", {"temperature": case.air.temperature + 1.0}, {}),
-        ("ambient +5 % RH", {"relative_humidity": min(case.air.relative_humidity + 0.05, 1.0)}, {}),
-        ("feed moisture +1 point", {}, {"feed_moisture": now["feed_moisture"] + 0.01}),
-        ("airflow +5 %", {}, {"airflow": 1.05 * now["airflow"]}),
-        ("dwell +1 min", {}, {"bed_depth": now["bed_depth"] + per_minute}),
-    )
-    there = [dataclasses.replace(case, air=dataclasses.replace(case.air, **air_)) for _, air_, _ in more]
-    states = [now | knobs for _, _, knobs in more]
-    knobs = {name: np.array([state[name] for state in states]) for name in now}
-    if "inlet_air_temperature" not in base:
-        del knobs["inlet_air_temperature"]
-    out = predict_inputs(dialled(gather(there), knobs), FULL).pellets_out
-    return tuple(Step(m[0], float(M), float(T)) for m, M, T in zip(more, out.moisture_wb, out.temperature))
+def _replaced(best: Best, rows: NDArray[np.intp], part: Best) -> Best:
+    """Best states with those of some weathers exchanged."""
+    others = np.setdiff1d(np.arange(len(best.kept)), rows)
+    return _together([best.of(others), part], [others, rows])
 
 
-# ---- Out of reach --------------------------------------------------------------------------------------
+def _together(parts: list[Best], index: list[NDArray[np.intp]] | None = None) -> Best:
+    """Best states of several groups of weathers, one after the other or at the places `index`."""
+    if index is None:
+        ends = np.cumsum([len(part.kept) for part in parts])
+        index = np.split(np.arange(ends[-1]), ends[:-1])
+    knobs = {n: interleave([part.knobs[n] for part in parts], index) for n in parts[0].knobs}
+    tried = interleave([part.tried for part in parts], index)
+    return Best(knobs, tried, interleave([part.excess.T for part in parts], index).T)
 
 
-def smallest_changes(case: Case, limits: list[Limit], found: Found, feed: float | None) -> tuple[Change, ...]:
-    """For each thing alone, the value nearest to the present one at which the state found meets everything."""
-    boiling = air.saturation_temperature(case.air.pressure)
-    ambient = float(case.air.temperature)
-    depth = float(found.tried.settings.bed_depth[0])
-    minute = float(found.tried.settings.residence_time[0]) / 60.0
-    settings = found.tried.settings
-    spans: tuple[tuple[str, str, float, float, float, str, Any], ...] = (
-        (
-            "feed temperature",
-            "feed_temperature",
-            case.feed.temperature,
-            ambient,
-            float(boiling) - 1.0,
-            "degC",
-            lambda v: v,
-        ),
-        (
-            "inlet air temperature",
-            "inlet_air_temperature",
-            float(settings.inlet_air_temperature[0]),
-            ambient,
-            110.0,
-            "degC",
-            lambda v: v,
-        ),
-        ("airflow", "airflow", float(settings.airflow[0]), 0.2, 5.0, "m3/h", lambda v: 3600.0 * v),
-        ("dwell", "bed_depth", depth, 0.2, 5.0, "min", lambda v: v / depth * minute),
-    )
-    changes = [Change("feed moisture", None if feed is None else 100.0 * feed, "%")]
-    for name, knob, now, low, high, unit, shown in spans:
-        ends = (low * now, high * now) if unit in ("m3/h", "min") else (low, high)
-        value = _nearest_that_meets(case, limits, found, knob, now, ends)
-        changes.append(Change(name, None if value is None else shown(value), unit))
-    return tuple(changes)
-
-
-def _nearest_that_meets(
-    case: Case, limits: list[Limit], found: Found, knob: str, now: float, ends: tuple[float, float]
-) -> float | None:
-    def meets(values: Array, resolution: Any) -> Any:
-        knobs = {n: np.full(len(values), v) for n, v in found.knobs.items()} | {knob: values}
-        try:
-            tried = try_settings(case, knobs, resolution)
-        except NotConverged as error:  # far-off values may not solve: they do not count as meeting anything
-            met = np.zeros(len(values), bool)
-            solved = np.setdiff1d(np.arange(len(values)), error.failed)
-            if len(solved):
-                met[solved] = meets(values[solved], resolution)
-            return met
-        return (excesses(case, tried, limits) <= searching.KEPT).all(axis=0)
-
-    values = np.linspace(*ends, 41)
-    good = values[meets(values, SURVEY)]
-    if not len(good):
-        return None
-    near = float(good[np.abs(good - now).argmin()])
-    step = (ends[1] - ends[0]) / 40
-    values = near - np.sign(near - now) * np.linspace(-1.0, 1.0, 41) * step
-    good = values[meets(values, FULL)]
-    return float(good[np.abs(good - now).argmin()]) if len(good) else None
-
-
-# ---- Small change --------------------------------------------------------------------------------------
+# ---- The answer's parts --------------------------------------------------------------------------------
 
 
 def _binding(
-    case: Case, ranges: dict[str, tuple[float, float]], limits: list[Limit], found: Found
+    case: Case, ranges: dict[str, tuple[Any, Any]], limits: list[Limit], found: Found
 ) -> tuple[AtLimit, ...]:
     at = [
         AtLimit(limit.name, float(measured(case, found.tried, limit)[0]))
@@ -342,19 +360,5 @@ def _broken(case: Case, limits: list[Limit], found: Found) -> tuple[AtLimit, ...
     )
 
 
-def _first(data: Any) -> Any:
-    from coolsim.answer import first
-
-    return first(data)
-
-
-def _settings(tried: Tried) -> Settings:
-    return _first(tried.settings)
-
-
-def _cost(tried: Tried) -> Cost:
-    return _first(tried.cost)
-
-
-def _reached(found: Found) -> tuple[float, Settings]:
-    return float(found.tried.result.pellets_out.moisture_wb[0]), _settings(found.tried)
+def _reached(found: Found) -> Reached:
+    return Reached(float(found.tried.result.pellets_out.moisture_wb[0]), first(found.tried.settings))

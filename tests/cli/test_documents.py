@@ -12,6 +12,7 @@ from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
+import matplotlib.pyplot as plt
 import pytest
 
 import coolsim
@@ -70,8 +71,12 @@ def test_quick_start_runs(
         outcome = run(*command[1:])
         assert (outcome.status, outcome.err) == (0, ""), command
     assert (tmp_path / "answer.json").is_file()
-    (code,) = fenced(quick_start, "python")
-    exec(compile(code, "README.md", "exec"), {})
+    first, pictures = fenced(quick_start, "python")
+    names: dict[str, Any] = {}
+    exec(compile(first, "README.md", "exec"), names)
+    plt.switch_backend("agg")
+    exec(compile(pictures, "README.md", "exec"), names)
+    plt.close("all")
     moisture, temperature = (float(word) for word in capsys.readouterr().out.split())
     assert 0.1 < moisture < 0.16 and 15 < temperature < 60  # of the scenario that `coolsim new` writes
 

@@ -123,9 +123,9 @@ def test_air_that_cannot_be(good: str, lines: str, allowed: str) -> None:
     assert allowed in fault.allowed and "31 degC" in fault.allowed
 
 
-def test_fan_speed_alone_says_that_it_is_not_computed_yet(good: str) -> None:
+def test_fan_speed_alone_says_that_it_needs_the_curve(good: str) -> None:
     (fault,) = faults_of(changed(good, "cooler.airflow", "") + '[fan]\nspeed = "80 %"\n')
-    assert fault.key == "fan.speed" and "not computed yet" in fault.allowed
+    assert fault.key == "fan.speed" and "curve" in fault.allowed and "rated_flow" in fault.allowed
 
 
 def test_stages_are_not_available_yet(good: str) -> None:

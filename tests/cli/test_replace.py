@@ -186,12 +186,12 @@ def test_every_optional_line_of_the_template_is_right() -> None:
     lines = template().splitlines()
     loads("\n".join(lines))
     start = next(n for n, line in enumerate(lines) if line.startswith("# [target]"))
-    rivals = ("fan_speed", "residence_time", "rated_flow", "rated_pressure", "speed")
+    rivals = ("fan_speed", "residence_time", "rated_flow", "rated_pressure", "speed", "floor_area")
     tail = [
         line.removeprefix("# ") for line in lines[start:] if not line.removeprefix("# ").startswith(rivals)
     ]
     case = loads("\n".join([*lines[:start], *tail]))
-    assert set(case.tables) == {"target", "limits", "costs", "fan", "duct", "weather"}
+    assert set(case.tables) == {"target", "limits", "costs", "fan", "duct", "sizing", "weather"}
     # the optional lines of the required tables, one by one, as replacements of their rivals
     plain = loads("\n".join(lines))
     table = ""

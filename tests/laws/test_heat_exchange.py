@@ -30,9 +30,9 @@ def sealed_exit(NTU: float, ratio: float, conductivity: float):
 
 @pytest.mark.parametrize("ratio", [0.2, 0.7, 1.0])
 @pytest.mark.parametrize("NTU", [0.3, 2.0, 8.0, 30.0])
-@pytest.mark.parametrize("conductivity", [1e9, 0.2], ids=["no resistance inside", "k 0.2"])
+@pytest.mark.parametrize("conductivity", [1e6, 0.2], ids=["no resistance inside", "k 0.2"])
 def test_counter_flow_exchanger(NTU, ratio, conductivity):
-    """The air warms by ε of the 60 K, the pellets cool by ε C*; a bed of k = ∞ has U = h."""
+    """The air warms by ε of the 60 K, the pellets cool by ε C*; a bed of k = 1e6 has U = h (within 6e-8)."""
     out, share = sealed_exit(NTU, ratio, conductivity), effectiveness(NTU, ratio)
     assert out.air_temperature == pytest.approx(20 + 60 * share, abs=TOLERANCE)
     assert out.temperature == pytest.approx(80 - 60 * share * ratio, abs=TOLERANCE)

@@ -231,6 +231,23 @@ def test_a_singular_case_spoils_only_itself(solver):
     np.testing.assert_allclose(mixed.points[..., [0, 2]], good.points[..., [0, 2]], rtol=1e-9)
 
 
+@pytest.mark.parametrize("cells, shells, cases", [(1, 2, 1), (2, 3, 2), (8, 6, 5)])
+def test_many_right_hand_sides_of_one_matrix(cells, shells, cases):
+    """Solved with one elimination or one by one: the same, each case and each right-hand side in its place."""
+    rng = np.random.default_rng(13)
+    problem = problem_of("modified-oswin", cells, shells, cases)
+    state = solution(problem)
+    rights = [slope(problem, state, random_direction(problem, rng), 1e-3) for _ in range(4)]
+    matrix = cf.linearise(problem, state, cf.evaluate(problem, state))
+    chain = np.stack([chain for chain, _ in rights], axis=-2)
+    points = np.stack([points.reshape(cells, 10, cases) for _, points in rights], axis=-2)
+    dX, dP = chain_cells.solve_for_many(matrix, chain, points)
+    for r, right in enumerate(rights):
+        got = State(dX[..., r, :], dP[..., r, :].reshape(cells, 5, 2, cases))
+        one_by_one = solved(chain_cells.solve_few, problem, state, *right)
+        assert (relative_error(got, one_by_one) < 1e-7).all()  # rounding times the condition of J
+
+
 def test_newtons_method_ends_quadratically():
     """The last steps fall as squares: only with every slope right."""
     problem = problem_of("modified-henderson", 8, 6, 3)

@@ -217,7 +217,7 @@ class Line:
 
     def our_states(self, solution: Solution):
         """z (2K,) and u (n + 3, 2K) at the stages of our solution, from the top down."""
-        e, state = solution.evaluation, solution.state
+        e, state = solution.contents, solution.state
         z = stage_positions(solution.problem.z)[..., 0].ravel()
         X = np.moveaxis(state.chain[..., 0], 1, 0).reshape(self.n, -1)
         rest = [f[..., 0].reshape(1, -1) for f in (e.enthalpy, state.points[:, 4], e.air_enthalpy)]

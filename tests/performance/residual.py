@@ -55,7 +55,7 @@ def our_newton(problem, state):
 def jacobian(problem, state, e):
     """The whole Jacobian of one case, sparse; unknowns ordered (cell, [link, stage | point]). And residual."""
     cells = cf.linearise(problem, state, e)
-    A, down, up = (a[..., 0] for a in chain_cells.dense_cells(cells))
+    A, down, up = (a[:, 0] for a in chain_cells.dense_cells(cells))
     K, M, _ = A.shape
     n = state.chain.shape[1]
     N = 2 * n

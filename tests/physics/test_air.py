@@ -111,9 +111,10 @@ def test_slopes_by_complex_step():
     p_sat = air.saturation_pressure(T)
     slope = air.saturation_pressure(T + 1j * STEP).imag / STEP / p_sat
     np.testing.assert_allclose(air.saturation_pressure_log_slope(T), slope, rtol=1e-12)
-    for function, S in ((air.viscosity, air.VISCOSITY_S), (air.thermal_conductivity, air.CONDUCTIVITY_S)):
-        slope = function(T + 1j * STEP).imag / STEP / function(T)
-        np.testing.assert_allclose(air.sutherland_log_slope(T, S), slope, rtol=1e-12)
+    for function in (air.viscosity_and_log_slope, air.thermal_conductivity_and_log_slope):
+        value, log_slope = function(T)
+        slope = function(T + 1j * STEP)[0].imag / STEP / value
+        np.testing.assert_allclose(log_slope, slope, rtol=1e-12)
 
 
 def test_all_functions_of_the_solver_take_complex_numbers():

@@ -1,0 +1,16 @@
+"""Pictures: each takes a result and an axis or None, draws what the result holds, and returns the axis.
+
+Nothing is solved here; a picture of many settings takes a result of many cases. `units="us"` shows what the
+printed tables show with `--units us`. A legend may stand beside its axis: give a figure of your own
+`layout="constrained"`, as those opened here have. Import this package late: it pulls in matplotlib.
+"""
+
+from __future__ import annotations
+
+from coolsim.output.plots.equipment import fan_curve
+from coolsim.output.plots.flows import balance
+from coolsim.output.plots.moist_air import psychrometric
+from coolsim.output.plots.profiles import bed, pellet
+from coolsim.output.plots.settings import dwell, moisture_map
+
+__all__ = ["balance", "bed", "dwell", "fan_curve", "moisture_map", "pellet", "psychrometric"]

@@ -1,0 +1,143 @@
+"""What all pictures share: colours, lines, units on axes, and where words stand.
+
+Five colours of our own, found by a search over hues at five steps of lightness (CIE L* 16, 29, 40, 50, 59), so
+that they stay apart in grey, by at least 9 steps, and for people with protanopia, deuteranopia and tritanopia,
+by a CIE colour difference of at least 25; the lightest still has a contrast of 3:1 with white paper. Brown is
+the pellets' and teal is the air's. No line is told from another by colour alone: each has a dash or a marker too.
+
+The name of the upright axis stands level above it, where it is read without turning the head and where it
+cannot run into the next panel; the legend stands on the same line or beside the plot, never on the curves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.transforms import ScaledTranslation
+
+from coolsim.errors import Fault, InputError
+from coolsim.output.page import pretty
+from coolsim.result import Result
+from coolsim.scenario import units as u
+from coolsim.scenario.units import Dimension
+
+PLUM, BROWN, VIOLET, TEAL, ORANGE = "#362037", "#6D3600", "#5A52AF", "#088487", "#CD7943"
+FAINT = "#8A8A8A"  # what stands behind the curves: grids, curves of constant humidity
+PALE = "#E4E4E4"
+
+# A family of curves: colour, dash and marker change together, so that any one of them is enough.
+FAMILY: tuple[dict[str, Any], ...] = (
+    {"color": BROWN, "linestyle": "-", "marker": "o"},
+    {"color": TEAL, "linestyle": "--", "marker": "s"},
+    {"color": ORANGE, "linestyle": "-.", "marker": "^"},
+    {"color": VIOLET, "linestyle": ":", "marker": "D"},
+    {"color": PLUM, "linestyle": (0, (8, 2)), "marker": "v"},
+    {"color": FAINT, "linestyle": (0, (5, 1, 1, 1, 1, 1)), "marker": "X"},
+)
+
+# From dry to wet; lightness falls all the way, so it reads in grey.
+MOISTURES = LinearSegmentedColormap.from_list("moistures", ["#F7EFE2", "#E0BF97", "#8DB5AD", "#4F8399"])
+
+SMALL = 8.5  # pt, of words inside a plot
+LIFT = 5.0  # pt, of an axis' name above it
+UNITS = ("si", "us")
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Turns stored numbers of a dimension into those of the unit on an axis."""
+
+    dimension: Dimension
+    unit: str  # as scenarios write it
+
+    def __call__(self, stored: Any) -> Any:
+        zero, one = (u.shown(x, self.dimension, self.unit) for x in (0.0, 1.0))  # every unit is straight
+        return zero + (one - zero) * np.asarray(stored, float)
+
+    def stored(self, shown: Any) -> Any:
+        """Return the stored number of one that is shown."""
+        zero, one = self(0.0), self(1.0)
+        return (np.asarray(shown, float) - zero) / (one - zero)
+
+    def named(self, name: str, after: str = "") -> str:
+        """Return the label of an axis, `after` telling what the unit is of."""
+        return f"{name} [{pretty(self.unit)}{after}]"
+
+
+def scale(dimension: Dimension, units: str, si: str = "", us: str = "") -> Scale:
+    """Return the scale of a dimension in "si" or "us" units, as the printed tables show it or as named."""
+    if units not in UNITS:
+        raise ValueError(f'units are {units!r}; allowed: "si" (°C, m³/h, Pa) or "us" (°F, cfm, inH2O)')
+    return Scale(dimension, (us or dimension.us) if units == "us" else (si or dimension.si))
+
+
+def wet_basis(moisture_db: Any) -> Any:
+    """Return moisture on wet basis from dry basis, both as fractions."""
+    return moisture_db / (1 + moisture_db)
+
+
+def of_coolers(result: Result, what: str) -> None:
+    """Refuse the answer of a dryer: its air and its pellets do not meet as the pictures show."""
+    if result.energy is not None:
+        allowed = f"{what} is drawn for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        raise InputError([Fault("", "result", "the answer of a dryer", allowed)])
+
+
+def one_case(result: Result, what: str) -> None:
+    """Refuse a result of many cases where a picture shows one, and that of a dryer."""
+    of_coolers(result, what)
+    if np.ndim(result.pellets_out.moisture_wb):
+        count = np.size(result.pellets_out.moisture_wb)
+        raise ValueError(
+            f"{what} shows one case, the result holds {count}: predict the one to show by itself"
+        )
+
+
+def panels(ax: Any, count: int, size: tuple[float, float]) -> list[Axes]:
+    """Return `count` axes: new ones, one below the other over one scale, or those that were given."""
+    if ax is None:
+        figure, _ = plt.subplots(count, 1, sharex=True, figsize=size, layout="constrained")
+        return figure.axes
+    given = list(np.ravel(np.asarray(ax, object)))
+    if len(given) != count or not all(isinstance(a, Axes) for a in given):
+        needed = "one matplotlib axis" if count == 1 else f"{count} matplotlib axes"
+        raise ValueError(f"ax takes {needed}, or None for a new figure; found {ax!r}")
+    return given
+
+
+def name_axes(ax: Axes, x: str, y: str, right: bool = False) -> None:
+    """Write what the axes measure; that of the upright one level above it. No name for a shared axis: ""."""
+    if x:
+        ax.set_xlabel(x)
+    ax.set_ylabel(y, rotation=0, ha="right" if right else "left", va="bottom")
+    above = ScaledTranslation(0.0, LIFT / 72, ax.figure.dpi_scale_trans)
+    ax.yaxis.set_label_coords(1.0 if right else 0.0, 1.0, transform=ax.transAxes + above)
+    if not ax.get_title(loc="left"):  # a layout takes no notice of a label's height, but of a title's
+        ax.set_title(" ", loc="left")
+    ax.spines[["top", "left" if right else "right"]].set_visible(False)
+    ax.grid(True, color=PALE, linewidth=0.7)
+    ax.set_axisbelow(True)
+
+
+def legend(ax: Axes, beside: bool = False, title: str = "", **more: Any) -> None:
+    """Name the curves: level with the name of the upright axis, or beside the plot where they are many."""
+    more = {"frameon": False, "handlelength": 3.2, "fontsize": SMALL, "borderaxespad": 0.1} | more
+    if beside:
+        place: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (1.02, 1.0), "title": title or None}
+        ax.legend(**place, **more, alignment="left", title_fontsize=SMALL)
+    else:
+        count = len(ax.get_legend_handles_labels()[1])
+        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=count, columnspacing=1.4, **more)
+
+
+def family(count: int, what: str) -> Sequence[dict[str, Any]]:
+    """Return the looks of `count` curves; more than can be told apart are refused."""
+    if count > len(FAMILY):
+        raise ValueError(f"{what}: {count} curves; at most {len(FAMILY)} can be told apart, draw fewer")
+    return FAMILY[:count]

@@ -1,0 +1,199 @@
+"""A year as files: the hourly table and the settings chart as CSV, all of it as one line of JSON."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import json
+import math
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import numpy as np
+
+from coolsim.fields import Array
+from coolsim.output.json import group
+from coolsim.scenario import inputs
+from coolsim.studies.seasons import Seasons, Strategy
+from coolsim.studies.seasons.chart import Chart
+from coolsim.studies.seasons.hours import Hours
+
+HOURLY = (
+    *("scenario", "strategy", "time", "ahead of UTC [h]", "temperature [degC]", "relative_humidity [%]"),
+    *("pressure [Pa]", "airflow [m3/h]", "fan_speed [%]", "bed_depth [m]", "residence_time [min]"),
+    *("inlet_air_temperature [degC]", "feed_moisture [%]", "exit_moisture [%]", "exit_temperature [degC]"),
+    *("water_activity", "exhaust_temperature [degC]", "lift_off [%]", "pressure_drop [Pa]", "product [kg/h]"),
+    *("given_away [kg/h]", "electricity [kW]", "heat [kW]", "cost [/h]", "within", "too_wet", "too_dry"),
+    *("too_warm", "over_limit", "reachable", "computed"),
+)
+
+
+def hourly(seasons: Seasons, scenario: str) -> str:
+    """Return the hourly table of all strategies as CSV, without its heading; flags are 1 and 0."""
+    lines = (row for strategy in seasons.strategies for row in _hours(strategy, scenario))
+    return _csv(lines)
+
+
+def _hours(strategy: Strategy, scenario: str) -> Iterator[list[str]]:
+    h, s, o, w = strategy.hours, strategy.hours.settings, strategy.hours.outcome, strategy.hours.weather
+    count = len(w)
+    reachable = np.full(count, np.nan) if strategy.reachable is None else strategy.reachable
+    columns = [
+        *(_text(x, d) for x, d in ((w.utc_offset, 2), (w.temperature, 2), (100 * w.relative_humidity, 2))),
+        *(_text(x, d) for x, d in ((w.pressure, 0), (3600 * s.airflow, 1), (100 * s.fan_speed, 2))),
+        *(
+            _text(x, d)
+            for x, d in ((s.bed_depth, 4), (s.residence_time / 60, 3), (s.inlet_air_temperature, 2))
+        ),
+        *(_text(x, d) for x, d in ((100 * h.feed_moisture, 3), (100 * o.moisture, 4), (o.temperature, 3))),
+        *(_text(x, d) for x, d in ((o.water_activity, 4), (o.air_temperature, 2), (100 * o.lift_off, 2))),
+        *(_text(x, d) for x, d in ((o.pressure_drop, 1), *((_known(x, h), 4) for x in _flows(h)))),
+        *(_text(x, 0) for x in (h.within, h.too_wet, h.too_dry, h.too_warm, h.over_limit)),
+        *(_text(x, 0) for x in (reachable, h.computed)),
+    ]
+    times = np.datetime_as_string(w.time, unit="m")
+    for time, *cells in zip(times, *columns):
+        yield [scenario, strategy.name, str(time), *cells]
+
+
+def _flows(h: Hours) -> tuple[Array, ...]:
+    return h.product, h.given_away, h.electricity, h.heat, h.cost
+
+
+def _known(values: Array, hours: Hours) -> Array:
+    return np.where(hours.computed, values, np.nan)
+
+
+def _text(values: Any, digits: int) -> list[str]:
+    """Numbers as text; what is not known stays empty."""
+    return ["" if math.isnan(v) else f"{v:.{digits}f}" for v in np.asarray(values, float)]
+
+
+def _csv(rows: Iterable[list[str]]) -> str:
+    stream = io.StringIO()
+    csv.writer(stream, lineterminator="\n").writerows(rows)
+    return stream.getvalue()
+
+
+def heading(columns: tuple[str, ...]) -> str:
+    """Return the first line of a CSV."""
+    return _csv([list(columns)])
+
+
+# -- the chart
+
+
+CHART = (
+    *("scenario", "strategy", "temperature from [degC]", "to [degC]", "relative_humidity from [%]", "to [%]"),
+    *("hours", "met [%]", "fan_speed [%]", "airflow [m3/h]", "bed_depth [m]", "residence_time [min]"),
+    *("inlet_air_temperature [degC]", "feed_moisture [%]", "required_feed_moisture [%]"),
+)
+
+
+def chart_rows(seasons: Seasons, scenario: str) -> str:
+    """Return every cell of every chart as CSV, without its heading; cells without hours are left out."""
+    rows: list[list[str]] = []
+    for strategy in seasons.strategies:
+        if strategy.chart is not None:
+            rows += _cells(strategy.chart, [scenario, strategy.name])
+    return _csv(rows)
+
+
+def _cells(chart: Chart, before: list[str]) -> Iterator[list[str]]:
+    T, RH = chart.bands.temperature, 100 * chart.bands.relative_humidity
+    scales = {
+        "hours": (1, 1),
+        "met": (100, 1),
+        "fan_speed": (100, 1),
+        "airflow": (3600, 0),
+        "bed_depth": (1, 3),
+        "residence_time": (1 / 60, 1),
+        "inlet_air_temperature": (1, 1),
+        "feed_moisture": (100, 2),
+        "required_feed_moisture": (100, 1),
+    }
+    for i, j in np.argwhere(chart.hours > 0):
+        edges = [f"{x:g}" for x in (T[i], T[i + 1])] + [f"{x:.0f}" for x in (RH[j], RH[j + 1])]
+        values = (
+            _text([factor * getattr(chart, n)[i, j]], digits)[0] for n, (factor, digits) in scales.items()
+        )
+        yield [*before, *edges, *values]
+
+
+# -- JSON
+
+
+def document(seasons: Seasons, scenario: str, version: str) -> dict[str, Any]:
+    """Return what `seasons --json` writes of one site."""
+    return {
+        "scenario": scenario,
+        "title": seasons.case.title,
+        "coolsim": version,
+        "inputs": inputs(seasons.case),
+        "weather": _weather(seasons),
+        "currency": seasons.case.tables.get("costs", {}).get("currency", ""),
+        "strategies": [_strategy(strategy) for strategy in seasons.strategies],
+    }
+
+
+def line(document: dict[str, Any]) -> str:
+    """Return a document as one line of JSON."""
+    return json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def charts(document: dict[str, Any]) -> str:
+    """Return the charts of a document as one line of JSON."""
+    kept = [{k: s[k] for k in ("strategy", "chart")} for s in document["strategies"] if s["chart"]]
+    return line({"scenario": document["scenario"], "coolsim": document["coolsim"], "charts": kept})
+
+
+def _weather(seasons: Seasons) -> dict[str, Any]:
+    w = seasons.weather
+    return {
+        "file": w.name,
+        "place": w.place,
+        "rows": len(w),
+        "step_h": w.step,
+        "from": str(w.time[0]),
+        "to": str(w.time[-1]),
+        "remarks": [
+            {"kind": r.kind, "count": r.count, "found": r.found, "rule": r.rule, "lines": list(r.lines[:100])}
+            for r in w.remarks
+        ],
+    }
+
+
+def _strategy(strategy: Strategy) -> dict[str, Any]:
+    error, reachable = strategy.hours.error, strategy.reachable
+    step = strategy.hours.weather.step
+    return {
+        "strategy": strategy.name,
+        "method": strategy.hours.method,
+        "map_error": None if error is None else dataclasses.asdict(error),
+        "total": _sums(strategy.total),
+        "months": [{"month": month} | _sums(sums) for month, sums in strategy.months],
+        "reachable_h": None if reachable is None else step * float(reachable.sum()),
+        "reachable_met": None if reachable is None else strategy.reachable_met,
+        "chart": None if strategy.chart is None else _chart(strategy.chart),
+    }
+
+
+def _sums(data: Any) -> dict[str, Any]:
+    unknown: dict[str, Any] = {
+        f.name: None for f in dataclasses.fields(data) if math.isnan(getattr(data, f.name))
+    }
+    return group(dataclasses.replace(data, **unknown), "total") or {}
+
+
+def _chart(chart: Chart) -> dict[str, Any]:
+    """Arrays as nested lists, temperature bands outside; null where no hour fell or nothing is known."""
+    written: dict[str, Any] = {}
+    for field in dataclasses.fields(chart.bands):
+        written[field.metadata["json"] or field.name] = getattr(chart.bands, field.name).tolist()
+    for field in dataclasses.fields(chart):
+        if field.name != "bands":
+            values = np.asarray(getattr(chart, field.name)) * field.metadata["factor"]
+            name = field.metadata["json"] or field.name
+            written[name] = [[None if math.isnan(v) else float(v) for v in row] for row in values]
+    return written

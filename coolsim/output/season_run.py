@@ -1,0 +1,120 @@
+"""Years of many sites on their way out: each is printed and written as it finishes, so that Ctrl-C keeps it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from importlib.metadata import version
+from typing import Any
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError
+from coolsim.output import files, season_files
+from coolsim.output import seasons as printed
+from coolsim.output.page import Page
+from coolsim.studies.seasons import Seasons, seasons_of
+from coolsim.studies.seasons.study import Told, why_no_chart
+
+STANDARD_OUTPUT = "-"
+
+
+@dataclass
+class Files:
+    """Where things are written, and what has been so far: each file is replaced whole when a site is added."""
+
+    json: str | None
+    csv: str | None
+    chart: str | None
+    parts: dict[str, list[str]] = field(default_factory=dict)
+
+    def check(self) -> None:
+        """Raise InputError, before anything is computed, where a file could not be written."""
+        faults = []
+        for option, target in (("--json", self.json), ("--csv", self.csv), ("--chart", self.chart)):
+            if target is None or (target == STANDARD_OUTPUT and option == "--json"):
+                continue
+            try:
+                files.check_writable(target, option)
+            except InputError as error:
+                faults += error.faults
+        if faults:
+            raise InputError(faults)
+
+    def add(self, seasons: Seasons, scenario: str, say: Callable[[str | bytes], None]) -> None:
+        """Write a site that has finished to all files."""
+        document = season_files.document(seasons, scenario, version("coolsim"))
+        if self.json == STANDARD_OUTPUT:
+            say(season_files.line(document).encode("utf-8"))
+        elif self.json is not None:
+            self._append(self.json, "--json", "", season_files.line(document))
+        if self.csv is not None:
+            heading = season_files.heading(season_files.HOURLY)
+            self._append(self.csv, "--csv", heading, season_files.hourly(seasons, scenario))
+        if self.chart is None:
+            return
+        if self.chart.lower().endswith((".json", ".jsonl")):
+            self._append(self.chart, "--chart", "", season_files.charts(document))
+        else:
+            heading = season_files.heading(season_files.CHART)
+            self._append(self.chart, "--chart", heading, season_files.chart_rows(seasons, scenario))
+
+    def _append(self, target: str, option: str, heading: str, text: str) -> None:
+        parts = self.parts.setdefault(target, [heading])
+        parts.append(text)
+        files.write(target, "".join(parts), option)
+
+
+def run(
+    asked: Sequence[tuple[str, Case]],
+    out: Files,
+    page: Page,
+    say: Callable[[str | bytes], None],
+    *,
+    direct: bool,
+    jobs: int,
+    resume: str | None,
+) -> None:
+    """Run scenarios (name, case); raises InputError with all faults before anything is computed."""
+    import joblib
+
+    faults = [fault for _, case in asked for fault in _no_chart(case)] if out.chart else []
+    if faults:
+        raise InputError(faults)
+    cases = [case for _, case in asked]
+    with joblib.parallel_config(n_jobs=jobs), _progress(len(cases)) as (told, finished):
+        for k, seasons in seasons_of(cases, direct=direct, resume=resume, told=told):
+            finished()
+            if out.json != STANDARD_OUTPUT:
+                say(printed.year(seasons, page) + ("\n" if len(cases) > 1 else ""))
+            out.add(seasons, asked[k][0], say)
+
+
+def _no_chart(case: Case) -> list[Fault]:
+    why = why_no_chart(case)
+    where = getattr(case.source, "where", lambda key: "")
+    return [Fault(where("limits"), "--chart", "a scenario without settings to choose", why)] if why else []
+
+
+@contextmanager
+def _progress(sites: int) -> Iterator[tuple[Told, Callable[[], None]]]:
+    """A bar on a terminal's standard error: steps of one site, or sites of many."""
+    if not sys.stderr.isatty():
+        yield (lambda *_: None), (lambda: None)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns: list[Any] = [BarColumn(), TextColumn("{task.description}"), TimeElapsedColumn()]
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("reading the weather", total=sites if sites > 1 else None)
+
+        def told(done: int, of: int, words: str) -> None:
+            bar.update(task, completed=done, total=of, description=words)
+
+        def finished() -> None:
+            if sites > 1:
+                bar.update(task, advance=1, description="sites")
+
+        yield told, finished

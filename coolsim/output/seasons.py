@@ -1,0 +1,221 @@
+"""A year as text: strategies side by side, months, and the settings chart."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from coolsim.fields import Array
+from coolsim.output import tables
+from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.scenario import units as u
+from coolsim.studies.seasons import Seasons, Strategy
+from coolsim.studies.seasons.chart import Chart
+from coolsim.studies.seasons.hours import Tally
+from coolsim.studies.seasons.study import AS_THEY_ARE, CHART, FEED, HEATED, why_no_chart
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+SHORT = {AS_THEY_ARE: "as it is", CHART: "chart", HEATED: "chart, heat", FEED: "chart, feed"}
+WORDS = {
+    CHART: "follow the settings chart: fan and dwell by temperature and humidity outside",
+    HEATED: "a chart that also heats the inlet air",
+    FEED: "a chart that also says how moist the feed should come in",
+}
+
+Row = tuple[str, Callable[[Strategy], str]]
+
+
+def year(seasons: Seasons, page: Page) -> str:
+    """Return the answer of a year as text."""
+    first = seasons.strategies[0]
+    parts = [
+        tables.heading(seasons.case.title, page),
+        _side_by_side(seasons, page),
+        "".join(wrapped(text, page) for text in _sentences(seasons, page)),
+        *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
+        *(_chart(strategy, page) for strategy in seasons.strategies[1:2]),
+        "".join(wrapped(text, page) for text in _weather(seasons)),
+        "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, first)),
+    ]
+    return joined(parts)
+
+
+# -- strategies
+
+
+def _side_by_side(seasons: Seasons, page: Page) -> str:
+    rows = [(label, *(show(s) for s in seasons.strategies)) for label, show in _rows(seasons, page)]
+    titles = ("Hours of the year", *(SHORT[s.name] for s in seasons.strategies))
+    if page.width >= NARROW:
+        return table([titles, *rows], page, right=range(1, len(titles)), bold=(0, 1))
+    return "".join(
+        wrapped(label, page, style="bold")
+        + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(titles[1:], cells))
+        for label, *cells in rows
+    )
+
+
+def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
+    us = page.units == "us"
+    mass, small = ("short_ton", "lb") if us else ("t", "kg")
+
+    def of(get: Callable[[Tally], float], digits: int = 0) -> Callable[[Strategy], str]:
+        return lambda s: _number(get(s.total), digits)
+
+    def in_unit(get: Callable[[Tally], float], unit: str) -> Callable[[Strategy], str]:
+        per_kg = 1.0 / u.convert(1.0, f"{unit}/h", u.MASS_FLOW) / 3600.0
+        return lambda s: _number(get(s.total) * per_kg, 0)
+
+    tolerance = "tolerance" in seasons.case.tables["target"]
+    yield "within target and limits", of(lambda t: t.within)
+    yield "too wet (moulds may grow)", of(lambda t: t.too_wet)
+    if tolerance:
+        yield "too dry", of(lambda t: t.too_dry)
+    yield "too warm", of(lambda t: t.too_warm)
+    if any(s.total.over_limit for s in seasons.strategies):
+        yield "a limit of the machine broken", of(lambda t: t.over_limit)
+    if any(s.total.not_computed for s in seasons.strategies):
+        yield "not computed", of(lambda t: t.not_computed)
+    if any(s.reachable is not None for s in seasons.strategies):
+        yield "out of reach of any settings", _out_of_reach
+    yield f"product, {mass.replace('_', ' ')}", in_unit(lambda t: t.product, mass)
+    yield f"of it too wet, {mass.replace('_', ' ')}", in_unit(lambda t: t.product_too_wet, mass)
+    yield f"weight given away, {small}", in_unit(lambda t: t.given_away, small)
+    yield "electricity, kWh", of(lambda t: t.electricity)
+    if any(s.total.heat > 0 for s in seasons.strategies):
+        yield "heat, kWh", of(lambda t: t.heat)
+    if "costs" in seasons.case.tables:
+        currency = seasons.case.tables["costs"]["currency"]
+        yield f"cost{f' in {currency}' if currency else ''}, all three", of(lambda t: t.cost)
+    yield "mean exit moisture, %", of(lambda t: 100 * t.moisture_wb, 2)
+
+
+def _out_of_reach(strategy: Strategy) -> str:
+    if strategy.reachable is None:
+        return ""
+    return _number(strategy.hours.weather.step * float((~strategy.reachable).sum()), 0)
+
+
+def _number(value: float, digits: int) -> str:
+    return "unknown" if math.isnan(value) else f"{value:.{digits}f}"
+
+
+def _sentences(seasons: Seasons, page: Page) -> Iterator[str]:
+    for strategy in seasons.strategies[1:]:
+        met = f"{100 * strategy.reachable_met:.1f} %"
+        yield f"{SHORT[strategy.name]}: {WORDS[strategy.name]}. It meets {met} of the hours within its reach."
+    why = why_no_chart(seasons.case)
+    if why and len(seasons.strategies) == 1:
+        yield f"No settings chart: {why}."
+
+
+# -- months
+
+
+def _months(seasons: Seasons, strategy: Strategy, page: Page) -> str:
+    priced, us = "costs" in seasons.case.tables, page.units == "us"
+    per_kg = 1.0 / u.convert(1.0, "lb/h", u.MASS_FLOW) / 3600.0 if us else 1.0
+    rows = []
+    for month, t in strategy.months:
+        sums = [t.hours, t.within, t.too_wet, t.too_dry, t.too_warm, t.given_away * per_kg]
+        sums += [t.electricity + t.heat, *([t.cost] if priced else [])]
+        rows.append((MONTHS[month - 1], *(_number(x, 0) for x in sums), _number(100 * t.moisture_wb, 2)))
+    given = f"given, {'lb' if us else 'kg'}"
+    titles = ("hours", "within", "wet", "dry", "warm", given, "kWh", *(["cost"] if priced else []), "exit %")
+    name = SHORT[strategy.name]
+    if page.width >= NARROW:
+        return table([(name, *titles), *rows], page, right=range(1, len(titles) + 1), bold=(0,))
+    return wrapped(name, page, style="bold") + "".join(
+        wrapped(f"{m}: {', '.join(f'{t} {c}' for t, c in zip(titles, cells))}", page, indent=2)
+        for m, *cells in rows
+    )
+
+
+# -- the chart
+
+
+def _chart(strategy: Strategy, page: Page) -> str:
+    """Return the chart: a line per cell would be long, so one table per thing to set."""
+    chart = strategy.chart
+    if chart is None:
+        return ""
+    parts = []
+    if np.isfinite(chart.fan_speed).any():
+        parts.append(_cells("Fan, %", chart, 100 * chart.fan_speed, 0, page))
+    else:
+        unit = page.unit(u.VOLUME_FLOW)
+        flow = chart.airflow * u.shown(1.0, u.VOLUME_FLOW, unit)
+        parts.append(_cells(f"Airflow, {pretty(unit)}", chart, flow, 0, page))
+    parts.append(_cells("Dwell, min", chart, chart.residence_time / 60, 1, page))
+    parts.append(
+        _cells("Feed moisture it needs, % or drier", chart, 100 * chart.required_feed_moisture, 1, page)
+    )
+    unit = pretty(page.unit(u.TEMPERATURE))
+    words = f"Settings chart: temperature outside in {unit} down the side, relative humidity in % across"
+    return joined([wrapped(words, page, style="bold"), *parts])
+
+
+def _cells(title: str, chart: Chart, values: Array, digits: int, page: Page) -> str:
+    """Return one table of the chart; a dot where no hour fell, a dash where nothing does."""
+    unit = page.unit(u.TEMPERATURE)
+    T = _bands([u.shown(float(t), u.TEMPERATURE, unit) for t in chart.bands.temperature])
+    RH = _bands([100 * float(h) for h in chart.bands.relative_humidity])
+    rows = []
+    for i, band in enumerate(T):
+        cells = [_cell(chart.hours[i, j], values[i, j], digits) for j in range(len(RH))]
+        rows.append((band, *cells))
+    if page.width >= NARROW + 20:
+        text = table([("", *RH), *rows], page, right=range(1, len(RH) + 1))
+        return wrapped(title, page, style="bold") + text
+    return wrapped(title, page, style="bold") + "".join(
+        wrapped(f"{band}: {', '.join(f'at {c} % {v}' for c, v in zip(RH, cells))}", page, indent=2)
+        for band, *cells in rows
+    )
+
+
+def _bands(edges: list[float]) -> list[str]:
+    """Return "20…24" between edges: an en dash would read as a minus below zero."""
+    return [f"{a:.0f}…{b:.0f}" for a, b in itertools.pairwise(edges)]
+
+
+def _cell(hours: float, value: float, digits: int) -> str:
+    if not hours:
+        return "·"
+    return "-" if math.isnan(value) else f"{value:.{digits}f}"
+
+
+# -- the weather
+
+
+def _weather(seasons: Seasons) -> Iterator[str]:
+    w = seasons.weather
+    place = f" ({w.place})" if w.place else ""
+    begin, end = (np.datetime_as_string(t, unit="m").replace("T", " ") for t in (w.time[0], w.time[-1]))
+    yield f"Weather: {w.name}{place}, {len(w)} rows of {w.step:g} h from {begin} to {end}."
+    for r in w.remarks:
+        lines = (
+            f" (line {', '.join(map(str, r.lines[:5]))}{' …' if len(r.lines) > 5 else ''})" if r.lines else ""
+        )
+        count = f"{r.count} " if r.count else ""
+        yield f"{r.kind}: {count}{'rows: ' if count else ''}{r.found}{lines}; {r.rule}."
+
+
+def _notes(seasons: Seasons, first: Strategy) -> Iterator[str]:
+    for strategy in seasons.strategies:
+        error = strategy.hours.error
+        if error is None:
+            yield f"{SHORT[strategy.name]}: each hour was predicted by itself."
+        else:
+            yield (
+                f"{SHORT[strategy.name]}: hours are read from a map of the exit; on {error.states} hours held out "
+                f"it was off by {100 * error.moisture:.1g} points and {error.temperature:.1g} K at most."
+            )
+    if len(seasons.strategies) > 1:
+        yield "throughput is of wet feed: with moister feed there is less dry feed in it, and less product."
+    if "tolerance" not in seasons.case.tables["target"]:
+        yield "drier than the target is allowed (no target.tolerance); the weight it costs is counted."
+    if "fan" not in seasons.case.tables:
+        yield "no [fan] is given: electricity is that of an assumed fan."

@@ -1,0 +1,180 @@
+"""A size, as text: body and fan on top, then what fixes them, each product in each weather, and other floors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from coolsim.case import Case
+from coolsim.output import tables
+from coolsim.output.page import NARROW, Page, joined, table, wrapped
+from coolsim.output.settings import at_limit, depth_of, money
+from coolsim.scenario import units as u
+
+if TYPE_CHECKING:
+    from coolsim.studies.settings import AtLimit
+    from coolsim.studies.size_answer import Missed, Served, SizeAnswer
+
+_PARTS = {
+    "floor": "no smaller floor",
+    "depth": "depth of the bed",
+    "flow": "the fan's flow",
+    "pressure": "the fan's pressure",
+    "energy": "most energy per tonne",
+    "heater": "heater",
+}
+
+
+def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """Return the answer to how large; where there is none, what stands in the way."""
+    parts = [tables.heading(case.title, page)]
+    if answer.met:
+        parts += [
+            _to_buy(answer, page),
+            _fixed_by(answer, page),
+            _each(case, answer, page),
+            _floors(case, answer, page),
+        ]
+    else:
+        parts += [_no_size(case, answer, page)]
+    return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])  # type: ignore[arg-type]
+
+
+def _to_buy(answer: SizeAnswer, page: Page) -> str:
+    body, fan = answer.body, answer.fan
+    assert body is not None and fan is not None and answer.bed_depth is not None
+    assert answer.floor_area is not None and answer.airflow is not None
+    rows = [
+        ("floor area", _area(answer.floor_area, page)),
+        ("  if round, diameter", page.number(body.diameter, u.LENGTH, 2)),
+        ("  if square, side", page.number(body.side, u.LENGTH, 2)),
+        ("deepest bed", depth_of(body.bed_depth, page)),
+        ("  with freeboard, height", page.number(body.height, u.LENGTH, 2)),
+        ("air through the bed", page.number(answer.airflow, u.VOLUME_FLOW, 0)),
+        ("fan, flow at its inlet", page.number(fan.flow, u.VOLUME_FLOW, 0)),
+        (f"  pressure, bed's + {answer.margin:.0%}", _pressure(fan.pressure, page)),
+        ("  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)),
+        ("  power at the shaft", _kilowatts(fan.shaft_power)),
+        ("motor, next standard", _kilowatts(fan.motor)),
+    ]
+    if answer.heater is not None:
+        rows.append(("heat to the inlet air", _kilowatts(answer.heater)))
+    energy = answer.specific_energy
+    assert energy is not None
+    rows.append(("most energy, clean bed", f"{energy * _per_mass(page):.2f} kWh/{_mass(page)}"))
+    return table([("To buy", ""), *rows], page, right=(1,), bold=(0, 1, 8, 11))
+
+
+def _fixed_by(answer: SizeAnswer, page: Page) -> str:
+    rows = []
+    for g in answer.governing:
+        limits = ", ".join(at_limit(limit, page) for limit in g.limits) or "none of its limits"
+        rows.append((_PARTS[g.part], f"{g.product}, {g.weather}", limits))
+    if page.width >= NARROW:
+        return table([("What fixes it", "", "at its limits"), *rows], page, bold=(0,))
+    return wrapped("What fixes it", page, style="bold") + "".join(
+        wrapped(f"{part}: {who} (at its limits: {limits})", page, indent=2) for part, who, limits in rows
+    )
+
+
+def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """Return what each product does in each weather, with its settings."""
+    titles = ["at its own settings", "airflow", "bed", "dwell", "exit", "", f"kWh/{_mass(page)}"]
+    priced, heated = "costs" in case.tables, answer.heater is not None
+    titles += [f"cost/{_mass(page)}"] if priced else []
+    titles += ["inlet air"] if heated else []
+    rows = [(f"{s.product}, {s.weather}", *_run(s, priced, heated, page)) for s in answer.served]
+    return _grid(titles, rows, page)
+
+
+def _run(s: Served, priced: bool, heated: bool, page: Page) -> Iterator[str]:
+    yield page.number(s.settings.airflow, u.VOLUME_FLOW, 0)
+    yield depth_of(s.settings.bed_depth, page)
+    yield page.number(s.settings.residence_time, u.TIME, 1)
+    yield page.number(s.moisture_wb, u.FRACTION, 2)
+    yield page.number(s.temperature, u.TEMPERATURE, 1)
+    yield f"{s.specific_energy * _per_mass(page):.2f}"
+    if priced and s.cost_per_tonne is not None:
+        yield money(s.cost_per_tonne * _per_mass(page))
+    if heated:
+        yield page.number(s.settings.inlet_air_temperature, u.TEMPERATURE, 1)
+
+
+def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
+    priced, mass = "costs" in case.tables, _mass(page)
+    titles = ["floor", "deepest bed", "fan", "", "motor", f"kWh/{mass}, mean"]
+    titles += [f"cost/{mass}, mean", ""] if priced else [""]
+    rows = []
+    for f in answer.curve:
+        row = [_area(f.floor_area, page), depth_of(f.bed_depth, page)]
+        row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), _pressure(f.fan_pressure, page)]
+        row += [_kilowatts(f.motor), f"{f.specific_energy * _per_mass(page):.2f}"]
+        row += [money(f.cost_per_tonne * _per_mass(page))] if f.cost_per_tonne is not None else []
+        row.append("taken" if f.floor_area == answer.floor_area else "")
+        rows.append(tuple(row))
+    return _grid(titles, rows, page)
+
+
+def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
+    """Return a wide table, or one line per row where the page is too narrow for it."""
+    if page.width >= 80 - 4:
+        columns = range(1, len(titles))
+        return table([tuple(titles), *rows], page, right=tuple(columns), bold=(0,))
+    lines = []
+    for row in rows:
+        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
+        lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
+    return wrapped(titles[0], page, style="bold") + "".join(lines)
+
+
+# -- no size
+
+
+def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
+    fixed = case.tables["sizing"].get("floor_area")
+    where = f"A floor of {_area(fixed, page)} does not serve" if fixed else "No floor serves"
+    text = wrapped(f"{where} every product in every weather within the limits.", page, style="bold")
+    if answer.smallest_floor is not None:
+        text += wrapped(f"From {_area(answer.smallest_floor, page)} on, all are served.", page)
+    if not answer.missed:
+        text += wrapped("Each is served on some floor, but no one floor serves all of them.", page)
+    return text + "".join(wrapped(line, page) for line in (_missed(m, page) for m in answer.missed))
+
+
+def _missed(m: Missed, page: Page) -> str:
+    at = (
+        f"floor {_area(m.floor_area, page)}, bed {depth_of(m.settings.bed_depth, page)}, airflow "
+        f"{page.number(m.settings.airflow, u.VOLUME_FLOW, 0)}"
+    )
+    driest = (
+        f"{page.number(m.driest, u.FRACTION, 2)}, leaving at {page.number(m.temperature, u.TEMPERATURE, 1)}"
+    )
+    return f"{m.product} in {m.weather}: driest possible {driest} ({at}); breaks {_all(m.broken, page)}."
+
+
+def _all(limits: tuple[AtLimit, ...], page: Page) -> str:
+    return ", ".join(at_limit(limit, page) for limit in limits)
+
+
+# -- units
+
+
+def _area(area: float, page: Page) -> str:
+    return page.number(area, u.AREA, 1 if page.units == "us" else 2).replace("m2", "m²").replace("ft2", "ft²")
+
+
+def _pressure(pressure: float, page: Page) -> str:
+    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
+
+
+def _kilowatts(power: float) -> str:
+    return f"{power / 1e3:.3g} kW"
+
+
+def _mass(page: Page) -> str:
+    return "short ton" if page.units == "us" else "t"
+
+
+def _per_mass(page: Page) -> float:
+    """What a number per tonne is multiplied by to be per mass of this page."""
+    return u.shown(1e-3, u.MASS_PRICE, f"/{_mass(page).replace(' ', '_')}")

@@ -1,0 +1,64 @@
+"""The doors: the weather of a case, or of a file."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError
+from coolsim.physics.air import STANDARD_PRESSURE
+from coolsim.scenario.weather import columns, epw
+from coolsim.scenario.weather.record import Weather
+from coolsim.scenario.weather.rows import text_of
+from coolsim.scenario.weather.rules import weather_of
+
+
+def load_weather(
+    path: str | os.PathLike[str],
+    units: Mapping[str, str] | None = None,
+    *,
+    pressure: float = STANDARD_PRESSURE,
+) -> Weather:
+    """Return what a weather file says: EPW, or CSV with named columns.
+
+    units: of the columns of a CSV, such as {"temperature": "degC", "relative_humidity": "%"}.
+    pressure: of the site [Pa], for a CSV without that column and for its rows without a value.
+
+    Raises InputError with every fault found. What was left out or repaired stands in `Weather.remarks`.
+    """
+    return _weather(Path(path), units or {}, pressure, "", "file", "")
+
+
+def read_weather(case: Case) -> Weather:
+    """Return the weather that [weather] of a case names, within its operating hours; raises InputError."""
+    where = getattr(case.source, "where", lambda key: "")
+    if "weather" not in case.tables:
+        allowed = 'a year needs weather: [weather] file = "weather.epw", EPW or CSV'
+        raise InputError([Fault(where(""), "weather", "no [weather] table", allowed)])
+    table = case.tables["weather"]
+    weather = _weather(
+        Path(table["file"]),
+        table["units"],
+        float(case.air.pressure),
+        where("weather.file"),
+        "weather.file",
+        where("weather.units"),
+    )
+    inside = weather.between(table.get("operating_hours"))
+    if not len(inside):
+        found = f"no row of {weather.name} between them"
+        raise InputError(
+            [Fault(where("weather.operating_hours"), "weather.operating_hours", found, "widen them")]
+        )
+    return inside
+
+
+def _weather(
+    path: Path, units: Mapping[str, str], pressure: float, where: str, key: str, where_units: str
+) -> Weather:
+    text, name = text_of(path, where, key), str(path)
+    if epw.is_epw(text) or path.suffix.lower() == ".epw":
+        return weather_of(epw.read(text, name))
+    return weather_of(columns.read(text, name, units, where_units, pressure))

@@ -1,0 +1,291 @@
+"""The duties of a cooler to buy: each product in each weather, per square metre of floor.
+
+What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over
+air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in `fitted`, but of
+all duties side by side. Dwell and air ratio decide the exit; at the same two, the flux hardly changes it and takes
+few nodes. Points are arrays that broadcast with the duties' own, so that one call weighs any grid.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.polynomial import chebyshev
+
+from coolsim.answer import interleave
+from coolsim.case import Air, Case, DesignWeather, Product
+from coolsim.equipment import duct, fan
+from coolsim.equipment.duct import AirState
+from coolsim.fields import Array
+from coolsim.inputs import Inputs, gather
+from coolsim.model.bed import take
+from coolsim.model.solve import Resolution
+from coolsim.physics import air, packed_bed
+from coolsim.predict import predict_inputs
+from coolsim.studies.fitted import combined, pack, unpack
+from coolsim.studies.plant import Cost, Limit, Outcome, Settings, Weighed, excesses, outcome_of
+
+DWELL = (
+    60.0,
+    1800.0,
+)  # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
+FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
+ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
+# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and of what the full mesh adds
+NODES, FEW = (3, 8, 5, 1), (2, 3, 3, 1)
+FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
+KILOWATT_HOUR = 3.6e6  # J
+
+
+@dataclass(frozen=True)
+class Points:
+    """States of duties; arrays that broadcast with each other and with `duty`."""
+
+    duty: Any  # index of the duty
+    flux: Any  # wet feed, kg/(m² s)
+    air_ratio: Any  # kg dry air per kg wet feed
+    depth: Any  # m
+    inlet: Any  # °C
+
+    def each(self) -> Points:
+        """The same, as flat arrays of one length."""
+        return Points(*(a.ravel() for a in np.broadcast_arrays(*vars(self).values())))
+
+
+class Duties:
+    """Products times weathers, product by product."""
+
+    def __init__(self, case: Case) -> None:
+        self.case, sizing = case, case.tables["sizing"]
+        self.products = sizing["product"] or (Product("the feed", case.material, case.feed),)
+        self.weathers = sizing["weather"] or (DesignWeather("the air outside", case.air),)
+        self.pairs = [(p, w) for p in self.products for w in self.weathers]
+        self.cases = [
+            dataclasses.replace(case, material=p.material, feed=p.feed, air=w.air) for p, w in self.pairs
+        ]
+        forms = np.array([c.material.isotherm.equation for c in self.cases])
+        self.groups = [
+            (index, gather([self.cases[i] for i in index]))
+            for index in (np.flatnonzero(forms == form) for form in np.unique(forms))
+        ]
+        self.duct = duct.duct_of(case.tables)
+        table = case.tables.get("fan", {})
+        self.position = table.get("position", "draw-through")
+        self.efficiency = table.get("efficiency", fan.ASSUMED_EFFICIENCY)
+        self.motor_efficiency = table.get("motor_efficiency", fan.ASSUMED_MOTOR_EFFICIENCY)
+        prices = case.tables.get("costs")
+        self.prices = prices or dict.fromkeys(("electricity", "heat"), 1.0 / KILOWATT_HOUR)
+        names = (
+            *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),
+            *("throughput", "moisture_wb", "bulk_density", "void_fraction", "radius"),
+        )
+        self.known = {name: self._number(name) for name in names}
+
+    def __len__(self) -> int:
+        return len(self.pairs)
+
+    def _number(self, name: str) -> Array:
+        column = np.empty(len(self.cases))
+        for index, inputs in self.groups:
+            column[index] = getattr(inputs, name)
+        return column
+
+    def of(self, name: str, points: Points) -> Array:
+        """A number of each point's duty."""
+        return self.known[name][points.duty]
+
+    # ---- Ranges ---------------------------------------------------------------------------------------
+
+    def air_flux(self, highest_lift_off: float) -> tuple[Array, Array]:
+        """Lowest and highest dry-air flux [kg/(m² s)] looked at, of each duty."""
+        k = self.known
+        T, Y, p = k["outside_temperature"], k["humidity_ratio"], k["pressure"]
+        lifting = packed_bed.minimum_fluidisation_velocity(
+            2 * k["radius"],
+            k["bulk_density"],
+            k["void_fraction"],
+            air.moist_density(T, Y, p),
+            air.viscosity(T),
+        )
+        highest = ROOM * highest_lift_off * lifting / k["outside_volume"]
+        return highest / FLUX_SPAN, highest
+
+    def dwell(self) -> tuple[float, float]:
+        """Shortest and longest dwell [s]."""
+        low, high = self.case.tables.get("limits", {}).get("residence_time", DWELL)
+        return low, high
+
+    def inlet(self) -> tuple[Array, Array]:
+        """Coolest and hottest inlet air [°C] of each duty; equal where it cannot be chosen."""
+        given = self.case.tables.get("limits", {}).get("inlet_air_temperature")
+        fixed = self.known["inlet_air_temperature"]
+        if given is None:
+            return fixed, fixed
+        cool, hot = (np.maximum(self.known["outside_temperature"], end) for end in given)
+        return cool, hot
+
+    # ---- States ---------------------------------------------------------------------------------------
+
+    def predicted(self, points: Points, resolution: Resolution) -> Outcome:
+        """Predict states; flat arrays, as from `Points.each`."""
+        parts, places = [], []
+        for index, laid in self.groups:
+            at = np.flatnonzero(np.isin(points.duty, index))
+            if len(at):
+                here = take(points, at)
+                inputs = _at(take(laid, np.searchsorted(index, here.duty)), here)
+                parts.append(outcome_of(predict_inputs(inputs, resolution)))
+                places.append(at)
+        return parts[0] if len(parts) == 1 else interleave(parts, places)
+
+    def weighed(self, points: Points, outcome: Outcome) -> Weighed:
+        """Weigh states whose outcome is known: what they take and cost per hour, with a clean bed."""
+        asked = self.asked(points, outcome)
+        power = asked.flow * asked.pressure / (self.efficiency * self.motor_efficiency)
+        depth, inlet = points.depth, points.inlet
+        airflow = self.dry_air(points) * self.of("outside_volume", points)
+        dwell = depth * self.of("bulk_density", points) / points.flux
+        settings = Settings(airflow, np.nan, depth, dwell, inlet)
+        humidity = air.relative_humidity(
+            outcome.air_temperature, outcome.air_humidity, self.of("pressure", points)
+        )
+        off = np.full(np.shape(power), -1.0)
+        return Weighed(settings, outcome, humidity, self._cost(points, outcome, power), power, off)
+
+    def asked(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
+        """What bed and duct ask of the fan, the bed's drop raised by a margin."""
+        T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
+        return duct.demand(
+            self.duct,
+            self.position,
+            self.dry_air(points) * self.of("outside_volume", points),
+            outcome.pressure_drop * (1 + margin),
+            AirState(T, Y),
+            AirState(outcome.air_temperature, outcome.air_humidity),
+            self.of("pressure", points),
+        )
+
+    def dry_air(self, points: Points) -> Array:
+        return points.air_ratio * self.of("throughput", points)
+
+    def heat(self, points: Points) -> Array:
+        """Heat [W] that warms the inlet air."""
+        T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
+        return self.dry_air(points) * (air.enthalpy(points.inlet, Y) - air.enthalpy(T, Y))
+
+    def _cost(self, points: Points, outcome: Outcome, power: Array) -> Cost:
+        fed, target = self.of("throughput", points), self.case.tables["target"]["moisture"]
+        solid = fed * (1 - self.of("moisture_wb", points))
+        lost = np.maximum(solid / (1 - target) - solid / (1 - outcome.moisture), 0.0)
+        amounts = {"electricity": power, "heat": self.heat(points), "feed": lost}
+        bill = [3600.0 * amount * self.prices.get(name, 0.0) for name, amount in amounts.items()]
+        electricity, heat, overdried = np.broadcast_arrays(*bill)
+        total = electricity + heat + overdried
+        return Cost(electricity, heat, overdried, total, total / (3.6 * fed))
+
+    def excesses(self, points: Points, state: Weighed, limits: list[Limit]) -> Array:
+        """How far limits are broken, (limits, …); ≤ 0 where kept."""
+        T = self.of("outside_temperature", points)
+        return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, limits)
+
+
+def _at(inputs: Inputs, points: Points) -> Inputs:
+    """Inputs of duties, set as points say; the floor is what the flux makes it."""
+    return dataclasses.replace(
+        inputs,
+        one_case=False,
+        floor_area=inputs.throughput / points.flux,
+        dry_air=points.air_ratio * inputs.throughput,
+        bed_depth=points.depth,
+        inlet_air_temperature=points.inlet,
+    )
+
+
+# ---- Polynomials --------------------------------------------------------------------------------------
+
+
+class Survey:
+    """Outcomes of all duties as polynomials of air flux, air ratio, dwell and inlet-air temperature."""
+
+    def __init__(self, duties: Duties, highest_lift_off: float, coarse: Resolution, full: Resolution) -> None:
+        self.duties = duties
+        low, high = duties.air_flux(highest_lift_off)
+        ratio, dwell = (np.log(ends) for ends in (duties.case.tables["sizing"]["air_ratio"], duties.dwell()))
+        one = np.ones(len(duties))
+        cool, hot = duties.inlet()
+        self.low = np.stack([np.log(low), ratio[0] * one, dwell[0] * one, cool])
+        self.high = np.stack([np.log(high), ratio[1] * one, dwell[1] * one, hot])
+        self.varied = [bool(np.any(b > a)) for a, b in zip(self.low, self.high)]
+        chosen = FEWER if self.varied[3] else (NODES, FEW)
+        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
+        self.coefficients = self._through(many, coarse)
+        added = self._through(few, full, less=True)
+        self.coefficients[(slice(None), *(slice(n) for n in few))] += added
+
+    def __call__(self, points: Points) -> Array:
+        """Rows of outcomes (outcomes, N) at flat points."""
+        table = self.coefficients[points.duty]
+        for x in self._places(points):
+            values = chebyshev.chebvander(x, table.shape[1] - 1)
+            table = np.einsum("ni,ni...->n...", values, table)
+        return table.T
+
+    def on_grids(self, duty: Array, flux: Array, ratio: Array, depth: Array, inlet: Array) -> Array:
+        """Rows (outcomes, N, ratios, depths, inlets) on a grid for each of N floors of a duty, of a flux.
+
+        duty, flux: (N,); ratio, depth, inlet: (N, points along each).
+        """
+        x = self._places(Points(duty[:, None], flux[:, None], ratio, ratio, ratio))[:2]
+        sized = Points(duty[:, None], flux[:, None], np.ones_like(depth), depth, depth)
+        warmed = Points(duty[:, None], flux[:, None], np.ones_like(inlet), np.ones_like(inlet), inlet)
+        x += [self._places(sized)[2], self._places(warmed)[3]]
+        table = self.coefficients[duty]
+        g, r, d, t = (chebyshev.chebvander(a, n - 1) for a, n in zip(x, table.shape[1:]))
+        count, ratios = ratio.shape
+        both = (g[..., :, None] * r[..., None, :]).reshape(count, ratios, -1)  # flux follows from the ratio
+        table = both @ table.reshape(count, both.shape[2], -1)
+        table = table.reshape(count, ratios, d.shape[2], t.shape[2], -1)
+        return np.einsum("nrdtq,nxd,nyt->qnrxy", table, d, t, optimize=True)
+
+    def _places(self, points: Points) -> list[Array]:
+        """Where points are along each axis, from −1 to 1."""
+        dwell = points.depth * self.duties.of("bulk_density", points) / points.flux
+        with np.errstate(divide="ignore", invalid="ignore"):
+            values = (
+                np.log(points.flux * points.air_ratio),
+                np.log(points.air_ratio),
+                np.log(dwell),
+                points.inlet,
+            )
+            low, high = self.low[:, points.duty], self.high[:, points.duty]
+            return [np.where(b > a, 2 * (v - a) / (b - a) - 1, 0.0) for v, a, b in zip(values, low, high)]
+
+    def _through(self, nodes: list[int], mesh: Resolution, less: bool = False) -> Array:
+        """Coefficients (duties, nodes…, outcomes) through predictions at Chebyshev nodes."""
+        axes = [chebyshev.chebpts1(n) for n in nodes]
+        x = combined(axes)[:, :, None]  # (points, axes, duties)
+        g, r, dwell, inlet = np.moveaxis(self.low + (self.high - self.low) * (x + 1) / 2, 1, 0)
+        duty = np.arange(len(self.duties))
+        flux = np.exp(g - r)
+        depth = np.exp(dwell) * flux / self.duties.known["bulk_density"]
+        points = Points(np.broadcast_to(duty, g.shape), flux, np.exp(r), depth, inlet).each()
+        rows = pack(self.duties.predicted(points, mesh))
+        rows = rows - self(points) if less else rows
+        table = np.moveaxis(rows.reshape(len(rows), *nodes, len(duty)), (-1, 0), (0, -1))
+        for axis, (t, n) in enumerate(zip(axes, nodes), 1):
+            inverse = np.linalg.inv(chebyshev.chebvander(t, n - 1))
+            table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
+        return table
+
+    def state(self, points: Points, rows: Array) -> Weighed:
+        """Weigh points whose rows are known."""
+        return self.duties.weighed(points, unpack_any(rows))
+
+
+def unpack_any(rows: Array) -> Outcome:
+    """`fitted.unpack` for rows (outcomes, …) of any shape."""
+    outcome = unpack(rows.reshape(len(rows), -1))
+    return Outcome(*(getattr(outcome, f.name).reshape(rows.shape[1:]) for f in dataclasses.fields(Outcome)))

@@ -1,0 +1,227 @@
+"""The best state of each duty on floors of given sizes: many small searches side by side.
+
+On one floor the feed flux is known, and air ratio, depth and inlet-air temperature are free. A grid on the survey,
+with the places between neighbours where a limit is crossed, finds the best region; ever smaller grids close in on
+its bottom, all floors and duties at once. Nothing is assumed about direction or convexity. What is found is
+predicted on the full mesh, the survey is shifted by the difference, and the search goes on from there.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim.fields import Array
+from coolsim.model.bed import take
+from coolsim.studies.duties import Points, Survey
+from coolsim.studies.fitted import pack
+from coolsim.studies.plant import Limit, Outcome, Weighed
+from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
+
+GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free
+CLOSE, REACH = (9, 9, 7), 1.5  # points of a smaller grid; it reaches this many steps of the last to each side
+LEVELS = 9
+AROUND = 0.05  # of each range: how far a corrected survey is looked at to each side of the last state
+CLOSER = 0.2  # of the excess that counts as none (NEARLY, at first), from one grid to the next
+WORTHWHILE = 1e-4  # share of the score that a corrected survey must promise to be followed
+SERVED = 3e-7  # largest excess on the survey that counts as none in the end
+
+Score = Callable[[Weighed], Array]
+
+
+@dataclass(frozen=True)
+class Best:
+    """The best state of each of N floors of duties, on the full mesh."""
+
+    points: Points  # (N,)
+    outcome: Outcome  # (N,)
+    excess: Array  # (limits, N)
+    score: Array  # (N,)
+
+    @property
+    def kept(self) -> Any:
+        """Whether each keeps its limits."""
+        return (self.excess <= KEPT).all(axis=0)
+
+
+@dataclass(frozen=True)
+class Goal:
+    """The lowest score that keeps limits."""
+
+    score: Score
+    limits: list[Limit]
+    ridge: Limit | None = None  # a bound at which the score has a kink
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """The best on the survey of each of N floors."""
+
+    place: Array  # (3, N): logarithms of air ratio and depth, and inlet temperature
+    worst: Array  # (N,) largest excess
+    score: Array
+
+
+class Floors:
+    """Searches over one survey."""
+
+    def __init__(self, survey: Survey) -> None:
+        self.survey, self.duties = survey, survey.duties
+
+    def areas(self, count: int) -> Array:
+        """Floor areas [m²], from the smallest to the largest on which every duty can be looked at."""
+        low, high = np.exp(self.survey.low), np.exp(self.survey.high)
+        dense, fed = (self.duties.known[name] for name in ("bulk_density", "throughput"))
+        shallow, deep = self.duties.case.tables["sizing"]["bed_depth"]
+        most = np.minimum(high[0] / low[1], deep * dense / low[2])  # wet feed, kg/(m² s)
+        least = np.maximum(low[0] / high[1], shallow * dense / high[2])
+        return np.geomspace((fed / most).max(), (fed / least).min(), count)
+
+    def surveyed(self, goal: Goal, duty: Any, area: Array, shift: Array | float = 0.0) -> _Seen:
+        """The best on the survey of each of N floors (duty, area: (N,)); `shift` is added to its rows."""
+        flux = self.duties.known["throughput"][duty] / area
+        low, high = self._ranges(duty, flux)
+        counts = THIN if self.survey.varied[3] else GRID
+        return self._closed_in(goal, duty, flux, (low + high) / 2, (high - low) / 2, counts, shift)
+
+    def find(self, goal: Goal, duty: Any, area: Array) -> Best:
+        """The best of each of N floors, predicted on the full mesh; where none keeps the limits, the least
+        broken one."""
+        flux = self.duties.known["throughput"][duty] / area
+        low, high = self._ranges(duty, flux)
+        place, best = self.surveyed(goal, duty, area).place, None
+        open_: Any = np.arange(len(duty))
+        for _ in range(CORRECTIONS):
+            now = self._predicted(goal, duty[open_], flux[open_], place[:, open_])
+            shift = pack(now.outcome) - self.survey(now.points)
+            best = now if best is None else _better(best, now, open_)
+            wide = AROUND * (high - low)[:, open_]
+            seen = self._closed_in(goal, duty[open_], flux[open_], place[:, open_], wide, CLOSE, shift)
+            place[:, open_] = seen.place
+            open_ = open_[~best.kept[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
+            if not len(open_):
+                break
+        assert best is not None
+        return best
+
+    def _predicted(self, goal: Goal, duty: Any, flux: Array, place: Array) -> Best:
+        points = Points(duty, flux, np.exp(place[0]), np.exp(place[1]), place[2])
+        outcome = self.duties.predicted(points, FULL)
+        state = self.duties.weighed(points, outcome)
+        return Best(points, outcome, self.duties.excesses(points, state, goal.limits), goal.score(state))
+
+    def _ranges(self, duty: Any, flux: Array) -> tuple[Array, Array]:
+        """Lowest and highest place (3, N) on each floor: what is allowed, of what was surveyed.
+
+        Where nothing is left, the end that was allowed: the survey, continued, finds it to break limits.
+        """
+        low, high = self.survey.low[:, duty], self.survey.high[:, duty]
+        dense = np.log(self.duties.known["bulk_density"][duty] / flux)
+        shallow, deep = np.log(self.duties.case.tables["sizing"]["bed_depth"])
+        least = np.stack(
+            [np.maximum(low[1], low[0] - np.log(flux)), np.maximum(shallow, low[2] - dense), low[3]]
+        )
+        most = np.stack(
+            [np.minimum(high[1], high[0] - np.log(flux)), np.minimum(deep, high[2] - dense), high[3]]
+        )
+        return np.minimum(least, most), most
+
+    def _closed_in(
+        self,
+        goal: Goal,
+        duty: Any,
+        flux: Array,
+        middle: Array,
+        wide: Array,
+        counts: tuple[int, ...],
+        shift: Array | float,
+    ) -> _Seen:
+        """The best within `wide` of `middle` on a grid, then on ever smaller ones about it."""
+        low, high = self._ranges(duty, flux)
+        free: Any = (high > low).any(axis=1)
+        for level in range(LEVELS):
+            at = [np.linspace(-1, 1, n) if f else np.zeros(1) for n, f in zip(counts, free)]
+            axes = [
+                np.clip(m[:, None] + w[:, None] * t, a[:, None], b[:, None])
+                for m, w, t, a, b in zip(middle, wide, at, low, high)
+            ]
+            steps = np.array([2.0 / max(len(t) - 1, 1) for t in at])[:, None] * wide
+            seen = self._best(goal, duty, flux, axes, shift, NEARLY * CLOSER**level)
+            middle, wide, counts = seen.place, REACH * steps, CLOSE
+        return seen
+
+    def _best(
+        self, goal: Goal, duty: Any, flux: Array, axes: list[Array], shift: Array | float, slack: float
+    ) -> _Seen:
+        """The best of a grid for each floor, and of where limits are crossed between neighbours on it."""
+        rows = self.survey.on_grids(duty, flux, np.exp(axes[0]), np.exp(axes[1]), axes[2])
+        rows = rows + (np.asarray(shift)[:, :, None, None, None] if np.ndim(shift) else shift)
+        floor = np.arange(len(duty))[:, None, None, None]
+        x = (axes[0][:, :, None, None], axes[1][:, None, :, None], axes[2][:, None, None, :])
+        places = np.stack([np.broadcast_to(a, rows.shape[1:]) for a in x])
+        excess, score = self._look(goal, duty[floor], flux[floor], places, rows)
+        edges = excess
+        if goal.ridge:
+            edges = np.concatenate([excess, (rows[:1] - goal.ridge.bound) / goal.ridge.scale])
+        n: Any = np.broadcast_to(floor, rows.shape[1:]).ravel()
+        found = [(n, places.reshape(3, -1), excess.max(axis=0).ravel(), score.ravel())]
+        for axis in range(3):
+            n, y, between = _crossings(places, rows, edges, axis + 1, goal.ridge)
+            if len(n):
+                e, f = self._look(goal, duty[n], flux[n], y, between)
+                found.append((n, y, e.max(axis=0), f))
+        n, y, worst, score = (np.concatenate(parts, axis=-1) for parts in zip(*found))
+        order = np.lexsort((score, np.where(worst <= slack, 0.0, worst), n))
+        first = order[np.searchsorted(n[order], np.arange(len(duty)))]
+        return _Seen(y[:, first], worst[first], score[first])
+
+    def _look(self, goal: Goal, duty: Any, flux: Array, places: Array, rows: Array) -> tuple[Array, Array]:
+        points = Points(duty, flux, np.exp(places[0]), np.exp(places[1]), places[2])
+        state = self.survey.state(points, rows)
+        return self.duties.excesses(points, state, goal.limits), goal.score(state)
+
+
+def _crossings(
+    places: Array, rows: Array, edges: Array, axis: int, ridge: Limit | None
+) -> tuple[Any, Array, Array]:
+    """Floors, places and rows between neighbours along an axis where an edge is crossed, by straight lines."""
+    (a, b), (y0, y1), (rows0, rows1) = (_neighbours(array, axis + 1) for array in (edges, places, rows))
+    cut = np.nonzero(a * b < 0)
+    share = a[cut] / (a[cut] - b[cut])
+    at: Any = (slice(None), *cut[1:])
+    between = rows0[at] + share * (rows1[at] - rows0[at])
+    if ridge is not None:  # a straight line misses the kink by a little that its price makes much of
+        between[0] = np.where(cut[0] == len(edges) - 1, ridge.bound, between[0])
+    return cut[1], y0[at] + share * (y1[at] - y0[at]), between
+
+
+def _neighbours(array: Array, axis: int) -> tuple[Array, Array]:
+    """Each entry but the last along an axis, and the one after it; that axis goes last."""
+    last = np.moveaxis(array, axis, -1)
+    return last[..., :-1], last[..., 1:]
+
+
+def _better(best: Best, now: Best, at: Any) -> Best:
+    """The better of two states of each floor; `now` holds those of the floors `at` only."""
+    (worst, score), (worst_now, score_now) = _rank(take(best, at)), _rank(now)
+    won = (worst_now < worst) | ((worst_now == worst) & (score_now < score))
+    return _put(best, at[won], take(now, won))
+
+
+def _rank(best: Best) -> tuple[Array, Array]:
+    worst = best.excess.max(axis=0)
+    return np.where(worst <= KEPT, 0.0, worst), best.score
+
+
+def _put(data: Any, at: Any, new: Any) -> Any:
+    """A (nested) data class of arrays with the cases `at` replaced."""
+    if isinstance(data, np.ndarray):
+        changed = data.copy()
+        changed[..., at] = new
+        return changed
+    parts = {f.name: _put(getattr(data, f.name), at, getattr(new, f.name)) for f in dataclasses.fields(data)}
+    return dataclasses.replace(data, **parts)

@@ -1,0 +1,310 @@
+"""The settings chart: bands of ambient temperature and relative humidity, and what to set in each.
+
+Each cell's settings are chosen for all of its hours together, through the states that stand for them: those that
+meet target and limits in most of them, then those that miss by least, then the cheapest, and of equally
+cheap ones the shallowest bed. Nothing is assumed about
+direction: a grid of settings is looked at, then a finer one around the best.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.fields import Array, documented
+from coolsim.inputs import Inputs
+from coolsim.model.family import representatives
+from coolsim.studies.fitted import combined
+from coolsim.studies.plant import dialled
+from coolsim.studies.seasons.hours import Hours, Mask, Site
+from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
+
+MOST_BANDS = 8
+STAND_IN = 24  # states that stand for the hours of a cell
+EXTREMES = 12  # of them, where only the worst counts
+# how many values of each thing that may be set are looked at, and in the finer look around the best
+GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moisture": 9}
+FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moisture": 3}
+MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
+COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
+HOURS_AT_ONCE = 400  # looked at together: bounds the memory
+AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
+LEAST_COST = 1e-9
+NEARLY = 0.005  # of that scale: misses closer to each other are the same
+ROUNDED = {"bed_depth": 0.01, "inlet_air_temperature": 1.0, "feed_moisture": 0.001}
+
+
+@dataclass(frozen=True)
+class Bands:
+    """Edges of the bands; the lowest and the highest band are open to what was never seen."""
+
+    temperature: Array = documented("°C", "edges of temperature, ascending", json="temperature_C")
+    relative_humidity: Array = documented("-", "edges of relative humidity, ascending")
+
+    def cell(self, temperature: Array, humidity: Array) -> NDArray[np.intp]:
+        """Number of the cell of each state; a state on an edge belongs to the band above."""
+        i, j = (
+            np.searchsorted(edges[1:-1], values, side="right")
+            for edges, values in ((self.temperature, temperature), (self.relative_humidity, humidity))
+        )
+        return np.asarray(i * (len(self.relative_humidity) - 1) + j)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """What to set in each cell: arrays (temperature bands, humidity bands), nan where no hour fell."""
+
+    bands: Bands = documented("-", "edges of the bands")
+    hours: Array = documented("h", "hours of the weather in the cell", json="hours_h")
+    met: Array = documented("-", "share of them that meet target and limits with these settings")
+    fan_speed: Array = documented("-", "fan speed in the cell's typical hour (nan without a fan)")
+    airflow: Array = documented(
+        "m³/s", "airflow, as volume of outside air", json="airflow_m3_h", factor=3600.0
+    )
+    bed_depth: Array = documented("m", "bed depth", json="bed_depth_m")
+    residence_time: Array = documented("s", "dwell", json="residence_time_s")
+    inlet_air_temperature: Array = documented(
+        "°C", "heat the inlet air to this (nan: as it comes)", json="inlet_air_temperature_C"
+    )
+    feed_moisture: Array = documented(
+        "kg/kg wet", "moisture of the feed that this is for", json="feed_moisture_wb"
+    )
+    required_feed_moisture: Array = documented(
+        "kg/kg wet",
+        "wettest feed that can meet the target in all of its hours",
+        json="required_feed_moisture_wb",
+    )
+
+
+# -- bands
+
+
+def bands_of(temperature: Array, humidity: Array) -> Bands:
+    """Return at most 8 × 8 bands: in whole degrees and 5 %, finer where hours are many."""
+    return Bands(_edges(temperature, 1.0), _edges(humidity, 0.05))
+
+
+def _edges(values: Array, unit: float) -> Array:
+    """Edges that part hours and range alike: half by how many hours there are, half by how far apart they are."""
+    low, high = np.floor(values.min() / unit), np.ceil(values.max() / unit - 1e-9)
+    if high <= low:
+        high = low + 1
+    at = np.linspace(low, high, 513)
+    share = np.searchsorted(np.sort(values), at * unit, side="right") / len(values)
+    both = 0.5 * share + 0.5 * np.linspace(0, 1, len(at))
+    inner = np.interp(np.arange(1, MOST_BANDS) / MOST_BANDS, both, at)
+    return np.unique(np.rint(np.concatenate([[low], np.clip(inner, low, high), [high]]))) * unit
+
+
+# -- a cell
+
+
+def grid(
+    options: Options, opened: frozenset[str], present: dict[str, float], thin: int = 1
+) -> dict[str, Array]:
+    """All combinations of values of what is opened (every `thin`-th); the rest as it is at present."""
+    axes = []
+    for name in present:
+        low, high = options.ranges.get(name, (np.nan, np.nan))
+        if name not in opened or not low < high:
+            axes.append(np.array([present[name]]))
+            continue
+        space = np.geomspace if name in GEOMETRIC else np.linspace
+        values = space(low, high, GRID[name])[::thin]
+        heated = name == "inlet_air_temperature"
+        axes.append(np.append(np.nan, values) if heated else values)  # not to heat is always possible
+    return dict(zip(present, combined(axes).T))
+
+
+def finer(options: Options, opened: frozenset[str], best: dict[str, float]) -> dict[str, Array]:
+    """Combinations between the neighbours of the best on the grid."""
+    axes = []
+    for name, value in best.items():
+        low, high = options.ranges.get(name, (np.nan, np.nan))
+        if name not in opened or not low < high:
+            axes.append(np.array([value]))
+            continue
+        if name in GEOMETRIC:
+            step = (high / low) ** (1 / (GRID[name] - 1))
+            values = value * step ** np.linspace(-1, 1, FINER[name])
+        else:
+            values = value + (high - low) / (GRID[name] - 1) * np.linspace(-1, 1, FINER[name])
+        axes.append(np.unique(_rounded(name, values, low, high)))
+    return dict(zip(best, combined(axes).T))
+
+
+def _rounded(name: str, values: Array, low: float, high: float) -> Array:
+    """Values as an operator dials them in."""
+    unit = ROUNDED.get(name) or 10.0 ** (np.floor(np.log10(3600 * high)) - 2) / 3600  # airflow: a hundredth
+    return np.clip(np.rint(values / unit) * unit, low, high)
+
+
+def best_of(site: Site, looked: Looked, weights: Array) -> int:
+    """The settings right in most hours, then nearest to the machine's limits, then to the target, then cheapest."""
+    right = weights @ (looked.worst <= -MARGIN)
+    wish = np.array([limit.wish for limit in site.limits])
+    # what cannot be met in some hours is no reason to lift the bed in them
+    missed = np.einsum("h,lhk->lk", weights / weights.sum(), np.maximum(looked.excess, -MARGIN))
+    machine, target = (np.rint(missed[w].max(axis=0, initial=-MARGIN) / NEARLY) for w in (~wish, wish))
+    cost = np.log(np.maximum(weights @ looked.cost / weights.sum(), LEAST_COST))
+    return int(
+        np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), target, machine, -right))[0]
+    )
+
+
+def stand_ins(site: Site, hours: NDArray[np.intp], most: int = STAND_IN) -> tuple[NDArray[np.intp], Array]:
+    """States that stand for many hours, spread to their extremes; how many hours each stands for."""
+    if len(hours) <= most:
+        return hours, np.ones(len(hours))
+    i = site.inputs
+    x = np.stack([a[hours] for a in (i.outside_temperature, i.humidity_ratio, i.pressure)])
+    x = x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9)
+    chosen = representatives(x, most)
+    nearest = ((x[:, :, None] - x[:, None, chosen]) ** 2).sum(axis=0).argmin(axis=1)
+    return hours[chosen], np.bincount(nearest, minlength=len(chosen)).astype(float)
+
+
+def present(site: Site) -> dict[str, float]:
+    """Settings as they are, by the names of SETTINGS; no inlet temperature (nan) where the air is not heated."""
+    case, i = site.case, site.inputs
+    inlet = case.cooler.inlet_air_temperature
+    airflow = float(np.median(i.dry_air * i.outside_volume))
+    return {
+        "airflow": airflow,
+        "bed_depth": case.cooler.bed_depth,
+        "inlet_air_temperature": np.nan if inlet is None else inlet,
+        "feed_moisture": case.feed.moisture,
+    }
+
+
+def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> dict[str, float]:
+    """The settings for some hours together."""
+    states, weights = stand_ins(site, hours)
+    settings = grid(options, opened, present(site))
+    for _ in range(2):
+        looked = look(site, options, states, settings)
+        k = best_of(site, looked, weights)
+        best = {name: float(values[k]) for name, values in settings.items()}
+        settings = finer(options, opened, best)
+    looked = look(site, options, states, settings)
+    k = best_of(site, looked, weights)
+    return {name: float(values[k]) for name, values in settings.items()}
+
+
+def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
+    """Wettest feed with which settings that are opened meet the target in all these hours; nan where none does."""
+    states, _ = stand_ins(site, hours, EXTREMES)
+    low, high = options.ranges["feed_moisture"]
+    machine_knobs, levels = opened - {"feed_moisture"}, np.linspace(low, high, COARSE_FEED)
+    wettest = np.nan
+    for thin in (2, 1):  # to the point with few settings, then to the tenth or two with more
+        machine = grid(options, machine_knobs, present(site), thin)
+        count = len(machine["airflow"])
+        settings = {name: np.tile(values, len(levels)) for name, values in machine.items()}
+        settings["feed_moisture"] = np.repeat(levels, count)
+        met = (look(site, options, states, settings).worst <= -MARGIN).all(axis=0)
+        if not met.any():
+            return wettest
+        wettest = float(settings["feed_moisture"][met].max())
+        step = (high - low) / (COARSE_FEED - 1)
+        levels = np.linspace(wettest, min(wettest + 1.6 * step, high), FINE_FEED)
+    return wettest
+
+
+def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart | None = None) -> Chart:
+    """Choose settings for every cell in which there are hours; the feed needed is that of `like`, where given."""
+    w = site.weather
+    bands = bands_of(w.temperature, w.relative_humidity)
+    cell = bands.cell(w.temperature, w.relative_humidity)
+    shape = (len(bands.temperature) - 1, len(bands.relative_humidity) - 1)
+    found = {name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")}
+    for number in np.unique(cell):
+        hours, at = np.flatnonzero(cell == number), np.unravel_index(number, shape)
+        for name, value in choose(site, options, opened, hours).items():
+            found[name][at] = value
+        if like is None:
+            found["required_feed_moisture"][at] = required_feed(site, options, opened, hours)
+    if like is not None:
+        found["required_feed_moisture"] = like.required_feed_moisture
+    return Chart(
+        bands=bands,
+        hours=w.step * np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape).astype(float),
+        met=np.full(shape, np.nan),
+        fan_speed=np.full(shape, np.nan),
+        residence_time=_dwell(site, found["bed_depth"]),
+        **found,
+    )
+
+
+def _dwell(site: Site, depth: Array) -> Array:
+    feed = site.case.feed
+    return depth * site.case.cooler.floor_area * feed.bulk_density / feed.throughput
+
+
+def settings_by_hour(site: Site, chart: Chart) -> tuple[Inputs, NDArray[np.intp]]:
+    """The site's hours with the settings that the chart gives for each, and the cell of each."""
+    w = site.weather
+    cell = chart.bands.cell(w.temperature, w.relative_humidity)
+    knobs = {name: getattr(chart, name).ravel()[cell] for name in ("airflow", "bed_depth", "feed_moisture")}
+    inlet = chart.inlet_air_temperature.ravel()[cell]
+    knobs["inlet_air_temperature"] = np.where(np.isnan(inlet), w.temperature, inlet)
+    return dialled(site.inputs, knobs), cell
+
+
+def with_results(chart: Chart, hours: Hours) -> Chart:
+    """The chart with what its settings came to: share of hours met, and the fan's speed in the middle hour."""
+    w, shape = hours.weather, chart.hours.shape
+    cell = chart.bands.cell(w.temperature, w.relative_humidity)
+    met, speed = np.full(shape, np.nan), np.full(shape, np.nan)
+    for number in np.unique(cell):
+        here, at = cell == number, np.unravel_index(number, shape)
+        met[at] = hours.within[here].mean()
+        speed[at] = np.median(hours.settings.fan_speed[here])
+    return dataclasses.replace(chart, met=met, fan_speed=speed)
+
+
+# -- what could be reached
+
+
+def reachable(site: Site, options: Options, opened: frozenset[str], already: Mask | None = None) -> Mask:
+    """Hours in which some settings, chosen for that hour alone, meet target and limits.
+
+    Hours `already` known to be reachable with less opened are not looked at again.
+    """
+    found = np.zeros(len(site.inputs.radius), bool) if already is None else already.copy()
+    settings, nearest = grid(options, opened, present(site)), np.zeros(len(found), int)
+    open_ = np.flatnonzero(~found)
+    for part in np.array_split(open_, max(1, len(open_) // HOURS_AT_ONCE)):
+        if len(part):
+            looked = look(site, options, part, settings)
+            found[part], nearest[part] = _reached(site, looked), looked.worst.argmin(axis=1)
+    for k in np.unique(nearest[~found]):  # what only a sliver between the grid's settings can meet
+        part = np.flatnonzero(~found & (nearest == k))
+        around = finer(options, opened, {name: float(values[k]) for name, values in settings.items()})
+        for some in np.array_split(part, max(1, len(part) // HOURS_AT_ONCE)):
+            found[some] = _reached(site, look(site, options, some, around))
+    return found
+
+
+def _reached(site: Site, looked: Looked) -> Mask:
+    """Whether a setting tried meets all, or two neighbours stand on both sides of the band of moisture."""
+    met: Mask = np.asarray((looked.worst <= 0).any(axis=1))
+    names = [limit.name for limit in site.limits]
+    if "moisture, lowest" not in names:
+        return met
+    shape = tuple(len(np.unique(looked.settings[name])) for name in SETTINGS)
+    others = [k for k, name in enumerate(names) if not name.startswith("moisture")]
+    kept = np.asarray((looked.excess[others] <= 0).all(axis=0))
+    wet, dry = (
+        ((looked.excess[names.index(name)] > 0) & kept).reshape(-1, *shape)
+        for name in ("moisture", "moisture, lowest")
+    )
+    for axis in (1, 2):  # airflow and bed depth
+        wet_before, dry_before = (np.delete(side, -1, axis) for side in (wet, dry))
+        wet_after, dry_after = (np.delete(side, 0, axis) for side in (wet, dry))
+        crossed = (wet_before & dry_after) | (dry_before & wet_after)
+        met |= crossed.reshape(len(met), -1).any(axis=1)
+    return met

@@ -1,0 +1,218 @@
+"""Hours of weather with settings: predicted, weighed, held against target and limits, summed up."""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array, documented
+from coolsim.inputs import Inputs, gather
+from coolsim.model.bed import take
+from coolsim.physics import air
+from coolsim.scenario.weather import Weather
+from coolsim.studies.fitted import unpack
+from coolsim.studies.plant import Limit, Outcome, Plant, Settings, Weighed, excesses, limits_of
+from coolsim.studies.search import KEPT, with_limits
+from coolsim.studies.seasons.response import Error, Response, coordinates, corrected, respond, solve
+
+MAP, DIRECT = "map", "direct"
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Hours:
+    """Each interval of the weather with its settings and what came of them; arrays (rows,)."""
+
+    weather: Weather = documented("-", "the air outside")
+    settings: Settings = documented("-", "what was set")
+    feed_moisture: Array = documented("kg/kg wet", "of the feed")
+    outcome: Outcome = documented("-", "what left the cooler")
+    product: Array = documented("kg/h", "wet pellets leaving", json="product_kg_h")
+    given_away: Array = documented("kg/h", "weight lost by drying below the target", json="given_away_kg_h")
+    electricity: Array = documented("kW", "of the fan", json="electricity_kW")
+    heat: Array = documented("kW", "that warms the inlet air", json="heat_kW")
+    cost: Array = documented("1/h", "electricity, heat and weight given away")
+    within: Mask = documented("-", "meets target and limits")
+    too_wet: Mask = documented("-", "moisture or water activity above the target: moulds may grow")
+    too_dry: Mask = documented("-", "moisture below target less tolerance")
+    too_warm: Mask = documented("-", "warmer above the air outside than the target allows")
+    over_limit: Mask = documented("-", "a limit of the machine is broken")
+    computed: Mask = documented("-", "false where the computation failed: counted in nothing else")
+    method: str = documented("-", "map or direct")
+    error: Error | None = documented("-", "largest error of the map on hours held out")
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Sums over hours."""
+
+    hours: float = documented("h", "hours counted")
+    within: float = documented("h", "hours that meet target and limits", json="within_h")
+    too_wet: float = documented("h", "hours too wet: moulds may grow", json="too_wet_h")
+    too_dry: float = documented("h", "hours too dry: below the target's tolerance", json="too_dry_h")
+    too_warm: float = documented("h", "hours too warm above the air outside", json="too_warm_h")
+    over_limit: float = documented(
+        "h", "hours in which a limit of the machine is broken", json="over_limit_h"
+    )
+    not_computed: float = documented("h", "hours that could not be computed", json="not_computed_h")
+    product: float = documented("kg", "wet pellets that left", json="product_t", factor=1e-3)
+    product_too_wet: float = documented(
+        "kg", "of these, in hours too wet", json="product_too_wet_t", factor=1e-3
+    )
+    given_away: float = documented("kg", "weight lost by drying below the target", json="given_away_kg")
+    electricity: float = documented("kWh", "of the fan", json="electricity_kWh")
+    heat: float = documented("kWh", "that warmed the inlet air", json="heat_kWh")
+    cost_electricity: float = documented("1", "in the scenario's currency")
+    cost_heat: float = documented("1", "in the scenario's currency")
+    cost_given_away: float = documented("1", "in the scenario's currency")
+    cost: float = documented("1", "all three")
+    moisture_wb: float = documented("kg/kg wet", "mean exit moisture")
+    temperature: float = documented("°C", "mean exit temperature", json="temperature_C")
+
+
+class Site:
+    """A case in its weather: what hours and settings are weighed with."""
+
+    def __init__(self, case: Case, weather: Weather) -> None:
+        tables = {"costs": MappingProxyType({})} | dict(case.tables)  # what has no price costs nothing
+        self.case = dataclasses.replace(case, tables=MappingProxyType(tables))
+        self.weather = weather
+        self.plant = Plant(self.case)
+        self.inputs = gather([self.case], weather.air)
+        self.limits = limits_of(self.case)
+
+    def weighed(self, inputs: Inputs, outcome: Outcome) -> Weighed:
+        """Weigh states whose settings stand in their inputs."""
+        plant = copy.copy(self.plant)
+        plant.inputs = inputs
+        return plant.weighed({}, outcome)
+
+    def excess(self, inputs: Inputs, state: Weighed, limits: list[Limit] | None = None) -> Array:
+        """How far each limit is broken, in its scale (limits, …)."""
+        outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
+        case = dataclasses.replace(self.case, air=outside)
+        return excesses(case, state, self.limits if limits is None else limits)
+
+
+def followed(
+    site: Site, inputs: Inputs, group: NDArray[np.intp], base: Response, direct: bool = False
+) -> Hours:
+    """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
+    found = None if direct else corrected(base, inputs, group)
+    if found is None:
+        return predicted(site, inputs, direct=True)
+    rows, error = found
+    return judged(site, inputs, rows, MAP, error)
+
+
+def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:
+    """Predict all hours with the settings in `inputs`: by a map where that keeps its bound, or one by one."""
+    response = None if direct else respond(inputs)
+    if response is None:
+        _, first, same = np.unique(coordinates(inputs), axis=1, return_index=True, return_inverse=True)
+        rows = solve(take(inputs, first)).rows[:, same]  # equal hours are predicted once
+        return judged(site, inputs, rows, DIRECT, None)
+    return judged(site, inputs, response(coordinates(inputs)), MAP, response.error)
+
+
+def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | None) -> Hours:
+    """Hold outcomes (outcomes, N) against target and limits; a failed hour (nan) counts nowhere."""
+    computed = np.asarray(np.isfinite(rows).all(axis=0))
+    if not computed.any():
+        raise NotConverged("no hour could be computed; try `coolsim predict` for one of them")
+    safe = np.where(computed, rows, rows[:, computed].mean(axis=1, keepdims=True))
+    outcome = unpack(safe)
+    state = site.weighed(inputs, outcome)
+    broken = dict(zip((limit.name for limit in site.limits), site.excess(inputs, state) > KEPT))
+    none = np.zeros(len(computed), bool)
+
+    def any_of(*names: str) -> Mask:
+        return np.any([none, *(broken.get(name, none) for name in names)], axis=0) & computed
+
+    machine = [limit.name for limit in with_limits(site.limits, wish=False)]
+    too_wet, too_dry = any_of("moisture", "water activity"), any_of("moisture, lowest")
+    too_warm, over = any_of("above ambient"), any_of(*machine)
+    solid = 3600 * inputs.throughput * (1 - inputs.moisture_wb)
+    product = solid / (1 - outcome.moisture)
+    at_target = solid / (1 - site.case.tables["target"]["moisture"])
+    warmed = 3600 * inputs.dry_air * _warming(inputs) / 3.6e6
+    return Hours(
+        weather=site.weather,
+        settings=state.settings,
+        feed_moisture=inputs.moisture_wb,
+        outcome=unpack(rows),
+        product=product,
+        given_away=np.maximum(at_target - product, 0.0),
+        electricity=np.broadcast_to(state.power / 1e3, product.shape),
+        heat=warmed,
+        cost=state.cost.total,
+        within=computed & ~(too_wet | too_dry | too_warm | over),
+        too_wet=too_wet,
+        too_dry=too_dry,
+        too_warm=too_warm,
+        over_limit=over,
+        computed=computed,
+        method=method,
+        error=error,
+    )
+
+
+def _warming(inputs: Inputs) -> Array:
+    """Heat that brings outside air to the inlet temperature [J/kg dry air]."""
+    warm = air.enthalpy(inputs.inlet_air_temperature, inputs.humidity_ratio)
+    return np.asarray(warm - air.enthalpy(inputs.outside_temperature, inputs.humidity_ratio))
+
+
+def tally(site: Site, hours: Hours, which: Mask | None = None) -> Tally:
+    """Sum hours, or some of them."""
+    some = np.ones(len(hours.computed), bool) if which is None else which
+    step, prices, counted = hours.weather.step, site.case.tables["costs"], some & hours.computed
+
+    def time(mask: Mask) -> float:
+        return step * float((mask & some).sum())
+
+    def total(values: Array) -> float:
+        return step * float(values[counted].sum())
+
+    def mean(values: Array) -> float:
+        return float(values[counted].mean()) if counted.any() else float("nan")
+
+    electricity, heat, given_away = (total(v) for v in (hours.electricity, hours.heat, hours.given_away))
+    costs = (
+        electricity * 3.6e6 * prices.get("electricity", 0.0),
+        heat * 3.6e6 * prices.get("heat", 0.0),
+        given_away * prices.get("feed", 0.0),
+    )
+    return Tally(
+        hours=time(some),
+        within=time(hours.within),
+        too_wet=time(hours.too_wet),
+        too_dry=time(hours.too_dry),
+        too_warm=time(hours.too_warm),
+        over_limit=time(hours.over_limit),
+        not_computed=time(~hours.computed),
+        product=total(hours.product),
+        product_too_wet=total(np.where(hours.too_wet, hours.product, 0.0)),
+        given_away=given_away,
+        electricity=electricity,
+        heat=heat,
+        cost_electricity=costs[0],
+        cost_heat=costs[1],
+        cost_given_away=costs[2],
+        cost=sum(costs),
+        moisture_wb=mean(hours.outcome.moisture),
+        temperature=mean(hours.outcome.temperature),
+    )
+
+
+def monthly(site: Site, hours: Hours) -> tuple[tuple[int, Tally], ...]:
+    """Sums of each calendar month that the weather has, over all its years."""
+    months = hours.weather.month
+    return tuple((int(m), tally(site, hours, months == m)) for m in np.unique(months))

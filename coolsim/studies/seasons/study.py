@@ -1,0 +1,147 @@
+"""The study of a year: strategies side by side, each hour by hour."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError
+from coolsim.fields import documented
+from coolsim.scenario.weather import Weather, read_weather
+from coolsim.studies.asked import only_coolers
+from coolsim.studies.plant import knob_range
+from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
+from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
+from coolsim.studies.seasons.options import Options, options_of
+
+AS_THEY_ARE = "settings as they are"
+CHART = "settings chart"
+HEATED = "settings chart, inlet air heated"
+FEED = "settings chart, feed moisture adjusted"
+
+Told = Callable[[int, int, str], None]
+Way = tuple[str, frozenset[str]]
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """One way to run the cooler through the weather."""
+
+    name: str = documented("-", "what is done")
+    hours: Hours = documented("-", "every hour")
+    total: Tally = documented("-", "sums over all hours")
+    months: tuple[tuple[int, Tally], ...] = documented("-", "sums of each calendar month")
+    chart: Chart | None = documented("-", "the settings chart that is followed, if any", default=None)
+    reachable: NDArray[np.bool_] | None = documented(
+        "-", "hours in which some settings of those opened meet target and limits", default=None
+    )
+
+    @property
+    def reachable_met(self) -> float:
+        """Share of the reachable hours that meet target and limits (1 where none is reachable)."""
+        if self.reachable is None or not self.reachable.any():
+            return 1.0
+        return float(self.hours.within[self.reachable].mean())
+
+
+@dataclass(frozen=True)
+class Seasons:
+    """The answer of `seasons`."""
+
+    case: Case = documented("-", "what was asked")
+    weather: Weather = documented("-", "the air outside, with what was left out of its file")
+    strategies: tuple[Strategy, ...] = documented("-", "strategies; the first is the settings as they are")
+
+
+def seasons(
+    case: Case, *, direct: bool = False, weather: Weather | None = None, chart: bool = True
+) -> Seasons:
+    """Run a case through the weather that its [weather] names, hour by hour.
+
+    direct: predict each hour by itself, not by a map of the exit over weather and settings.
+    weather: in place of that of [weather].
+    chart: also make a settings chart and follow it, where `why_no_chart` has nothing against it.
+
+    Needs [target] moisture; raises InputError naming what is missing or wrong.
+    """
+    check(case)
+    weather = read_weather(case) if weather is None else weather
+    return Seasons(case, weather, strategies_of(case, weather, direct, chart))
+
+
+def strategies_of(
+    case: Case, weather: Weather, direct: bool = False, chart: bool = True, told: Told = lambda *_: None
+) -> tuple[Strategy, ...]:
+    """Run all strategies; `told` hears how many of how many are done, and what comes next."""
+    ways = list(_ways(case)) if chart and not why_no_chart(case) else []
+    with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
+        return tuple(_strategies(Site(case, weather), ways, direct, told))
+
+
+def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[Strategy]:
+    told(0, 1 + len(ways), AS_THEY_ARE)
+    strategies = [_strategy(AS_THEY_ARE, site, predicted(site, site.inputs, direct))]
+    if not ways:
+        return strategies
+    told(1, 1 + len(ways), "the map over weather and settings")
+    options, opened, first = options_of(site), _opened(site.case), None
+    for done, (name, more) in enumerate(ways, 1):
+        told(done, 1 + len(ways), name)
+        strategies.append(_followed(name, site, options, opened | more, direct, first))
+        first = first or strategies[-1]
+    return strategies
+
+
+def why_no_chart(case: Case) -> str:
+    """Say what a settings chart lacks, or nothing."""
+    if not _opened(case):
+        return "[limits] opens nothing: give a range for airflow or fan_speed, or for bed_depth or residence_time"
+    if "electricity" not in case.tables.get("costs", {}):
+        return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
+    return ""
+
+
+def _opened(case: Case) -> frozenset[str]:
+    """What an operator may turn, by the names of options.SETTINGS."""
+    ranges = knob_range(case)
+    return frozenset(n for n in ("airflow", "bed_depth") if n in ranges and ranges[n][0] < ranges[n][1])
+
+
+def _ways(case: Case) -> Iterator[Way]:
+    yield CHART, frozenset()
+    if "inlet_air_temperature" in case.tables["limits"]:
+        yield HEATED, frozenset({"inlet_air_temperature"})
+    yield FEED, frozenset({"feed_moisture"})
+
+
+def _followed(
+    name: str, site: Site, options: Options, opened: frozenset[str], direct: bool, first: Strategy | None
+) -> Strategy:
+    """Make a chart of what is opened and follow it; `first` is the strategy with the least opened."""
+    same_feed = first is not None and "inlet_air_temperature" not in opened
+    chart = chart_of(site, options, opened, first.chart if first and same_feed else None)
+    hours = followed(site, *settings_by_hour(site, chart), options.response, direct)
+    way = _strategy(name, site, hours)
+    reached = reachable(site, options, opened, first.reachable if first else None)
+    reached = reached | hours.within  # the map may be a hair off at the edge
+    return dataclasses.replace(way, chart=with_results(chart, hours), reachable=reached)
+
+
+def _strategy(name: str, site: Site, hours: Hours) -> Strategy:
+    return Strategy(name, hours, tally(site, hours), monthly(site, hours))
+
+
+def check(case: Case) -> None:
+    """Raise InputError where a scenario cannot be held against a year."""
+    only_coolers(case, "years are run")
+    if "moisture" not in case.tables.get("target", {}):
+        where = getattr(case.source, "where", lambda key: "")
+        found = "nothing" if "target" in case.tables else "no [target] table"
+        allowed = 'a year is held against it: below [target], such as moisture = "12 %"'
+        raise InputError([Fault(where("target"), "target.moisture", found, allowed)])

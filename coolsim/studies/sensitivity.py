@@ -1,0 +1,231 @@
+"""How much each exit changes with each input: slopes at a case, from the factors of its one solution.
+
+A slope is local. It says what a degree or a tenth of a point does; it does not carry over a kink (air that
+becomes warmer than the heater's setting, feed that begins to boil), nor far along a curve (airflow).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+
+from coolsim.answer import first, through_the_bed
+from coolsim.case import Air, Case
+from coolsim.cautions import cautions
+from coolsim.fields import Array, Number, documented
+from coolsim.inputs import Inputs, Stated, bed_of, inputs_of, stated
+from coolsim.model import counterflow as cf
+from coolsim.model.bed import take
+from coolsim.model.counterflow import Problem, State
+from coolsim.model.sensitivity import moved_either_way
+from coolsim.model.solve import Resolution, Solution
+from coolsim.physics import air as moist_air
+from coolsim.physics import sorption
+from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, solved
+from coolsim.result import Result
+from coolsim.studies.asked import only_coolers
+
+STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
+TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """What one input does to what leaves the cooler, each per unit of that input."""
+
+    moisture_wb: Number = documented("kg/kg wet", "exit moisture", "M")
+    temperature: Number = documented("K", "exit temperature", "Tp")
+    water_activity: Number = documented("-", "water activity of the pellets, once equalised", "a_w")
+    exhaust_temperature: Number = documented("K", "temperature of the air that leaves the bed", "Ta")
+    exhaust_humidity_ratio: Number = documented("kg/kg dry air", "humidity ratio of that air", "Y")
+    exhaust_relative_humidity: Number = documented("-", "relative humidity of that air", "RH")
+    pressure_drop: Number = documented("Pa", "pressure drop of the clean bed")
+    lift_off: Number = documented("-", "highest velocity in the bed as a share of minimum fluidisation")
+
+
+@dataclass(frozen=True)
+class Sensitivities:
+    """Slopes of the exits by each input, the other inputs held at what the case states; None where not asked."""
+
+    result: Result = documented("-", "the prediction at which the slopes are taken")
+    airflow: Slopes | None = documented(
+        "per m³/s", "air through the bed, as volume of outside air", "V", None
+    )
+    bed_depth: Slopes | None = documented("per m", "depth of the bed", "L", None)
+    inlet_air_temperature: Slopes | None = documented(
+        "per K", "temperature of the air that enters, the outside air as it is", "Ta_in", None
+    )
+    ambient_temperature: Slopes | None = documented(
+        "per K",
+        "outside temperature at the same relative humidity; unheated inlet air goes with it",
+        "T_amb",
+        None,
+    )
+    relative_humidity: Slopes | None = documented("per 1", "relative humidity outside", "RH", None)
+    pressure: Slopes | None = documented("per Pa", "barometric pressure", "p", None)
+    throughput: Slopes | None = documented("per kg/s", "wet feed; a stated air ratio is kept", default=None)
+    feed_moisture: Slopes | None = documented("per kg/kg wet", "feed moisture, wet basis", "M_in", None)
+    feed_temperature: Slopes | None = documented("per K", "feed temperature before any flash", "Tp_in", None)
+    floor_area: Slopes | None = documented("per m²", "floor area of the bed", "A", None)
+    diameter: Slopes | None = documented("per m", "pellet diameter", "d", None)
+    length: Slopes | None = documented("per m", "pellet length", "l", None)
+    bulk_density: Slopes | None = documented("per kg/m³", "bulk density of the wet feed", "ρ_bulk", None)
+    void_fraction: Slopes | None = documented("per 1", "share of the bed that is air", "ε", None)
+    specific_heat: Slopes | None = documented("per J/(kg K)", "specific heat of the dry solid", "c_d", None)
+    conductivity: Slopes | None = documented("per W/(m K)", "conductivity of the pellet", "k", None)
+    diffusivity: Slopes | None = documented("per m²/s", "diffusivity at its reference", "D_ref", None)
+    activation_energy: Slopes | None = documented("per J/mol", "activation energy of diffusion", "Ea", None)
+    moisture_slope: Slopes | None = documented("per kg dry/kg", "slope of ln D with moisture", "b", None)
+    isotherm_scale: Slopes | None = documented(
+        "per 1", "moisture at equal water activity, relative to the isotherm", default=None
+    )
+
+
+INPUTS = tuple(f.name for f in fields(Sensitivities))[1:]
+
+_PLACES = {  # of inputs that are not plain fields of Stated
+    "diffusivity": ("diffusivity", "value"),
+    "activation_energy": ("diffusivity", "activation_energy"),
+    "moisture_slope": ("diffusivity", "moisture_slope"),
+    "isotherm_scale": ("isotherm", "scale"),
+}
+_SCALES = {  # of inputs whose own value says nothing of their size
+    "inlet_air_temperature": 10.0,
+    "ambient_temperature": 10.0,
+    "feed_temperature": 10.0,
+    "relative_humidity": 0.1,
+    "moisture_slope": 10.0,
+}
+# Set after all else has followed from what is stated: an airflow, though the case may state an air ratio; and
+# inlet air a little cooler than outside, since a slope has two sides though a heater has one.
+_SET_LAST = ("airflow", "inlet_air_temperature")
+
+
+def sensitivities(
+    case: Case | Sequence[Case],
+    by: str | Sequence[str] = INPUTS,
+    *,
+    air: Air | None = None,
+    resolution: Resolution = DEFAULT,
+) -> Sensitivities:
+    """Slopes of what leaves the cooler by each of the inputs `by`, at a case or at several.
+
+    `case`, `air` and `resolution` are those of `predict`, whose result comes along; several cases give arrays.
+    Where a fan decides on airflow or inlet air, both are held at what it gives the case itself.
+    Raises ValueError for no input or one that is not in INPUTS, InputError for a dryer, and NotConverged where
+    `predict` does.
+
+    >>> import coolsim
+    >>> case = coolsim.load("scenarios/humid-delta.toml")
+    >>> slopes = coolsim.sensitivities(case, by=["feed_moisture"])
+    >>> bool(slopes.feed_moisture.moisture_wb > 0)
+    True
+    """
+    by = (by,) if isinstance(by, str) else tuple(dict.fromkeys(by))
+    unknown = [name for name in by if name not in INPUTS]
+    if unknown or not by:
+        found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
+        raise ValueError(f"{found}; there are: {', '.join(INPUTS)}")
+    for one in (case,) if isinstance(case, Case) else case:
+        only_coolers(one, "sensitivities are computed")
+    if isinstance(case, Case):
+        case = at_its_fan(case, resolution)
+        answer, shape = _sensitivities([case], air, by, resolution)
+        if shape:
+            return answer
+        one, answer = case if air is None else dataclasses.replace(case, air=air), first(answer)
+        result = dataclasses.replace(answer.result, warnings=cautions(one, answer.result))
+        return dataclasses.replace(answer, result=result)
+    if air is not None:
+        raise TypeError("air replaces the air of one case; for several cases set it in each")
+    return by_form(
+        [at_its_fan(c, resolution) for c in case],
+        lambda cases: _sensitivities(cases, None, by, resolution)[0],
+    )
+
+
+def _sensitivities(
+    cases: list[Case], weather: Air | None, by: Sequence[str], resolution: Resolution
+) -> tuple[Sensitivities, tuple[int, ...]]:
+    """Cases of one form of isotherm; also the shape of the outside air."""
+    numbers, shape = stated(cases, weather)
+    result, solutions = solved(inputs_of(numbers, shape, len(cases) == 1), False, resolution)
+    slopes = np.empty((len(fields(Slopes)), len(by), len(numbers.pressure)))
+    with on_one_thread():
+        for s in solutions:
+            parts = -(-len(s.index) * len(by) // TOGETHER)
+            for some in np.array_split(np.arange(len(s.index)), max(parts, 1)):
+                slopes[..., s.index[some]] = _slopes(take(s, some), take(numbers, s.index[some]), by)
+    named = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
+    return Sensitivities(result, **named), shape
+
+
+def _slopes(solution: Solution, numbers: Stated, by: Sequence[str]) -> Array:
+    """Slopes of the exits (exits, inputs, cases) at solved cases."""
+    steps = np.array([STEP * _scale(numbers, name) for name in by])
+    high, low = (bed_of(_moved(numbers, by, sign * steps)) for sign in (1.0, -1.0))
+    above, below = moved_either_way(solution.problem, solution.state, high, low)
+    return (_exits(*above) - _exits(*below)).reshape(-1, *steps.shape) / (2 * steps)
+
+
+def _scale(numbers: Stated, name: str) -> Array:
+    """Natural size of an input, (cases,)."""
+    if name in _SCALES:
+        return np.full_like(numbers.pressure, _SCALES[name])
+    if name == "airflow":
+        inputs = inputs_of(numbers, (), False)
+        return inputs.dry_air * inputs.outside_volume
+    value: Any = numbers
+    for part in _PLACES.get(name, (name,)):
+        value = getattr(value, part)
+    return value
+
+
+def _moved(numbers: Stated, by: Sequence[str], steps: Array) -> Inputs:
+    """Every case once per input, that input moved by its step: cases side by side, input after input."""
+    count, cases = steps.shape
+    apart = take(numbers, np.tile(np.arange(cases), count))
+    changes = {}
+    for j, name in enumerate(by):
+        changes[name] = np.zeros(count * cases)
+        changes[name][j * cases : (j + 1) * cases] = steps[j]
+        if name not in _SET_LAST:
+            apart = _added(apart, _PLACES.get(name, (name,)), changes[name])
+    inputs = inputs_of(apart, (count * cases,), False)
+    dry_air = changes.get("airflow", 0.0) / inputs.outside_volume
+    return dataclasses.replace(
+        inputs,
+        dry_air=inputs.dry_air + dry_air,
+        inlet_air_temperature=inputs.inlet_air_temperature + changes.get("inlet_air_temperature", 0.0),
+    )
+
+
+def _added(data: Any, place: tuple[str, ...], change: Array) -> Any:
+    """A nested data class with a change added to the number at a place."""
+    if not place:
+        return data + change
+    return dataclasses.replace(data, **{place[0]: _added(getattr(data, place[0]), place[1:], change)})
+
+
+def _exits(problem: Problem, state: State) -> Array:
+    """The numbers of Slopes at a state, (exits, cases)."""
+    bed, laws, out = problem.bed, problem.laws, cf.outlet(problem, state)
+    X, Y = out.moisture, out.humidity_ratio
+    T_even = laws.pellet_temperature(bed, X, out.enthalpy, bed.bound_water(X)[0])
+    T_air = moist_air.temperature_from_enthalpy(out.air_enthalpy, Y)
+    drop, lift = through_the_bed(problem, state)
+    exits = Slopes(
+        moisture_wb=X / (1 + X),
+        temperature=laws.pellet_temperature(bed, X, out.enthalpy, out.bound_heat),
+        water_activity=sorption.water_activity(bed.isotherm, X, T_even),
+        exhaust_temperature=T_air,
+        exhaust_humidity_ratio=Y,
+        exhaust_relative_humidity=moist_air.relative_humidity(T_air, Y, bed.pressure),
+        pressure_drop=drop,
+        lift_off=lift,
+    )
+    return np.array(dataclasses.astuple(exits))

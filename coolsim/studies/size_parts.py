@@ -1,0 +1,227 @@
+"""From states on a floor to what is answered about it: body, fan, what each product does, what is missed, words."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.equipment.fan import BLOW_THROUGH
+from coolsim.equipment.motor import next_iec_rating
+from coolsim.fields import Array
+from coolsim.model.bed import take
+from coolsim.result import Warning
+from coolsim.studies.duties import Duties, Points
+from coolsim.studies.floors import Best
+from coolsim.studies.plant import Limit, Settings, Weighed, limits_of, measured
+from coolsim.studies.search import KEPT
+from coolsim.studies.settings import AT_LIMIT, AtLimit
+from coolsim.studies.size_answer import Body, FanDuty, Floor, Governs, Missed, Served
+
+LIFT_OFF = 0.7  # of fluidisation, kept where limits.maximum_lift_off is not given; common practice, no source
+PER_TONNE = 3600.0  # J/kg in a kWh/t
+
+
+def limits_to_keep(case: Case) -> list[Limit]:
+    """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
+    tables = {name: table for name, table in case.tables.items() if name != "fan"}
+    limits = {k: v for k, v in tables.get("limits", {}).items() if k != "fan_speed"}
+    limits.setdefault("maximum_lift_off", LIFT_OFF)
+    return limits_of(dataclasses.replace(case, tables=tables | {"limits": limits}))
+
+
+class Parts:
+    """Answers about the best states of every duty on a floor."""
+
+    def __init__(self, case: Case, duties: Duties, limits: list[Limit]) -> None:
+        self.case, self.duties, self.limits = case, duties, limits
+        self.sizing, self.priced = case.tables["sizing"], "costs" in case.tables
+        cool, hot = duties.inlet()
+        self.heated = bool((hot > cool).any())
+
+    # ---- Body and fan ---------------------------------------------------------------------------------
+
+    def body(self, area: float, best: Best) -> Body:
+        depth, free = float(best.points.depth.max()), self.sizing["freeboard"]
+        return Body(math.sqrt(4 * area / math.pi), math.sqrt(area), depth, free, depth + free)
+
+    def asked(self, best: Best) -> Any:
+        """What bed and duct ask of the fan, with the margin, of each duty."""
+        return self.duties.asked(best.points, best.outcome, self.sizing["margin"])
+
+    def shaft_power(self, best: Best) -> float:
+        """Power [W] at the fan's shaft at the largest flow and the largest pressure."""
+        asked = self.asked(best)
+        return float(asked.flow.max() * asked.pressure.max() / self.duties.efficiency)
+
+    def fan(self, best: Best) -> FanDuty:
+        asked, shaft = self.asked(best), self.shaft_power(best)
+        return FanDuty(
+            flow=float(asked.flow.max()),
+            pressure=float(asked.pressure.max()),
+            density=float(asked.density[asked.pressure.argmax()]),
+            efficiency=self.duties.efficiency,
+            shaft_power=shaft,
+            electric_power=shaft / self.duties.motor_efficiency,
+            motor=float(next_iec_rating(shaft)),
+        )
+
+    def floor(self, area: float, best: Best) -> Floor:
+        asked, state = self.asked(best), self.duties.weighed(best.points, best.outcome)
+        energy = self._energy(best, state)
+        return Floor(
+            floor_area=area,
+            bed_depth=float(best.points.depth.max()),
+            fan_flow=float(asked.flow.max()),
+            fan_pressure=float(asked.pressure.max()),
+            motor=float(next_iec_rating(self.shaft_power(best))),
+            specific_energy=float(energy.mean()),
+            highest_energy=float(energy.max()),
+            cost_per_tonne=float(state.cost.per_tonne.mean()) if self.priced else None,
+        )
+
+    def _energy(self, best: Best, state: Weighed) -> Array:
+        """Electricity and heat per wet feed [kWh/t] of each duty."""
+        fed = self.duties.of("throughput", best.points)
+        return (state.power + self.duties.heat(best.points)) / fed / PER_TONNE
+
+    # ---- Each product in each weather -----------------------------------------------------------------
+
+    def served(self, best: Best) -> tuple[Served, ...]:
+        state, asked = self.duties.weighed(best.points, best.outcome), self.asked(best)
+        columns = {
+            "moisture_wb": best.outcome.moisture,
+            "temperature": best.outcome.temperature,
+            "water_activity": best.outcome.water_activity,
+            "exhaust_humidity": state.exhaust_humidity,
+            "air_ratio": best.points.air_ratio,
+            "face_velocity": state.settings.airflow
+            * best.points.flux
+            / self.duties.of("throughput", best.points),
+            "lift_off": best.outcome.lift_off,
+            "pressure_drop": best.outcome.pressure_drop,
+            "fan_flow": asked.flow,
+            "fan_pressure": asked.pressure,
+            "fan_density": asked.density,
+            "heat": self.duties.heat(best.points),
+            "specific_energy": self._energy(best, state),
+        }
+        return tuple(
+            Served(
+                product=product.name,
+                weather=weather.name,
+                settings=_settings(state.settings, k),
+                **{name: float(column[k]) for name, column in columns.items()},
+                cost_per_tonne=float(state.cost.per_tonne[k]) if self.priced else None,
+                binding=self._standing(best, k, np.abs(best.excess[:, k]) <= AT_LIMIT)
+                + self._ends(best.points, k),
+            )
+            for k, (product, weather) in enumerate(self.duties.pairs)
+        )
+
+    def _standing(self, best: Best, k: int, at: Any) -> tuple[AtLimit, ...]:
+        """Limits of one duty, where `at`, with where they stand."""
+        one = take(best, np.array([k]))
+        state, case = self.duties.weighed(one.points, one.outcome), self.duties.cases[int(one.points.duty[0])]
+        return tuple(
+            AtLimit(limit.name, float(measured(case, state, limit)[0]))
+            for limit, stands in zip(self.limits, at)
+            if stands
+        )
+
+    def _ends(self, points: Points, k: int) -> tuple[AtLimit, ...]:
+        """Ends of ranges at which one duty stands."""
+        dwell = points.depth * self.duties.of("bulk_density", points) / points.flux
+        cool, hot = self.duties.inlet()
+        found = []
+        for name, value, (low, high) in (
+            ("air ratio", points.air_ratio[k], self.sizing["air_ratio"]),
+            ("bed depth", points.depth[k], self.sizing["bed_depth"]),
+            ("residence time", dwell[k], self.duties.dwell()),
+            ("inlet air temperature", points.inlet[k], (cool[k], hot[k])),
+        ):
+            for end, bound in (("lowest", low), ("highest", high)):
+                if low < high and abs(value - bound) <= AT_LIMIT * (high - low):
+                    found.append(AtLimit(f"{name}, {end}", float(value)))
+        return tuple(found)
+
+    def governing(self, served: tuple[Served, ...], smallest: Served) -> tuple[Governs, ...]:
+        """What fixes each part; `smallest` is the duty that stops a smaller floor, as it is on the smallest."""
+        most = {
+            "depth": max(served, key=lambda s: s.settings.bed_depth),
+            "flow": max(served, key=lambda s: s.fan_flow),
+            "pressure": max(served, key=lambda s: s.fan_pressure),
+            "energy": max(served, key=lambda s: s.specific_energy),
+        }
+        if self.heated:
+            most["heater"] = max(served, key=lambda s: s.heat)
+        parts = {"floor": smallest} | most
+        return tuple(Governs(part, s.product, s.weather, s.binding) for part, s in parts.items())
+
+    # ---- What no size serves --------------------------------------------------------------------------
+
+    def missed(self, best: Best, k: int, area: float) -> Missed:
+        """One state of `best`, found without the wishes, and all that it breaks."""
+        one = take(best, np.array([k]))
+        state = self.duties.weighed(one.points, one.outcome)
+        excess = self.duties.excesses(one.points, state, self.limits)[:, 0]
+        product, weather = self.duties.pairs[int(one.points.duty[0])]
+        return Missed(
+            product=product.name,
+            weather=weather.name,
+            driest=float(one.outcome.moisture[0]),
+            temperature=float(one.outcome.temperature[0]),
+            floor_area=area,
+            settings=_settings(state.settings, 0),
+            broken=self._standing(one, 0, excess > KEPT),
+        )
+
+    # ---- Words ----------------------------------------------------------------------------------------
+
+    def words(self) -> Iterator[Warning]:
+        """Name what is assumed, and what of the scenario does not count."""
+        limits, fan = self.case.tables.get("limits", {}), self.case.tables.get("fan", {})
+        if "duct" not in self.case.tables:
+            yield Warning("check", "no [duct] is given: the fan's pressure is that of the bed alone.")
+        if self.heated and self.priced and "heat" not in self.case.tables["costs"]:
+            yield Warning("check", "heat has no price (costs.heat): heating the inlet air counts as free.")
+        if "feed" not in self.case.tables.get("costs", {}):
+            text = "feed has no price (costs.feed): weight lost to overdrying counts as nothing."
+            yield Warning("note", text)
+        yield Warning(
+            "note",
+            f"margin of {self.sizing['margin']:.0%} on the bed's pressure for fouling and fines, and freeboard: "
+            "common practice, no source. Fines can multiply a bed's pressure severalfold.",
+        )
+        if "maximum_lift_off" not in limits:
+            text = (
+                f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source)."
+            )
+            yield Warning("note", text)
+        assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if "efficiency" not in fan else []
+        if "motor_efficiency" not in fan:
+            assumed.append(f"motor efficiency {self.duties.motor_efficiency:.0%}")
+        if assumed:
+            yield Warning("note", f"assumed for the fan: {'; '.join(assumed)}.")
+        unused = [f"limits.{k}" for k in ("airflow", "fan_speed") if k in limits]
+        unused += [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in fan]
+        if unused:
+            yield Warning("note", f"of the fan that is there, and not used here: {', '.join(unused)}.")
+        if self.duties.position == BLOW_THROUGH:
+            yield Warning(
+                "note", "the fan blows through the bed and warms the air on its way in; this is left out."
+            )
+        yield Warning(
+            "note",
+            "explosion protection, guards, supports and access are for local codes and people licensed to "
+            "practise to decide.",
+        )
+
+
+def _settings(settings: Settings, k: int) -> Settings:
+    parts = {f.name: getattr(settings, f.name) for f in dataclasses.fields(settings)}
+    return Settings(**{name: float(v[k]) if np.ndim(v) else float(v) for name, v in parts.items()})

@@ -1,0 +1,102 @@
+"""The gallery: every picture of coolsim.plots, drawn anew.
+
+    python notebooks/gallery.py
+
+writes notebooks/gallery/*.png and the page notebooks/gallery/README.md that shows them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import numpy as np
+
+import coolsim
+from coolsim import plots
+from coolsim.case import Case
+from coolsim.model.solve import Resolution
+
+HERE = Path(__file__).parent
+SCENARIOS = HERE.parent / "scenarios"
+DPI = 100
+SMOOTH = Resolution(48, 24)  # the exit is right with fewer; curves through more points look it
+
+PAGE = """\
+# Gallery
+
+Every picture of `coolsim.plots`, made by `python notebooks/gallery.py`. Each takes a result, and an axis or a new
+figure; `units="us"` shows °F, cfm and inH2O. How they are called: the notebooks beside this folder.
+"""
+
+
+def at(case: Case, airflow: float, minutes: float | None = None) -> Case:
+    """Return the case at an airflow [m³/h], and at a dwell if one is given."""
+    feed, cooler = case.feed, dataclasses.replace(case.cooler, airflow=airflow / 3600)
+    if minutes is not None:
+        depth = 60 * minutes * feed.throughput / (feed.bulk_density * cooler.floor_area)
+        cooler = dataclasses.replace(cooler, bed_depth=depth)
+    return dataclasses.replace(case, cooler=cooler)
+
+
+def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
+    """Return name → what it shows, and how it is drawn."""
+    case = coolsim.load(SCENARIOS / "humid-delta.toml")
+    night = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    heated = coolsim.replace(case, {"cooler.inlet_air_temperature": "60 degC"})
+    result, night_result, heated_result = (
+        coolsim.predict(c, resolution=SMOOTH) for c in (case, night, heated)
+    )
+    pairs = [(q, t) for q in (600, 1200, 1800) for t in np.linspace(2, 16, 8)]
+    curves = coolsim.predict([at(case, q, t) for q, t in pairs])
+    grid = coolsim.predict(
+        [at(case, q, t) for t in np.linspace(3, 17, 11) for q in np.linspace(400, 2200, 13)]
+    )
+    sweep = coolsim.predict([at(night, q) for q in np.linspace(500, 4500, 17)])
+    return {
+        "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
+        "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
+        "dwell": (
+            "Exit moisture and temperature over dwell, for several airflows.",
+            lambda: plots.dwell(curves, [f"{q} m³/h" for q, _ in pairs], case=case, title="airflow"),
+        ),
+        "moisture_map": (
+            "Exit moisture over airflow and dwell, with target, limits and the settings of today.",
+            lambda: plots.moisture_map(grid, case, chosen=result),
+        ),
+        "psychrometric": (
+            "The air through the bed on a psychrometric chart of the site's pressure, here after a heater.",
+            lambda: plots.psychrometric(heated_result, heated),
+        ),
+        "fan_curve": (
+            "The fan, what bed and duct ask of it, and where both meet.",
+            lambda: plots.fan_curve(night_result, night, sweep),
+        ),
+        "balance": (
+            "Where water and heat go; the widths are the streams.",
+            lambda: plots.balance(result, case),
+        ),
+    }
+
+
+def draw(folder: Path) -> None:
+    """Write every picture and the page into a folder."""
+    import matplotlib.pyplot as plt
+
+    folder.mkdir(exist_ok=True)
+    page = [PAGE]
+    for name, (words, picture) in pictures().items():
+        figure = np.ravel(picture())[0].figure
+        figure.savefig(folder / f"{name}.png", dpi=DPI, metadata={"Software": None})
+        plt.close(figure)
+        page.append(f"## {name}\n\n{words}\n\n![{words}]({name}.png)\n")
+    (folder / "README.md").write_text("\n".join(page), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    matplotlib.use("agg")
+    draw(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE / "gallery")

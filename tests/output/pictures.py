@@ -1,0 +1,111 @@
+"""The answers that the tests of pictures draw, predicted once, and every picture by name."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import coolsim
+from coolsim import plots
+from coolsim.case import Case
+from coolsim.result import Result
+
+ROOT = Path(__file__).parents[2]
+AIRFLOWS, DWELLS = (600.0, 1200.0, 2000.0), (4.0, 8.0, 16.0)  # m³/h, min
+SWEEP = (800.0, 1600.0, 2200.0, 3200.0)  # m³/h; that of the monsoon night among them
+
+
+def at(case: Case, airflow: float, minutes: float) -> Case:
+    """Return the case at an airflow [m³/h] and a dwell."""
+    depth = 60 * minutes * case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
+    cooler = dataclasses.replace(case.cooler, airflow=airflow / 3600, bed_depth=depth)
+    return dataclasses.replace(case, cooler=cooler)
+
+
+@cache
+def case(name: str = "humid-delta") -> Case:
+    return coolsim.load(ROOT / "scenarios" / f"{name}.toml")
+
+
+@cache
+def frost() -> Case:
+    """Hard frost outside, hot air into the bed: a chart of a wide range."""
+    changes = {"air.temperature": "-18 degC", "cooler.inlet_air_temperature": "95 degC"}
+    return coolsim.replace(case(), changes)
+
+
+@cache
+def mild() -> Case:
+    """Feed hardly warmer than the air: a chart of a narrow range, close to saturation."""
+    changes = {"feed.temperature": "35 degC", "feed.moisture": "12 %", "air.relative_humidity": "95 %"}
+    return coolsim.replace(case(), changes)
+
+
+@cache
+def heated() -> Case:
+    return coolsim.replace(case(), {"cooler.inlet_air_temperature": "60 degC"})
+
+
+@cache
+def answer(name: str = "humid-delta") -> Result:
+    return coolsim.predict(case(name))
+
+
+@cache
+def heated_answer() -> Result:
+    return coolsim.predict(heated())
+
+
+@cache
+def charted(changed: Callable[[], Case]) -> tuple[Result, Case]:
+    return coolsim.predict(changed()), changed()
+
+
+@cache
+def grid() -> Result:
+    """Every pair of airflow and dwell, out of order."""
+    pairs = [(q, t) for t in DWELLS for q in AIRFLOWS]
+    return coolsim.predict([at(case(), *pairs[i]) for i in np.random.default_rng(5).permutation(len(pairs))])
+
+
+@cache
+def curves() -> tuple[Result, list[str]]:
+    """Dwells from long to short at each airflow, and the names of the curves."""
+    pairs = [(q, t) for q in AIRFLOWS for t in reversed(DWELLS)]
+    return coolsim.predict([at(case(), *pair) for pair in pairs]), [f"{q:.0f} m³/h" for q, _ in pairs]
+
+
+@cache
+def sweep() -> Result:
+    minutes = 60 * 0.5 * 1.6 * 610 / 2000  # of the monsoon night: bed × bulk density / throughput
+    return coolsim.predict([at(case("monsoon-night"), q, minutes) for q in SWEEP])
+
+
+Draw = Callable[..., Any]
+PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is drawn
+    "bed": (3, lambda **how: plots.bed(answer(), **how)),
+    "bed over time": (3, lambda **how: plots.bed(answer(), over="time", **how)),
+    "pellet": (1, lambda **how: plots.pellet(answer(), case(), **how)),
+    "dwell": (2, lambda **how: plots.dwell(*curves(), case=case(), title="airflow", **how)),
+    "psychrometric": (1, lambda **how: plots.psychrometric(answer(), case(), **how)),
+    "psychrometric, heated": (1, lambda **how: plots.psychrometric(heated_answer(), heated(), **how)),
+    "psychrometric, cold": (
+        1,
+        lambda **how: plots.psychrometric(answer("cold-dry-plateau"), case("cold-dry-plateau"), **how),
+    ),
+    "psychrometric, frost": (1, lambda **how: plots.psychrometric(*charted(frost), **how)),
+    "psychrometric, mild": (1, lambda **how: plots.psychrometric(*charted(mild), **how)),
+    "moisture map": (1, lambda **how: plots.moisture_map(grid(), case(), chosen=answer(), **how)),
+    "fan curve": (
+        1,
+        lambda **how: plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), sweep(), **how),
+    ),
+    "balance": (2, lambda **how: plots.balance(answer(), case(), **how)),
+    "balance, frost": (2, lambda **how: plots.balance(*charted(frost), **how)),
+    "balance, heated": (2, lambda **how: plots.balance(heated_answer(), heated(), **how)),
+}
