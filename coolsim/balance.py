@@ -62,6 +62,7 @@ def heat_balance(result: Result, case: Case) -> Balance:
     vapour = air.vapour_enthalpy(exhaust) - air.HEAT_CAPACITY_WATER * outside
     brought = feed_capacity * (T_in - outside)
     heated = air_capacity * (float(result.profile.air_temperature[-1]) - outside)
+    by_fan = min(air_capacity * float(result.fan.temperature_rise), heated) if result.fan else 0.0
     carried = pellet_capacity * (float(result.pellets_out.temperature) - outside)
     warmed = air_capacity * (exhaust - outside)
     evaporated = float(result.bed.evaporation) * vapour
@@ -81,7 +82,7 @@ def heat_balance(result: Result, case: Case) -> Balance:
         "evaporation": "condensation",
         "freeing bound water": "binding water",
     }
-    return _balance({"feed": brought, "heater": heated}, leaves, names)
+    return _balance({"feed": brought, "fan": by_fan, "heater": heated - by_fan}, leaves, names)
 
 
 def _flows(result: Result, case: Case) -> tuple[float, float, float, float]:

@@ -140,10 +140,13 @@ class Product:
 
 @dataclass(frozen=True)
 class DesignWeather:
-    """Air outside in which a cooler to buy must serve."""
+    """Air outside in which a cooler to buy must serve: as typed, or an hour of the weather file."""
 
     name: str = documented("-", "how the answer calls it")
-    air: Air = documented("-", "the air")
+    air: Air | None = documented("-", "the air; None where a percentile picks it", default=None)
+    percentile: float | None = documented(
+        "-", "share of the weather file's hours whose enthalpy is no higher", default=None
+    )
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from __future__ import annotations
 import functools
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -204,7 +205,8 @@ def find(
     from coolsim.output import settings
     from coolsim.studies import advice
 
-    found = advice.advise(case)
+    with _working("looking for settings"):
+        found = advice.advise(case)
     _deliver(
         lambda: settings.advised(case, found, _page(units)),
         lambda: as_json.settings_document(case, found, scenario, _version()),
@@ -237,7 +239,8 @@ def size(
     from coolsim.output import size as printed
     from coolsim.studies import sizing
 
-    answer = sizing.size(case)
+    with _working("looking for a size"):
+        answer = sizing.size(case)
     _deliver(
         lambda: printed.sized(case, answer, _page(units)),
         lambda: as_json.size_document(case, answer, scenario, _version()),
@@ -375,6 +378,18 @@ def _solve(case: Case) -> Result:
     from coolsim.predict import predict as solve
 
     return solve(case, band=True)
+
+
+@contextmanager
+def _working(what: str) -> Iterator[None]:
+    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(f"{what} …"):
+        yield
 
 
 def _page(units: Units) -> Page:

@@ -33,7 +33,7 @@ from coolsim.result import InputBand, Result
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
-ROUGH = Resolution(8, 6, refinements=0)  # for air paths that are corrected afterwards
+ROUGH = Resolution(8, 6, refinements=0, estimate=False)  # for air paths that are corrected afterwards
 BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
 

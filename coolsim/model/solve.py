@@ -48,11 +48,15 @@ MOISTURE_ERROR, TEMPERATURE_ERROR = 1e-4, 0.07  # kg/kg wet and K above which a 
 
 @dataclass(frozen=True)
 class Resolution:
-    """Cells and shells of the mesh that answers, both even, and how often a rough case is refined."""
+    """Cells and shells of the mesh that answers, both even, and how often a rough case is refined.
+
+    Without an estimate errors are nan, which refines nothing: for surveys, whose answers are predicted anew.
+    """
 
     cells: int = 16
     shells: int = 12
     refinements: int = 3
+    estimate: bool = True
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,7 @@ def _from_coarse(
     cells, count = resolution.cells, resolution.shells
     coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
     state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE, roads)
-    return _solve_followed(index, coarse, state, solved, cells, count, steps)
+    return _solve_followed(index, coarse, state, solved, cells, count, steps, resolution.estimate)
 
 
 def solve_from(problem: Problem, guess: State, refinements: int) -> list[Solution]:
@@ -197,6 +201,7 @@ def _solve_followed(
     cells: int,
     count: int,
     steps: NDArray[np.intp],
+    estimate: bool = True,
 ) -> Solution:
     """Solve on a mesh that follows a coarser state, where that state solves its own mesh."""
     bed = problem.bed
@@ -206,14 +211,24 @@ def _solve_followed(
         nodes = mesh.layered_nodes(cells, *end_layers(bed))
         nodes[:, solved] = followed_mesh(take(problem, solved), take(state, solved), cells)
     fine = cf.on_mesh(problem, graded_shells(bed, count), nodes)
-    return _finished(index, fine, moved(problem, state, fine), steps)
+    return _finished(index, fine, moved(problem, state, fine), steps, estimate)
 
 
-def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArray[np.intp]) -> Solution:
-    """Solve on a mesh, and estimate the error from half its cells and from half its cells and shells."""
-    bed, laws = fine.bed, fine.laws
+def _finished(
+    index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArray[np.intp], estimate: bool = True
+) -> Solution:
+    """Solve on a mesh, and estimate the error."""
     state, converged, more = _solve_on(fine, guess)
-    out = cf.outlet(fine, state)
+    out, none = cf.outlet(fine, state), np.full(fine.bed.cases, np.nan)
+    moisture, temperature = _errors(fine, state, out) if estimate else (none, none)
+    return Solution(
+        index, fine, state, cf.contents(fine, state), out, moisture, temperature, converged, steps + more
+    )
+
+
+def _errors(fine: Problem, state: State, out: Outlet) -> tuple[Array, Array]:
+    """Errors of exit moisture (wet basis) and temperature: from half the cells, and half the shells, too."""
+    bed, laws = fine.bed, fine.laws
     half = cf.on_mesh(fine, fine.shells, fine.z[::2])
     quarter = dataclasses.replace(half, shells=graded_shells(bed, len(fine.shells.volume) // 2))
     on_half = moved(fine, state, half)
@@ -224,17 +239,7 @@ def _finished(index: NDArray[np.intp], fine: Problem, guess: State, steps: NDArr
         TEMPERATURE_PART,
         *(laws.pellet_temperature(bed, o.moisture, o.enthalpy, o.bound_heat) for o in outlets),
     )
-    return Solution(
-        index,
-        fine,
-        state,
-        cf.contents(fine, state),
-        out,
-        moisture + MOISTURE_PER_KELVIN * temperature,
-        temperature + KELVIN_PER_MOISTURE * moisture,
-        converged,
-        steps + more,
-    )
+    return moisture + MOISTURE_PER_KELVIN * temperature, temperature + KELVIN_PER_MOISTURE * moisture
 
 
 def _difference(part: tuple[float, float], fine: Array, half: Array, quarter: Array) -> Array:

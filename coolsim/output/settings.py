@@ -133,7 +133,7 @@ def money(amount: float) -> str:
     """
     if math.isnan(amount):
         return "unknown"
-    if abs(amount) < 1e-6:
+    if abs(amount) < 5e-4:  # less than any currency can show
         return "0"
     return f"{amount:.{max(0, 2 - math.floor(math.log10(abs(amount))))}f}"
 

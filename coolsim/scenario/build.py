@@ -408,15 +408,14 @@ def _sizing(c: Collector) -> dict[str, Any]:
             product = Product(name, _as_fed(material, feed, varied.source), feed)
             found["product"] += (product,)
     for number, varied in _varied(c, "sizing.weather"):
-        air_ = _air(varied)
-        _keep_faults(c, varied, f"sizing.weather.{number}")
-        if air_ is not None:
-            found["weather"] += (DesignWeather(c.values.get(f"sizing.weather.{number}.name", ""), air_),)
-        if "percentile" in c.source.value(f"sizing.weather.{number}"):
-            c.wrong(
-                f"sizing.weather.{number}.percentile",
-                "hours of a weather file cannot be picked yet: type their temperature and humidity",
-            )
+        place = f"sizing.weather.{number}"
+        air_, name = _air(varied), c.values.get(f"{place}.name", "")
+        _keep_faults(c, varied, place)
+        if "percentile" in c.source.value(place):
+            _check_percentile(c, place)
+            found["weather"] += (DesignWeather(name, None, c.values.get(f"{place}.percentile")),)
+        elif air_ is not None:
+            found["weather"] += (DesignWeather(name, air_),)
     if c.has("sizing.bed_depth", "limits.bed_depth"):
         (low, high), (least, most) = c.values["sizing.bed_depth"], c.values["limits.bed_depth"]
         if c.source.value("sizing.bed_depth") is None:
@@ -425,6 +424,18 @@ def _sizing(c: Collector) -> dict[str, Any]:
             c.wrong("sizing.bed_depth", "no depth is in this range and in that of limits.bed_depth")
         found["bed_depth"] = (max(low, least), min(high, most))
     return found
+
+
+def _check_percentile(c: Collector, place: str) -> None:
+    """A percentile picks an hour of the weather file, with all of its air."""
+    typed = [key for key in c.source.value(place) if key not in ("name", "percentile")]
+    if typed:
+        allowed = (
+            f"an hour of the weather file brings its own air: leave out {', '.join(typed)}, or the percentile"
+        )
+        c.wrong(f"{place}.percentile", allowed)
+    if c.source.value("weather.file") is None:
+        c.wrong(f"{place}.percentile", 'it is of a weather file: add [weather] with file = "weather.epw"')
 
 
 def _varied(c: Collector, name: str) -> Iterator[tuple[int, Collector]]:

@@ -156,7 +156,7 @@ def template() -> str:
             continue  # of a belt
         header = f"[[{name}]]" if table.listed else f"[{name}]"
         lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
-        keys = {k: v for k, v in table.keys.items() if f"{name}.{k}" not in _NOT_IN_TEMPLATE}
+        keys = {k: v for k, v in table.keys.items() if f"{name}.{k}" not in _OF_DRYERS}
         lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
         if name == "material.sorption":
             lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
@@ -167,9 +167,8 @@ def template() -> str:
 _EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
 
 
-_NOT_IN_TEMPLATE = (
-    "sizing.weather.percentile",  # read, and told that it cannot be answered yet
-    *(f"cooler.{key}" for key in TABLES["cooler"].keys if key not in schema.ARRANGEMENTS["counter-flow"]),
+_OF_DRYERS = tuple(
+    f"cooler.{key}" for key in TABLES["cooler"].keys if key not in schema.ARRANGEMENTS["counter-flow"]
 )
 
 

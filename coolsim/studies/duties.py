@@ -9,6 +9,7 @@ few nodes. Points are arrays that broadcast with the duties' own, so that one ca
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,13 +26,13 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
+from coolsim.scenario.weather import read_weather
+from coolsim.studies.climate import design_weather
 from coolsim.studies.fitted import combined, pack, unpack
 from coolsim.studies.plant import Cost, Limit, Outcome, Settings, Weighed, excesses, outcome_of
 
-DWELL = (
-    60.0,
-    1800.0,
-)  # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
+# s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
+DWELL = (60.0, 1800.0)
 FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
 ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
 # nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and of what the full mesh adds
@@ -62,9 +63,12 @@ class Duties:
         self.case, sizing = case, case.tables["sizing"]
         self.products = sizing["product"] or (Product("the feed", case.material, case.feed),)
         self.weathers = sizing["weather"] or (DesignWeather("the air outside", case.air),)
+        airs = _design_airs(case, self.weathers)
         self.pairs = [(p, w) for p in self.products for w in self.weathers]
         self.cases = [
-            dataclasses.replace(case, material=p.material, feed=p.feed, air=w.air) for p, w in self.pairs
+            dataclasses.replace(case, material=p.material, feed=p.feed, air=a)
+            for p in self.products
+            for a in airs
         ]
         forms = np.array([c.material.isotherm.equation for c in self.cases])
         self.groups = [
@@ -190,6 +194,19 @@ class Duties:
         """How far limits are broken, (limits, …); ≤ 0 where kept."""
         T = self.of("outside_temperature", points)
         return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, limits)
+
+
+def _design_airs(case: Case, weathers: Sequence[DesignWeather]) -> list[Air]:
+    """The air of each design weather; of a percentile, the hour of the weather file nearest to it."""
+    record = read_weather(case) if any(w.air is None for w in weathers) else None
+    airs = []
+    for w in weathers:
+        if w.air is None and record is not None and w.percentile is not None:
+            hour = design_weather(record, w.percentile).air
+            airs.append(Air(*(float(getattr(hour, f.name)[0]) for f in dataclasses.fields(Air))))
+        elif w.air is not None:
+            airs.append(w.air)
+    return airs
 
 
 def _at(inputs: Inputs, points: Points) -> Inputs:

@@ -26,7 +26,7 @@ from coolsim.numerics.descent import descend
 from coolsim.studies.fitted import Fit, combined, pack, unpack
 from coolsim.studies.plant import Limit, Tried, Weighed, excesses
 
-SURVEY = Resolution(8, 6, refinements=0)  # right to a few hundredths of a point
+SURVEY = Resolution(8, 6, refinements=0, estimate=False)  # right to a few hundredths of a point
 FULL = Resolution()
 # Values along each knob, by how many of them vary: valleys are found by eye, their bottoms by sliding.
 GRIDS: tuple[dict[str, int], ...] = (

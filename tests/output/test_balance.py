@@ -219,3 +219,20 @@ def test_the_diagram_writes_each_stream() -> None:
     words = [t.get_text() for t in (*water.texts, *heat.texts)]
     assert "given to the air\n159 lb/h, 9.52 %" in words  # 72 / 0.45359
     assert any(w.startswith("warming the air\n105 kBTU/h") for w in words)  # 30.738 · 3.4121
+
+
+def test_heat_of_a_fan_that_blows_through_has_its_own_name() -> None:
+    """All that its shaft takes, the electric power less the motor's loss, warms the air; a heater adds the rest."""
+    c = coolsim.load("scenarios/monsoon-night.toml")
+    c = coolsim.replace(c, {"fan.position": "blow-through", "duct.leakage": "0 %"})
+    result = coolsim.predict(c)
+    assert result.fan is not None
+    heat, fan = heat_balance(result, c), result.fan
+    assert "heater" not in heat.enters
+    # 1e-3: the rise follows from what enters the fan, the stream counts vapour from the air outside
+    assert_allclose(heat.enters["fan"], 0.89 * fan.power, rtol=1e-3)
+    c = coolsim.replace(c, {"cooler.inlet_air_temperature": "60 degC"})
+    result = coolsim.predict(c)
+    both = heat_balance(result, c).enters
+    assert both["fan"] == pytest.approx(heat.enters["fan"], rel=0.05)  # a hotter bed resists a little more
+    assert both["heater"] > 5 * both["fan"]

@@ -16,7 +16,7 @@ from coolsim.case import Case, Cooler
 from coolsim.errors import InputError
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
-from coolsim.studies import floors, sizing
+from coolsim.studies import duties, floors, sizing
 from coolsim.studies.size_answer import SizeAnswer
 from coolsim.studies.sizing import sized
 
@@ -457,7 +457,13 @@ def test_bad_input(old: str, new: str, key: str, allowed: str) -> None:
         (
             '[[sizing.weather]]\nname = "a"\npercentile = "99 %"\n',
             "sizing.weather.1.percentile",
-            "type their",
+            "of a weather file",
+        ),
+        (
+            '[weather]\nfile = "y.csv"\n'
+            '[[sizing.weather]]\nname = "a"\npercentile = "99 %"\ntemperature = "9 degC"\n',
+            "sizing.weather.1.percentile",
+            "leave out temperature",
         ),
     ],
 )
@@ -506,3 +512,30 @@ def test_one_table_of_a_list_can_be_changed() -> None:
             coolsim.replace(case, {key: "x"})
         (fault,) = wrong.value.faults
         assert (fault.key, fault.found) == (key, found)
+
+
+def test_a_percentile_picks_an_hour_of_the_weather_file() -> None:
+    """Of the file's own hours, the one that 99 % of them exceed in enthalpy by no more; CoolProp ranks them."""
+    file = SCENARIOS / "monsoon-year.csv"
+    lists = '[[sizing.weather]]\nname = "worst"\npercentile = "99 %"\n[[sizing.weather]]\nname = "typed"\n'
+    units = '[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
+    case = loads(f'{LINE}{lists}[weather]\nfile = "{file.as_posix()}"\n{units}')
+    worst, typed = (c.air for c in duties.Duties(case).cases)
+    assert (typed.temperature, typed.relative_humidity) == (24.0, 0.6)
+    rows = [line.split(",")[1:] for line in file.read_text().splitlines() if line[:2] == "20"]
+    hours = {(float(T), float(RH) / 100) for T, RH in rows}
+    assert (worst.temperature, round(worst.relative_humidity, 6)) in hours
+
+    def enthalpy(T: float, RH: float) -> float:
+        return float(HAPropsSI("H", "T", T + 273.15, "R", RH, "P", 101325.0))
+
+    heat = {hour: enthalpy(*hour) for hour in hours}
+    there = enthalpy(worst.temperature, worst.relative_humidity)
+    below = np.mean([heat[float(T), float(RH) / 100] <= there + 1.0 for T, RH in rows])
+    assert below == pytest.approx(0.99, abs=0.002)  # whole per cents of humidity: a few hours share a rank
+
+
+def test_a_weather_file_that_is_not_there_is_named() -> None:
+    lists = '[weather]\nfile = "nowhere.epw"\n[[sizing.weather]]\nname = "a"\npercentile = "99 %"\n'
+    with pytest.raises(InputError, match=r"nowhere\.epw"):
+        coolsim.size(loads(LINE + lists))

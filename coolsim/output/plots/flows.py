@@ -33,6 +33,7 @@ _LOOKS: Mapping[str, tuple[str, str]] = {
     "freeing": (VIOLET, "\\\\"),
     "binding": (VIOLET, "\\\\"),
     "heater": (PLUM, "--"),
+    "fan": (VIOLET, "oo"),
 }
 
 SLOT = 0.16  # of the picture's height: the least room a band and its two lines of words take
