@@ -222,6 +222,10 @@ def pick(data: Any, index: Any) -> Any:
 def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     """One result from several, whose cases belong at the places `index` of the whole."""
     example = parts[0]
+    if any(part is None for part in parts):
+        return None  # coolers have no energy, dryers of many have no history
+    if isinstance(example, np.ndarray) and len({part.shape[1:] for part in parts}) > 1:
+        return None  # profiles on different meshes have no common shape
     if isinstance(example, np.ndarray):
         whole = np.empty((sum(map(len, index)), *example.shape[1:]))
         for part, at in zip(parts, index):

@@ -19,6 +19,8 @@ from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenanc
 
 __all__ = [
     "Air",
+    "Batch",
+    "Belt",
     "Case",
     "Cooler",
     "DesignWeather",
@@ -28,6 +30,7 @@ __all__ = [
     "Material",
     "Product",
     "Provenance",
+    "Zone",
 ]
 
 
@@ -78,6 +81,54 @@ class Cooler:
     arrangement: str = documented("-", "how air and pellets meet", default="counter-flow")
 
 
+_FROM = "from which side the air comes: up (from below) or down"
+_BACK = "share of the exhaust that is mixed with fresh air and blown in again"
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A batch dryer: pellets lie in a bed, air is blown through them for a while."""
+
+    floor_area: float = documented("m²", "floor area of the bed", "A")
+    bed_depth: float = documented("m", "depth of the bed as filled", "L")
+    duration: float = documented("s", "how long the air is blown through it", "t")
+    airflow: float = documented("m³/s", "air through the bed, as volume of outside air", "V")
+    inlet_air_temperature: float | None = documented("°C", "what the heater aims at", default=None)
+    heater_power: float | None = documented("W", "the most heat that it gives to the air", default=None)
+    recirculation: float = documented("-", _BACK, "r", default=0.0)
+    air_direction: str = documented("-", _FROM, default="up")
+    reverse_every: float | None = documented("s", "after which time the air changes sides", default=None)
+    mixing: str = documented(
+        "-", "none, or continuous: the pellets are turned over all the time", default="none"
+    )
+    shrinkage: float = documented("-", "volume that pellets lose, per volume of water lost", default=0.0)
+    arrangement: str = documented("-", "how air and pellets meet", default="batch")
+
+
+@dataclass(frozen=True)
+class Zone:
+    """One zone of a belt dryer, with fans along it: air is mixed across the belt, not along it."""
+
+    length: float = documented("m", "length of the zone along the belt")
+    airflow: float = documented("m³/s", "air through the bed of the zone, as volume of outside air", "V")
+    inlet_air_temperature: float | None = documented(
+        "°C", "what its heater aims at; unheated outside air if left out", default=None
+    )
+    recirculation: float = documented("-", _BACK, "r", default=0.0)
+    air_direction: str = documented("-", _FROM, default="up")
+
+
+@dataclass(frozen=True)
+class Belt:
+    """A belt dryer: a bed that rides through zones of different air; its speed follows from the throughput."""
+
+    belt_width: float = documented("m", "width of the bed on the belt")
+    bed_depth: float = documented("m", "depth of the bed as laid", "L")
+    zones: tuple[Zone, ...] = documented("-", "zones in the order in which the pellets meet them")
+    shrinkage: float = documented("-", "volume that pellets lose, per volume of water lost", default=0.0)
+    arrangement: str = documented("-", "how air and pellets meet", default="belt")
+
+
 @dataclass(frozen=True)
 class Product:
     """A product that a cooler to buy must serve."""
@@ -100,13 +151,13 @@ class DesignWeather:
 
 @dataclass(frozen=True)
 class Case:
-    """One question: this feed, in this air, through this cooler."""
+    """One question: this feed, in this air, through this cooler or dryer."""
 
     title: str = documented("-", "title of the scenario")
     material: Material = documented("-", "what the pellets are made of")
     feed: Feed = documented("-", "wet pellets as they reach the cooler")
     air: Air = documented("-", "air outside")
-    cooler: Cooler = documented("-", "the cooler and its settings")
+    cooler: Any = documented("-", "the Cooler, Batch or Belt and its settings")
     tables: Mapping[str, Any] = documented(
         "-", "the scenario's other tables (target, limits, …), read and in SI", default=MappingProxyType({})
     )

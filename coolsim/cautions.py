@@ -97,7 +97,50 @@ TABLE: dict[str, tuple[Caution, ...]] = {
 def cautions(case: Case, result: Result) -> tuple[Warning, ...]:
     """Everything to look at in the answer to one case, the most severe first."""
     found = [*_from_table(case, result), *_of_the_fan(result), *_notes(case, result)]
+    if case.cooler.arrangement != "counter-flow":
+        found += _of_dryers(case, result)
     return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
+
+
+HOT_AIR, FEED_QUALITY = 120.0, 90.0  # °C; common practice, no source: fines char, vitamins and starch suffer
+UNEVEN = 0.02  # kg/kg wet of standard deviation over the bed; assumed
+DRY_LAYER = 0.05  # kg/kg wet; common practice, no source: brittle pellets, more fines
+
+
+def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
+    """Heat, fire and dust in general words: what holds on a site is for local codes and licensed practice."""
+    spread, history = result.spread, result.history
+    assert spread is not None and history is not None
+    hottest = float(history.inlet_air_temperature.max())
+    if hottest > HOT_AIR:
+        yield Warning(
+            "check",
+            f"air of {_degrees(hottest)} (limit {_degrees(HOT_AIR)}): fines and plugged sections can char and "
+            "catch fire. Keep fines out and sections clear; local fire code and licensed practice decide.",
+        )
+    elif hottest > FEED_QUALITY:
+        yield Warning(
+            "note",
+            f"air of {_degrees(hottest)} can harm feed (vitamins, fats, starch) where pellets reach its "
+            f"temperature: ask the formulator above {_degrees(FEED_QUALITY)}.",
+        )
+    if spread.driest_wb < DRY_LAYER:
+        yield Warning(
+            "check",
+            f"the driest layer leaves at {spread.driest_wb:.1%} (limit {DRY_LAYER:.0%}): over-dried, brittle, "
+            "dusty. Less depth, more reversals, turning, or cooler air.",
+        )
+    if spread.deviation_wb > UNEVEN:
+        yield Warning(
+            "check",
+            f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
+            "hides wet pellets that mould in the bag.",
+        )
+    yield Warning(
+        "note",
+        "warm oily pellets can heat themselves in a pile or a stopped dryer, and their dust can burn and "
+        "explode: cool before storing, keep dust down. Local codes and licensed practice decide.",
+    )
 
 
 def _from_table(case: Case, result: Result) -> Iterator[Warning]:
@@ -156,7 +199,7 @@ def _notes(case: Case, result: Result) -> Iterator[Warning]:
 
 def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
     radius = pellet.equivalent_sphere_radius(case.feed.diameter, case.feed.length)
-    flux = result.bed.air_ratio * case.feed.throughput / case.cooler.floor_area
+    flux = result.bed.face_velocity * air.density(case.air.temperature, case.air.pressure)
     Re = flux * 2 * radius / air.viscosity(case.air.temperature)
     low, high = WAKAO_REYNOLDS
     if not low <= Re <= high:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from coolsim import running
+from coolsim import dried, running
 from coolsim.answer import build_result, first, interleave
 from coolsim.case import Air, Case
 from coolsim.cautions import cautions
@@ -44,16 +44,18 @@ def predict(
     band: bool = False,
     resolution: Resolution = DEFAULT,
 ) -> Result:
-    """Predict what leaves the cooler.
+    """Predict what leaves the cooler or dryer.
 
     case: one Case, or several (then every number of the result is an array over them).
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
-    resolution: cells and shells of the mesh.
+    resolution: cells and shells of the mesh; dryers choose their own.
 
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
     if isinstance(case, Case):
+        if dried.kind(case) != dried.COUNTER_FLOW:
+            return _dried(case, air, band)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
         inputs, result = _run(case, inputs, scalar, resolution)
@@ -117,7 +119,15 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
 
 
 def _several(cases: list[Case], resolution: Resolution) -> Result:
-    """Cases with any mix of isotherms."""
+    """Cases with any mix of arrangements and isotherms."""
+    return _grouped(cases, dried.kind, lambda some: _of_one_kind(some, resolution))
+
+
+def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
+    """Coolers, or dryers that can stand side by side."""
+    if dried.kind(cases[0]) != dried.COUNTER_FLOW:
+        with on_one_thread():
+            return dried.dry(cases, None, many=True)
     if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
         each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
         bare = [dataclasses.replace(r, fan=None) for r in each]
@@ -125,12 +135,30 @@ def _several(cases: list[Case], resolution: Resolution) -> Result:
     return by_form(cases, lambda some: _solved(gather(some), False, resolution))
 
 
+def _dried(case: Case, air: Air | None, band: bool) -> Result:
+    """A dryer, in one state of air or many."""
+    with on_one_thread():
+        result = dried.dry([case], air)
+    if np.ndim(result.pellets_out.moisture_wb) > 0:
+        if band:
+            raise TypeError("band=True takes one case in one state of air")
+        return result
+    one = case if air is None else dataclasses.replace(case, air=air)
+    result = dataclasses.replace(result, warnings=cautions(one, result))
+    return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
+
+
 def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
     """`work` on the cases of each form of isotherm, its answers put together in the order of the cases."""
+    return _grouped(cases, lambda c: c.material.isotherm.equation, work)
+
+
+def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[list[Case]], Any]) -> Any:
+    """`work` on the cases of each name, its answers put together in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
-    forms = np.array([c.material.isotherm.equation for c in cases])
-    groups = [np.flatnonzero(forms == form) for form in np.unique(forms)]
+    names = np.array([name(c) for c in cases])
+    groups = [np.flatnonzero(names == one) for one in np.unique(names)]
     results = []
     for index in groups:
         try:

@@ -124,6 +124,54 @@ class Profile:
 
 
 @dataclass(frozen=True)
+class Energy:
+    """What a dryer spends: per batch, or per hour of a belt."""
+
+    heat: Number = documented("J", "heat that the heaters gave to the air", json="heat_kWh", factor=1 / 3.6e6)
+    fan: Number = documented("J", "electricity of the fans, bed only", json="fan_kWh", factor=1 / 3.6e6)
+    heat_per_water: Number = documented(
+        "J/kg", "heat per kilogram of water that the pellets lost", json="MJ_per_kg_water", factor=1e-6
+    )
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How unlike the pellets of a dryer's bed are at the end."""
+
+    driest_wb: Number = documented("kg/kg wet", "mean moisture of the driest layer, wet basis")
+    wettest_wb: Number = documented("kg/kg wet", "mean moisture of the wettest layer, wet basis")
+    deviation_wb: Number = documented("kg/kg wet", "standard deviation over the depth, wet basis")
+
+
+@dataclass(frozen=True)
+class History:
+    """A dryer's course, at the end of each step in time; of one case only."""
+
+    time: Array = documented("s", "time since the bed was laid, shape (steps,)", "t", json="time_s")
+    moisture_wb: Array = documented("kg/kg wet", "mean moisture of the bed, shape (steps,)", "M")
+    bottom_moisture_wb: Array = documented("kg/kg wet", "moisture of the lowest layer, shape (steps,)")
+    top_moisture_wb: Array = documented("kg/kg wet", "moisture of the highest layer, shape (steps,)")
+    temperature: Array = documented(
+        "°C", "mean pellet temperature, shape (steps,)", "Tp", json="temperature_C"
+    )
+    inlet_air_temperature: Array = documented(
+        "°C", "air blown in, shape (steps,)", json="inlet_air_temperature_C"
+    )
+    inlet_humidity_ratio: Array = documented("kg/kg dry air", "air blown in, shape (steps,)")
+    outlet_air_temperature: Array = documented(
+        "°C", "air that leaves the bed, shape (steps,)", json="outlet_air_temperature_C"
+    )
+    outlet_humidity_ratio: Array = documented("kg/kg dry air", "air that leaves the bed, shape (steps,)")
+    drying_rate: Array = documented(
+        "kg/(kg s)",
+        "water lost per dry solid, mean over the step, shape (steps,)",
+        json="drying_rate_per_h",
+        factor=3600.0,
+    )
+    zone: Array = documented("-", "zone of a belt, from 1, shape (steps,)")
+
+
+@dataclass(frozen=True)
 class Warning:
     """One thing to look at: `level` is danger, check or note."""
 
@@ -149,3 +197,6 @@ class Result:
         "-", "what assumed material numbers leave open, if asked", default=None
     )
     fan: FanRun | None = documented("-", "how the fan runs, where its curve is given", default=None)
+    energy: Energy | None = documented("-", "of a dryer: what it spends", default=None)
+    spread: Spread | None = documented("-", "of a dryer: how even its bed is", default=None)
+    history: History | None = documented("-", "of one dryer: its course", default=None)

@@ -34,6 +34,20 @@ def shells(count: int, grading: Array) -> Shells:
     return Shells(np.diff(faces**3, axis=0), middle, conductance)
 
 
+def shaped_shells(count: int, grading: Array, exponent: Array) -> Shells:
+    """As `shells`, of the body whose surfaces grow as r^exponent (physics.pellet.shape_exponent).
+
+    Conductances are per rate D/R² of the equivalent sphere, R = 3V/S, although this body's own radius is
+    (exponent + 1) V/S: so that whoever knows the sphere need not know of its shape.
+    """
+    faces, middle = surface_graded_faces(count, grading)
+    scale = 9 / (exponent + 1)
+    conductance = np.empty_like(middle)
+    conductance[:-1] = scale * faces[1:-1] ** exponent / np.diff(middle, axis=0)
+    conductance[-1] = scale / (1 - middle[-1])
+    return Shells(np.diff(faces ** (exponent + 1), axis=0), middle, conductance)
+
+
 @dataclass(frozen=True)
 class Diffusion:
     """Diffusion at the stages of a bed's cells: inflow per shell and the flux to the surface, with slopes."""

@@ -72,3 +72,35 @@ def differences(stream: Stream, f: Array, boundary: Array) -> Array:
     out[..., 0, :] = c_00 * f_0 + c_01 * f_1 + e_0 * received
     out[..., 1, :] = c_10 * f_0 + c_11 * f_1 + e_1 * received
     return out
+
+
+# ---- Steps in time --------------------------------------------------------------------------------------
+#
+# Radau IIA of two stages: third order, L-stable, and the last stage is the end of the step, so that what
+# has no memory (surfaces, air) is right there too. It is the scheme above with its stages moved to 1/3
+# and 1 (Hairer & Wanner, IV.5): f₁ and f₂ collocate, and f(1) − f(0) = Δt (¾ S₁ + ¼ S₂).
+
+RADAU_POINTS = np.array([1 / 3, 1.0])  # within a step
+RADAU_WEIGHTS = np.array([0.75, 0.25])  # of the integral over a step
+STEP = Stream(
+    stage=np.array([[1.5, 0.5], [-4.5, 2.5]]),
+    entry=np.array([-2.0, 2.0]),
+    exit=np.array([0.0, 1.0]),
+    down=True,
+)
+
+
+def changes(f: Array, start: Array) -> Array:
+    """STAGE · f + ENTRY f_start of one step in time, Δt df/dt at its stages: (…, 2, cases), (…, cases) → f's."""
+    (c_00, c_01), (c_10, c_11) = STEP.stage.tolist()
+    e_0, e_1 = STEP.entry.tolist()
+    f_0, f_1 = f[..., 0, :], f[..., 1, :]
+    out = np.empty_like(f)
+    out[..., 0, :] = c_00 * f_0 + c_01 * f_1 + e_0 * start
+    out[..., 1, :] = c_10 * f_0 + c_11 * f_1 + e_1 * start
+    return out
+
+
+def over_step(f: Array) -> Array:
+    """Mean over a step of what is known at its stages: (…, 2, cases) → (…, cases)."""
+    return RADAU_WEIGHTS[0] * f[..., 0, :] + RADAU_WEIGHTS[1] * f[..., 1, :]

@@ -41,9 +41,25 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         "coolsim": version,
         "inputs": inputs(case),
         **{name: group(getattr(result, name), name) for name in GROUPS},
+        **_dryer_groups(result),
         **({"fan": _fan(result.fan)} if result.fan else {}),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
+
+
+def _dryer_groups(result: Result) -> dict[str, Any]:
+    """What only dryers have: energy, spread, and the history as lists."""
+    if result.energy is None:
+        return {}
+    written: dict[str, Any] = {name: group(getattr(result, name), name) for name in ("energy", "spread")}
+    if result.history is not None:
+        written["history"] = {
+            f.metadata["json"] or f.name: [
+                _number(x, f.metadata["factor"], f"history.{f.name}") for x in getattr(result.history, f.name)
+            ]
+            for f in dataclasses.fields(result.history)
+        }
+    return written
 
 
 def settings_document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:

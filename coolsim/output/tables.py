@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from coolsim.case import Case
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.result import FanRun, Result
@@ -25,6 +27,7 @@ def predicted(case: Case, result: Result, page: Page) -> str:
     parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
     parts += [verdict(case, result, page)] if "target" in case.tables else []
     parts += [limits(case, result, page)] if "limits" in case.tables else []
+    parts += [course(case, result, page)] if result.history is not None else []
     parts += [group(title, rows, page) for title, rows in _details(result, page).items()]
     parts += [_balances(result, page), warnings(result, page, LEVELS[1:])]
     return joined(parts)
@@ -98,6 +101,7 @@ def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
         return label, page.number(value, dimension, digits, unit)
 
     us = page.units == "us"
+    dryer = result.energy is not None
     flash = float(result.feed_in.flash_loss_wb)
     return {
         "Pellets": [
@@ -109,7 +113,7 @@ def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
             row("temperature once evened out", after.temperature, u.TEMPERATURE, 1),
             ("water activity once evened out", f"{float(after.water_activity):.3f}"),
         ],
-        "Air leaving the bed": [
+        ("Air leaving the bed, mean" if dryer else "Air leaving the bed"): [
             row("temperature", air.temperature, u.TEMPERATURE, 1),
             row("relative humidity", air.relative_humidity, u.FRACTION, 1),
             row("humidity ratio", air.humidity_ratio, u.HUMIDITY_RATIO, 1, "grain/lb" if us else "g/kg"),
@@ -126,7 +130,61 @@ def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
             row("water given to the air", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
+        **_dryer_details(result, page),
     }
+
+
+def _dryer_details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
+    """How even a dryer's bed is, and what it spends."""
+    energy, spread = result.energy, result.spread
+    if energy is None or spread is None:
+        return {}
+    return {
+        "Evenness of the bed": [
+            ("driest layer", page.number(spread.driest_wb, u.FRACTION, 1)),
+            ("wettest layer", page.number(spread.wettest_wb, u.FRACTION, 1)),
+            ("standard deviation", f"{100 * float(spread.deviation_wb):.1f} points"),
+        ],
+        "Energy, per batch or per hour of a belt": [
+            ("heat to the air", page.number(energy.heat, u.ENERGY, 1)),
+            ("fans, bed only", page.number(energy.fan, u.ENERGY, 1)),
+            ("heat per kg of water", f"{float(energy.heat_per_water) / 1e6:.2f} MJ/kg"),
+        ],
+    }
+
+
+COURSE_ROWS = 8
+
+
+def course(case: Case, result: Result, page: Page) -> str:
+    """Return a dryer's course at equal parts of its time, and when it reaches the target moisture."""
+    history = result.history
+    assert history is not None
+    columns = (history.moisture_wb, history.bottom_moisture_wb, history.top_moisture_wb)
+    rows = []
+    for t in np.linspace(0, history.time[-1], COURSE_ROWS + 1)[1:]:
+        moistures = (float(np.interp(t, history.time, f)) for f in columns)
+        cells = (page.number(m, u.FRACTION, 1) for m in moistures)
+        T = float(np.interp(t, history.time, history.temperature))
+        rows.append((page.number(t, u.TIME, 1), *cells, page.number(T, u.TEMPERATURE, 1)))
+    text = table([("after", "mean", "bottom", "top", "pellets"), *rows], page, right=(0, 1, 2, 3, 4))
+    wanted = case.tables.get("target", {}).get("moisture")
+    return text if wanted is None else text + wrapped(_reached(result, wanted, page), page)
+
+
+def _reached(result: Result, wanted: float, page: Page) -> str:
+    """Say when the mean moisture first falls to what is wanted."""
+    history = result.history
+    assert history is not None
+    time = np.append(0.0, history.time)
+    M = np.append(float(result.feed_in.moisture_wb), history.moisture_wb)
+    below = np.flatnonzero(wanted >= M)
+    if not len(below):
+        return f"mean moisture does not reach {100 * wanted:.4g} % in this time"
+    k = max(int(below[0]), 1)
+    share = min((M[k - 1] - wanted) / max(M[k - 1] - M[k], 1e-12), 1.0)
+    t = float(time[k - 1] + share * (time[k] - time[k - 1]))
+    return f"mean moisture reaches {100 * wanted:.4g} % after {page.number(t, u.TIME, 0)}"
 
 
 def _fan(fan: FanRun, page: Page) -> list[tuple[str, str]]:

@@ -37,6 +37,30 @@ def equivalent_sphere_radius(diameter: Number, length: Number) -> Number:
     return 1.5 * diameter * length / (diameter + 2 * length)
 
 
+# First root of the Bessel function J₀ (any table; scipy.special.jn_zeros(0, 1) in the tests).
+_J0_ROOT = 2.404825557695773
+
+
+def shape_exponent(diameter: Number, length: Number) -> Number:
+    """Exponent m [-] of the body that dries as a cylinder d × l does, early and late: surfaces grow as r^m.
+
+    A body whose surfaces at distance r from its centre grow as r^m (slab 0, long cylinder 1, sphere 2; m need not
+    be whole) and that is R = (m+1) V/S thick obeys ∂X/∂t = r^−m ∂/∂r (r^m D ∂X/∂r). Early on only S/V counts, and
+    that is the cylinder's. Late, X dies away as exp(−λ D t) with λ = (j/R)², j the first root of J_ν,
+    ν = (m−1)/2; for the cylinder λ = (2 j₀/d)² + (π/l)², j₀ the first root of J₀ (product of the long cylinder's
+    and the slab's: Carslaw & Jaeger, Conduction of Heat in Solids, §1.15, memory, high). m makes both λ equal:
+    J_ν(√λ (m+1) V/S) = 0.
+
+    >>> round(float(shape_exponent(4e-3, 400.0)), 3)  # a long cylinder
+    1.0
+    """
+    from scipy.special import jv  # late: no cooler needs it
+
+    V_per_S = equivalent_sphere_radius(diameter, length) / 3
+    late = np.sqrt((2 * _J0_ROOT / diameter) ** 2 + (np.pi / length) ** 2) * V_per_S
+    return bracketed_root(lambda m: jv((m - 1) / 2, late * (m + 1)), 0.0 * late, 0.0 * late + 4.0)[()]
+
+
 def diffusivity(law: Diffusivity, temperature: Number, moisture: Number) -> Number:
     """Water diffusivity [m²/s] at a temperature [°C] and moisture [kg/kg dry]: Arrhenius, ln D linear in X.
 

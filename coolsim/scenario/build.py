@@ -11,6 +11,8 @@ from typing import Any
 
 from coolsim.case import (
     Air,
+    Batch,
+    Belt,
     Case,
     Cooler,
     DesignWeather,
@@ -20,6 +22,7 @@ from coolsim.case import (
     Material,
     Product,
     Provenance,
+    Zone,
 )
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
@@ -217,10 +220,85 @@ def _as_fed(material: Material, feed: Feed, source: Source) -> Material:
 # -- cooler
 
 
-def _cooler(c: Collector, feed: Feed | None) -> Cooler | None:
+def _cooler(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
     _heated(c)
     if not reader.is_available(c.source):
         return None
+    arrangement = reader.arrangement_of(c.source)
+    if arrangement != "counter-flow" and c.has("fan.speed"):
+        c.wrong("fan.speed", "a dryer's airflow is not found from its fan so far: give airflow, and no speed")
+    if arrangement == "batch":
+        return _batch(c, feed)
+    return _belt(c) if arrangement == "belt" else _counter_flow(c, feed)
+
+
+def _batch(c: Collector, feed: Feed | None) -> Batch | None:
+    """Return the batch dryer, its depth from the mass of a batch where that was typed."""
+    names = ("inlet_air_temperature", "heater_power")
+    if all(c.source.value(f"cooler.{name}") is None for name in names):
+        example = schema.TABLES["cooler"].keys[names[0]].example
+        c.fault(
+            f"cooler.{names[0]}",
+            "none of " + " or ".join(names),
+            f"one or both are needed, such as {example}",
+        )
+    depth = c.values.get("cooler.bed_depth")
+    if c.has("cooler.batch_mass", "cooler.floor_area") and feed is not None:
+        depth = c.values["cooler.batch_mass"] / (feed.bulk_density * c.values["cooler.floor_area"])
+        depth = _derived(c, "cooler.batch_mass", depth, "cooler.bed_depth")
+    if c.has("cooler.reverse_every", "cooler.mixing") and c.values["cooler.mixing"] == "continuous":
+        c.wrong("cooler.reverse_every", 'with mixing = "continuous" all pellets are alike: leave it out')
+    wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in ("batch_mass", "bed_depth")]
+    values: dict[str, Any] = {name: c.values.get(f"cooler.{name}") for name in wanted}
+    optional = ("inlet_air_temperature", "heater_power", "reverse_every")
+    if depth is None or any(values[name] is None for name in wanted if name not in optional):
+        return None
+    return Batch(bed_depth=depth, **values)
+
+
+def _belt(c: Collector) -> Belt | None:
+    """Return the belt dryer with its zones."""
+    zones = _zones(c)
+    outside = c.values.get("air.temperature")
+    for number, zone in enumerate(zones, 1):
+        inlet = zone.get("inlet_air_temperature")
+        if outside is not None and inlet is not None and inlet < outside - 1e-9:
+            text = _text("air.temperature", outside)
+            found = _text("cooler.inlet_air_temperature", inlet)
+            c.fault(
+                f"cooler.zone.{number}.inlet_air_temperature",
+                found,
+                f"outside air ({text}) is heated to this",
+            )
+        typed = c.source.value(f"cooler.zone.{number}.inlet_air_temperature")
+        if typed is None and zone.get("recirculation"):
+            allowed = "recirculation is for heated zones: give inlet_air_temperature or leave it out"
+            c.fault(f"cooler.zone.{number}.recirculation", f"{zone['recirculation']:.0%}", allowed)
+    if not zones or not c.has("cooler.belt_width", "cooler.bed_depth", "cooler.shrinkage"):
+        return None
+    if any("length" not in zone or "airflow" not in zone for zone in zones):
+        return None
+    return Belt(
+        c.values["cooler.belt_width"],
+        c.values["cooler.bed_depth"],
+        tuple(Zone(**zone) for zone in zones),
+        c.values["cooler.shrinkage"],
+    )
+
+
+def _zones(c: Collector) -> list[dict[str, Any]]:
+    """Return what was typed right in each [[cooler.zone]]."""
+    name, typed = "cooler.zone", c.source.value("cooler.zone")
+    if typed is None:
+        c.fault(name, "nothing", "a belt needs one [[cooler.zone]] or more, double brackets around the name")
+    keys = schema.TABLES[name].keys
+    return [
+        {key: c.values[f"{name}.{number}.{key}"] for key in keys if c.has(f"{name}.{number}.{key}")}
+        for number in range(1, 1 + (len(typed) if isinstance(typed, tuple) else 0))
+    ]
+
+
+def _counter_flow(c: Collector, feed: Feed | None) -> Cooler | None:
     depth, airflow, ratio = _depth(c, feed), c.values.get("cooler.airflow"), None
     typed_ratio: AirRatio | None = c.values.get("cooler.air_ratio")
     if typed_ratio is not None:

@@ -83,7 +83,11 @@ def _set(typed: Any, key: str, value: Any, origin: str) -> None:
         inner = _inside(typed, table) if isinstance(typed, list) else typed.setdefault(table, {})
         if not isinstance(inner, dict) and not (isinstance(inner, list) and table != tables[-1]):
             found = f"{len(typed)} of them" if isinstance(typed, list) else shown(inner)
-            what = "no table of this number" if isinstance(typed, list) else f"{table} is a table"
+            what = f"{table} is a table"
+            if isinstance(typed, list):
+                what = "no table of this number: they are counted from 1, and added in the file"
+            elif isinstance(inner, list):
+                what = f"say which one by its number: {'.'.join(tables)}.1.{name}"
             raise InputError([Fault(origin, key, found, what)])
         typed = inner
     typed[name] = value

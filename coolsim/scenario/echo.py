@@ -36,7 +36,7 @@ def inputs(case: Case, system: str = "si", digits: int = 12) -> dict[str, str]:
 def typed_as(case: Case, key: str) -> str:
     """Return what was typed for an input: itself, or the member of its group that it follows from."""
     value = getattr(case.source, "value", lambda key: None)
-    members = next((group.members for group in GROUPS if key in group.members), ())
+    members = [member for group in GROUPS if key in group.members for member in group.members]
     for member in (key, *members):
         typed = value(member)
         if isinstance(typed, str):
@@ -51,6 +51,11 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
             value = getattr(data, name, None)
             if value is not None:
                 yield f"{table}.{name}", _shown(value, key, style)
+    for number, zone in enumerate(getattr(case.cooler, "zones", ()), 1):
+        for name, key in TABLES["cooler.zone"].keys.items():
+            value = getattr(zone, name)
+            if value is not None:
+                yield f"cooler.zone.{number}.{name}", _shown(value, key, style)
     yield from _material(case, style)
     for table, kept in case.tables.items():
         yield from _kept(table, kept, style)
@@ -138,7 +143,7 @@ def _points(value: Any, key: Key, style: _Style) -> str:
 
 
 def template() -> str:
-    """Return a commented scenario that runs, with every key there is."""
+    """Return a commented scenario of a cooler that runs, with every key there is for it."""
     lines = [
         "# A coolsim scenario. Every quantity carries its unit in quotes; any unit of the right dimension",
         "# will do. Lines that start with # are optional: remove the # to use them.",
@@ -147,9 +152,12 @@ def template() -> str:
     ]
     for name, table in TABLES.items():
         off = "" if table.required else "# "
-        header = f"[[{name}]]" if table.varies else f"[{name}]"
+        if name == "cooler.zone":
+            continue  # of a belt
+        header = f"[[{name}]]" if table.listed else f"[{name}]"
         lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
-        lines += [_template_line(name, key, definition, off) for key, definition in table.keys.items()]
+        keys = {k: v for k, v in table.keys.items() if f"{name}.{k}" not in _OF_DRYERS}
+        lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
         if name == "material.sorption":
             lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
     return "\n".join(lines) + "\n"
@@ -157,6 +165,11 @@ def template() -> str:
 
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 _EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
+
+
+_OF_DRYERS = tuple(
+    f"cooler.{key}" for key in TABLES["cooler"].keys if key not in schema.ARRANGEMENTS["counter-flow"]
+)
 
 
 def _template_line(table: str, name: str, key: Key, off: str) -> str:

@@ -92,9 +92,20 @@ def is_available(source: Source) -> bool:
     return arrangement is None or arrangement in schema.TABLES["cooler"].keys["arrangement"].choices
 
 
+def arrangement_of(source: Source) -> str:
+    """Return the arrangement that was typed, or the one without a name."""
+    typed = source.value("cooler.arrangement")
+    return typed if isinstance(typed, str) and typed in schema.ARRANGEMENTS else "counter-flow"
+
+
+def _goes_with(source: Source, table: str, key: str) -> bool:
+    """Return whether a key has a meaning in the arrangement that was typed."""
+    return table != "cooler" or not is_available(source) or key in schema.ARRANGEMENTS[arrangement_of(source)]
+
+
 def _is_read(source: Source, table: str) -> bool:
     """Return whether what a table lacks or has too much is of interest, or the table is the fault itself."""
-    if table == "cooler":
+    if table.startswith("cooler"):
         return is_available(source)
     return not table.startswith("material") or source.value("feed.material") == schema.CUSTOM
 
@@ -113,8 +124,9 @@ def _top_level(collector: Collector) -> None:
 def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
-    if table.varies and typed is not None:
-        _list(collector, name, typed)
+    if table.listed:
+        if typed is not None and _goes_with(collector.source, *name.split(".")):
+            _list(collector, name, typed)
         return
     if typed is None:
         if table.required:
@@ -126,40 +138,60 @@ def _table(collector: Collector, name: str) -> None:
     subtables = {other.rpartition(".")[2] for other in schema.TABLES if other.rpartition(".")[0] == name}
     for key, value in typed.items():
         definition = schema.find(f"{name}.{key}")
-        if definition:
+        known = definition or key in subtables
+        if known and not _goes_with(collector.source, name, key):
+            arrangement = arrangement_of(collector.source)
+            allowed = ", ".join(schema.ARRANGEMENTS[arrangement])
+            collector.wrong(
+                f"{name}.{key}", f'it does not go with arrangement = "{arrangement}"; allowed: {allowed}'
+            )
+        elif definition:
             _value(collector, f"{name}.{key}", value, definition)
-        elif key not in subtables and _is_read(collector.source, name):
+        elif not known and _is_read(collector.source, name):
             collector.fault(f"{name}.{_safe(key)}", "an unknown key", _nearest(key, table.keys, name))
     for key, definition in table.keys.items():
-        if definition.required and key not in typed and _is_read(collector.source, name):
+        wanted = definition.required and _goes_with(collector.source, name, key)
+        if wanted and key not in typed and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
 
 
 def _list(collector: Collector, name: str, typed: Any) -> None:
-    """Read the names in a [[list of tables]]; what else they hold is read with the table that they vary."""
+    """Read a [[list of tables]], but for the keys of a table that they vary: these are read with it."""
     table = schema.TABLES[name]
     if not isinstance(typed, tuple) or not typed or not all(isinstance(entry, Mapping) for entry in typed):
-        header = f"one or more [[{name}]], each with a name: {table.meaning}"
-        collector.fault(name, shown(typed) if typed else "an empty list", f"needs {header}")
+        named = ", each with a name" if "name" in table.keys else ""
+        found = shown(typed) if typed else "an empty list"
+        collector.fault(name, found, f"needs one or more [[{name}]]{named}: {table.meaning}")
         return
-    names: dict[Any, str] = {}
     for number, entry in enumerate(typed, 1):
-        place = f"{name}.{number}"
-        for key, value in entry.items():
-            definition = schema.find(f"{place}.{key}")
-            if definition is None:
-                known = [*table.keys, *schema.TABLES[table.varies].keys]
-                collector.fault(f"{place}.{_safe(key)}", "an unknown key", _nearest(key, known, table.varies))
-            elif key in table.keys:
-                _value(collector, f"{place}.{key}", value, definition)
-        label = collector.values.get(f"{place}.name")
-        if "name" not in entry:
-            example = f"name = {table.keys['name'].example}"
-            collector.fault(f"{place}.name", "nothing", f"it is needed, such as {example}")
-        elif label in names and label is not None:
-            collector.wrong(f"{place}.name", f"{names[label]} has this name: give each its own")
-        names.setdefault(label, f"{place}.name")
+        _entry_of_list(collector, name, f"{name}.{number}", entry)
+    _different_names(collector, [f"{name}.{number}.name" for number in range(1, len(typed) + 1)])
+
+
+def _entry_of_list(collector: Collector, name: str, place: str, entry: Mapping[str, Any]) -> None:
+    table, known = schema.TABLES[name], schema.keys_of_entries(name)
+    for key, value in entry.items():
+        if key in table.keys:
+            _value(collector, f"{place}.{key}", value, table.keys[key])
+        elif key not in known and _is_read(collector.source, name):
+            nearest = _nearest(key, known, table.varies or name)
+            collector.fault(f"{place}.{_safe(key)}", "an unknown key", nearest)
+    for key, definition in table.keys.items():
+        if key not in entry and definition.default is not None:
+            collector.values[f"{place}.{key}"] = READERS[definition.kind](definition.default, definition)
+        elif key not in entry and definition.required and _is_read(collector.source, name):
+            example = f"{key} = {definition.example}"
+            collector.fault(f"{place}.{key}", "nothing", f"it is needed, such as {example}")
+
+
+def _different_names(collector: Collector, places: list[str]) -> None:
+    """Object to a name that an earlier table of the same list has."""
+    names: dict[Any, str] = {}
+    for place in places:
+        label = collector.values.get(place)
+        if label is not None and names.setdefault(label, place) != place:
+            collector.wrong(place, f"{names[label]} has this name: give each its own")
 
 
 def _safe(name: str) -> str:
@@ -188,6 +220,8 @@ def _value(collector: Collector, key: str, value: Any, definition: Key) -> None:
 
 def _group(collector: Collector, group: schema.Group) -> None:
     source = collector.source
+    if group.arrangement and group.arrangement != arrangement_of(source):
+        return
     given = [member for member in group.members if source.value(member) is not None]
     table = group.members[0].partition(".")[0]
     names = " or ".join(_relative(member, table) for member in group.members)
@@ -214,6 +248,8 @@ def _defaults(collector: Collector) -> None:
     for table, name, key in schema.walk():
         dotted = f"{table}.{name}"
         if key.default is None or not isinstance(collector.source.value(table), Mapping):
+            continue
+        if not _goes_with(collector.source, table, name):
             continue
         rivals = next((g.members for g in schema.GROUPS if dotted in g.members), (dotted,))
         if all(collector.source.value(rival) is None for rival in rivals):

@@ -46,7 +46,8 @@ class Table:
     meaning: str
     keys: Mapping[str, Key]
     required: bool = False
-    varies: str = ""  # of a [[list of tables]]: the table whose keys each of them may change
+    listed: bool = False  # a [[list of tables]]
+    varies: str = ""  # of such a list: the table whose keys each of them may change
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ class Group:
 
     members: tuple[str, ...]
     required: bool = True
+    arrangement: str = ""  # for which alone it counts
 
 
 CUSTOM = "custom"  # feed.material that points to the scenario's own [material] table
@@ -130,10 +132,10 @@ _AIR = {
 _COOLER = {
     "arrangement": Key(
         "choice",
-        "pellets down, air up",
+        "pellets down, air up (or a dryer: batch, belt)",
         '"counter-flow"',
         default="counter-flow",
-        choices=("counter-flow",),
+        choices=("counter-flow", "batch", "belt"),
         hint="other arrangements are not available yet",
     ),
     "floor_area": _quantity(
@@ -162,6 +164,51 @@ _COOLER = {
         hint=_FAHRENHEIT,
     ),
 }
+
+_DRYER = {
+    "batch_mass": _quantity(
+        u.MASS, "250 kg", "0.01 kg", "100 t", "wet pellets in a batch, in place of bed_depth"
+    ),
+    "duration": _quantity(u.TIME, "45 min", "1 s", "24 h", "how long a batch is dried", required=True),
+    "heater_power": _quantity(u.POWER, "60 kW", "0 kW", "100 MW", "the most heat that the heater gives"),
+    "recirculation": _quantity(
+        u.FRACTION, "60 %", "0 %", "95 %", "share of the exhaust blown in again", default="0 %"
+    ),
+    "air_direction": Key("choice", "of the air at first", '"up"', default="up", choices=("up", "down")),
+    "reverse_every": _quantity(u.TIME, "10 min", "10 s", "24 h", "after which the air changes sides"),
+    "mixing": Key(
+        "choice", "turned over all the time?", '"none"', default="none", choices=("none", "continuous")
+    ),
+    "shrinkage": _quantity(
+        u.FRACTION, "80 %", "0 %", "100 %", "volume lost per volume of water lost", default="0 %"
+    ),
+    "belt_width": _quantity(
+        u.LENGTH, "2 m", "0.05 m", "12 m", "of the bed on the belt", hint=_METRES, required=True
+    ),
+}
+_ZONE = {
+    "length": _quantity(u.LENGTH, "3 m", "0.01 m", "200 m", "of the zone along the belt", required=True),
+    "airflow": _quantity(
+        u.VOLUME_FLOW,
+        "8000 m3/h",
+        "0.01 m3/h",
+        "1e6 m3/h",
+        "through its bed, as volume of outside air",
+        required=True,
+    ),
+    "inlet_air_temperature": _COOLER["inlet_air_temperature"],
+    "recirculation": _DRYER["recirculation"],
+    "air_direction": _DRYER["air_direction"],
+}
+# The keys of [cooler] that go with each arrangement.
+ARRANGEMENTS: Mapping[str, tuple[str, ...]] = {
+    "counter-flow": tuple(_COOLER),
+    "batch": (
+        "arrangement", "floor_area", "bed_depth", "batch_mass", "duration", "airflow", "inlet_air_temperature",
+        "heater_power", "recirculation", "air_direction", "reverse_every", "mixing", "shrinkage",
+    ),
+    "belt": ("arrangement", "belt_width", "bed_depth", "zone", "shrinkage"),
+}  # fmt: skip
 
 _MATERIAL = {
     "specific_heat": _quantity(
@@ -339,7 +386,8 @@ _WEATHER_UNITS = {
 TABLES: Mapping[str, Table] = {
     "feed": Table("wet pellets as they reach the cooler", _FEED, required=True),
     "air": Table("the air outside", _AIR, required=True),
-    "cooler": Table("the cooler and its settings", _COOLER, required=True),
+    "cooler": Table("the cooler or dryer and its settings", _COOLER | _DRYER, required=True),
+    "cooler.zone": Table("a zone of a belt, in the order in which pellets meet them", _ZONE, listed=True),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
     "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
@@ -350,10 +398,10 @@ TABLES: Mapping[str, Table] = {
     "duct": Table("between bed and fan", _DUCT),
     "sizing": Table("a cooler to buy: what `coolsim size` asks beside target, limits and duct", _SIZING),
     "sizing.product": Table(
-        "a product the cooler must serve: keys of [feed] that differ", _NAME, varies="feed"
+        "a product the cooler must serve: keys of [feed] that differ", _NAME, listed=True, varies="feed"
     ),
     "sizing.weather": Table(
-        "air it must serve it in: keys of [air] that differ", _DESIGN_WEATHER, varies="air"
+        "air it must serve it in: keys of [air] that differ", _DESIGN_WEATHER, listed=True, varies="air"
     ),
     "weather": Table("the air outside, hour by hour", _WEATHER),
     "weather.units": Table("units of a csv's columns", _WEATHER_UNITS),
@@ -365,8 +413,11 @@ GROUPS = (
     Group(("feed.moisture", "feed.moisture_dry_basis")),
     Group(tuple(f"air.{name}" for name in AIR_HUMIDITIES)),
     Group(("air.altitude", "air.pressure"), required=False),
-    Group(("cooler.bed_depth", "cooler.residence_time")),
-    Group(("cooler.airflow", "cooler.air_ratio", "fan.speed")),
+    Group(("cooler.bed_depth", "cooler.residence_time"), arrangement="counter-flow"),
+    Group(("cooler.airflow", "cooler.air_ratio", "fan.speed"), arrangement="counter-flow"),
+    Group(("cooler.bed_depth", "cooler.batch_mass"), arrangement="batch"),
+    Group(("cooler.airflow",), arrangement="batch"),
+    Group(("cooler.bed_depth",), arrangement="belt"),
     Group(("limits.airflow", "limits.fan_speed"), required=False),
     Group(("limits.bed_depth", "limits.residence_time"), required=False),
     Group(("fan.curve", "fan.rated_flow"), required=False),
@@ -399,9 +450,15 @@ def find(dotted: str) -> Key | None:
     if table == "material.sorption" and name not in _SORPTION:
         return constant(name)
     listed, _, number = table.rpartition(".")
-    if number.isdecimal() and listed in TABLES and TABLES[listed].varies:  # "sizing.product.2.moisture"
-        return TABLES[listed].keys.get(name) or TABLES[TABLES[listed].varies].keys.get(name)
+    if number.isdecimal() and listed in TABLES and TABLES[listed].listed:  # "sizing.product.2.moisture"
+        return keys_of_entries(listed).get(name)
     return TABLES[table].keys.get(name) if table in TABLES else None
+
+
+def keys_of_entries(listed: str) -> Mapping[str, Key]:
+    """Return the keys that the tables of a [[list of tables]] may hold, those of the table that they vary too."""
+    varied = TABLES[listed].varies
+    return {**(TABLES[varied].keys if varied else {}), **TABLES[listed].keys}
 
 
 def constant(name: str) -> Key:

@@ -41,6 +41,9 @@ def _dimension(name: str, stored: str, si: str, us: str, common: str, example: s
 
 LENGTH = _dimension("a length", "m", "m", "ft", "mm, cm, m, in, ft", "4 mm")
 AREA = _dimension("an area", "m**2", "m2", "ft2", "m2, cm2, ft2, in2", "0.5 m2")
+MASS = _dimension("a mass", "kg", "kg", "lb", "kg, t, lb, short_ton", "250 kg")
+POWER = _dimension("a power", "W", "kW", "BTU/h", "W, kW, MW, BTU/h, hp", "60 kW")
+ENERGY = _dimension("an energy", "J", "kWh", "kWh", "kWh, MJ, BTU", "120 kWh")
 MASS_FLOW = _dimension("a mass flow", "kg/s", "kg/h", "lb/h", "kg/h, t/h, lb/h, short_ton/h", "1200 kg/h")
 TEMPERATURE = _dimension("a temperature", "degC", "degC", "degF", "degC, degF, K", "82 degC")
 DIFFERENCE = _dimension("a temperature difference", "kelvin", "K", "degF", "K, degC, degF", "6 K")

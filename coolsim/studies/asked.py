@@ -21,8 +21,17 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 }
 
 
+def only_coolers(case: Case, question: str) -> None:
+    """Raise InputError where a dryer is asked what can be answered for counter-flow coolers only."""
+    if case.cooler.arrangement != "counter-flow":
+        key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
+        allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        raise InputError([Fault(where(case, key), key, found, allowed)])
+
+
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
+    only_coolers(case, "settings are searched")
     faults = []
     for table, key, example in (
         ("target", "moisture", 'moisture = "12 %"'),

@@ -27,6 +27,7 @@ from coolsim.physics import air as moist_air
 from coolsim.physics import sorption
 from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, solved
 from coolsim.result import Result
+from coolsim.studies.asked import only_coolers
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
 TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
@@ -115,7 +116,8 @@ def sensitivities(
 
     `case`, `air` and `resolution` are those of `predict`, whose result comes along; several cases give arrays.
     Where a fan decides on airflow or inlet air, both are held at what it gives the case itself.
-    Raises ValueError for no input or one that is not in INPUTS, NotConverged where `predict` does.
+    Raises ValueError for no input or one that is not in INPUTS, InputError for a dryer, and NotConverged where
+    `predict` does.
 
     >>> import coolsim
     >>> case = coolsim.load("scenarios/humid-delta.toml")
@@ -128,6 +130,8 @@ def sensitivities(
     if unknown or not by:
         found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
         raise ValueError(f"{found}; there are: {', '.join(INPUTS)}")
+    for one in (case,) if isinstance(case, Case) else case:
+        only_coolers(one, "sensitivities are computed")
     if isinstance(case, Case):
         case = at_its_fan(case, resolution)
         answer, shape = _sensitivities([case], air, by, resolution)

@@ -54,6 +54,7 @@ def size(case: Case) -> SizeAnswer:
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be sized."""
+    asked.only_coolers(case, "sizes are found")
     faults = []
     wanted = [("sizing", "", 'margin = "50 %" (or nothing: every key has a default)')]
     wanted += [("target", "moisture", 'moisture = "12 %"')]

@@ -66,8 +66,7 @@ WRONG = [
     ("cooler.residence_time", 'residence_time = "12 min"', "give one of"),
     ("cooler.airflow", "", "exactly one"),
     ("cooler.air_ratio", 'air_ratio = "1.2 kg/kg"', "give one of"),
-    ("cooler.arrangement", 'arrangement = "batch"', "not available yet"),
-    ("cooler.arrangement", 'arrangement = "belt"', "not available yet"),
+    ("cooler.arrangement", 'arrangement = "cross-flow"', "not available yet"),
     ("cooler.inlet_air_temperature", 'inlet_air_temperature = "20 degC"', "31 degC"),
     ("material", "[material]", "custom"),
     ("target.maximum_water_activity", 'maximum_water_activity = "0.65"', "without quotes"),
@@ -129,12 +128,9 @@ def test_fan_speed_alone_says_that_it_needs_the_curve(good: str) -> None:
     assert fault.key == "fan.speed" and "curve" in fault.allowed and "rated_flow" in fault.allowed
 
 
-def test_stages_and_belt_zones_are_not_available_yet(good: str) -> None:
+def test_stages_are_not_available_yet(good: str) -> None:
     (fault,) = faults_of(f'{good}[[stage]]\nname = "second"\n')
     assert "not available yet" in fault.allowed
-    belt = changed(good, "cooler.floor_area", 'arrangement = "belt"\nbelt_width = "2 m"')
-    (fault,) = faults_of(f'{belt}[[cooler.zone]]\nlength = "3 m"\n')
-    assert fault.key == "cooler.arrangement"
 
 
 def test_one_currency_in_the_file(good: str) -> None:

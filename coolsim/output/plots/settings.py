@@ -38,6 +38,7 @@ def dwell(
     result: of many cases; curves: for each case the name of the curve it lies on, such as "1200 m³/h".
     case: its target, where given, is drawn too. title: what the names are of. Returns the two axes.
     """
+    style.of_coolers(result, "the picture over dwell")
     time, percent, temperature = (scale(d, units) for d in (u.TIME, u.FRACTION, u.TEMPERATURE))
     out, x = result.pellets_out, np.atleast_1d(time(result.bed.residence_time))
     if len(curves) != len(x):
@@ -96,6 +97,7 @@ def moisture_map(
     chosen: the result at the settings to mark. Where a limit or wish other than the moisture is broken, the
     map is hatched.
     """
+    style.of_coolers(result, "the map")
     flow, time, percent = (scale(d, units) for d in (u.VOLUME_FLOW, u.TIME, u.FRACTION))
     order = _grid(result, case)
     q, t = flow(airflow(result, case)[order]), time(result.bed.residence_time[order])

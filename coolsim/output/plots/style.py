@@ -21,6 +21,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.transforms import ScaledTranslation
 
+from coolsim.errors import Fault, InputError
 from coolsim.output.page import pretty
 from coolsim.result import Result
 from coolsim.scenario import units as u
@@ -81,8 +82,16 @@ def wet_basis(moisture_db: Any) -> Any:
     return moisture_db / (1 + moisture_db)
 
 
+def of_coolers(result: Result, what: str) -> None:
+    """Refuse the answer of a dryer: its air and its pellets do not meet as the pictures show."""
+    if result.energy is not None:
+        allowed = f"{what} is drawn for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        raise InputError([Fault("", "result", "the answer of a dryer", allowed)])
+
+
 def one_case(result: Result, what: str) -> None:
-    """Refuse a result of many cases where a picture shows one."""
+    """Refuse a result of many cases where a picture shows one, and that of a dryer."""
+    of_coolers(result, what)
     if np.ndim(result.pellets_out.moisture_wb):
         count = np.size(result.pellets_out.moisture_wb)
         raise ValueError(

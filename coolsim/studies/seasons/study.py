@@ -14,6 +14,7 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario.weather import Weather, read_weather
+from coolsim.studies.asked import only_coolers
 from coolsim.studies.plant import knob_range
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
@@ -138,6 +139,7 @@ def _strategy(name: str, site: Site, hours: Hours) -> Strategy:
 
 def check(case: Case) -> None:
     """Raise InputError where a scenario cannot be held against a year."""
+    only_coolers(case, "years are run")
     if "moisture" not in case.tables.get("target", {}):
         where = getattr(case.source, "where", lambda key: "")
         found = "nothing" if "target" in case.tables else "no [target] table"

@@ -1,0 +1,377 @@
+"""Dryers, from cases to the Result a person reads: batches and belts, laid side by side where they can be.
+
+A batch is one phase of model.drying; a belt has one for each zone, and rides through it at the speed that the
+throughput asks for. Its fans stand along the zone, so air is mixed across the belt and not along it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from coolsim.answer import first
+from coolsim.case import Air, Batch, Belt, Case, Cooler
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.inputs import Inputs, bed_of, gather
+from coolsim.model import deep_bed as db
+from coolsim.model import drying
+from coolsim.model.bed import take
+from coolsim.model.deep_bed import Supply
+from coolsim.model.drying import Pellet, Phase, Solution
+from coolsim.model.march import Programme, Record
+from coolsim.model.pellet_shells import Shells
+from coolsim.numerics.stages import GAUSS_POINTS, over_step
+from coolsim.physics import air, packed_bed, pellet, sorption
+from coolsim.result import (
+    Accuracy,
+    AfterEqualising,
+    AirOut,
+    Bed,
+    Energy,
+    FeedIn,
+    History,
+    PelletsOut,
+    Profile,
+    Result,
+    Spread,
+)
+
+COUNTER_FLOW = "counter-flow"
+ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
+HOUR = 3600.0
+
+
+def kind(case: Case) -> str:
+    """Cases of one kind can stand side by side in one solve."""
+    cooler = case.cooler
+    if cooler.arrangement == COUNTER_FLOW:
+        return COUNTER_FLOW
+    detail = cooler.mixing if isinstance(cooler, Batch) else str(len(cooler.zones))
+    return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}"
+
+
+def dry(cases: Sequence[Case], weather: Air | None, many: bool = False) -> Result:
+    """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
+    inputs = gather([dataclasses.replace(c, cooler=_as_cooler(c)) for c in cases], weather)
+    phases = _phases(cases, inputs)
+    cooler = cases[0].cooler
+    shape = pellet.shape_exponent(
+        _column(cases, inputs, lambda c: c.feed.diameter), _column(cases, inputs, lambda c: c.feed.length)
+    )
+    pellets = Pellet(
+        shape,
+        _column(cases, inputs, lambda c: c.cooler.shrinkage),
+        getattr(cooler, "mixing", "none") == "continuous",
+    )
+    solutions = drying.solve(bed_of(inputs), phases, pellets)
+    efficiency = _column(cases, inputs, _fan_efficiency)
+    columns = _collected(len(inputs.radius), inputs, solutions, efficiency)
+    scalar = not many and inputs.shape == () and len(cases) == 1
+    result = _result(cooler, inputs, phases, columns)
+    if scalar:
+        result = dataclasses.replace(first(result), history=_history(solutions[0]))
+    failed = np.concatenate([s.index[~s.converged] for s in solutions])
+    if len(failed):
+        raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
+    return result
+
+
+def _reason(solutions: list[Solution], failed: int, count: int) -> str:
+    who = "the dryer" if count == 1 else f"{failed} of {count} dryers"
+    return f"{who} did not converge: a step in time became too short"
+
+
+def _as_cooler(case: Case) -> Cooler:
+    """The bed of a dryer in the form in which cases are laid side by side."""
+    c = case.cooler
+    if isinstance(c, Batch):
+        return Cooler(c.floor_area, c.bed_depth, airflow=c.airflow)
+    length = sum(zone.length for zone in c.zones)
+    return Cooler(c.belt_width * length, c.bed_depth, airflow=sum(zone.airflow for zone in c.zones))
+
+
+def _column(cases: Sequence[Case], inputs: Inputs, get: Callable[[Case], Any]) -> Array:
+    """One number per case; None becomes nan."""
+    return np.ascontiguousarray(
+        np.broadcast_to(np.array([get(c) for c in cases], float), inputs.radius.shape)
+    )
+
+
+def _fan_efficiency(case: Case) -> float:
+    fan = case.tables.get("fan", {})
+    if "efficiency" in fan:
+        return float(fan["efficiency"] * fan.get("motor_efficiency", 1.0))
+    return ASSUMED_FAN
+
+
+def dwells(belt: Belt, throughput: Array, bulk_density: Array) -> list[Array]:
+    """Time that pellets spend in each zone [s]."""
+    speed = throughput / (bulk_density * belt.belt_width * belt.bed_depth)
+    return [zone.length / speed for zone in belt.zones]
+
+
+def _phases(cases: Sequence[Case], inputs: Inputs) -> tuple[Phase, ...]:
+    first_cooler = cases[0].cooler
+    if isinstance(first_cooler, Batch):
+        return (_batch_phase(cases, inputs),)
+    return tuple(_zone_phase(cases, inputs, k) for k in range(len(first_cooler.zones)))
+
+
+def _fresh(inputs: Inputs) -> tuple[Array, Array]:
+    return inputs.humidity_ratio, air.enthalpy(inputs.outside_temperature, inputs.humidity_ratio)
+
+
+def _batch_phase(cases: Sequence[Case], inputs: Inputs) -> Phase:
+    def numbers(name: str) -> Array:
+        return _column(cases, inputs, lambda c: getattr(c.cooler, name))
+
+    flux = numbers("airflow") / inputs.outside_volume / inputs.floor_area
+    aim, power, every = numbers("inlet_air_temperature"), numbers("heater_power"), numbers("reverse_every")
+    most = np.where(np.isnan(power), np.inf, power / (flux * inputs.floor_area))
+    supply = Supply(*_fresh(inputs), np.where(np.isnan(aim), np.inf, aim), most, numbers("recirculation"))
+    down = _column(cases, inputs, lambda c: c.cooler.air_direction == "down") > 0
+    return Phase(flux, supply, Programme(numbers("duration"), np.where(np.isnan(every), np.inf, every), down))
+
+
+def _zone_phase(cases: Sequence[Case], inputs: Inputs, k: int) -> Phase:
+    def numbers(name: str) -> Array:
+        return _column(cases, inputs, lambda c: getattr(c.cooler.zones[k], name))
+
+    width = _column(cases, inputs, lambda c: c.cooler.belt_width)
+    flux = numbers("airflow") / inputs.outside_volume / (width * numbers("length"))
+    aim = numbers("inlet_air_temperature")
+    supply = Supply(
+        *_fresh(inputs),
+        np.where(np.isnan(aim), -np.inf, aim),
+        np.full_like(aim, np.inf),
+        numbers("recirculation"),
+    )
+    speed = inputs.throughput / (inputs.bulk_density * width * inputs.bed_depth)
+    down = _column(cases, inputs, lambda c: c.cooler.zones[k].air_direction == "down") > 0
+    return Phase(flux, supply, Programme(numbers("length") / speed, np.full_like(aim, np.inf), down))
+
+
+# ---- Solutions → columns --------------------------------------------------------------------------------
+
+
+def _collected(count: int, inputs: Inputs, solutions: list[Solution], efficiency: Array) -> dict[str, Array]:
+    parts = [(s.index, _columns(s, inputs, efficiency)) for s in solutions]
+    columns = {}
+    for name, example in parts[0][1].items():
+        columns[name] = np.empty((*example.shape[:-1], count))
+        for index, part in parts:
+            columns[name][..., index] = part[name]
+    return columns
+
+
+def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]:
+    """Per case: exit, exhaust, energy per m² of floor and of belt, and the last state over the depth."""
+    dryer, end = s.dryer, s.marches[-1].pellets
+    bed = dryer.bed
+    w = db.point_weights(dryer.z)
+    mean, _ = db.means(dryer, end.moisture)
+    X, T = drying.mean_exit(s)
+    water_error, energy_error = drying.imbalances(s)
+    H = (w * end.enthalpy).sum(axis=0)
+    even = (w * bed.bound_water(mean)[0]).sum(axis=0)  # within each pellet, not between them
+    solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
+    out = _outflow(s, efficiency[s.index])
+    wet = mean / (1 + mean)
+    average = (w * wet).sum(axis=0)
+    last = _last(s)
+    return {
+        "X": X,
+        "T": T,
+        "T_even": dryer.laws.pellet_temperature(bed, X, H, even),
+        "X_surface": np.maximum((w * last["surface_moisture"]).sum(axis=0), 0.0),
+        "solid": solid,
+        "water_error": water_error,
+        "energy_error": energy_error,
+        "error_M": s.moisture_error,
+        "error_T": s.temperature_error,
+        "driest": wet.min(axis=0),
+        "wettest": wet.max(axis=0),
+        "deviation": np.sqrt((w * (wet - average) ** 2).sum(axis=0)),
+        **out,
+        **_profile(s, last),
+    }
+
+
+def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
+    """Exhaust (mean over the air of all phases), heat, fans, pressure drop and lift-off; per m² of a batch's floor,
+    or per m² of bed that rides through all zones."""
+    B = s.dryer.bed.cases
+    totals = {
+        name: np.zeros(B)
+        for name in ("air", "vapour", "enthalpy", "heat", "fan", "lift_off", "pressure_drop")
+    }
+    for phase, m in zip(s.phases, s.marches):
+        for record in m.records:
+            k = record.index
+            dry_air = phase.air_flux[k] * record.duration
+            Y, h = over_step(record.outlet)
+            drop, lift, volume = _through(s, phase, record)
+            totals["air"][k] += dry_air
+            totals["vapour"][k] += dry_air * Y
+            totals["enthalpy"][k] += dry_air * h
+            totals["heat"][k] += dry_air * record.heat
+            totals["fan"][k] += dry_air * volume * drop / efficiency[k]
+            totals["lift_off"][k] = np.maximum(totals["lift_off"][k], lift)
+            totals["pressure_drop"][k] = np.maximum(totals["pressure_drop"][k], drop)
+    Y = totals.pop("vapour") / totals["air"]
+    h = totals.pop("enthalpy") / totals["air"]
+    return totals | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
+
+
+def _through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array]:
+    """Clean pressure drop [Pa], highest lift-off, and the air's volume before the bed [m³/kg], at a step's end."""
+    k, dryer = record.index, s.dryer
+    bed, dz = dryer.bed, db.point_weights(dryer.z)[:, record.index]
+    T, Y = record.points[:, db.TA, 1], np.maximum(record.points[:, db.HUMIDITY, 1], 0.0)
+    p, eps, flux = bed.pressure[k], bed.void_fraction[k], phase.air_flux[k]
+    density, viscosity = air.moist_density(T, Y, p), air.viscosity(T)
+    velocity = flux * air.dry_air_volume(T, Y, p)
+    shrunk = db.size(take(dryer, k), record.mean_moisture)
+    d_p = 2 * bed.radius[k] * shrunk
+    drop = (
+        dz * bed.depth[k] * shrunk**3 * packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
+    ).sum(axis=0)
+    bulk = bed.solid_density[k] / shrunk**3 * (1 - eps) * (1 + record.mean_moisture)
+    lift = velocity / packed_bed.minimum_fluidisation_velocity(d_p, bulk, eps, density, viscosity)
+    Y_in, h_in = record.inlet[:, 1]
+    return drop, lift.max(axis=0), air.dry_air_volume(air.temperature_from_enthalpy(h_in, Y_in), Y_in, p)
+
+
+_LAST = {
+    "surface_moisture": db.XS,
+    "surface_temperature": db.TS,
+    "air_temperature": db.TA,
+    "humidity_ratio": db.HUMIDITY,
+}
+
+
+def _last(s: Solution) -> dict[str, Array]:
+    """Surfaces and air at the points at the end, (P, B)."""
+    points = np.empty((2 * (len(s.dryer.z) - 1), 5, s.dryer.bed.cases))
+    for record in s.marches[-1].records:
+        points[..., record.index] = record.points[:, :, 1]
+    return {name: points[:, v] for name, v in _LAST.items()}
+
+
+PROFILE_POINTS = 16  # so that cases on finer meshes have the same shape
+
+
+def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
+    dryer, end = s.dryer, s.marches[-1].pellets
+    at = (dryer.z[:-1, None] + np.diff(dryer.z, axis=0)[:, None] * GAUSS_POINTS[:, None]).reshape(
+        -1, dryer.bed.cases
+    )
+    every = len(at) // PROFILE_POINTS
+    V = _coarser(dryer.shells)
+    X = (dryer.shells.volume * end.moisture).reshape(len(at), len(V), -1, dryer.bed.cases).sum(axis=2) / V
+    whole = {
+        "z": at * dryer.bed.depth,
+        "time": np.broadcast_to(sum(p.programme.duration for p in s.phases), at.shape),
+        "pellet_temperature": db.temperature(dryer, end),
+        "mean_moisture": db.means(dryer, end.moisture)[0],
+        **last,
+    }
+    columns = {f"profile {name}": f[::every] for name, f in whole.items()}
+    middle = dryer.shells.middle.reshape(len(V), -1, dryer.bed.cases).mean(axis=1) * dryer.bed.radius
+    return columns | {"profile moisture": X[::every], "profile radius": middle}
+
+
+def _coarser(sh: Shells) -> Array:
+    """Volumes of twelve shells, whatever the mesh."""
+    return sh.volume.reshape(drying.Resolution().shells, -1, sh.volume.shape[-1]).sum(axis=1)
+
+
+# ---- Columns → Result -----------------------------------------------------------------------------------
+
+
+def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: dict[str, Array]) -> Result:
+    X, T, p = c["X"], c["T"], inputs.pressure
+    seconds = sum(phase.programme.duration for phase in phases)
+    flashed = inputs.flashed_temperature != inputs.feed_temperature
+    wet = np.where(flashed, inputs.flashed_moisture / (1 + inputs.flashed_moisture), inputs.moisture_wb)
+    per_bed = (
+        inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
+    )
+    lost = c["solid"] * (inputs.flashed_moisture - X)  # kg/m² of bed
+    solid_flow = c["solid"] * inputs.floor_area / seconds if isinstance(cooler, Batch) else inputs.dry_solid
+    Y, T_air = c["Y"], c["T_air"]
+    saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
+    per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
+    return Result(
+        FeedIn(inputs.flashed_temperature, wet, inputs.moisture_wb - wet),
+        PelletsOut(
+            T,
+            X / (1 + X),
+            X,
+            c["X_surface"],
+            sorption.water_activity(inputs.isotherm, X, T),
+            solid_flow * (1 + X),
+        ),
+        AfterEqualising(c["T_even"], sorption.water_activity(inputs.isotherm, X, c["T_even"])),
+        AirOut(
+            T_air,
+            air.relative_humidity(T_air, Y, p),
+            Y,
+            air.wet_bulb(T_air, np.minimum(Y, saturated), p),
+            air.dew_point(Y, p),
+        ),
+        Bed(
+            inputs.bed_depth,
+            seconds,
+            c["air"] / _wet_per_area(inputs),
+            np.max([phase.air_flux for phase in phases], axis=0) * inputs.outside_volume,
+            c["lift_off"],
+            c["pressure_drop"],
+            packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
+            solid_flow * (inputs.flashed_moisture - X),
+        ),
+        Accuracy(c["water_error"], c["energy_error"], c["error_M"], c["error_T"]),
+        Profile(
+            **{
+                name.removeprefix("profile "): np.ascontiguousarray(np.moveaxis(f, -1, 0))
+                for name, f in c.items()
+                if name.startswith("profile ")
+            }
+        ),
+        energy=Energy(c["heat"] * per_bed, c["fan"] * per_bed, per_water),
+        spread=Spread(c["driest"], c["wettest"], c["deviation"]),
+    )
+
+
+def _wet_per_area(inputs: Inputs) -> Array:
+    return inputs.bulk_density * inputs.bed_depth
+
+
+def _history(s: Solution) -> History:
+    """The course of the one case of a solution."""
+    w, bed = db.point_weights(s.dryer.z)[:, 0], s.dryer.bed
+    rows, began, before = [], 0.0, float(bed.feed_moisture[0])
+    for zone, (phase, m) in enumerate(zip(s.phases, s.marches), 1):
+        for r in m.records:
+            X, T = r.mean_moisture[:, 0], r.points[:, db.TP, 1, 0]
+            mean = float(w @ X)
+            (Y_in, h_in), (Y_out, h_out) = r.inlet[:, 1, 0], r.outlet[:, 1, 0]
+            rate = (before - mean) / float(r.duration[0])
+            T_in, T_out = (air.temperature_from_enthalpy(h, Y) for h, Y in ((h_in, Y_in), (h_out, Y_out)))
+            rows.append(
+                (
+                    began + float(r.time[0]),
+                    mean / (1 + mean),
+                    X[0] / (1 + X[0]),
+                    X[-1] / (1 + X[-1]),
+                    float(w @ T),
+                    *(T_in, Y_in, T_out, Y_out, rate, zone),
+                )
+            )
+            before = mean
+        began += float(phase.programme.duration[0])
+    return History(*np.array(rows, float).T)

@@ -1,0 +1,297 @@
+"""A drying from beginning to end: phases one after the other, on two meshes, with balances and an error estimate.
+
+1. A coarse mesh, graded to both faces of the bed, with steps in time as long as the tolerance of `march` allows.
+2. Twice the cells, twice the shells, and each of those steps halved. Both schemes' errors fall by four or more, so
+   the difference between the two answers bounds the error of the finer one.
+3. Cases whose error is above tolerance go round again, with twice the cells and shells and the same steps: by then
+   theirs is the least of the errors.
+
+A batch has one phase; a belt has one for each zone, and its clock is the dwell.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.fields import Array
+from coolsim.model import deep_bed as db
+from coolsim.model.bed import Bed, take
+from coolsim.model.deep_bed import Dryer, Pellets, Supply
+from coolsim.model.march import STEP_TOLERANCE, March, Programme, march
+from coolsim.model.pellet_shells import shaped_shells
+from coolsim.model.solve import GRADING, KELVIN_PER_MOISTURE, MOISTURE_PER_KELVIN
+from coolsim.model.surface import REAL, Laws
+from coolsim.numerics import mesh
+from coolsim.numerics.stages import over_step
+from coolsim.physics import air, packed_bed
+
+FACE_LAYER = 0.3  # thickness of the outermost cells' layer, in transfer lengths of the air
+PART = (
+    0.6  # of the difference between two meshes that counts as error: second order leaves a third, fronts more
+)
+MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a case is refined
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march."""
+
+    cells: int = 8
+    shells: int = 12
+    refinements: int = 2
+    step_tolerance: float = STEP_TOLERANCE
+
+
+@dataclass(frozen=True)
+class Phase:
+    """What the bed meets for a while. Every number is an array (cases,)."""
+
+    air_flux: Array  # Ga, kg dry air/(m² s)
+    supply: Supply
+    programme: Programme
+
+
+@dataclass(frozen=True)
+class Pellet:
+    """Shape of the pellets, per case: exponent of physics.pellet.shape_exponent, and shrinkage of deep_bed."""
+
+    exponent: Array
+    shrinkage: Array
+    mixed: bool = False  # whether they are turned over all the time
+
+
+@dataclass(frozen=True)
+class Totals:
+    """What a phase has cost and done, per m² of floor, (B,)."""
+
+    water: Array  # carried off by the exhaust, kg
+    enthalpy: Array  # carried off by the exhaust above that of the fresh air, J
+    heat: Array  # given by the heater, J
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Cases solved on meshes of one size."""
+
+    index: NDArray[np.intp]  # which cases of the bed, (B,)
+    phases: tuple[Phase, ...]
+    marches: tuple[March, ...]  # one per phase
+    totals: tuple[Totals, ...]
+    start: Pellets
+    moisture_error: Array  # kg/kg wet, of the bed's mean at the end, (B,)
+    temperature_error: Array  # K, likewise
+    converged: NDArray[np.bool_]
+
+    @property
+    def dryer(self) -> Dryer:
+        return self.marches[-1].dryer
+
+
+def solve(
+    bed: Bed,
+    phases: tuple[Phase, ...],
+    pellet: Pellet,
+    laws: Laws = REAL,
+    resolution: Resolution = Resolution(),
+) -> list[Solution]:
+    """Dry every case through all phases: a list of solutions, one per size of mesh that was needed.
+
+    The bed's feed is what is laid; its air_flux and inlet air are those of the phases instead.
+    """
+    index = np.arange(bed.cases)
+    coarse = _run(
+        bed,
+        phases,
+        pellet,
+        laws,
+        resolution.cells // 2,
+        resolution.shells // 2,
+        index,
+        resolution.step_tolerance,
+    )
+    answers: list[Solution] = []
+    for attempt in range(resolution.refinements + 1):
+        factor = 2**attempt
+        clocks = tuple(halved(m) if attempt == 0 else kept(m) for m in coarse.marches)
+        fine = _finer(
+            bed, phases, pellet, laws, coarse, clocks, resolution.cells * factor, resolution.shells * factor
+        )
+        rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
+        rough |= fine.temperature_error > TEMPERATURE_ERROR
+        if attempt == resolution.refinements or not rough.any():
+            return [*answers, fine]
+        if not rough.all():
+            answers.append(part(fine, np.flatnonzero(~rough)))
+        coarse = part(fine, np.flatnonzero(rough))
+    raise AssertionError("not reached")
+
+
+def part(s: Solution, which: NDArray[np.intp]) -> Solution:
+    """Some cases of a solution."""
+    records = {id(m): _records_of(m, which) for m in s.marches}
+    bare = dataclasses.replace(s, marches=tuple(dataclasses.replace(m, records=[]) for m in s.marches))
+    picked = take(bare, which)
+    marches = (dataclasses.replace(p, records=records[id(m)]) for p, m in zip(picked.marches, s.marches))
+    return dataclasses.replace(picked, marches=tuple(marches))
+
+
+def _records_of(m: March, which: NDArray[np.intp]) -> list:
+    """The steps of some cases, renumbered."""
+    place = np.full(m.dryer.bed.cases, -1)
+    place[which] = np.arange(len(which))
+    records = []
+    for record in m.records:
+        kept = np.flatnonzero(place[record.index] >= 0)
+        if len(kept):
+            some = take(record, kept)
+            records.append(dataclasses.replace(some, index=place[some.index]))
+    return records
+
+
+def _run(
+    bed: Bed,
+    phases: tuple[Phase, ...],
+    pellet: Pellet,
+    laws: Laws,
+    cells: int,
+    shells: int,
+    index: NDArray[np.intp],
+    steps: tuple[Array, ...] | float,
+) -> Solution:
+    """All phases on one mesh, with `steps` given for each phase or by their tolerance."""
+    dryer = _dryer(bed, phases, pellet, laws, cells, shells)
+    start = pellets = db.laid(dryer)
+    marches, totals = [], []
+    converged = np.ones(bed.cases, bool)
+    for k, phase in enumerate(phases):
+        dryer = dataclasses.replace(
+            dryer, bed=dataclasses.replace(bed, air_flux=phase.air_flux), supply=phase.supply
+        )
+        if isinstance(steps, float):
+            done = march(dryer, pellets, phase.programme, None, steps)
+        else:
+            done = march(dryer, pellets, phase.programme, steps[k])
+        pellets, converged = done.pellets, converged & done.reached
+        marches.append(done)
+        totals.append(_totals(done, phase))
+    unknown = np.full(bed.cases, np.inf)
+    return Solution(index, phases, tuple(marches), tuple(totals), start, unknown, unknown, converged)
+
+
+def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, cells: int, shells: int) -> Dryer:
+    layer = np.min([face_layer(bed, phase.air_flux) for phase in phases], axis=0)
+    grading = np.full(bed.cases, GRADING)
+    return Dryer(
+        bed,
+        phases[0].supply,
+        shaped_shells(shells, grading, pellet.exponent),
+        pellet.exponent,
+        pellet.shrinkage,
+        mesh.layered_nodes(cells, layer, layer),
+        laws,
+        pellet.mixed,
+    )
+
+
+def face_layer(bed: Bed, air_flux: Array) -> Array:
+    """Thickness of the layer at each face, as a share of the depth: a part of where the air changes by 1/e."""
+    h = packed_bed.heat_transfer_coefficient(air_flux, 2 * bed.radius, bed.inlet_air_temperature)
+    return np.clip(FACE_LAYER * air_flux * air.HEAT_CAPACITY_DRY_AIR / (h * bed.surface), 1e-4, 1.0)
+
+
+def _totals(m: March, phase: Phase) -> Totals:
+    water, enthalpy, heat = (np.zeros(m.dryer.bed.cases) for _ in range(3))
+    for record in m.records:
+        k = record.index
+        dry_air = phase.air_flux[k] * record.duration
+        exhausted = (1 - phase.supply.recirculation[k]) * dry_air
+        Y_out, h_out = over_step(record.outlet)
+        water[k] += exhausted * (Y_out - phase.supply.fresh_humidity_ratio[k])
+        enthalpy[k] += exhausted * (h_out - phase.supply.fresh_enthalpy[k])
+        heat[k] += dry_air * record.heat
+    return Totals(water, enthalpy, heat)
+
+
+def _finer(
+    bed: Bed,
+    phases: tuple[Phase, ...],
+    pellet: Pellet,
+    laws: Laws,
+    coarse: Solution,
+    clocks: tuple[Array, ...],
+    cells: int,
+    shells: int,
+) -> Solution:
+    """The same cases on a finer mesh; and how far the coarser one was off."""
+    which = coarse.index
+    fine = _run(
+        take(bed, which), take(phases, which), take(pellet, which), laws, cells, shells, which, clocks
+    )
+    X, T = mean_exit(fine)
+    X_c, T_c = mean_exit(coarse)
+    moisture = PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
+    temperature = PART * np.abs(T - T_c)
+    known = coarse.converged
+    return dataclasses.replace(
+        fine,
+        moisture_error=np.where(known, moisture + MOISTURE_PER_KELVIN * temperature, np.inf),
+        temperature_error=np.where(known, temperature + KELVIN_PER_MOISTURE * moisture, np.inf),
+    )
+
+
+def halved(m: March) -> Array:
+    """Middles and ends of the steps of every case, (S, B), padded with inf."""
+    ends, durations = _steps(m)
+    return np.stack([ends - 0.5 * durations, ends], axis=1).reshape(-1, ends.shape[1])
+
+
+def kept(m: March) -> Array:
+    """Ends of the steps of every case, (S, B), padded with inf."""
+    return _steps(m)[0]
+
+
+def _steps(m: March) -> tuple[Array, Array]:
+    shape = len(m.records) + 1, m.dryer.bed.cases
+    ends, durations, filled = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape[1], np.intp)
+    for record in m.records:
+        k = record.index
+        ends[filled[k], k], durations[filled[k], k] = record.time, record.duration
+        filled[k] += 1
+    return ends, durations
+
+
+# ---- What has become of the bed -------------------------------------------------------------------------
+
+
+def mean_exit(s: Solution) -> tuple[Array, Array]:
+    """Mean moisture and temperature of the bed at the end, once mixed."""
+    dryer, pellets = s.dryer, s.marches[-1].pellets
+    w = db.point_weights(dryer.z)
+    X, Q = db.means(dryer, pellets.moisture)
+    mean, heat = (w * X).sum(axis=0), (w * pellets.enthalpy).sum(axis=0)
+    return mean, dryer.laws.pellet_temperature(dryer.bed, mean, heat, (w * Q).sum(axis=0))
+
+
+def imbalances(s: Solution) -> tuple[Array, Array]:
+    """Water as a share of the water laid, energy as a share of what the heater gave or the feed brought.
+
+    From the pellets at both ends, the exhaust and the heater: nothing that the solver balanced by itself.
+    """
+    dryer, end = s.dryer, s.marches[-1].pellets
+    bed = dryer.bed
+    w = db.point_weights(dryer.z)
+    solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
+    X_start, X_end = (
+        (w * db.means(dryer, s.start.moisture)[0]).sum(0),
+        (w * db.means(dryer, end.moisture)[0]).sum(0),
+    )
+    H_start, H_end = (w * s.start.enthalpy).sum(0), (w * end.enthalpy).sum(0)
+    water = solid * (X_start - X_end) - sum(t.water for t in s.totals)
+    heat = sum(t.heat for t in s.totals)
+    energy = solid * (H_start - H_end) + heat - sum(t.enthalpy for t in s.totals)
+    capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture
+    return water / (solid * X_start), energy / np.maximum(heat, solid * capacity)

@@ -1,0 +1,283 @@
+"""From laid pellets to dried ones: many dryers marched through time, each with steps of its own.
+
+A step that Newton's method does not manage is tried again a quarter as long. Steps are as long as keeps what
+straight continuation would have missed near `STEP_TOLERANCE`, or they follow a clock: the times at
+which an earlier march stopped. When the air reverses, the next step is a short one, as at the start.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.fields import Array
+from coolsim.model import deep_bed as db
+from coolsim.model.bed import take
+from coolsim.model.deep_bed import Dryer, Pellets, State, Step
+from coolsim.numerics.newton import CLOSE, Method, newton
+from coolsim.numerics.stages import over_step
+from coolsim.physics import air, packed_bed
+
+ENOUGH = 3e-6  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
+MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
+CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
+FIRST_STEP = 0.02  # in the time in which the film would heat a pellet
+STEP_TOLERANCE = 0.2  # of what continuation misses, in db.MOISTURE_SCALE and db.TEMPERATURE_SCALE
+REJECTED = 4.0  # times the tolerance: a step that missed so much is taken again
+SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 3.0
+
+
+@dataclass(frozen=True)
+class Programme:
+    """What is done with the bed, per case (B,)."""
+
+    duration: Array  # s
+    reverse_every: Array  # s; inf: the air never reverses
+    from_above: NDArray[np.bool_]  # whether the air comes down at first
+
+
+@dataclass(frozen=True)
+class Record:
+    """Steps that some cases took at the same turn of the loop, in the order of the bed (not of the air)."""
+
+    index: NDArray[np.intp]  # which cases, (b,)
+    time: Array  # at the end of the step [s], (b,)
+    duration: Array  # of the step, (b,)
+    from_above: NDArray[np.bool_]  # whether the air came down, (b,)
+    points: Array  # (P, 5, 2, b), as db.State
+    mean_moisture: Array  # X̄ at the end, (P, b)
+    inlet: Array  # (2, 2, b): Y and h
+    outlet: Array  # (2, 2, b)
+    heat: Array  # J per kg dry air, over the step's mean, (b,)
+
+
+@dataclass(frozen=True)
+class March:
+    """Where all cases have come, and every step on the way."""
+
+    dryer: Dryer
+    pellets: Pellets  # in the order of the bed
+    reached: NDArray[np.bool_]  # whether the end was reached, (B,)
+    newton_steps: NDArray[np.intp]  # (B,)
+    records: list[Record]
+
+
+def _put(data: Any, index: Any, part: Any) -> Any:
+    """The arrays of a flat data class with cases `index` (last axis) replaced."""
+    changed = {}
+    for f in dataclasses.fields(data):
+        changed[f.name] = getattr(data, f.name).copy()
+        changed[f.name][..., index] = getattr(part, f.name)
+    return dataclasses.replace(data, **changed)
+
+
+def _half_step(step: Step, state: State) -> tuple[State, Array]:
+    """Half a Newton step while steps are large: ends the to and fro between two states on either side of a kink."""
+    new, size = db.newton_step(step, state)
+    w = np.where(size > CLOSE, 0.5, 1.0)
+    parts = ((getattr(state, f.name), getattr(new, f.name)) for f in dataclasses.fields(State))
+    return State(*(old + w * (f - old) for old, f in parts)), size
+
+
+METHOD, HALVED = (Method(step, take, _put) for step in (db.newton_step, _half_step))
+
+
+def _solved(
+    step: Step, guess: State, fresh: NDArray[np.bool_]
+) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
+    """One step in time. From a first guess, which may be far off, a failure is followed by half steps."""
+    state, converged, taken = newton(METHOD, step, guess, len(fresh), MOST_STEPS, ENOUGH)
+    again = np.flatnonzero(fresh & ~converged)
+    if len(again):
+        part = take(guess, again)
+        part, reached, more = newton(HALVED, take(step, again), part, len(again), MOST_HALF_STEPS, ENOUGH)
+        state = _put(state, again, part)
+        converged[again] = reached
+        taken[again] += more
+    return state, converged, taken
+
+
+@dataclass
+class _Going:
+    """The cases still under way, compact; every array has the cases last."""
+
+    index: NDArray[np.intp]
+    dryer: Dryer  # in the order of the air's path
+    pellets: Pellets
+    state: State | None  # of the last step that was taken
+    fresh: NDArray[np.bool_]  # no last step to continue from
+    time: Array
+    last: Array  # duration of the last step
+    next: Array  # duration of the next one
+    turns: NDArray[np.intp]  # reversals so far
+    above: NDArray[np.bool_]  # whether the air comes down now
+    stops: NDArray[np.intp]  # of the clock, passed so far
+
+
+def march(
+    dryer: Dryer,
+    pellets: Pellets,
+    programme: Programme,
+    clock: Array | None = None,
+    tolerance: float = STEP_TOLERANCE,
+) -> March:
+    """March all cases to their ends; pellets in the order of the bed. `clock` (S, B): stops, padded with inf."""
+    B, laid_out, in_bed = dryer.bed.cases, dryer, pellets
+    dryer, pellets = _seen_from(dryer, pellets, programme.from_above)
+    first = first_step(dryer)
+    end, every = programme.duration, programme.reverse_every
+    g = _Going(
+        np.arange(B),
+        dryer,
+        pellets,
+        None,
+        np.ones(B, bool),
+        np.zeros(B),
+        first,
+        np.minimum(first, end),
+        np.zeros(B, np.intp),
+        programme.from_above,
+        np.zeros(B, np.intp),
+    )
+    final, reached, steps = in_bed, np.zeros(B, bool), np.zeros(B, np.intp)
+    records: list[Record] = []
+    while len(g.index):
+        stop = _next_stop(g, end, every, clock)
+        left = stop - g.time
+        duration = np.minimum(g.next, left)
+        duration = np.where((duration < left) & (duration > 0.5 * left), 0.5 * left, duration)
+        step = Step(g.dryer, g.pellets, duration)
+        guess = _guess(step, g)
+        state, converged, taken = _solved(step, guess, g.fresh)
+        steps[g.index] += taken
+        missed = _missed(step, guess, state) / tolerance
+        accepted = converged & (g.fresh | (missed < REJECTED) if clock is None else True)
+        if accepted.any():
+            records.append(
+                _record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration))
+            )
+        _go_on(g, step, state, accepted, stop, first, missed if clock is None else None)
+        done = g.time >= end[g.index]
+        lost = g.next < LEAST_STEP * end[g.index]
+        if (done | lost).any():
+            _, ordered = _seen_from(g.dryer, g.pellets, g.above)
+            final = _put(final, g.index[done], take(ordered, done))
+            reached[g.index[done]] = True
+            _leave(g, ~(done | lost))
+        _reverse(g, every)
+    return March(laid_out, final, reached, steps, records)
+
+
+def first_step(dryer: Dryer) -> Array:
+    """A small part of the time in which the film would heat a pellet, (B,) seconds."""
+    bed = dryer.bed
+    T = air.temperature_from_enthalpy(dryer.supply.fresh_enthalpy, dryer.supply.fresh_humidity_ratio)
+    h = packed_bed.heat_transfer_coefficient(bed.air_flux, 2 * bed.radius, T)
+    capacity = bed.solid_density * (bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture)
+    return np.asarray(FIRST_STEP * capacity * bed.radius / (3 * h))
+
+
+def _next_stop(g: _Going, end: Array, every: Array, clock: Array | None) -> Array:
+    end = end[g.index]
+    stop = np.minimum(end, (g.turns + 1) * every[g.index])
+    if clock is not None:
+        stop = np.minimum(stop, clock[g.stops, g.index])
+    return np.where(end - stop < LEAST_STEP * end, end, stop)
+
+
+def _guess(step: Step, g: _Going) -> State:
+    if g.state is None or g.fresh.all():
+        return db.first_guess(step)
+    guess = db.continued(step, g.state, np.minimum(step.duration / g.last, FASTEST_GROWTH))
+    return _put(guess, g.fresh, take(db.first_guess(step), g.fresh)) if g.fresh.any() else guess
+
+
+def _missed(step: Step, guess: State, state: State) -> Array:
+    """How far the guess was from the end of the step, bed's mean in the scales of deep_bed, (B,)."""
+    w = db.point_weights(step.dryer.z)
+    V = step.dryer.shells.volume
+    moisture = (V * (state.chain[:, :, 1] - guess.chain[:, :, 1])).sum(axis=1)
+    T = state.points[:, db.TP, 1] - guess.points[:, db.TP, 1]
+    missed = np.abs(moisture) / db.MOISTURE_SCALE + np.abs(T) / db.TEMPERATURE_SCALE
+    return np.asarray((w * missed).sum(axis=0))
+
+
+def _record(step: Step, state: State, g: _Going, accepted: NDArray[np.bool_], time: Array) -> Record:
+    laws, supply = step.dryer.laws, step.dryer.supply
+    Ta, Y = state.points[-2:, db.TA], state.points[-2:, db.HUMIDITY]
+    out = db.leaving(np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1))
+    blown = db.blown_in(supply, laws, *out)
+    back = g.above
+    points = state.points
+    mean = (step.dryer.shells.volume * state.chain[:, :, 1]).sum(axis=1)
+    if back.any():
+        points = np.where(back, points[::-1], points)
+        mean = np.where(back, mean[::-1], mean)
+    heat = over_step(blown.enthalpy - blown.mixed_enthalpy)
+    whole = Record(g.index, time, step.duration, back, points, mean, state.inlet, out, heat)
+    return whole if accepted.all() else take(whole, np.flatnonzero(accepted))
+
+
+def _go_on(
+    g: _Going,
+    step: Step,
+    state: State,
+    accepted: NDArray[np.bool_],
+    stop: Array,
+    first: Array,
+    missed: Array | None,
+) -> None:
+    """Take the steps that were accepted, and choose the next ones."""
+    left = stop - g.time
+    if accepted.all():
+        g.pellets, g.state = db.ended(step, state), state
+    else:
+        g.pellets = _put(g.pellets, accepted, take(db.ended(step, state), accepted))
+        g.state = state if g.state is None else _put(g.state, accepted, take(state, accepted))
+    arrived = accepted & (step.duration >= left)
+    g.time = np.where(arrived, stop, np.where(accepted, g.time + step.duration, g.time))
+    g.last = np.where(accepted, step.duration, g.last)
+    g.stops += arrived
+    shorter = CUT * step.duration
+    if missed is None:
+        met = accepted & (arrived | g.fresh)
+        g.next = np.where(met, np.inf, np.where(accepted, FASTEST_GROWTH * step.duration, shorter))
+    else:
+        growth = np.clip(1 / np.sqrt(np.maximum(missed, 1e-6)), SLOWEST_GROWTH, FASTEST_GROWTH)
+        growth = np.where(g.fresh & accepted, 1.0, growth)
+        g.next = np.where(
+            np.isfinite(missed) & (accepted | (missed >= REJECTED)), growth * step.duration, shorter
+        )
+    g.fresh = g.fresh & ~accepted
+
+
+def _leave(g: _Going, staying: NDArray[np.bool_]) -> None:
+    index = np.flatnonzero(staying)
+    for f in dataclasses.fields(g):
+        if f.name != "state" or g.state is not None:
+            setattr(g, f.name, take(getattr(g, f.name), index))
+
+
+def _reverse(g: _Going, every: Array) -> None:
+    due = g.time >= (g.turns + 1) * every[g.index]
+    if not due.any():
+        return
+    g.dryer, g.pellets = _seen_from(g.dryer, g.pellets, due)
+    g.above = g.above ^ due
+    g.turns = g.turns + due
+    g.fresh = g.fresh | due
+    g.next = np.where(due & np.isfinite(g.next), first_step(g.dryer), g.next)
+
+
+def _seen_from(dryer: Dryer, pellets: Pellets, other_side: NDArray[np.bool_]) -> tuple[Dryer, Pellets]:
+    """Bed and pellets in the order of an air that, for some cases, comes from the other side."""
+    if not other_side.any():
+        return dryer, pellets
+    z, X, H = dryer.z, pellets.moisture, pellets.enthalpy
+    return dataclasses.replace(dryer, z=np.where(other_side, 1 - z[::-1], z)), Pellets(
+        np.where(other_side, X[::-1], X), np.where(other_side, H[::-1], H)
+    )

@@ -1,0 +1,119 @@
+"""Dryers of plain numbers, and formulas with exact answers to hold against them.
+
+None of the formulas uses coolsim: they are the expected side of the tests.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from laws.exact import air_enthalpy, bed
+from scipy.integrate import quad
+from scipy.special import ive, jn_zeros
+
+from coolsim.model import deep_bed as db
+from coolsim.model import drying
+from coolsim.model.deep_bed import Dryer, Supply
+from coolsim.model.drying import Pellet, Phase, Resolution, Solution
+from coolsim.model.march import Programme
+from coolsim.model.pellet_shells import shaped_shells
+from coolsim.model.solve import GRADING
+from coolsim.model.surface import REAL, Laws
+from coolsim.numerics import mesh
+
+SPHERE = 2.0  # exponent of its shape
+ONE = np.ones(1)
+
+
+def schumann(x: float, y: float) -> float:
+    """J(x, y) = 1 − e^(−y) ∫₀ˣ e^(−u) I₀(2√(y u)) du: T. E. W. Schumann, J. Franklin Inst. 208 (1929) 405, in the
+    form of Hougen & Watson (memory, high). Fluid that enters hotter: J(ξ, τ); solid: 1 − J(τ, ξ)."""
+
+    def weight(u: float) -> float:  # e^(−u−y) I₀(2√(yu)), scaled so that nothing overflows
+        return float(np.exp(-((np.sqrt(u) - np.sqrt(y)) ** 2)) * ive(0, 2 * np.sqrt(y * u)))
+
+    return 1 - quad(weight, 0, x, epsabs=1e-12, epsrel=1e-12, limit=400)[0]
+
+
+def finite_cylinder(diameter: float, length: float, Dt: float) -> float:
+    """Share of the water still to go, surface held: long cylinder times slab (Newman's rule; Crank 5.23, 4.18)."""
+    a, n = jn_zeros(0, 400), 2 * np.arange(400) + 1
+    long = np.sum(4 / a**2 * np.exp(-((2 * a / diameter) ** 2) * Dt))
+    slab = np.sum(8 / (np.pi * n) ** 2 * np.exp(-((n * np.pi / length) ** 2) * Dt))
+    return float(long * slab)
+
+
+def supply(
+    T: float = 20.0, Y: float = 0.0, heated_to: float = -np.inf, most: float = np.inf, r: float = 0.0
+) -> Supply:
+    """Fresh air (°C, kg/kg), the heater's aim [°C] and limit [J/kg dry air], recirculation."""
+    return Supply(Y * ONE, air_enthalpy(T, Y) * ONE, heated_to * ONE, most * ONE, r * ONE)
+
+
+def phase(
+    air_flux: float, seconds: float, air: Supply, reverse_every: float = np.inf, down: bool = False
+) -> Phase:
+    return Phase(air_flux * ONE, air, Programme(seconds * ONE, reverse_every * ONE, np.array([down])))
+
+
+def dry(
+    *phases: Phase,
+    laws: Laws = REAL,
+    cells: int = 16,
+    shells: int = 12,
+    exponent: float = SPHERE,
+    shrinkage: float = 0.0,
+    mixed: bool = False,
+    refinements: int = 0,
+    step_tolerance: float = 0.05,
+    **numbers: Any,
+) -> Solution:
+    """Dry one bed of the numbers of laws.exact.bed, on a mesh of this size."""
+    one = bed(**numbers)
+    pellet = Pellet(exponent * ONE, shrinkage * ONE, mixed)
+    (s,) = drying.solve(one, phases, pellet, laws, Resolution(cells, shells, refinements, step_tolerance))
+    assert s.converged.all()
+    return s
+
+
+def moisture(s: Solution) -> float:
+    return float(drying.mean_exit(s)[0][0])
+
+
+def temperature(s: Solution) -> float:
+    return float(drying.mean_exit(s)[1][0])
+
+
+def exhaust(s: Solution, laws: Laws = REAL) -> tuple[float, float]:
+    """Temperature and humidity ratio of the air that leaves at the very end."""
+    Y, h = s.marches[-1].records[-1].outlet[:, 1, 0]
+    return float((h - laws.latent_heat * Y) / (1006.0 + laws.vapour_capacity * Y)), float(Y)
+
+
+def along(s: Solution) -> np.ndarray:
+    """Where the points of a bed lie, on 0…1 from the bottom."""
+    z = s.dryer.z[:, 0]
+    nodes = 0.5 + np.array([-0.5, 0.5]) / np.sqrt(3)
+    return (z[:-1, None] + np.diff(z)[:, None] * nodes).ravel()
+
+
+def at_points(s: Solution) -> tuple[np.ndarray, np.ndarray]:
+    """Mean moisture and temperature of the pellets at those points."""
+    d, pellets = s.dryer, s.marches[-1].pellets
+    return db.means(d, pellets.moisture)[0][:, 0], db.temperature(d, pellets)[:, 0]
+
+
+def meshed(
+    air: Supply, cells: int, shells: int, mixed: bool = False, exponent: float = SPHERE, **numbers: Any
+) -> Dryer:
+    """A dryer on a mesh, for tests of the equations themselves."""
+    return Dryer(
+        bed(**numbers), air, shaped_shells(shells, GRADING * ONE, exponent * ONE), exponent * ONE, 0 * ONE,
+        mesh.layered_nodes(cells, 0.1 * ONE, 0.1 * ONE), mixed=mixed,
+    )  # fmt: skip
+
+
+def with_phase(p: Phase, **changes: Any) -> Phase:
+    return dataclasses.replace(p, **changes)
