@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.linalg import lapack
 
 from coolsim.fields import Array
 from coolsim.numerics.stages import DOWN, STEP
@@ -104,6 +103,8 @@ def _chains(c: Crossed, residual: Array) -> Array:
         right[1 + i, ..., -1, i] = -c.last_by_first[..., i]
         right[3 + i, ..., i] = -c.links_by_second[..., i]
     N = B * P * n * 2
+    from scipy.linalg import lapack  # late: a quarter of a second that coolers should not pay
+
     *_, x, info = lapack.dgbsv(
         LINKS_BELOW,
         LINKS_ABOVE,
