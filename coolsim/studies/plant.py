@@ -190,6 +190,12 @@ class Plant:
         """Weigh states whose outcome is known."""
         return self._along(len(outcome.moisture))._weighed(knobs, outcome)[0]
 
+    def standing(self, inputs: Inputs, outcome: Outcome) -> Weighed:
+        """Weigh states whose settings stand in inputs of their own, any of them one number for all."""
+        part = copy.copy(self)
+        part.inputs = inputs
+        return part._weighed({}, outcome)[0]
+
     def _weighed(self, knobs: dict[str, Array], outcome: Outcome) -> tuple[Weighed, duct.Demand]:
         i, cooler = self.inputs, self.case.cooler
         airflow, depth = self._airflow(knobs), knobs.get("bed_depth", i.bed_depth)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -90,9 +89,7 @@ class Site:
 
     def weighed(self, inputs: Inputs, outcome: Outcome) -> Weighed:
         """Weigh states whose settings stand in their inputs."""
-        plant = copy.copy(self.plant)
-        plant.inputs = inputs
-        return plant.weighed({}, outcome)
+        return self.plant.standing(inputs, outcome)
 
     def excess(self, inputs: Inputs, state: Weighed, limits: list[Limit] | None = None) -> Array:
         """How far each limit is broken, in its scale (limits, …)."""
