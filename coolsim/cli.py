@@ -26,7 +26,7 @@ ANSWERED, BUG, WRONG_INPUT, OUT_OF_REACH, NOT_COMPUTED, INTERRUPTED = 0, 1, 2, 3
 
 app = typer.Typer(
     name="coolsim",
-    help="Predicts the moisture and temperature at which feed pellets leave a counter-flow cooler.",
+    help="Predicts the moisture and temperature at which feed pellets leave a cooler or dryer.",
     epilog="Start with: coolsim new mill.toml, then: coolsim predict mill.toml",
     add_completion=False,
     no_args_is_help=True,
@@ -149,7 +149,7 @@ def _drop_output() -> None:
 def options(
     version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
 ) -> None:
-    """Predicts the moisture and temperature at which feed pellets leave a counter-flow cooler."""
+    """Predicts the moisture and temperature at which feed pellets leave a cooler or dryer."""
     if version:
         typer.echo(f"coolsim {_version()}")
         raise typer.Exit
@@ -163,7 +163,7 @@ def predict(
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
 ) -> None:
-    """Predict how the pellets of SCENARIO leave the cooler.
+    """Predict how the pellets of SCENARIO leave the cooler or dryer.
 
     Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """

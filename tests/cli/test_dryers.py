@@ -10,7 +10,8 @@ import pytest
 
 import coolsim
 from coolsim.errors import InputError
-from coolsim.scenario import inputs, loads, typed_as
+from coolsim.scenario import inputs, loads, reader, typed_as
+from coolsim.scenario.source import parse
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 HEAD = """
@@ -249,6 +250,13 @@ def test_a_zone_without_its_number_is_asked_for_it():
     case = loads(HEAD + BELT + COLD_ZONE)
     with pytest.raises(InputError, match=r"by its number: cooler\.zone\.1\.length"):
         coolsim.replace(case, {"cooler.zone.length": "2 m"})
+
+
+def test_what_a_zone_leaves_out_is_filled_in():
+    values = reader.read(parse(HEAD + BELT + COLD_ZONE, "mill.toml")).values
+    assert (values["cooler.zone.1.air_direction"], values["cooler.zone.2.air_direction"]) == ("up", "down")
+    assert values["cooler.zone.1.recirculation"] == 0.0
+    assert "cooler.zone.2.inlet_air_temperature" not in values
 
 
 def test_zones_can_be_set_on_the_command_line(run):
