@@ -23,6 +23,21 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.model.bed import Bed
+from coolsim.model.iterate import (
+    HUMIDITY,
+    LARGEST_MOISTURE,
+    LARGEST_TEMPERATURE_STEP,
+    LEAST_MOISTURE_KEPT,
+    LOWEST_TEMPERATURE,
+    MOISTURE_SCALE,
+    POINT_SCALES,
+    TA,
+    TP,
+    TS,
+    XS,
+    largest,
+    within,
+)
 from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
 from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
 from coolsim.numerics import chain_cells
@@ -30,13 +45,8 @@ from coolsim.numerics.chain_cells import ChainCells
 from coolsim.numerics.stages import DOWN, GAUSS_POINTS, UP, differences, exits
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
-XS, TS, TP, TA, HUMIDITY = range(5)  # point variables, each at two stages
-LEAST_MOISTURE_KEPT = 0.2  # share of a moisture that one Newton step may leave, so that it stays positive
-LARGEST_MOISTURE = 2.0  # kg/kg dry
-LARGEST_TEMPERATURE_STEP = 30.0  # K
 HUMIDITY_RANGE = (-0.05, 5.0)  # kg/kg; see the dead ends above
 TEMPERATURE_MARGIN = 25.0  # K above the hotter stream: condensation and sorption heat pellets no further
-LOWEST_TEMPERATURE = -80.0  # °C; evaporation into dry air can cool below both streams
 
 
 @dataclass(frozen=True)
@@ -287,32 +297,19 @@ def newton_step(problem: Problem, state: State, inertia: Array | None = None) ->
     return _advance(problem, state, dX, dP.reshape(K, 5, 2, B))
 
 
-MOISTURE_SCALE, TEMPERATURE_SCALE = 0.1, 50.0  # kg/kg and K that a step size of one stands for
-_POINT_SCALES = np.array([MOISTURE_SCALE, *3 * (TEMPERATURE_SCALE,), MOISTURE_SCALE])[:, None, None]
-
-
 def _advance(problem: Problem, state: State, dX: Array, dP: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry (see the dead ends above)."""
     bed, old = problem.bed, state.points
     temperatures = slice(TS, TA + 1)
-    size = np.maximum(_largest(dX) / MOISTURE_SCALE, _largest(dP / _POINT_SCALES))
-    chain = _within(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
+    size = np.maximum(largest(dX) / MOISTURE_SCALE, largest(dP / POINT_SCALES))
+    chain = within(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
     points = old + dP
-    points[:, XS] = _within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
+    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
     hottest = np.maximum(bed.feed_temperature, bed.inlet_air_temperature) + TEMPERATURE_MARGIN
-    dT = _within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
-    points[:, temperatures] = _within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, hottest)
-    points[:, HUMIDITY] = _within(points[:, HUMIDITY], *HUMIDITY_RANGE)
+    dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, hottest)
+    points[:, HUMIDITY] = within(points[:, HUMIDITY], *HUMIDITY_RANGE)
     return State(chain, points), size
-
-
-def _largest(step: Array) -> Array:
-    """Largest change of each case, (B,) from (…, B)."""
-    return np.abs(step).reshape(-1, step.shape[-1]).max(axis=0)
-
-
-def _within(x: Array, low: Array | float, high: Array | float) -> Array:
-    return np.minimum(np.maximum(x, low), high)
 
 
 # ---- Starting points, other meshes, subsets ------------------------------------------------------------

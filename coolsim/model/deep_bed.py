@@ -28,7 +28,7 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.model.bed import Bed
-from coolsim.model.counterflow import (
+from coolsim.model.iterate import (
     HUMIDITY,
     LARGEST_MOISTURE,
     LARGEST_TEMPERATURE_STEP,
