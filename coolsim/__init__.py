@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from coolsim.scenario.weather import load_weather
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
-    from coolsim.studies.settings import find_settings, reachable
-    from coolsim.studies.sizing import size
+    from coolsim.studies.settings.find import find_settings, reachable
+    from coolsim.studies.sizing.size import size
 
     __version__: str
 
@@ -38,10 +38,10 @@ _HOMES = {
     "predict": "coolsim.predict",
     "load_weather": "coolsim.scenario.weather",
     "seasons": "coolsim.studies.seasons",
-    "find_settings": "coolsim.studies.settings",
-    "reachable": "coolsim.studies.settings",
+    "find_settings": "coolsim.studies.settings.find",
+    "reachable": "coolsim.studies.settings.find",
     "sensitivities": "coolsim.studies.sensitivity",
-    "size": "coolsim.studies.sizing",
+    "size": "coolsim.studies.sizing.size",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",

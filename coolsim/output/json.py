@@ -14,10 +14,10 @@ from coolsim.result import FanRun, Result
 from coolsim.scenario import inputs
 
 if TYPE_CHECKING:
-    from coolsim.studies.advice import Advice
     from coolsim.studies.plant import Cost, Settings
-    from coolsim.studies.settings import AtLimit, Reached
-    from coolsim.studies.size_answer import SizeAnswer
+    from coolsim.studies.settings.advice import Advice
+    from coolsim.studies.settings.find import AtLimit, Reached
+    from coolsim.studies.sizing.answer import SizeAnswer
 
 # The groups of a result that are written, in this order; the profile is for Python and plots.
 GROUPS = ("feed_in", "pellets_out", "after_equalising", "air_out", "bed", "accuracy", "input_band")

@@ -14,9 +14,9 @@ from coolsim.scenario.units import Dimension
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 
 if TYPE_CHECKING:
-    from coolsim.studies.advice import Advice, Heated
     from coolsim.studies.plant import Cost, Settings
-    from coolsim.studies.settings import AtLimit, Change, SettingsAnswer
+    from coolsim.studies.settings.advice import Advice, Heated
+    from coolsim.studies.settings.find import AtLimit, Change, SettingsAnswer
 
 # How a limit's value is shown, by its name: dimension and digits (None: a bare number).
 _SHOWN: dict[str, tuple[Dimension | None, int]] = {

@@ -12,8 +12,8 @@ from coolsim.output.settings import at_limit, depth_of, money
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.settings import AtLimit
-    from coolsim.studies.size_answer import Missed, Served, SizeAnswer
+    from coolsim.studies.settings.find import AtLimit
+    from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 
 _PARTS = {
     "floor": "no smaller floor",

@@ -25,10 +25,10 @@ from coolsim.result import (
     Result,
     Warning,
 )
-from coolsim.studies import advice  # now, while coolsim.predict is no stand-in
-from coolsim.studies.advice import Advice
 from coolsim.studies.plant import Cost, Settings
-from coolsim.studies.settings import AtLimit, Change, Reached, SettingsAnswer, Step
+from coolsim.studies.settings import advice  # now, while coolsim.predict is no stand-in
+from coolsim.studies.settings.advice import Advice
+from coolsim.studies.settings.find import AtLimit, Change, Reached, SettingsAnswer, Step
 
 GOOD = """\
 title = "A mill of our own"

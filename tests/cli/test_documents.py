@@ -17,7 +17,7 @@ import pytest
 
 import coolsim
 from coolsim.physics import materials
-from coolsim.studies.settings import check
+from coolsim.studies.settings.find import check
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

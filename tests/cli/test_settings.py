@@ -27,9 +27,9 @@ from coolsim.output import json as as_json
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
-from coolsim.studies import advice
-from coolsim.studies.advice import Advice
-from coolsim.studies.settings import AtLimit
+from coolsim.studies.settings import advice
+from coolsim.studies.settings.advice import Advice
+from coolsim.studies.settings.find import AtLimit
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
@@ -244,7 +244,7 @@ def test_python_gives_the_same(met: Searched) -> None:
     ends = met.document["reachable"]
     assert driest.moisture_wb == pytest.approx(ends["driest"]["moisture_wb"], abs=1e-6)
     assert wettest.moisture_wb == pytest.approx(ends["wettest"]["moisture_wb"], abs=1e-6)
-    assert coolsim.find_settings.__module__ == "coolsim.studies.settings"
+    assert coolsim.find_settings.__module__ == "coolsim.studies.settings.find"
 
 
 # -- the command, with a search that is written by hand

@@ -25,10 +25,10 @@ from coolsim.errors import NotConverged
 from coolsim.output import size as printed
 from coolsim.output.page import Page
 from coolsim.result import Warning
-from coolsim.studies import sizing
 from coolsim.studies.plant import Settings
-from coolsim.studies.settings import AtLimit
-from coolsim.studies.size_answer import Body, FanDuty, Floor, Governs, Missed, Served, SizeAnswer
+from coolsim.studies.settings.find import AtLimit
+from coolsim.studies.sizing import size as sizing
+from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served, SizeAnswer
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

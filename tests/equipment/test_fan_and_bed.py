@@ -15,7 +15,7 @@ import coolsim
 from coolsim.case import Air, Case
 from coolsim.cli import app
 from coolsim.scenario import loads
-from coolsim.studies.advice import at_settings
+from coolsim.studies.settings.advice import at_settings
 
 TEXT = """\
 [feed]

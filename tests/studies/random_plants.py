@@ -22,7 +22,8 @@ from coolsim.equipment.operating_point import Status, speed_for
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.scenario import loads
-from coolsim.studies import search, settings
+from coolsim.studies import search
+from coolsim.studies.settings import find as settings
 
 MESH = Resolution(8, 6, refinements=0)
 TABLE = {2: (21, 20, 1), 3: (14, 12, 12)}  # airflows, depths, inlet temperatures: 420 and 2016 states

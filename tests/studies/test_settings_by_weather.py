@@ -12,9 +12,9 @@ import pytest
 import coolsim
 from coolsim.case import Air, Case
 from coolsim.scenario import loads
-from coolsim.studies.advice import at_settings
 from coolsim.studies.plant import Settings
-from coolsim.studies.settings import INDIFFERENT, SettingsAnswer, SettingsByWeather
+from coolsim.studies.settings.advice import at_settings
+from coolsim.studies.settings.find import INDIFFERENT, SettingsAnswer, SettingsByWeather
 
 TEXT = (Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml").read_text(encoding="utf-8")
 # Cold and dry to a monsoon night; with this wetter feed, some out of reach.

@@ -20,10 +20,11 @@ from coolsim.inputs import Inputs
 from coolsim.model.solve import Resolution
 from coolsim.result import Result
 from coolsim.scenario import loads
-from coolsim.studies import plant, search, settings
+from coolsim.studies import plant, search
 from coolsim.studies.fitted import Box, Fit, unpack
 from coolsim.studies.plant import Outcome
-from coolsim.studies.settings import Change
+from coolsim.studies.settings import find as settings
+from coolsim.studies.settings.find import Change
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
 # of 0 to 5, two take half a minute each to tabulate densely; 17 is out of reach but for hotter feed; 58 was once

@@ -16,9 +16,10 @@ from coolsim.case import Case, Cooler
 from coolsim.errors import InputError
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
-from coolsim.studies import duties, floors, sizing
-from coolsim.studies.size_answer import SizeAnswer
-from coolsim.studies.sizing import sized
+from coolsim.studies.sizing import duties, floors
+from coolsim.studies.sizing import size as sizing
+from coolsim.studies.sizing.answer import SizeAnswer
+from coolsim.studies.sizing.size import sized
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MESH = Resolution(8, 6, refinements=0)

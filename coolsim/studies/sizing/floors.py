@@ -17,10 +17,10 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.model.bed import take
-from coolsim.studies.duties import Points, Survey
 from coolsim.studies.fitted import pack
 from coolsim.studies.plant import Limit, Outcome, Weighed
 from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
+from coolsim.studies.sizing.duties import Points, Survey
 
 GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free
 CLOSE, REACH = (9, 9, 7), 1.5  # points of a smaller grid; it reaches this many steps of the last to each side

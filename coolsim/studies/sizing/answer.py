@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from coolsim.fields import documented
 from coolsim.result import Warning
 from coolsim.studies.plant import Settings
-from coolsim.studies.settings import AtLimit
+from coolsim.studies.settings.find import AtLimit
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,12 @@ from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.result import Warning
-from coolsim.studies.duties import Duties, Points
-from coolsim.studies.floors import Best
 from coolsim.studies.plant import Limit, Settings, Weighed, limits_of, measured
 from coolsim.studies.search import KEPT
-from coolsim.studies.settings import AT_LIMIT, AtLimit
-from coolsim.studies.size_answer import Body, FanDuty, Floor, Governs, Missed, Served
+from coolsim.studies.settings.find import AT_LIMIT, AtLimit
+from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
+from coolsim.studies.sizing.duties import Duties, Points
+from coolsim.studies.sizing.floors import Best
 
 LIFT_OFF = 0.7  # of fluidisation, kept where limits.maximum_lift_off is not given; common practice, no source
 PER_TONNE = 3600.0  # J/kg in a kWh/t

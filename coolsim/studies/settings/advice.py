@@ -20,7 +20,7 @@ from coolsim.predict import predict
 from coolsim.result import Warning
 from coolsim.studies.plant import KNOBS, Settings, Tried, excesses, knob_range, limits_of, try_settings
 from coolsim.studies.search import FULL, KEPT, SURVEY, with_limits
-from coolsim.studies.settings import AT_LIMIT, Reached, SettingsAnswer, find_settings
+from coolsim.studies.settings.find import AT_LIMIT, Reached, SettingsAnswer, find_settings
 
 HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
 INLET_STEPS, FLOW_STEPS = 17, 5

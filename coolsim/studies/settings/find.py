@@ -20,7 +20,6 @@ from coolsim.fields import Array, documented
 from coolsim.result import Result
 from coolsim.studies import search as searching
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check, check_air
-from coolsim.studies.changes import Change, Step, one_step, smallest_changes
 from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.plant import (
     Cost,
@@ -34,6 +33,7 @@ from coolsim.studies.plant import (
     measured,
 )
 from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search, with_limits
+from coolsim.studies.settings.changes import Change, Step, one_step, smallest_changes
 
 __all__ = [
     "AtLimit",

@@ -23,12 +23,12 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.studies import asked
-from coolsim.studies.duties import KILOWATT_HOUR, Duties, Survey
-from coolsim.studies.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.plant import Limit
 from coolsim.studies.search import FULL, SURVEY, with_limits
-from coolsim.studies.size_answer import Missed, Served, SizeAnswer
-from coolsim.studies.size_parts import Parts, limits_to_keep
+from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+from coolsim.studies.sizing.duties import KILOWATT_HOUR, Duties, Survey
+from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
+from coolsim.studies.sizing.parts import Parts, limits_to_keep
 
 FLOORS = 36  # looked at on the survey, from the smallest to the largest it covers
 CURVE = 13  # floors of the trade-off curve

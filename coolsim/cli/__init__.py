@@ -1,0 +1,34 @@
+"""The command line: which words do what, where output goes, and the exit status.
+
+Heavy imports (pint, rich, numpy) stay inside the commands, so that `coolsim --help` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from coolsim.cli import questions, files  # noqa: F401, I001  # they add their commands, in --help's order
+from coolsim.cli.shared import INTERRUPTED, app, version
+
+__all__ = ["app", "main"]
+
+
+@app.callback(invoke_without_command=True)
+def options(
+    show_version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
+) -> None:
+    """Predicts the moisture and temperature at which feed pellets leave a cooler or dryer."""
+    if show_version:
+        typer.echo(f"coolsim {version()}")
+        raise typer.Exit
+
+
+def main() -> None:
+    """Run the command line and leave with the exit status that --help promises."""
+    try:
+        app(prog_name="coolsim")
+    except KeyboardInterrupt:  # before or after a command
+        sys.exit(INTERRUPTED)

@@ -1,0 +1,179 @@
+"""Questions about one scenario or many: predict, settings, size, seasons."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from coolsim.cli.shared import (
+    ANSWERED,
+    OUT_OF_REACH,
+    JsonFile,
+    Overrides,
+    PrintedUnits,
+    ScenarioFile,
+    Units,
+    app,
+    case_of,
+    cases_of,
+    check_json,
+    deliver,
+    emit,
+    guarded,
+    page_for,
+    version,
+    working,
+)
+
+if TYPE_CHECKING:
+    from coolsim.case import Case
+    from coolsim.result import Result
+
+
+@app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
+@guarded
+def predict(
+    scenario: ScenarioFile,
+    json: JsonFile = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Predict how the pellets of SCENARIO leave the cooler or dryer.
+
+    Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    check_json(json)
+    case = case_of(scenario, overrides)
+    result = solved(case)
+    from coolsim.output import json as as_json
+    from coolsim.output import tables
+
+    deliver(
+        lambda: tables.predicted(case, result, page_for(units)),
+        lambda: as_json.document(case, result, scenario, version()),
+        json,
+    )
+
+
+@app.command(
+    "settings",
+    epilog="\b\nExample:\n  coolsim settings scenarios/monsoon-night.toml --set target.moisture='12 %'",
+)
+@guarded
+def find(
+    scenario: ScenarioFile,
+    json: JsonFile = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> int:
+    """Find the cheapest settings of SCENARIO that meet its target.
+
+    Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
+    bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air.
+
+    Exit status: 0 answered, 3 the target is out of reach (the nearest state and what would help are
+    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    check_json(json)
+    case = case_of(scenario, overrides)
+    from coolsim.output import json as as_json
+    from coolsim.output import settings
+    from coolsim.studies.settings import advice
+
+    with working("looking for settings"):
+        found = advice.advise(case)
+    deliver(
+        lambda: settings.advised(case, found, page_for(units)),
+        lambda: as_json.settings_document(case, found, scenario, version()),
+        json,
+    )
+    return ANSWERED if found.answer.met else OUT_OF_REACH
+
+
+@app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
+@guarded
+def size(
+    scenario: ScenarioFile,
+    json: JsonFile = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> int:
+    """Find how large a cooler and which fan SCENARIO needs.
+
+    Needs [target] moisture and [sizing]: margin for fouling and fines, ranges of bed_depth and air_ratio,
+    above_least or floor_area, freeboard, all with defaults. Each [[sizing.product]] and
+    [[sizing.weather]] has a name and the keys of [feed] or [air] that differ; without any, [feed] and
+    [air] count. [limits] says what the machine must keep; [costs] and [duct] count where given.
+
+    Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
+    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    check_json(json)
+    case = case_of(scenario, overrides)
+    from coolsim.output import json as as_json
+    from coolsim.output import size as printed
+    from coolsim.studies.sizing import size as sizing
+
+    with working("looking for a size"):
+        answer = sizing.size(case)
+    deliver(
+        lambda: printed.sized(case, answer, page_for(units)),
+        lambda: as_json.size_document(case, answer, scenario, version()),
+        json,
+    )
+    return ANSWERED if answer.met else OUT_OF_REACH
+
+
+@app.command(
+    epilog="\b\nExample:\n  coolsim seasons scenarios/monsoon-year.toml --chart chart.csv --csv hours.csv",
+)
+@guarded
+def seasons(
+    scenarios: Annotated[
+        list[str], typer.Argument(metavar="SCENARIO", help="Scenario files (TOML), one or more.")
+    ],
+    json: Annotated[
+        str | None,
+        typer.Option(
+            "--json", metavar="FILE", help="Also one line of JSON per site; with - to standard output."
+        ),
+    ] = None,
+    csv: Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Also every hour as CSV.")] = None,
+    chart: Annotated[
+        str | None,
+        typer.Option(
+            "--chart", metavar="FILE", help="Also the settings chart, as CSV or (by its name) JSON."
+        ),
+    ] = None,
+    direct: Annotated[
+        bool, typer.Option("--direct", help="Predict each hour by itself, without a map of the exit.")
+    ] = False,
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", help="Scenarios run at once.", min=1)] = 1,
+    resume: Annotated[
+        str | None,
+        typer.Option("--resume", metavar="DIR", help="Keep finished sites here, and take them from here."),
+    ] = None,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Run the cooler of SCENARIO through its year of weather, hour by hour.
+
+    Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
+    what to set by temperature and humidity outside.
+
+    Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours, 130 stopped
+    (finished sites are kept).
+    """
+    from coolsim.output.season_run import Files, run
+
+    files = Files(json, csv, chart)
+    files.check()
+    cases = cases_of(scenarios, overrides)
+    run(list(zip(scenarios, cases)), files, page_for(units), emit, direct=direct, jobs=jobs, resume=resume)
+
+
+def solved(case: Case) -> Result:
+    from coolsim.predict import predict as solve
+
+    return solve(case, band=True)

@@ -1,0 +1,1 @@
+"""What to set: the cheapest settings that meet the target, the reachable window, the smallest changes."""

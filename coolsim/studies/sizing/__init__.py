@@ -1,0 +1,1 @@
+"""What to buy: floor, bed, fan and motor for several products and weathers."""
