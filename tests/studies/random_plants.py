@@ -23,7 +23,8 @@ from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.scenario import loads
 from coolsim.studies import search
-from coolsim.studies.settings import find as settings
+from coolsim.studies.settings import changes, find
+from coolsim.studies.settings.find import SettingsAnswer
 
 MESH = Resolution(8, 6, refinements=0)
 TABLE = {2: (21, 20, 1), 3: (14, 12, 12)}  # airflows, depths, inlet temperatures: 420 and 2016 states
@@ -174,7 +175,7 @@ class Problem:
     cheapest: float  # of the dense search; nan where it meets the target nowhere
     machine: Looked  # the dense search within the machine's limits alone
     monotone: bool  # in airflow, at every depth and inlet temperature
-    answer: settings.SettingsAnswer
+    answer: SettingsAnswer
 
     @property
     def target(self) -> float:
@@ -233,13 +234,17 @@ def problem(seed: int, knobs: int = 2) -> Problem:
         close = closely(case, best, (flows, depths, inlets), CLOSE[knobs])
         cheapest = min(looked.cost[keeps].min(), close.cost[close.keeps(case)].min(initial=np.inf))
     along = np.diff(table.moisture.reshape(-1, counts[0]), axis=1)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(search, "FULL", MESH)
-        patch.setattr(settings, "FULL", MESH)
-        answer = coolsim.find_settings(case)
+    answer = on_the_coarse_mesh(case)
     machine = dense(case, table, counts, wishes=False)
     monotone = not ((along > 1e-5).any(axis=1) & (along < -1e-5).any(axis=1)).any()
     return Problem(case, float(cheapest), machine, monotone, answer)
+
+
+def on_the_coarse_mesh(case: Case) -> SettingsAnswer:
+    with pytest.MonkeyPatch.context() as patch:
+        for room in (search, find, changes):
+            patch.setattr(room, "FULL", MESH)
+        return coolsim.find_settings(case)
 
 
 def wished(text: str, numbers: Any, table: Looked, case: Case, rng: Any, out_of_reach: bool) -> Case:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from studies.random_plants import MESH, WISH_KEPT, Looked, Problem, afresh, problem
+from studies.random_plants import WISH_KEPT, Looked, Problem, afresh, on_the_coarse_mesh, problem
 
 import coolsim
 from coolsim.case import Case
@@ -23,7 +23,6 @@ from coolsim.scenario import loads
 from coolsim.studies import plant, search
 from coolsim.studies.fitted import Box, Fit, unpack
 from coolsim.studies.plant import Outcome
-from coolsim.studies.settings import find as settings
 from coolsim.studies.settings.find import Change
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
@@ -134,10 +133,7 @@ def test_required_feed_moisture(seed: int, knobs: int) -> None:
 
     def fed(moisture: float) -> bool:
         case = dataclasses.replace(p.case, feed=dataclasses.replace(p.case.feed, moisture=moisture))
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(search, "FULL", MESH)
-            patch.setattr(settings, "FULL", MESH)
-            return coolsim.find_settings(case).met
+        return on_the_coarse_mesh(case).met
 
     assert fed(feed - 1e-6)
     assert not fed(feed + 5e-4)
