@@ -23,13 +23,7 @@ from coolsim.studies.plant import Outcome, Plant, outcome_of, spread
 
 LOGARITHMIC = ("airflow", "bed_depth")
 # nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
-NODES = {"airflow": (11, 4), "bed_depth": (6, 3), "inlet_air_temperature": (4, 2), "feed_moisture": (3, 2)}
-FEWER = {
-    "airflow": (9, 3),
-    "bed_depth": (5, 3),
-    "inlet_air_temperature": (4, 2),
-    "feed_moisture": (3, 2),
-}  # of all
+NODES = {"airflow": (9, 3), "bed_depth": (5, 3), "inlet_air_temperature": (4, 2), "feed_moisture": (3, 2)}
 LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
 _SPANNING = ("pressure_drop", "lift_off")  # decades
 _LOGS = np.array([[f.name in _SPANNING] for f in dataclasses.fields(Outcome)])
@@ -92,8 +86,7 @@ class Fit:
     def __init__(self, plant: Plant, box: Box, coarse: Resolution, full: Resolution) -> None:
         self.plant, self.box = plant, box
         self.varied = [name for name, (low, high) in box.ranges.items() if np.any(high > low)]
-        nodes = NODES if len(self.varied) < len(NODES) else FEWER
-        many, few = ([nodes[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
+        many, few = ([NODES[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
         self.coefficients = _through(plant, box, many, coarse)  # (weathers, nodes..., outcomes)
         added = _through(plant, box, few, full, self)
         self.coefficients[(slice(None), *(slice(n) for n in few))] += added

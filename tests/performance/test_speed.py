@@ -27,6 +27,9 @@ SCENARIOS = [
 ONE_ANSWER = 25e-3  # s
 YEAR, YEAR_SECONDS, YEAR_MEMORY = 8760, 6.0, 1.5 * 2**30  # hours, s, bytes
 COMMAND, IMPORT = 2.0, 0.5  # s
+SEASONS = {"map": 3.0, "direct": 6.0, "whole study": 45.0}  # s, of 8760 hours
+SEASONS_MEMORY = 2 * 2**30  # bytes
+SETTINGS = {"two settings": 0.7, "three settings": 2.0, "window": 1.0, "size": 5.0, "50 weathers": 8.0}  # s
 
 YEAR_SCRIPT = f"""
 import resource, sys, time
@@ -103,3 +106,49 @@ def test_import():
     seconds = median_wall("-c", "import coolsim")
     print(f"\nimport coolsim: {seconds:.3f} s, of which Python itself {empty:.3f} s")
     assert seconds <= IMPORT
+
+
+def test_settings_and_sizes():
+    """Median of five (of the slow ones three), after a first that loads what it needs."""
+    import numpy as np
+
+    import coolsim
+
+    night, year, buy = (
+        coolsim.load(ROOT / "scenarios" / f"{name}.toml")
+        for name in ("monsoon-night", "monsoon-year", "cooler-to-buy")
+    )
+    rng = np.random.default_rng(50)
+    fifty = coolsim.Air(rng.uniform(15, 36, 50), rng.uniform(0.5, 0.98, 50), night.air.pressure)
+    asked = {
+        "two settings": (5, lambda: coolsim.find_settings(night)),
+        "three settings": (5, lambda: coolsim.find_settings(year)),
+        "window": (5, lambda: coolsim.reachable(night)),
+        "size": (3, lambda: coolsim.size(buy)),
+        "50 weathers": (3, lambda: coolsim.find_settings(night, air=fifty)),
+    }
+    assert asked.keys() == SETTINGS.keys()
+    coolsim.find_settings(night)
+    over = {}
+    for name, (runs, ask) in asked.items():
+        times = []
+        for _ in range(runs):
+            start = time.perf_counter()
+            ask()
+            times.append(time.perf_counter() - start)
+        seconds = statistics.median(times)
+        print(f"\n{name}: {seconds:.2f} s ({min(times):.2f}–{max(times):.2f}), limit {SETTINGS[name]:g}")
+        if seconds > SETTINGS[name]:
+            over[name] = seconds
+    assert not over
+
+
+def test_a_year_and_its_strategies():
+    """year.py measures: by map, direct, the whole study, and the largest memory of it all."""
+    out, _ = run(ROOT / "tests" / "performance" / "year.py", "--hours", "2")
+    print("\n" + out)
+    for name, limit in SEASONS.items():
+        (line,) = (line for line in out.splitlines() if name in line)
+        assert float(line.split(" s ")[0].split()[-1]) <= limit
+    (line,) = (line for line in out.splitlines() if "memory" in line)
+    assert float(line.split()[-2]) * 2**30 <= SEASONS_MEMORY
