@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
     from coolsim.studies.sizing.size import size
+    from coolsim.studies.uncertainty import uncertainty
 
     __version__: str
 
@@ -42,6 +43,7 @@ _HOMES = {
     "reachable": "coolsim.studies.settings.find",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
+    "uncertainty": "coolsim.studies.uncertainty",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
     "Result": "coolsim.result",
@@ -73,6 +75,7 @@ __all__ = [
     "seasons",
     "sensitivities",
     "size",
+    "uncertainty",
 ]
 
 

@@ -164,3 +164,6 @@ class Case:
     source: Mapping[str, Any] = documented(
         "-", "the scenario as it was typed, for replace()", default=MappingProxyType({})
     )
+    plus_minus: Mapping[str, Any] = documented(
+        "-", "what was typed with a ±, by dotted key", default=MappingProxyType({})
+    )

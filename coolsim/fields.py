@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import field
 from typing import Any, TypeAlias
@@ -27,3 +28,22 @@ def documented(
     if isinstance(default, Mapping):
         return field(default_factory=lambda: default, metadata=metadata)
     return field(default=default, metadata=metadata)
+
+
+def numbers(data: Any, path: str = "") -> dict[str, float]:
+    """Every number of nested data classes, by its dotted path."""
+    found: dict[str, float] = {}
+    for f in dataclasses.fields(data):
+        value, place = getattr(data, f.name), f"{path}{f.name}"
+        if dataclasses.is_dataclass(value):
+            found |= numbers(value, f"{place}.")
+        elif isinstance(value, float):
+            found[place] = value
+    return found
+
+
+def with_number(data: Any, path: str, value: Any) -> Any:
+    """Nested data classes with one number changed, by its dotted path."""
+    name, _, rest = path.partition(".")
+    inner = with_number(getattr(data, name), rest, value) if rest else value
+    return dataclasses.replace(data, **{name: inner})

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from typing import Any
@@ -23,6 +23,7 @@ from coolsim.case import Air, Case
 from coolsim.cautions import cautions
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
+from coolsim.fields import with_number
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import family
 from coolsim.model.bed import Bed, take
@@ -260,44 +261,31 @@ def _reason(solutions: list[Solution], failed: NDArray[np.intp], count: int) -> 
 
 # ---- What the assumed numbers leave open --------------------------------------------------------------
 
-_VARIED: dict[str, Any] = {
-    "diffusivity": lambda c, x: _with_material(
-        c, diffusivity=dataclasses.replace(c.material.diffusivity, value=x)
-    ),
-    "activation_energy": lambda c, x: _with_material(
-        c, diffusivity=dataclasses.replace(c.material.diffusivity, activation_energy=x)
-    ),
-    "isotherm_scale": lambda c, x: _with_material(
-        c, isotherm=dataclasses.replace(c.material.isotherm, scale=x)
-    ),
-    "specific_heat": lambda c, x: _with_material(c, specific_heat=x),
-    "conductivity": lambda c, x: _with_material(c, conductivity=x),
-    "bulk_density": lambda c, x: _with_feed(c, bulk_density=x),
-    "void_fraction": lambda c, x: _with_feed(c, void_fraction=x),
+_VARIED = {
+    "diffusivity": "material.diffusivity.value",
+    "activation_energy": "material.diffusivity.activation_energy",
+    "isotherm_scale": "material.isotherm.scale",
+    "specific_heat": "material.specific_heat",
+    "conductivity": "material.conductivity",
+    "bulk_density": "feed.bulk_density",
+    "void_fraction": "feed.void_fraction",
 }
 
 
-def _with_material(case: Case, **changes: Any) -> Case:
-    return dataclasses.replace(case, material=dataclasses.replace(case.material, **changes))
-
-
-def _with_feed(case: Case, **changes: Any) -> Case:
-    return dataclasses.replace(case, feed=dataclasses.replace(case.feed, **changes))
+def varied_numbers(case: Case) -> Iterator[tuple[str, str, float, float]]:
+    """Name of each number of the material that has a range, its path in the case, and the ends of the range."""
+    for name, path in _VARIED.items():
+        origin = case.material.provenance.get(name)
+        if origin is None or origin.low is None or origin.high is None:
+            continue
+        typed = path.startswith("feed.") and getattr(case.feed, name) != getattr(case.material, name)
+        if not typed:  # what the user typed is not assumed
+            yield name, path, origin.low, origin.high
 
 
 def varied_cases(case: Case) -> list[Case]:
     """The case at each end of the range of each assumed number, the others at their values."""
-    cases = []
-    for name, vary in _VARIED.items():
-        origin = case.material.provenance.get(name)
-        if origin is None or origin.low is None or origin.high is None:
-            continue
-        if name in ("bulk_density", "void_fraction") and getattr(case.feed, name) != getattr(
-            case.material, name
-        ):
-            continue  # typed by the user: not assumed
-        cases += [vary(case, origin.low), vary(case, origin.high)]
-    return cases
+    return [with_number(case, path, end) for _, path, *ends in varied_numbers(case) for end in ends]
 
 
 def input_band(case: Case, result: Result) -> InputBand:

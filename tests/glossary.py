@@ -31,6 +31,7 @@ MODULES = (
     "studies.plant",
     "studies.settings.advice",
     "studies.sensitivity",
+    "studies.uncertainty",
     "studies.sizing.answer",
     "scenario.weather.record",
     "studies.seasons.study",
@@ -38,7 +39,7 @@ MODULES = (
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever")
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown")
 
 
 def classes() -> Iterator[tuple[str, type]]:

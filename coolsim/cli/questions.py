@@ -29,6 +29,7 @@ from coolsim.cli.shared import (
 if TYPE_CHECKING:
     from coolsim.case import Case
     from coolsim.result import Result
+    from coolsim.studies.uncertainty import Uncertainty
 
 
 @app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
@@ -38,8 +39,14 @@ def predict(
     json: JsonFile = None,
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
+    uncertainty: Annotated[
+        bool, typer.Option("--uncertainty", help="Also say how sure the exit is (coolers only).")
+    ] = False,
 ) -> None:
     """Predict how the pellets of SCENARIO leave the cooler or dryer.
+
+    With --uncertainty, inputs may carry a ± (moisture = "14 ± 0.3 %", half of a 95 % interval) and are varied
+    together with the assumed numbers of the material.
 
     Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
@@ -48,10 +55,17 @@ def predict(
     result = solved(case)
     from coolsim.output import json as as_json
     from coolsim.output import tables
+    from coolsim.output import uncertainty as sure
 
+    found = spread(case) if uncertainty else None
     deliver(
-        lambda: tables.predicted(case, result, page_for(units)),
-        lambda: as_json.document(case, result, scenario, version()),
+        lambda: tables.predicted(
+            case, result, page_for(units), sure.told(found, page_for(units)) if found else ""
+        ),
+        lambda: (
+            as_json.document(case, result, scenario, version())
+            | ({"uncertainty": sure.written(found)} if found else {})
+        ),
         json,
     )
 
@@ -177,3 +191,10 @@ def solved(case: Case) -> Result:
     from coolsim.predict import predict as solve
 
     return solve(case, band=True)
+
+
+def spread(case: Case) -> Uncertainty:
+    from coolsim.studies.uncertainty import uncertainty
+
+    with working("trying what is not known exactly"):
+        return uncertainty(case)

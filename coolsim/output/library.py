@@ -49,12 +49,17 @@ def material(m: Material, page: Page) -> str:
     blocks = [wrapped(f"{m.name}: {m.description}", page, style="bold")]
     for origin, numbers in _ROWS:
         lines = [
-            wrapped(f"{label}: {_number(_find(m, path), dimension, page)}", page)
+            wrapped(f"{label}: {number(_find(m, path), dimension, page)}", page)
             for label, path, dimension in numbers
         ]
         spread = _spread(m.provenance.get(origin), numbers[0][2], page)
         blocks.append("".join(lines) + wrapped(spread, page, indent=4))
     return joined(blocks)
+
+
+def dimension_of(name: str) -> Dimension | None:
+    """Return the dimension of the number whose provenance has a name."""
+    return dict(_ROWS)[name][0][2]
 
 
 def _find(m: Material, path: str) -> Any:
@@ -72,13 +77,14 @@ def _spread(known: Provenance | None, dimension: Dimension | None, page: Page) -
     text = f"assumed: {source}" if known.assumed else f"source: {source}"
     if known.low is None or known.high is None:
         return text
-    low, high = (_number(end, dimension, page) for end in (known.low, known.high))
+    low, high = (number(end, dimension, page) for end in (known.low, known.high))
     return f"{text}; range {low} to {high}"
 
 
-def _number(value: Any, dimension: Dimension | None, page: Page) -> str:
+def number(value: Any, dimension: Dimension | None, page: Page) -> str:
+    """Return a number of a material as text with its unit."""
     if isinstance(value, Mapping):
-        return ", ".join(f"{name} {_number(share, dimension, page)}" for name, share in value.items())
+        return ", ".join(f"{name} {number(share, dimension, page)}" for name, share in value.items())
     if isinstance(value, tuple):
         return ", ".join(f"{number:g}" for number in value)
     if dimension is None:

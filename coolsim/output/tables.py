@@ -21,12 +21,13 @@ AS_GOOD_AS = 1e-6  # of a limit: less above it than anyone could measure
 _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the word, never instead of it
 
 
-def predicted(case: Case, result: Result, page: Page) -> str:
-    """Return the answer to one case as text."""
+def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
+    """Return the answer to one case as text; `sure` tells how sure it is."""
     # an answer that cannot be must not be read without its danger, which a long table would hide
     parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
     parts += [verdict(case, result, page)] if "target" in case.tables else []
     parts += [limits(case, result, page)] if "limits" in case.tables else []
+    parts += [sure]
     parts += [course(case, result, page)] if result.history is not None else []
     parts += [group(title, rows, page) for title, rows in _details(result, page).items()]
     parts += [_balances(result, page), warnings(result, page, LEVELS[1:])]

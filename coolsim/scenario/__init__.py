@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from coolsim.scenario.echo import inputs, template, typed_as
-from coolsim.scenario.edit import load, load_with, loads, parse_setting, replace
+from coolsim.scenario.edit import bounds, load, load_with, loads, parse_setting, replace, retyped
 from coolsim.scenario.source import Source
 
 __all__ = [
     "Source",
+    "bounds",
     "inputs",
     "load",
     "load_with",
     "loads",
     "parse_setting",
     "replace",
+    "retyped",
     "template",
     "typed_as",
 ]

@@ -46,7 +46,8 @@ def case_from(source: Source) -> Case:
         raise InputError(collector.in_order())
     assert outside is not None and material is not None and feed is not None and cooler is not None
     title = collector.values.get("title") or Path(source.name).stem
-    return Case(title, _as_fed(material, feed, source), feed, outside, cooler, tables, source)
+    known_to = MappingProxyType(collector.plus_minus)
+    return Case(title, _as_fed(material, feed, source), feed, outside, cooler, tables, source, known_to)
 
 
 # -- air

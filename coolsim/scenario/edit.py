@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 import os
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -10,7 +11,7 @@ from typing import Any
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.scenario import schema, source
+from coolsim.scenario import schema, source, units
 from coolsim.scenario.build import case_from
 from coolsim.scenario.change import changed
 from coolsim.scenario.reader import shown
@@ -54,6 +55,11 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
     """
     _same_as_typed(case)
     return _case_from(_source_of(case), changes, origin, [])
+
+
+def retyped(case: Case, changes: Mapping[str, Any]) -> Case:
+    """Return what the scenario of a case describes with some keys changed, without what was changed in Python."""
+    return _case_from(_source_of(case), changes, "", [])
 
 
 def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
@@ -114,3 +120,14 @@ def _same_as_typed(case: Case) -> None:
         found = "a case changed in Python after it was read"
         allowed = "use dataclasses.replace for it too: its scenario no longer describes it"
         raise InputError([Fault("", "replace", found, allowed)])
+
+
+def bounds(key: str, unit: str) -> tuple[float, float]:
+    """Return the range that a key's quantity may have, in a unit (of an air ratio: above nothing)."""
+    definition = schema.find(key)
+    assert definition is not None and definition.dimension is not None
+    if definition.kind != "quantity":
+        return 0.0, math.inf
+    dimension = definition.dimension
+    low, high = (units.read(text, dimension) for text in (definition.low, definition.high))
+    return units.shown(low, dimension, unit), units.shown(high, dimension, unit)

@@ -18,7 +18,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from coolsim.errors import Fault
-from coolsim.scenario import schema, units
+from coolsim.scenario import plus_minus, schema, units
+from coolsim.scenario.plus_minus import PlusMinus
 from coolsim.scenario.schema import Key
 from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
@@ -32,6 +33,7 @@ class Collector:
 
     source: Source
     values: dict[str, Any] = field(default_factory=dict)
+    plus_minus: dict[str, PlusMinus] = field(default_factory=dict)  # of the values that carry one
     faults: list[Fault] = field(default_factory=list)
 
     def fault(self, key: str, found: str, allowed: str) -> None:
@@ -212,10 +214,31 @@ def _nearest(name: str, known: Iterable[str], table: str = "") -> str:
 
 def _value(collector: Collector, key: str, value: Any, definition: Key) -> None:
     try:
-        collector.values[key] = READERS[definition.kind](value, definition)
+        collector.values[key] = READERS[definition.kind](
+            _centre(collector, key, value, definition), definition
+        )
     except Misread as error:
         allowed = str(error)
         collector.fault(key, shown(value), allowed if allowed.startswith("allowed") else f"needs {allowed}")
+
+
+def _centre(collector: Collector, key: str, value: Any, definition: Key) -> Any:
+    """Return a value without its ±, which is noted; both its ends must be in the key's range."""
+    parted = (
+        plus_minus.parted(value) if isinstance(value, str) and definition.kind in _WITH_PLUS_MINUS else None
+    )
+    if parted is None:
+        return value
+    if key.rpartition(".")[0] not in plus_minus.TABLES:
+        tables = ", ".join(f"[{name}]" for name in plus_minus.TABLES)
+        raise Misread(f"a quantity without ±: only those of {tables} may carry one")
+    for share in (-1.0, 1.0):
+        READERS[definition.kind](parted.at(share), definition)
+    collector.plus_minus[key] = parted
+    return parted.at(0.0)
+
+
+_WITH_PLUS_MINUS = ("quantity", "air ratio")
 
 
 def _group(collector: Collector, group: schema.Group) -> None:

@@ -1,0 +1,106 @@
+"""How sure an exit is, as text and as JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from coolsim.output.json import group
+from coolsim.output.library import dimension_of, number
+from coolsim.output.page import Page, joined, pretty, table, wrapped
+from coolsim.scenario import units as u
+
+if TYPE_CHECKING:
+    from coolsim.studies.uncertainty import Contributor, Interval, Uncertainty
+
+LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
+
+
+def told(found: Uncertainty, page: Page) -> str:
+    """Return intervals, chances and contributors as text."""
+    return joined(
+        [_intervals(found, page), _chances(found, page), _contributors(found, page), _words(found, page)]
+    )
+
+
+def _intervals(found: Uncertainty, page: Page) -> str:
+    def row(label: str, interval: Interval, dimension: u.Dimension | None, digits: int) -> tuple[str, ...]:
+        unit = page.unit(dimension) if dimension else ""
+        low, middle, high = (
+            f"{u.shown(x, dimension, unit) if dimension else x:.{digits}f}"
+            for x in (interval.low, interval.middle, interval.high)
+        )
+        return label, f"{low} – {high} {pretty(unit)}".rstrip(), f"{middle} {pretty(unit)}".rstrip()
+
+    rows = [
+        ("How sure", "19 times in 20", "middle"),
+        row("exit moisture", found.moisture_wb, u.FRACTION, 2),
+        row("exit temperature", found.temperature, u.TEMPERATURE, 1),
+        row("water activity, evened out", found.water_activity, None, 2),
+    ]
+    return table(rows, page, right=(1, 2), bold=(0,))
+
+
+def _chances(found: Uncertainty, page: Page) -> str:
+    if found.all_met is None:
+        return ""
+    rows = [("chance that the target is met", _chance(found.all_met, found.samples))]
+    if len(found.wishes) > 1:
+        rows += [(f"  {name}", _chance(share, found.samples)) for name, share in found.wishes]
+    return table(rows, page, right=(1,), bold=(0,))
+
+
+def _chance(share: float, samples: int) -> str:
+    """Return a probability no more exactly than the samples tell it.
+
+    >>> _chance(0.0, 512), _chance(0.798, 512), _chance(1.0, 512)
+    ('under 1 %', '80 %', 'over 99 %')
+    """
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+def _contributors(found: Uncertainty, page: Page) -> str:
+    told = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
+    left = [1.0 - sum(getattr(c, f"{x}_share") for c in told) for x in ("moisture", "temperature")]
+    rows = [
+        (c.name.replace("_", " "), _ends(c, page), _share(c.moisture_share), _share(c.temperature_share))
+        for c in told
+    ]
+    rows.append(("together, and all others", "", _share(max(left[0], 0.0)), _share(max(left[1], 0.0))))
+    titles = ("what leaves it open", "19 times in 20", "moisture", "temperature")
+    return table([titles, *rows], page, right=(1, 2, 3), bold=(0,))
+
+
+def _share(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def _ends(c: Contributor, page: Page) -> str:
+    if c.unit:
+        return f"{c.low:.4g} – {c.high:.4g} {pretty(c.unit)}"
+    dimension = dimension_of(c.name)
+    return f"{number(c.low, dimension, page)} – {number(c.high, dimension, page)}"
+
+
+def _words(found: Uncertainty, page: Page) -> str:
+    lines = [
+        "Shares are of the variance. What carries no ± in the scenario counts as exact; the model itself, "
+        "and how well a sample stands for the line, are not in it."
+    ]
+    if found.unsolved:
+        lines.append(f"{found.unsolved} of {found.samples + found.unsolved} samples could not be solved.")
+    return "".join(wrapped(line, page) for line in lines)
+
+
+def written(found: Uncertainty) -> dict[str, Any]:
+    """Return what stands below "uncertainty" in the JSON of predict."""
+    exits = ("moisture_wb", "temperature", "water_activity")
+    names = {"temperature": "temperature_C"}
+    return {
+        **{names.get(name, name): group(getattr(found, name), name) for name in exits},
+        "met": {"all": found.all_met, **dict(found.wishes)},
+        "contributors": [group(c, "contributors") for c in found.contributors],
+        "samples": found.samples,
+        "unsolved": found.unsolved,
+    }

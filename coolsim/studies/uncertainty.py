@@ -1,0 +1,264 @@
+"""How sure an exit is: everything that is known only to some ±, varied together.
+
+Inputs that were typed with a ± are normal, the ± half of their 95 % interval. Material numbers with a published or
+fitted range are two half log-normals that meet in their value, each with its end of the range at 2.5 %: half of the
+feeds lie below the value, however lopsided the range. All are taken as independent of each other.
+
+Samples are a scrambled Sobol sequence, solved in one batch on a mesh that is right to some hundredths of a point;
+its offset at the centre, where the exit is known, is taken off. Shares of variance are read from Hermite
+polynomials of the normal variables through the samples (polynomial chaos; Sudret, Reliability Engineering & System
+Safety 93, 2008, 964–979, from memory): their squared coefficients add up to the variance, sorted by input.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError, NotConverged
+from coolsim.fields import Array, documented, numbers, with_number
+from coolsim.model.solve import Resolution
+from coolsim.predict import at_its_fan, predict, varied_numbers
+from coolsim.result import Result
+from coolsim.scenario import bounds, retyped
+from coolsim.scenario.plus_minus import PlusMinus
+from coolsim.studies.asked import only_coolers
+
+SAMPLES = 512
+MESH = Resolution(8, 6, refinements=0, estimate=False)
+NORMAL_95 = 1.959963984540054  # standard deviations on each side of a 95 % interval
+TAIL = 0.025
+LEAST_SOLVED = 0.5  # share of the samples without which nothing is said
+DEGREE = 4  # of the polynomials in one input; pairs have their product
+SEED = 1998
+
+
+@dataclass(frozen=True)
+class Interval:
+    """What 95 % of the samples lie between, and their middle."""
+
+    low: float = documented("as the value", "2.5 % of the samples lie below")
+    middle: float = documented("as the value", "half of the samples lie below")
+    high: float = documented("as the value", "2.5 % of the samples lie above")
+
+
+@dataclass(frozen=True)
+class Contributor:
+    """One thing that is not known exactly, and what of the spread is its own."""
+
+    name: str = documented("-", "scenario key, or number of the material")
+    low: float = documented("as typed", "lower end of its 95 % interval")
+    high: float = documented("as typed", "upper end of its 95 % interval")
+    unit: str = documented("-", "unit of the ends; empty for the stored one")
+    moisture_share: float = documented("-", "share of the variance of exit moisture that is its alone")
+    temperature_share: float = documented("-", "share of the variance of exit temperature that is its alone")
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """The exit, as far as it is known."""
+
+    moisture_wb: Interval = documented("kg/kg wet", "exit moisture")
+    temperature: Interval = documented("°C", "exit temperature", json="temperature_C")
+    water_activity: Interval = documented("-", "once evened out in a closed bag")
+    wishes: tuple[tuple[str, float], ...] = documented("-", "wishes of [target], and the probability of each")
+    all_met: float | None = documented("-", "probability that all are met; None without [target]")
+    contributors: tuple[Contributor, ...] = documented("-", "what is not known, most of the moisture first")
+    samples: int = documented("-", "samples that were solved")
+    unsolved: int = documented("-", "samples that could not be solved, and count nowhere")
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """Something with a ±, and how the numbers of a case follow a normal variable."""
+
+    name: str
+    ends: tuple[float, float]  # of its 95 % interval
+    unit: str
+    changes: Callable[[Array], dict[str, Array]]  # what a normal variable adds to the numbers, by path
+
+
+def uncertainty(case: Case, *, samples: int = SAMPLES, seed: int = SEED) -> Uncertainty:
+    """Spread of the exit over all that is known only to some ±.
+
+    samples: a power of two, 64 or more. Raises InputError for dryers and where nothing carries a ±, NotConverged
+    where most samples fail.
+    """
+    only_coolers(case, "uncertainty is told")
+    if samples < 64 or samples & (samples - 1):
+        raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
+    unknowns, case = unknowns_of(case), at_its_fan(case)
+    if not unknowns:
+        raise InputError(
+            [
+                Fault(
+                    "",
+                    "±",
+                    "no input with a ±, and no assumed number with a range",
+                    'give one, such as feed.moisture = "14 ± 0.3 %"',
+                )
+            ]
+        )
+    z = normal(len(unknowns), samples, seed)
+    cases = varied(case, unknowns, z)
+    result, solved = _solved(cases)
+    z, unsolved, centre = z[:, solved], int((~solved).sum()), predict(case)
+    offset = predict(case, resolution=MESH)
+    moisture, temperature, activity = (
+        one(result) + (float(one(centre)) - float(one(offset))) for one in EXITS
+    )
+    shares = [shares_of(z, y) for y in (moisture, temperature)]
+    contributors = [
+        Contributor(u.name, u.ends[0], u.ends[1], u.unit, float(m), float(t))
+        for u, m, t in zip(unknowns, *shares)
+    ]
+    kept = _wishes(case, moisture, temperature, activity)
+    return Uncertainty(
+        moisture_wb=_interval(moisture),
+        temperature=_interval(temperature),
+        water_activity=_interval(activity),
+        wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
+        all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
+        contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
+        samples=samples - unsolved,
+        unsolved=unsolved,
+    )
+
+
+# ---- What is unknown ------------------------------------------------------------------------------------
+
+
+def unknowns_of(case: Case) -> list[Unknown]:
+    """Everything of a case that has a ± or a range."""
+    typed = [_typed(case, key, known) for key, known in case.plus_minus.items()]
+    assumed = [_assumed(case, *one) for one in varied_numbers(case) if one[1] not in case.plus_minus]
+    return typed + assumed
+
+
+def _typed(case: Case, key: str, known: PlusMinus) -> Unknown:
+    """An input: the numbers of the case on a parabola through it, and through the scenario at both its ends."""
+    below, here, above = (numbers(retyped(case, {key: known.at(s)} | _bare(case, key))) for s in (-1, 0, 1))
+    bends = {
+        path: ((above[path] - below[path]) / 2, (above[path] + below[path]) / 2 - here[path])
+        for path in here
+        if above[path] != here[path] or below[path] != here[path]
+    }
+    low, high = bounds(key, known.unit)
+
+    def changes(z: Array) -> dict[str, Array]:
+        value = np.clip(known.value + known.half * z / NORMAL_95, low, high)
+        share = (value - known.value) / known.half
+        return {path: slope * share + bend * share**2 for path, (slope, bend) in bends.items()}
+
+    return Unknown(key, (known.value - known.half, known.value + known.half), known.unit, changes)
+
+
+def _bare(case: Case, key: str) -> dict[str, str]:
+    """The other inputs without their ±, so that an end of one and an end of another need not go together."""
+    return {other: known.at(0.0) for other, known in case.plus_minus.items() if other != key}
+
+
+def _assumed(case: Case, name: str, path: str, low: float, high: float) -> Unknown:
+    value = numbers(case)[path]
+
+    def changes(z: Array) -> dict[str, Array]:
+        reach = np.where(z < 0, math.log(value / low), math.log(high / value)) / NORMAL_95
+        return {path: value * np.expm1(reach * z)}
+
+    return Unknown(name, (low, high), "", changes)
+
+
+# ---- Samples --------------------------------------------------------------------------------------------
+
+
+def normal(count: int, samples: int, seed: int) -> Array:
+    """Independent normal variables (count, samples), evenly spread."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    return np.asarray(ndtri(qmc.Sobol(count, seed=seed).random(samples)).T)
+
+
+def varied(case: Case, unknowns: list[Unknown], z: Array) -> list[Case]:
+    """The case of each sample."""
+    here = numbers(case)
+    added: dict[str, Array] = {}
+    for unknown, one in zip(unknowns, z):
+        for path, change in unknown.changes(one).items():
+            added[path] = added.get(path, 0.0) + change
+    values = {path: here[path] + change for path, change in added.items()}
+    if "air.relative_humidity" in values:
+        values["air.relative_humidity"] = np.clip(values["air.relative_humidity"], 0.0, 1.0)
+    cases = []
+    for k in range(z.shape[1]):
+        one = case
+        for path, value in values.items():
+            one = with_number(one, path, float(value[k]))
+        cases.append(one)
+    return cases
+
+
+def _solved(cases: list[Case]) -> tuple[Result, NDArray[np.bool_]]:
+    """Predict what can be predicted; which that is."""
+    solved = np.ones(len(cases), bool)
+    try:
+        return predict(cases, resolution=MESH), solved
+    except NotConverged as error:
+        solved[np.asarray(error.failed, int)] = False
+        if solved.mean() < LEAST_SOLVED:
+            raise
+    return predict([c for c, well in zip(cases, solved) if well], resolution=MESH), solved
+
+
+EXITS: tuple[Callable[[Result], Any], ...] = (
+    lambda r: r.pellets_out.moisture_wb,
+    lambda r: r.pellets_out.temperature,
+    lambda r: r.after_equalising.water_activity,
+)
+
+
+def _interval(y: Array) -> Interval:
+    return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
+
+
+def _wishes(case: Case, moisture: Array, temperature: Array, activity: Array) -> dict[str, Array]:
+    """Which samples meet each wish of [target], in the words of the printed target."""
+    target, met = case.tables.get("target", {}), {}
+    if "moisture" in target:
+        slack = target.get("tolerance")
+        least = -np.inf if slack is None else target["moisture"] - slack
+        met["moisture"] = (moisture >= least) & (moisture <= target["moisture"] + (slack or 0.0))
+    if "maximum_above_ambient" in target:
+        met["above the air outside"] = temperature - case.air.temperature <= target["maximum_above_ambient"]
+    if "maximum_water_activity" in target:
+        met["water activity, evened out"] = activity <= target["maximum_water_activity"]
+    return met
+
+
+# ---- Whose spread it is ---------------------------------------------------------------------------------
+
+
+def shares_of(z: Array, y: Array) -> Array:
+    """Share of the variance of y (samples,) that each normal variable of z (count, samples) makes alone.
+
+    What is left of 1 they make together, or the polynomials miss.
+    """
+    from numpy.polynomial.hermite_e import hermevander
+
+    count, samples = z.shape
+    norm = np.sqrt([float(math.factorial(n)) for n in range(1, DEGREE + 1)])
+    alone = hermevander(z, DEGREE)[..., 1:] / norm  # (count, samples, degree)
+    pairs = [z[i] * z[j] for i in range(count) for j in range(i)]
+    columns = [np.ones((1, samples)), *np.moveaxis(alone, 2, 1)]
+    if 1 + count * DEGREE + len(pairs) <= samples / 2:
+        columns.append(np.reshape(pairs, (-1, samples)))
+    coefficients = np.linalg.lstsq(np.concatenate(columns).T, y, rcond=None)[0]
+    own = coefficients[1 : 1 + count * DEGREE].reshape(count, DEGREE)
+    variance = float(np.var(y))
+    return (own**2).sum(axis=1) / variance if variance > 0 else np.zeros(count)

@@ -1,0 +1,230 @@
+"""How sure an exit is: against linear propagation, plain random samples, and variance shares by definition."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+import pytest
+from scipy import stats
+
+import coolsim
+from coolsim.case import Case
+from coolsim.errors import InputError, NotConverged
+from coolsim.model.solve import Resolution
+from coolsim.studies import uncertainty as room
+from coolsim.studies.uncertainty import (
+    MESH,
+    NORMAL_95,
+    normal,
+    shares_of,
+    uncertainty,
+    unknowns_of,
+    varied,
+)
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+KNOWN_TO = {
+    "feed.moisture": "14 ± 0.3 %",
+    "feed.temperature": "82 ± 2 degC",
+    "air.relative_humidity": "78 ± 4 %",
+}
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return coolsim.replace(coolsim.load(SCENARIOS / "humid-delta.toml"), KNOWN_TO)
+
+
+def exactly_made(case: Case) -> Case:
+    """The case with a material whose numbers have no ranges."""
+    return dataclasses.replace(
+        case, material=dataclasses.replace(case.material, provenance=MappingProxyType({}))
+    )
+
+
+def test_samples_are_normal_and_even() -> None:
+    z = normal(5, 512, seed=1)
+    assert z.shape == (5, 512)
+    np.testing.assert_allclose(z.mean(axis=1), 0.0, atol=0.01)  # random ones: 0.044
+    np.testing.assert_allclose(z.var(axis=1), 1.0, atol=0.03)  # random ones: 0.0625
+    assert np.abs(np.corrcoef(z) - np.eye(5)).max() < 0.06
+
+
+def test_a_small_spread_is_that_of_the_slopes(case: Case) -> None:
+    """Independent errors of inputs add as squares of slope times error (GUM, JCGM 100:2008, eq. 10)."""
+    small = {"feed.moisture": "14 ± 0.02 %", "feed.temperature": "82 ± 0.2 degC"}
+    case = exactly_made(coolsim.replace(case, small | {"air.relative_humidity": "78 %"}))
+    slopes, found = coolsim.sensitivities(case), uncertainty(case, samples=4096)
+    by = {"feed.moisture": (slopes.feed_moisture, 0.0002), "feed.temperature": (slopes.feed_temperature, 0.2)}
+    for exit_, interval in (("moisture_wb", found.moisture_wb), ("temperature", found.temperature)):
+        parts = np.array([float(getattr(slope, exit_)) * half for slope, half in by.values()])
+        half = np.sqrt((parts**2).sum())
+        assert (interval.high - interval.low) / 2 == pytest.approx(half, rel=0.03)
+        shares = {c.name: getattr(c, f"{exit_.removesuffix('_wb')}_share") for c in found.contributors}
+        for key, part in zip(by, parts):
+            assert shares[key] == pytest.approx(part**2 / half**2, abs=0.02)
+
+
+def test_plain_random_samples_say_the_same(case: Case) -> None:
+    """4096 of them: quantiles differ by no more than three of their standard errors (and 0.01 of the width)."""
+    found, unknowns = uncertainty(case), unknowns_of(case)
+    z = np.random.default_rng(7).standard_normal((len(unknowns), 4096))
+    out = coolsim.predict(varied(case, unknowns, z), resolution=MESH).pellets_out
+    shift = float(coolsim.predict(case).pellets_out.moisture_wb) - float(
+        coolsim.predict(case, resolution=MESH).pellets_out.moisture_wb
+    )
+    y = out.moisture_wb + shift
+    width = found.moisture_wb.high - found.moisture_wb.low
+    for q, value in zip((0.025, 0.5, 0.975), dataclasses.astuple(found.moisture_wb)):
+        spread = np.quantile(y, [max(q - 0.01, 0.001), min(q + 0.01, 0.999)])
+        density = 0.02 / (spread[1] - spread[0])
+        error = np.sqrt(q * (1 - q) / 4096) / density + np.sqrt(q * (1 - q) / 512) / density
+        assert value == pytest.approx(np.quantile(y, q), abs=3 * error)
+        assert error < 0.06 * width  # or the line above could not fail
+    met = (y <= case.tables["target"]["moisture"]).mean()
+    assert dict(found.wishes)["moisture"] == pytest.approx(met, abs=0.03)
+
+
+def test_the_coarse_mesh_hardly_matters(case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = uncertainty(case, samples=128)
+    monkeypatch.setattr(room, "MESH", Resolution())
+    exact = uncertainty(case, samples=128)
+    for a, b in zip(dataclasses.astuple(found.moisture_wb), dataclasses.astuple(exact.moisture_wb)):
+        assert a == pytest.approx(b, abs=1e-4)  # 0.01 point
+    for a, b in zip(dataclasses.astuple(found.temperature), dataclasses.astuple(exact.temperature)):
+        assert a == pytest.approx(b, abs=0.05)
+
+
+def test_shares_by_hand() -> None:
+    """y = 2 z1 + z2² + z1 z3: variances 4, 2 and (together) 1, since var(z²) = 2 and var(z1 z3) = 1."""
+    z = normal(3, 1024, seed=3)
+    y = 2 * z[0] + z[1] ** 2 + z[0] * z[2]
+    np.testing.assert_allclose(shares_of(z, y), [4 / 7, 2 / 7, 0.0], atol=0.02)
+    np.testing.assert_array_equal(shares_of(z, np.ones(1024)), 0.0)
+
+
+def test_shares_by_their_definition(case: Case) -> None:
+    """scipy.stats.sobol_indices makes them from differences of paired samples, without any polynomial."""
+    case = exactly_made(case)
+    unknowns = unknowns_of(case)
+
+    def exits(z: np.ndarray) -> np.ndarray:
+        out = coolsim.predict(varied(case, unknowns, z), resolution=MESH).pellets_out
+        return np.array([out.moisture_wb, out.temperature])
+
+    rng = np.random.default_rng(11)
+    indices = stats.sobol_indices(func=exits, n=512, dists=[stats.norm()] * len(unknowns), rng=rng)
+    found = {c.name: (c.moisture_share, c.temperature_share) for c in uncertainty(case).contributors}
+    for k, unknown in enumerate(unknowns):
+        np.testing.assert_allclose(found[unknown.name], indices.first_order[:, k], atol=0.04)
+
+
+def test_a_range_holds_nineteen_in_twenty(case: Case) -> None:
+    """And half of the values lie below the number itself, though its range is lopsided."""
+    unknown = next(u for u in unknowns_of(case) if u.name == "diffusivity")
+    origin = case.material.provenance["diffusivity"]
+    (path,) = unknown.changes(np.zeros(1))
+    assert path == "material.diffusivity.value"
+    values = case.material.diffusivity.value + unknown.changes(np.array([-NORMAL_95, 0.0, NORMAL_95]))[path]
+    np.testing.assert_allclose(values, [origin.low, case.material.diffusivity.value, origin.high], rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "ends"),
+    [
+        ("feed.moisture_dry_basis", "16 ± 0.5 %", ("15.5 %", "16.5 %")),
+        ("air.wet_bulb", "27 ± 0.4 degC", ("26.6 degC", "27.4 degC")),
+        ("cooler.residence_time", "9 ± 1 min", ("8 min", "10 min")),
+        ("cooler.air_ratio", "1.1 ± 0.1 kg/kg", ("1.0 kg/kg", "1.2 kg/kg")),
+        ("feed.temperature", "180 ± 4 degF", ("176 degF", "184 degF")),
+    ],
+)
+def test_an_input_moves_what_follows_from_it(case: Case, key: str, text: str, ends: tuple[str, str]) -> None:
+    """At the ends of its ± the case is that of the scenario with the end typed in."""
+    case = coolsim.replace(coolsim.load(SCENARIOS / "humid-delta.toml"), {key: text})
+    (unknown,) = (u for u in unknowns_of(case) if u.name == key)
+    cases = varied(case, [unknown], np.array([[-NORMAL_95, NORMAL_95]]))
+    for one, end in zip(cases, ends):
+        there = coolsim.replace(case, {key: end})
+        for part in ("feed", "air", "cooler"):
+            a, b = vars(getattr(one, part)), vars(getattr(there, part))
+            assert a.keys() == b.keys()
+            for name, value in b.items():
+                assert a[name] == (pytest.approx(value, rel=1e-9) if isinstance(value, float) else value)
+
+
+def test_what_is_typed_is_not_assumed_too(case: Case) -> None:
+    typed = coolsim.replace(case, {"feed.bulk_density": "600 ± 20 kg/m3"})
+    assert [u.name for u in unknowns_of(typed)].count("feed.bulk_density") == 1
+    assert "bulk_density" not in [u.name for u in unknowns_of(typed)]
+    material = case.material.bulk_density  # the very number of the material, but with a ± of its own
+    same = coolsim.replace(case, {"feed.bulk_density": f"{material} ± 20 kg/m3"})
+    assert "bulk_density" not in [u.name for u in unknowns_of(same)]
+
+
+def test_a_target_in_the_middle_is_met_half_the_time(case: Case) -> None:
+    middle = uncertainty(case).moisture_wb.middle
+    there = coolsim.replace(case, {"target.moisture": f"{100 * middle:.6f} %"})
+    found = uncertainty(there)
+    assert dict(found.wishes)["moisture"] == pytest.approx(0.5, abs=0.01)
+    assert found.all_met is not None and found.all_met <= dict(found.wishes)["moisture"]
+
+
+def test_a_fan_keeps_the_airflow_it_settles_at() -> None:
+    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    fixed = coolsim.replace(case, {"fan.speed": "80 %", "feed.moisture": "13.6 ± 0.2 %"})
+    flow = coolsim.predict(fixed).fan
+    assert flow is not None
+    found = uncertainty(fixed, samples=64)
+    assert (
+        found.moisture_wb.low < float(coolsim.predict(fixed).pellets_out.moisture_wb) < found.moisture_wb.high
+    )
+
+
+def test_samples_that_fail_are_counted(case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+    real, share = room.predict, 0.1
+
+    def now_and_then(cases: object, **how: object) -> object:
+        if isinstance(cases, list) and len(cases) == 128:
+            raise NotConverged("made up", np.arange(int(share * len(cases))), None)
+        return real(cases, **how)
+
+    monkeypatch.setattr(room, "predict", now_and_then)
+    found = uncertainty(case, samples=128)
+    assert (found.samples, found.unsolved) == (116, 12)
+    share = 0.6
+    with pytest.raises(NotConverged):
+        uncertainty(case, samples=128)
+
+
+def test_what_cannot_be_asked(case: Case) -> None:
+    bare = exactly_made(coolsim.load(SCENARIOS / "humid-delta.toml"))
+    with pytest.raises(InputError, match="±"):
+        uncertainty(bare)
+    with pytest.raises(InputError, match="counter-flow"):
+        uncertainty(coolsim.load(SCENARIOS / "evening-batch.toml"))
+    with pytest.raises(ValueError, match="power of two"):
+        uncertainty(case, samples=500)
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("feed.moisture", "14 ± 20 %", "allowed is 0.1 %"),
+        ("feed.moisture", "14 ± 0 %", "one ±"),
+        ("feed.moisture", "14 ± -1 %", "one ±"),
+        ("feed.moisture", "14 ± 1 ± 2 %", "one ±"),
+        ("feed.moisture", "14 degC ± 1 %", "one ±"),
+        ("feed.moisture", "14 ± 1", "one ±"),
+        ("air.relative_humidity", "97 ± 5 %", "100 %"),
+        ("target.moisture", "12 ± 1 %", "only those of [feed]"),
+    ],
+)
+def test_a_pm_that_cannot_be(case: Case, key: str, text: str, said: str) -> None:
+    with pytest.raises(InputError) as raised:
+        coolsim.replace(case, {key: text})
+    (fault,) = raised.value.faults
+    assert fault.key == key and said in fault.allowed
