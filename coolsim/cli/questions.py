@@ -52,12 +52,12 @@ def predict(
     """
     check_json(json)
     case = case_of(scenario, overrides)
+    found = spread(case) if uncertainty else None  # first: it may refuse
     result = solved(case)
     from coolsim.output import json as as_json
     from coolsim.output import tables
     from coolsim.output import uncertainty as sure
 
-    found = spread(case) if uncertainty else None
     deliver(
         lambda: tables.predicted(
             case, result, page_for(units), sure.told(found, page_for(units)) if found else ""
@@ -80,6 +80,14 @@ def find(
     json: JsonFile = None,
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
+    chance: Annotated[
+        str | None,
+        typer.Option(
+            "--chance",
+            metavar="SHARE",
+            help='Meet it with this chance, such as "90 %", not just as predicted.',
+        ),
+    ] = None,
 ) -> int:
     """Find the cheapest settings of SCENARIO that meet its target.
 
@@ -93,13 +101,21 @@ def find(
     case = case_of(scenario, overrides)
     from coolsim.output import json as as_json
     from coolsim.output import settings
+    from coolsim.output import uncertainty as sure
     from coolsim.studies.settings import advice
+    from coolsim.studies.settings.surely import read_chance, with_chance
 
+    wanted = None if chance is None else read_chance(chance)
     with working("looking for settings"):
-        found = advice.advise(case)
+        roomy, spread = (case, None) if wanted is None else with_chance(case, wanted)
+        found = advice.advise(roomy)
+    page = page_for(units)
     deliver(
-        lambda: settings.advised(case, found, page_for(units)),
-        lambda: as_json.settings_document(case, found, scenario, version()),
+        lambda: settings.advised(case, found, page, sure.told(spread, page, wanted) if spread else ""),
+        lambda: (
+            as_json.settings_document(case, found, scenario, version())
+            | ({"uncertainty": sure.written(spread) | {"chance": wanted}} if spread else {})
+        ),
         json,
     )
     return ANSWERED if found.answer.met else OUT_OF_REACH

@@ -42,8 +42,11 @@ _OPENED_BY = {
 }
 
 
-def advised(case: Case, advice: Advice, page: Page) -> str:
-    """Return the answer to what to set as text; where the target is out of reach, that comes first."""
+def advised(case: Case, advice: Advice, page: Page, sure: str = "") -> str:
+    """Return the answer to what to set as text; where the target is out of reach, that comes first.
+
+    `sure` tells how sure the settings are.
+    """
     answer = advice.answer
     parts = [
         tables.heading(case.title, page),
@@ -53,6 +56,7 @@ def advised(case: Case, advice: Advice, page: Page) -> str:
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
         tables.verdict(case, answer.result, page),
         tables.limits(case, answer.result, page),
+        sure,
         "" if answer.met else _smallest_changes(case, answer, page) + _dryer(advice.heated, answer, page),
         _costs(case, answer.cost, page),
         "".join(wrapped(text, page) for text in _sentences(case, advice, page)),

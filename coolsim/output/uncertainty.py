@@ -15,11 +15,10 @@ if TYPE_CHECKING:
 LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
 
 
-def told(found: Uncertainty, page: Page) -> str:
-    """Return intervals, chances and contributors as text."""
-    return joined(
-        [_intervals(found, page), _chances(found, page), _contributors(found, page), _words(found, page)]
-    )
+def told(found: Uncertainty, page: Page, wanted: float | None = None) -> str:
+    """Return intervals, chances and contributors as text; `wanted` is the chance that settings were to have."""
+    intervals, chances = _intervals(found, page), _chances(found, page, wanted)
+    return joined([intervals, chances, _contributors(found, page), _words(found, page)])
 
 
 def _intervals(found: Uncertainty, page: Page) -> str:
@@ -40,19 +39,28 @@ def _intervals(found: Uncertainty, page: Page) -> str:
     return table(rows, page, right=(1, 2), bold=(0,))
 
 
-def _chances(found: Uncertainty, page: Page) -> str:
+def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
     if found.all_met is None:
         return ""
-    rows = [("chance that the target is met", _chance(found.all_met, found.samples))]
+    rows = [("chance that the target is met", _chance(found.all_met))]
     if len(found.wishes) > 1:
-        rows += [(f"  {name}", _chance(share, found.samples)) for name, share in found.wishes]
-    return table(rows, page, right=(1,), bold=(0,))
+        rows += [(f"  {name}", _chance(share)) for name, share in found.wishes]
+    words = "" if wanted is None else wrapped(_asked(found.all_met, wanted), page)
+    return table(rows, page, right=(1,), bold=(0,)) + words
 
 
-def _chance(share: float, samples: int) -> str:
+def _asked(met: float, wanted: float) -> str:
+    if met >= wanted:
+        return (
+            f"These settings keep off the target so that it is met with the {100 * wanted:.4g} % asked for."
+        )
+    return f"No settings within [limits] were found that meet the target with the {100 * wanted:.4g} % asked for."
+
+
+def _chance(share: float) -> str:
     """Return a probability no more exactly than the samples tell it.
 
-    >>> _chance(0.0, 512), _chance(0.798, 512), _chance(1.0, 512)
+    >>> _chance(0.0), _chance(0.798), _chance(1.0)
     ('under 1 %', '80 %', 'over 99 %')
     """
     if share < 0.01:

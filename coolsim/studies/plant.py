@@ -310,13 +310,17 @@ def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
 
 
 def limits_of(case: Case) -> list[Limit]:
-    """Everything a state must respect, from [target] and [limits]."""
+    """Everything a state must respect, from [target] and [limits].
+
+    Wishes are kept with the room of `case.tables["room"]`, by their names, which settings.surely gives them.
+    """
     target, limits = case.tables["target"], case.tables.get("limits", {})
+    room = case.tables.get("room", {})
     found = []
 
     def add(name: str, bound: float | None, scale: float, wish: bool = False, sign: float = 1.0) -> None:
         if bound is not None:
-            found.append(Limit(name, bound, sign, scale, wish))
+            found.append(Limit(name, bound - sign * room.get(name, 0.0), sign, scale, wish))
 
     tolerance = target.get("tolerance")
     add("moisture", target["moisture"] + (tolerance or 0.0), 0.01, wish=True)

@@ -93,41 +93,50 @@ def uncertainty(case: Case, *, samples: int = SAMPLES, seed: int = SEED) -> Unce
     only_coolers(case, "uncertainty is told")
     if samples < 64 or samples & (samples - 1):
         raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
+    return summed_up(case, sampled(case, samples, seed))
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """Exits of samples; arrays (samples,) without those that could not be solved."""
+
+    unknowns: list[Unknown]
+    z: Array  # (unknowns, samples)
+    exits: dict[str, Array]  # by their names in EXITS
+    middle: dict[str, float]  # where everything has the value that was typed
+    unsolved: int
+
+
+def sampled(case: Case, samples: int = SAMPLES, seed: int = SEED) -> Sampled:
+    """Exits of a case with everything that has a ± varied together."""
     unknowns, case = unknowns_of(case), at_its_fan(case)
     if not unknowns:
-        raise InputError(
-            [
-                Fault(
-                    "",
-                    "±",
-                    "no input with a ±, and no assumed number with a range",
-                    'give one, such as feed.moisture = "14 ± 0.3 %"',
-                )
-            ]
-        )
+        found, allowed = "no input with a ±, no number with a range", 'such as feed.moisture = "14 ± 0.3 %"'
+        raise InputError([Fault("", "uncertainty", found, f"it needs one, {allowed}")])
     z = normal(len(unknowns), samples, seed)
-    cases = varied(case, unknowns, z)
-    result, solved = _solved(cases)
-    z, unsolved, centre = z[:, solved], int((~solved).sum()), predict(case)
-    offset = predict(case, resolution=MESH)
-    moisture, temperature, activity = (
-        one(result) + (float(one(centre)) - float(one(offset))) for one in EXITS
-    )
-    shares = [shares_of(z, y) for y in (moisture, temperature)]
+    result, solved = _solved(varied(case, unknowns, z))
+    centre, offset = predict(case), predict(case, resolution=MESH)
+    middle = {name: float(exit_(centre)) for name, exit_ in EXITS.items()}
+    exits = {name: exit_(result) + (middle[name] - float(exit_(offset))) for name, exit_ in EXITS.items()}
+    return Sampled(unknowns, z[:, solved], exits, middle, int((~solved).sum()))
+
+
+def summed_up(case: Case, s: Sampled) -> Uncertainty:
+    shares = [shares_of(s.z, s.exits[name]) for name in ("moisture", "temperature")]
     contributors = [
         Contributor(u.name, u.ends[0], u.ends[1], u.unit, float(m), float(t))
-        for u, m, t in zip(unknowns, *shares)
+        for u, m, t in zip(s.unknowns, *shares)
     ]
-    kept = _wishes(case, moisture, temperature, activity)
+    kept = wishes_kept(case, s)
     return Uncertainty(
-        moisture_wb=_interval(moisture),
-        temperature=_interval(temperature),
-        water_activity=_interval(activity),
+        moisture_wb=_interval(s.exits["moisture"]),
+        temperature=_interval(s.exits["temperature"]),
+        water_activity=_interval(s.exits["water activity"]),
         wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
         all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
-        samples=samples - unsolved,
-        unsolved=unsolved,
+        samples=s.z.shape[1],
+        unsolved=s.unsolved,
     )
 
 
@@ -216,28 +225,29 @@ def _solved(cases: list[Case]) -> tuple[Result, NDArray[np.bool_]]:
     return predict([c for c, well in zip(cases, solved) if well], resolution=MESH), solved
 
 
-EXITS: tuple[Callable[[Result], Any], ...] = (
-    lambda r: r.pellets_out.moisture_wb,
-    lambda r: r.pellets_out.temperature,
-    lambda r: r.after_equalising.water_activity,
-)
+EXITS: dict[str, Callable[[Result], Any]] = {
+    "moisture": lambda r: r.pellets_out.moisture_wb,
+    "temperature": lambda r: r.pellets_out.temperature,
+    "water activity": lambda r: r.after_equalising.water_activity,
+}
 
 
 def _interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
 
-def _wishes(case: Case, moisture: Array, temperature: Array, activity: Array) -> dict[str, Array]:
+def wishes_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
     """Which samples meet each wish of [target], in the words of the printed target."""
     target, met = case.tables.get("target", {}), {}
     if "moisture" in target:
-        slack = target.get("tolerance")
+        slack, y = target.get("tolerance"), s.exits["moisture"]
         least = -np.inf if slack is None else target["moisture"] - slack
-        met["moisture"] = (moisture >= least) & (moisture <= target["moisture"] + (slack or 0.0))
+        met["moisture"] = (y >= least) & (y <= target["moisture"] + (slack or 0.0))
     if "maximum_above_ambient" in target:
-        met["above the air outside"] = temperature - case.air.temperature <= target["maximum_above_ambient"]
+        above = s.exits["temperature"] - case.air.temperature
+        met["above the air outside"] = above <= target["maximum_above_ambient"]
     if "maximum_water_activity" in target:
-        met["water activity, evened out"] = activity <= target["maximum_water_activity"]
+        met["water activity, evened out"] = s.exits["water activity"] <= target["maximum_water_activity"]
     return met
 
 

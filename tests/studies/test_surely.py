@@ -1,0 +1,89 @@
+"""Settings that meet the target with a chance: tried again with other samples, and their limits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import coolsim
+from coolsim.case import Case
+from coolsim.errors import InputError
+from coolsim.studies.plant import limits_of
+from coolsim.studies.search import with_limits
+from coolsim.studies.settings.advice import at_settings
+from coolsim.studies.settings.find import SettingsAnswer, find_settings
+from coolsim.studies.settings.surely import read_chance, with_chance
+from coolsim.studies.uncertainty import uncertainty
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+@pytest.fixture(scope="module")
+def night() -> Case:
+    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    return coolsim.replace(case, {"feed.moisture": "13.6 ± 0.3 %"})
+
+
+@pytest.fixture(scope="module")
+def found(night: Case) -> SettingsAnswer:
+    roomy, sure = with_chance(night, 0.9, samples=256)
+    answer = find_settings(roomy)
+    assert isinstance(answer, SettingsAnswer) and answer.met
+    assert sure.all_met is not None and 0.9 <= sure.all_met <= 0.95
+    return answer
+
+
+def test_other_samples_agree(night: Case, found: SettingsAnswer) -> None:
+    """1024 with another seed; three standard errors of 256 samples at 90 % are 0.056."""
+    again = uncertainty(at_settings(night, found.settings), samples=1024, seed=5)
+    assert again.all_met == pytest.approx(0.92, abs=0.056)
+
+
+def test_without_it_the_target_is_a_toss(night: Case, found: SettingsAnswer) -> None:
+    """Settings that meet it as predicted meet it hardly more often than not, and cost less."""
+    plain = find_settings(night)
+    assert uncertainty(at_settings(night, plain.settings), samples=256).all_met < 0.7
+    assert found.cost.total > plain.cost.total
+    assert found.result.pellets_out.moisture_wb < plain.result.pellets_out.moisture_wb - 1e-3
+
+
+def test_the_machine_keeps_its_limits(night: Case, found: SettingsAnswer) -> None:
+    """Room is given to wishes alone."""
+    plain = [(x.name, x.bound) for x in with_limits(limits_of(night), wish=False)]
+    roomy, _ = with_chance(night, 0.6, samples=64)
+    assert plain == [(x.name, x.bound) for x in with_limits(limits_of(roomy), wish=False)]
+    wishes = {x.name: x.bound for x in with_limits(limits_of(roomy), wish=True)}
+    assert wishes["moisture"] < night.tables["target"]["moisture"]
+
+
+def test_enough_chance_needs_no_room(night: Case) -> None:
+    """Feed that comes in dry has the chance anyway."""
+    dry = coolsim.replace(night, {"feed.moisture": "11 ± 0.2 %", "feed.temperature": "70 degC"})
+    plain = find_settings(dry)
+    if uncertainty(at_settings(dry, plain.settings), samples=64).all_met > 0.6:
+        roomy, _ = with_chance(dry, 0.6, samples=64)
+        assert roomy.tables["room"] == {}
+    else:
+        pytest.fail("the case is not what the test needs")
+
+
+def test_a_band_narrower_than_the_spread(night: Case) -> None:
+    """± 0.1 point cannot be met 9 times in 10 where the exit spreads over ± 0.4: it is said, not promised."""
+    narrow = coolsim.replace(night, {"target.tolerance": "0.1 %"})
+    roomy, sure = with_chance(narrow, 0.9, samples=64)
+    answer = find_settings(roomy)
+    assert not answer.met or sure.all_met < 0.9
+    assert sure.all_met < 0.9
+    assert np.isfinite(answer.cost.total)
+
+
+@pytest.mark.parametrize("text", ["0.9", "90", "101 %", "20 %", "99.9 %", "much"])
+def test_chances_that_cannot_be(text: str) -> None:
+    with pytest.raises(InputError, match="--chance"):
+        read_chance(text)
+
+
+def test_a_chance() -> None:
+    assert read_chance("90 %") == pytest.approx(0.9)
