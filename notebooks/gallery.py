@@ -57,6 +57,8 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         [at(case, q, t) for t in np.linspace(3, 17, 11) for q in np.linspace(400, 2200, 13)]
     )
     sweep = coolsim.predict([at(night, q) for q in np.linspace(500, 4500, 17)])
+    year = coolsim.seasons(coolsim.load(SCENARIOS / "monsoon-year.toml"))
+    size = coolsim.size(coolsim.load(SCENARIOS / "cooler-to-buy.toml"))
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
@@ -79,6 +81,18 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "balance": (
             "Where water and heat go; the widths are the streams.",
             lambda: plots.balance(result, case),
+        ),
+        "calendar": (
+            "Exit moisture in every hour of a year at one setting.",
+            lambda: plots.calendar(year),
+        ),
+        "strategies": (
+            "Ways to run the same year: how its hours end, and what they cost.",
+            lambda: plots.strategies(year),
+        ),
+        "size_curve": (
+            "What a larger floor saves, for two products in three kinds of weather.",
+            lambda: plots.size_curve(size, currency="USD"),
         ),
     }
 

@@ -28,7 +28,7 @@ def test_gallery_shows_every_picture() -> None:
 
 def test_one_command_draws_it(tmp_path: Path) -> None:
     command = [sys.executable, "-W", "error", "notebooks/gallery.py", str(tmp_path / "gallery")]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=120)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=300)
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
     assert (tmp_path / "gallery" / "README.md").read_text(encoding="utf-8") == (
         FOLDER / "README.md"

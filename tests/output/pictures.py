@@ -14,6 +14,8 @@ import coolsim
 from coolsim import plots
 from coolsim.case import Case
 from coolsim.result import Result
+from coolsim.studies.seasons import Seasons
+from coolsim.studies.sizing.answer import SizeAnswer
 
 ROOT = Path(__file__).parents[2]
 AIRFLOWS, DWELLS = (600.0, 1200.0, 2000.0), (4.0, 8.0, 16.0)  # m³/h, min
@@ -86,6 +88,28 @@ def sweep() -> Result:
     return coolsim.predict([at(case("monsoon-night"), q, minutes) for q in SWEEP])
 
 
+@cache
+def year() -> Seasons:
+    """Three days of every month, with a settings chart."""
+    monsoon = case("monsoon-year")
+    weather = coolsim.load_weather(ROOT / "scenarios" / "monsoon-year.csv", units=UNITS)
+    day = weather.time.astype("datetime64[D]").astype(int) % 10 == 3
+    return coolsim.seasons(monsoon, weather=weather.rows(day).between((6 * 3600.0, 22 * 3600.0)))
+
+
+UNITS = {"temperature": "degC", "relative_humidity": "%"}
+
+
+@cache
+def size() -> SizeAnswer:
+    return coolsim.size(case("cooler-to-buy"))
+
+
+def without_units(picture: Draw) -> Draw:
+    """A picture of what has no other units."""
+    return lambda units="si", **how: picture(**how)
+
+
 Draw = Callable[..., Any]
 PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is drawn
     "bed": (3, lambda **how: plots.bed(answer(), **how)),
@@ -108,4 +132,8 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "balance": (2, lambda **how: plots.balance(answer(), case(), **how)),
     "balance, frost": (2, lambda **how: plots.balance(*charted(frost), **how)),
     "balance, heated": (2, lambda **how: plots.balance(heated_answer(), heated(), **how)),
+    "calendar, moisture": (1, lambda **how: plots.calendar(year(), **how)),
+    "calendar, fan": (1, lambda **how: plots.calendar(year(), "fan_speed", strategy=1, **how)),
+    "strategies": (2, without_units(lambda **how: plots.strategies(year(), **how))),
+    "size curve": (2, lambda **how: plots.size_curve(size(), currency="USD", **how)),
 }

@@ -38,15 +38,16 @@ def drawn(name: str, **how: Any) -> list[Axes]:
 @each_picture
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_every_axis_has_its_unit(name: str, units: str) -> None:
-    ours, theirs = {"°C", "m³/h", "Pa", "m", "mm", "kg/h", "kW", "g/kg dry air"}, set()
+    ours, theirs = {"°C", "m³/h", "Pa", "m", "mm", "m²", "kg/h", "kW", "g/kg dry air"}, set()
     if units == "us":
-        ours, theirs = {"°F", "cfm", "inH2O", "in", "lb/h", "kBTU/h", "grain/lb dry air"}, ours
-    both = {"min", "% wet basis"}
+        ours, theirs = {"°F", "cfm", "inH2O", "in", "ft²", "lb/h", "kBTU/h", "grain/lb dry air"}, ours
+    both = {"min", "% wet basis", "h", "kWh/t", "USD", "USD/t"}
+    named = ("calendar", "strategies")  # what stands along the bottom needs no unit: months, strategies
     for axis in drawn(name, units=units):
         shared = axis is not axis.figure.axes[-1] and len(axis.figure.axes) > 1
         labels = [axis.get_title(loc="left")] if name.startswith("balance") else [axis.get_ylabel()]
         if not shared and not name.startswith("balance"):
-            labels.append(axis.get_xlabel())
+            labels += [] if name.startswith(named) else [axis.get_xlabel()]
         for label in labels:
             assert label.endswith("]"), label
             unit = label[label.index("[") + 1 : -1]

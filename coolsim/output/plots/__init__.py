@@ -12,5 +12,18 @@ from coolsim.output.plots.flows import balance
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
+from coolsim.output.plots.sizes import size_curve
+from coolsim.output.plots.years import calendar, strategies
 
-__all__ = ["balance", "bed", "dwell", "fan_curve", "moisture_map", "pellet", "psychrometric"]
+__all__ = [
+    "balance",
+    "bed",
+    "calendar",
+    "dwell",
+    "fan_curve",
+    "moisture_map",
+    "pellet",
+    "psychrometric",
+    "size_curve",
+    "strategies",
+]
