@@ -98,7 +98,7 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
 
 
 def _at(case: Case, airflow: float, depth: float) -> Case:
-    cooler = dataclasses.replace(case.cooler, airflow=airflow, bed_depth=depth, air_ratio=None)  # type: ignore[type-var]
+    cooler = dataclasses.replace(case.cooler, airflow=airflow, bed_depth=depth, air_ratio=None)
     return dataclasses.replace(case, cooler=cooler)
 
 
