@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import itertools
 import math
-import textwrap
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +13,6 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.output.page import Page
-from coolsim.output.settings import depth_of
 from coolsim.scenario import units as u
 from coolsim.studies.asked import where
 from coolsim.studies.seasons.chart import Chart
@@ -22,7 +20,7 @@ from coolsim.studies.seasons.study import why_no_chart
 
 PAPERS = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # mm, ISO 216 and ANSI/ASME Y14.1, lying
 MARGIN = 10.0  # mm; what office printers leave white
-HEAD, FOOT, SIDE, TOP = 25.0, 45.0, 24.0, 9.0  # mm: title, words below, names of the bands
+HEAD, FOOT, SIDE, TOP = 20.0, 42.0, 24.0, 9.0  # mm: title, words below, names of the bands
 INK, PAPER, PALE, DARK = "#1a1a1a", "#ffffff", "#e2e2e2", "#4a4a4a"
 LINE = 1.46  # of the type size, from one line to the next: 1.25 of DejaVu Sans' own 1.17
 
@@ -60,7 +58,7 @@ def _cell(case: Case, chart: Chart, at: tuple[int, int], page: Page) -> Cell:
     need = float(chart.required_feed_moisture[at])
     lines = (
         _air(chart, at, page),
-        f"{chart.residence_time[at] / 60:.1f} min, {depth_of(float(chart.bed_depth[at]), page)}",
+        f"{chart.residence_time[at] / 60:.1f} min, {_depth(chart.bed_depth[at], page)}",
     )
     if math.isnan(need):
         return Cell((*lines, "no feed is dry enough"), DARK, PAPER)
@@ -68,6 +66,11 @@ def _cell(case: Case, chart: Chart, at: tuple[int, int], page: Page) -> Cell:
     if need < case.feed.moisture - 5e-5:  # as it comes it is too wet in some of these hours
         return Cell((*lines, feed), PALE)
     return Cell((*lines, feed))
+
+
+def _depth(depth: float, page: Page) -> str:
+    """Return a depth as it is dialled in: charts choose whole centimetres."""
+    return page.number(depth, u.LENGTH, *((1, "in") if page.units == "us" else (0, "cm")))
 
 
 def _air(chart: Chart, at: tuple[int, int], page: Page) -> str:
@@ -126,7 +129,7 @@ def card(case: Case, chart: Chart, paper: str = "a4", units: str = "si") -> byte
 
 
 def _head(sheet: Any, case: Case, width: float) -> None:
-    title = textwrap.shorten(case.title or "Settings chart", 62, placeholder=" …")
+    title = _shortened(case.title or "Settings chart", (width - 2 * MARGIN) * 72 / 25.4, 19)
     _write(sheet, MARGIN, MARGIN + 1, title, 19, weight="bold", va="top")
     target = case.tables["target"]
     if "tolerance" in target:
@@ -170,24 +173,50 @@ def _box(sheet: Any, cell: Cell, x: float, y: float, wide: float, high: float) -
     sheet.add_patch(Rectangle((x, y), wide, high, facecolor=cell.fill, edgecolor="#707070", linewidth=0.8))
     if not cell.lines:
         return
-    biggest = min(17.0, 1.15 * high)  # pt; three lines fill a box of any height
-    sizes = (biggest, min(10.0, 0.62 * high), min(10.0, 0.62 * high))
-    longest = max(len(line) for line in cell.lines[1:])
-    fits = wide * 72 / 25.4 * 0.96 / (0.58 * longest)  # DejaVu Sans: 0.58 em a character, on the wide side
-    for line, size, at, weight in zip(cell.lines, sizes, (0.25, 0.58, 0.83), ("bold", "normal", "normal")):
-        small = size if weight == "bold" else min(size, fits)
+    # three lines fill a box of any height, and none is wider than the box
+    sizes = (min(17.0, 1.05 * high), min(11.0, 0.68 * high), min(11.0, 0.68 * high))
+    weights = ("bold", "normal", "normal")
+    for line, size, at, weight in zip(cell.lines, sizes, (0.29, 0.63, 0.85), weights):
+        small = size * min(1.0, 0.94 * wide * 72 / 25.4 / _width(line, size, weight))
         _write(sheet, x + wide / 2, y + at * high, line, small, weight=weight, ha="center", color=cell.ink)
 
 
 def _foot(sheet: Any, paragraphs: list[str], width: float, height: float) -> None:
-    size = 9.5
-    columns = int((width - 2 * MARGIN) * 72 / 25.4 / (0.535 * size))
-    lines = [textwrap.fill(text, columns) for text in paragraphs]
-    y = height - MARGIN - FOOT + 4
-    for k, text in enumerate(lines):
-        weight = "bold" if k == len(lines) - 1 else "normal"  # the cautions
-        _write(sheet, MARGIN, y, text, size, weight=weight, va="top", linespacing=1.25)
-        y += (text.count("\n") + 1) * size * LINE * 25.4 / 72 + 1.5
+    size, y = 9.5, height - MARGIN - FOOT + 3
+    for k, text in enumerate(paragraphs):
+        weight = "bold" if k == len(paragraphs) - 1 else "normal"  # the cautions
+        lines = _filled(text, (width - 2 * MARGIN) * 72 / 25.4, size, weight)
+        _write(sheet, MARGIN, y, "\n".join(lines), size, weight=weight, va="top", linespacing=1.25)
+        y += len(lines) * size * LINE * 25.4 / 72 + 1.5
+
+
+def _shortened(text: str, room: float, size: float) -> str:
+    """Return a title that fits into one line of `room` [pt], cut where it does not."""
+    cut = text
+    while _width(cut, size, "bold") > room:
+        cut = f"{cut.removesuffix(' …')[:-1].rstrip()} …"
+    return cut
+
+
+def _filled(text: str, room: float, size: float, weight: str) -> list[str]:
+    """Return a text in lines that are no wider than `room` [pt]."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if _width(longer, size, weight) <= room:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def _width(text: str, size: float, weight: str) -> float:
+    """Return how wide a text is drawn [pt]."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
+    return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0])
 
 
 def _write(sheet: Any, x: float, y: float, text: str, size: float, **more: Any) -> None:

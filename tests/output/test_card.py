@@ -59,9 +59,9 @@ def text_of(pdf: bytes) -> str:
 
 def test_cells_say_what_the_chart_says(case: Case, chart: Chart) -> None:
     (usual, drier), (none, never) = card.cells(case, chart, Page())
-    assert usual.lines == ("72 %", "8.5 min, 41.0 cm", "feed ≤ 16.1 %")  # 510 s; rounded down, never up
-    assert drier.lines == ("55 %", "10.2 min, 52.0 cm", "feed ≤ 14.7 %")
-    assert none.lines == ("41 %", "13.0 min, 63.0 cm", "no feed is dry enough")
+    assert usual.lines == ("72 %", "8.5 min, 41 cm", "feed ≤ 16.1 %")  # 510 s; rounded down, never up
+    assert drier.lines == ("55 %", "10.2 min, 52 cm", "feed ≤ 14.7 %")
+    assert none.lines == ("41 %", "13.0 min, 63 cm", "no feed is dry enough")
     assert never.lines == ()
 
 

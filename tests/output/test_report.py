@@ -160,4 +160,4 @@ def test_a_dryer_has_its_course_and_no_picture_of_a_cooler() -> None:
     assert "svg" not in page.tags
     (shown,) = page.row("numbers", "heat per kg of water")
     assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
-    assert page.row("exit", "2.0 min")[-1] == f"{result.pellets_out.temperature:.1f} °C"
+    assert page.row("exit", "2.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"
