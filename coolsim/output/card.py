@@ -20,7 +20,7 @@ from coolsim.studies.seasons.study import why_no_chart
 
 PAPERS = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # mm, ISO 216 and ANSI/ASME Y14.1, lying
 MARGIN = 10.0  # mm; what office printers leave white
-HEAD, FOOT, SIDE, TOP = 20.0, 42.0, 24.0, 9.0  # mm: title, words below, names of the bands
+HEAD, FOOT, SIDE, TOP = 21.0, 41.0, 24.0, 9.0  # mm: title, words below, names of the bands
 INK, PAPER, PALE, DARK = "#1a1a1a", "#ffffff", "#e2e2e2", "#4a4a4a"
 LINE = 1.46  # of the type size, from one line to the next: 1.25 of DejaVu Sans' own 1.17
 
@@ -61,7 +61,7 @@ def _cell(case: Case, chart: Chart, at: tuple[int, int], page: Page) -> Cell:
         f"{chart.residence_time[at] / 60:.1f} min, {_depth(chart.bed_depth[at], page)}",
     )
     if math.isnan(need):
-        return Cell((*lines, "no feed is dry enough"), DARK, PAPER)
+        return Cell((*lines, "out of reach"), DARK, PAPER)
     feed = f"feed ≤ {math.floor(1000 * need + 1e-6) / 10:.1f} %"
     if need < case.feed.moisture - 5e-5:  # as it comes it is too wet in some of these hours
         return Cell((*lines, feed), PALE)
@@ -155,7 +155,7 @@ def _grid(sheet: Any, case: Case, chart: Chart, page: Page, width: float, height
     wide = (width - MARGIN - left) / (len(RH) - 1)
     high = (height - MARGIN - FOOT - top) / (len(T) - 1)
     degrees = "°F" if page.units == "us" else "°C"
-    _write(sheet, left, top - TOP + 0.5, "relative humidity outside, %", 9)
+    _write(sheet, left, top - TOP + 1.2, "relative humidity outside, %", 9)
     _write(sheet, MARGIN, top - 2.5, f"outside, {degrees}", 9)
     for j, (a, b) in enumerate(itertools.pairwise(RH)):
         x = left + (j + 0.5) * wide
@@ -174,10 +174,10 @@ def _box(sheet: Any, cell: Cell, x: float, y: float, wide: float, high: float) -
     if not cell.lines:
         return
     # three lines fill a box of any height, and none is wider than the box
-    sizes = (min(17.0, 1.05 * high), min(11.0, 0.68 * high), min(11.0, 0.68 * high))
+    sizes = (min(16.0, 1.0 * high), min(10.5, 0.65 * high), min(10.5, 0.65 * high))
     weights = ("bold", "normal", "normal")
-    for line, size, at, weight in zip(cell.lines, sizes, (0.29, 0.63, 0.85), weights):
-        small = size * min(1.0, 0.94 * wide * 72 / 25.4 / _width(line, size, weight))
+    for line, size, at, weight in zip(cell.lines, sizes, (0.27, 0.6, 0.84), weights):
+        small = size * min(1.0, 0.92 * wide * 72 / 25.4 / _width(line, size, weight))
         _write(sheet, x + wide / 2, y + at * high, line, small, weight=weight, ha="center", color=cell.ink)
 
 

@@ -61,7 +61,7 @@ def test_cells_say_what_the_chart_says(case: Case, chart: Chart) -> None:
     (usual, drier), (none, never) = card.cells(case, chart, Page())
     assert usual.lines == ("72 %", "8.5 min, 41 cm", "feed ≤ 16.1 %")  # 510 s; rounded down, never up
     assert drier.lines == ("55 %", "10.2 min, 52 cm", "feed ≤ 14.7 %")
-    assert none.lines == ("41 %", "13.0 min, 63 cm", "no feed is dry enough")
+    assert none.lines == ("41 %", "13.0 min, 63 cm", "out of reach")
     assert never.lines == ()
 
 
@@ -87,7 +87,7 @@ def test_one_page_of_that_paper_with_all_its_words(case: Case, chart: Chart, pap
     box = sheet(pdf).mediabox
     assert (float(box.width) * POINT, float(box.height) * POINT) == pytest.approx(SIZES[paper], abs=0.05)
     shown = text_of(pdf)
-    for words in ("Sinking fish feed", "18…25", "70…95", "72 %", "feed ≤ 14.7 %", "no feed is dry enough"):
+    for words in ("Sinking fish feed", "18…25", "70…95", "72 %", "feed ≤ 14.7 %", "out of reach"):
         assert words in shown
     for words in ("Off the chart", "do not bag pellets above 11.8 %", "7 K warmer", "local codes come first"):
         assert words in shown  # 11.5 + 0.3
