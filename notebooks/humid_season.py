@@ -61,13 +61,21 @@ ax = coolsim.plots.strategies(year)
 #
 # ## The chart itself
 #
-# Outside temperature down, relative humidity across: fan speed, minutes of dwell, and the feed moisture that is
-# needed there.
+# Outside temperature down, relative humidity across; in each cell the fan speed, the dwell in minutes, and the
+# moisture that the feed may have at most.
 
 # %%
 chart = year.strategies[1].chart
-for cell in chart.cells[:8]:
-    print(cell)
+humidity = chart.bands.relative_humidity
+print(" " * 12 + "".join(f"{f'{100 * a:.0f}–{100 * b:.0f} %':>22s}" for a, b in zip(humidity, humidity[1:])))
+for i, (low, high) in enumerate(zip(chart.bands.temperature, chart.bands.temperature[1:])):
+    cells = (
+        f"{100 * fan:.0f} % {dwell / 60:.0f} min {100 * feed:.1f} %" if hours > 0 else "·"
+        for fan, dwell, feed, hours in zip(
+            chart.fan_speed[i], chart.residence_time[i], chart.required_feed_moisture[i], chart.hours[i]
+        )
+    )
+    print(f"{low:4.0f}–{high:.0f} °C".ljust(12) + "".join(f"{cell:>22s}" for cell in cells))
 
 # %% [markdown]
 # The fan speed it asks for, hour by hour:

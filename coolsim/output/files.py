@@ -21,26 +21,27 @@ def check_writable(path: str, option: str) -> None:
         raise _fault(option, f"{path}, which may not be written", "choose another place")
 
 
-def write(path: str, text: str, option: str) -> None:
-    """Write `text` to `path` as UTF-8, whole or not at all; raises InputError where that fails."""
+def write(path: str, content: str | bytes, option: str) -> None:
+    """Write `content` to `path`, text as UTF-8, whole or not at all; raises InputError where that fails."""
     target = Path(path)
+    data = content.encode("utf-8") if isinstance(content, str) else content
     try:
         if target.exists() and not target.is_file():  # a pipe or /dev/null: nothing there to replace
-            target.write_text(text, encoding="utf-8")
+            target.write_bytes(data)
             return
-        _replace(target.resolve(), text)  # a link stays a link
+        _replace(target.resolve(), data)  # a link stays a link
     except OSError as error:
         raise _fault(
             option, f"{path}, which cannot be written ({error.strerror})", "choose another"
         ) from None
 
 
-def _replace(target: Path, text: str) -> None:
+def _replace(target: Path, data: bytes) -> None:
     # in the same folder, since a rename across file systems is no longer one step
     temporary = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with temporary.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with temporary.open("xb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(target)

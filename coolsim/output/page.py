@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from coolsim.scenario.units import Dimension, shown
 
@@ -31,6 +31,14 @@ _ASCII = str.maketrans(
 )
 
 
+class Writer(Protocol):
+    """Writes tables and paragraphs in another form than text, such as HTML."""
+
+    def table(self, rows: Sequence[tuple[str, ...]], right: Sequence[int]) -> str: ...
+
+    def paragraph(self, text: str, style: str) -> str: ...
+
+
 @dataclass(frozen=True)
 class Page:
     """Where the text goes: columns, whether it may have colour, and what its encoding can hold."""
@@ -39,6 +47,7 @@ class Page:
     colour: bool = False
     encoding: str = "utf-8"
     units: str = "si"
+    writer: Writer | None = None  # None: plain text
 
     def unit(self, dimension: Dimension) -> str:
         """Return the unit in which this page shows a dimension."""
@@ -59,6 +68,8 @@ def table(
     rows: Sequence[tuple[str, ...]], page: Page, right: Sequence[int] = (), bold: Sequence[int] = ()
 ) -> str:
     """Return rows in columns; those in `right` are flush right. Rows in `bold` stand out on a terminal."""
+    if page.writer is not None:
+        return page.writer.table(rows, right)
     from rich.table import Table
     from rich.text import Text
 
@@ -73,6 +84,8 @@ def table(
 
 def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
     """Return a paragraph, indented by `indent` columns; `style` shows on a colour terminal only."""
+    if page.writer is not None:
+        return page.writer.paragraph(text, style)
     from rich.padding import Padding
     from rich.text import Text
 

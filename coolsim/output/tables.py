@@ -29,8 +29,8 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts += [limits(case, result, page)] if "limits" in case.tables else []
     parts += [sure]
     parts += [course(case, result, page)] if result.history is not None else []
-    parts += [group(title, rows, page) for title, rows in _details(result, page).items()]
-    parts += [_balances(result, page), warnings(result, page, LEVELS[1:])]
+    parts += [group(title, rows, page) for title, rows in details(result, page).items()]
+    parts += [balances(result, page), warnings(result, page, LEVELS[1:])]
     return joined(parts)
 
 
@@ -95,7 +95,7 @@ def _rounded_up(size: float) -> str:
     return f"{math.ceil(size / step - 1e-9) * step:.1g}"
 
 
-def _details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
+def details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
     out, air, bed, after = result.pellets_out, result.air_out, result.bed, result.after_equalising
 
     def row(label: str, value: Any, dimension: Dimension, digits: int, unit: str = "") -> tuple[str, str]:
@@ -258,7 +258,7 @@ def limits(case: Case, result: Result, page: Page) -> str:
     return table([("limits", "", ""), *rows], page, bold=(0,)) if rows else ""
 
 
-def _balances(result: Result, page: Page) -> str:
+def balances(result: Result, page: Page) -> str:
     accuracy = result.accuracy
     rows = [
         ("water, of the water entering", f"{100 * abs(float(accuracy.water_imbalance)):.1g} %"),

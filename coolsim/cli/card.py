@@ -1,0 +1,57 @@
+"""`coolsim card`: the settings chart of a year as one page to hang beside the cooler."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated
+
+import typer
+
+from coolsim.cli.shared import (
+    Overrides,
+    PrintedUnits,
+    ScenarioFile,
+    Units,
+    app,
+    case_of,
+    emit,
+    guarded,
+    working,
+)
+
+
+class Paper(StrEnum):
+    """Sizes of paper."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+@app.command(epilog="\b\nExample:\n  coolsim card scenarios/monsoon-year.toml -o card.pdf")
+@guarded
+def card(
+    scenario: ScenarioFile,
+    output: Annotated[str, typer.Option("-o", "--output", metavar="FILE", help="The PDF file to write.")],
+    paper: Annotated[Paper, typer.Option("--paper", help="Size of the page, lying.")] = Paper.a4,
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Write the settings chart of SCENARIO as one printable page: what to set by the weather outside.
+
+    Needs [weather] file, [target] moisture, a range in [limits] and [costs]; takes as long as `coolsim seasons`.
+
+    Exit status: 0 written, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    """
+    from coolsim.output import card as page
+    from coolsim.output import files
+
+    files.check_writable(output, "-o")
+    case = case_of(scenario, overrides)
+    page.check(case)
+    from coolsim.studies.seasons import seasons
+
+    with working("running the year"):
+        chart = seasons(case).strategies[1].chart
+    assert chart is not None  # check() has seen to it
+    files.write(output, page.card(case, chart, paper.value, units.value), "-o")
+    emit(f"wrote {output}\n")

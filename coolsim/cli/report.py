@@ -1,0 +1,56 @@
+"""`coolsim report`: all that a scenario asks, as one HTML file."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from coolsim.cli.shared import (
+    ANSWERED,
+    OUT_OF_REACH,
+    Overrides,
+    PrintedUnits,
+    ScenarioFile,
+    Units,
+    app,
+    case_of,
+    emit,
+    guarded,
+    version,
+    working,
+)
+
+
+@app.command(epilog="\b\nExample:\n  coolsim report scenarios/monsoon-night.toml -o report.html")
+@guarded
+def report(
+    scenario: ScenarioFile,
+    output: Annotated[str, typer.Option("-o", "--output", metavar="FILE", help="The HTML file to write.")],
+    overrides: Overrides = None,
+    units: PrintedUnits = Units.si,
+) -> int:
+    """Write all that SCENARIO asks, with pictures and sources, as one HTML file.
+
+    Answers how the pellets leave and, where the tables for it are there, what to set ([target], [limits],
+    [costs]), how large to buy ([sizing]) and what a year brings ([weather]; takes a minute).
+
+    Exit status: 0 written, 3 written, but the target is out of reach or no size serves, 2 the input is wrong,
+    4 the computation failed (nothing is written), 1 a bug of ours.
+    """
+    from coolsim.output import files
+
+    files.check_writable(output, "-o")
+    case = case_of(scenario, overrides)
+    import matplotlib
+
+    matplotlib.use("agg")  # no screen is needed to write a file
+    from coolsim.output.report.answers import ask
+    from coolsim.output.report.document import report as written
+
+    with working("asking"):
+        answers = ask(case)
+        html = written(answers, version(), units.value)
+    files.write(output, html, "-o")
+    emit(f"wrote {output}\n")
+    return ANSWERED if answers.met else OUT_OF_REACH

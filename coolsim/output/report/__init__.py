@@ -1,0 +1,1 @@
+"""An answer as one HTML file: the question, the answer, pictures, tables, sources and cautions."""

@@ -1,0 +1,121 @@
+"""All questions that one scenario's tables allow, asked; and, of the others, what they lack."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.fields import documented
+from coolsim.predict import predict
+from coolsim.result import Result
+from coolsim.studies.asked import OPENED
+from coolsim.studies.plant import knob_range
+
+if TYPE_CHECKING:
+    from coolsim.studies.seasons import Seasons
+    from coolsim.studies.settings.advice import Advice
+    from coolsim.studies.sizing.answer import SizeAnswer
+
+FLOWS, DWELLS = 11, 9  # of the map: smooth contours in half a second
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What is known of a scenario; None where its tables do not ask."""
+
+    case: Case = documented("-", "what was asked")
+    result: Result = documented("-", "the prediction as the scenario stands, with its band")
+    advice: Advice | None = documented("-", "what to set", default=None)
+    size: SizeAnswer | None = documented("-", "what to buy", default=None)
+    seasons: Seasons | None = documented("-", "a year of weather", default=None)
+    sweep: Result | None = documented("-", "the case at several airflows, where it has a fan", default=None)
+    grid: Result | None = documented("-", "the case over airflow and dwell", default=None)
+    unasked: tuple[str, ...] = documented("-", "what other questions lack", default=())
+
+    @property
+    def met(self) -> bool:
+        """Whether every question that was asked has an answer."""
+        found = [self.advice.answer.met if self.advice else True, self.size.met if self.size else True]
+        return all(found)
+
+
+def ask(case: Case) -> Answers:
+    """Ask all that the scenario's tables allow.
+
+    Raises InputError as each question does, and NotConverged where one cannot be computed.
+    """
+    lacks = dict(_lacks(case))
+    # the cheapest comes first: what does not converge is refused before minutes are spent
+    answers: dict[str, Any] = {"result": predict(case, band=True)}
+    if not lacks["settings"]:
+        from coolsim.studies.settings.advice import advise
+
+        answers["advice"] = advise(case)
+        answers["grid"] = _grid(case)
+    if not lacks["size"]:
+        from coolsim.studies.sizing.size import size
+
+        answers["size"] = size(case)
+    if not lacks["seasons"]:
+        from coolsim.studies.seasons import seasons
+
+        answers["seasons"] = seasons(case)
+    if "fan" in case.tables and case.cooler.arrangement == "counter-flow":
+        answers["sweep"] = _sweep(case, answers["result"])
+    unasked = tuple(why for why in lacks.values() if why)
+    return Answers(case, unasked=unasked, **answers)
+
+
+def _lacks(case: Case) -> Iterator[tuple[str, str]]:
+    """Say of each question what the scenario lacks for it; nothing where it can be asked."""
+    target, limits, costs = (case.tables.get(name, {}) for name in ("target", "limits", "costs"))
+    cooler = case.cooler.arrangement == "counter-flow"
+    goal = "" if "moisture" in target else "[target] moisture"
+    needs = {
+        "settings": (
+            goal,
+            "" if {*OPENED} & {*limits} else "a range in [limits]",
+            "" if "electricity" in costs else "[costs] electricity",
+        ),
+        "size": (goal, "" if "sizing" in case.tables else "[sizing]"),
+        "seasons": (goal, "" if "weather" in case.tables else "[weather]"),
+    }
+    what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
+    for question, missing in needs.items():
+        lacking = ", ".join(filter(None, missing))
+        if not cooler:
+            yield question, f"{what[question]} is answered for counter-flow coolers only so far."
+        else:
+            yield (
+                question,
+                f"{what[question]} was not asked: the scenario lacks {lacking}." if lacking else "",
+            )
+
+
+def _at(case: Case, airflow: float, depth: float) -> Case:
+    cooler = dataclasses.replace(case.cooler, airflow=airflow, bed_depth=depth, air_ratio=None)
+    return dataclasses.replace(case, cooler=cooler)
+
+
+def _grid(case: Case) -> Result | None:
+    """The case over all that [limits] opens, for a map; None where there is nothing to map."""
+    ranges = knob_range(case)
+    if not all(name in ranges and ranges[name][0] < ranges[name][1] for name in ("airflow", "bed_depth")):
+        return None
+    (least, most), (low, high) = ranges["airflow"], ranges["bed_depth"]
+    flows, depths = np.linspace(least, most, FLOWS), np.linspace(low, high, DWELLS)
+    return predict([_at(case, q, depth) for depth in depths for q in flows])
+
+
+def _sweep(case: Case, result: Result) -> Result:
+    """The case from little air to half as much again, for the curve of its system."""
+    from coolsim.output.plots.settings import airflow
+
+    flow = float(airflow(result, case))
+    depth = float(result.bed.depth)
+    return predict([_at(case, q, depth) for q in flow * np.linspace(0.3, 1.5, 9)])

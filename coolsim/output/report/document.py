@@ -1,0 +1,99 @@
+"""The report: what was answered, laid out as one page that needs nothing beside itself."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from coolsim.case import Case
+from coolsim.output import library, seasons, settings, size, tables
+from coolsim.output.page import Page, table
+from coolsim.output.report.answers import Answers
+from coolsim.output.report.markup import environment, html_page
+from coolsim.output.report.pictures import drawn
+from coolsim.result import Result
+from coolsim.scenario import inputs, typed_as
+from coolsim.scenario import units as u
+
+
+@dataclass(frozen=True)
+class Section:
+    """A question and its answer, as HTML."""
+
+    name: str
+    title: str
+    body: Markup
+
+
+def report(answers: Answers, version: str, units: str = "si") -> str:
+    """Return the report as HTML; `units` are "si" or "us"."""
+    page, case = html_page(units), answers.case
+    loader = environment()
+    style, _, _ = loader.loader.get_source(loader, "report.css")  # type: ignore[union-attr]
+    details = (
+        tables.group(title, rows, page) for title, rows in tables.details(answers.result, page).items()
+    )
+    return loader.get_template("report.html").render(
+        title=case.title or "Report",
+        version=version,
+        style=Markup(style),
+        asked=_asked(case, page),
+        sections=list(_sections(answers, page)),
+        unasked=answers.unasked,
+        pictures=list(drawn(answers, units)),
+        details=Markup("".join(details) + tables.balances(answers.result, page)),
+        inputs=Markup(_inputs(case, page)),
+        material=Markup(library.material(case.material, page)),
+        dryer=answers.result.energy is not None,
+    )
+
+
+def _asked(case: Case, page: Page) -> str:
+    """Return in a sentence what comes into the bed, and into what air."""
+    feed, air = case.feed, case.air
+    unit, digits = ("in", 2) if page.units == "us" else ("mm", 1)
+    d, length = (page.number(x, u.LENGTH, digits, unit) for x in (feed.diameter, feed.length))
+    return (
+        f"{case.material.name}, {d} × {length}, arrive at {page.number(feed.temperature, u.TEMPERATURE, 1)} with "
+        f"{page.number(feed.moisture, u.FRACTION, 2)} moisture (wet basis). The air outside has "
+        f"{page.number(air.temperature, u.TEMPERATURE, 1)} and "
+        f"{page.number(air.relative_humidity, u.FRACTION, 0)} relative humidity."
+    )
+
+
+def _sections(answers: Answers, page: Page) -> Iterator[Section]:
+    case, result = answers.case, answers.result
+    untitled = dataclasses.replace(case, title="")  # the page has the title already
+    found = {
+        "exit": ("How do the pellets leave, as the scenario stands?", _exit(case, result, page)),
+    }
+    if answers.advice is not None:
+        found["settings"] = ("What should be set?", settings.advised(untitled, answers.advice, page))
+    if answers.size is not None:
+        found["size"] = ("How large a cooler, and which fan?", size.sized(untitled, answers.size, page))
+    if answers.seasons is not None:
+        year = dataclasses.replace(answers.seasons, case=untitled)
+        found["year"] = ("What does a year of weather bring?", seasons.year(year, page))
+    for name, (title, body) in found.items():
+        yield Section(name, title, Markup(body))
+
+
+def _exit(case: Case, result: Result, page: Page) -> str:
+    parts = [tables.answer(result, page), tables.warnings(result, page, tables.LEVELS[:1])]
+    parts += [tables.verdict(case, result, page)] if "target" in case.tables else []
+    parts += [tables.limits(case, result, page)] if "limits" in case.tables else []
+    parts += [tables.course(case, result, page)] if result.history is not None else []
+    return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])
+
+
+def _inputs(case: Case, page: Page) -> str:
+    """Return every input but the material's, which stand with their sources."""
+    rows = []
+    for key, text in inputs(case, page.units, digits=6).items():
+        if not key.startswith("material."):
+            typed = typed_as(case, key)
+            rows.append((key, text, "" if typed.replace(" ", "") == text.replace(" ", "") else typed))
+    return table([("input", "read as", "typed"), *rows], page)

@@ -1,0 +1,146 @@
+"""The pictures of a report, in one table, as SVG that stands inside a page with its text as text."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup, escape
+
+from coolsim.output import plots
+from coolsim.output.report.answers import Answers
+from coolsim.scenario import units as u
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture: its name, in words what it shows, what it is drawn from, and how."""
+
+    name: str
+    title: str
+    words: str
+    applies: Callable[[Answers], bool]
+    draw: Callable[[Any, str], Any]  # of Answers to which it applies
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A picture as it stands in the page."""
+
+    name: str
+    title: str
+    words: str
+    svg: Markup
+
+
+def _cooler(a: Answers) -> bool:
+    return a.result.energy is None
+
+
+PICTURES: tuple[Picture, ...] = (
+    Picture(
+        "map",
+        "Exit moisture over airflow and dwell",
+        "Where the map is hatched, a limit or wish other than the moisture is broken; the settings advised "
+        "are marked.",
+        lambda a: a.grid is not None and a.advice is not None,
+        lambda a, units: plots.moisture_map(a.grid, a.case, chosen=a.advice.answer.result, units=units),
+    ),
+    Picture(
+        "bed",
+        "Through the bed, as the scenario stands",
+        "Temperatures, moisture and the humidity of the air, from the top of the bed, where the pellets enter, to "
+        "its bottom, where the air does.",
+        _cooler,
+        lambda a, units: plots.bed(a.result, units=units),
+    ),
+    Picture(
+        "pellet",
+        "Inside a pellet, as the scenario stands",
+        "Moisture from the centre of a pellet to its surface, at several depths of the bed.",
+        _cooler,
+        lambda a, units: plots.pellet(a.result, a.case, units=units),
+    ),
+    Picture(
+        "air",
+        "The air on its way through the bed",
+        "Its path on a psychrometric chart of the site's pressure.",
+        _cooler,
+        lambda a, units: plots.psychrometric(a.result, a.case, units=units),
+    ),
+    Picture(
+        "fan",
+        "The fan and what it works against",
+        "The fan's curve, what bed and duct ask of it, and where both meet.",
+        lambda a: a.sweep is not None,
+        lambda a, units: plots.fan_curve(a.result, a.case, a.sweep, units=units),
+    ),
+    Picture(
+        "balance",
+        "Where water and heat go",
+        "The widths are the streams; heat counts from the air outside.",
+        _cooler,
+        lambda a, units: plots.balance(a.result, a.case, units=units),
+    ),
+)
+
+
+def drawn(answers: Answers, units: str) -> Iterator[Drawn]:
+    """Draw every picture that applies to what was answered."""
+    import matplotlib
+
+    looks: Any = {"svg.fonttype": "none", "svg.hashsalt": "coolsim", "figure.max_open_warning": 0}
+    with matplotlib.rc_context(looks):
+        for picture in PICTURES:
+            if picture.applies(answers):
+                words = f"{picture.words} {_numbers(picture.name, answers)}".strip()
+                svg = _inlined(_svg(picture.draw(answers, units)), picture.name, picture.title, words)
+                yield Drawn(picture.name, picture.title, picture.words, svg)
+
+
+def _numbers(name: str, answers: Answers) -> str:
+    """Who cannot see a picture hears between which numbers its curve runs."""
+    p = answers.result.profile
+    if name == "bed":
+        return (
+            f"Pellets from {p.pellet_temperature[0]:.0f} to {p.pellet_temperature[-1]:.0f} °C; air from "
+            f"{p.air_temperature[-1]:.0f} °C to {p.air_temperature[0]:.0f} °C."
+        )
+    if name == "map" and answers.grid is not None:
+        M = np.asarray(answers.grid.pellets_out.moisture_wb) * u.shown(1.0, u.FRACTION, "%")
+        return f"Exit moisture lies between {M.min():.1f} and {M.max():.1f} %."
+    return ""
+
+
+def _svg(axes: Any) -> str:
+    import matplotlib.pyplot as plt
+
+    figure = np.ravel(axes)[0].figure
+    stream = io.StringIO()
+    nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}  # the same bytes each time
+    figure.savefig(stream, format="svg", metadata=nothing, transparent=True)
+    plt.close(figure)
+    return stream.getvalue()
+
+
+def _inlined(svg: str, name: str, title: str, words: str) -> Markup:
+    """Return an SVG for the inside of a page: ids of its own, a role, a title and a description."""
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', svg))  # others only name a group, some of them twice
+    svg = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", svg)
+    svg = re.sub(r'(href="#|url\(#)', rf"\g<1>{name}-", svg)
+    svg = re.sub(r"(?<=\d\.\d{3})\d+", "", svg)  # a thousandth of a point is finer than any printer
+    root, body = svg.split(">", 1)
+    box = re.search(r'viewBox="[^"]*"', root)
+    assert box is not None
+    opening = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {box.group()} '
+        f'role="img" aria-labelledby="{name}-title {name}-words">'
+        f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-words">{escape(words)}</desc>'
+    )
+    return Markup(opening + body)

@@ -1,0 +1,166 @@
+"""The report in a real browser, without a window: what a person would see, and what a printer would.
+
+Debian's chromium and chromium-driver. Where they are missing these tests are skipped, unless COOLSIM_BROWSER is
+"required": then they fail. Accessibility is judged by axe-core (rules of WCAG 2 A and AA), not by us.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import os
+import shutil
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import axe_core_python
+import pytest
+from pypdf import PdfReader
+from selenium import webdriver
+from selenium.webdriver.chrome.options import Options
+from selenium.webdriver.chrome.service import Service
+
+import coolsim
+from coolsim.output.report.answers import ask
+from coolsim.output.report.document import report
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+AXE = Path(axe_core_python.__file__).with_name("axe.min.js")
+FLAGS = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+WIDTHS = (360, 768, 1280)  # a telephone, a tablet, a desk
+A4 = {"paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
+# A short year is enough for tables as wide as those of a long one: eight bands of humidity.
+YEAR = '\n[weather]\nfile = "w.csv"\n[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if chromium is None or driver is None:
+        missing = "no chromium and chromedriver: apt-get install chromium chromium-driver"
+        if os.environ.get("COOLSIM_BROWSER") == "required":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    options = Options()
+    options.binary_location = chromium
+    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    window = webdriver.Chrome(options=options, service=Service(driver))
+    yield window
+    window.quit()
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A report of everything: exit, settings and a year with its chart, in a long title with markup."""
+    folder = tmp_path_factory.mktemp("report")
+    hours = [(h, 22 + 5 * (h % 24 > 8) + h // 9, 40 + (37 * h) % 56) for h in range(72)]
+    lines = [f"2023-02-{1 + h // 24:02d}T{h % 24:02d}:00,{T},{RH}" for h, T, RH in hours]
+    (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *lines]))
+    text = (SCENARIOS / "humid-delta.toml").read_text(encoding="utf-8").split("\n")
+    text = ['title = "<b>Feed</b> & a_name_without_any_place_to_break_it_in_two_or_in_three"' if
+            line.startswith("title") else line for line in text]  # fmt: skip
+    (folder / "mill.toml").write_text("\n".join(text) + YEAR, encoding="utf-8")
+    path = folder / "report.html"
+    path.write_text(report(ask(coolsim.load(folder / "mill.toml")), "0.0"), encoding="utf-8")
+    return path
+
+
+def squeezed(text: str) -> str:
+    """The text without spaces, ligatures as letters: how a line is spaced and set is the printer's."""
+    return "".join(unicodedata.normalize("NFKC", text).split())
+
+
+def show(browser: Any, file: Path, width: int) -> None:
+    metrics = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
+    browser.get(file.as_uri())
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_no_sideways_scrolling_and_no_error(browser: Any, file: Path, width: int) -> None:
+    show(browser, file, width)
+    inner, wide = browser.execute_script(
+        "return [document.documentElement.clientWidth, document.documentElement.scrollWidth]"
+    )
+    assert width - 20 <= inner <= width  # the width that was asked for, less a scroll bar
+    assert wide <= inner
+    assert [entry for entry in browser.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")] == []
+
+
+def test_what_is_wide_scrolls_where_it_stands(browser: Any, file: Path) -> None:
+    """A region wider than a telephone can be reached by keyboard and shows its right end when scrolled."""
+    show(browser, file, WIDTHS[0])
+    regions = browser.execute_script(
+        "return [...document.querySelectorAll('.wide')].filter(r => r.scrollWidth > r.clientWidth).map(r => {"
+        " r.scrollLeft = 1e6; const end = r.scrollWidth - r.clientWidth;"
+        " return [r.tabIndex, r.getAttribute('aria-label'), r.scrollLeft, end] })"
+    )
+    assert regions
+    for tab, name, reached, end in regions:
+        assert tab == 0 and name
+        assert reached == pytest.approx(end, abs=1)
+
+
+def test_every_picture_has_words_and_is_seen(browser: Any, file: Path) -> None:
+    show(browser, file, 1280)
+    pictures = browser.execute_script(
+        "return [...document.querySelectorAll('svg, img, canvas')].map(p => {"
+        " const ids = (p.getAttribute('aria-labelledby') || '').split(' ');"
+        " const named = ids.map(id => document.getElementById(id));"
+        " const box = p.getBoundingClientRect();"
+        " return [p.getAttribute('role'), named.map(n => n && n.textContent), box.width, box.height] })"
+    )
+    assert len(pictures) >= 5
+    for role, words, width, height in pictures:
+        assert role == "img"
+        assert len(words) == 2 and all(words)
+        assert width > 300 and height > 200
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_axe_finds_nothing(browser: Any, file: Path, width: int) -> None:
+    """WCAG 2 A and AA; contrast (4.5:1 of text) must have been measured, not passed over."""
+    show(browser, file, width)
+    browser.execute_script(AXE.read_text(encoding="utf-8"))
+    found = browser.execute_async_script(
+        "const done = arguments[arguments.length - 1];"
+        "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa']}).then(done, e => done({error: String(e)}))"
+    )
+    assert "error" not in found, found
+    faults = [(v["id"], [n["html"][:120] for n in v["nodes"][:3]]) for v in found["violations"]]
+    assert faults == []
+    measured = [n for rule in found["passes"] if rule["id"] == "color-contrast" for n in rule["nodes"]]
+    assert len(measured) > 50
+
+
+def test_printed_tables_are_whole(browser: Any, file: Path) -> None:
+    """Every table's rows stand on one page, but for the long list of inputs, whose rows are not split."""
+    show(browser, file, 1280)
+    printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": False, **A4})
+    pages = PdfReader(io.BytesIO(base64.b64decode(printed["data"]))).pages
+    assert all(float(p.mediabox.width) == pytest.approx(595.3, abs=1) for p in pages)  # A4
+    texts = [squeezed(page.extract_text()) for page in pages]
+    tables = browser.execute_script(
+        "return [...document.querySelectorAll('table')].map(t => [!!t.closest('#inputs'),"
+        " [...t.rows].map(r => [...r.cells].map(c => c.innerText).join(' '))])"
+    )
+    assert len(tables) > 10
+    for long, typed in tables:
+        rows = [squeezed(row) for row in typed]
+        for row in rows:
+            assert any(row in text for text in texts), row
+        if not long:
+            assert any(all(row in text for row in rows) for text in texts), typed[0]

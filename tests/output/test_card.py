@@ -1,0 +1,162 @@
+"""The card: one page of the right paper that says what the chart says, and what to do off it."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+from typer.testing import CliRunner
+
+import coolsim
+from coolsim.case import Case
+from coolsim.cli import app
+from coolsim.output import card
+from coolsim.output.page import Page
+from coolsim.studies.seasons.chart import Bands, Chart
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+NAN = np.nan
+POINT = 25.4 / 72  # mm
+# ISO 216 A4 is 210 × 297 mm; US letter (ANSI Y14.1, size A) is 8.5 × 11 in
+SIZES = {"a4": (297.0, 210.0), "letter": (11 * 25.4, 8.5 * 25.4)}
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return coolsim.load(SCENARIOS / "monsoon-year.toml")  # feed at 15.4 %, target 11.5 ± 0.3 %, 7 K
+
+
+@pytest.fixture(scope="module")
+def chart() -> Chart:
+    """Written by hand: a cell for usual feed, one for drier feed, one for none, and one that never was."""
+    return Chart(
+        bands=Bands(temperature=np.array([18.0, 25.0, 33.0]), relative_humidity=np.array([0.4, 0.7, 0.95])),
+        hours=np.array([[120.0, 80.0], [40.0, 0.0]]),
+        met=np.array([[1.0, 0.4], [0.0, NAN]]),
+        fan_speed=np.array([[0.723, 0.55], [0.41, NAN]]),
+        airflow=np.array([[0.6, 0.5], [0.4, NAN]]),
+        bed_depth=np.array([[0.41, 0.52], [0.63, NAN]]),
+        residence_time=np.array([[510.0, 612.0], [780.0, NAN]]),
+        inlet_air_temperature=np.full((2, 2), NAN),
+        feed_moisture=np.array([[0.154, 0.154], [0.154, NAN]]),
+        required_feed_moisture=np.array([[0.1619, 0.1479], [NAN, NAN]]),
+    )
+
+
+def sheet(pdf: bytes) -> Any:
+    reader = PdfReader(io.BytesIO(pdf))
+    assert len(reader.pages) == 1
+    return reader.pages[0]
+
+
+def text_of(pdf: bytes) -> str:
+    return " ".join(sheet(pdf).extract_text().split())
+
+
+def test_cells_say_what_the_chart_says(case: Case, chart: Chart) -> None:
+    (usual, drier), (none, never) = card.cells(case, chart, Page())
+    assert usual.lines == ("72 %", "8.5 min, 41 cm", "feed ≤ 16.1 %")  # 510 s; rounded down, never up
+    assert drier.lines == ("55 %", "10.2 min, 52 cm", "feed ≤ 14.7 %")
+    assert none.lines == ("41 %", "13.0 min, 63 cm", "out of reach")
+    assert never.lines == ()
+
+
+def test_cells_out_of_reach_stand_out_in_grey(case: Case, chart: Chart) -> None:
+    (usual, drier), (none, _) = card.cells(case, chart, Page())
+    greys = [int(cell.fill[1:3], 16) for cell in (usual, drier, none)]
+    assert all(cell.fill[1:3] == cell.fill[3:5] == cell.fill[5:7] for cell in (usual, drier, none))
+    assert greys[0] - greys[1] > 20 and greys[1] - greys[2] > 100
+    assert none.ink != usual.ink
+
+
+def test_without_a_fan_it_says_airflow(case: Case, chart: Chart) -> None:
+    import dataclasses
+
+    blind = dataclasses.replace(chart, fan_speed=np.full((2, 2), NAN))
+    assert card.cells(case, blind, Page())[0][0].lines[0] == "2160 m³/h"  # 0.6 m³/s
+    assert "airflow" in card.words(case, blind, Page())[0]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_one_page_of_that_paper_with_all_its_words(case: Case, chart: Chart, paper: str) -> None:
+    pdf = card.card(case, chart, paper)
+    box = sheet(pdf).mediabox
+    assert (float(box.width) * POINT, float(box.height) * POINT) == pytest.approx(SIZES[paper], abs=0.05)
+    shown = text_of(pdf)
+    for words in ("Sinking fish feed", "18…25", "70…95", "72 %", "feed ≤ 14.7 %", "out of reach"):
+        assert words in shown
+    for words in ("Off the chart", "do not bag pellets above 11.8 %", "7 K warmer", "local codes come first"):
+        assert words in shown  # 11.5 + 0.3
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_nothing_runs_off_the_page_or_into_each_other(
+    case: Case, chart: Chart, paper: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import dataclasses
+
+    from matplotlib.figure import Figure
+
+    eight = np.linspace(0, 1, 9)
+    full = {
+        f.name: np.full((8, 8), getattr(chart, f.name)[1, 0])
+        for f in dataclasses.fields(chart)
+        if f.name != "bands"
+    }
+    bands = Bands(temperature=-20 + 60 * eight, relative_humidity=0.2 + 0.8 * eight)
+    drawn: list[Figure] = []
+    saved = Figure.savefig
+
+    def kept(self: Figure, *args: Any, **more: Any) -> None:
+        drawn.append(self)
+        saved(self, *args, **more)
+
+    monkeypatch.setattr(Figure, "savefig", kept)
+    card.card(dataclasses.replace(case, title="A long title " * 12), Chart(bands=bands, **full), paper)
+    figure = drawn[0]
+    figure.canvas.draw()
+    boxes = [t.get_window_extent() for t in figure.axes[0].texts if t.get_text()]
+    edge = card.MARGIN / 2 / 25.4 * figure.dpi
+    page = figure.bbox
+    for box in boxes:
+        assert box.x0 > edge and box.y0 > edge and box.x1 < page.x1 - edge and box.y1 < page.y1 - edge
+    for k, one in enumerate(boxes):
+        for other in boxes[k + 1 :]:
+            assert not one.padded(-1).overlaps(other.padded(-1)), (one, other)
+
+
+def test_a_title_is_no_formula(case: Case, chart: Chart) -> None:
+    import dataclasses
+
+    pdf = card.card(dataclasses.replace(case, title="Feed at $5 or $6_x"), chart)
+    assert "$5 or $6_x" in text_of(pdf)
+
+
+def test_the_same_bytes_again(case: Case, chart: Chart) -> None:
+    first = card.card(case, chart)
+    assert b"CreationDate" not in first
+    assert card.card(case, chart) == first
+
+
+def test_what_a_card_needs_is_said(tmp_path: Path) -> None:
+    out = tmp_path / "card.pdf"
+    done = CliRunner().invoke(app, ["card", str(SCENARIOS / "monsoon-night.toml"), "-o", str(out)])
+    assert done.exit_code == 2
+    assert "[weather]" in done.output
+    assert not out.exists()
+
+
+def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
+    out = tmp_path / "nowhere" / "card.pdf"
+    done = CliRunner().invoke(app, ["card", str(SCENARIOS / "monsoon-year.toml"), "-o", str(out)])
+    assert done.exit_code == 2
+    assert "-o" in done.output
+
+
+def test_paper_of_another_size_is_refused(tmp_path: Path) -> None:
+    words = ["card", str(SCENARIOS / "monsoon-year.toml"), "-o", str(tmp_path / "c.pdf"), "--paper", "a3"]
+    assert CliRunner().invoke(app, words).exit_code == 2

@@ -1,0 +1,163 @@
+"""The report: its numbers are the answers', its text is text, and it is one whole file or none."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from output.reading import Read, read
+from typer.testing import CliRunner
+
+import coolsim
+from coolsim.cli import app
+from coolsim.errors import NotConverged
+from coolsim.output.report import answers as asking
+from coolsim.output.report.answers import Answers, ask
+from coolsim.output.report.document import report
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+MEGABYTE = 1e6
+
+
+@pytest.fixture(scope="module")
+def night() -> Answers:
+    return ask(coolsim.load(SCENARIOS / "monsoon-night.toml"))
+
+
+@pytest.fixture(scope="module")
+def html(night: Answers) -> str:
+    return report(night, "0.0")
+
+
+@pytest.fixture(scope="module")
+def page(html: str) -> Read:
+    return read(html)
+
+
+def run(*words: Any) -> Any:
+    return CliRunner().invoke(app, ["report", *map(str, words)])
+
+
+def mill(folder: Path, **replaced: str) -> Path:
+    """humid-delta without what asks for settings: predicted in a moment."""
+    text = (SCENARIOS / "humid-delta.toml").read_text(encoding="utf-8").split("[limits]")[0]
+    for key, value in replaced.items():
+        text = re.sub(rf"(?m)^{key} = .*$", lambda _, k=key, v=value: f"{k} = {v}", text)
+    path = folder / "mill.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_exit_is_the_prediction(page: Read) -> None:
+    result = coolsim.predict(coolsim.load(SCENARIOS / "monsoon-night.toml"), band=True)
+    moisture, _, between = page.row("exit", "exit moisture")
+    low, high = (100 * float(end) for end in result.input_band.moisture_wb)
+    assert moisture == f"{100 * result.pellets_out.moisture_wb:.2f} %"
+    assert between == f"{low:.2f} – {high:.2f} %"
+    temperature, solved, _ = page.row("exit", "exit temperature")
+    assert temperature == f"{result.pellets_out.temperature:.1f} °C"
+    # a bound that is rounded up is no less than the estimate
+    assert float(solved.split()[1]) >= float(result.accuracy.temperature_error)
+    assert page.row("numbers", "pressure drop, clean bed") == [f"{result.bed.pressure_drop:.0f} Pa"]
+
+
+def test_settings_are_those_found(page: Read, night: Answers) -> None:
+    assert night.advice is not None
+    settings = night.advice.answer.settings
+    assert page.row("settings", "fan speed")[0] == f"{100 * settings.fan_speed:.1f} %"
+    assert page.row("settings", "airflow")[0] == f"{3600 * settings.airflow:.0f} m³/h"
+    assert page.row("settings", "dwell")[0] == f"{settings.residence_time / 60:.1f} min"
+
+
+def test_it_says_what_was_given_and_whence_it_comes(page: Read, html: str, night: Answers) -> None:
+    assert page.row("inputs", "feed.throughput") == ["2000 kg/h", "2 t/h"]  # 2 t/h as the scenario has it
+    section = html.partition('<section id="material">')[2].partition("</section>")[0]
+    known = len(re.findall(r"<p>(?:source|assumed): ", section))
+    assert known == len(night.case.material.provenance) + ("at_moisture" in section)
+    for word in ("explodes", "lock out", "local codes"):
+        assert word in html.partition('<section id="cautions">')[2]
+    for name in ("sizing", "weather"):
+        assert f"the scenario lacks [{name}]" in html
+
+
+def test_pictures_are_named_and_their_text_is_text(page: Read, html: str) -> None:
+    pictures = re.findall(r"<svg [^>]*>.*?</svg>", html, re.DOTALL)
+    assert len(pictures) == 6  # map, bed, pellet, air, fan, balance: this scenario has limits and a fan
+    for svg in pictures:
+        assert 'role="img"' in svg and re.search(r"<title [^>]+>[^<]+</title><desc [^>]+>[^<]+</desc>", svg)
+    assert {"airflow [m³/h]", "dwell [min]"} <= {text.strip() for text in page.svg_texts}
+
+
+def test_one_file_without_script_or_network(page: Read, html: str) -> None:
+    assert not {"script", "iframe", "img", "image"} & set(page.tags)
+    assert all(p.startswith(("#", "data:")) for p in page.pointers)
+    assert len(page.ids) == len(set(page.ids))
+    referred = {p[1:] for p in page.pointers if p.startswith("#")} | set(re.findall(r"url\(#([^)]*)\)", html))
+    assert referred and referred <= set(page.ids)
+    assert len(html.encode()) < 3 * MEGABYTE
+
+
+def test_the_same_bytes_again(night: Answers, html: str) -> None:
+    assert report(night, "0.0") == html
+
+
+def test_a_title_with_markup_is_text(tmp_path: Path) -> None:
+    title = "<script>alert('x')</script> & <b>bold</b>"
+    out = tmp_path / "r.html"
+    assert run(mill(tmp_path, title=f'"{title}"'), "-o", out).exit_code == 0
+    page = read(out.read_text(encoding="utf-8"))
+    assert page.headings == [title]
+    assert "script" not in page.tags
+
+
+def test_customary_units(tmp_path: Path) -> None:
+    out = tmp_path / "r.html"
+    assert run(mill(tmp_path), "-o", out, "--units", "us").exit_code == 0
+    result = coolsim.predict(coolsim.load(mill(tmp_path)))
+    shown = read(out.read_text(encoding="utf-8")).row("exit", "exit temperature")[0]
+    assert shown == f"{1.8 * result.pellets_out.temperature + 32:.1f} °F"
+
+
+def test_what_did_not_converge_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: Any, **__: Any) -> None:
+        raise NotConverged("the search stood still", best=None)
+
+    monkeypatch.setattr(asking, "predict", fails)
+    out = tmp_path / "r.html"
+    done = run(mill(tmp_path), "-o", out)
+    assert done.exit_code == 4
+    assert "the search stood still" in done.output
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["mill.toml"]
+
+
+@pytest.mark.parametrize("name", ["", "nowhere/r.html"])
+def test_a_place_that_cannot_be_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    def never(*_: Any) -> None:
+        pytest.fail("asked before the place was looked at")
+
+    monkeypatch.setattr(asking, "ask", never)
+    done = run(mill(tmp_path), "-o", tmp_path / name)
+    assert done.exit_code == 2
+    assert "-o" in done.output
+
+
+def test_out_of_reach_is_written_and_told(tmp_path: Path) -> None:
+    out = tmp_path / "r.html"
+    done = run(SCENARIOS / "humid-delta-wet.toml", "-o", out, "--set", "feed.moisture=18 %")
+    assert done.exit_code == 3
+    assert "Out of reach" in out.read_text(encoding="utf-8")
+
+
+def test_a_dryer_has_its_course_and_no_picture_of_a_cooler() -> None:
+    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, duration=120.0))
+    result = coolsim.predict(case)
+    page = read(report(Answers(case, result), "0.0"))
+    assert "svg" not in page.tags
+    (shown,) = page.row("numbers", "heat per kg of water")
+    assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
+    assert page.row("exit", "2.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"
