@@ -262,6 +262,23 @@ def test_the_longer_pellets_stand_the_more_a_cooler_can_take(dried_and_cooled):
     assert skins[-1] == pytest.approx(mean, rel=0.01)
 
 
+def test_mixing_a_bed_sets_no_heat_free(dried_and_cooled):
+    """Pellets that go on at once are as warm as they were. Those that stand become as warm as each of them alone would
+    in a closed bag, but for what the mean pellet leaves out: the bed is 6 points from bottom to top, so if dry pellets
+    took water from wet ones it would be several kelvin (of q_st, concave in X)."""
+    dryer, cooler = dried_and_cooled.cooler.stages
+    at_once, stood_long = (
+        coolsim.predict(line(dried_and_cooled, dryer, dataclasses.replace(cooler, stand_by=seconds))).stages
+        for seconds in (0.0, 86400.0)
+    )
+    left = at_once[0].result
+    assert left.spread.wettest_wb - left.spread.driest_wb > 0.06
+    assert at_once[1].result.feed_in.temperature == pytest.approx(left.pellets_out.temperature, abs=1e-9)
+    assert stood_long[1].result.feed_in.temperature == pytest.approx(
+        left.after_equalising.temperature, abs=0.5
+    )
+
+
 def test_many_lines_are_as_each_alone(dried_and_cooled):
     wetter = dataclasses.replace(
         dried_and_cooled, feed=dataclasses.replace(dried_and_cooled.feed, moisture=0.22)
