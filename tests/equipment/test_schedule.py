@@ -76,11 +76,15 @@ def test_a_dryer_that_does_not_keep_up():
 
 
 def test_a_dryer_that_just_keeps_up_is_enough():
-    """1200 kg/h over 600 kg/h is two dryers, not two and a rounding error."""
+    """1200 kg/h over 600 kg/h is two dryers, and 15000 kg/h is 25, not 25 and a rounding error."""
     p = plan("1200 kg/h", 2)
     assert (p.dryers_needed, p.surplus) == (2, 0)
     # filled every 15 min, 4 of them by one: 1200 · 11/60 kg gather in the others
     assert p.buffer_before == pytest.approx(220)
+    p = plan("15000 kg/h", 25)
+    assert (p.dryers_needed, p.surplus) == (25, 0)
+    # a filling begins every 72 s and takes 240 s: three at a time for 48 s, 15000/3600 − 3 · 300/240 kg/s gather
+    assert p.buffer_before == pytest.approx(48 * (15000 / 3600 - 3.75))
 
 
 def test_the_heap_where_fillings_overlap():

@@ -112,6 +112,8 @@ def test_a_parabola_evens_out_as_the_series_says(power, series, Fo):
     after = stood(heap(bed, sh, start[:, None]), np.array([seconds]))
     np.testing.assert_allclose(after.moisture[:, 0], 0.1 + 0.05 * series(r, Fo), atol=0.05 * 2e-3)
     assert np.ptp(after.moisture) < 0.9 * np.ptp(start)
+    mean = (sh.volume[:, 0] * start).sum()
+    assert (sh.volume * after.moisture).sum() == pytest.approx(mean, rel=1e-13)
 
 
 def test_a_long_stand_by_leaves_the_mean_and_nothing_else():
@@ -125,6 +127,16 @@ def test_a_long_stand_by_leaves_the_mean_and_nothing_else():
     np.testing.assert_allclose(H, before.enthalpy, rtol=1e-13)
     # bound water is a state: dry shells that take water give heat (model.md §2), Q being concave
     assert after.temperature[0] > 60.0
+
+
+def test_the_mean_stays_while_temperature_and_moisture_move_diffusivity():
+    """The solver alone would let it drift by 1e-10."""
+    sh, bed = shells(12, np.full(1, 4.5)), bed_of(gather([COOLER]))
+    law = dataclasses.replace(bed.diffusivity, moisture_slope=np.full(1, 10.0))
+    before = heap(dataclasses.replace(bed, diffusivity=law), sh, np.linspace(0.2, 0.02, 12)[:, None])
+    after = stood(before, np.array([600.0]))
+    assert (sh.volume * after.moisture).sum() == pytest.approx(before.mean[0], rel=1e-14)
+    assert after.moisture[0] < before.moisture[0] and after.moisture[-1] > before.moisture[-1]
 
 
 def test_no_stand_by_changes_nothing():
@@ -206,10 +218,9 @@ def test_a_batch_that_is_turned_over_can_be_cut_in_two(shrinkage):
     again = dataclasses.replace(half, bed_depth=lower)
     cut = coolsim.predict(line(case, Stage("one", half), Stage("two", again)))
     whole = coolsim.predict(case)
-    error = cut.accuracy.moisture_error_wb + whole.accuracy.moisture_error_wb
-    assert cut.pellets_out.moisture_wb == pytest.approx(whole.pellets_out.moisture_wb, abs=2 * error)
-    assert error < 5e-4
-    assert cut.pellets_out.temperature == pytest.approx(whole.pellets_out.temperature, abs=0.3)
+    # both take the same steps in time but for those after the cut, so they agree far better than either is known
+    assert cut.pellets_out.moisture_wb == pytest.approx(whole.pellets_out.moisture_wb, abs=1e-5)
+    assert cut.pellets_out.temperature == pytest.approx(whole.pellets_out.temperature, abs=0.01)
 
 
 def test_a_stage_that_does_nothing_leaves_the_next_as_it_was():
@@ -263,20 +274,13 @@ def test_the_longer_pellets_stand_the_more_a_cooler_can_take(dried_and_cooled):
 
 
 def test_mixing_a_bed_sets_no_heat_free(dried_and_cooled):
-    """Pellets that go on at once are as warm as they were. Those that stand become as warm as each of them alone would
-    in a closed bag, but for what the mean pellet leaves out: the bed is 6 points from bottom to top, so if dry pellets
-    took water from wet ones it would be several kelvin (of q_st, concave in X)."""
+    """Pellets that go on at once are as warm as they were, although the bed they come from is far from even: dry
+    ones that took water from wet ones would give heat, q_st being larger the drier they are."""
     dryer, cooler = dried_and_cooled.cooler.stages
-    at_once, stood_long = (
-        coolsim.predict(line(dried_and_cooled, dryer, dataclasses.replace(cooler, stand_by=seconds))).stages
-        for seconds in (0.0, 86400.0)
-    )
-    left = at_once[0].result
-    assert left.spread.wettest_wb - left.spread.driest_wb > 0.06
-    assert at_once[1].result.feed_in.temperature == pytest.approx(left.pellets_out.temperature, abs=1e-9)
-    assert stood_long[1].result.feed_in.temperature == pytest.approx(
-        left.after_equalising.temperature, abs=0.5
-    )
+    at_once = line(dried_and_cooled, dryer, dataclasses.replace(cooler, stand_by=0.0))
+    first, second = (run.result for run in coolsim.predict(at_once).stages)
+    assert first.spread.wettest_wb - first.spread.driest_wb > 0.06
+    assert second.feed_in.temperature == pytest.approx(first.pellets_out.temperature, abs=1e-9)
 
 
 def test_many_lines_are_as_each_alone(dried_and_cooled):
