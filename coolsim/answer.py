@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
@@ -91,7 +92,7 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
         "X_surface": out.surface_moisture,
         "Y": out.humidity_ratio,
         "T_air": air.temperature_from_enthalpy(out.air_enthalpy, out.humidity_ratio),
-        "Q_feed": s.problem.feed[1],
+        "H_feed": s.problem.feed[0],
         "error_M": s.moisture_error,
         "error_T": s.temperature_error,
         "pressure_drop": drop,
@@ -121,7 +122,7 @@ def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tupl
     water = Gs * (X_in - columns["X"]) - Ga * (columns["Y"] - inputs.humidity_ratio)
     gained = air.enthalpy(columns["T_air"], columns["Y"])
     gained = gained - air.enthalpy(inputs.inlet_air_temperature, inputs.humidity_ratio)
-    energy = Gs * (heat * T_in - columns["Q_feed"] - H_out) - Ga * gained
+    energy = Gs * (columns["H_feed"] - H_out) - Ga * gained
     rise = np.maximum(np.abs(T_in - inputs.outside_temperature), LEAST_RISE)
     return water / (Gs * X_in), energy / (Gs * heat * rise)
 
@@ -169,7 +170,7 @@ def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
         "surface_moisture": np.maximum(surface(points[:, cf.XS]), 0.0),
     }
     columns = {name: f[::every] for name, f in nodes.items()}
-    X, radius = _merged_shells(s, pellets(s.state.chain, bed.feed_moisture)[::every], shells)
+    X, radius = _merged_shells(s, pellets(s.state.chain, s.problem.feed_shells)[::every], shells)
     return columns | {"moisture": X, "radius": radius}
 
 
@@ -181,6 +182,18 @@ def _merged_shells(s: Solution, X: Array, shells: int) -> tuple[Array, Array]:
     share = V_grouped / V_grouped.sum(axis=1, keepdims=True)
     X = (X.reshape(len(X), shells, -1, B) * share).sum(axis=2)
     return X, (r.reshape(shells, -1, B) * share).sum(axis=1)
+
+
+def of_coolers(result: Result, what: str) -> None:
+    """Refuse the answer of a dryer or a line: air and pellets do not meet there as in a cooler."""
+    if result.stages:
+        allowed = (
+            f"{what} is for counter-flow coolers only so far: ask with result.stages[…].result and .case"
+        )
+        raise InputError([Fault("", "result", "the answer of a line", allowed)])
+    if result.energy is not None:
+        allowed = f"{what} is for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        raise InputError([Fault("", "result", "the answer of a dryer", allowed)])
 
 
 # ---- Putting parts together ---------------------------------------------------------------------------
@@ -226,6 +239,8 @@ def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
         return None  # coolers have no energy, dryers of many have no history
     if isinstance(example, np.ndarray) and len({part.shape[1:] for part in parts}) > 1:
         return None  # profiles on different meshes have no common shape
+    if isinstance(example, tuple):
+        return ()  # warnings and stages are of results of one kind
     if isinstance(example, np.ndarray):
         whole = np.empty((sum(map(len, index)), *example.shape[1:]))
         for part, at in zip(parts, index):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from coolsim.answer import LEAST_RISE
+from coolsim.answer import LEAST_RISE, of_coolers
 from coolsim.case import Case
 from coolsim.fields import documented
 from coolsim.physics import air
@@ -31,7 +31,8 @@ class Balance:
 
 
 def water_balance(result: Result, case: Case) -> Balance:
-    """Return what becomes of the water of one case, in kg/s."""
+    """Return what becomes of the water of one case of a cooler, in kg/s; raises InputError for a dryer."""
+    of_coolers(result, "the balance of water")
     dry_solid, dry_air, X_in, _ = _flows(result, case)
     Y_in, Y_out = float(result.profile.humidity_ratio[-1]), float(result.air_out.humidity_ratio)
     out = result.pellets_out
@@ -47,11 +48,13 @@ def water_balance(result: Result, case: Case) -> Balance:
 
 
 def heat_balance(result: Result, case: Case) -> Balance:
-    """Return what becomes of the heat of one case, in W above the air outside.
+    """Return what becomes of the heat of one case of a cooler, in W above the air outside.
 
     The heat that frees bound water, Gs ⟨Q(X_in) − Q(X_out)⟩ of the isotherm, is what the other streams and the
     imbalance of the result leave: a Result does not carry Q, and its own imbalance was computed with it.
+    Raises InputError for a dryer.
     """
+    of_coolers(result, "the balance of heat")
     dry_solid, dry_air, X_in, X_out = _flows(result, case)
     c_d, outside = case.material.specific_heat, float(case.air.temperature)
     feed_capacity = dry_solid * (c_d + air.HEAT_CAPACITY_WATER * X_in)

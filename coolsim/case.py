@@ -27,9 +27,11 @@ __all__ = [
     "Diffusivity",
     "Feed",
     "Isotherm",
+    "Line",
     "Material",
     "Product",
     "Provenance",
+    "Stage",
     "Zone",
 ]
 
@@ -130,6 +132,29 @@ class Belt:
 
 
 @dataclass(frozen=True)
+class Stage:
+    """One machine of a line: a Cooler, Batch or Belt, and the tables that are its own."""
+
+    name: str = documented("-", "how the answer calls it")
+    cooler: Cooler | Batch | Belt = documented("-", "the machine and its settings")
+    stand_by: float = documented(
+        "s", "how long pellets stand before it, closed: moisture evens out inside them", default=0.0
+    )
+    air: Air | None = documented("-", "the air that it draws; the line's if left out", default=None)
+    tables: Mapping[str, Any] = documented(
+        "-", "its own tables (fan, duct, …), read and in SI", default=MappingProxyType({})
+    )
+
+
+@dataclass(frozen=True)
+class Line:
+    """Machines in a row: the pellets that leave one are the feed of the next."""
+
+    stages: tuple[Stage, ...] = documented("-", "machines in the order in which pellets meet them")
+    arrangement: str = documented("-", "how air and pellets meet", default="line")
+
+
+@dataclass(frozen=True)
 class Product:
     """A product that a cooler to buy must serve."""
 
@@ -157,7 +182,7 @@ class Case:
     material: Material = documented("-", "what the pellets are made of")
     feed: Feed = documented("-", "wet pellets as they reach the cooler")
     air: Air = documented("-", "air outside")
-    cooler: Any = documented("-", "the Cooler, Batch or Belt and its settings")
+    cooler: Any = documented("-", "the Cooler, Batch, Belt or Line and its settings")
     tables: Mapping[str, Any] = documented(
         "-", "the scenario's other tables (target, limits, …), read and in SI", default=MappingProxyType({})
     )

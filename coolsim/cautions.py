@@ -10,11 +10,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from coolsim.case import Case
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, pellet
 from coolsim.physics.sorption import EQUATIONS
-from coolsim.result import Result, Warning
+from coolsim.result import Result, Schedule, StageRun, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
 LEVELS = ("danger", "check", "note")
@@ -94,9 +96,15 @@ TABLE: dict[str, tuple[Caution, ...]] = {
 }
 
 
-def cautions(case: Case, result: Result) -> tuple[Warning, ...]:
-    """Everything to look at in the answer to one case, the most severe first."""
-    found = [*_from_table(case, result), *_of_the_fan(result), *_notes(case, result)]
+OF_BAGS = ("mould", "warm")  # families about pellets that are not handed on to another machine
+
+
+def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, ...]:
+    """Everything to look at in the answer to one case, the most severe first; not `bagged`: fed to a machine."""
+    left_out = () if bagged else OF_BAGS
+    found = [*_from_table(case, result, left_out), *_of_the_fan(result), *_notes(case, result)]
+    if result.schedule is not None:
+        found += _of_schedule(result.schedule)
     if case.cooler.arrangement != "counter-flow":
         found += _of_dryers(case, result)
     return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
@@ -136,6 +144,13 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
             "hides wet pellets that mould in the bag.",
         )
+    fan, duct = case.tables.get("fan", {}), case.tables.get("duct", {})
+    if duct or {"curve", "rated_flow"} & {*fan} or fan.get("position") == "blow-through":
+        yield Warning(
+            "note",
+            "of [fan] only the efficiencies count for a dryer so far, of [duct] nothing: airflow is as given, the "
+            "fan's heat, false air and what the duct resists are left out.",
+        )
     yield Warning(
         "note",
         "warm oily pellets can heat themselves in a pile or a stopped dryer, and their dust can burn and "
@@ -143,9 +158,47 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
     )
 
 
-def _from_table(case: Case, result: Result) -> Iterator[Warning]:
-    for family in TABLE.values():
-        for caution in family:
+WARM_HEAP, LONG_STAND = (
+    45.0,
+    1800.0,
+)  # °C and s; common practice, no source: oils take up oxygen and give heat
+
+
+def of_stand_by(run: StageRun) -> Iterator[Warning]:
+    """Self-heating of what stands before a stage of a line."""
+    T, seconds = float(run.result.feed_in.temperature), float(run.stand_by)
+    if seconds <= 0:
+        return
+    stands = f"pellets stand for {seconds / 60:.0f} min at {_degrees(T)}"
+    more = "Local codes and licensed practice decide."
+    if T > WARM_HEAP and seconds > LONG_STAND:
+        yield Warning(
+            "check",
+            f"{stands} (limits {_degrees(WARM_HEAP)} and {LONG_STAND / 60:.0f} min): oily feed in a warm heap can "
+            "heat itself until it smoulders, and warm wet feed spoils; neither is computed. Feed it on sooner, "
+            f"keep the heap small, watch its temperature. {more}",
+        )
+    else:
+        yield Warning(
+            "note",
+            f"{stands}, computed as closed and without loss or gain of heat: oily feed can heat itself when it "
+            f"stands longer or warmer than planned. {more}",
+        )
+
+
+def _of_schedule(plan: Schedule) -> Iterator[Warning]:
+    if plan.surplus > 0:
+        yield Warning(
+            "check",
+            f"the dryers do not keep up: {plan.load:.0%} of their capacity arrives and "
+            f"{3600 * plan.surplus:.0f} kg/h pile up. It takes {plan.dryers_needed:.0f} dryers, a larger batch, "
+            "or a shorter cycle.",
+        )
+
+
+def _from_table(case: Case, result: Result, left_out: tuple[str, ...]) -> Iterator[Warning]:
+    for name, family in TABLE.items():
+        for caution in () if name in left_out else family:
             x = caution.measure(case, result)
             if x > caution.limit:
                 yield Warning(caution.level, _said(caution, x))
@@ -208,7 +261,9 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
             f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g}).",
         )
     equation = EQUATIONS[case.material.isotherm.equation]
-    T: Any = result.profile.surface_temperature
+    T: Any = np.asarray(result.profile.surface_temperature)
+    if result.history is not None:  # a dryer's profile is of its end, and hot air may have come before
+        T = np.append(T, result.history.temperature)
     low, high = equation.fitted_temperature
     if T.min() < low or T.max() > high:
         yield Warning(

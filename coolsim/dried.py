@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim import schedule
 from coolsim.answer import first
 from coolsim.case import Air, Batch, Belt, Case, Cooler
 from coolsim.errors import NotConverged
@@ -56,7 +57,16 @@ def kind(case: Case) -> str:
 
 def dry(cases: Sequence[Case], weather: Air | None, many: bool = False) -> Result:
     """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
-    inputs = gather([dataclasses.replace(c, cooler=_as_cooler(c)) for c in cases], weather)
+    return solved(cases, gathered(cases, weather), many)[0]
+
+
+def gathered(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
+    """Dryers of one kind laid side by side."""
+    return gather([dataclasses.replace(c, cooler=_as_cooler(c)) for c in cases], weather)
+
+
+def solved(cases: Sequence[Case], inputs: Inputs, many: bool = False) -> tuple[Result, list[Solution]]:
+    """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     phases = _phases(cases, inputs)
     cooler = cases[0].cooler
     shape = pellet.shape_exponent(
@@ -74,10 +84,11 @@ def dry(cases: Sequence[Case], weather: Air | None, many: bool = False) -> Resul
     result = _result(cooler, inputs, phases, columns)
     if scalar:
         result = dataclasses.replace(first(result), history=_history(solutions[0]))
+    result = dataclasses.replace(result, schedule=schedule.kept_up(cases, result))
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
         raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
-    return result
+    return result, solutions
 
 
 def _reason(solutions: list[Solution], failed: int, count: int) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 
 from coolsim.case import Air, Case
 from coolsim.fields import Array
-from coolsim.model.bed import Bed, tabulate_bound_water
+from coolsim.model.bed import Bed, Fed, tabulate_bound_water
 from coolsim.physics import air, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
@@ -47,6 +47,7 @@ class Inputs:
     inlet_air_temperature: Array
     dry_air: Array  # kg/s through the bed
     dry_solid: Array  # kg/s
+    fed: Fed | None = None  # where the feed comes from another machine
 
 
 @dataclass(frozen=True)
@@ -188,4 +189,5 @@ def bed_of(inputs: Inputs) -> Bed:
         feed_temperature=inputs.flashed_temperature,
         inlet_air_temperature=inputs.inlet_air_temperature,
         inlet_humidity_ratio=inputs.humidity_ratio,
+        fed=inputs.fed,
     )

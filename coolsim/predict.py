@@ -17,15 +17,15 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from coolsim import dried, running
+from coolsim import dried, line, running
 from coolsim.answer import build_result, first, interleave
-from coolsim.case import Air, Case
+from coolsim.case import Air, Case, Line
 from coolsim.cautions import cautions
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import with_number
 from coolsim.inputs import Inputs, bed_of, gather
-from coolsim.model import family
+from coolsim.model import family, leaving
 from coolsim.model.bed import Bed, take
 from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_equation
 from coolsim.model.surface import REAL
@@ -45,7 +45,7 @@ def predict(
     band: bool = False,
     resolution: Resolution = DEFAULT,
 ) -> Result:
-    """Predict what leaves the cooler or dryer.
+    """Predict what leaves the cooler, dryer or line.
 
     case: one Case, or several (then every number of the result is an array over them).
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
@@ -55,6 +55,8 @@ def predict(
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
     if isinstance(case, Case):
+        if isinstance(case.cooler, Line):
+            return _through_line(case, air, band, resolution)
         if dried.kind(case) != dried.COUNTER_FLOW:
             return _dried(case, air, band)
         inputs = gather([case], air)
@@ -121,11 +123,13 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
 
 def _several(cases: list[Case], resolution: Resolution) -> Result:
     """Cases with any mix of arrangements and isotherms."""
-    return _grouped(cases, dried.kind, lambda some: _of_one_kind(some, resolution))
+    return _grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution))
 
 
 def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
     """Coolers, or dryers that can stand side by side."""
+    if isinstance(cases[0].cooler, Line):
+        return _lines(cases, False, resolution)
     if dried.kind(cases[0]) != dried.COUNTER_FLOW:
         with on_one_thread():
             return dried.dry(cases, None, many=True)
@@ -147,6 +151,36 @@ def _dried(case: Case, air: Air | None, band: bool) -> Result:
     one = case if air is None else dataclasses.replace(case, air=air)
     result = dataclasses.replace(result, warnings=cautions(one, result))
     return dataclasses.replace(result, input_band=input_band(one, result)) if band else result
+
+
+def _through_line(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
+    """A line, in one state of air or many."""
+    cases = line.in_air(case, air)
+    scalar = air is None or np.broadcast(air.temperature, air.relative_humidity, air.pressure).ndim == 0
+    result = _lines(cases, scalar, resolution)
+    if band and not scalar:
+        raise TypeError("band=True takes one case in one state of air")
+    return dataclasses.replace(result, input_band=input_band(cases[0], result)) if band else result
+
+
+def _lines(cases: list[Case], scalar: bool, resolution: Resolution) -> Result:
+    def cool(some: list[Case], inputs: Inputs, scalar: bool) -> tuple[Result, leaving.Leaving]:
+        if len(some) > 1 and any(_asks_its_fan(c) for c in some):  # each on an air path of its own
+            each = [_run(c, take(inputs, np.array([k])), False, resolution) for k, c in enumerate(some)]
+            dry_air, inlet = (
+                np.concatenate([getattr(i, name) for i, _ in each])
+                for name in ("dry_air", "inlet_air_temperature")
+            )
+            inputs = dataclasses.replace(inputs, dry_air=dry_air, inlet_air_temperature=inlet)
+        elif len(some) == 1:
+            inputs, result = _run(some[0], inputs, scalar, resolution)
+            solutions = solved(inputs, False, resolution)[1]
+            return result, leaving.of_coolers(bed_of(inputs), solutions)
+        result, solutions = solved(inputs, scalar, resolution)
+        return result, leaving.of_coolers(bed_of(inputs), solutions)
+
+    with on_one_thread():
+        return line.run(cases, scalar, cool)
 
 
 def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coolsim.case import Case
 from coolsim.fields import Array, Number, documented
 
 
@@ -57,7 +58,9 @@ class Bed:
 
     depth: Number = documented("m", "bed depth", "L", json="depth_m")
     residence_time: Number = documented("s", "time a pellet spends in the bed", json="residence_time_s")
-    air_ratio: Number = documented("kg/kg", "dry air per wet feed")
+    air_ratio: Number = documented(
+        "kg/kg", "dry air per wet feed; of a dryer all that is blown, recirculated air counted each time"
+    )
     face_velocity: Number = documented("m/s", "outside air volume per floor area", json="face_velocity_m_s")
     lift_off: Number = documented("-", "highest velocity in the bed as a share of minimum fluidisation")
     pressure_drop: Number = documented("Pa", "pressure drop of the clean bed", json="pressure_drop_Pa")
@@ -172,6 +175,34 @@ class History:
 
 
 @dataclass(frozen=True)
+class Schedule:
+    """Whether batch dryers keep up with the line before them, batch after batch."""
+
+    batch_mass: Number = documented("kg", "wet pellets in a batch", "m", json="batch_mass_kg")
+    cycle: Number = documented("s", "from one filling of a dryer to its next", "t", json="cycle_s")
+    dryers: Number = documented("-", "dryers there are, filled in turn", "n")
+    capacity: Number = documented(
+        "kg/s", "wet pellets that they can take", "n m/t", json="capacity_kg_h", factor=3600.0
+    )
+    load: Number = documented("-", "throughput as a share of the capacity: above 1 they do not keep up")
+    dryers_needed: Number = documented("-", "dryers that would keep up")
+    interval: Number = documented("s", "from one filling of any dryer to the next", json="interval_s")
+    buffer_before: Number = documented(
+        "kg",
+        "wet pellets that gather before the dryers, at most; nan where ever more would",
+        json="buffer_before_kg",
+    )
+    buffer_before_volume: Number = documented("m³", "room that they take", json="buffer_before_m3")
+    surplus: Number = documented(
+        "kg/s", "wet pellets that the dryers cannot take", json="surplus_kg_h", factor=3600.0
+    )
+    buffer_after: Number = documented(
+        "kg", "dried pellets that gather behind them, at most, if drawn off evenly", json="buffer_after_kg"
+    )
+    buffer_after_volume: Number = documented("m³", "room that they take", json="buffer_after_m3")
+
+
+@dataclass(frozen=True)
 class Warning:
     """One thing to look at: `level` is danger, check or note."""
 
@@ -200,3 +231,23 @@ class Result:
     energy: Energy | None = documented("-", "of a dryer: what it spends", default=None)
     spread: Spread | None = documented("-", "of a dryer: how even its bed is", default=None)
     history: History | None = documented("-", "of one dryer: its course", default=None)
+    schedule: Schedule | None = documented(
+        "-", "of a batch dryer with [schedule]: whether it keeps up", default=None
+    )
+    stages: tuple[StageRun, ...] = documented(
+        "-", "of a line: its machines; the rest is that of the last, accuracy that of all", default=()
+    )
+
+
+@dataclass(frozen=True)
+class StageRun:
+    """One machine of a line, with what it was fed and what became of that."""
+
+    name: str = documented("-", "name of the stage")
+    stand_by: Number = documented("s", "how long the pellets stood before it", json="stand_by_s")
+    outer_moisture_db: Number = documented("kg/kg dry", "moisture of the outermost shell as it enters")
+    inner_moisture_db: Number = documented("kg/kg dry", "moisture of the innermost shell as it enters")
+    result: Result = documented("-", "its answer")
+    case: Case = documented(
+        "-", "the machine by itself with the mean of what it is fed; of many lines the first"
+    )

@@ -19,6 +19,8 @@
 # settings against it, and makes a chart to hang beside the cooler.
 
 # %%
+import itertools
+
 import coolsim
 
 case = coolsim.load("../scenarios/monsoon-year.toml")
@@ -67,8 +69,8 @@ ax = coolsim.plots.strategies(year)
 # %%
 chart = year.strategies[1].chart
 humidity = chart.bands.relative_humidity
-print(" " * 12 + "".join(f"{f'{100 * a:.0f}–{100 * b:.0f} %':>22s}" for a, b in zip(humidity, humidity[1:])))
-for i, (low, high) in enumerate(zip(chart.bands.temperature, chart.bands.temperature[1:])):
+print(" " * 12 + "".join(f"{f'{100 * a:.0f}–{100 * b:.0f} %':>22s}" for a, b in itertools.pairwise(humidity)))
+for i, (low, high) in enumerate(itertools.pairwise(chart.bands.temperature)):
     cells = (
         f"{100 * fan:.0f} % {dwell / 60:.0f} min {100 * feed:.1f} %" if hours > 0 else "·"
         for fan, dwell, feed, hours in zip(

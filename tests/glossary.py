@@ -39,7 +39,7 @@ MODULES = (
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown")
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown", "Sampled")
 
 
 def classes() -> Iterator[tuple[str, type]]:

@@ -89,6 +89,19 @@ def _tables(equation: str, parts: Array) -> Array:
 
 
 @dataclass(frozen=True)
+class Fed:
+    """Feed that brings its moisture unevenly spread over the pellet, from the machine before.
+
+    It is told by share of the pellet's volume, not by radius: bodies of one surface per volume that stand for the
+    same cylinder (pellet_shells) then agree on what lies how deep below the surface.
+    """
+
+    volume: Array  # share of the pellet that each shell is, from the centre out, (n, cases)
+    moisture: Array  # of each shell, (n, cases); its mean is the bed's feed_moisture
+    bound_heat: Array  # ⟨Q⟩ [J/kg dry] behind feed_temperature: what holds the enthalpy on any mesh, (cases,)
+
+
+@dataclass(frozen=True)
 class Bed:
     """Many cases of one arrangement and one form of isotherm. Every number is an array (cases,)."""
 
@@ -108,6 +121,7 @@ class Bed:
     feed_temperature: Array  # °C
     inlet_air_temperature: Array  # °C
     inlet_humidity_ratio: Array  # kg/kg dry air
+    fed: Fed | None = None  # None: the feed's moisture is the same throughout the pellet
 
     @property
     def cases(self) -> int:

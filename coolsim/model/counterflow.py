@@ -38,7 +38,7 @@ from coolsim.model.iterate import (
     largest,
     within,
 )
-from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
+from coolsim.model.pellet_shells import Diffusion, Shells, diffuse, feed_shells
 from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
 from coolsim.numerics import chain_cells
 from coolsim.numerics.chain_cells import ChainCells
@@ -69,23 +69,42 @@ class Problem:
     per_solid: Array  # Δz a L/Gs, (K, 1, B)
     per_air: Array  # Δz a L/Ga, (K, 1, B)
     inner: Array  # 5k/R [W/(m² K)], (B,)
-    feed: Array  # H and Q(X_in) of the pellets that enter, (2, B)
+    feed: Array  # H and ⟨Q⟩ of the pellets that enter, (2, B)
+    feed_shells: Array  # their moisture, (n, B)
     inlet: Array  # Y and h of the air that enters, (2, B)
 
 
 def pose(bed: Bed, shells: Shells, z: Array, laws: Laws = REAL) -> Problem:
     """The equations of a bed on a mesh of shells and nodes z (K + 1, B)."""
-    Y, Q = bed.inlet_humidity_ratio, bed.bound_water(bed.feed_moisture)[0]
-    H = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
-    h = laws.air_enthalpy(bed.inlet_air_temperature, Y)
-    feed, inlet = np.stack([H, Q]), np.stack([Y, h])
-    return Problem(bed, shells, z, laws, *_cell_sizes(bed, z), 5 * bed.conductivity / bed.radius, feed, inlet)
+    Y = bed.inlet_humidity_ratio
+    inlet = np.stack([Y, laws.air_enthalpy(bed.inlet_air_temperature, Y)])
+    inner = 5 * bed.conductivity / bed.radius
+    return Problem(bed, shells, z, laws, *_cell_sizes(bed, z), inner, *_fed(bed, shells, laws), inlet)
+
+
+def _fed(bed: Bed, shells: Shells, laws: Laws) -> tuple[Array, Array]:
+    """H and ⟨Q⟩ (2, B) of the pellets that enter, and their moisture (n, B), on a mesh of shells."""
+    X, Q = feed_shells(bed, shells), bed.bound_water(bed.feed_moisture)[0]
+    if bed.fed is None:
+        return np.stack([laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q), Q]), X
+    H = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, bed.fed.bound_heat)
+    return np.stack([H, (shells.volume * bed.bound_water(X)[0]).sum(axis=0)]), X
 
 
 def on_mesh(problem: Problem, shells: Shells, z: Array) -> Problem:
     """The same equations on another mesh."""
     time, per_solid, per_air = _cell_sizes(problem.bed, z)
-    return dataclasses.replace(problem, shells=shells, z=z, time=time, per_solid=per_solid, per_air=per_air)
+    feed, in_shells = _fed(problem.bed, shells, problem.laws)
+    return dataclasses.replace(
+        problem,
+        shells=shells,
+        z=z,
+        time=time,
+        per_solid=per_solid,
+        per_air=per_air,
+        feed=feed,
+        feed_shells=in_shells,
+    )
 
 
 def _cell_sizes(bed: Bed, z: Array) -> tuple[Array, Array, Array]:
@@ -146,7 +165,7 @@ def evaluate(problem: Problem, state: State) -> Evaluation:
     Xs, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
 
     d = diffuse(bed, problem.shells, X, Xs, Ts)
-    chain_residual = V * differences(DOWN, X, bed.feed_moisture)
+    chain_residual = V * differences(DOWN, X, problem.feed_shells)
     chain_residual -= (problem.time * d.rate)[:, None] * d.inflow
 
     c, q_st = _contents(problem, state)
@@ -330,20 +349,20 @@ def first_guess(problem: Problem) -> State:
     points[:, TA] = bed.inlet_air_temperature + 0.6 * span * up
     points[:, TP] = points[:, TA] + 3.0
     points[:, TS] = points[:, TA] + 2.0
-    points[:, XS] = 0.9 * bed.feed_moisture
+    points[:, XS] = 0.9 * problem.feed_shells[-1]
     points[:, HUMIDITY] = bed.inlet_humidity_ratio + 0.02 * up
-    return State(np.broadcast_to(bed.feed_moisture, (K, n, 2, B)).copy(), points)
+    return State(np.broadcast_to(problem.feed_shells[:, None], (K, n, 2, B)).copy(), points)
 
 
 def thin_guess(problem: Problem) -> State:
     """The state of a bed so thin that neither stream changes."""
     bed, n, K = problem.bed, len(problem.shells.volume), len(problem.z) - 1
     points = np.empty((K, 5, 2, bed.cases))
-    points[:, XS] = 0.9 * bed.feed_moisture
+    points[:, XS] = 0.9 * problem.feed_shells[-1]
     points[:, TP], points[:, TA] = bed.feed_temperature, bed.inlet_air_temperature
     points[:, TS] = 0.5 * (bed.feed_temperature + bed.inlet_air_temperature)
     points[:, HUMIDITY] = bed.inlet_humidity_ratio
-    return State(np.broadcast_to(bed.feed_moisture, (K, n, 2, bed.cases)).copy(), points)
+    return State(np.broadcast_to(problem.feed_shells[:, None], (K, n, 2, bed.cases)).copy(), points)
 
 
 def with_depth(problem: Problem, share: Array) -> Problem:

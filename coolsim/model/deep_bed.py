@@ -41,7 +41,7 @@ from coolsim.model.iterate import (
     TS,
     XS,
 )
-from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
+from coolsim.model.pellet_shells import Diffusion, Shells, diffuse, feed_shells
 from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
 from coolsim.numerics import crossed
 from coolsim.numerics.crossed import Crossed, Residuals
@@ -117,11 +117,12 @@ def point_weights(z: Array) -> Array:
 def laid(dryer: Dryer) -> Pellets:
     """Feed as it is laid: the same everywhere."""
     bed, points = dryer.bed, 2 * (len(dryer.z) - 1)
-    Q = bed.bound_water(bed.feed_moisture)[0]
+    Q = bed.bound_water(bed.feed_moisture)[0] if bed.fed is None else bed.fed.bound_heat
     H = dryer.laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
     shape = points, len(dryer.shells.volume), bed.cases
     return Pellets(
-        np.broadcast_to(bed.feed_moisture, shape).copy(), np.broadcast_to(H, (points, bed.cases)).copy()
+        np.broadcast_to(feed_shells(bed, dryer.shells), shape).copy(),
+        np.broadcast_to(H, (points, bed.cases)).copy(),
     )
 
 

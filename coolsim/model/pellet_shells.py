@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.fields import Array
-from coolsim.model.bed import Bed
+from coolsim.model.bed import Bed, Fed
 from coolsim.numerics.mesh import surface_graded_faces
 from coolsim.physics import pellet
 
@@ -46,6 +46,38 @@ def shaped_shells(count: int, grading: Array, exponent: Array) -> Shells:
     conductance[:-1] = scale * faces[1:-1] ** exponent / np.diff(middle, axis=0)
     conductance[-1] = scale / (1 - middle[-1])
     return Shells(np.diff(faces ** (exponent + 1), axis=0), middle, conductance)
+
+
+def on_shells(fed: Fed, volume: Array) -> Array:
+    """Moisture of other shells, of volumes (m, cases): the same mean to rounding, and nowhere below zero.
+
+    Water within a share of the volume is interpolated, monotonely (Fritsch & Carlson), rather than moisture.
+    """
+    if np.array_equal(volume, fed.volume):
+        return fed.moisture
+    from scipy.interpolate import PchipInterpolator  # late: only lines need it
+
+    within = np.zeros((len(fed.volume) + 1, volume.shape[1]))
+    np.cumsum(fed.volume * fed.moisture, axis=0, out=within[1:])
+    old, new = _shares(fed.volume), _shares(volume)
+    water = np.empty_like(new)
+    for case in range(volume.shape[1]):
+        water[:, case] = PchipInterpolator(old[:, case], within[:, case])(new[:, case])
+    return np.asarray(np.diff(water, axis=0) / volume)
+
+
+def _shares(volume: Array) -> Array:
+    """Share of the volume within each face, (n + 1, cases)."""
+    inside = np.zeros((len(volume) + 1, volume.shape[1]))
+    np.cumsum(volume, axis=0, out=inside[1:])
+    return inside / inside[-1]
+
+
+def feed_shells(bed: Bed, sh: Shells) -> Array:
+    """Moisture of the feed in each shell, (n, cases)."""
+    if bed.fed is None:
+        return np.broadcast_to(bed.feed_moisture, sh.volume.shape)
+    return on_shells(bed.fed, sh.volume)
 
 
 @dataclass(frozen=True)

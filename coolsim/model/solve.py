@@ -15,7 +15,6 @@ takes a larger part of the difference in z than third order would.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -230,7 +229,7 @@ def _errors(fine: Problem, state: State, out: Outlet) -> tuple[Array, Array]:
     """Errors of exit moisture (wet basis) and temperature: from half the cells, and half the shells, too."""
     bed, laws = fine.bed, fine.laws
     half = cf.on_mesh(fine, fine.shells, fine.z[::2])
-    quarter = dataclasses.replace(half, shells=graded_shells(bed, len(fine.shells.volume) // 2))
+    quarter = cf.on_mesh(half, graded_shells(bed, len(fine.shells.volume) // 2), half.z)
     on_half = moved(fine, state, half)
     on_quarter = State(between_shells(on_half.chain, len(quarter.shells.volume)), on_half.points)
     outlets = [out, _outlet_after_one_step(half, on_half), _outlet_after_one_step(quarter, on_quarter)]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
 from coolsim.equipment.operating_point import Status
-from coolsim.result import FanRun, Result
+from coolsim.result import FanRun, Result, Schedule, StageRun
 from coolsim.scenario import inputs
 
 if TYPE_CHECKING:
@@ -42,6 +42,7 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         "inputs": inputs(case),
         **{name: group(getattr(result, name), name) for name in GROUPS},
         **_dryer_groups(result),
+        **({"stages": [_stage(run) for run in result.stages]} if result.stages else {}),
         **({"fan": _fan(result.fan)} if result.fan else {}),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
@@ -52,6 +53,8 @@ def _dryer_groups(result: Result) -> dict[str, Any]:
     if result.energy is None:
         return {}
     written: dict[str, Any] = {name: group(getattr(result, name), name) for name in ("energy", "spread")}
+    if result.schedule is not None:
+        written["schedule"] = _where_known(result.schedule, "schedule")
     if result.history is not None:
         written["history"] = {
             f.metadata["json"] or f.name: [
@@ -60,6 +63,19 @@ def _dryer_groups(result: Result) -> dict[str, Any]:
             for f in dataclasses.fields(result.history)
         }
     return written
+
+
+def _stage(run: StageRun) -> dict[str, Any]:
+    """A machine of a line: what it was fed, and the groups that it would have alone."""
+    fed = {
+        f.metadata["json"] or f.name: _number(getattr(run, f.name), 1.0, f"stages.{f.name}")
+        for f in dataclasses.fields(run)
+        if f.name not in ("result", "case")
+    }
+    result = run.result
+    groups = {name: group(getattr(result, name), name) for name in GROUPS if name != "input_band"}
+    fan = {"fan": _fan(result.fan)} if result.fan else {}
+    return fed | groups | _dryer_groups(result) | fan
 
 
 def settings_document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
@@ -120,7 +136,7 @@ def _fan(run: FanRun) -> dict[str, Any]:
     return _where_known(run, "fan") | {"status": Status(int(run.status)).name.lower().replace("_", " ")}
 
 
-def _where_known(data: Settings | Cost | FanRun, name: str) -> dict[str, Any]:
+def _where_known(data: Settings | Cost | FanRun | Schedule, name: str) -> dict[str, Any]:
     """A group with null for what there is not: a speed without a fan, a cost where the fan is off its curve."""
     unknown: dict[str, Any] = {
         f.name: None for f in dataclasses.fields(data) if math.isnan(getattr(data, f.name))

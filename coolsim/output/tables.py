@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.output import lines
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.result import FanRun, Result
 from coolsim.scenario import inputs, typed_as
@@ -26,10 +27,13 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     # an answer that cannot be must not be read without its danger, which a long table would hide
     parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
     parts += [verdict(case, result, page)] if "target" in case.tables else []
+    parts += [lines.stages(result, page)] if result.stages else []
+    parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     parts += [limits(case, result, page)] if "limits" in case.tables else []
     parts += [sure]
     parts += [course(case, result, page)] if result.history is not None else []
-    parts += [group(title, rows, page) for title, rows in details(result, page).items()]
+    of_last = f" ({result.stages[-1].name})" if result.stages else ""
+    parts += [group(title + of_last, rows, page) for title, rows in details(result, page).items()]
     parts += [balances(result, page), warnings(result, page, LEVELS[1:])]
     return joined(parts)
 
@@ -124,7 +128,7 @@ def details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
         "Bed": [
             row("depth", bed.depth, u.LENGTH, 1 if us else 3, "in" if us else "m"),
             row("residence time", bed.residence_time, u.TIME, 1),
-            row("dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
+            row("air blown per wet feed" if dryer else "dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
             row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
             row("lift-off, of fluidisation", bed.lift_off, u.FRACTION, 0),
             row("pressure drop, clean bed", bed.pressure_drop, u.PRESSURE, 1 if us else 0),

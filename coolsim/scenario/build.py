@@ -28,7 +28,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
 from coolsim.physics import air, materials
 from coolsim.physics.sorption import EQUATIONS
-from coolsim.scenario import reader, schema, units
+from coolsim.scenario import reader, schema, stages, units
 from coolsim.scenario.change import variants
 from coolsim.scenario.reader import AirRatio, Collector, Price, shown
 from coolsim.scenario.source import Source
@@ -36,6 +36,10 @@ from coolsim.scenario.source import Source
 
 def case_from(source: Source) -> Case:
     """Return the case that `source` describes; raises InputError with every fault found."""
+    return stages.line_from(source, _one_machine) if "stage" in source else _one_machine(source)
+
+
+def _one_machine(source: Source) -> Case:
     collector = reader.read(source)
     outside = _air(collector)
     material = _material(collector)
@@ -363,6 +367,7 @@ def _tables(c: Collector) -> Mapping[str, Any]:
     """Return the tables kept for later questions, in SI."""
     _check_target(c)
     _check_fan(c)
+    _check_schedule(c)
     tables: dict[str, Any] = {}
     for name in schema.KEPT:
         if isinstance(c.source.value(name), Mapping):
@@ -459,6 +464,19 @@ def _keep_faults(c: Collector, varied: Collector, place: str) -> None:
 def _check_target(c: Collector) -> None:
     if c.has("target.tolerance") and c.source.value("target.moisture") is None:
         c.wrong("target.tolerance", "it needs target.moisture beside it")
+
+
+def _check_schedule(c: Collector) -> None:
+    if (
+        "schedule" in c.source
+        and reader.is_available(c.source)
+        and reader.arrangement_of(c.source) != "batch"
+    ):
+        c.fault(
+            "schedule", "a [schedule] table", 'it is of batch dryers: arrangement = "batch", or leave it out'
+        )
+    if c.has("schedule.dryers") and c.values["schedule.dryers"] % 1:
+        c.wrong("schedule.dryers", "a whole number")
 
 
 def _check_fan(c: Collector) -> None:

@@ -67,6 +67,10 @@ def _of_its_material(before: Source, entry: Mapping[str, Any]) -> Source:
 
 def _rivals(key: str, changes: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the keys that `key` replaces, except those changed with it (the reader objects to both)."""
+    stage, alone = schema.base_of(key)
+    if stage:
+        rivals = (m for group in schema.GROUPS if alone in group.members for m in group.members)
+        return tuple(m for m in (schema.in_stage(stage, rival) for rival in rivals) if m not in changes)
     place, _, name = key.rpartition(".")
     listed = schema.TABLES.get(place.rpartition(".")[0])
     base = f"{listed.varies}.{name}" if listed and listed.varies else key

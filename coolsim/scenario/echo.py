@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case import Case, Line, Stage
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import GROUPS, TABLES, TITLE, Key
@@ -36,7 +36,8 @@ def inputs(case: Case, system: str = "si", digits: int = 12) -> dict[str, str]:
 def typed_as(case: Case, key: str) -> str:
     """Return what was typed for an input: itself, or the member of its group that it follows from."""
     value = getattr(case.source, "value", lambda key: None)
-    members = [member for group in GROUPS if key in group.members for member in group.members]
+    place, base = schema.base_of(key)
+    members = [schema.in_stage(place, m) for group in GROUPS if base in group.members for m in group.members]
     for member in (key, *members):
         typed = value(member)
         if isinstance(typed, str):
@@ -46,19 +47,45 @@ def typed_as(case: Case, key: str) -> str:
 
 def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
     yield "feed.material", case.material.name
-    for table, data in (("feed", case.feed), ("air", case.air), ("cooler", case.cooler)):
+    alone = () if isinstance(case.cooler, Line) else (("cooler", case.cooler),)
+    for table, data in (("feed", case.feed), ("air", case.air), *alone):
         for name, key in TABLES[table].keys.items():
             value = getattr(data, name, None)
             if value is not None:
                 yield f"{table}.{name}", _shown(value, key, style)
-    for number, zone in enumerate(getattr(case.cooler, "zones", ()), 1):
-        for name, key in TABLES["cooler.zone"].keys.items():
-            value = getattr(zone, name)
-            if value is not None:
-                yield f"cooler.zone.{number}.{name}", _shown(value, key, style)
+    yield from _zones(case.cooler, "cooler", style)
+    for number, stage in enumerate(getattr(case.cooler, "stages", ()), 1):
+        yield from _stage(stage, f"stage.{number}", style)
     yield from _material(case, style)
     for table, kept in case.tables.items():
         yield from _kept(table, kept, style)
+
+
+def _zones(cooler: Any, place: str, style: _Style) -> Iterator[tuple[str, str]]:
+    for number, zone in enumerate(getattr(cooler, "zones", ()), 1):
+        yield from _numbers(zone, "cooler.zone", f"{place}.zone.{number}", style)
+
+
+def _stage(stage: Stage, place: str, style: _Style) -> Iterator[tuple[str, str]]:
+    """Every number of a machine of a line."""
+    for key, text in _numbers(stage, "stage", place, style):
+        if stage.stand_by or key != f"{place}.stand_by":
+            yield key, text
+    yield from _numbers(stage.cooler, "cooler", place, style)
+    yield from _zones(stage.cooler, place, style)
+    if stage.air is not None:
+        yield from _numbers(stage.air, "air", f"{place}.air", style)
+    for table, kept in stage.tables.items():
+        for key, text in _kept(table, kept, style):
+            yield f"{place}.{key}", text
+
+
+def _numbers(data: Any, table: str, place: str, style: _Style) -> Iterator[tuple[str, str]]:
+    """What a data class holds of the keys of a table."""
+    for name, key in TABLES[table].keys.items():
+        value = getattr(data, name, None)
+        if value is not None:
+            yield f"{place}.{name}", _shown(value, key, style)
 
 
 def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
@@ -152,8 +179,8 @@ def template() -> str:
     ]
     for name, table in TABLES.items():
         off = "" if table.required else "# "
-        if name == "cooler.zone":
-            continue  # of a belt
+        if name in ("cooler.zone", "schedule", "stage"):
+            continue  # of dryers and lines
         header = f"[[{name}]]" if table.listed else f"[{name}]"
         lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
         keys = {k: v for k, v in table.keys.items() if f"{name}.{k}" not in _OF_DRYERS}

@@ -117,8 +117,6 @@ def _top_level(collector: Collector) -> None:
     for name, value in collector.source.items():
         if name == "title":
             _value(collector, "title", value, schema.TITLE)
-        elif name == "stage":
-            collector.fault(name, "a line of stages", "lines are not available yet: describe one [cooler]")
         elif name not in known:
             collector.fault(_safe(name), "an unknown name", _nearest(name, [*known, "title"]))
 
@@ -127,8 +125,8 @@ def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
     if table.listed:
-        if typed is not None and _goes_with(collector.source, *name.split(".")):
-            _list(collector, name, typed)
+        if typed is not None and "." in name and _goes_with(collector.source, *name.split(".")):
+            read_list(collector, name, typed)
         return
     if typed is None:
         if table.required:
@@ -158,7 +156,7 @@ def _table(collector: Collector, name: str) -> None:
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
 
 
-def _list(collector: Collector, name: str, typed: Any) -> None:
+def read_list(collector: Collector, name: str, typed: Any) -> None:
     """Read a [[list of tables]], but for the keys of a table that they vary: these are read with it."""
     table = schema.TABLES[name]
     if not isinstance(typed, tuple) or not typed or not all(isinstance(entry, Mapping) for entry in typed):
@@ -176,7 +174,7 @@ def _entry_of_list(collector: Collector, name: str, place: str, entry: Mapping[s
     for key, value in entry.items():
         if key in table.keys:
             _value(collector, f"{place}.{key}", value, table.keys[key])
-        elif key not in known and _is_read(collector.source, name):
+        elif key not in known and _is_read(collector.source, name) and not _within_stage(name, key):
             nearest = _nearest(key, known, table.varies or name)
             collector.fault(f"{place}.{_safe(key)}", "an unknown key", nearest)
     for key, definition in table.keys.items():
@@ -185,6 +183,11 @@ def _entry_of_list(collector: Collector, name: str, place: str, entry: Mapping[s
         elif key not in entry and definition.required and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{place}.{key}", "nothing", f"it is needed, such as {example}")
+
+
+def _within_stage(name: str, key: str) -> bool:
+    """Return whether a stage may have this table of its own."""
+    return name == "stage" and key in (*schema.WITHIN_STAGE, "zone")
 
 
 def _different_names(collector: Collector, places: list[str]) -> None:

@@ -6,6 +6,7 @@ them a number is a slip (a °F typed as °C, millimetres as metres), inside them
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -366,12 +367,34 @@ _SIZING = {
     ),
 }
 
+_SCHEDULE = {
+    "filling": _quantity(u.TIME, "3 min", "0 s", "24 h", "of a dryer", required=True),
+    "cooling": _quantity(
+        u.TIME, "5 min", "0 s", "24 h", "in the dryer after duration; not predicted", default="0 min"
+    ),
+    "emptying": _quantity(u.TIME, "2 min", "0 s", "24 h", "of a dryer", required=True),
+    "dryers": Key("number", "alike, filled in turn", "2", low="1", high="1000", default=1.0),
+}
+
 _NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
 _DESIGN_WEATHER = _NAME | {
     "percentile": _quantity(
         u.FRACTION, "99 %", "0 %", "100 %", "of the hours of weather.file, in place of the keys of [air]"
     ),
 }
+
+_STAGE = {
+    "name": Key("text", "how the answer calls it", '"dryer"', required=True),
+    "stand_by": _quantity(
+        u.TIME, "30 min", "0 s", "24 h", "how long pellets stand, closed, before this stage"
+    ),
+}
+WITHIN_STAGE = (
+    "air",
+    "fan",
+    "duct",
+    "schedule",
+)  # tables that a stage may have of its own; and [[stage.zone]]
 
 _WEATHER = {
     "file": Key("text", "epw or csv, relative to the scenario", '"weather.epw"', required=True),
@@ -388,6 +411,8 @@ TABLES: Mapping[str, Table] = {
     "air": Table("the air outside", _AIR, required=True),
     "cooler": Table("the cooler or dryer and its settings", _COOLER | _DRYER, required=True),
     "cooler.zone": Table("a zone of a belt, in the order in which pellets meet them", _ZONE, listed=True),
+    "schedule": Table("batch after batch: does a batch dryer keep up?", _SCHEDULE),
+    "stage": Table("a machine of a line, with the keys of [cooler]", _STAGE, listed=True, varies="cooler"),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
     "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
@@ -425,7 +450,7 @@ GROUPS = (
 )
 
 # Tables that later questions read; they are validated now and kept in SI in Case.tables.
-KEPT = ("target", "limits", "costs", "fan", "duct", "sizing", "weather")
+KEPT = ("target", "limits", "costs", "fan", "duct", "sizing", "weather", "schedule")
 
 
 def constants(equation: str) -> tuple[str, ...]:
@@ -444,6 +469,7 @@ def walk() -> Iterator[tuple[str, str, Key]]:
 
 def find(dotted: str) -> Key | None:
     """Return the key called "table.name", or None; sorption constants are bare numbers."""
+    dotted = base_of(dotted)[1]
     table, _, name = dotted.rpartition(".")
     if dotted == "title":
         return TITLE
@@ -453,6 +479,29 @@ def find(dotted: str) -> Key | None:
     if number.isdecimal() and listed in TABLES and TABLES[listed].listed:  # "sizing.product.2.moisture"
         return keys_of_entries(listed).get(name)
     return TABLES[table].keys.get(name) if table in TABLES else None
+
+
+_IN_STAGE = re.compile(r"(stage\.[0-9]+)\.(.+)")
+
+
+def base_of(dotted: str) -> tuple[str, str]:
+    """Return the stage that a key is in ("" for none), and the key as a scenario of that machine alone has it.
+
+    >>> base_of("stage.2.fan.speed"), base_of("stage.2.airflow"), base_of("feed.moisture")
+    (('stage.2', 'fan.speed'), ('stage.2', 'cooler.airflow'), ('', 'feed.moisture'))
+    """
+    found = _IN_STAGE.fullmatch(dotted)
+    if found is None:
+        return "", dotted
+    place, rest = found.groups()
+    if rest in _STAGE:
+        return place, f"stage.{rest}"
+    return place, rest if rest.partition(".")[0] in WITHIN_STAGE else f"cooler.{rest}"
+
+
+def in_stage(place: str, base: str) -> str:
+    """Return the key of a machine alone as the stage `place` of a line has it: the other way round."""
+    return f"{place}.{base.removeprefix('cooler.')}" if place else base
 
 
 def keys_of_entries(listed: str) -> Mapping[str, Key]:

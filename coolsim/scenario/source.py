@@ -144,7 +144,10 @@ def find_lines(text: str) -> dict[str, int]:
     >>> find_lines('[feed]\\nlength = "4 mm"')
     {'feed': 1, 'feed.length': 2}
 
-    A [[table]] is numbered from 1: "sizing.product.2.moisture".
+    A [[table]] is numbered from 1: "sizing.product.2.moisture". What stands in one follows it:
+
+    >>> list(find_lines('[[stage]]\n[[stage]]\n[stage.fan]\n[[stage.zone]]'))
+    ['stage', 'stage.1', 'stage.2', 'stage.2.fan', 'stage.2.zone', 'stage.2.zone.1']
     """
     found: dict[str, int] = {}
     count: dict[str, int] = {}
@@ -155,7 +158,7 @@ def find_lines(text: str) -> dict[str, int]:
             continue
         if not depth:
             if header := _HEADER.match(line):
-                table = _dotted(header[2])
+                table = _numbered(_dotted(header[2]), count)
                 found.setdefault(table, number)
                 if header[1] == "[[":
                     count[table] = count.get(table, 0) + 1
@@ -172,6 +175,14 @@ def find_lines(text: str) -> dict[str, int]:
         # the bracket of a header never comes here, so what is open is a list over several lines
         depth = max(0, depth + bare.count("[") - bare.count("]"))
     return found
+
+
+def _numbered(table: str, count: Mapping[str, int]) -> str:
+    """Return the name of a table with the number of each [[table]] around it."""
+    numbered, *rest = table.split(".")
+    for part in rest:
+        numbered += f".{count[numbered]}.{part}" if numbered in count else f".{part}"
+    return numbered
 
 
 def _dotted(name: str) -> str:

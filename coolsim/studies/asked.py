@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Air, Case
+from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.physics import air, sorption
@@ -22,10 +22,13 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 
 
 def only_coolers(case: Case, question: str) -> None:
-    """Raise InputError where a dryer is asked what can be answered for counter-flow coolers only."""
+    """Raise InputError where a dryer or a line is asked what can be answered for counter-flow coolers only."""
     if case.cooler.arrangement != "counter-flow":
         key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
-        allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        takes = "dryers"
+        if isinstance(case.cooler, Line):
+            key, found, takes = "stage", "a line of stages", "lines"
+        allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes {takes}"
         raise InputError([Fault(where(case, key), key, found, allowed)])
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import coolsim
+from coolsim.balance import heat_balance, water_balance
 from coolsim.errors import InputError
 from coolsim.scenario import inputs, loads, reader, typed_as
 from coolsim.scenario.source import parse
@@ -201,6 +202,45 @@ def test_what_is_not_answered_for_dryers_is_refused(run, command, name):
     assert f'"{arrangement}"' in done.err and "counter-flow coolers only so far" in " ".join(done.err.split())
 
 
+def test_what_air_has_warmed_on_the_way_counts_as_warm(batch):
+    """By then the bed has been cooled: 80 °C air in the first zone, outside air in the last."""
+    belt = coolsim.predict(loads(HEAD + BELT + COLD_ZONE.replace('"1 m"', '"4 m"')))
+    (said,) = (w.text for w in belt.warnings if "pellet surfaces run from" in w.text)
+    end = float(belt.profile.surface_temperature.max())
+    hottest = float(belt.history.temperature.max())
+    assert end < 45 < hottest and f"to {hottest:.0f} °C" in said
+
+
+@pytest.mark.parametrize(
+    ("tables", "told"),
+    [
+        ("", False),
+        ('[fan]\nefficiency = "60 %"\nmotor_efficiency = "90 %"\n', False),  # these count
+        ('[fan]\nrated_flow = "2000 m3/h"\nrated_pressure = "1900 Pa"\n', True),
+        ('[fan]\nposition = "blow-through"\n', True),
+        ('[duct]\nleakage = "5 %"\n', True),
+    ],
+)
+def test_what_a_dryer_leaves_unread_is_told(tables, told):
+    texts = [w.text for w in coolsim.predict(loads(HEAD + BATCH + tables)).warnings]
+    assert any("only the efficiencies count" in text for text in texts) == told
+
+
+def test_a_dryers_air_is_all_that_is_blown(run):
+    done = run("predict", str(SCENARIOS / "belt-four-zones.toml"))
+    assert "air blown per wet feed" in done.out and "dry air per wet feed" not in done.out
+
+
+def test_the_belt_that_is_shown_is_a_well_run_one():
+    """Common practice, no source: 3–5 MJ/kg, air well below lift-off, layers alike, target met."""
+    case = coolsim.load(SCENARIOS / "belt-four-zones.toml")
+    result = coolsim.predict(case)
+    assert 3e6 < result.energy.heat_per_water < 5e6
+    assert result.bed.lift_off < 0.75 and result.spread.deviation_wb < 0.02 and result.spread.driest_wb > 0.05
+    assert result.pellets_out.moisture_wb < case.tables["target"]["moisture"]
+    assert not [w for w in result.warnings if w.level != "note"]
+
+
 def two(case):
     return coolsim.predict([case, case])
 
@@ -217,6 +257,8 @@ REFUSED = {
     "psychrometric": lambda case, r: coolsim.plots.psychrometric(r, case),
     "fan_curve": lambda case, r: coolsim.plots.fan_curve(r, case, two(case)),
     "balance": lambda case, r: coolsim.plots.balance(r, case),
+    "water_balance": lambda case, r: water_balance(r, case),
+    "heat_balance": lambda case, r: heat_balance(r, case),
     "dwell": lambda case, r: coolsim.plots.dwell(two(case), ["one", "other"]),
     "moisture_map": lambda case, r: coolsim.plots.moisture_map(two(case), case),
 }

@@ -128,9 +128,9 @@ def test_fan_speed_alone_says_that_it_needs_the_curve(good: str) -> None:
     assert fault.key == "fan.speed" and "curve" in fault.allowed and "rated_flow" in fault.allowed
 
 
-def test_stages_are_not_available_yet(good: str) -> None:
-    (fault,) = faults_of(f'{good}[[stage]]\nname = "second"\n')
-    assert "not available yet" in fault.allowed
+def test_a_stage_beside_a_cooler_is_refused(good: str) -> None:
+    found = {fault.key: fault.allowed for fault in faults_of(f'{good}[[stage]]\nname = "second"\n')}
+    assert "go into a [[stage]]" in found["cooler"] and "two or more" in found["stage"]
 
 
 def test_one_currency_in_the_file(good: str) -> None:

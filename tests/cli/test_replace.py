@@ -167,14 +167,16 @@ def test_the_weather_file_is_beside_the_scenario(tmp_path: Path, good: str) -> N
 def test_the_echo_reads_back_to_the_same_case(path: Path, system: str) -> None:
     case = load(path)
     echo = inputs(case, system)
-    settable = {k: v for k, v in echo.items() if k.startswith(("feed.", "air.", "cooler."))}
+    settable = {k: v for k, v in echo.items() if k.startswith(("feed.", "air.", "cooler.", "stage."))}
     again = replace(case, settable)
     for part in ("feed", "air", "cooler"):
         before, after = (dataclasses.asdict(getattr(c, part)) for c in (case, again))
         for name, value in before.items():
             if isinstance(value, float):
                 assert after[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
-    assert {key.partition(".")[0] for key in echo} == {"feed", "air", "cooler", "material", *case.tables}
+    machines = "stage" if hasattr(case.cooler, "stages") else "cooler"
+    assert {key.partition(".")[0] for key in echo} == {"feed", "air", machines, "material", *case.tables}
+    assert inputs(again, system, digits=9) == inputs(case, system, digits=9)
 
 
 def test_there_are_scenarios() -> None:

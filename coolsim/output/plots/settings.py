@@ -13,6 +13,7 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
+from coolsim.answer import of_coolers
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.output.plots import style
@@ -38,7 +39,7 @@ def dwell(
     result: of many cases; curves: for each case the name of the curve it lies on, such as "1200 m³/h".
     case: its target, where given, is drawn too. title: what the names are of. Returns the two axes.
     """
-    style.of_coolers(result, "the picture over dwell")
+    of_coolers(result, "the picture over dwell")
     time, percent, temperature = (scale(d, units) for d in (u.TIME, u.FRACTION, u.TEMPERATURE))
     out, x = result.pellets_out, np.atleast_1d(time(result.bed.residence_time))
     if len(curves) != len(x):
@@ -97,7 +98,7 @@ def moisture_map(
     chosen: the result at the settings to mark. Where a limit or wish other than the moisture is broken, the
     map is hatched.
     """
-    style.of_coolers(result, "the map")
+    of_coolers(result, "the map")
     flow, time, percent = (scale(d, units) for d in (u.VOLUME_FLOW, u.TIME, u.FRACTION))
     order = _grid(result, case)
     q, t = flow(airflow(result, case)[order]), time(result.bed.residence_time[order])

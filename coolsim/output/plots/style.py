@@ -21,7 +21,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.transforms import ScaledTranslation
 
-from coolsim.errors import Fault, InputError
+from coolsim.answer import of_coolers
 from coolsim.output.page import pretty
 from coolsim.result import Result
 from coolsim.scenario import units as u
@@ -80,13 +80,6 @@ def scale(dimension: Dimension, units: str, si: str = "", us: str = "") -> Scale
 def wet_basis(moisture_db: Any) -> Any:
     """Return moisture on wet basis from dry basis, both as fractions."""
     return moisture_db / (1 + moisture_db)
-
-
-def of_coolers(result: Result, what: str) -> None:
-    """Refuse the answer of a dryer: its air and its pellets do not meet as the pictures show."""
-    if result.energy is not None:
-        allowed = f"{what} is drawn for counter-flow coolers only so far; `coolsim predict` takes dryers"
-        raise InputError([Fault("", "result", "the answer of a dryer", allowed)])
 
 
 def one_case(result: Result, what: str) -> None:

@@ -1,0 +1,207 @@
+"""Machines in a row: each stage's exit, with the moisture inside its pellets, is the next one's feed.
+
+Between two stages pellets may stand (model.stand_by). What is handed on is moisture by share of a pellet's volume
+and enthalpy; both arrive to the last digit, whatever the meshes. Dry solid is the same in all stages: dryers that
+work in batches are taken to keep up (coolsim.schedule says whether they do). What shrank in a dryer stays so.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from types import MappingProxyType
+
+import numpy as np
+
+from coolsim import dried
+from coolsim.answer import first
+from coolsim.case import Air, Case, Line, Stage
+from coolsim.cautions import cautions, of_stand_by
+from coolsim.errors import Fault, InputError, NotConverged
+from coolsim.fields import Array, Number
+from coolsim.inputs import Inputs, bed_of, gather
+from coolsim.model import leaving, stand_by
+from coolsim.model.leaving import Leaving
+from coolsim.physics import air
+from coolsim.result import Accuracy, Result, StageRun, Warning
+
+LINE = "line"
+OWN_TABLES = ("fan", "duct", "schedule")  # of a stage, not of the line
+
+# Coolers side by side, laid out as given: their answer, floats for one of them if so asked, and what leaves them.
+Cool = Callable[[list[Case], Inputs, bool], tuple[Result, Leaving]]
+
+
+def kind(case: Case) -> str:
+    """Cases of one kind can stand side by side in one solve; a line's stages are the same, one by one."""
+    if not isinstance(case.cooler, Line):
+        return dried.kind(case)
+    stages = (
+        f"{s.name}: {dried.kind(dataclasses.replace(case, cooler=s.cooler))}" for s in case.cooler.stages
+    )
+    equation = case.material.isotherm.equation
+    return f"{LINE} {equation} {'; '.join(stages)}"
+
+
+def in_air(case: Case, weather: Air | None) -> list[Case]:
+    """The line in each state of air; stages that state their own air keep it."""
+    if weather is None:
+        return [case]
+    columns = (weather.temperature, weather.relative_humidity, weather.pressure)
+    T, RH, p = (np.ravel(x) for x in np.broadcast_arrays(*columns))
+    return [dataclasses.replace(case, air=Air(*map(float, state))) for state in zip(T, RH, p)]
+
+
+def run(cases: Sequence[Case], scalar: bool, cool: Cool) -> Result:
+    """Predict lines of one kind; `scalar` gives floats (and warnings) for the one case that there is."""
+    pellets: Leaving | None = None
+    inner: list[StageRun] = []
+    gaps: list[tuple[Array, Array]] = []
+    now = list(cases)
+    for k, stage in enumerate(cases[0].cooler.stages):
+        seconds = np.array([c.cooler.stages[k].stand_by for c in cases], float)
+        if pellets is not None:
+            now = _fed(cases, now, pellets)
+            pellets = stand_by.stood(pellets, seconds)
+            now = [_at(c, float(T)) for c, T in zip(now, pellets.temperature)]
+        now = [_by_itself(line, c, k) for line, c in zip(cases, now)]
+        with _named(stage, k):
+            result, after = _machine(now, pellets, scalar, cool)
+        gaps.append(_gap(pellets, after, result))
+        inner.append(_told(stage, seconds, pellets, now[0], result, scalar))
+        pellets = after
+    last = dataclasses.replace(inner[-1].result, accuracy=_accuracy(inner, gaps, scalar), stages=tuple(inner))
+    return dataclasses.replace(last, warnings=warnings(last)) if scalar else last
+
+
+def _machine(cases: list[Case], pellets: Leaving | None, scalar: bool, cool: Cool) -> tuple[Result, Leaving]:
+    """One stage of all lines."""
+    is_dryer = dried.kind(cases[0]) != dried.COUNTER_FLOW
+    inputs = dried.gathered(cases) if is_dryer else gather(cases)
+    inputs = dataclasses.replace(inputs, shape=() if scalar else (len(cases),))
+    if pellets is not None:
+        inputs = dataclasses.replace(inputs, fed=_after_flash(inputs, pellets).fed)
+    if not is_dryer:
+        return cool(cases, inputs, scalar)
+    result, solutions = dried.solved(cases, inputs, many=not scalar)
+    return result, leaving.of_dryers(bed_of(inputs), solutions)
+
+
+def _after_flash(inputs: Inputs, pellets: Leaving) -> Leaving:
+    """Pellets so hot and wet that they would boil lose water evenly, as at a die (physics.pellet.flash)."""
+    flashes = inputs.flashed_temperature != inputs.feed_temperature
+    if not flashes.any():
+        return pellets
+    Q = bed_of(inputs).bound_water(inputs.flashed_moisture)[0]
+    mean = np.where(flashes, inputs.flashed_moisture, pellets.mean)
+    return leaving.fitted(pellets, mean, np.where(flashes, Q, pellets.bound_heat))
+
+
+def _fed(lines: Sequence[Case], before: list[Case], pellets: Leaving) -> list[Case]:
+    """The cases with what left the stage before as their feed."""
+    cases = []
+    for line, case, X, T, size in zip(lines, before, pellets.mean, pellets.temperature, pellets.size):
+        dry_solid = line.feed.throughput * (1 - line.feed.moisture)
+        dry_density = case.feed.bulk_density * (1 - case.feed.moisture)
+        feed = dataclasses.replace(
+            line.feed,
+            diameter=case.feed.diameter * float(size),
+            length=case.feed.length * float(size),
+            throughput=dry_solid * (1 + float(X)),
+            temperature=float(T),
+            moisture=float(X / (1 + X)),
+            bulk_density=dry_density * (1 + float(X)) / float(size) ** 3,
+        )
+        cases.append(dataclasses.replace(case, feed=feed))
+    return cases
+
+
+def _at(case: Case, temperature: float) -> Case:
+    return dataclasses.replace(case, feed=dataclasses.replace(case.feed, temperature=temperature))
+
+
+def _by_itself(line: Case, fed: Case, k: int) -> Case:
+    """Stage k of a line as a case of its own, with the feed it has."""
+    stage = line.cooler.stages[k]
+    shared = {name: table for name, table in line.tables.items() if name not in OWN_TABLES}
+    return Case(
+        f"{line.title}: {stage.name}",
+        line.material,
+        fed.feed,
+        stage.air or line.air,
+        stage.cooler,
+        MappingProxyType(shared | dict(stage.tables)),
+    )
+
+
+@contextmanager
+def _named(stage: Stage, k: int) -> Iterator[None]:
+    """Let faults and failures of a stage say which it is."""
+    try:
+        yield
+    except NotConverged as error:
+        raise NotConverged(f'stage "{stage.name}": {error.reason}', error.failed, error.best) from None
+    except InputError as error:
+        keys = (f"stage.{k + 1}.{f.key.removeprefix('cooler.')}" for f in error.faults)
+        raise InputError(
+            [Fault(f.where, key, f.found, f.allowed) for f, key in zip(error.faults, keys)]
+        ) from None
+
+
+# ---- What is told of it ---------------------------------------------------------------------------------
+
+
+def _told(
+    stage: Stage, seconds: Array, pellets: Leaving | None, case: Case, result: Result, scalar: bool
+) -> StageRun:
+    if pellets is None:
+        M = result.feed_in.moisture_wb
+        outer = inner = M / (1 - M)
+    else:
+        outer, inner = pellets.moisture[-1], pellets.moisture[0]
+    stood: Number = seconds
+    if scalar:
+        stood, outer, inner = (float(np.ravel(x)[0]) for x in (seconds, outer, inner))
+    return StageRun(stage.name, stood, outer, inner, result, case)
+
+
+def _gap(pellets: Leaving | None, after: Leaving, result: Result) -> tuple[Array, Array]:
+    """What is lost on the way from the stage before: water as a share of what leaves it, heat as one of 1 K in it.
+
+    What flashes off on the way is told by `feed_in` and is no loss.
+    """
+    if pellets is None:
+        return np.zeros_like(after.mean), np.zeros_like(after.mean)
+    flash = np.atleast_1d(result.feed_in.flash_loss_wb) > 0
+    capacity = after.bed.specific_heat + air.HEAT_CAPACITY_WATER * after.entered_moisture
+    water = (pellets.mean - after.entered_moisture) / pellets.mean
+    heat = (pellets.enthalpy - after.entered_enthalpy) / capacity
+    return np.where(flash, 0.0, np.abs(water)), np.where(flash, 0.0, np.abs(heat))
+
+
+def _accuracy(stages: list[StageRun], gaps: list[tuple[Array, Array]], scalar: bool) -> Accuracy:
+    """Sums over the line: what is wrong in one stage is carried on, and no stage makes it larger."""
+    each = [s.result.accuracy for s in stages]
+    water = sum(np.abs(a.water_imbalance) for a in each) + sum(g[0] for g in gaps)
+    energy = sum(np.abs(a.energy_imbalance) for a in each) + sum(g[1] for g in gaps)
+    moisture = sum(a.moisture_error_wb for a in each)
+    temperature = sum(a.temperature_error for a in each)
+    whole = Accuracy(*(np.atleast_1d(np.asarray(x, float)) for x in (water, energy, moisture, temperature)))
+    return first(whole) if scalar else whole
+
+
+def warnings(result: Result) -> tuple[Warning, ...]:
+    """What to look at in each stage, under its name; what is true of several is said once."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for run in result.stages:
+        last = run is result.stages[-1]
+        for warning in (*of_stand_by(run), *cautions(run.case, run.result, bagged=last)):
+            found.setdefault((warning.level, warning.text), []).append(run.name)
+    every = [Warning(level, f"{', '.join(names)}: {text}") for (level, text), names in found.items()]
+    return tuple(_worst_first(every))
+
+
+def _worst_first(every: list[Warning]) -> Iterator[Warning]:
+    for level in ("danger", "check", "note"):
+        yield from (w for w in every if w.level == level)

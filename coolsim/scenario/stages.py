@@ -1,0 +1,140 @@
+"""A line's [[stage]] tables: each is read as a scenario of that machine alone, so checks between keys hold."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping
+from types import MappingProxyType
+from typing import Any
+
+from coolsim.case import Case, Line, Stage
+from coolsim.errors import InputError
+from coolsim.scenario import reader, schema, source
+from coolsim.scenario.change import changed
+from coolsim.scenario.reader import Collector
+from coolsim.scenario.source import Source
+from coolsim.scenario.units import Misread
+
+OWN = tuple(name for name in schema.WITHIN_STAGE if name != "air")  # of a machine, never of a line
+SEARCHED = ("limits", "sizing")  # of searches, which take no lines
+
+
+def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
+    """Return the line that `typed` describes, its machines by `one`; raises InputError with every fault."""
+    c = Collector(typed)
+    entries = typed.value("stage")
+    reader.read_list(c, "stage", entries)
+    if not isinstance(entries, tuple) or not all(isinstance(entry, Mapping) for entry in entries):
+        raise InputError(c.in_order())
+    if len(entries) == 1:
+        c.fault("stage", "one of them", "a line has two or more [[stage]]: call a machine alone [cooler]")
+    _of_machines(c)
+    cases = [_case(c, k, entry, one) for k, entry in enumerate(entries, 1)]
+    whole = _case(c, 1, {k: v for k, v in entries[0].items() if k != "air"}, one) if entries else None
+    _of_what_is_fed(c, entries, cases)
+    if c.faults:
+        raise InputError(c.in_order())
+    assert whole is not None
+    stages = tuple(_stage(c, k, case) for k, case in enumerate(cases, 1) if case is not None)
+    tables = MappingProxyType({name: table for name, table in whole.tables.items() if name not in OWN})
+    return dataclasses.replace(whole, cooler=Line(stages), tables=tables, source=typed)
+
+
+def _of_machines(c: Collector) -> None:
+    """Object to tables beside the stages that belong to one of them."""
+    for name in ("cooler", *OWN):
+        if name in c.source:
+            where = (
+                "its keys go into a [[stage]]"
+                if name == "cooler"
+                else f"give it to its stage, as [stage.{name}]"
+            )
+            c.fault(name, f"a [{name}] table beside [[stage]]", f"{where}: a line has several machines")
+    for name in SEARCHED:
+        if name in c.source:
+            c.fault(
+                name, f"a [{name}] table beside [[stage]]", "lines are predicted only so far: leave it out"
+            )
+
+
+def _case(c: Collector, k: int, entry: Mapping[str, Any], one: Callable[[Source], Case]) -> Case | None:
+    """Return the case of one stage; its faults go to the collector under the stage's keys."""
+    try:
+        return one(_alone(c.source, entry))
+    except InputError as error:
+        known = {(f.key, f.found, f.allowed) for f in c.faults}
+        for fault in error.faults:
+            key = _key(fault.key, f"stage.{k}", entry)
+            if (key, fault.found, fault.allowed) not in known:
+                c.fault(key, fault.found, fault.allowed)
+        return None
+
+
+def _key(key: str, place: str, entry: Mapping[str, Any]) -> str:
+    """Return where a fault of a machine alone stands in the line."""
+    table, _, name = key.partition(".")
+    if key == "cooler":
+        return place
+    if table in ("cooler", *OWN):
+        return schema.in_stage(place, key)
+    own = entry.get("air")
+    if table == "air" and isinstance(own, Mapping) and name in own:
+        return f"{place}.{key}"
+    return key
+
+
+def _alone(line: Source, entry: Mapping[str, Any]) -> Source:
+    """Return the scenario of one stage by itself."""
+    left_out = ("stage", "cooler", *OWN, *SEARCHED)
+    typed = {name: value for name, value in line.items() if name not in left_out}
+    typed["cooler"] = {k: v for k, v in entry.items() if k in schema.TABLES["cooler"].keys or k == "zone"}
+    typed |= {name: entry[name] for name in OWN if name in entry}
+    alone = Source(line.name, line.folder, source.frozen(typed), MappingProxyType({}), MappingProxyType({}))
+    own = entry.get("air")
+    if own is None:
+        return alone
+    if not isinstance(own, Mapping) or not isinstance(alone.value("air"), Mapping):
+        return dataclasses.replace(alone, typed=source.frozen(typed | {"air": own}))
+    return changed(alone, {f"air.{k}": v for k, v in own.items()}, "")
+
+
+def _of_what_is_fed(c: Collector, entries: tuple[Mapping[str, Any], ...], cases: list[Case | None]) -> None:
+    """Object to what counts by feed that is known only once the stage before has been predicted."""
+    first = "stage.1.stand_by"
+    if entries and "stand_by" in entries[0]:
+        c.wrong(first, "the first stage takes [feed], whose moisture is even: leave it out")
+    shrinks = False
+    for k, (entry, case) in enumerate(zip(entries, cases), 1):
+        if k > 1:
+            for key, words in _by_feed(entry, shrinks):
+                c.wrong(f"stage.{k}.{key}", words)
+        shrinks = shrinks or (case is not None and getattr(case.cooler, "shrinkage", 0.0) > 0)
+
+
+def _by_feed(entry: Mapping[str, Any], shrinks: bool) -> Iterator[tuple[str, str]]:
+    if "batch_mass" in entry:
+        yield "batch_mass", "after another stage give bed_depth: what it weighs hangs on that stage"
+    if _by_volume(entry.get("air_ratio")):
+        yield "air_ratio", "after another stage give airflow, or kg of dry air per kg that enters this stage"
+    if shrinks and "residence_time" in entry:
+        yield "residence_time", "after a dryer whose pellets shrink give bed_depth"
+
+
+def _by_volume(air_ratio: Any) -> bool:
+    key = schema.TABLES["cooler"].keys["air_ratio"]
+    try:
+        read = reader.READERS[key.kind](air_ratio, key)
+    except Misread:
+        return False  # the reader has said so
+    return read.volume is not None
+
+
+def _stage(c: Collector, k: int, case: Case) -> Stage:
+    entry = c.source.value(f"stage.{k}")
+    return Stage(
+        c.values[f"stage.{k}.name"],
+        case.cooler,
+        c.values.get(f"stage.{k}.stand_by", 0.0),
+        case.air if "air" in entry else None,
+        MappingProxyType({name: case.tables[name] for name in OWN if name in case.tables}),
+    )
