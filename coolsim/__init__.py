@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from coolsim.result import Result
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
+    from coolsim.studies.fit import fit
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
@@ -40,6 +41,7 @@ _HOMES = {
     "seasons": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
+    "fit": "coolsim.studies.fit",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
     "Air": "coolsim.case",
@@ -63,6 +65,7 @@ __all__ = [
     "Result",
     "__version__",
     "find_settings",
+    "fit",
     "load",
     "load_material",
     "load_weather",

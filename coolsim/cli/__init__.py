@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli import questions, scenarios  # noqa: F401  # they add their commands
+from coolsim.cli import fit, questions, scenarios  # noqa: F401  # they add their commands
 from coolsim.cli.shared import INTERRUPTED, app, version
 
 __all__ = ["app", "main"]
