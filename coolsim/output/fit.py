@@ -66,7 +66,7 @@ def value_text(name: str, value: float, page: Page) -> str:
     if dimension is not None:
         unit = page.unit(dimension)
         number = u.shown(value, dimension, unit)
-    text = f"{number:.3g}" if digits is None else f"{number:.{digits}f}"
+    text = f"{number:.3g}" if digits is None else f"{round(number, digits) + 0.0:.{digits}f}"
     return f"{text} {pretty(unit)}".rstrip()
 
 

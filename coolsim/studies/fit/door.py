@@ -38,8 +38,7 @@ def fit(
     for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
     only_coolers(case, "trials are fitted")
-    chosen = chosen_parameters(free)
-    given = trials if isinstance(trials, Trials) else read_trials(case, trials)
+    chosen, given = _asked(case, trials, free)
     judge.refuse_impossible(case, given, chosen)
     used = judge.once_each(given)
     problem = posed(case, used, chosen, priors)
@@ -47,6 +46,7 @@ def fit(
     judge.refuse_units(used, before)
     judge.refuse_unsettled(problem, before)
     found = estimated(problem, before)
+    judge.refuse_misfit(problem, found)
     ends = intervals(problem, found)
     fitted = fitted_case(case, used, problem, found, ends)
     return FitAnswer(
@@ -65,6 +65,24 @@ def fit(
         next=ahead.next_measures(case, problem, found),
         warnings=judge.warnings(given, used, problem, found),
     )
+
+
+def _asked(
+    case: Case, trials: Trials | str | os.PathLike[str], free: Sequence[str]
+) -> tuple[tuple[Parameter, ...], Trials]:
+    """The free numbers and the trials; raises InputError with the faults of both."""
+    chosen, given, faults = None, None, []
+    try:
+        chosen = chosen_parameters(free)
+    except InputError as error:
+        faults += error.faults
+    try:
+        given = trials if isinstance(trials, Trials) else read_trials(case, trials)
+    except InputError as error:
+        faults += error.faults
+    if chosen is None or given is None:
+        raise InputError(faults)
+    return chosen, given
 
 
 def chosen_parameters(free: Sequence[str]) -> tuple[Parameter, ...]:
@@ -96,6 +114,7 @@ def _fitted(case: Case, problem: Problem, found: Estimate, ends: Array) -> list[
     fitted, deviation = [], np.sqrt(np.diag(found.covariance))
     for k, p in enumerate(problem.line.free):
         low, high, whose = p.range(case)
+        low, high = max(low, p.limits[0]), min(high, p.limits[1])
         value, lowest, highest = (
             float(p.value(problem.before[k] + problem.spread[k] * u)) for u in (found.u[k], *ends[k])
         )

@@ -24,7 +24,6 @@ from coolsim.scenario.trials import MEASURED, Trials
 from coolsim.studies.fit.model import Line, Said, said
 
 EVALUATIONS = 60  # of the model, each with its slopes; five are usual
-MOST_TIMES = 25.0  # how much readings may scatter beyond their ± before that is no fit at all
 
 
 @dataclass(frozen=True)
@@ -70,7 +69,7 @@ def estimated(problem: Problem, before: Said) -> Estimate:
     scatter = float(found.residual @ found.residual)
     if freedom < 1 or scatter <= stats.chi2.ppf(0.95, freedom):
         return found
-    times = min(np.sqrt(scatter / freedom), MOST_TIMES)
+    times = np.sqrt(scatter / freedom)
     u = _minimised(problem, whitening / times, u, known)
     return _around(problem, whitening / times, u, known, times, stats.t.ppf(0.975, freedom))
 

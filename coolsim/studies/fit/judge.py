@@ -20,6 +20,7 @@ from coolsim.studies.fit.parameters import Parameter
 LEAST_SETTLED = 0.2  # singular value in published deviations: below, trials leave a number five times as open
 SAME = 0.9  # correlation from which two numbers cannot be told apart
 UNLEARNT = 0.3  # least share by which an interval is narrower than the published range, or nothing was learnt
+MOST_SCATTER = 10.0  # times the ± of readings: beyond, no numbers explain them, and a fit would be nonsense
 ODD, ODD_AMONG_FEW = 0.01, 0.05  # share of good sets of trials in which one would be called wrong
 FAR, NEAR = (
     12.0,
@@ -106,6 +107,23 @@ def refuse_unsettled(problem: Problem, before: Said) -> None:
             faults.append(Fault(problem.trials.name, "trials", found, allowed))
     if faults:
         raise InputError(faults)
+
+
+def refuse_misfit(problem: Problem, found: Estimate) -> None:
+    """Raise InputError where readings are so far off that no numbers explain them, naming the trials that are."""
+    if found.scatter <= MOST_SCATTER:
+        return
+    trials, distance = problem.trials, misfit(found)
+    worst = np.argsort(-distance)[: max(1, int((distance > distance.mean()).sum()))]
+    faults = []
+    for t in sorted(worst.tolist()):
+        allowed = (
+            "no value of the free numbers explains it: look at units, at the sample, and at what was set"
+        )
+        faults.append(
+            Fault(f"{trials.name}, {trials.labels[t]}", "measured", _why(problem, found, t), allowed)
+        )
+    raise InputError(faults)
 
 
 def _settings(trials: Trials) -> int:
