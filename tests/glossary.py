@@ -33,12 +33,14 @@ MODULES = (
     "studies.sensitivity",
     "studies.sizing.answer",
     "scenario.weather.record",
+    "scenario.trials",
+    "studies.fit.answer",
     "studies.seasons.study",
     "studies.seasons.hours",
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever")
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Quantity")
 
 
 def classes() -> Iterator[tuple[str, type]]:

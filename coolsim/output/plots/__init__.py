@@ -8,9 +8,21 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 from __future__ import annotations
 
 from coolsim.output.plots.equipment import fan_curve
+from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
 
-__all__ = ["balance", "bed", "dwell", "fan_curve", "moisture_map", "pellet", "psychrometric"]
+__all__ = [
+    "balance",
+    "bed",
+    "dwell",
+    "fan_curve",
+    "learned",
+    "measured",
+    "moisture_map",
+    "pellet",
+    "psychrometric",
+    "surer",
+]
