@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from coolsim.result import Result
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
+    from coolsim.studies.fit import fit
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
@@ -41,6 +42,7 @@ _HOMES = {
     "seasons": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
+    "fit": "coolsim.studies.fit",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
     "uncertainty": "coolsim.studies.uncertainty",
@@ -65,6 +67,7 @@ __all__ = [
     "Result",
     "__version__",
     "find_settings",
+    "fit",
     "load",
     "load_material",
     "load_weather",

@@ -34,12 +34,14 @@ MODULES = (
     "studies.uncertainty",
     "studies.sizing.answer",
     "scenario.weather.record",
+    "scenario.trials",
+    "studies.fit.answer",
     "studies.seasons.study",
     "studies.seasons.hours",
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown", "Sampled")
+INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown", "Sampled", "Quantity")
 
 
 def classes() -> Iterator[tuple[str, type]]:

@@ -56,7 +56,14 @@ def names() -> list[str]:
 
 
 def load_material(name: str) -> Material:
-    """Return the default material of a name; raise InputError with the nearest names if there is none."""
+    """Return the default material of a name, or that of a file of one's own ("mine.toml").
+
+    Raises InputError: with the nearest names if there is none, or with every fault of the file.
+    """
+    if name.endswith(".toml"):
+        from coolsim.physics.material_files import read_material
+
+        return read_material(name)
     known = names()
     if name not in known:
         nearest = difflib.get_close_matches(name, known, n=3, cutoff=0.4) or known

@@ -26,7 +26,7 @@ from coolsim.case import (
 )
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
-from coolsim.physics import air, materials
+from coolsim.physics import air, material_files, materials
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import reader, schema, stages, units
 from coolsim.scenario.change import variants
@@ -124,12 +124,24 @@ def _material(c: Collector) -> Material | None:
         )
     if name is None:
         return None
+    if name.endswith(".toml"):
+        return _from_file(c, name)
     if name not in materials.names():
         near = difflib.get_close_matches(name, list(materials.names()), 1, 0.5)
         hint = f'did you mean "{near[0]}"?' if near else f"allowed: {', '.join(materials.names())}, custom"
         c.fault("feed.material", shown(name), f"{hint} (`coolsim materials` lists them)")
         return None
     return materials.load_material(name)
+
+
+def _from_file(c: Collector, name: str) -> Material | None:
+    """Return the material of a file beside the scenario, its faults among those of the scenario."""
+    try:
+        path, where = Path(c.source.folder) / name, c.source.where("feed.material")
+        return material_files.read_material(path, where=where)
+    except InputError as error:
+        c.faults += error.faults
+        return None
 
 
 def _custom(c: Collector) -> Material | None:

@@ -79,7 +79,7 @@ _SMALL = {"si": "mm", "us": "in"}
 _DEPTH = {"us": "in"}
 
 _FEED = {
-    "material": Key("text", "of `coolsim materials`, or custom", '"pig-pellets"', required=True),
+    "material": Key("text", "of `coolsim materials`, custom, or a file", '"pig-pellets"', required=True),
     "diameter": _quantity(
         u.LENGTH, "4 mm", "0.3 mm", "60 mm", "pellet diameter", hint=_METRES, required=True, **_SMALL
     ),

@@ -154,14 +154,20 @@ def _sensitivities(
     """Cases of one form of isotherm; also the shape of the outside air."""
     numbers, shape = stated(cases, weather)
     result, solutions = solved(inputs_of(numbers, shape, len(cases) == 1), False, resolution)
+    slopes = slopes_of(numbers, solutions, by)
+    named = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
+    return Sensitivities(result, **named), shape
+
+
+def slopes_of(numbers: Stated, solutions: Sequence[Solution], by: Sequence[str]) -> Array:
+    """Slopes (exits in the order of Slopes, inputs, cases) at the solutions of what cases state."""
     slopes = np.empty((len(fields(Slopes)), len(by), len(numbers.pressure)))
     with on_one_thread():
         for s in solutions:
             parts = -(-len(s.index) * len(by) // TOGETHER)
             for some in np.array_split(np.arange(len(s.index)), max(parts, 1)):
                 slopes[..., s.index[some]] = _slopes(take(s, some), take(numbers, s.index[some]), by)
-    named = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
-    return Sensitivities(result, **named), shape
+    return slopes
 
 
 def _slopes(solution: Solution, numbers: Stated, by: Sequence[str]) -> Array:

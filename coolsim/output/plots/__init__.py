@@ -8,6 +8,7 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 from __future__ import annotations
 
 from coolsim.output.plots.equipment import fan_curve
+from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.profiles import bed, pellet
@@ -21,9 +22,12 @@ __all__ = [
     "calendar",
     "dwell",
     "fan_curve",
+    "learned",
+    "measured",
     "moisture_map",
     "pellet",
     "psychrometric",
     "size_curve",
     "strategies",
+    "surer",
 ]

@@ -28,28 +28,14 @@ def read(text: str, name: str, unit_of: Mapping[str, str], where: str, pressure:
 
     `unit_of` maps columns to units, `where` is the place of [weather.units], `pressure` [Pa] is the site's.
     """
-    body = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line[0] != "#"]
-    if not body:
-        raise InputError(
-            [Fault(name, "rows", "none", f"needs a line of names such as {','.join(KNOWN[:3])}")]
-        )
-    at, heading = body[0]
-    delimiter = next((d for d in ",;\t" if d in heading), ",")
-    cells = list(csv.reader((line for _, line in body), delimiter=delimiter))
-    number, names = [n for n, _ in body[1:]], [cell.strip() for cell in cells[0]]
+    at, number, names, cells, ragged = cells_of(text, name, ",".join(KNOWN[:3]))
     faults = _heading_faults(names, f"{name}:{at}")
     used = [n for n in names if n in KNOWN and n != "time"]
     faults += _unit_faults(used, unit_of, where)
-    if not number:
-        faults.append(Fault(name, "rows", "none below the names", "needs at least one"))
-    ragged = [n for n, row in zip(number, cells[1:]) if len(row) != len(names)]
-    if ragged:
-        found = f"another number of cells than there are names ({lines_text(ragged)})"
-        allowed = f"needs {len(names)} cells, parted by {shown(delimiter)}; a number has a point, not a comma"
-        faults.append(Fault(f"{name}:{ragged[0]}", "row", found, allowed))
+    faults += ragged
     if faults:
         raise InputError(faults)
-    column = dict(zip(names, zip(*cells[1:])))
+    column = dict(zip(names, zip(*cells)))
     time, offset, faults = _times(column["time"], number, name)
     columns = {}
     for key in used:
@@ -60,6 +46,30 @@ def read(text: str, name: str, unit_of: Mapping[str, str], where: str, pressure:
     columns.setdefault("pressure", np.full(len(number), pressure))
     notes = _notes(names, used, bool(np.isnan(offset).any()))
     return Rows(name, "", np.array(number), time, offset, columns, pressure, notes)
+
+
+def cells_of(
+    text: str, name: str, example: str
+) -> tuple[int, list[int], list[str], list[list[str]], list[Fault]]:
+    """Return the line of the names, the lines of the rows, the names, the rows' cells, and what is wrong with them.
+
+    `example` is a line of names; raises InputError where there is none. With faults, cells may be ragged.
+    """
+    body = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line[0] != "#"]
+    if not body:
+        raise InputError([Fault(name, "rows", "none", f"needs a line of names such as {example}")])
+    at, heading = body[0]
+    delimiter = next((d for d in ",;\t" if d in heading), ",")
+    cells = list(csv.reader((line for _, line in body), delimiter=delimiter))
+    number, names, faults = [n for n, _ in body[1:]], [cell.strip() for cell in cells[0]], []
+    if not number:
+        faults.append(Fault(name, "rows", "none below the names", "needs at least one"))
+    ragged = [n for n, row in zip(number, cells[1:]) if len(row) != len(names)]
+    if ragged:
+        found = f"another number of cells than there are names ({lines_text(ragged)})"
+        allowed = f"needs {len(names)} cells, parted by {shown(delimiter)}; a number has a point, not a comma"
+        faults.append(Fault(f"{name}:{ragged[0]}", "row", found, allowed))
+    return at, number, names, cells[1:], faults
 
 
 def _notes(names: Sequence[str], used: Sequence[str], no_zone: bool) -> list[Remark]:

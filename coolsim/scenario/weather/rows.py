@@ -36,33 +36,35 @@ class Rows:
     remarks: list[Remark] = field(default_factory=list)
 
 
-def text_of(path: str | Path, where: str, key: str) -> str:
-    """Return the text of a weather file; raises InputError where there is none, said of a key of the scenario."""
+WEATHER = "name a weather file: EPW, or CSV with the columns time, temperature and a humidity"
+
+
+def text_of(path: str | Path, where: str, key: str, allowed: str = WEATHER) -> str:
+    """Return the text of a file of rows; raises InputError where there is none, said of a key or an option."""
     name = str(path)
     try:
         with Path(path).open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise _unreadable(where, key, f"{name}, which does not exist") from None
+        raise _unreadable(where, key, allowed, f"{name}, which does not exist") from None
     except IsADirectoryError:
-        raise _unreadable(where, key, f"{name}, a folder") from None
+        raise _unreadable(where, key, allowed, f"{name}, a folder") from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _unreadable(where, key, f"{name}, which cannot be read ({reason})") from None
+        raise _unreadable(where, key, allowed, f"{name}, which cannot be read ({reason})") from None
     if len(data) > LARGEST_FILE:
-        raise _unreadable(where, key, f"{name}, of more than {LARGEST_FILE} bytes")
+        raise _unreadable(where, key, allowed, f"{name}, of more than {LARGEST_FILE} bytes")
     if not data.strip():
-        raise _unreadable(where, key, f"{name}, an empty file")
+        raise _unreadable(where, key, allowed, f"{name}, an empty file")
     if b"\0" in data[:4096]:
-        raise _unreadable(where, key, f"{name}, which is no text")
+        raise _unreadable(where, key, allowed, f"{name}, which is no text")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("latin-1")  # station names of older files; numbers are the same in both
 
 
-def _unreadable(where: str, key: str, found: str) -> InputError:
-    allowed = "name a weather file: EPW, or CSV with the columns time, temperature and a humidity"
+def _unreadable(where: str, key: str, allowed: str, found: str) -> InputError:
     return InputError([Fault(where, key, found, allowed)])
 
 

@@ -1,0 +1,141 @@
+"""A material in a file of one's own, laid out as those of coolsim/data, its numbers all written out.
+
+    [isotherm]       equation, constants = { A = …, B = … }, fat (kg/kg dry; 0 if left out)
+    [isotherm_scale] value                          [diffusivity] value (m²/s), at (°C)
+    [activation_energy] value (J/mol)               [moisture_slope] value, at_moisture (kg/kg dry); 0 if left out
+    [specific_heat], [conductivity], [bulk_density], [void_fraction] value (SI)
+
+Each table carries `source` and `assumed`, and `low` and `high` where the number is known to within a range.
+`coolsim fit -o` writes such files.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from coolsim.errors import Fault, InputError
+from coolsim.physics.materials import Material, Provenance
+from coolsim.physics.pellet import Diffusivity
+from coolsim.physics.sorption import EQUATIONS, Isotherm
+
+LARGEST_FILE = 100_000  # bytes; such a file has about 3000
+# Table → lowest and highest number that a feed can have: outside, a unit was mistaken.
+_NUMBERS: dict[str, tuple[float, float]] = {
+    "isotherm_scale": (0.2, 5.0),
+    "diffusivity": (1e-14, 1e-5),
+    "activation_energy": (0.0, 2e5),
+    "specific_heat": (500.0, 4000.0),
+    "conductivity": (0.01, 5.0),
+    "bulk_density": (100.0, 1200.0),
+    "void_fraction": (0.15, 0.8),
+}
+
+
+def read_material(path: str | Path, key: str = "feed.material", where: str = "") -> Material:
+    """Return the material of a file; raises InputError with every fault of it, said of a key of the scenario."""
+    name = str(path)
+    try:
+        with Path(path).open("rb") as file:
+            data = file.read(LARGEST_FILE + 1)
+        table = tomllib.loads(data[:LARGEST_FILE].decode("utf-8-sig"))
+    except FileNotFoundError:
+        found = f"{name}, which does not exist"
+    except OSError as error:
+        found = f"{name}, which cannot be read ({error.strerror})"
+    except (ValueError, RecursionError) as error:
+        found = f"{name}, broken TOML ({str(error)[:80]})"
+    else:
+        if len(data) > LARGEST_FILE:
+            found = f"{name}, of more than {LARGEST_FILE} bytes"
+        else:
+            return _material(name, table)
+    allowed = "name a material of `coolsim materials`, or a file that `coolsim fit -o` wrote"
+    raise InputError([Fault(where, key, found, allowed)])
+
+
+def _material(name: str, table: Mapping[str, Any]) -> Material:
+    faults: list[Fault] = []
+    values = {key: _number(table, name, key, "value", ends, faults) for key, ends in _NUMBERS.items()}
+    at = _number(table, name, "diffusivity", "at", (0.0, 180.0), faults)
+    slope, pivot = 0.0, 0.0
+    if "moisture_slope" in table:
+        slope = _number(table, name, "moisture_slope", "value", (-100.0, 100.0), faults)
+        pivot = _number(table, name, "moisture_slope", "at_moisture", (0.0, 2.0), faults)
+    isotherm = _isotherm(table, name, values["isotherm_scale"], faults)
+    provenance = {key: _provenance(part, name, key, faults) for key, part in _parts(table).items()}
+    if faults:
+        raise InputError(faults)
+    assert isotherm is not None
+    return Material(
+        name=Path(name).stem,
+        isotherm=isotherm,
+        diffusivity=Diffusivity(values["diffusivity"], at, values["activation_energy"], slope, pivot),
+        specific_heat=values["specific_heat"],
+        conductivity=values["conductivity"],
+        bulk_density=values["bulk_density"],
+        void_fraction=values["void_fraction"],
+        provenance=MappingProxyType(provenance),
+        description=str(table.get("description", "")),
+    )
+
+
+def _parts(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    known = (*_NUMBERS, "isotherm", "moisture_slope")
+    return {key: part for key, part in table.items() if key in known and isinstance(part, Mapping)}
+
+
+def _number(
+    table: Mapping[str, Any],
+    name: str,
+    key: str,
+    entry: str,
+    ends: tuple[float, float],
+    faults: list[Fault],
+) -> float:
+    """A number of a table; notes what is wrong with it."""
+    part = table.get(key)
+    value: Any = part.get(entry) if isinstance(part, Mapping) else None
+    number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    low, high = ends
+    if not number or not low <= value <= high:
+        found = "nothing" if value is None else repr(value)[:40]
+        faults.append(
+            Fault(name, f"{key}.{entry}", found, f"needs a number from {low:g} to {high:g} (SI, °C)")
+        )
+        return math.nan
+    return float(value)
+
+
+def _isotherm(table: Mapping[str, Any], name: str, scale: float, faults: list[Fault]) -> Isotherm | None:
+    part = table.get("isotherm")
+    part = part if isinstance(part, Mapping) else {}
+    equation = part.get("equation")
+    if equation not in EQUATIONS:
+        allowed = f"allowed: {', '.join(EQUATIONS)}"
+        faults.append(Fault(name, "isotherm.equation", repr(equation)[:40], allowed))
+        return None
+    typed = part.get("constants")
+    constants = {"constants": typed} if isinstance(typed, Mapping) else {}
+    anything = (-1e9, 1e9)
+    numbers = [
+        _number(constants, name, "constants", c, anything, faults) for c in EQUATIONS[equation].constants
+    ]
+    fat = _number(table, name, "isotherm", "fat", (0.0, 0.5), faults) if "fat" in part else 0.0
+    return Isotherm(equation, tuple(numbers), fat, scale)
+
+
+def _provenance(part: Mapping[str, Any], name: str, key: str, faults: list[Fault]) -> Provenance:
+    low, high = (
+        _number({key: part}, name, key, end, (-1e9, 1e9), faults) if end in part else None
+        for end in ("low", "high")
+    )
+    if low is not None and high is not None and low > high:
+        faults.append(Fault(name, f"{key}.low", f"{low:g} above high, {high:g}", "the lower end comes first"))
+    return Provenance(
+        str(part.get("source", f"written in {name}")), bool(part.get("assumed", True)), low, high
+    )

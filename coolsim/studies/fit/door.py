@@ -1,0 +1,222 @@
+"""The door: a scenario and trials of its line in, its own numbers out."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+
+from coolsim.case import Case, Provenance
+from coolsim.errors import Fault, InputError
+from coolsim.fields import Array
+from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
+from coolsim.studies.asked import only_coolers
+from coolsim.studies.fit import ahead, judge
+from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
+from coolsim.studies.fit.estimate import Estimate, Problem, estimated, intervals
+from coolsim.studies.fit.model import Said, blown, line_of, pivot, pivoted, said
+from coolsim.studies.fit.parameters import PARAMETERS, USUAL, Parameter
+
+
+def fit(
+    case: Case,
+    trials: Trials | str | os.PathLike[str],
+    free: Sequence[str] = USUAL,
+    *,
+    priors: bool = True,
+) -> FitAnswer:
+    """Find the numbers of a line that explain its trials, with their intervals.
+
+    trials: a CSV file as `coolsim fit --help` describes, or Trials of `coolsim.studies.fit.trials_of`.
+    free: names of studies.fit.parameters.PARAMETERS. priors: published ranges count, as what is known beforehand.
+
+    Raises InputError for a dryer, for a file with faults (all of them), for trials that cannot be what they say and
+    for trials that do not settle the numbers; NotConverged where the model or the search fails.
+    """
+    only_coolers(case, "trials are fitted")
+    chosen, given = _asked(case, trials, free)
+    judge.refuse_impossible(case, given, chosen)
+    used = judge.once_each(given)
+    problem = posed(case, used, chosen, priors)
+    before = said(problem.line, problem.before)
+    judge.refuse_units(used, before)
+    judge.refuse_unsettled(problem, before)
+    found = estimated(problem, before)
+    judge.refuse_misfit(problem, found)
+    ends = intervals(problem, found)
+    fitted = fitted_case(case, used, problem, found, ends)
+    return FitAnswer(
+        case=fitted,
+        trials=len(used),
+        file=given.name,
+        parameters=tuple(_fitted(case, problem, found, ends)),
+        correlation=correlation(found.covariance),
+        readings=tuple(_readings(problem, before, found)),
+        scatter=found.scatter,
+        priors=priors,
+        suspects=judge.suspects(problem, found),
+        alike=judge.alike(problem, found),
+        before=_exit(case, problem, problem.before, np.eye(len(chosen)), WITHIN),
+        after=_exit(case, problem, found.theta(problem), found.covariance, found.quantile),
+        next=ahead.next_measures(case, problem, found),
+        warnings=judge.warnings(given, used, problem, found),
+    )
+
+
+def _asked(
+    case: Case, trials: Trials | str | os.PathLike[str], free: Sequence[str]
+) -> tuple[tuple[Parameter, ...], Trials]:
+    """The free numbers and the trials; raises InputError with the faults of both."""
+    chosen, given, faults = None, None, []
+    try:
+        chosen = chosen_parameters(free)
+    except InputError as error:
+        faults += error.faults
+    try:
+        given = trials if isinstance(trials, Trials) else read_trials(case, trials)
+    except InputError as error:
+        faults += error.faults
+    if chosen is None or given is None:
+        raise InputError(faults)
+    return chosen, given
+
+
+def chosen_parameters(free: Sequence[str]) -> tuple[Parameter, ...]:
+    """The numbers of some names; raises InputError for names that are none, and for none at all."""
+    free = list(dict.fromkeys(free))
+    unknown = [name for name in free if name not in PARAMETERS]
+    allowed = f"allowed: {', '.join(PARAMETERS)}"
+    faults = [Fault("", "--free", f'"{name}"', allowed) for name in unknown]
+    if not free:
+        faults.append(Fault("", "--free", "no name", f"{allowed}; {', '.join(USUAL)} if left out"))
+    if faults:
+        raise InputError(faults)
+    return tuple(PARAMETERS[name] for name in free)
+
+
+def posed(case: Case, trials: Trials, free: Sequence[Parameter], priors: bool = True) -> Problem:
+    """The question as the search sees it."""
+    before = np.array([p.theta(p.before(case)) for p in free])
+    spread = np.array([p.spread(case) for p in free])
+    return Problem(line_of(trials, free), trials, before, spread, priors)
+
+
+def correlation(covariance: Array) -> Array:
+    deviation = np.sqrt(np.diag(covariance))
+    return covariance / np.outer(deviation, deviation)
+
+
+def _fitted(case: Case, problem: Problem, found: Estimate, ends: Array) -> list[Fitted]:
+    fitted, deviation = [], np.sqrt(np.diag(found.covariance))
+    for k, p in enumerate(problem.line.free):
+        low, high, whose = p.range(case)
+        low, high = max(low, p.limits[0]), min(high, p.limits[1])
+        value, lowest, highest = (
+            float(p.value(problem.before[k] + problem.spread[k] * u)) for u in (found.u[k], *ends[k])
+        )
+        learned = float(np.clip(1 - deviation[k] * found.quantile / WITHIN, 0.0, 1.0))
+        fitted.append(
+            Fitted(
+                p.name,
+                value,
+                lowest,
+                highest,
+                p.unit,
+                p.before(case),
+                low,
+                high,
+                whose,
+                learned,
+                p.of_material,
+            )
+        )
+    return fitted
+
+
+def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
+    """Every reading that was taken, with what the model says of it; its interval is the free numbers' alone."""
+    trials, slopes = problem.trials, found.said.by_theta[:, :, 0] * problem.spread[:, None]
+    variance = np.einsum("qft,fg,qgt->qt", slopes, found.covariance, slopes)
+    within, readings = found.quantile * np.sqrt(variance), []
+    for t, label in enumerate(trials.labels):
+        for q, name in enumerate(MEASURED):
+            if np.isfinite(trials.measured[q, t]):
+                after = float(found.said.readings[q, 0, t])
+                readings.append(
+                    Reading(
+                        trial=label,
+                        quantity=name,
+                        measured=float(trials.measured[q, t]),
+                        within=float(WITHIN * trials.deviation[q, t]),
+                        before=float(before.readings[q, 0, t]),
+                        after=after,
+                        low=after - float(within[q, t]),
+                        high=after + float(within[q, t]),
+                    )
+                )
+    return readings
+
+
+def _exit(case: Case, problem: Problem, theta: Array, covariance: Array, quantile: float) -> Exit:
+    """The exit of the scenario itself, and how far the free numbers leave it open."""
+    at = said(ahead.at_scenario(case, problem), theta)
+    slopes = at.by_theta[:2, :, 0, 0] * problem.spread
+    moisture, temperature = quantile * np.sqrt(np.einsum("qf,fg,qg->q", slopes, covariance, slopes))
+    M, T = at.readings[:2, 0, 0]
+    return Exit(float(M), float(moisture), float(T), float(temperature))
+
+
+# Of a parameter's values: the number of a material whose source and range they become.
+_NUMBER = {"isotherm_shift": "isotherm_scale"}
+
+
+def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, ends: Array) -> Case:
+    """The scenario's case with the fitted material, its ranges the intervals; the line's numbers put in too."""
+    names = [p.name for p in problem.line.free]
+    value, low, high = (
+        {n: float(p.value(t)) for n, p, t in zip(names, problem.line.free, theta)}
+        for theta in (
+            found.theta(problem),
+            *(problem.before + problem.spread * ends[:, side] for side in (0, 1)),
+        )
+    )
+    base = pivoted([case], pivot(trials.cases))[0] if "moisture_slope" in names else case
+    material, law, isotherm = base.material, base.material.diffusivity, base.material.isotherm
+    law = dataclasses.replace(
+        law,
+        value=value.get("diffusivity", law.value),
+        activation_energy=value.get("activation_energy", law.activation_energy),
+        moisture_slope=value.get("moisture_slope", law.moisture_slope),
+    )
+    scale = isotherm.scale
+    provenance = dict(material.provenance)
+    for name, p in zip(names, problem.line.free):
+        if p.of_material:
+            key, ends_of = _NUMBER.get(name, name), (low[name], high[name])
+            if name == "isotherm_shift":
+                ends_of = (scale * (1 + low[name]), scale * (1 + high[name]))
+            source = f"fitted to {len(trials)} trials of {Path(trials.name).name}"
+            provenance[key] = Provenance(source, False, *ends_of)
+    material = dataclasses.replace(
+        material,
+        diffusivity=law,
+        isotherm=dataclasses.replace(isotherm, scale=scale * (1 + value.get("isotherm_shift", 0.0))),
+        specific_heat=value.get("specific_heat", material.specific_heat),
+        provenance=MappingProxyType(provenance),
+    )
+    feed = dataclasses.replace(case.feed, moisture=case.feed.moisture + value.get("feed_moisture_bias", 0.0))
+    cooler, times = case.cooler, value.get("airflow_factor", 1.0)
+    if cooler.airflow is not None:
+        cooler = dataclasses.replace(cooler, airflow=cooler.airflow * times)
+    if cooler.air_ratio is not None:
+        cooler = dataclasses.replace(cooler, air_ratio=cooler.air_ratio * times)
+    tables = dict(case.tables)
+    if "leakage" in value and not blown(case):
+        tables["duct"] = MappingProxyType({**tables.get("duct", {}), "leakage": value["leakage"]})
+    return dataclasses.replace(
+        case, material=material, feed=feed, cooler=cooler, tables=MappingProxyType(tables)
+    )

@@ -1,0 +1,264 @@
+"""What must be refused, what looks wrong, and what trials cannot tell, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+from coolsim.case import Case
+from coolsim.errors import Fault, InputError
+from coolsim.fields import Array
+from coolsim.result import Warning
+from coolsim.scenario.trials import MEASURED, WITHIN, Trials
+from coolsim.studies.fit.answer import Suspect
+from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
+from coolsim.studies.fit.model import Said, blown
+from coolsim.studies.fit.parameters import Parameter
+
+LEAST_SETTLED = 0.2  # singular value in published deviations: below, trials leave a number five times as open
+SAME = 0.9  # correlation from which two numbers cannot be told apart
+UNLEARNT = 0.3  # least share by which an interval is narrower than the published range, or nothing was learnt
+MOST_SCATTER = 10.0  # times the ± of readings: beyond, no numbers explain them, and a fit would be nonsense
+ODD, ODD_AMONG_FEW = 0.01, 0.05  # share of good sets of trials in which one would be called wrong
+FAR, NEAR = (
+    12.0,
+    6.0,
+)  # K: a reading in another unit is that far off as it stands, and that near once converted
+LABEL = {
+    "moisture": "exit moisture",
+    "temperature": "exit temperature",
+    "exhaust_temperature": "exhaust temperature",
+    "exhaust_relative_humidity": "exhaust humidity",
+}
+
+
+# -- what is refused
+
+
+def refuse_impossible(case: Case, trials: Trials, free: Sequence[Parameter]) -> None:
+    """Raise InputError where nothing was measured, or not what a free number shows itself in."""
+    faults = []
+    if not len(trials) or not np.isfinite(trials.measured).any():
+        faults.append(Fault(trials.name, "trials", "none", "needs one trial at least, with a reading"))
+    elif "leakage" in [p.name for p in free]:
+        if blown(case):
+            allowed = (
+                "false air of a blow-through fan leaves before the bed: free airflow_factor in its place"
+            )
+            faults.append(Fault("", "--free", "leakage", allowed))
+        elif not np.isfinite(trials.measured[2:]).any():
+            allowed = "it shows in the exhaust only: measure exhaust_temperature or exhaust_relative_humidity"
+            faults.append(Fault("", "--free", "leakage", allowed))
+    if faults:
+        raise InputError(faults)
+
+
+def once_each(trials: Trials) -> Trials:
+    """The trials without those that repeat another to the last digit: a row that was copied is no second trial."""
+    kept: list[int] = []
+    for k in range(len(trials)):
+        if not any(_same(trials, j, k) for j in kept):
+            kept.append(k)
+    return trials if len(kept) == len(trials) else trials.some(kept)
+
+
+def _same(trials: Trials, j: int, k: int) -> bool:
+    parts = [
+        tuple(getattr(trials.cases[i], name) for name in ("feed", "air", "cooler", "material"))
+        for i in (j, k)
+    ]
+    return parts[0] == parts[1] and np.array_equal(
+        trials.measured[:, j], trials.measured[:, k], equal_nan=True
+    )
+
+
+def refuse_units(trials: Trials, before: Said) -> None:
+    """Raise InputError where temperatures are far off as they stand and right once they are read as °F."""
+    for q, name in ((1, "temperature"), (2, "exhaust_temperature")):
+        reading, expected = trials.measured[q], before.readings[q, 0]
+        there = np.isfinite(reading)
+        fahrenheit = (np.abs(reading - expected) > FAR) & (np.abs((reading - 32) / 1.8 - expected) < NEAR)
+        if there.any() and fahrenheit[there].all():
+            first = reading[there][0]
+            found = f"{first:.1f} °C where about {expected[there][0]:.0f} °C is to be expected"
+            celsius = f"{(first - 32) / 1.8:.1f} °C"
+            allowed = f"was it meant as degF? That would be {celsius}: write [degF] in the heading"
+            raise InputError([Fault(trials.name, f"measured.{name}", found, allowed)])
+
+
+def refuse_unsettled(problem: Problem, before: Said) -> None:
+    """Without priors, raise InputError where the trials leave a number as good as open."""
+    if problem.priors:
+        return
+    J = whitened_slopes(problem, before)
+    _, s, ways = np.linalg.svd(J, full_matrices=True)
+    s = np.append(s, np.zeros(len(ways) - len(s)))
+    faults = []
+    for value, way in zip(s, ways):
+        if value < LEAST_SETTLED:
+            names = _names(problem, way)
+            readings, distinct = int(np.isfinite(problem.trials.measured).sum()), _settings(problem.trials)
+            found = f"{readings} readings at {distinct} different settings, which leave {names} open"
+            allowed = (
+                "leave --no-priors out, free fewer numbers, or measure at other airflows, dwells or feeds"
+            )
+            faults.append(Fault(problem.trials.name, "trials", found, allowed))
+    if faults:
+        raise InputError(faults)
+
+
+def refuse_misfit(problem: Problem, found: Estimate) -> None:
+    """Raise InputError where readings are so far off that no numbers explain them, naming the trials that are."""
+    if found.scatter <= MOST_SCATTER:
+        return
+    trials, distance = problem.trials, misfit(found)
+    worst = np.argsort(-distance)[: max(1, int((distance > distance.mean()).sum()))]
+    faults = []
+    for t in sorted(worst.tolist()):
+        allowed = (
+            "no value of the free numbers explains it: look at units, at the sample, and at what was set"
+        )
+        faults.append(
+            Fault(f"{trials.name}, {trials.labels[t]}", "measured", _why(problem, found, t), allowed)
+        )
+    raise InputError(faults)
+
+
+def _settings(trials: Trials) -> int:
+    return len({(c.feed, c.air, c.cooler) for c in trials.cases})
+
+
+def _names(problem: Problem, way: Array) -> str:
+    """The numbers that a direction is made of, the largest part first."""
+    names = [p.name for p in problem.line.free]
+    order = np.argsort(-np.abs(way))
+    return " and ".join(names[k] for k in order if abs(way[k]) > 0.3)
+
+
+# -- what looks wrong
+
+
+def suspects(problem: Problem, found: Estimate) -> tuple[Suspect, ...]:
+    """Trials that are further from what the others say of them than good trials are."""
+    trials, distance = problem.trials, misfit(found) * found.scatter**2  # by the ± that was stated
+    readings = np.isfinite(trials.measured).sum(axis=0)
+    total, freedom = distance.sum(), degrees_of_freedom(problem, found)
+    odd = []
+    for t in range(len(trials)):
+        alone = stats.chi2.sf(distance[t], readings[t])
+        rest = freedom - readings[t]
+        among = 0.0
+        if rest > 0.5:  # against the scatter of the others: all may scatter more than their ± says
+            others = max((total - distance[t]) / rest, 1.0)
+            among = stats.f.sf(distance[t] / readings[t] / others, readings[t], rest)
+        if alone < ODD / len(trials) and among < ODD_AMONG_FEW / len(trials):
+            odd.append(Suspect(trials.labels[t], float(max(alone, among)), _why(problem, found, t)))
+    return tuple(odd)
+
+
+def _why(problem: Problem, found: Estimate, t: int) -> str:
+    """Which reading of a trial is furthest off, and what would put it right."""
+    reading, deviation = problem.trials.measured[:, t], problem.trials.deviation[:, t]
+    expected = found.said.readings[:, 0, t]
+    off = np.nan_to_num((reading - expected) / deviation)
+    q = int(np.argmax(np.abs(off)))
+    name = list(MEASURED)[q]
+    moist = name in ("moisture", "exhaust_relative_humidity")
+    size = (
+        f"{100 * abs(reading[q] - expected[q]):.2f} points"
+        if moist
+        else f"{abs(reading[q] - expected[q]):.1f} K"
+    )
+    way = ("wetter" if moist else "warmer") if off[q] > 0 else ("drier" if moist else "cooler")
+    text = f"{LABEL[name]} {size} {way} than the other trials make it"
+    celsius = (reading[q] - 32) / 1.8
+    if not moist and abs(celsius - expected[q]) < 3 * deviation[q]:
+        return f"{text}; read as degF it would fit ({celsius:.1f} °C)"
+    if name == "moisture" and abs(reading[q] / (1 + reading[q]) - expected[q]) < 2 * deviation[q]:
+        return (
+            f"{text}; read as dry basis it would fit ({100 * reading[q] / (1 + reading[q]):.2f} % wet basis)"
+        )
+    if name == "moisture":
+        feed = 100 * (problem.trials.cases[t].feed.moisture + reading[q] - expected[q])
+        return f"{text}; feed of about {feed:.1f} % would explain it, or a mixed-up sample"
+    return f"{text}; was it read where and when the pellets leave?"
+
+
+# -- what cannot be told
+
+
+def alike(problem: Problem, found: Estimate) -> tuple[str, ...]:
+    """Numbers that the trials say next to nothing about, and pairs that they cannot tell apart."""
+    names, deviation = [p.name for p in problem.line.free], np.sqrt(np.diag(found.covariance))
+    said_of, open_ = [], set()
+    for k, name in enumerate(names):
+        if problem.priors and 1 - deviation[k] * found.quantile / WITHIN < UNLEARNT:
+            open_.add(name)
+            said_of.append(
+                f"{name}: the trials say little; its value is still nearly that of the published range"
+            )
+    _, s, ways = np.linalg.svd(found.J, full_matrices=False)
+    for value, way in zip(s, ways):
+        large = [k for k in np.argsort(-np.abs(way)) if abs(way[k]) > 0.35]
+        if value < 1.0 and len(large) > 1 and problem.priors:
+            said_of.append(f"{_together(problem, way, large)}: the trials see these only together")
+    correlated = found.covariance / np.outer(deviation, deviation)
+    for i in range(len(names)):
+        for j in range(i):
+            if abs(correlated[i, j]) > SAME:
+                way = "rises" if correlated[i, j] > 0 else "falls"
+                said_of.append(
+                    f"{names[j]} and {names[i]} cannot be told apart: if one is higher, the other {way} with it "
+                    f"(correlation {correlated[i, j]:.2f})"
+                )
+    return tuple(said_of)
+
+
+def _together(problem: Problem, way: Array, large: Sequence[int]) -> str:
+    names = [p.name for p in problem.line.free]
+    first = way[large[0]]
+    return " and ".join(names[k] + (" up" if way[k] * first > 0 else " down") for k in large)
+
+
+def warnings(given: Trials, used: Trials, problem: Problem, found: Estimate) -> tuple[Warning, ...]:
+    """What to look at before the numbers are used."""
+    said_so = []
+    if len(used) < len(given):
+        text = f"{len(given) - len(used)} of {len(given)} trials repeat another to the last digit and count once."
+        said_so.append(Warning("check", text))
+    if _settings(used) == 1 and len(used) > 1:
+        text = (
+            "All trials were at the same settings: they settle the exit there, hardly the numbers behind it."
+        )
+        said_so.append(Warning("check", text))
+    count, free = len(used), len(problem.line.free)
+    if problem.priors and count < free:
+        trials = f"{count} trial{'s' if count > 1 else ''}"
+        text = f"{trials} for {free} numbers: published ranges decide what they leave open."
+        said_so.append(Warning("check", text))
+    if found.scatter > 1.0:
+        text = (
+            f"Readings scatter {found.scatter:.1f} times as widely as their ± says: intervals are widened to "
+            "match. Look at the trials that are furthest off, at the ± you gave, and at what varied unseen, the "
+            "feed first."
+        )
+        said_so.append(Warning("check", text))
+    for k, p in enumerate(problem.line.free):
+        if problem.priors and abs(found.u[k]) > 2.5:
+            text = f"{p.name} lies outside its published range: is something else off, such as the feed's moisture?"
+            said_so.append(Warning("check", text))
+    if used.assumed:
+        usual = {
+            "moisture": "exit moisture ± 0.2 point", "temperature": "exit temperature ± 0.5 K",
+            "exhaust_temperature": "exhaust ± 1 K", "exhaust_relative_humidity": "its humidity ± 3 points",
+        }  # fmt: skip
+        text = (
+            f"Where no ± is given, usual instruments are taken: {', '.join(usual[q] for q in used.assumed)}."
+        )
+        said_so.append(Warning("note", text))
+    if not used.doubt.any():
+        text = "What was set counts as exact: give feed.moisture ± [%] and the like where it is not."
+        said_so.append(Warning("note", text))
+    return tuple(said_so)
