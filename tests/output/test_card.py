@@ -99,6 +99,7 @@ def test_nothing_runs_off_the_page_or_into_each_other(
 ) -> None:
     import dataclasses
 
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     eight = np.linspace(0, 1, 9)
@@ -118,7 +119,7 @@ def test_nothing_runs_off_the_page_or_into_each_other(
     monkeypatch.setattr(Figure, "savefig", kept)
     card.card(dataclasses.replace(case, title="A long title " * 12), Chart(bands=bands, **full), paper)
     figure = drawn[0]
-    figure.canvas.draw()
+    FigureCanvasAgg(figure).draw()  # pixels: the renderer of the PDF, which words remember, counts in points
     boxes = [t.get_window_extent() for t in figure.axes[0].texts if t.get_text()]
     edge = card.MARGIN / 2 / 25.4 * figure.dpi
     page = figure.bbox
