@@ -146,7 +146,7 @@ def find_lines(text: str) -> dict[str, int]:
 
     A [[table]] is numbered from 1: "sizing.product.2.moisture". What stands in one follows it:
 
-    >>> list(find_lines('[[stage]]\n[[stage]]\n[stage.fan]\n[[stage.zone]]'))
+    >>> list(find_lines('[[stage]]\\n[[stage]]\\n[stage.fan]\\n[[stage.zone]]'))
     ['stage', 'stage.1', 'stage.2', 'stage.2.fan', 'stage.2.zone', 'stage.2.zone.1']
     """
     found: dict[str, int] = {}
