@@ -262,7 +262,7 @@ def _last(s: Solution) -> dict[str, Array]:
     return {name: points[:, v] for name, v in _LAST.items()}
 
 
-PROFILE_POINTS = 16  # so that cases on finer meshes have the same shape
+PROFILE_POINTS = 24  # so that cases on finer meshes have the same shape
 
 
 def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:

@@ -35,11 +35,13 @@ from coolsim.model.iterate import (
     LEAST_MOISTURE_KEPT,
     LOWEST_TEMPERATURE,
     MOISTURE_SCALE,
+    POINT_SCALES,
     TA,
-    TEMPERATURE_SCALE,
     TP,
     TS,
     XS,
+    largest,
+    within,
 )
 from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
 from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
@@ -53,9 +55,12 @@ WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 WITHHELD = (
     1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
 )
+LOWEST_SHELL_MOISTURE = (
+    -0.02
+)  # kg/kg; the first stage of a long step may undershoot in a shell that dries out
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
-HIGHEST_TEMPERATURE = 330.0  # °C, of an iterate
+HIGHEST_TEMPERATURE = 700.0  # °C, of an iterate; a heater without a thermostat can heat circling air so far
 
 
 @dataclass(frozen=True)
@@ -107,6 +112,13 @@ class Step:
     dryer: Dryer
     start: Pellets
     duration: Array
+    start_moisture: Array  # X̄ (P, B)
+    start_bound: Array  # ⟨Q⟩ (P, B)
+
+
+def begin(dryer: Dryer, start: Pellets, duration: Array) -> Step:
+    """A step from these pellets."""
+    return Step(dryer, start, duration, *means(dryer, start.moisture))
 
 
 def point_weights(z: Array) -> Array:
@@ -231,7 +243,6 @@ def evaluate(step: Step, state: State) -> Evaluation:
     chain_residual = V * changes(X, start.moisture) - (step.duration * d.rate)[:, None] * d.inflow
     Q_shells, q_st = feed.bound_water(X)
     Q = (V * Q_shells).sum(axis=1)
-    _, Q_start = means(dryer, start.moisture)
     H = laws.pellet_enthalpy(feed, X_mean, Tp, Q)
     coefficient, coefficient_slope = laws.heat_transfer(bed, Ta)
     h_v = laws.vapour_enthalpy(Ts)
@@ -244,20 +255,26 @@ def evaluate(step: Step, state: State) -> Evaluation:
     points = np.empty((*Xs.shape[:1], 3, *Xs.shape[1:]))
     points[:, 0] = law.residual
     points[:, 1] = inner * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp)
-    points[:, 1] += bound_rate * changes(Q, Q_start)
+    points[:, 1] += bound_rate * changes(Q, step.start_bound)
     points[:, 2] = changes(H, start.enthalpy) + per_solid * passed
     if dryer.mixed:
         w = point_weights(dryer.z)[:, None]
         chain_residual[:] = (w[:, None] * chain_residual).sum(axis=0)
         points[:, 2] = (w * points[:, 2]).sum(axis=0)
-    streams = np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1)  # (P, 2, 2, B)
-    given = np.stack([per_air * d.flux, per_air * passed], axis=1)
+    streams = np.empty((len(Y), 2, *Y.shape[1:]))
+    streams[:, 0], streams[:, 1] = Y, laws.air_enthalpy(Ta, Y)
+    air_residual = _along(streams, state.inlet)
+    air_residual[:, 0] -= per_air * d.flux
+    air_residual[:, 1] -= per_air * passed
     blown = blown_in(dryer.supply, laws, *leaving(streams))
+    inlet_residual = state.inlet.copy()
+    inlet_residual[0] -= blown.humidity_ratio
+    inlet_residual[1] -= blown.enthalpy
     return Evaluation(
         chain_residual,
         points,
-        _along(streams, state.inlet) - given,
-        state.inlet - np.stack([blown.humidity_ratio, blown.enthalpy]),
+        air_residual,
+        inlet_residual,
         bed,
         d,
         law,
@@ -285,115 +302,119 @@ def _as_now(dryer: Dryer, mean_moisture: Array) -> tuple[Bed, Array | float]:
 def _along(streams: Array, inlet: Array) -> Array:
     """Differences along the air's path: (P, variables, 2, B) and (variables, 2, B) → (P, variables, 2, B)."""
     P, m, _, B = streams.shape
-    f = np.moveaxis(streams.reshape(P // 2, 2, m, 2, B), 1, 3)
-    return np.moveaxis(differences(DOWN, f, inlet), 3, 1).reshape(streams.shape)
+    f = streams.reshape(P // 2, 2, m, 2, B).transpose(0, 2, 3, 1, 4)
+    return differences(DOWN, f, inlet).transpose(0, 3, 1, 2, 4).reshape(streams.shape)
 
 
 def leaving(streams: Array) -> Array:
     """What leaves the bed, (variables, 2, B), from the air at the points (P, variables, 2, B)."""
-    last = np.moveaxis(streams[-2:], 0, -2)
-    return exits(DOWN, last)
+    return exits(DOWN, streams[-2:].transpose(1, 2, 0, 3))
 
 
 def linearise(step: Step, state: State, e: Evaluation) -> Crossed:
     """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
-    laws, sh, d, law = step.dryer.laws, step.dryer.shells, e.diffusion, e.law
-    _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
+    laws, sh, d = step.dryer.laws, step.dryer.shells, e.diffusion
     P, _, _, B = state.chain.shape
     rate = (step.duration * d.rate)[:, None]  # (P, 1, 2, B)
     g = sh.conductance[:, None]
     both = g.copy()
     both[1:] += g[:-1]
     lower, upper = np.zeros_like(state.chain), np.zeros_like(state.chain)
-    slope = np.broadcast_to(d.slope, state.chain.shape)
-    lower[:, 1:] = -rate * g[:-1] * slope[:, :-1]
-    upper[:, :-1] = -rate * g[:-1] * slope[:, 1:]
-
-    J_n, J_s, J_T = d.flux_by_last, d.flux_by_surface, d.flux * d.rate_log_slope
-    h_v = laws.vapour_enthalpy(Ts)
-    q_T = e.heat_coefficient + laws.vapour_capacity * d.flux  # ∂(q + J h_v)/∂Ts at constant J
-    q_Ta = e.heat_coefficient_slope * (Ts - Ta) - e.heat_coefficient
-    latent = h_v - laws.water_capacity * Tp
-    H_T = step.dryer.bed.specific_heat + laws.water_capacity * e.mean_moisture
-    H_X = laws.water_capacity * Tp
-    heat = (h_v * J_s, h_v * J_T + q_T, h_v * J_n, q_Ta)  # of what is passed, by Xs, Ts, last shell, Ta
-
-    points, functionals = np.zeros((B, P, 3, 2, 3, 2)), np.zeros((B, P, 3, 2, 3, 2))
-    by_air = np.zeros((B, P, 3, 2, 2, 2))
+    between = -rate * g[:-1]
+    if isinstance(d.slope, float):
+        lower[:, 1:] = upper[:, :-1] = between
+    else:
+        np.multiply(between, d.slope[:, :-1], out=lower[:, 1:])
+        np.multiply(between, d.slope[:, 1:], out=upper[:, :-1])
+    points, functionals, by_air, given = _at_points(step, state, e)
     passed, passed_last = np.zeros((B, P, 2, 2, 3, 2)), np.zeros((B, P, 2, 2, 2))
     passed_air = np.zeros((B, P, 2, 2, 2, 2))
     for i in range(2):
-        own, own_f, own_air = (
-            points[:, :, :, i, :, i],
-            functionals[:, :, :, i, :, i],
-            by_air[:, :, :, i, :, i],
-        )
-        own[:, :, 0, XS] = _first(law.by_moisture + law.by_flux * J_s, i)
-        own[:, :, 0, TS] = _first(law.by_temperature + law.by_flux * J_T, i)
-        own_f[:, :, 0, 0] = _first(law.by_flux * J_n, i)
-        own_air[:, :, 0, 0], own_air[:, :, 0, 1] = (
-            _first(law.by_air_temperature, i),
-            _first(law.by_humidity_ratio, i),
-        )
-        own[:, :, 1, XS] = _first(-latent * J_s, i)
-        own[:, :, 1, TS] = _first(-latent * J_T - e.inner - q_T, i)
-        own[:, :, 1, TP] = _first(e.inner + laws.water_capacity * d.flux, i)
-        own_f[:, :, 1, 0] = _first(-latent * J_n, i)
-        own_air[:, :, 1, 0] = _first(-q_Ta, i)
-        own[:, :, 2, XS], own[:, :, 2, TS] = (
-            _first(e.per_solid * heat[0], i),
-            _first(e.per_solid * heat[1], i),
-        )
-        own_f[:, :, 2, 0], own_air[:, :, 2, 0] = (
-            _first(e.per_solid * heat[2], i),
-            _first(e.per_solid * heat[3], i),
-        )
-        for l in range(2):
-            functionals[:, :, 1, i, 2, l] = _first(e.bound_rate * np.ones_like(Ts), i) * STEP.stage[i, l]
-            points[:, :, 2, i, TP, l] += STEP.stage[i, l] * _first(H_T, l)
-            functionals[:, :, 2, i, 1, l] = STEP.stage[i, l] * _first(H_X, l)
-            functionals[:, :, 2, i, 2, l] = -STEP.stage[i, l]
-        passed[:, :, 0, i, XS, i], passed[:, :, 0, i, TS, i] = (
-            _first(e.per_air * J_s, i),
-            _first(e.per_air * J_T, i),
-        )
-        passed[:, :, 1, i, XS, i], passed[:, :, 1, i, TS, i] = (
-            _first(e.per_air * heat[0], i),
-            _first(e.per_air * heat[1], i),
-        )
-        passed_last[:, :, 0, i, i], passed_last[:, :, 1, i, i] = (
-            _first(e.per_air * J_n, i),
-            _first(e.per_air * heat[2], i),
-        )
-        passed_air[:, :, 1, i, 0, i] = _first(e.per_air * heat[3], i)
-    enthalpy = np.stack([HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y, laws.vapour_enthalpy(Ta)], axis=1)
+        passed[:, :, :, i, :2, i] = given[:, :2, :, i].transpose(3, 2, 0, 1)
+        passed_last[:, :, :, i, i] = given[:, 2, :, i].transpose(2, 1, 0)
+        passed_air[:, :, 1, i, 0, i] = given[1, 3, :, i].T
+    Ta, Y = state.points[:, TA], state.points[:, HUMIDITY]
+    enthalpy = np.empty((B, P, 2, 2))
+    enthalpy[:, :, 0] = _led(HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y)
+    enthalpy[:, :, 1] = _led(laws.vapour_enthalpy(Ta))
     inlet = np.zeros((B, 2, 2, 2, 2))
     for i in range(2):
         inlet[:, 0, i, 0, i] = step.dryer.supply.recirculation
         inlet[:, 1, i, 0, i] = e.blown_in.enthalpy_by_humidity[i]
         inlet[:, 1, i, 1, i] = e.blown_in.enthalpy_by_enthalpy[i]
     return Crossed(
-        mass=np.moveaxis(sh.volume, -1, 0),
-        lower=np.moveaxis(lower, -1, 0),
-        diagonal=np.moveaxis(rate * both * slope, -1, 0),
-        upper=np.moveaxis(upper, -1, 0),
-        last_by_first=np.moveaxis(-rate[:, 0] * sh.conductance[-1] * d.surface_slope, -1, 0),
-        links_by_second=np.moveaxis(-rate * d.rate_log_slope[:, None] * d.inflow, -1, 0),
-        weight=np.moveaxis(sh.volume[:, None] * e.bound_heat_slope, -1, 0),
-        points=points.reshape(B, P, 6, 6),
-        points_by_functionals=functionals.reshape(B, P, 6, 6),
-        points_by_air=by_air.reshape(B, P, 6, 4),
+        mass=sh.volume.T,
+        lower=_led(lower),
+        diagonal=_led(rate * both * d.slope),
+        upper=_led(upper),
+        last_by_first=_led(-rate[:, 0] * sh.conductance[-1] * d.surface_slope),
+        links_by_second=_led(-rate * d.rate_log_slope[:, None] * d.inflow),
+        weight=_led(sh.volume[:, None] * e.bound_heat_slope),
+        points=points,
+        points_by_functionals=functionals,
+        points_by_air=by_air,
         passed_by_points=passed.reshape(B, P, 4, 6),
         passed_by_last=passed_last.reshape(B, P, 4, 2),
         passed_by_air=passed_air.reshape(B, P, 4, 4),
-        enthalpy_by_air=np.moveaxis(enthalpy, -1, 0),
+        enthalpy_by_air=enthalpy,
         inlet_by_outlet=inlet.reshape(B, 4, 4),
     )
 
 
-def _first(f: Array, stage: int) -> Array:
-    """One stage of (P, 2, B), with the case first: (B, P)."""
-    return f[:, stage].T
+def _at_points(step: Step, state: State, e: Evaluation) -> tuple[Array, Array, Array, Array]:
+    """Rows of the points by points (B, P, 6, 6), by functionals (B, P, 6, 6) and by air (B, P, 6, 4); and what is
+    given to the air: (water, heat) by (Xs, Ts, last shell, Ta), each at its own stage: (2, 4, P, 2, B)."""
+    laws, d, law = step.dryer.laws, e.diffusion, e.law
+    Ts, Tp, Ta = state.points[:, TS], state.points[:, TP], state.points[:, TA]
+    P, _, B = Ts.shape
+    J_n, J_s, J_T = d.flux_by_last, d.flux_by_surface, d.flux * d.rate_log_slope
+    h_v = laws.vapour_enthalpy(Ts)
+    q_T = e.heat_coefficient + laws.vapour_capacity * d.flux  # ∂(q + J h_v)/∂Ts at constant J
+    q_Ta = e.heat_coefficient_slope * (Ts - Ta) - e.heat_coefficient
+    latent = h_v - laws.water_capacity * Tp
+    per_air, given = e.per_air, np.zeros((2, 4, P, 2, B))
+    given[0, 0], given[0, 1], given[0, 2] = J_s, J_T, J_n
+    given[1, :3] = h_v * given[0, :3]
+    given[1, 1] += q_T
+    given[1, 3] = q_Ta
+    # rows (moisture law, surface heat, enthalpy) by (Xs, Ts, Tp, last shell, Ta, Y), each at its own stage
+    own = np.zeros((3, 6, P, 2, B))
+    own[0, 0], own[0, 1], own[0, 3] = J_s, J_T, J_n
+    own[1] = -latent * own[0]
+    own[0] *= law.by_flux
+    own[0, 0] += law.by_moisture
+    own[0, 1] += law.by_temperature
+    own[0, 4], own[0, 5] = law.by_air_temperature, law.by_humidity_ratio
+    own[1, 1] -= e.inner + q_T
+    own[1, 2] = e.inner + laws.water_capacity * d.flux
+    own[1, 4] = -q_Ta
+    own[2, :2] = e.per_solid * given[1, :2]
+    own[2, 3:5] = e.per_solid * given[1, 2:]
+    points, functionals = np.zeros((B, P, 3, 2, 3, 2)), np.zeros((B, P, 3, 2, 3, 2))
+    by_air = np.zeros((B, P, 3, 2, 2, 2))
+    for i in range(2):
+        f = own[:, :, :, i].transpose(3, 2, 0, 1)
+        points[:, :, :, i, :, i], functionals[:, :, :, i, 0, i] = f[..., :3], f[..., 3]
+        by_air[:, :, :, i, :, i] = f[..., 4:]
+    # and where both stages meet, in what changes over the step
+    H_T = _led(step.dryer.bed.specific_heat + laws.water_capacity * e.mean_moisture)
+    bound_rate = e.bound_rate.reshape(-1, 2, B) if e.bound_rate.ndim > 1 else e.bound_rate[None, None]
+    functionals[:, :, 1, :, 2] = _led(bound_rate)[..., None] * STEP.stage
+    points[:, :, 2, :, TP] = STEP.stage * H_T[:, :, None]
+    functionals[:, :, 2, :, 1] = STEP.stage * _led(laws.water_capacity * Tp)[:, :, None]
+    functionals[:, :, 2, :, 2] = -STEP.stage
+    rows = B, P, 6
+    return points.reshape(*rows, 6), functionals.reshape(*rows, 6), by_air.reshape(*rows, 4), per_air * given
+
+
+def _led(f: Array) -> Array:
+    """A view of (…, cases) with the case first."""
+    return f.transpose(f.ndim - 1, *range(f.ndim - 1))
+
+
+def _trailed(f: Array) -> Array:
+    """A view of (cases, …) with the case last."""
+    return f.transpose(*range(1, f.ndim), 0)
 
 
 def newton_step(step: Step, state: State) -> tuple[State, Array]:
@@ -402,38 +423,41 @@ def newton_step(step: Step, state: State) -> tuple[State, Array]:
     P, _, _, B = state.chain.shape
     jacobian = linearise(step, state, e)
     residuals = Residuals(
-        np.moveaxis(e.chain_residual, -1, 0),
-        np.moveaxis(e.point_residual, -1, 0).reshape(B, P, 6),
-        np.moveaxis(e.air_residual, -1, 0).reshape(B, P, 4),
-        np.moveaxis(e.inlet_residual, -1, 0).reshape(B, 4),
+        _led(e.chain_residual),
+        _led(e.point_residual).reshape(B, P, 6),
+        _led(e.air_residual).reshape(B, P, 4),
+        _led(e.inlet_residual).reshape(B, 4),
     )
     if step.dryer.mixed:
         s = crossed.solve_mixed(jacobian, residuals, point_weights(step.dryer.z).T)
     else:
         s = crossed.solve(jacobian, residuals)
-    dP = np.concatenate([np.moveaxis(s.points, 0, -1), np.moveaxis(s.air, 0, -1)], axis=1)
-    return _advance(state, np.moveaxis(s.links, 0, -1), dP, np.moveaxis(s.inlet, 0, -1))
+    dP = np.concatenate([_trailed(s.points), _trailed(s.air)], axis=1)
+    return _advance(state, _trailed(s.links), dP, _trailed(s.inlet))
 
 
 def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry as in counterflow."""
     old, temperatures = state.points, slice(TS, TA + 1)
-    dT = dP[:, temperatures]
-    change = np.maximum(np.abs(dX).max(axis=(0, 1, 2)), np.abs(dP[:, XS]).max(axis=(0, 1)))
-    change = np.maximum(change, np.abs(dP[:, HUMIDITY]).max(axis=(0, 1))) / MOISTURE_SCALE
-    change = np.maximum(change, np.abs(dT).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE)
     wanted = state.chain + dX
-    chain = np.clip(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
-    change = np.maximum(change, np.abs(chain - wanted).max(axis=(0, 1, 2)) * (WITHHELD / MOISTURE_SCALE))
+    chain = within(wanted, LOWEST_SHELL_MOISTURE, LARGEST_MOISTURE)
+    change = np.maximum(largest(dX), WITHHELD * largest(chain - wanted)) / MOISTURE_SCALE
+    change = np.maximum(change, largest(dP / POINT_SCALES))
     points = old + dP
-    points[:, XS] = np.clip(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
-    stepped = old[:, temperatures] + np.clip(dT, -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
-    points[:, temperatures] = np.clip(stepped, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)
-    points[:, HUMIDITY] = np.clip(points[:, HUMIDITY], *HUMIDITY_RANGE)
+    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
+    dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)
+    points[:, HUMIDITY] = within(points[:, HUMIDITY], *HUMIDITY_RANGE)
     return State(chain, points, state.inlet + d_inlet), change
 
 
 # ---- From step to step --------------------------------------------------------------------------------
+
+
+def start_temperature(step: Step) -> Array:
+    """Mean temperature of the pellets as a step begins, (P, B)."""
+    bed, laws = step.dryer.bed, step.dryer.laws
+    return laws.pellet_temperature(bed, step.start_moisture, step.start.enthalpy, step.start_bound)
 
 
 def ended(step: Step, state: State) -> Pellets:
@@ -454,7 +478,7 @@ def first_guess(step: Step) -> State:
     start, dryer = step.start, step.dryer
     bed, supply, laws = dryer.bed, dryer.supply, dryer.laws
     P, _, B = start.moisture.shape
-    T, Xs = temperature(dryer, start), start.moisture[:, -1]
+    T, Xs = start_temperature(step), start.moisture[:, -1]
     a_w = sorption.water_activity(bed.isotherm, Xs[-1], T[-1])
     p_s = np.minimum(a_w * air.saturation_pressure(T[-1]), NEARLY_BOILING * bed.pressure)
     Y_out = air.humidity_ratio(p_s, bed.pressure)

@@ -67,7 +67,7 @@ def dry(
     shrinkage: float = 0.0,
     mixed: bool = False,
     refinements: int = 0,
-    step_tolerance: float = 0.05,
+    step_tolerance: float = 0.004,
     **numbers: Any,
 ) -> Solution:
     """Dry one bed of the numbers of laws.exact.bed, on a mesh of this size."""

@@ -62,8 +62,9 @@ def random_dryers(count: int, seed: int, equation: str, mixed: bool) -> tuple[Be
     )
     most = np.where(n["largest_heat"] > 1e5, np.inf, n["largest_heat"])
     aim = np.where(n["heater"] < 0.1, -np.inf, T + n["heating"] * (HOTTEST_AIR - T))
-    free = (n["heater"] >= 0.1) & (n["heater"] < 0.2)
-    aim, most = np.where(free, np.inf, aim), np.where(free, np.minimum(most, 5e4), most)
+    free = (n["heater"] >= 0.1) & (n["heater"] < 0.2)  # as much as hot, dry pellets bear
+    bearable = 1006.0 * (1 - np.maximum(n["recirculation"], 0.0)) * (HOTTEST_AIR - T)
+    aim, most = np.where(free, np.inf, aim), np.where(free, np.minimum(most, bearable), most)
     solid = bed.solid_density * (1 + bed.feed_moisture) / (1 + X)
     bed = dataclasses.replace(
         bed, feed_moisture=X, feed_temperature=n["temperature"], depth=n["depth"], solid_density=solid
