@@ -30,7 +30,6 @@ from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.model.iterate import (
     HUMIDITY,
-    LARGEST_MOISTURE,
     LARGEST_TEMPERATURE_STEP,
     LEAST_MOISTURE_KEPT,
     LOWEST_TEMPERATURE,
@@ -55,11 +54,14 @@ WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 WITHHELD = (
     1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
 )
-LOWEST_SHELL_MOISTURE = (
-    -0.02
-)  # kg/kg; the first stage of a long step may undershoot in a shell that dries out
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
+LARGEST_MOISTURE = (
+    50.0  # kg/kg; fog that circles in a cold dryer settles where the air enters, and stays there
+)
+SLOW = (
+    1e-4  # pace of time for pellets in a cell without thickness: nothing that they take up would dry the air
+)
 HIGHEST_TEMPERATURE = 700.0  # °C, of an iterate; a heater without a thermostat can heat circling air so far
 
 
@@ -112,13 +114,15 @@ class Step:
     dryer: Dryer
     start: Pellets
     duration: Array
+    elapsed: Array  # the same for the pellets of each point, (P, 1, B); see SLOW
     start_moisture: Array  # X̄ (P, B)
     start_bound: Array  # ⟨Q⟩ (P, B)
 
 
 def begin(dryer: Dryer, start: Pellets, duration: Array) -> Step:
     """A step from these pellets."""
-    return Step(dryer, start, duration, *means(dryer, start.moisture))
+    pace = np.where((point_weights(dryer.z) > 0) | dryer.mixed, 1.0, SLOW)[:, None]
+    return Step(dryer, start, duration, pace * duration, *means(dryer, start.moisture))
 
 
 def point_weights(z: Array) -> Array:
@@ -235,12 +239,12 @@ def evaluate(step: Step, state: State) -> Evaluation:
     bed, s = _as_now(dryer, X_mean)
     dz = np.repeat(np.diff(dryer.z, axis=0), 2, axis=0)[:, None]
     per_air = dz * (feed.surface / feed.air_flux) * s**2
-    per_solid = step.duration * 3 / (feed.solid_density * feed.radius) * s**2
-    bound_rate = bed.solid_density * bed.radius / 3 / step.duration
+    per_solid = step.elapsed * 3 / (feed.solid_density * feed.radius) * s**2
+    bound_rate = bed.solid_density * bed.radius / 3 / step.elapsed
     inner = 3 * (dryer.exponent + 3) / (dryer.exponent + 1) * feed.conductivity / bed.radius
 
     d = diffuse(bed, dryer.shells, X, Xs, Ts)
-    chain_residual = V * changes(X, start.moisture) - (step.duration * d.rate)[:, None] * d.inflow
+    chain_residual = V * changes(X, start.moisture) - (step.elapsed * d.rate)[:, None] * d.inflow
     Q_shells, q_st = feed.bound_water(X)
     Q = (V * Q_shells).sum(axis=1)
     H = laws.pellet_enthalpy(feed, X_mean, Tp, Q)
@@ -315,7 +319,7 @@ def linearise(step: Step, state: State, e: Evaluation) -> Crossed:
     """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
     laws, sh, d = step.dryer.laws, step.dryer.shells, e.diffusion
     P, _, _, B = state.chain.shape
-    rate = (step.duration * d.rate)[:, None]  # (P, 1, 2, B)
+    rate = (step.elapsed * d.rate)[:, None]  # (P, 1, 2, B)
     g = sh.conductance[:, None]
     both = g.copy()
     both[1:] += g[:-1]
@@ -398,8 +402,7 @@ def _at_points(step: Step, state: State, e: Evaluation) -> tuple[Array, Array, A
         by_air[:, :, :, i, :, i] = f[..., 4:]
     # and where both stages meet, in what changes over the step
     H_T = _led(step.dryer.bed.specific_heat + laws.water_capacity * e.mean_moisture)
-    bound_rate = e.bound_rate.reshape(-1, 2, B) if e.bound_rate.ndim > 1 else e.bound_rate[None, None]
-    functionals[:, :, 1, :, 2] = _led(bound_rate)[..., None] * STEP.stage
+    functionals[:, :, 1, :, 2] = _led(e.bound_rate)[..., None] * STEP.stage
     points[:, :, 2, :, TP] = STEP.stage * H_T[:, :, None]
     functionals[:, :, 2, :, 1] = STEP.stage * _led(laws.water_capacity * Tp)[:, :, None]
     functionals[:, :, 2, :, 2] = -STEP.stage
@@ -440,7 +443,7 @@ def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State,
     """Add a Newton step, limited entry by entry as in counterflow."""
     old, temperatures = state.points, slice(TS, TA + 1)
     wanted = state.chain + dX
-    chain = within(wanted, LOWEST_SHELL_MOISTURE, LARGEST_MOISTURE)
+    chain = within(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
     change = np.maximum(largest(dX), WITHHELD * largest(chain - wanted)) / MOISTURE_SCALE
     change = np.maximum(change, largest(dP / POINT_SCALES))
     points = old + dP

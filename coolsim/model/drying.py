@@ -31,9 +31,8 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
 FACE_LAYER = 0.3  # thickness of the outermost cells' layer, in transfer lengths of the air
-PART = (
-    0.6  # of the difference between two meshes that counts as error: second order leaves a third, fronts more
-)
+PART = 0.9  # of the difference between two meshes that counts as error
+LEAST_ERRORS = 1e-5, 0.01  # kg/kg wet and K of the steps in time, where the two meshes agree by chance
 COARSER_STEPS = 2.0  # times the tolerance of steps that the coarse mesh takes
 MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a case is refined
 
@@ -132,8 +131,8 @@ def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, 
     fine, coarse = part(both, np.arange(B)), part(both, np.arange(B, 2 * B))
     X, T = mean_exit(fine)
     X_c, T_c = mean_exit(coarse)
-    moisture = PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
-    temperature = PART * np.abs(T - T_c)
+    moisture = LEAST_ERRORS[0] + PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
+    temperature = LEAST_ERRORS[1] + PART * np.abs(T - T_c)
     known = coarse.converged
     return dataclasses.replace(
         fine,

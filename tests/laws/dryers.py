@@ -117,3 +117,18 @@ def meshed(
 
 def with_phase(p: Phase, **changes: Any) -> Phase:
     return dataclasses.replace(p, **changes)
+
+
+def assert_sound(solutions: list[Solution], count: int) -> None:
+    """All of `count` cases are answered, in finite numbers, with water and heat closed to 1e-8 as promised."""
+    seen: list[int] = []
+    for s in solutions:
+        assert s.converged.all(), s.index[~s.converged]
+        X, T = drying.mean_exit(s)
+        assert np.isfinite(X).all() and np.isfinite(T).all()
+        assert (X > 0).all() and (X < 2).all()
+        water, energy = drying.imbalances(s)
+        assert np.abs(water).max() < 1e-8, (s.index[np.abs(water).argmax()], water)
+        assert np.abs(energy).max() < 1e-8, (s.index[np.abs(energy).argmax()], energy)
+        seen += [*s.index]
+    assert sorted(seen) == list(range(count))
