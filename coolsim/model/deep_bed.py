@@ -56,13 +56,15 @@ WITHHELD = (
 )
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
-LARGEST_MOISTURE = (
-    50.0  # kg/kg; fog that circles in a cold dryer settles where the air enters, and stays there
+# Fog that circles in a cold dryer settles where the air enters, and stays there, kg/kg:
+LARGEST_MOISTURE = 50.0
+LARGEST_RISE = (
+    0.1  # kg/kg, of a surface's moisture in one iteration: it would run away where the isotherm is flat
 )
-SLOW = (
-    1e-4  # pace of time for pellets in a cell without thickness: nothing that they take up would dry the air
-)
-HIGHEST_TEMPERATURE = 700.0  # °C, of an iterate; a heater without a thermostat can heat circling air so far
+# Pace of time for pellets in a cell without thickness: nothing that they take up would dry the air.
+SLOW = 1e-4
+# °C, of an iterate; a heater without a thermostat can heat circling air so far:
+HIGHEST_TEMPERATURE = 700.0
 
 
 @dataclass(frozen=True)
@@ -447,7 +449,8 @@ def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State,
     change = np.maximum(largest(dX), WITHHELD * largest(chain - wanted)) / MOISTURE_SCALE
     change = np.maximum(change, largest(dP / POINT_SCALES))
     points = old + dP
-    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
+    highest = np.minimum(old[:, XS] + LARGEST_RISE, LARGEST_MOISTURE)
+    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], highest)
     dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
     points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)
     points[:, HUMIDITY] = within(points[:, HUMIDITY], *HUMIDITY_RANGE)

@@ -11,9 +11,11 @@ from laws.domain import SORPTION_SETS
 from laws.dryer_domain import DRYERS, random_dryers
 from laws.dryers import assert_sound
 
+from coolsim.model import deep_bed as db
 from coolsim.model import drying
 from coolsim.model.bed import take
 from coolsim.model.drying import Resolution
+from coolsim.model.surface import REAL
 
 
 @pytest.mark.parametrize("equation", SORPTION_SETS)
@@ -21,6 +23,23 @@ def test_random_batches_never_fail(equation):
     count = -(-DRYERS // (2 * len(SORPTION_SETS)))
     bed, phases, pellets = random_dryers(count, 300 + len(equation), equation, False)
     assert_sound(drying.solve(bed, phases, pellets, resolution=Resolution(refinements=0)), count)
+
+
+@pytest.mark.parametrize("mixed", [False, True])
+def test_a_newton_step_of_many_is_that_of_each(mixed):
+    """Whatever differs between cases: pellets, air, durations, meshes."""
+    bed, (phase,), pellets = random_dryers(4, 21, "modified-oswin", mixed)
+    dryer = drying._dryer(bed, (phase,), pellets, REAL, 4, 6)  # the last two on the coarser mesh
+    step = db.begin(dryer, db.laid(dryer), np.array([0.3, 1.0, 2.0, 5.0]))
+    guess = db.first_guess(step)
+    together, size = db.newton_step(step, guess)
+    for k in range(4):
+        i = np.array([k])
+        alone, one = db.newton_step(take(step, i), take(guess, i))
+        np.testing.assert_allclose(one, size[i], rtol=1e-7)
+        for name in ("chain", "points", "inlet"):
+            expected = getattr(alone, name)[..., 0]
+            np.testing.assert_allclose(getattr(together, name)[..., k], expected, rtol=1e-7, atol=1e-9)
 
 
 def test_many_cases_are_the_same_as_one_by_one():

@@ -13,9 +13,10 @@ from scipy.optimize import root
 
 from coolsim.model import deep_bed as db
 from coolsim.model import drying
-from coolsim.model.march import METHOD
+from coolsim.model.march import METHOD, Programme, march
+from coolsim.model.pellet_shells import spread
 from coolsim.model.surface import Laws
-from coolsim.numerics import crossed
+from coolsim.numerics import crossed, mesh
 from coolsim.numerics.newton import newton
 from coolsim.physics.sorption import Isotherm
 
@@ -256,6 +257,32 @@ def test_recirculation_saves_heat_and_takes_time():
     assert moisture(runs[0]) < moisture(runs[1]) < moisture(runs[2])
 
 
+def test_a_heater_without_a_thermostat_heats_circling_air_until_its_heat_leaves_with_the_exhaust():
+    """By hand, once all is dry: the heat per kg of dry air q leaves with the share 1 − r that leaves, so
+    T = T_fresh + q/((1006 + 1860 Y)(1 − r)). 30 kJ/kg and r = .9 make that 292 K."""
+    s = dry(
+        phase(0.4, 12 * 3600.0, supply(25.0, HUMID, heated_to=np.inf, most=30e3, r=0.9)),
+        cells=6, shells=6, step_tolerance=0.1, depth=0.05, **FEED,
+    )  # fmt: skip
+    expected = 25.0 + 30e3 / ((1006.0 + 1860.0 * HUMID) * 0.1)
+    assert exhaust(s)[0] == pytest.approx(expected, abs=0.1)
+    assert exhaust(s)[1] == pytest.approx(HUMID, abs=1e-6)
+
+
+def test_fog_that_circles_in_a_cold_dryer_settles_where_the_air_enters():
+    """Warm wet exhaust and frosty air mix beyond saturation: the first pellets take up water for hours.
+
+    By hand: saturated air of 20 °C and dry air of −15 °C, half and half, hold more than saturated air of 3 °C."""
+    assert 0.5 * humidity_ratio(20.0, 1.0) > humidity_ratio(3.0, 1.0)
+    s = dry(
+        phase(0.1, 8 * 3600.0, supply(-15.0, 3e-4, r=0.55)), cells=12, shells=6, step_tolerance=0.1, depth=0.3,
+        **FEED | {"feed_moisture": 0.45, "feed_temperature": 60.0},
+    )  # fmt: skip
+    water, energy = drying.imbalances(s)
+    assert abs(water[0]) < 1e-8 and abs(energy[0]) < 1e-8
+    assert at_points(s)[0][0] > 0.5 > moisture(s)
+
+
 # ---- Shrinkage ------------------------------------------------------------------------------------------
 
 
@@ -297,6 +324,24 @@ def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.nda
     w = db.point_weights(dryer.z)
     X, _ = db.means(dryer, pellets.moisture)
     return np.array([(w * X).sum(), (w * db.temperature(dryer, pellets)).sum()])
+
+
+@pytest.mark.parametrize("b", [0.0, 8.0])
+def test_a_coarse_mesh_on_the_arrays_of_a_finer_one_is_that_mesh(b):
+    """Cells without thickness and shells without volume change nothing, whichever way the air goes."""
+    coarse = meshed(supply(25.0, HUMID, heated_to=80.0, r=0.3), 4, 5, exponent=2.6, b=b, depth=0.1, **FEED)
+    coarse = dataclasses.replace(coarse, bed=dataclasses.replace(coarse.bed, air_flux=0.5 * ONE))
+    laid_out = dataclasses.replace(coarse, z=mesh.doubled(coarse.z), shells=spread(coarse.shells))
+    programme = Programme(900.0 * ONE, 400.0 * ONE, np.zeros(1, bool))
+    ends = []
+    for dryer in (coarse, laid_out):
+        m = march(dryer, db.laid(dryer), programme, 0.05 * ONE)
+        w, X = db.point_weights(dryer.z), db.means(dryer, m.pellets.moisture)[0]
+        out = m.records[-1].outlet[:, 1, 0]
+        ends.append([(w * X).sum(), (w * db.temperature(dryer, m.pellets)).sum(), *out, len(m.records)])
+    np.testing.assert_allclose(
+        ends[1], ends[0], rtol=1e-7
+    )  # Newton's last step is 1e-5 of what changes, or less
 
 
 def test_third_order_in_time():
