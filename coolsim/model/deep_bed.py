@@ -4,7 +4,7 @@
     ρ_d (1−ε) ∂H/∂t = −a (q + J h_v)    Ga ∂h/∂ζ = a (q + J h_v)      ζ along the air's path
 
 with the surface equations of model.surface at every point. The air in the bed holds nothing: it passes in a
-second. What enters is a share of what leaves, mixed with fresh air and heated (`blown_in`).
+second. What enters depends on what leaves (`dryer.blown_in`).
 
 In time, Radau steps of two stages; along the air, two-stage Galerkin steps (both numerics.stages), so pellets
 stand at two points of each cell, each of which counts half. What the pellets lose in a step the air gains, on
@@ -14,9 +14,8 @@ inlet, all at both stages; points are ordered along the air's path.
 Pellets that are turned over all the time (`mixed`) share one profile of moisture and one temperature, whose
 balances are means over the bed; their surfaces, which settle in seconds, are those of where they are.
 
-Pellets may shrink by a share of the volume of the water they lose, all shells alike; their dry solid and
-number stay. Newton's method leaves out how the radius follows the moisture: it moves too little in a step to
-slow it down.
+Newton's method leaves out how the radius of pellets that shrink follows their moisture: it moves too little in a
+step to slow it down.
 """
 
 from __future__ import annotations
@@ -28,6 +27,15 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.model.bed import Bed
+from coolsim.model.dryer import (
+    BlownIn,
+    Dryer,
+    Pellets,
+    blown_in,
+    means,
+    point_weights,
+    size,
+)
 from coolsim.model.iterate import (
     HUMIDITY,
     LARGEST_TEMPERATURE_STEP,
@@ -42,15 +50,14 @@ from coolsim.model.iterate import (
     largest,
     within,
 )
-from coolsim.model.pellet_shells import Diffusion, Shells, diffuse
-from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
+from coolsim.model.pellet_shells import Diffusion, diffuse
+from coolsim.model.surface import MoistureLaw, SurfaceState
 from coolsim.numerics import crossed
 from coolsim.numerics.crossed import Crossed, Residuals
 from coolsim.numerics.stages import DOWN, RADAU_POINTS, STEP, changes, differences, exits
 from coolsim.physics import air, sorption
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
-WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 WITHHELD = (
     1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
 )
@@ -65,39 +72,6 @@ LARGEST_RISE = (
 SLOW = 1e-4
 # °C, of an iterate; a heater without a thermostat can heat circling air so far:
 HIGHEST_TEMPERATURE = 700.0
-
-
-@dataclass(frozen=True)
-class Supply:
-    """Where the air comes from. Every number is an array (cases,)."""
-
-    fresh_humidity_ratio: Array  # kg/kg
-    fresh_enthalpy: Array  # J/kg dry air
-    set_temperature: Array  # °C that the heater aims at; −inf: no heater; +inf: as hot as it can
-    largest_heat: Array  # J/kg dry air that the heater can give; inf: any
-    recirculation: Array  # share of the exhaust that comes back
-
-
-@dataclass(frozen=True)
-class Dryer:
-    """A bed that is crossed by air, on a mesh of shells and nodes along the air's path."""
-
-    bed: Bed
-    supply: Supply
-    shells: Shells
-    exponent: Array  # of the pellets' shape (physics.pellet.shape_exponent), (B,)
-    shrinkage: Array  # volume lost per volume of water lost, (B,)
-    z: Array  # nodes on 0…1, (K + 1, B)
-    laws: Laws = REAL
-    mixed: bool = False  # whether the pellets are turned over all the time
-
-
-@dataclass(frozen=True)
-class Pellets:
-    """What the pellets at P points carry from step to step: shells' moisture (P, n, B), enthalpy (P, B)."""
-
-    moisture: Array
-    enthalpy: Array
 
 
 @dataclass(frozen=True)
@@ -125,73 +99,6 @@ def begin(dryer: Dryer, start: Pellets, duration: Array) -> Step:
     """A step from these pellets."""
     pace = np.where((point_weights(dryer.z) > 0) | dryer.mixed, 1.0, SLOW)[:, None]
     return Step(dryer, start, duration, pace * duration, *means(dryer, start.moisture))
-
-
-def point_weights(z: Array) -> Array:
-    """Share of the bed that each point stands for, (P, B)."""
-    return np.repeat(0.5 * np.diff(z, axis=0), 2, axis=0)
-
-
-def laid(dryer: Dryer) -> Pellets:
-    """Feed as it is laid: the same everywhere."""
-    bed, points = dryer.bed, 2 * (len(dryer.z) - 1)
-    Q = bed.bound_water(bed.feed_moisture)[0]
-    H = dryer.laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
-    shape = points, len(dryer.shells.volume), bed.cases
-    return Pellets(
-        np.broadcast_to(bed.feed_moisture, shape).copy(), np.broadcast_to(H, (points, bed.cases)).copy()
-    )
-
-
-def means(dryer: Dryer, X: Array) -> tuple[Array, Array]:
-    """Mean moisture and ⟨Q⟩ of pellets of shell moistures (P, n, …, B)."""
-    V = dryer.shells.volume.reshape(X.shape[1], *(1,) * (X.ndim - 3), -1)
-    return (V * X).sum(axis=1), (V * dryer.bed.bound_water(X)[0]).sum(axis=1)
-
-
-def temperature(dryer: Dryer, pellets: Pellets) -> Array:
-    """Mean temperature of the pellets, (P, B)."""
-    mean, Q = means(dryer, pellets.moisture)
-    return dryer.laws.pellet_temperature(dryer.bed, mean, pellets.enthalpy, Q)
-
-
-def size(dryer: Dryer, mean_moisture: Array) -> Array:
-    """Radius of pellets as a share of what it was as feed."""
-    bed = dryer.bed
-    lost = dryer.shrinkage * (bed.feed_moisture - mean_moisture) * (bed.solid_density / WATER_DENSITY)
-    return np.asarray(np.cbrt(1 - lost))
-
-
-# ---- What is blown in ---------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class BlownIn:
-    """Air at the inlet, before and after the heater, and its slopes with the exhaust; all (…, B)."""
-
-    humidity_ratio: Array
-    mixed_enthalpy: Array
-    enthalpy: Array
-    enthalpy_by_humidity: Array  # ∂h/∂Y of the exhaust
-    enthalpy_by_enthalpy: Array
-
-
-def blown_in(supply: Supply, laws: Laws, humidity_ratio: Array, enthalpy: Array) -> BlownIn:
-    """Mix a share of the exhaust with fresh air, and heat it to the set temperature or with all the heat there is.
-
-    A heater does not cool: mixed air that is hotter than the set temperature enters as it is.
-    """
-    r = supply.recirculation
-    Y = (1 - r) * supply.fresh_humidity_ratio + r * humidity_ratio
-    mixed = (1 - r) * supply.fresh_enthalpy + r * enthalpy
-    finite = np.isfinite(supply.set_temperature)
-    T = np.where(finite, supply.set_temperature, 0.0)
-    aimed = np.where(finite, laws.air_enthalpy(T, Y), supply.set_temperature)
-    full = mixed + supply.largest_heat
-    h = np.maximum(mixed, np.minimum(aimed, full))
-    at_set = (aimed > mixed) & (aimed <= full)
-    set_slope = np.where(at_set, laws.vapour_enthalpy(T), 0.0)
-    return BlownIn(Y, mixed, h, r * set_slope, np.where(at_set, 0.0, r))
 
 
 def seen(humidity_ratio: Array) -> tuple[Array, Array]:

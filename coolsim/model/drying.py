@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.fields import Array
-from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model.bed import Bed, take
-from coolsim.model.deep_bed import Dryer, Pellets, Supply
+from coolsim.model.dryer import Dryer, Pellets, Supply
 from coolsim.model.march import STEP_TOLERANCE, March, Programme, march
 from coolsim.model.pellet_shells import Shells, shaped_shells, spread
 from coolsim.model.solve import GRADING, KELVIN_PER_MOISTURE, MOISTURE_PER_KELVIN
@@ -174,7 +174,7 @@ def _run(
 ) -> Solution:
     """All phases, with steps by `tolerance` (cases,); the second half of the cases on the coarser mesh."""
     dryer = _dryer(bed, phases, pellet, laws, cells, shells)
-    start = pellets = db.laid(dryer)
+    start = pellets = dr.laid(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
     for phase in phases:
@@ -239,8 +239,8 @@ def _totals(m: March, phase: Phase) -> Totals:
 def mean_exit(s: Solution) -> tuple[Array, Array]:
     """Mean moisture and temperature of the bed at the end, once mixed."""
     dryer, pellets = s.dryer, s.marches[-1].pellets
-    w = db.point_weights(dryer.z)
-    X, Q = db.means(dryer, pellets.moisture)
+    w = dr.point_weights(dryer.z)
+    X, Q = dr.means(dryer, pellets.moisture)
     mean, heat = (w * X).sum(axis=0), (w * pellets.enthalpy).sum(axis=0)
     return mean, dryer.laws.pellet_temperature(dryer.bed, mean, heat, (w * Q).sum(axis=0))
 
@@ -252,11 +252,11 @@ def imbalances(s: Solution) -> tuple[Array, Array]:
     """
     dryer, end = s.dryer, s.marches[-1].pellets
     bed = dryer.bed
-    w = db.point_weights(dryer.z)
+    w = dr.point_weights(dryer.z)
     solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
     X_start, X_end = (
-        (w * db.means(dryer, s.start.moisture)[0]).sum(0),
-        (w * db.means(dryer, end.moisture)[0]).sum(0),
+        (w * dr.means(dryer, s.start.moisture)[0]).sum(0),
+        (w * dr.means(dryer, end.moisture)[0]).sum(0),
     )
     H_start, H_end = (w * s.start.enthalpy).sum(0), (w * end.enthalpy).sum(0)
     water = solid * (X_start - X_end) - sum(t.water for t in s.totals)

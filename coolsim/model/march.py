@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 
 from coolsim.fields import Array
 from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model.bed import take
-from coolsim.model.deep_bed import Dryer, Pellets, State, Step
+from coolsim.model.deep_bed import State, Step
+from coolsim.model.dryer import Dryer, Pellets
 from coolsim.model.iterate import MOISTURE_SCALE, TEMPERATURE_SCALE
 from coolsim.numerics.newton import CLOSE, Method, newton
 from coolsim.numerics.stages import RADAU_POINTS, over_step
@@ -194,7 +196,7 @@ def _guess(step: Step, g: _Going) -> State:
 
 def _bend(step: Step, state: State) -> Array:
     """How far a step's end is off the straight line through its start and first stage, the bed's mean, (B,)."""
-    V, w = step.dryer.shells.volume[:, None], db.point_weights(step.dryer.z)
+    V, w = step.dryer.shells.volume[:, None], dr.point_weights(step.dryer.z)
     X, T = (V * state.chain).sum(axis=1), state.points[:, db.TP]
     bend = np.abs(_off_line(step.start_moisture, X)) / MOISTURE_SCALE
     bend += np.abs(_off_line(db.start_temperature(step), T)) / TEMPERATURE_SCALE
@@ -209,7 +211,7 @@ def _record(step: Step, state: State, g: _Going, accepted: NDArray[np.bool_], ti
     laws, supply = step.dryer.laws, step.dryer.supply
     Ta, Y = state.points[-2:, db.TA], state.points[-2:, db.HUMIDITY]
     out = db.leaving(np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1))
-    blown = db.blown_in(supply, laws, *out)
+    blown = dr.blown_in(supply, laws, *out)
     back = g.above
     points = state.points
     mean = (step.dryer.shells.volume * state.chain[:, :, 1]).sum(axis=1)

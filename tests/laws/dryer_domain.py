@@ -15,7 +15,7 @@ from scipy.stats import qmc
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model.bed import Bed
-from coolsim.model.deep_bed import Supply
+from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase
 from coolsim.model.march import Programme
 from coolsim.physics import air, packed_bed, pellet

@@ -13,9 +13,9 @@ from laws.exact import air_enthalpy, bed
 from scipy.integrate import quad
 from scipy.special import ive, jn_zeros
 
-from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying
-from coolsim.model.deep_bed import Dryer, Supply
+from coolsim.model.dryer import Dryer, Supply
 from coolsim.model.drying import Pellet, Phase, Resolution, Solution
 from coolsim.model.march import Programme
 from coolsim.model.pellet_shells import shaped_shells
@@ -102,7 +102,7 @@ def along(s: Solution) -> np.ndarray:
 def at_points(s: Solution) -> tuple[np.ndarray, np.ndarray]:
     """Mean moisture and temperature of the pellets at those points."""
     d, pellets = s.dryer, s.marches[-1].pellets
-    return db.means(d, pellets.moisture)[0][:, 0], db.temperature(d, pellets)[:, 0]
+    return dr.means(d, pellets.moisture)[0][:, 0], dr.temperature(d, pellets)[:, 0]
 
 
 def meshed(

@@ -12,6 +12,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import root
 
 from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model.march import METHOD, Programme, march
 from coolsim.model.pellet_shells import spread
@@ -290,7 +291,7 @@ def test_shrinking_pellets_keep_their_dry_solid_and_lose_the_volume_of_their_wat
     """By hand: a pellet of 900 kg dry solid per m³ that loses 0.2 kg/kg of water loses 900 · 0.2/1000 = 18 % of its
     volume; dry solid per volume rises by as much."""
     dryer = dataclasses.replace(meshed(HEATED, 2, 4, **FEED), shrinkage=ONE)
-    s = db.size(dryer, np.array([0.1]))
+    s = dr.size(dryer, np.array([0.1]))
     assert s**3 == pytest.approx(1 - 0.18)
     bed, _ = db._as_now(dryer, np.full((4, 2, 1), 0.1))
     np.testing.assert_allclose(bed.solid_density * bed.radius**3, 900.0 * NUMBERS["radius"] ** 3)
@@ -314,16 +315,16 @@ def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.nda
     dryer = meshed(
         supply(25.0, HUMID, heated_to=80.0, r=0.3), cells, shells, depth=depth, air_flux=0.5, **FEED
     )
-    pellets, state = db.laid(dryer), None
+    pellets, state = dr.laid(dryer), None
     for duration in np.diff(300.0 * (np.arange(steps + 1) / steps) ** 2):
         step = db.begin(dryer, pellets, duration * ONE)
         guess = db.first_guess(step) if state is None else state
         state, converged, _ = newton(METHOD, step, guess, 1, 30, 1e-9)
         assert converged.all()
         pellets = db.ended(step, state)
-    w = db.point_weights(dryer.z)
-    X, _ = db.means(dryer, pellets.moisture)
-    return np.array([(w * X).sum(), (w * db.temperature(dryer, pellets)).sum()])
+    w = dr.point_weights(dryer.z)
+    X, _ = dr.means(dryer, pellets.moisture)
+    return np.array([(w * X).sum(), (w * dr.temperature(dryer, pellets)).sum()])
 
 
 @pytest.mark.parametrize("b", [0.0, 8.0])
@@ -335,10 +336,10 @@ def test_a_coarse_mesh_on_the_arrays_of_a_finer_one_is_that_mesh(b):
     programme = Programme(900.0 * ONE, 400.0 * ONE, np.zeros(1, bool))
     ends = []
     for dryer in (coarse, laid_out):
-        m = march(dryer, db.laid(dryer), programme, 0.05 * ONE)
-        w, X = db.point_weights(dryer.z), db.means(dryer, m.pellets.moisture)[0]
+        m = march(dryer, dr.laid(dryer), programme, 0.05 * ONE)
+        w, X = dr.point_weights(dryer.z), dr.means(dryer, m.pellets.moisture)[0]
         out = m.records[-1].outlet[:, 1, 0]
-        ends.append([(w * X).sum(), (w * db.temperature(dryer, m.pellets)).sum(), *out, len(m.records)])
+        ends.append([(w * X).sum(), (w * dr.temperature(dryer, m.pellets)).sum(), *out, len(m.records)])
     np.testing.assert_allclose(
         ends[1], ends[0], rtol=1e-7
     )  # Newton's last step is 1e-5 of what changes, or less
@@ -365,7 +366,7 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     """The step of the eliminations is that of the full matrix of central differences, to their 1e-7."""
     rng = np.random.default_rng(1)
     dryer = meshed(supply(25.0, 0.01, heated_to, most, r), 3, 5, mixed=mixed, exponent=2.6, b=3.0, **FEED)
-    step = db.begin(dryer, db.laid(dryer), 20 * ONE)
+    step = db.begin(dryer, dr.laid(dryer), 20 * ONE)
     x = db.first_guess(step)
     same = x.chain.shape[1:] if mixed else x.chain.shape
     x = db.State(
@@ -411,7 +412,7 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     r_ = crossed.Residuals(rows[0], rows[1].reshape(1, 6, 6), rows[2].reshape(1, 6, 4), rows[3].reshape(1, 4))
     jacobian = db.linearise(step, x, e)
     s = (
-        crossed.solve_mixed(jacobian, r_, db.point_weights(dryer.z).T)
+        crossed.solve_mixed(jacobian, r_, dr.point_weights(dryer.z).T)
         if mixed
         else crossed.solve(jacobian, r_)
     )

@@ -6,12 +6,12 @@ How to run, from the top of the repository (about two minutes; nothing else shou
 
 It needs the product and scipy; scikit-sundae (`pip install scikit-sundae`, SUNDIALS' CVODE) or its rows say that
 they were skipped. Cells, shells and laws at the surface are the same for all: what differs is how the equations are
-taken through time. Peers see an ordinary differential equation in the shells' moisture and the pellets' enthalpy, and
-are told its sparsity; surfaces, air and inlet, which have no memory, are solved for at every call, from where they
-were at the last one, by the product's own elimination (`Slopes`). That is most of their time: so calls are printed
+taken through time. Peers see an ordinary differential equation in the shells' moisture and pellets' enthalpy,
+and are told its sparsity; surfaces, air and inlet, which have no memory, are solved for at every call, from where
+they were at the last one, by the product's own elimination (`Slopes`). That is most of their time: so calls are printed
 too, beside our own Newton steps, each of which is about a third of a call. They climb a ladder of tolerances, and
 their ratio is taken on the first rung whose error in the exit, in moisture and in temperature, is ours or less
-(within 10 %). The reference is our march with steps thirty times shorter. Our row takes one mesh through time, as the
+(within 10 %). The reference is our march with steps thirty times shorter. Our row takes one mesh through time, as
 peers do; `predict` carries a second mesh for its error and derives a Result.
 """
 
@@ -28,6 +28,7 @@ import coolsim
 from coolsim import dried
 from coolsim.inputs import bed_of, gather
 from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model.march import STEP_TOLERANCE, march
 
@@ -68,7 +69,7 @@ class Slopes:
     """dy/dt of the bed, y = shells' moisture and enthalpy, point by point; counts its calls."""
 
     def __init__(self, dryer):
-        self.dryer, self.start = dryer, db.laid(dryer)
+        self.dryer, self.start = dryer, dr.laid(dryer)
         P, n, _ = self.start.moisture.shape
         self.shape, self.calls, self.near = (P, n + 1), 0, None
 
@@ -77,7 +78,7 @@ class Slopes:
 
     def unpacked(self, y):
         y = y.reshape(self.shape)
-        return db.Pellets(y[:, :-1, None].copy(), y[:, -1:].copy())
+        return dr.Pellets(y[:, :-1, None].copy(), y[:, -1:].copy())
 
     def __call__(self, t, y):
         self.calls += 1
@@ -116,15 +117,15 @@ class Slopes:
 
 
 def exit_of(dryer, pellets):
-    w = db.point_weights(dryer.z)
-    X, Q = db.means(dryer, pellets.moisture)
+    w = dr.point_weights(dryer.z)
+    X, Q = dr.means(dryer, pellets.moisture)
     mean, heat = (w * X).sum(axis=0), (w * pellets.enthalpy).sum(axis=0)
     T = dryer.laws.pellet_temperature(dryer.bed, mean, heat, (w * Q).sum(axis=0))
     return np.array([mean[0] / (1 + mean[0]), T[0]])
 
 
 def ours(dryer, phase, tolerance=STEP_TOLERANCE):
-    m = march(dryer, db.laid(dryer), phase.programme, np.full(1, tolerance))
+    m = march(dryer, dr.laid(dryer), phase.programme, np.full(1, tolerance))
     assert m.reached.all()
     return exit_of(dryer, m.pellets), int(m.newton_steps[0])
 
@@ -196,7 +197,8 @@ def main():
     bar = np.abs(found - reference)
     our_seconds = seconds(lambda: ours(dryer, phase), 2 * ROUNDS + 1)
     print(
-        f"  {'our march, one mesh':28s} {our_seconds:.3f} s  error {1e2 * bar[0]:.5f} points, {bar[1]:.4f} K"
+        f"  {'our march, one mesh':28s} {our_seconds:.3f} s  {steps} Newton steps  "
+        f"error {1e2 * bar[0]:.5f} points, {bar[1]:.4f} K"
     )
     print(f"  {'predict, with its estimate':28s} {seconds(lambda: coolsim.predict(case)):.3f} s")
     climb("scipy solve_ivp, BDF", bdf, dryer, phase, reference, bar, our_seconds)
