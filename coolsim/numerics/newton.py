@@ -17,7 +17,6 @@ CONVERGED = 1e-4  # size of a last step: the next would be about its square, and
 CLOSE = (
     0.1  # size of a last step that is near enough to start from (measured: 1e-2 costs a step and saves none)
 )
-FEW = 4  # cases that go on together until the last is done: picking them apart costs more than a step for all
 FIRST_SHARE = 1e-4  # of the strength at which continuation starts
 GROWTH = 4.0  # first factor by which continuation strengthens the problem
 HASTE, RETREAT = 1.3, 0.5  # powers that widen the factor after a success and narrow it after a failure
@@ -53,7 +52,7 @@ def newton(
         leaving = done | lost
         if done.all() and len(active) == cases:
             return part, done, steps
-        if lost.any() or done.all() or (done.any() and len(active) > FEW):
+        if leaving.any():
             converged[active[done]] = True
             state = method.put(state, active[done], method.take(part, done))
             staying = ~leaving
@@ -61,8 +60,6 @@ def newton(
             if not len(active):
                 return state, converged, steps
             part, p = method.take(part, staying), method.take(p, staying)
-            done = done[staying]
-    converged[active[done]] = True
     return method.put(state, active, part), converged, steps
 
 

@@ -4,15 +4,16 @@ How to run, from the top of the repository (about two minutes; nothing else shou
 
     python tests/performance/dryer_peers.py
 
-It needs the product and scipy; scikit-sundae (`pip install scikit-sundae`, SUNDIALS' CVODE) or its rows say that
-they were skipped. Cells, shells and laws at the surface are the same for all: what differs is how the equations are
-taken through time. Peers see an ordinary differential equation in the shells' moisture and pellets' enthalpy,
-and are told its sparsity; surfaces, air and inlet, which have no memory, are solved for at every call, from where
-they were at the last one, by the product's own elimination (`Slopes`). That is most of their time: so calls are printed
-too, beside our own Newton steps, each of which is about a third of a call. They climb a ladder of tolerances, and
-their ratio is taken on the first rung whose error in the exit, in moisture and in temperature, is ours or less
-(within 10 %). The reference is our march with steps thirty times shorter. Our row takes one mesh through time, as
-peers do; `predict` carries a second mesh for its error and derives a Result.
+It needs the product and scipy; scikit-sundae (`pip install scikit-sundae`, SUNDIALS' CVODE) or its rows say
+that they were skipped. Cells, shells and laws at the surface are the same for all: what differs is how the
+equations are taken through time. Peers see an ordinary differential equation in the shells' moisture and
+pellets' enthalpy, and are told its sparsity; surfaces, air and inlet, which have no memory, are solved for at
+every call, from where they were at the last one, by the product's own elimination (`Slopes`). That is most of
+their time: so calls are printed too, beside our own Newton steps, each of which is about a third of a call.
+They climb a ladder of tolerances, and their ratio is taken on the first rung whose error in the exit, in
+moisture and in temperature, is ours or less (within 10 %). The reference is our march with steps thirty times
+shorter. Our row takes one mesh through time, as peers do; `predict` carries a second mesh for its error and
+derives a Result.
 """
 
 from __future__ import annotations
