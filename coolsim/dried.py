@@ -19,9 +19,10 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model.bed import take
-from coolsim.model.deep_bed import Supply
+from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase, Solution
 from coolsim.model.march import Programme, Record
 from coolsim.model.pellet_shells import Shells
@@ -183,8 +184,8 @@ def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]
     """Per case: exit, exhaust, energy per m² of floor and of belt, and the last state over the depth."""
     dryer, end = s.dryer, s.marches[-1].pellets
     bed = dryer.bed
-    w = db.point_weights(dryer.z)
-    mean, _ = db.means(dryer, end.moisture)
+    w = dr.point_weights(dryer.z)
+    mean, _ = dr.means(dryer, end.moisture)
     X, T = drying.mean_exit(s)
     water_error, energy_error = drying.imbalances(s)
     H = (w * end.enthalpy).sum(axis=0)
@@ -241,12 +242,12 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
 def _through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array]:
     """Clean pressure drop [Pa], highest lift-off, and the air's volume before the bed [m³/kg], at a step's end."""
     k, dryer = record.index, s.dryer
-    bed, dz = dryer.bed, db.point_weights(dryer.z)[:, record.index]
+    bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
     T, Y = record.points[:, db.TA, 1], np.maximum(record.points[:, db.HUMIDITY, 1], 0.0)
     p, eps, flux = bed.pressure[k], bed.void_fraction[k], phase.air_flux[k]
     density, viscosity = air.moist_density(T, Y, p), air.viscosity(T)
     velocity = flux * air.dry_air_volume(T, Y, p)
-    shrunk = db.size(take(dryer, k), record.mean_moisture)
+    shrunk = dr.size(take(dryer, k), record.mean_moisture)
     d_p = 2 * bed.radius[k] * shrunk
     drop = (
         dz * bed.depth[k] * shrunk**3 * packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
@@ -273,7 +274,7 @@ def _last(s: Solution) -> dict[str, Array]:
     return {name: points[:, v] for name, v in _LAST.items()}
 
 
-PROFILE_POINTS = 16  # so that cases on finer meshes have the same shape
+PROFILE_POINTS = 24  # so that cases on finer meshes have the same shape
 
 
 def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
@@ -287,8 +288,8 @@ def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
     whole = {
         "z": at * dryer.bed.depth,
         "time": np.broadcast_to(sum(p.programme.duration for p in s.phases), at.shape),
-        "pellet_temperature": db.temperature(dryer, end),
-        "mean_moisture": db.means(dryer, end.moisture)[0],
+        "pellet_temperature": dr.temperature(dryer, end),
+        "mean_moisture": dr.means(dryer, end.moisture)[0],
         **last,
     }
     columns = {f"profile {name}": f[::every] for name, f in whole.items()}
@@ -364,7 +365,7 @@ def _wet_per_area(inputs: Inputs) -> Array:
 
 def _history(s: Solution) -> History:
     """The course of the one case of a solution."""
-    w, bed = db.point_weights(s.dryer.z)[:, 0], s.dryer.bed
+    w, bed = dr.point_weights(s.dryer.z)[:, 0], s.dryer.bed
     rows, began, before = [], 0.0, float(bed.feed_moisture[0])
     for zone, (phase, m) in enumerate(zip(s.phases, s.marches), 1):
         for r in m.records:

@@ -32,8 +32,8 @@ class BoundWater:
     row: NDArray[np.intp]  # first interval of a case's table, (cases,)
 
     def __call__(self, moisture: Array) -> tuple[Array, Array]:
-        """Q [J/kg dry] and q_st [J/kg] at moisture (…, cases) from 0 to HIGHEST_MOISTURE."""
-        s = moisture * (1 / self.step)
+        """Q [J/kg dry] and q_st [J/kg] at moisture (…, cases); beyond HIGHEST_MOISTURE those of there."""
+        s = np.minimum(moisture * (1 / self.step), INTERVALS)
         k = s.astype(np.intp)
         np.clip(k, 0, INTERVALS - 1, out=k)
         s -= k
@@ -48,7 +48,7 @@ class BoundWater:
 
 
 MOISTURE_STEP = 0.0025  # kg/kg dry; Q within 3 J/kg of quadrature, from the kink of q_st at M = 3 %
-HIGHEST_MOISTURE = 2.0  # kg/kg dry; no iterate goes beyond
+HIGHEST_MOISTURE = 2.0  # kg/kg dry; water beyond is as good as free
 INTERVALS = round(HIGHEST_MOISTURE / MOISTURE_STEP)
 
 

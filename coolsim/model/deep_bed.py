@@ -4,7 +4,7 @@
     ρ_d (1−ε) ∂H/∂t = −a (q + J h_v)    Ga ∂h/∂ζ = a (q + J h_v)      ζ along the air's path
 
 with the surface equations of model.surface at every point. The air in the bed holds nothing: it passes in a
-second. What enters is a share of what leaves, mixed with fresh air and heated (`blown_in`).
+second. What enters depends on what leaves (`dryer.blown_in`).
 
 In time, Radau steps of two stages; along the air, two-stage Galerkin steps (both numerics.stages), so pellets
 stand at two points of each cell, each of which counts half. What the pellets lose in a step the air gains, on
@@ -14,9 +14,8 @@ inlet, all at both stages; points are ordered along the air's path.
 Pellets that are turned over all the time (`mixed`) share one profile of moisture and one temperature, whose
 balances are means over the bed; their surfaces, which settle in seconds, are those of where they are.
 
-Pellets may shrink by a share of the volume of the water they lose, all shells alike; their dry solid and
-number stay. Newton's method leaves out how the radius follows the moisture: it moves too little in a step to
-slow it down.
+Newton's method leaves out how the radius of pellets that shrink follows their moisture: it moves too little in a
+step to slow it down.
 """
 
 from __future__ import annotations
@@ -28,67 +27,51 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.model.bed import Bed
+from coolsim.model.dryer import (
+    BlownIn,
+    Dryer,
+    Pellets,
+    blown_in,
+    means,
+    point_weights,
+    size,
+)
 from coolsim.model.iterate import (
     HUMIDITY,
-    LARGEST_MOISTURE,
     LARGEST_TEMPERATURE_STEP,
     LEAST_MOISTURE_KEPT,
     LOWEST_TEMPERATURE,
     MOISTURE_SCALE,
+    POINT_SCALES,
     TA,
-    TEMPERATURE_SCALE,
     TP,
     TS,
     XS,
+    largest,
+    within,
 )
-from coolsim.model.pellet_shells import Diffusion, Shells, diffuse, feed_shells
-from coolsim.model.surface import REAL, Laws, MoistureLaw, SurfaceState
+from coolsim.model.pellet_shells import Diffusion, diffuse
+from coolsim.model.surface import MoistureLaw, SurfaceState
 from coolsim.numerics import crossed
 from coolsim.numerics.crossed import Crossed, Residuals
 from coolsim.numerics.stages import DOWN, RADAU_POINTS, STEP, changes, differences, exits
 from coolsim.physics import air, sorption
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
 
-WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 WITHHELD = (
     1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance
 )
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
-HIGHEST_TEMPERATURE = 330.0  # °C, of an iterate
-
-
-@dataclass(frozen=True)
-class Supply:
-    """Where the air comes from. Every number is an array (cases,)."""
-
-    fresh_humidity_ratio: Array  # kg/kg
-    fresh_enthalpy: Array  # J/kg dry air
-    set_temperature: Array  # °C that the heater aims at; −inf: no heater; +inf: as hot as it can
-    largest_heat: Array  # J/kg dry air that the heater can give; inf: any
-    recirculation: Array  # share of the exhaust that comes back
-
-
-@dataclass(frozen=True)
-class Dryer:
-    """A bed that is crossed by air, on a mesh of shells and nodes along the air's path."""
-
-    bed: Bed
-    supply: Supply
-    shells: Shells
-    exponent: Array  # of the pellets' shape (physics.pellet.shape_exponent), (B,)
-    shrinkage: Array  # volume lost per volume of water lost, (B,)
-    z: Array  # nodes on 0…1, (K + 1, B)
-    laws: Laws = REAL
-    mixed: bool = False  # whether the pellets are turned over all the time
-
-
-@dataclass(frozen=True)
-class Pellets:
-    """What the pellets at P points carry from step to step: shells' moisture (P, n, B), enthalpy (P, B)."""
-
-    moisture: Array
-    enthalpy: Array
+# Fog that circles in a cold dryer settles where the air enters, and stays there, kg/kg:
+LARGEST_MOISTURE = 50.0
+LARGEST_RISE = (
+    0.1  # kg/kg, of a surface's moisture in one iteration: it would run away where the isotherm is flat
+)
+# Pace of time for pellets in a cell without thickness: nothing that they take up would dry the air.
+SLOW = 1e-4
+# °C, of an iterate; a heater without a thermostat can heat circling air so far:
+HIGHEST_TEMPERATURE = 700.0
 
 
 @dataclass(frozen=True)
@@ -107,74 +90,15 @@ class Step:
     dryer: Dryer
     start: Pellets
     duration: Array
+    elapsed: Array  # the same for the pellets of each point, (P, 1, B); see SLOW
+    start_moisture: Array  # X̄ (P, B)
+    start_bound: Array  # ⟨Q⟩ (P, B)
 
 
-def point_weights(z: Array) -> Array:
-    """Share of the bed that each point stands for, (P, B)."""
-    return np.repeat(0.5 * np.diff(z, axis=0), 2, axis=0)
-
-
-def laid(dryer: Dryer) -> Pellets:
-    """Feed as it is laid: the same everywhere."""
-    bed, points = dryer.bed, 2 * (len(dryer.z) - 1)
-    Q = bed.bound_water(bed.feed_moisture)[0] if bed.fed is None else bed.fed.bound_heat
-    H = dryer.laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
-    shape = points, len(dryer.shells.volume), bed.cases
-    return Pellets(
-        np.broadcast_to(feed_shells(bed, dryer.shells), shape).copy(),
-        np.broadcast_to(H, (points, bed.cases)).copy(),
-    )
-
-
-def means(dryer: Dryer, X: Array) -> tuple[Array, Array]:
-    """Mean moisture and ⟨Q⟩ of pellets of shell moistures (P, n, …, B)."""
-    V = dryer.shells.volume.reshape(X.shape[1], *(1,) * (X.ndim - 3), -1)
-    return (V * X).sum(axis=1), (V * dryer.bed.bound_water(X)[0]).sum(axis=1)
-
-
-def temperature(dryer: Dryer, pellets: Pellets) -> Array:
-    """Mean temperature of the pellets, (P, B)."""
-    mean, Q = means(dryer, pellets.moisture)
-    return dryer.laws.pellet_temperature(dryer.bed, mean, pellets.enthalpy, Q)
-
-
-def size(dryer: Dryer, mean_moisture: Array) -> Array:
-    """Radius of pellets as a share of what it was as feed."""
-    bed = dryer.bed
-    lost = dryer.shrinkage * (bed.feed_moisture - mean_moisture) * (bed.solid_density / WATER_DENSITY)
-    return np.asarray(np.cbrt(1 - lost))
-
-
-# ---- What is blown in ---------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class BlownIn:
-    """Air at the inlet, before and after the heater, and its slopes with the exhaust; all (…, B)."""
-
-    humidity_ratio: Array
-    mixed_enthalpy: Array
-    enthalpy: Array
-    enthalpy_by_humidity: Array  # ∂h/∂Y of the exhaust
-    enthalpy_by_enthalpy: Array
-
-
-def blown_in(supply: Supply, laws: Laws, humidity_ratio: Array, enthalpy: Array) -> BlownIn:
-    """Mix a share of the exhaust with fresh air, and heat it to the set temperature or with all the heat there is.
-
-    A heater does not cool: mixed air that is hotter than the set temperature enters as it is.
-    """
-    r = supply.recirculation
-    Y = (1 - r) * supply.fresh_humidity_ratio + r * humidity_ratio
-    mixed = (1 - r) * supply.fresh_enthalpy + r * enthalpy
-    finite = np.isfinite(supply.set_temperature)
-    T = np.where(finite, supply.set_temperature, 0.0)
-    aimed = np.where(finite, laws.air_enthalpy(T, Y), supply.set_temperature)
-    full = mixed + supply.largest_heat
-    h = np.maximum(mixed, np.minimum(aimed, full))
-    at_set = (aimed > mixed) & (aimed <= full)
-    set_slope = np.where(at_set, laws.vapour_enthalpy(T), 0.0)
-    return BlownIn(Y, mixed, h, r * set_slope, np.where(at_set, 0.0, r))
+def begin(dryer: Dryer, start: Pellets, duration: Array) -> Step:
+    """A step from these pellets."""
+    pace = np.where((point_weights(dryer.z) > 0) | dryer.mixed, 1.0, SLOW)[:, None]
+    return Step(dryer, start, duration, pace * duration, *means(dryer, start.moisture))
 
 
 def seen(humidity_ratio: Array) -> tuple[Array, Array]:
@@ -224,15 +148,14 @@ def evaluate(step: Step, state: State) -> Evaluation:
     bed, s = _as_now(dryer, X_mean)
     dz = np.repeat(np.diff(dryer.z, axis=0), 2, axis=0)[:, None]
     per_air = dz * (feed.surface / feed.air_flux) * s**2
-    per_solid = step.duration * 3 / (feed.solid_density * feed.radius) * s**2
-    bound_rate = bed.solid_density * bed.radius / 3 / step.duration
+    per_solid = step.elapsed * 3 / (feed.solid_density * feed.radius) * s**2
+    bound_rate = bed.solid_density * bed.radius / 3 / step.elapsed
     inner = 3 * (dryer.exponent + 3) / (dryer.exponent + 1) * feed.conductivity / bed.radius
 
     d = diffuse(bed, dryer.shells, X, Xs, Ts)
-    chain_residual = V * changes(X, start.moisture) - (step.duration * d.rate)[:, None] * d.inflow
+    chain_residual = V * changes(X, start.moisture) - (step.elapsed * d.rate)[:, None] * d.inflow
     Q_shells, q_st = feed.bound_water(X)
     Q = (V * Q_shells).sum(axis=1)
-    _, Q_start = means(dryer, start.moisture)
     H = laws.pellet_enthalpy(feed, X_mean, Tp, Q)
     coefficient, coefficient_slope = laws.heat_transfer(bed, Ta)
     h_v = laws.vapour_enthalpy(Ts)
@@ -245,20 +168,26 @@ def evaluate(step: Step, state: State) -> Evaluation:
     points = np.empty((*Xs.shape[:1], 3, *Xs.shape[1:]))
     points[:, 0] = law.residual
     points[:, 1] = inner * (Tp - Ts) - q - d.flux * (h_v - laws.water_capacity * Tp)
-    points[:, 1] += bound_rate * changes(Q, Q_start)
+    points[:, 1] += bound_rate * changes(Q, step.start_bound)
     points[:, 2] = changes(H, start.enthalpy) + per_solid * passed
     if dryer.mixed:
         w = point_weights(dryer.z)[:, None]
         chain_residual[:] = (w[:, None] * chain_residual).sum(axis=0)
         points[:, 2] = (w * points[:, 2]).sum(axis=0)
-    streams = np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1)  # (P, 2, 2, B)
-    given = np.stack([per_air * d.flux, per_air * passed], axis=1)
+    streams = np.empty((len(Y), 2, *Y.shape[1:]))
+    streams[:, 0], streams[:, 1] = Y, laws.air_enthalpy(Ta, Y)
+    air_residual = _along(streams, state.inlet)
+    air_residual[:, 0] -= per_air * d.flux
+    air_residual[:, 1] -= per_air * passed
     blown = blown_in(dryer.supply, laws, *leaving(streams))
+    inlet_residual = state.inlet.copy()
+    inlet_residual[0] -= blown.humidity_ratio
+    inlet_residual[1] -= blown.enthalpy
     return Evaluation(
         chain_residual,
         points,
-        _along(streams, state.inlet) - given,
-        state.inlet - np.stack([blown.humidity_ratio, blown.enthalpy]),
+        air_residual,
+        inlet_residual,
         bed,
         d,
         law,
@@ -286,115 +215,118 @@ def _as_now(dryer: Dryer, mean_moisture: Array) -> tuple[Bed, Array | float]:
 def _along(streams: Array, inlet: Array) -> Array:
     """Differences along the air's path: (P, variables, 2, B) and (variables, 2, B) → (P, variables, 2, B)."""
     P, m, _, B = streams.shape
-    f = np.moveaxis(streams.reshape(P // 2, 2, m, 2, B), 1, 3)
-    return np.moveaxis(differences(DOWN, f, inlet), 3, 1).reshape(streams.shape)
+    f = streams.reshape(P // 2, 2, m, 2, B).transpose(0, 2, 3, 1, 4)
+    return differences(DOWN, f, inlet).transpose(0, 3, 1, 2, 4).reshape(streams.shape)
 
 
 def leaving(streams: Array) -> Array:
     """What leaves the bed, (variables, 2, B), from the air at the points (P, variables, 2, B)."""
-    last = np.moveaxis(streams[-2:], 0, -2)
-    return exits(DOWN, last)
+    return exits(DOWN, streams[-2:].transpose(1, 2, 0, 3))
 
 
 def linearise(step: Step, state: State, e: Evaluation) -> Crossed:
     """Jacobian of the residuals at an iterate, by hand; held against finite differences in the tests."""
-    laws, sh, d, law = step.dryer.laws, step.dryer.shells, e.diffusion, e.law
-    _, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
+    laws, sh, d = step.dryer.laws, step.dryer.shells, e.diffusion
     P, _, _, B = state.chain.shape
-    rate = (step.duration * d.rate)[:, None]  # (P, 1, 2, B)
+    rate = (step.elapsed * d.rate)[:, None]  # (P, 1, 2, B)
     g = sh.conductance[:, None]
     both = g.copy()
     both[1:] += g[:-1]
     lower, upper = np.zeros_like(state.chain), np.zeros_like(state.chain)
-    slope = np.broadcast_to(d.slope, state.chain.shape)
-    lower[:, 1:] = -rate * g[:-1] * slope[:, :-1]
-    upper[:, :-1] = -rate * g[:-1] * slope[:, 1:]
-
-    J_n, J_s, J_T = d.flux_by_last, d.flux_by_surface, d.flux * d.rate_log_slope
-    h_v = laws.vapour_enthalpy(Ts)
-    q_T = e.heat_coefficient + laws.vapour_capacity * d.flux  # ∂(q + J h_v)/∂Ts at constant J
-    q_Ta = e.heat_coefficient_slope * (Ts - Ta) - e.heat_coefficient
-    latent = h_v - laws.water_capacity * Tp
-    H_T = step.dryer.bed.specific_heat + laws.water_capacity * e.mean_moisture
-    H_X = laws.water_capacity * Tp
-    heat = (h_v * J_s, h_v * J_T + q_T, h_v * J_n, q_Ta)  # of what is passed, by Xs, Ts, last shell, Ta
-
-    points, functionals = np.zeros((B, P, 3, 2, 3, 2)), np.zeros((B, P, 3, 2, 3, 2))
-    by_air = np.zeros((B, P, 3, 2, 2, 2))
+    between = -rate * g[:-1]
+    if isinstance(d.slope, float):
+        lower[:, 1:] = upper[:, :-1] = between
+    else:
+        np.multiply(between, d.slope[:, :-1], out=lower[:, 1:])
+        np.multiply(between, d.slope[:, 1:], out=upper[:, :-1])
+    points, functionals, by_air, given = _at_points(step, state, e)
     passed, passed_last = np.zeros((B, P, 2, 2, 3, 2)), np.zeros((B, P, 2, 2, 2))
     passed_air = np.zeros((B, P, 2, 2, 2, 2))
     for i in range(2):
-        own, own_f, own_air = (
-            points[:, :, :, i, :, i],
-            functionals[:, :, :, i, :, i],
-            by_air[:, :, :, i, :, i],
-        )
-        own[:, :, 0, XS] = _first(law.by_moisture + law.by_flux * J_s, i)
-        own[:, :, 0, TS] = _first(law.by_temperature + law.by_flux * J_T, i)
-        own_f[:, :, 0, 0] = _first(law.by_flux * J_n, i)
-        own_air[:, :, 0, 0], own_air[:, :, 0, 1] = (
-            _first(law.by_air_temperature, i),
-            _first(law.by_humidity_ratio, i),
-        )
-        own[:, :, 1, XS] = _first(-latent * J_s, i)
-        own[:, :, 1, TS] = _first(-latent * J_T - e.inner - q_T, i)
-        own[:, :, 1, TP] = _first(e.inner + laws.water_capacity * d.flux, i)
-        own_f[:, :, 1, 0] = _first(-latent * J_n, i)
-        own_air[:, :, 1, 0] = _first(-q_Ta, i)
-        own[:, :, 2, XS], own[:, :, 2, TS] = (
-            _first(e.per_solid * heat[0], i),
-            _first(e.per_solid * heat[1], i),
-        )
-        own_f[:, :, 2, 0], own_air[:, :, 2, 0] = (
-            _first(e.per_solid * heat[2], i),
-            _first(e.per_solid * heat[3], i),
-        )
-        for l in range(2):
-            functionals[:, :, 1, i, 2, l] = _first(e.bound_rate * np.ones_like(Ts), i) * STEP.stage[i, l]
-            points[:, :, 2, i, TP, l] += STEP.stage[i, l] * _first(H_T, l)
-            functionals[:, :, 2, i, 1, l] = STEP.stage[i, l] * _first(H_X, l)
-            functionals[:, :, 2, i, 2, l] = -STEP.stage[i, l]
-        passed[:, :, 0, i, XS, i], passed[:, :, 0, i, TS, i] = (
-            _first(e.per_air * J_s, i),
-            _first(e.per_air * J_T, i),
-        )
-        passed[:, :, 1, i, XS, i], passed[:, :, 1, i, TS, i] = (
-            _first(e.per_air * heat[0], i),
-            _first(e.per_air * heat[1], i),
-        )
-        passed_last[:, :, 0, i, i], passed_last[:, :, 1, i, i] = (
-            _first(e.per_air * J_n, i),
-            _first(e.per_air * heat[2], i),
-        )
-        passed_air[:, :, 1, i, 0, i] = _first(e.per_air * heat[3], i)
-    enthalpy = np.stack([HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y, laws.vapour_enthalpy(Ta)], axis=1)
+        passed[:, :, :, i, :2, i] = given[:, :2, :, i].transpose(3, 2, 0, 1)
+        passed_last[:, :, :, i, i] = given[:, 2, :, i].transpose(2, 1, 0)
+        passed_air[:, :, 1, i, 0, i] = given[1, 3, :, i].T
+    Ta, Y = state.points[:, TA], state.points[:, HUMIDITY]
+    enthalpy = np.empty((B, P, 2, 2))
+    enthalpy[:, :, 0] = _led(HEAT_CAPACITY_DRY_AIR + laws.vapour_capacity * Y)
+    enthalpy[:, :, 1] = _led(laws.vapour_enthalpy(Ta))
     inlet = np.zeros((B, 2, 2, 2, 2))
     for i in range(2):
         inlet[:, 0, i, 0, i] = step.dryer.supply.recirculation
         inlet[:, 1, i, 0, i] = e.blown_in.enthalpy_by_humidity[i]
         inlet[:, 1, i, 1, i] = e.blown_in.enthalpy_by_enthalpy[i]
     return Crossed(
-        mass=np.moveaxis(sh.volume, -1, 0),
-        lower=np.moveaxis(lower, -1, 0),
-        diagonal=np.moveaxis(rate * both * slope, -1, 0),
-        upper=np.moveaxis(upper, -1, 0),
-        last_by_first=np.moveaxis(-rate[:, 0] * sh.conductance[-1] * d.surface_slope, -1, 0),
-        links_by_second=np.moveaxis(-rate * d.rate_log_slope[:, None] * d.inflow, -1, 0),
-        weight=np.moveaxis(sh.volume[:, None] * e.bound_heat_slope, -1, 0),
-        points=points.reshape(B, P, 6, 6),
-        points_by_functionals=functionals.reshape(B, P, 6, 6),
-        points_by_air=by_air.reshape(B, P, 6, 4),
+        mass=sh.volume.T,
+        lower=_led(lower),
+        diagonal=_led(rate * both * d.slope),
+        upper=_led(upper),
+        last_by_first=_led(-rate[:, 0] * sh.conductance[-1] * d.surface_slope),
+        links_by_second=_led(-rate * d.rate_log_slope[:, None] * d.inflow),
+        weight=_led(sh.volume[:, None] * e.bound_heat_slope),
+        points=points,
+        points_by_functionals=functionals,
+        points_by_air=by_air,
         passed_by_points=passed.reshape(B, P, 4, 6),
         passed_by_last=passed_last.reshape(B, P, 4, 2),
         passed_by_air=passed_air.reshape(B, P, 4, 4),
-        enthalpy_by_air=np.moveaxis(enthalpy, -1, 0),
+        enthalpy_by_air=enthalpy,
         inlet_by_outlet=inlet.reshape(B, 4, 4),
     )
 
 
-def _first(f: Array, stage: int) -> Array:
-    """One stage of (P, 2, B), with the case first: (B, P)."""
-    return f[:, stage].T
+def _at_points(step: Step, state: State, e: Evaluation) -> tuple[Array, Array, Array, Array]:
+    """Rows of the points by points (B, P, 6, 6), by functionals (B, P, 6, 6) and by air (B, P, 6, 4); and what is
+    given to the air: (water, heat) by (Xs, Ts, last shell, Ta), each at its own stage: (2, 4, P, 2, B)."""
+    laws, d, law = step.dryer.laws, e.diffusion, e.law
+    Ts, Tp, Ta = state.points[:, TS], state.points[:, TP], state.points[:, TA]
+    P, _, B = Ts.shape
+    J_n, J_s, J_T = d.flux_by_last, d.flux_by_surface, d.flux * d.rate_log_slope
+    h_v = laws.vapour_enthalpy(Ts)
+    q_T = e.heat_coefficient + laws.vapour_capacity * d.flux  # ∂(q + J h_v)/∂Ts at constant J
+    q_Ta = e.heat_coefficient_slope * (Ts - Ta) - e.heat_coefficient
+    latent = h_v - laws.water_capacity * Tp
+    per_air, given = e.per_air, np.zeros((2, 4, P, 2, B))
+    given[0, 0], given[0, 1], given[0, 2] = J_s, J_T, J_n
+    given[1, :3] = h_v * given[0, :3]
+    given[1, 1] += q_T
+    given[1, 3] = q_Ta
+    # rows (moisture law, surface heat, enthalpy) by (Xs, Ts, Tp, last shell, Ta, Y), each at its own stage
+    own = np.zeros((3, 6, P, 2, B))
+    own[0, 0], own[0, 1], own[0, 3] = J_s, J_T, J_n
+    own[1] = -latent * own[0]
+    own[0] *= law.by_flux
+    own[0, 0] += law.by_moisture
+    own[0, 1] += law.by_temperature
+    own[0, 4], own[0, 5] = law.by_air_temperature, law.by_humidity_ratio
+    own[1, 1] -= e.inner + q_T
+    own[1, 2] = e.inner + laws.water_capacity * d.flux
+    own[1, 4] = -q_Ta
+    own[2, :2] = e.per_solid * given[1, :2]
+    own[2, 3:5] = e.per_solid * given[1, 2:]
+    points, functionals = np.zeros((B, P, 3, 2, 3, 2)), np.zeros((B, P, 3, 2, 3, 2))
+    by_air = np.zeros((B, P, 3, 2, 2, 2))
+    for i in range(2):
+        f = own[:, :, :, i].transpose(3, 2, 0, 1)
+        points[:, :, :, i, :, i], functionals[:, :, :, i, 0, i] = f[..., :3], f[..., 3]
+        by_air[:, :, :, i, :, i] = f[..., 4:]
+    # and where both stages meet, in what changes over the step
+    H_T = _led(step.dryer.bed.specific_heat + laws.water_capacity * e.mean_moisture)
+    functionals[:, :, 1, :, 2] = _led(e.bound_rate)[..., None] * STEP.stage
+    points[:, :, 2, :, TP] = STEP.stage * H_T[:, :, None]
+    functionals[:, :, 2, :, 1] = STEP.stage * _led(laws.water_capacity * Tp)[:, :, None]
+    functionals[:, :, 2, :, 2] = -STEP.stage
+    rows = B, P, 6
+    return points.reshape(*rows, 6), functionals.reshape(*rows, 6), by_air.reshape(*rows, 4), per_air * given
+
+
+def _led(f: Array) -> Array:
+    """A view of (…, cases) with the case first."""
+    return f.transpose(f.ndim - 1, *range(f.ndim - 1))
+
+
+def _trailed(f: Array) -> Array:
+    """A view of (cases, …) with the case last."""
+    return f.transpose(*range(1, f.ndim), 0)
 
 
 def newton_step(step: Step, state: State) -> tuple[State, Array]:
@@ -403,38 +335,42 @@ def newton_step(step: Step, state: State) -> tuple[State, Array]:
     P, _, _, B = state.chain.shape
     jacobian = linearise(step, state, e)
     residuals = Residuals(
-        np.moveaxis(e.chain_residual, -1, 0),
-        np.moveaxis(e.point_residual, -1, 0).reshape(B, P, 6),
-        np.moveaxis(e.air_residual, -1, 0).reshape(B, P, 4),
-        np.moveaxis(e.inlet_residual, -1, 0).reshape(B, 4),
+        _led(e.chain_residual),
+        _led(e.point_residual).reshape(B, P, 6),
+        _led(e.air_residual).reshape(B, P, 4),
+        _led(e.inlet_residual).reshape(B, 4),
     )
     if step.dryer.mixed:
         s = crossed.solve_mixed(jacobian, residuals, point_weights(step.dryer.z).T)
     else:
         s = crossed.solve(jacobian, residuals)
-    dP = np.concatenate([np.moveaxis(s.points, 0, -1), np.moveaxis(s.air, 0, -1)], axis=1)
-    return _advance(state, np.moveaxis(s.links, 0, -1), dP, np.moveaxis(s.inlet, 0, -1))
+    dP = np.concatenate([_trailed(s.points), _trailed(s.air)], axis=1)
+    return _advance(state, _trailed(s.links), dP, _trailed(s.inlet))
 
 
 def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry as in counterflow."""
     old, temperatures = state.points, slice(TS, TA + 1)
-    dT = dP[:, temperatures]
-    change = np.maximum(np.abs(dX).max(axis=(0, 1, 2)), np.abs(dP[:, XS]).max(axis=(0, 1)))
-    change = np.maximum(change, np.abs(dP[:, HUMIDITY]).max(axis=(0, 1))) / MOISTURE_SCALE
-    change = np.maximum(change, np.abs(dT).max(axis=(0, 1, 2)) / TEMPERATURE_SCALE)
     wanted = state.chain + dX
-    chain = np.clip(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
-    change = np.maximum(change, np.abs(chain - wanted).max(axis=(0, 1, 2)) * (WITHHELD / MOISTURE_SCALE))
+    chain = within(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
+    change = np.maximum(largest(dX), WITHHELD * largest(chain - wanted)) / MOISTURE_SCALE
+    change = np.maximum(change, largest(dP / POINT_SCALES))
     points = old + dP
-    points[:, XS] = np.clip(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
-    stepped = old[:, temperatures] + np.clip(dT, -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
-    points[:, temperatures] = np.clip(stepped, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)
-    points[:, HUMIDITY] = np.clip(points[:, HUMIDITY], *HUMIDITY_RANGE)
+    highest = np.minimum(old[:, XS] + LARGEST_RISE, LARGEST_MOISTURE)
+    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], highest)
+    dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)
+    points[:, HUMIDITY] = within(points[:, HUMIDITY], *HUMIDITY_RANGE)
     return State(chain, points, state.inlet + d_inlet), change
 
 
 # ---- From step to step --------------------------------------------------------------------------------
+
+
+def start_temperature(step: Step) -> Array:
+    """Mean temperature of the pellets as a step begins, (P, B)."""
+    bed, laws = step.dryer.bed, step.dryer.laws
+    return laws.pellet_temperature(bed, step.start_moisture, step.start.enthalpy, step.start_bound)
 
 
 def ended(step: Step, state: State) -> Pellets:
@@ -455,7 +391,7 @@ def first_guess(step: Step) -> State:
     start, dryer = step.start, step.dryer
     bed, supply, laws = dryer.bed, dryer.supply, dryer.laws
     P, _, B = start.moisture.shape
-    T, Xs = temperature(dryer, start), start.moisture[:, -1]
+    T, Xs = start_temperature(step), start.moisture[:, -1]
     a_w = sorption.water_activity(bed.isotherm, Xs[-1], T[-1])
     p_s = np.minimum(a_w * air.saturation_pressure(T[-1]), NEARLY_BOILING * bed.pressure)
     Y_out = air.humidity_ratio(p_s, bed.pressure)

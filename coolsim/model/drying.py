@@ -1,10 +1,11 @@
 """A drying from beginning to end: phases one after the other, on two meshes, with balances and an error estimate.
 
-1. A coarse mesh, graded to both faces of the bed, with steps in time as long as the tolerance of `march` allows.
-2. Twice the cells, twice the shells, and each of those steps halved. Both schemes' errors fall by four or more, so
-   the difference between the two answers bounds the error of the finer one.
-3. Cases whose error is above tolerance go round again, with twice the cells and shells and the same steps: by then
-   theirs is the least of the errors.
+1. Every case is solved twice: on a mesh graded to both faces of the bed, and on one of half the cells and shells
+   with steps in time about twice as long. Both schemes' errors fall by four or more, so the difference between the
+   two answers bounds the error of the finer one.
+2. The two march side by side, as if they were two cases: the coarse mesh is laid out on the fine one's arrays, with
+   cells without thickness and shells without volume between its own. A step costs hardly more for two than for one.
+3. Cases whose error is above tolerance go round again, with twice the cells and shells and shorter steps.
 
 A batch has one phase; a belt has one for each zone, and its clock is the dwell.
 """
@@ -18,11 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.fields import Array
-from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model.bed import Bed, take
-from coolsim.model.deep_bed import Dryer, Pellets, Supply
+from coolsim.model.dryer import Dryer, Pellets, Supply
 from coolsim.model.march import STEP_TOLERANCE, March, Programme, march
-from coolsim.model.pellet_shells import shaped_shells
+from coolsim.model.pellet_shells import Shells, shaped_shells, spread
 from coolsim.model.solve import GRADING, KELVIN_PER_MOISTURE, MOISTURE_PER_KELVIN
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
@@ -30,9 +31,9 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
 
 FACE_LAYER = 0.3  # thickness of the outermost cells' layer, in transfer lengths of the air
-PART = (
-    0.6  # of the difference between two meshes that counts as error: second order leaves a third, fronts more
-)
+PART = 0.9  # of the difference between two meshes that counts as error
+LEAST_ERRORS = 1e-5, 0.01  # kg/kg wet and K of the steps in time, where the two meshes agree by chance
+COARSER_STEPS = 2.0  # times the tolerance of steps that the coarse mesh takes
 MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a case is refined
 
 
@@ -40,7 +41,7 @@ MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a c
 class Resolution:
     """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march."""
 
-    cells: int = 8
+    cells: int = 12
     shells: int = 12
     refinements: int = 2
     step_tolerance: float = STEP_TOLERANCE
@@ -102,32 +103,42 @@ def solve(
 
     The bed's feed is what is laid; its air_flux and inlet air are those of the phases instead.
     """
-    index = np.arange(bed.cases)
-    coarse = _run(
-        bed,
-        phases,
-        pellet,
-        laws,
-        resolution.cells // 2,
-        resolution.shells // 2,
-        index,
-        resolution.step_tolerance,
-    )
     answers: list[Solution] = []
-    for attempt in range(resolution.refinements + 1):
-        factor = 2**attempt
-        clocks = tuple(halved(m) if attempt == 0 else kept(m) for m in coarse.marches)
-        fine = _finer(
-            bed, phases, pellet, laws, coarse, clocks, resolution.cells * factor, resolution.shells * factor
-        )
+    index, r = np.arange(bed.cases), resolution
+    for attempt in range(r.refinements + 1):
+        k = 2**attempt
+        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k)
+        fine = _estimated(take(bed, index), take(phases, index), take(pellet, index), laws, finer)
+        fine = dataclasses.replace(fine, index=index)
         rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
         rough |= fine.temperature_error > TEMPERATURE_ERROR
-        if attempt == resolution.refinements or not rough.any():
+        if attempt == r.refinements or not rough.any():
             return [*answers, fine]
         if not rough.all():
             answers.append(part(fine, np.flatnonzero(~rough)))
-        coarse = part(fine, np.flatnonzero(rough))
+        index = index[rough]
     raise AssertionError("not reached")
+
+
+def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: Resolution) -> Solution:
+    """All cases on one size of mesh, and how far they are off by the half as fine one that marches beside them."""
+    B = bed.cases
+    twice = np.tile(np.arange(B), 2)
+    tolerance = np.repeat([r.step_tolerance, COARSER_STEPS * r.step_tolerance], B)
+    both = _run(
+        take(bed, twice), take(phases, twice), take(pellet, twice), laws, r.cells, r.shells, tolerance
+    )
+    fine, coarse = part(both, np.arange(B)), part(both, np.arange(B, 2 * B))
+    X, T = mean_exit(fine)
+    X_c, T_c = mean_exit(coarse)
+    moisture = LEAST_ERRORS[0] + PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
+    temperature = LEAST_ERRORS[1] + PART * np.abs(T - T_c)
+    known = coarse.converged
+    return dataclasses.replace(
+        fine,
+        moisture_error=np.where(known, moisture + MOISTURE_PER_KELVIN * temperature, np.inf),
+        temperature_error=np.where(known, temperature + KELVIN_PER_MOISTURE * moisture, np.inf),
+    )
 
 
 def part(s: Solution, which: NDArray[np.intp]) -> Solution:
@@ -159,39 +170,45 @@ def _run(
     laws: Laws,
     cells: int,
     shells: int,
-    index: NDArray[np.intp],
-    steps: tuple[Array, ...] | float,
+    tolerance: Array,
 ) -> Solution:
-    """All phases on one mesh, with `steps` given for each phase or by their tolerance."""
+    """All phases, with steps by `tolerance` (cases,); the second half of the cases on the coarser mesh."""
     dryer = _dryer(bed, phases, pellet, laws, cells, shells)
-    start = pellets = db.laid(dryer)
+    start = pellets = dr.laid(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
-    for k, phase in enumerate(phases):
+    for phase in phases:
         dryer = dataclasses.replace(
             dryer, bed=dataclasses.replace(bed, air_flux=phase.air_flux), supply=phase.supply
         )
-        if isinstance(steps, float):
-            done = march(dryer, pellets, phase.programme, None, steps)
-        else:
-            done = march(dryer, pellets, phase.programme, steps[k])
+        done = march(dryer, pellets, phase.programme, tolerance)
         pellets, converged = done.pellets, converged & done.reached
         marches.append(done)
         totals.append(_totals(done, phase))
     unknown = np.full(bed.cases, np.inf)
-    return Solution(index, phases, tuple(marches), tuple(totals), start, unknown, unknown, converged)
+    return Solution(
+        np.arange(bed.cases), phases, tuple(marches), tuple(totals), start, unknown, unknown, converged
+    )
 
 
 def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, cells: int, shells: int) -> Dryer:
+    """The dryer on its meshes: cells and shells of the first half of the cases, half as many for the second."""
     layer = np.min([face_layer(bed, phase.air_flux) for phase in phases], axis=0)
-    grading = np.full(bed.cases, GRADING)
+    B = bed.cases // 2
+    grading, layer, exponent = np.full(B, GRADING), layer[:B], pellet.exponent[:B]
+    fine, coarse = (shaped_shells(n, grading, exponent) for n in (shells, shells // 2))
+    z, z_coarse = (mesh.layered_nodes(K, layer, layer) for K in (cells, cells // 2))
+    side_by_side = (
+        np.concatenate([getattr(fine, f.name), getattr(spread(coarse), f.name)], axis=1)
+        for f in dataclasses.fields(Shells)
+    )
     return Dryer(
         bed,
         phases[0].supply,
-        shaped_shells(shells, grading, pellet.exponent),
+        Shells(*side_by_side),
         pellet.exponent,
         pellet.shrinkage,
-        mesh.layered_nodes(cells, layer, layer),
+        np.concatenate([z, mesh.doubled(z_coarse)], axis=1),
         laws,
         pellet.mixed,
     )
@@ -216,62 +233,14 @@ def _totals(m: March, phase: Phase) -> Totals:
     return Totals(water, enthalpy, heat)
 
 
-def _finer(
-    bed: Bed,
-    phases: tuple[Phase, ...],
-    pellet: Pellet,
-    laws: Laws,
-    coarse: Solution,
-    clocks: tuple[Array, ...],
-    cells: int,
-    shells: int,
-) -> Solution:
-    """The same cases on a finer mesh; and how far the coarser one was off."""
-    which = coarse.index
-    fine = _run(
-        take(bed, which), take(phases, which), take(pellet, which), laws, cells, shells, which, clocks
-    )
-    X, T = mean_exit(fine)
-    X_c, T_c = mean_exit(coarse)
-    moisture = PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
-    temperature = PART * np.abs(T - T_c)
-    known = coarse.converged
-    return dataclasses.replace(
-        fine,
-        moisture_error=np.where(known, moisture + MOISTURE_PER_KELVIN * temperature, np.inf),
-        temperature_error=np.where(known, temperature + KELVIN_PER_MOISTURE * moisture, np.inf),
-    )
-
-
-def halved(m: March) -> Array:
-    """Middles and ends of the steps of every case, (S, B), padded with inf."""
-    ends, durations = _steps(m)
-    return np.stack([ends - 0.5 * durations, ends], axis=1).reshape(-1, ends.shape[1])
-
-
-def kept(m: March) -> Array:
-    """Ends of the steps of every case, (S, B), padded with inf."""
-    return _steps(m)[0]
-
-
-def _steps(m: March) -> tuple[Array, Array]:
-    shape = len(m.records) + 1, m.dryer.bed.cases
-    ends, durations, filled = np.full(shape, np.inf), np.zeros(shape), np.zeros(shape[1], np.intp)
-    for record in m.records:
-        k = record.index
-        ends[filled[k], k], durations[filled[k], k] = record.time, record.duration
-        filled[k] += 1
-    return ends, durations
-
-
 # ---- What has become of the bed -------------------------------------------------------------------------
 
 
 def mean_exit(s: Solution) -> tuple[Array, Array]:
     """Mean moisture and temperature of the bed at the end, once mixed."""
     dryer, pellets = s.dryer, s.marches[-1].pellets
-    w = db.point_weights(dryer.z)
-    X, Q = db.means(dryer, pellets.moisture)
+    w = dr.point_weights(dryer.z)
+    X, Q = dr.means(dryer, pellets.moisture)
     mean, heat = (w * X).sum(axis=0), (w * pellets.enthalpy).sum(axis=0)
     return mean, dryer.laws.pellet_temperature(dryer.bed, mean, heat, (w * Q).sum(axis=0))
 
@@ -283,11 +252,11 @@ def imbalances(s: Solution) -> tuple[Array, Array]:
     """
     dryer, end = s.dryer, s.marches[-1].pellets
     bed = dryer.bed
-    w = db.point_weights(dryer.z)
+    w = dr.point_weights(dryer.z)
     solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
     X_start, X_end = (
-        (w * db.means(dryer, s.start.moisture)[0]).sum(0),
-        (w * db.means(dryer, end.moisture)[0]).sum(0),
+        (w * dr.means(dryer, s.start.moisture)[0]).sum(0),
+        (w * dr.means(dryer, end.moisture)[0]).sum(0),
     )
     H_start, H_end = (w * s.start.enthalpy).sum(0), (w * end.enthalpy).sum(0)
     water = solid * (X_start - X_end) - sum(t.water for t in s.totals)

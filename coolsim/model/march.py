@@ -1,8 +1,8 @@
 """From laid pellets to dried ones: many dryers marched through time, each with steps of its own.
 
-A step that Newton's method does not manage is tried again a quarter as long. Steps are as long as keeps what
-straight continuation would have missed near `STEP_TOLERANCE`, or they follow a clock: the times at
-which an earlier march stopped. When the air reverses, the next step is a short one, as at the start.
+A step that Newton's method does not manage is tried again a quarter as long. Steps are as long as keeps their bend
+near a tolerance: how far a step's end is off the straight line through its beginning and its first stage. When the
+air reverses, the next step is a short one, as at the start.
 """
 
 from __future__ import annotations
@@ -16,19 +16,22 @@ from numpy.typing import NDArray
 
 from coolsim.fields import Array
 from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model.bed import take
-from coolsim.model.deep_bed import Dryer, Pellets, State, Step
+from coolsim.model.deep_bed import State, Step
+from coolsim.model.dryer import Dryer, Pellets
+from coolsim.model.iterate import MOISTURE_SCALE, TEMPERATURE_SCALE
 from coolsim.numerics.newton import CLOSE, Method, newton
-from coolsim.numerics.stages import over_step
+from coolsim.numerics.stages import RADAU_POINTS, over_step
 from coolsim.physics import air, packed_bed
 
-ENOUGH = 3e-6  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
+ENOUGH = 1e-5  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
 MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
-FIRST_STEP = 0.02  # in the time in which the film would heat a pellet
-STEP_TOLERANCE = 0.2  # of what continuation misses, in db.MOISTURE_SCALE and db.TEMPERATURE_SCALE
+FIRST_STEP = 0.5  # in the time in which the film would heat a pellet
+STEP_TOLERANCE = 0.1  # of how far a step bends, in db.MOISTURE_SCALE and TEMPERATURE_SCALE
 REJECTED = 4.0  # times the tolerance: a step that missed so much is taken again
-SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 3.0
+SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 4.0
 
 
 @dataclass(frozen=True)
@@ -115,17 +118,15 @@ class _Going:
     next: Array  # duration of the next one
     turns: NDArray[np.intp]  # reversals so far
     above: NDArray[np.bool_]  # whether the air comes down now
-    stops: NDArray[np.intp]  # of the clock, passed so far
 
 
 def march(
     dryer: Dryer,
     pellets: Pellets,
     programme: Programme,
-    clock: Array | None = None,
-    tolerance: float = STEP_TOLERANCE,
+    tolerance: Array,
 ) -> March:
-    """March all cases to their ends; pellets in the order of the bed. `clock` (S, B): stops, padded with inf."""
+    """March all cases to their ends; pellets in the order of the bed; tolerance (B,) of a step."""
     B, laid_out, in_bed = dryer.bed.cases, dryer, pellets
     dryer, pellets = _seen_from(dryer, pellets, programme.from_above)
     first = first_step(dryer)
@@ -141,26 +142,25 @@ def march(
         np.minimum(first, end),
         np.zeros(B, np.intp),
         programme.from_above,
-        np.zeros(B, np.intp),
     )
     final, reached, steps = in_bed, np.zeros(B, bool), np.zeros(B, np.intp)
     records: list[Record] = []
     while len(g.index):
-        stop = _next_stop(g, end, every, clock)
+        stop = _next_stop(g, end, every)
         left = stop - g.time
         duration = np.minimum(g.next, left)
         duration = np.where((duration < left) & (duration > 0.5 * left), 0.5 * left, duration)
-        step = Step(g.dryer, g.pellets, duration)
+        step = db.begin(g.dryer, g.pellets, duration)
         guess = _guess(step, g)
         state, converged, taken = _solved(step, guess, g.fresh)
         steps[g.index] += taken
-        missed = _missed(step, guess, state) / tolerance
-        accepted = converged & (g.fresh | (missed < REJECTED) if clock is None else True)
+        bent = _bend(step, state) / tolerance[g.index]
+        accepted = converged & (bent < REJECTED)
         if accepted.any():
             records.append(
                 _record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration))
             )
-        _go_on(g, step, state, accepted, stop, first, missed if clock is None else None)
+        _go_on(g, step, state, accepted, stop, bent)
         done = g.time >= end[g.index]
         lost = g.next < LEAST_STEP * end[g.index]
         if (done | lost).any():
@@ -181,11 +181,9 @@ def first_step(dryer: Dryer) -> Array:
     return np.asarray(FIRST_STEP * capacity * bed.radius / (3 * h))
 
 
-def _next_stop(g: _Going, end: Array, every: Array, clock: Array | None) -> Array:
+def _next_stop(g: _Going, end: Array, every: Array) -> Array:
     end = end[g.index]
     stop = np.minimum(end, (g.turns + 1) * every[g.index])
-    if clock is not None:
-        stop = np.minimum(stop, clock[g.stops, g.index])
     return np.where(end - stop < LEAST_STEP * end, end, stop)
 
 
@@ -196,21 +194,24 @@ def _guess(step: Step, g: _Going) -> State:
     return _put(guess, g.fresh, take(db.first_guess(step), g.fresh)) if g.fresh.any() else guess
 
 
-def _missed(step: Step, guess: State, state: State) -> Array:
-    """How far the guess was from the end of the step, bed's mean in the scales of deep_bed, (B,)."""
-    w = db.point_weights(step.dryer.z)
-    V = step.dryer.shells.volume
-    moisture = (V * (state.chain[:, :, 1] - guess.chain[:, :, 1])).sum(axis=1)
-    T = state.points[:, db.TP, 1] - guess.points[:, db.TP, 1]
-    missed = np.abs(moisture) / db.MOISTURE_SCALE + np.abs(T) / db.TEMPERATURE_SCALE
-    return np.asarray((w * missed).sum(axis=0))
+def _bend(step: Step, state: State) -> Array:
+    """How far a step's end is off the straight line through its start and first stage, the bed's mean, (B,)."""
+    V, w = step.dryer.shells.volume[:, None], dr.point_weights(step.dryer.z)
+    X, T = (V * state.chain).sum(axis=1), state.points[:, db.TP]
+    bend = np.abs(_off_line(step.start_moisture, X)) / MOISTURE_SCALE
+    bend += np.abs(_off_line(db.start_temperature(step), T)) / TEMPERATURE_SCALE
+    return np.asarray((w * bend).sum(axis=0))
+
+
+def _off_line(start: Array, f: Array) -> Array:
+    return f[:, 1] - start - (f[:, 0] - start) / RADAU_POINTS[0]
 
 
 def _record(step: Step, state: State, g: _Going, accepted: NDArray[np.bool_], time: Array) -> Record:
     laws, supply = step.dryer.laws, step.dryer.supply
     Ta, Y = state.points[-2:, db.TA], state.points[-2:, db.HUMIDITY]
     out = db.leaving(np.stack([Y, laws.air_enthalpy(Ta, Y)], axis=1))
-    blown = db.blown_in(supply, laws, *out)
+    blown = dr.blown_in(supply, laws, *out)
     back = g.above
     points = state.points
     mean = (step.dryer.shells.volume * state.chain[:, :, 1]).sum(axis=1)
@@ -228,8 +229,7 @@ def _go_on(
     state: State,
     accepted: NDArray[np.bool_],
     stop: Array,
-    first: Array,
-    missed: Array | None,
+    bent: Array,
 ) -> None:
     """Take the steps that were accepted, and choose the next ones."""
     left = stop - g.time
@@ -241,17 +241,9 @@ def _go_on(
     arrived = accepted & (step.duration >= left)
     g.time = np.where(arrived, stop, np.where(accepted, g.time + step.duration, g.time))
     g.last = np.where(accepted, step.duration, g.last)
-    g.stops += arrived
-    shorter = CUT * step.duration
-    if missed is None:
-        met = accepted & (arrived | g.fresh)
-        g.next = np.where(met, np.inf, np.where(accepted, FASTEST_GROWTH * step.duration, shorter))
-    else:
-        growth = np.clip(1 / np.sqrt(np.maximum(missed, 1e-6)), SLOWEST_GROWTH, FASTEST_GROWTH)
-        growth = np.where(g.fresh & accepted, 1.0, growth)
-        g.next = np.where(
-            np.isfinite(missed) & (accepted | (missed >= REJECTED)), growth * step.duration, shorter
-        )
+    growth = np.clip(1 / np.sqrt(np.maximum(bent, 1e-6)), SLOWEST_GROWTH, FASTEST_GROWTH)
+    measured = np.isfinite(bent) & (accepted | (bent >= REJECTED))
+    g.next = np.where(measured, growth, CUT) * step.duration
     g.fresh = g.fresh & ~accepted
 
 

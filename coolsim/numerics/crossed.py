@@ -77,31 +77,28 @@ def solve(c: Crossed, r: Residuals) -> Step:
     points = _points(c, r, f)  # by (1, air × 4): (B, P, 6, 5)
     passed = _passed(c, f, points)  # (B, P, 4, 5)
     cells, handed = _cells(c, r, passed)  # (B, K, 8, 5) and (B, K, 4, 5), by (1, entry × 4)
-    inlet, entries = _along(c, r, handed)
-    air = (cells[..., 0] + (cells[..., 1:] @ entries[..., None])[..., 0]).reshape(B, P, 4)
+    inlet, entries = _along(c, r, handed)  # (B, 4), and (1, entry × 4) of each cell (B, K, 5, 1)
+    air = (cells @ entries).reshape(B, P, 4)
     s = points[..., 0] + (points[..., 1:] @ air[..., None])[..., 0]
-    x = links[0]
-    for column in range(4):
-        x = x + links[1 + column] * s[:, :, column, None, None]
+    x = links[0] + np.einsum("cbpni,bpc->bpni", links[1:], s[:, :, :4])
     return Step(x, s.reshape(B, P, 3, 2), air.reshape(B, P, 2, 2), inlet.reshape(B, 2, 2))
 
 
 def _chains(c: Crossed, residual: Array) -> Array:
     B, P, n, _ = c.diagonal.shape
-    mass = c.mass[:, None]  # (B, 1, n)
+    mass = c.mass[:, None, :, None]
     band = np.zeros((B, P, n, 2, 2 * LINKS_BELOW + LINKS_ABOVE + 1))  # columns of LAPACK's band, one a row
     middle = LINKS_BELOW + LINKS_ABOVE
-    for i in range(2):
-        band[..., i, middle] = mass * STEP.stage[i, i] + c.diagonal[..., i]
-        band[:, :, 1:, i, middle - 2] = c.upper[:, :, :-1, i]
-        band[:, :, :-1, i, middle + 2] = c.lower[:, :, 1:, i]
-    band[..., 1, middle - 1] = mass * STEP.stage[0, 1]
-    band[..., 0, middle + 1] = mass * STEP.stage[1, 0]
+    band[..., middle] = c.diagonal + mass * np.diagonal(STEP.stage)
+    band[:, :, 1:, :, middle - 2] = c.upper[:, :, :-1]
+    band[:, :, :-1, :, middle + 2] = c.lower[:, :, 1:]
+    band[..., 1:, middle - 1] = mass * STEP.stage[0, 1]
+    band[..., :1, middle + 1] = mass * STEP.stage[1, 0]
     right = np.zeros((5, B, P, n, 2))
-    right[0] = -residual
+    np.negative(residual, out=right[0])
     for i in range(2):
-        right[1 + i, ..., -1, i] = -c.last_by_first[..., i]
-        right[3 + i, ..., i] = -c.links_by_second[..., i]
+        np.negative(c.last_by_first[..., i], out=right[1 + i, ..., -1, i])
+        np.negative(c.links_by_second[..., i], out=right[3 + i, ..., i])
     N = B * P * n * 2
     from scipy.linalg import lapack  # late: a quarter of a second that coolers should not pay
 
@@ -121,9 +118,9 @@ def _chains(c: Crossed, residual: Array) -> Array:
 def _functionals(c: Crossed, links: Array) -> Array:
     _, B, P, _, _ = links.shape
     f = np.empty((B, P, 3, 2, 5))
-    f[:, :, 0] = np.moveaxis(links[..., -1, :], 0, -1)
-    f[:, :, 1] = np.einsum("bj,cbpji->bpic", c.mass, links)
-    f[:, :, 2] = np.einsum("bpji,cbpji->bpic", c.weight, links)
+    f[:, :, 0] = links[..., -1, :].transpose(1, 2, 3, 0)
+    f[:, :, 1] = (c.mass[:, None, None] @ links)[..., 0, :].transpose(1, 2, 3, 0)
+    f[:, :, 2] = (c.weight * links).sum(axis=3).transpose(1, 2, 3, 0)
     return f.reshape(B, P, 6, 5)
 
 
@@ -132,9 +129,9 @@ def _points(c: Crossed, r: Residuals, f: Array) -> Array:
     matrix = c.points.copy()
     matrix[..., :4] += response[..., 1:]
     right = np.empty((*f.shape[:2], 6, 5))
-    right[..., 0] = -r.points - response[..., 0]
-    right[..., 1:] = -c.points_by_air
-    return solve_each(matrix, right)
+    right[..., 0] = r.points + response[..., 0]
+    right[..., 1:] = c.points_by_air
+    return -solve_each(matrix, right)
 
 
 def _passed(c: Crossed, f: Array, points: Array) -> Array:
@@ -145,45 +142,56 @@ def _passed(c: Crossed, f: Array, points: Array) -> Array:
     return np.asarray(passed)
 
 
+def _cell_constants() -> tuple[Array, Array, Array]:
+    """What is the same in all cells: rows by the air (2, 4, 2, 4), right-hand side (2, 4, 5), handed on (4, 2, 4).
+
+    Ordered (point, equation × stage) and (point, variable × stage); humidity is the second variable.
+    """
+    A, right, onward = np.zeros((2, 4, 2, 4)), np.zeros((2, 4, 5)), np.zeros((4, 2, 4))
+    for i in range(2):
+        A[:, i, :, 2 + i] = DOWN.stage
+        right[:, i, 1 + i] = right[:, 2 + i, 3 + i] = -DOWN.entry
+        onward[i, :, 2 + i] = DOWN.exit
+    return A, right, onward
+
+
+_ROWS, _RIGHT, _ONWARD = _cell_constants()
+
+
 def _cells(c: Crossed, r: Residuals, passed: Array) -> tuple[Array, Array]:
     """Each cell's air, and what it hands on, as affine maps of what it is given."""
     B, P = passed.shape[:2]
     K = P // 2
+    by_air = c.enthalpy_by_air.reshape(B, K, 2, 2, 2)  # (point, variable, stage)
+    A, right, onward = (np.empty((B, K, *f.shape)) for f in (_ROWS, _RIGHT, _ONWARD))
+    A[:], right[:], onward[:] = _ROWS, _RIGHT, _ONWARD
+    for i in range(2):
+        own = by_air[..., i]  # (B, K, point, variable)
+        A[:, :, :, 2 + i, :, i::2] = DOWN.stage[:, :, None] * own[:, :, None]
+        onward[:, :, 2 + i, :, i::2] = DOWN.exit[:, None] * own
     passed = passed.reshape(B, K, 2, 4, 5)
-    by_air = c.enthalpy_by_air.reshape(B, K, 2, 2, 2)
-    A = np.zeros((B, K, 2, 4, 2, 4))  # (z-stage, equation × stage) by (z-stage, variable × stage)
-    right = np.zeros((B, K, 2, 4, 5))
-    onward = np.zeros((B, K, 4, 2, 4))
-    residual = r.air.reshape(B, K, 2, 4)
     for a in range(2):
-        A[:, :, a, :, a] = -passed[:, :, a, :, 1:]
-        right[:, :, a, :, 0] = passed[:, :, a, :, 0] - residual[:, :, a]
-        for i in range(2):
-            right[:, :, a, i, 1 + i] = right[:, :, a, 2 + i, 3 + i] = -DOWN.entry[a]
-            onward[:, :, i, a, 2 + i] = DOWN.exit[a]
-            onward[:, :, 2 + i, a, i] = DOWN.exit[a] * by_air[:, :, a, 0, i]
-            onward[:, :, 2 + i, a, 2 + i] = DOWN.exit[a] * by_air[:, :, a, 1, i]
-            for b in range(2):
-                A[:, :, a, i, b, 2 + i] += DOWN.stage[a, b]
-                A[:, :, a, 2 + i, b, i] += DOWN.stage[a, b] * by_air[:, :, b, 0, i]
-                A[:, :, a, 2 + i, b, 2 + i] += DOWN.stage[a, b] * by_air[:, :, b, 1, i]
+        A[:, :, a, :, a] -= passed[:, :, a, :, 1:]
+    right[..., 0] = passed[..., 0] - r.air.reshape(B, K, 2, 4)
     x = solve_each(A.reshape(B, K, 8, 8), right.reshape(B, K, 8, 5))
     return x, onward.reshape(B, K, 4, 8) @ x
 
 
 def _along(c: Crossed, r: Residuals, handed: Array) -> tuple[Array, Array]:
-    """The change at the inlet (B, 4), and of what each cell is given (B, K, 4)."""
+    """The change at the inlet (B, 4), and of what each cell is given, as (1, entry): (B, K, 5, 1)."""
     B, K = handed.shape[:2]
-    given = np.zeros((B, K + 1, 4, 5))  # by (1, inlet × 4)
-    given[:, 0, :, 1:] = np.eye(4)
+    onward = np.zeros((B, K, 5, 5))
+    onward[:, :, 0, 0] = 1.0
+    onward[:, :, 1:] = handed
+    given = np.empty((B, K + 1, 5, 5))  # to each cell, by (1, inlet × 4)
+    given[:, 0] = np.eye(5)
     for k in range(K):
-        given[:, k + 1] = handed[:, k, :, 1:] @ given[:, k]
-        given[:, k + 1, :, 0] += handed[:, k, :, 0]
-    back = c.inlet_by_outlet @ given[:, -1]
-    right = back[..., :1] - r.inlet[..., None]
-    inlet = solve_each(np.eye(4) - back[..., 1:], right)
-    entries = given[:, :-1, :, 0] + (given[:, :-1, :, 1:] @ inlet[:, None])[..., 0]
-    return inlet[..., 0], entries
+        np.matmul(onward[:, k], given[:, k], out=given[:, k + 1])
+    back = c.inlet_by_outlet @ given[:, -1, 1:]
+    ahead = np.empty((B, 5, 1))
+    ahead[:, 0] = 1.0
+    ahead[:, 1:] = solve_each(np.eye(4) - back[..., 1:], back[..., :1] - r.inlet[..., None])
+    return ahead[:, 1:, 0], given[:, :-1] @ ahead[:, None]
 
 
 # ---- Chains that are all one, because they are mixed ----------------------------------------------------
@@ -193,8 +201,7 @@ def solve_mixed(c: Crossed, r: Residuals, share: Array) -> Step:
     """As `solve`, where links and third points are the same for all chains: each counts by its share (B, P).
 
     The rows of links and third points are means over the chains (so are their residuals: every chain's is the
-    mean). One dense matrix per case, for the unknowns are few: links, third point, and at each chain two points
-    and the air.
+    mean). One matrix per case: links and third point once, and at each chain two points and the air.
     """
     B, P, n, _ = c.diagonal.shape
     N, local = 2 * n + 2, 2 * n + 2 + 8 * P  # where the chains' own unknowns begin and end; then the inlet
@@ -224,12 +231,41 @@ def solve_mixed(c: Crossed, r: Residuals, share: Array) -> Step:
     right[:, at, 0] = -r.points[:, 0, 4:]
     right[:, N:local, 0] = -np.concatenate([r.points[:, :, :4], r.air], axis=2).reshape(B, 8 * P)
     right[:, local:, 0] = -r.inlet
-    x = solve_each(A, right)[..., 0]
+    x = _bordered(A, right, N, P // 2)
     chains = x[:, N:local].reshape(B, P, 4, 2)
     points = np.empty((B, P, 3, 2))
     points[:, :, :2], points[:, :, 2] = chains[:, :, :2], x[:, None, at]
     links = np.broadcast_to(x[:, None, : 2 * n].reshape(B, 1, n, 2), (B, P, n, 2))
     return Step(links, points, chains[:, :, 2:], x[:, local:].reshape(B, 2, 2))
+
+
+def _bordered(A: Array, right: Array, first: int, cells: int) -> Array:
+    """A⁻¹ right, (B, M), where the stream takes unknowns `first` … M − 4 from cell to cell: each cell sees the one
+    before it, and all see what is shared, before and behind."""
+    B, M, _ = A.shape
+    wide = (M - 4 - first) // cells
+    shared, k = np.r_[:first, M - 4 : M], np.arange(cells)
+    rows = A[:, first : M - 4].reshape(B, cells, wide, M)
+    between = rows[..., first : M - 4].reshape(B, cells, wide, cells, wide)
+    given = np.empty(
+        (B, cells, wide, 1 + len(shared) + wide)
+    )  # right-hand side, what is shared, the cell before
+    given[..., :1] = right[:, first : M - 4].reshape(B, cells, wide, 1)
+    given[..., 1:-wide] = -rows[..., shared]
+    given[:, 0, :, -wide:] = 0.0
+    given[:, 1:, :, -wide:] = -between[:, k[1:], :, k[:-1]].transpose(1, 0, 2, 3)
+    x = solve_each(between[:, k, :, k].transpose(1, 0, 2, 3), given)
+    own = x[..., :-wide]
+    for j in range(1, cells):
+        own[:, j] += x[:, j, :, -wide:] @ own[:, j - 1]
+    own = own.reshape(B, cells * wide, -1)  # by (1, what is shared)
+    rest = A[:, shared]
+    matrix = rest[..., shared] + rest[..., first : M - 4] @ own[..., 1:]
+    border = solve_each(matrix, right[:, shared] - rest[..., first : M - 4] @ own[..., :1])
+    answer = np.empty((B, M))
+    answer[:, shared] = border[..., 0]
+    answer[:, first : M - 4] = own[..., 0] + (own[..., 1:] @ border)[..., 0]
+    return answer
 
 
 def _functionals_of_links(c: Crossed) -> Array:

@@ -32,6 +32,11 @@ def layered_nodes(cells: int, top: Array, bottom: Array) -> Array:
     return _invert(_layered_share(z, top, bottom), z, cells)
 
 
+def doubled(z: Array) -> Array:
+    """The same cells (nodes (K + 1, cases)) with one without thickness behind each: nodes (2K + 1, cases)."""
+    return np.concatenate([z[:1], np.repeat(z[1:], 2, axis=0)])
+
+
 def followed_nodes(cells: int, top: Array, bottom: Array, z: Array, weight: Array, follow: float) -> Array:
     """As `layered_nodes`, but a share `follow` of the nodes goes by a weight (n, B) between z (n + 1, B)."""
     share = np.zeros_like(z)

@@ -13,9 +13,9 @@ from laws.exact import air_enthalpy, bed
 from scipy.integrate import quad
 from scipy.special import ive, jn_zeros
 
-from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying
-from coolsim.model.deep_bed import Dryer, Supply
+from coolsim.model.dryer import Dryer, Supply
 from coolsim.model.drying import Pellet, Phase, Resolution, Solution
 from coolsim.model.march import Programme
 from coolsim.model.pellet_shells import shaped_shells
@@ -67,7 +67,7 @@ def dry(
     shrinkage: float = 0.0,
     mixed: bool = False,
     refinements: int = 0,
-    step_tolerance: float = 0.05,
+    step_tolerance: float = 0.004,
     **numbers: Any,
 ) -> Solution:
     """Dry one bed of the numbers of laws.exact.bed, on a mesh of this size."""
@@ -102,7 +102,7 @@ def along(s: Solution) -> np.ndarray:
 def at_points(s: Solution) -> tuple[np.ndarray, np.ndarray]:
     """Mean moisture and temperature of the pellets at those points."""
     d, pellets = s.dryer, s.marches[-1].pellets
-    return db.means(d, pellets.moisture)[0][:, 0], db.temperature(d, pellets)[:, 0]
+    return dr.means(d, pellets.moisture)[0][:, 0], dr.temperature(d, pellets)[:, 0]
 
 
 def meshed(
@@ -117,3 +117,18 @@ def meshed(
 
 def with_phase(p: Phase, **changes: Any) -> Phase:
     return dataclasses.replace(p, **changes)
+
+
+def assert_sound(solutions: list[Solution], count: int) -> None:
+    """All of `count` cases are answered, in finite numbers, with water and heat closed to 1e-8 as promised."""
+    seen: list[int] = []
+    for s in solutions:
+        assert s.converged.all(), s.index[~s.converged]
+        X, T = drying.mean_exit(s)
+        assert np.isfinite(X).all() and np.isfinite(T).all()
+        assert (X > 0).all() and (X < 2).all()
+        water, energy = drying.imbalances(s)
+        assert np.abs(water).max() < 1e-8, (s.index[np.abs(water).argmax()], water)
+        assert np.abs(energy).max() < 1e-8, (s.index[np.abs(energy).argmax()], energy)
+        seen += [*s.index]
+    assert sorted(seen) == list(range(count))

@@ -62,7 +62,7 @@ def test_a_cold_bed_warms_as_schumann_says(xi, tau):
     s = dry(
         phase(Ga, tau * capacity / (h * a), supply(80.0)),
         laws=Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), shells=4, cells=32,
-        step_tolerance=0.005,
+        step_tolerance=4e-4,
         radius=R, depth=xi * Ga * 1006.0 / (h * a), conductivity=1e6, feed_moisture=X,
     )  # fmt: skip
     assert (exhaust(s)[0] - 20) / 60 == pytest.approx(schumann(xi, tau), abs=2e-4)
@@ -160,7 +160,7 @@ def test_hukills_logarithmic_shape(zeta, tau):
     depth = zeta * Ga / (a * k * X)  # ζ = a k X₀ z/Ga
     s = dry(
         phase(Ga, seconds, supply()), laws=Laws(moisture=bilinear(k, Y_star), **ISOTHERMAL), cells=24, shells=2,
-        step_tolerance=0.02,
+        step_tolerance=1.6e-3,
         radius=R, D=1e-3, feed_moisture=X, depth=depth,
     )  # fmt: skip
     total = np.exp(zeta) + np.exp(tau) - 1
@@ -191,7 +191,7 @@ def test_a_wet_thin_layer_settles_at_the_psychrometric_wet_bulb(T, RH, psychrome
         "radius": R, "D": 1e-5, "isotherm": WET, "feed_moisture": 1.9, "feed_temperature": thermodynamic,
         "inlet_air_temperature": T, "depth": 1e-6,
     }  # fmt: skip
-    s = dry(air, cells=2, shells=4, **numbers)
+    s = dry(air, cells=2, shells=4, step_tolerance=4e-4, **numbers)  # it starts within a kelvin of its end
     assert temperature(s) == pytest.approx(psychrometric, abs=6e-4)  # three decimals are printed
     *_, late, last = s.marches[0].records
     np.testing.assert_allclose(late.outlet[0], last.outlet[0], atol=1e-9)

@@ -12,10 +12,13 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import root
 
 from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying
-from coolsim.model.march import Programme, march
+from coolsim.model.march import METHOD, Programme, march
+from coolsim.model.pellet_shells import spread
 from coolsim.model.surface import Laws
-from coolsim.numerics import crossed
+from coolsim.numerics import crossed, mesh
+from coolsim.numerics.newton import newton
 from coolsim.physics.sorption import Isotherm
 
 CORN = Isotherm("modified-chung-pfost", (312.3, 0.16958, 30.205), 0.05)  # references.md, 5 % fat
@@ -255,6 +258,32 @@ def test_recirculation_saves_heat_and_takes_time():
     assert moisture(runs[0]) < moisture(runs[1]) < moisture(runs[2])
 
 
+def test_a_heater_without_a_thermostat_heats_circling_air_until_its_heat_leaves_with_the_exhaust():
+    """By hand, once all is dry: the heat per kg of dry air q leaves with the share 1 − r that leaves, so
+    T = T_fresh + q/((1006 + 1860 Y)(1 − r)). 30 kJ/kg and r = .9 make that 292 K."""
+    s = dry(
+        phase(0.4, 12 * 3600.0, supply(25.0, HUMID, heated_to=np.inf, most=30e3, r=0.9)),
+        cells=6, shells=6, step_tolerance=0.1, depth=0.05, **FEED,
+    )  # fmt: skip
+    expected = 25.0 + 30e3 / ((1006.0 + 1860.0 * HUMID) * 0.1)
+    assert exhaust(s)[0] == pytest.approx(expected, abs=0.1)
+    assert exhaust(s)[1] == pytest.approx(HUMID, abs=1e-6)
+
+
+def test_fog_that_circles_in_a_cold_dryer_settles_where_the_air_enters():
+    """Warm wet exhaust and frosty air mix beyond saturation: the first pellets take up water for hours.
+
+    By hand: saturated air of 20 °C and dry air of −15 °C, half and half, hold more than saturated air of 3 °C."""
+    assert 0.5 * humidity_ratio(20.0, 1.0) > humidity_ratio(3.0, 1.0)
+    s = dry(
+        phase(0.1, 8 * 3600.0, supply(-15.0, 3e-4, r=0.55)), cells=12, shells=6, step_tolerance=0.1, depth=0.3,
+        **FEED | {"feed_moisture": 0.45, "feed_temperature": 60.0},
+    )  # fmt: skip
+    water, energy = drying.imbalances(s)
+    assert abs(water[0]) < 1e-8 and abs(energy[0]) < 1e-8
+    assert at_points(s)[0][0] > 0.5 > moisture(s)
+
+
 # ---- Shrinkage ------------------------------------------------------------------------------------------
 
 
@@ -262,7 +291,7 @@ def test_shrinking_pellets_keep_their_dry_solid_and_lose_the_volume_of_their_wat
     """By hand: a pellet of 900 kg dry solid per m³ that loses 0.2 kg/kg of water loses 900 · 0.2/1000 = 18 % of its
     volume; dry solid per volume rises by as much."""
     dryer = dataclasses.replace(meshed(HEATED, 2, 4, **FEED), shrinkage=ONE)
-    s = db.size(dryer, np.array([0.1]))
+    s = dr.size(dryer, np.array([0.1]))
     assert s**3 == pytest.approx(1 - 0.18)
     bed, _ = db._as_now(dryer, np.full((4, 2, 1), 0.1))
     np.testing.assert_allclose(bed.solid_density * bed.radius**3, 900.0 * NUMBERS["radius"] ** 3)
@@ -281,20 +310,39 @@ def test_shrinking_pellets_dry_sooner():
 # ---- The scheme -----------------------------------------------------------------------------------------
 
 
-def clock(seconds: float, steps: int) -> np.ndarray:
-    """Steps that grow as the square of time."""
-    return np.append(seconds * (np.arange(1, steps + 1) / steps) ** 2, np.inf)[:, None]
-
-
 def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.ndarray:
+    """Mean moisture and temperature after 300 s in steps that grow as the square of time."""
     dryer = meshed(
         supply(25.0, HUMID, heated_to=80.0, r=0.3), cells, shells, depth=depth, air_flux=0.5, **FEED
     )
-    programme = Programme(300.0 * ONE, np.inf * ONE, np.zeros(1, bool))
-    m = march(dryer, db.laid(dryer), programme, clock(300.0, steps))
-    w = db.point_weights(dryer.z)
-    X, _ = db.means(dryer, m.pellets.moisture)
-    return np.array([(w * X).sum(), (w * db.temperature(dryer, m.pellets)).sum()])
+    pellets, state = dr.laid(dryer), None
+    for duration in np.diff(300.0 * (np.arange(steps + 1) / steps) ** 2):
+        step = db.begin(dryer, pellets, duration * ONE)
+        guess = db.first_guess(step) if state is None else state
+        state, converged, _ = newton(METHOD, step, guess, 1, 30, 1e-9)
+        assert converged.all()
+        pellets = db.ended(step, state)
+    w = dr.point_weights(dryer.z)
+    X, _ = dr.means(dryer, pellets.moisture)
+    return np.array([(w * X).sum(), (w * dr.temperature(dryer, pellets)).sum()])
+
+
+@pytest.mark.parametrize("b", [0.0, 8.0])
+def test_a_coarse_mesh_on_the_arrays_of_a_finer_one_is_that_mesh(b):
+    """Cells without thickness and shells without volume change nothing, whichever way the air goes."""
+    coarse = meshed(supply(25.0, HUMID, heated_to=80.0, r=0.3), 4, 5, exponent=2.6, b=b, depth=0.1, **FEED)
+    coarse = dataclasses.replace(coarse, bed=dataclasses.replace(coarse.bed, air_flux=0.5 * ONE))
+    laid_out = dataclasses.replace(coarse, z=mesh.doubled(coarse.z), shells=spread(coarse.shells))
+    programme = Programme(900.0 * ONE, 400.0 * ONE, np.zeros(1, bool))
+    ends = []
+    for dryer in (coarse, laid_out):
+        m = march(dryer, dr.laid(dryer), programme, 0.05 * ONE)
+        w, X = dr.point_weights(dryer.z), dr.means(dryer, m.pellets.moisture)[0]
+        out = m.records[-1].outlet[:, 1, 0]
+        ends.append([(w * X).sum(), (w * dr.temperature(dryer, m.pellets)).sum(), *out, len(m.records)])
+    np.testing.assert_allclose(
+        ends[1], ends[0], rtol=1e-7
+    )  # Newton's last step is 1e-5 of what changes, or less
 
 
 def test_third_order_in_time():
@@ -318,7 +366,7 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     """The step of the eliminations is that of the full matrix of central differences, to their 1e-7."""
     rng = np.random.default_rng(1)
     dryer = meshed(supply(25.0, 0.01, heated_to, most, r), 3, 5, mixed=mixed, exponent=2.6, b=3.0, **FEED)
-    step = db.Step(dryer, db.laid(dryer), 20 * ONE)
+    step = db.begin(dryer, dr.laid(dryer), 20 * ONE)
     x = db.first_guess(step)
     same = x.chain.shape[1:] if mixed else x.chain.shape
     x = db.State(
@@ -364,7 +412,7 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     r_ = crossed.Residuals(rows[0], rows[1].reshape(1, 6, 6), rows[2].reshape(1, 6, 4), rows[3].reshape(1, 4))
     jacobian = db.linearise(step, x, e)
     s = (
-        crossed.solve_mixed(jacobian, r_, db.point_weights(dryer.z).T)
+        crossed.solve_mixed(jacobian, r_, dr.point_weights(dryer.z).T)
         if mixed
         else crossed.solve(jacobian, r_)
     )

@@ -1,0 +1,213 @@
+"""The march of a dryer against general integrators, on the same discrete bed at the same measured error.
+
+How to run, from the top of the repository (about two minutes; nothing else should be busy):
+
+    python tests/performance/dryer_peers.py
+
+It needs the product and scipy; scikit-sundae (`pip install scikit-sundae`, SUNDIALS' CVODE) or its rows say
+that they were skipped. Cells, shells and laws at the surface are the same for all: what differs is how the
+equations are taken through time. Peers see an ordinary differential equation in the shells' moisture and
+pellets' enthalpy, and are told its sparsity; surfaces, air and inlet, which have no memory, are solved for at
+every call, from where they were at the last one, by the product's own elimination (`Slopes`). That is most of
+their time: so calls are printed too, beside our own Newton steps, each of which is about a third of a call.
+They climb a ladder of tolerances, and their ratio is taken on the first rung whose error in the exit, in
+moisture and in temperature, is ours or less (within 10 %). The reference is our march with steps thirty times
+shorter. Our row takes one mesh through time, as peers do; `predict` carries a second mesh for its error and
+derives a Result.
+"""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.integrate import solve_ivp
+from scipy.sparse import csc_matrix, lil_matrix
+
+import coolsim
+from coolsim import dried
+from coolsim.inputs import bed_of, gather
+from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
+from coolsim.model import drying
+from coolsim.model.march import STEP_TOLERANCE, march
+
+try:
+    from sksundae.cvode import CVODE
+except ImportError:
+    CVODE = None
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+ROUNDS = 3
+INSTANT = 1e-5  # s, a step in which pellets stay as they are: what is left are the equations without memory
+MOST_ITERATIONS, ALIKE = 40, 1e-7
+LADDER = (1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 1e-6)  # relative tolerances
+SCALES = 0.1, 5e4  # kg/kg and J/kg that absolute tolerances are relative to
+SLACK = 1.1
+
+
+def posed():
+    """The scenario's batch without reversals: case, dryer on one mesh, phase."""
+    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = coolsim.replace(case, {"cooler.reverse_every": "10 h"})
+    inputs = gather([dried.dataclasses.replace(case, cooler=dried._as_cooler(case))])
+    (phase,) = dried._phases([case], inputs)
+    column = lambda get: dried._column([case], inputs, get)  # noqa: E731
+    shape = dried.pellet.shape_exponent(column(lambda c: c.feed.diameter), column(lambda c: c.feed.length))
+    pellet = drying.Pellet(shape, column(lambda c: c.cooler.shrinkage))
+    both = drying.take((bed_of(inputs), pellet), np.zeros(2, int))
+    phases = drying.take((phase,), np.zeros(2, int))
+    size = drying.Resolution()
+    dryer = drying._dryer(both[0], phases, both[1], drying.REAL, size.cells, size.shells)
+    dryer = dried.dataclasses.replace(
+        dryer, bed=dried.dataclasses.replace(dryer.bed, air_flux=phases[0].air_flux)
+    )
+    return case, drying.take(dryer, np.zeros(1, int)), phase
+
+
+class Slopes:
+    """dy/dt of the bed, y = shells' moisture and enthalpy, point by point; counts its calls."""
+
+    def __init__(self, dryer):
+        self.dryer, self.start = dryer, dr.laid(dryer)
+        P, n, _ = self.start.moisture.shape
+        self.shape, self.calls, self.near = (P, n + 1), 0, None
+
+    def packed(self, pellets):
+        return np.concatenate([pellets.moisture[..., 0], pellets.enthalpy], axis=1).ravel()
+
+    def unpacked(self, y):
+        y = y.reshape(self.shape)
+        return dr.Pellets(y[:, :-1, None].copy(), y[:, -1:].copy())
+
+    def __call__(self, t, y):
+        self.calls += 1
+        step = db.begin(self.dryer, self.unpacked(y), np.full(1, INSTANT))
+        state = self.near or db.first_guess(step)
+        held = np.repeat(step.start.moisture[:, :, None], 2, axis=2)
+        state = db.State(held, state.points, state.inlet)
+        for _ in range(MOST_ITERATIONS):
+            state, size = db.newton_step(step, state)
+            if size[0] < ALIKE:
+                break
+        else:
+            raise RuntimeError("surfaces and air not found")
+        self.near = state
+        e = db.evaluate(step, state)
+        rate, V = e.diffusion.rate[:, None, 1], self.dryer.shells.volume
+        dX = rate * e.diffusion.inflow[:, :, 1] / V
+        J, Ts, Ta = e.diffusion.flux[:, 1], state.points[:, db.TS, 1], state.points[:, db.TA, 1]
+        passed = e.heat_coefficient[:, 1] * (Ts - Ta) + J * self.dryer.laws.vapour_enthalpy(Ts)
+        per_solid = np.broadcast_to(e.per_solid, (self.shape[0], 2, 1))[:, 1] / INSTANT
+        return np.concatenate([dX[..., 0], -per_solid * passed], axis=1).ravel()
+
+    def sparsity(self):
+        """Own chain by its neighbours; everything by the last shell and the enthalpy of all points: the air, which
+        passes them all and comes back."""
+        P, m = self.shape
+        pattern = lil_matrix((P * m, P * m), dtype=int)
+        for p in range(P):
+            block = slice(p * m, (p + 1) * m)
+            for q in range(P):
+                pattern[block, q * m + m - 2 : (q + 1) * m] = 1
+            for j in range(m - 1):
+                pattern[p * m + j, p * m + max(j - 1, 0) : p * m + min(j + 2, m)] = 1
+                pattern[p * m + m - 1, p * m + j] = 1  # heat of bound water moves the surface
+        return csc_matrix(pattern)
+
+
+def exit_of(dryer, pellets):
+    w = dr.point_weights(dryer.z)
+    X, Q = dr.means(dryer, pellets.moisture)
+    mean, heat = (w * X).sum(axis=0), (w * pellets.enthalpy).sum(axis=0)
+    T = dryer.laws.pellet_temperature(dryer.bed, mean, heat, (w * Q).sum(axis=0))
+    return np.array([mean[0] / (1 + mean[0]), T[0]])
+
+
+def ours(dryer, phase, tolerance=STEP_TOLERANCE):
+    m = march(dryer, dr.laid(dryer), phase.programme, np.full(1, tolerance))
+    assert m.reached.all()
+    return exit_of(dryer, m.pellets), int(m.newton_steps[0])
+
+
+def bdf(dryer, phase, rtol):
+    f = Slopes(dryer)
+    atol = rtol * np.broadcast_to(np.append(np.full(f.shape[1] - 1, SCALES[0]), SCALES[1]), f.shape).ravel()
+    done = solve_ivp(
+        f, (0, phase.programme.duration[0]), f.packed(f.start), method="BDF", rtol=rtol, atol=atol,
+        jac_sparsity=f.sparsity(), first_step=1e-3,
+    )  # fmt: skip
+    if not done.success:
+        raise RuntimeError(done.message)
+    return exit_of(dryer, f.unpacked(done.y[:, -1])), f.calls
+
+
+def cvode(dryer, phase, rtol):
+    f = Slopes(dryer)
+    atol = rtol * np.broadcast_to(np.append(np.full(f.shape[1] - 1, SCALES[0]), SCALES[1]), f.shape).ravel()
+
+    def slopes(t, y, dy):
+        dy[:] = f(t, y)
+
+    solver = CVODE(
+        slopes, rtol=rtol, atol=atol, linsolver="sparse", sparsity=f.sparsity(), max_num_steps=100_000
+    )
+    done = solver.solve(np.array([0.0, phase.programme.duration[0]]), f.packed(f.start))
+    if not done.success:
+        raise RuntimeError(done.message)
+    return exit_of(dryer, f.unpacked(np.asarray(done.y[-1]))), f.calls
+
+
+def seconds(run, rounds=ROUNDS):
+    """Median wall time."""
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        run()
+        times.append(time.perf_counter() - start)
+    return float(np.median(times))
+
+
+def climb(name, peer, dryer, phase, reference, bar, our_seconds):
+    """The ladder of a peer, and its ratio on the first rung within the bar."""
+    for rtol in LADDER:
+        start = time.perf_counter()
+        try:
+            found, calls = peer(dryer, phase, rtol)
+        except (RuntimeError, ValueError, FloatingPointError) as error:
+            print(f"  {name:28s} rtol {rtol:7.0e}  failed: {error}")
+            continue
+        error, wall = np.abs(found - reference), time.perf_counter() - start
+        print(
+            f"  {name:28s} rtol {rtol:7.0e}  {wall:8.2f} s  {calls:6d} calls  "
+            f"error {1e2 * error[0]:.5f} points, {error[1]:.4f} K"
+        )
+        if (error <= SLACK * bar).all():
+            print(f"  {name:28s} ratio {wall / our_seconds:.0f}")
+            return
+    print(f"  {name:28s} never within our error")
+
+
+def main():
+    case, dryer, phase = posed()
+    P, n = 2 * (len(dryer.z) - 1), len(dryer.shells.volume)
+    print(f"{case.title}: {P} points × {n} shells, {phase.programme.duration[0] / 60:.0f} min, no reversal")
+    reference, _ = ours(dryer, phase, STEP_TOLERANCE / 900)
+    found, steps = ours(dryer, phase)
+    bar = np.abs(found - reference)
+    our_seconds = seconds(lambda: ours(dryer, phase), 2 * ROUNDS + 1)
+    print(
+        f"  {'our march, one mesh':28s} {our_seconds:.3f} s  {steps} Newton steps  "
+        f"error {1e2 * bar[0]:.5f} points, {bar[1]:.4f} K"
+    )
+    print(f"  {'predict, with its estimate':28s} {seconds(lambda: coolsim.predict(case)):.3f} s")
+    climb("scipy solve_ivp, BDF", bdf, dryer, phase, reference, bar, our_seconds)
+    if CVODE is None:
+        print("  CVODE skipped: pip install scikit-sundae")
+    else:
+        climb("CVODE (scikit-sundae)", cvode, dryer, phase, reference, bar, our_seconds)
+
+
+if __name__ == "__main__":
+    main()
