@@ -80,7 +80,7 @@ def _schedule(c: Mapping[str, Any], out_wb: Number) -> Schedule:
 def heap(mass: Number, interval: Number, taking: Number) -> Number:
     """Largest heap [kg] beside an even stream of which `mass` [kg] is taken every `interval` [s], in `taking` [s].
 
-    >>> heap(300.0, 600.0, 120.0)  # by hand: 0.5 kg/s for the 480 s in which nothing is taken
+    >>> float(heap(300.0, 600.0, 120.0))  # by hand: 0.5 kg/s for the 480 s in which nothing is taken
     240.0
     """
     taking = np.maximum(taking, ROUNDING)
