@@ -79,6 +79,12 @@ def test_exact_trials_give_the_numbers_back(base, ten):
     for p in answer.parameters:
         # the fit's mesh is right to 0.01 point: 2 % of a diffusivity, 0.003 of an isotherm, 0.5 % of a heat
         assert p.value == pytest.approx(TRUE[p.name], rel=0.02, abs=0.003), p.name
+    material, value = answer.case.material, {p.name: p.value for p in answer.parameters}
+    assert material.diffusivity.value == pytest.approx(value["diffusivity"])
+    assert material.isotherm.scale == pytest.approx(
+        base.material.isotherm.scale * (1 + value["isotherm_shift"])
+    )
+    assert material.specific_heat == pytest.approx(value["specific_heat"])
 
 
 def test_intervals_cover_the_truth_as_often_as_they_say(base, ten):
