@@ -22,10 +22,8 @@ SAME = 0.9  # correlation from which two numbers cannot be told apart
 UNLEARNT = 0.3  # least share by which an interval is narrower than the published range, or nothing was learnt
 MOST_SCATTER = 10.0  # times the ± of readings: beyond, no numbers explain them, and a fit would be nonsense
 ODD, ODD_AMONG_FEW = 0.01, 0.05  # share of good sets of trials in which one would be called wrong
-FAR, NEAR = (
-    12.0,
-    6.0,
-)  # K: a reading in another unit is that far off as it stands, and that near once converted
+# K: a reading in another unit is that far off as it stands, and that near once converted
+FAR, NEAR = 12.0, 6.0
 LABEL = {
     "moisture": "exit moisture",
     "temperature": "exit temperature",
