@@ -70,21 +70,28 @@ def find(
     """Find the cheapest settings of SCENARIO that meet its target.
 
     Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
-    bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air.
+    bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air. Of a
+    batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation; of a belt: airflow (of all
+    zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed).
 
     Exit status: 0 answered, 3 the target is out of reach (the nearest state and what would help are
     answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
     check_json(json)
     case = case_of(scenario, overrides)
+    from coolsim.output import dryer_settings, settings
     from coolsim.output import json as as_json
-    from coolsim.output import settings
+    from coolsim.studies.asked import is_dryer
     from coolsim.studies.settings import advice
 
     with working("looking for settings"):
         found = advice.advise(case)
     deliver(
-        lambda: settings.advised(case, found, page_for(units)),
+        lambda: (
+            dryer_settings.advised(case, found, page_for(units))
+            if is_dryer(case)
+            else settings.advised(case, found, page_for(units))
+        ),
         lambda: as_json.settings_document(case, found, scenario, version()),
         json,
     )

@@ -12,6 +12,10 @@ from coolsim.errors import Fault, InputError
 from coolsim.physics import air, sorption
 
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
+OF_DRYERS = {
+    "target": ("maximum_deviation",),
+    "limits": ("duration", "recirculation", "maximum_pellet_temperature"),
+}
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
 # What outside air can be, in the words of its error: lowest, highest, and factor and format of what is shown.
 _AIR: dict[str, tuple[float, float, float, str]] = {
@@ -21,18 +25,33 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 }
 
 
+def is_dryer(case: Case) -> bool:
+    return bool(case.cooler.arrangement != "counter-flow")
+
+
 def only_coolers(case: Case, question: str) -> None:
     """Raise InputError where a dryer is asked what can be answered for counter-flow coolers only."""
-    if case.cooler.arrangement != "counter-flow":
+    if is_dryer(case):
         key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
-        allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes dryers"
+        allowed = (
+            f"{question} for counter-flow coolers only so far; `coolsim predict` and `settings` take dryers"
+        )
         raise InputError([Fault(where(case, key), key, found, allowed)])
 
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    only_coolers(case, "settings are searched")
-    faults = []
+    faults = [
+        Fault(
+            where(case, f"{table}.{key}"),
+            f"{table}.{key}",
+            "a limit of dryers",
+            "leave it out of a cooler",
+        )
+        for table, keys in OF_DRYERS.items()
+        for key in keys
+        if key in case.tables.get(table, {})
+    ]
     for table, key, example in (
         ("target", "moisture", 'moisture = "12 %"'),
         ("costs", "electricity", 'electricity = "0.15 /kWh"'),
