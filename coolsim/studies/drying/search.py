@@ -27,7 +27,9 @@ from coolsim.studies.drying.course import OUTCOMES, courses, outcomes_of
 
 DEGREE = {1: 5, 2: 4, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
 LOCAL, SHRINK, SMALL = 0.35, 0.35, 0.13  # half width of the first small box, its shrinking, where that ends
-MOST_BOXES, MOST_PREDICTIONS = 4, 5
+MOST_BOXES = 4
+# How far about a prediction the search goes on, in half widths of the box: a shift holds nearby only.
+NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
 TIMES, LOCAL_TIMES = 40, 24  # nodes of time
 GRID = {0: 1, 1: 101, 2: 41, 3: 17}  # nodes per knob
 LINE = 61  # nodes of the last axis
@@ -230,6 +232,10 @@ class Search:
         self.pinned = {n: low for n, (low, high) in ranges.items() if low == high}
         self.case = dials.dialled(case, self.pinned)  # what stays
         open_ = {n: r for n, r in ranges.items() if n not in self.pinned}
+        if (
+            "inlet_air_temperature" in open_
+        ):  # of all knobs but time, moisture answers best to it: the last axis
+            open_["inlet_air_temperature"] = open_.pop("inlet_air_temperature")
         times = open_.pop("duration", None)
         bounds = np.array([[_FORTH.get(n, _same)(np.array(x)) for x in r] for n, r in open_.items()])
         low, high = bounds.reshape(-1, 2).T
@@ -258,14 +264,18 @@ class Search:
         return self.corrected(copy.copy(self.whole), goal, *looked(self.whole, goal))
 
     def corrected(self, survey: Survey, goal: Goal, u: Array, time: float) -> Found:
+        """The best of a few predictions, each after a shift of the survey by how far the one before was off it.
+
+        The shift holds near where it was found: so the search goes on nearby, ever closer.
+        """
         tries: list[Found] = []
-        for _ in range(MOST_PREDICTIONS):
+        for near in NEARBY:
             claimed = survey.one(u, time)
             tries.append(self.predicted(goal, u, time))
             last = tries[-1]
             survey.shift = survey.shift + _smooth(last.outcomes) - claimed
             off = abs(_rough(claimed)[0] - last.outcomes[0])
-            u, time = looked(survey, goal)
+            u, time = looked(survey, goal, u, near)
             expected = goal.rank(_rough(survey.one(u, time)))
             if off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected):
                 break
@@ -292,11 +302,17 @@ def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Found:
     return Found(knobs, set_so, result, outcomes, excesses(goal.limits, outcomes), float(goal.cost(outcomes)))
 
 
-def looked(survey: Survey, goal: Goal) -> tuple[Array, float]:
-    """The best state on a survey: on a grid and its crossings, then on ever smaller ones about the best."""
+def looked(survey: Survey, goal: Goal, about: Array | None = None, near: float = 1.0) -> tuple[Array, float]:
+    """The best state on a survey: on a grid and its crossings, then on ever smaller ones about the best.
+
+    With `about`, no further from it than `near` half widths of the box.
+    """
     box, d = survey.box, len(survey.box.names)
     low, high = box.low, box.high
     timed = box.times is not None
+    if about is not None:
+        reach = 0.5 * near * (high - low)
+        low, high = np.maximum(about - reach, low), np.minimum(about + reach, high)
     u, time = 0.5 * (low + high), float(survey.times[-1])
     best = np.inf
     for _ in range(ZOOMS):
