@@ -189,7 +189,7 @@ def test_the_scenarios_run(run, name, tmp_path):
 
 
 @pytest.mark.parametrize("name", ["evening-batch", "belt-four-zones"])
-@pytest.mark.parametrize("command", ["settings", "size", "seasons"])
+@pytest.mark.parametrize("command", ["size", "seasons"])
 def test_what_is_not_answered_for_dryers_is_refused(run, command, name):
     file = SCENARIOS / f"{name}.toml"
     done = run(command, str(file))
@@ -206,8 +206,6 @@ def two(case):
 
 
 REFUSED = {
-    "find_settings": lambda case, r: coolsim.find_settings(case),
-    "reachable": lambda case, r: coolsim.reachable(case),
     "size": lambda case, r: coolsim.size(case),
     "seasons": lambda case, r: coolsim.seasons(case),
     "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),
