@@ -6,7 +6,6 @@ Outcomes are what costs and limits ask for. Rows of arrays stand in the order of
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -35,15 +34,8 @@ OUTCOMES = (
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
 )
-ROUGH = drying.Resolution(cells=6, shells=8, refinements=0)  # right to a few tenths of a point
-
-
-@dataclass(frozen=True)
-class _Traced:
-    """Outcomes at the ends of the steps of one case, from the start on."""
-
-    time: Array  # (S,)
-    outcomes: Array  # (outcomes, S)
+# Right to a few tenths of a point: what is found on it is corrected by predictions.
+ROUGH = drying.Resolution(cells=4, shells=6, refinements=0, step_tolerance=2 * drying.STEP_TOLERANCE)
 
 
 def courses(cases: Sequence[Case], times: Array) -> Array:
@@ -60,17 +52,18 @@ def courses(cases: Sequence[Case], times: Array) -> Array:
     answer = np.empty((len(OUTCOMES), len(times), len(cases)))
     for s in solutions:
         some = take(inputs, s.index)
-        for k, traced in zip(s.index, _traced(s, some, efficiency[s.index])):
-            for row, values in enumerate(traced.outcomes):
-                answer[row, :, k] = np.interp(times, traced.time, values)
+        for k, (ends, outcomes) in zip(s.index, _traced(s, some, efficiency[s.index])):
+            for row, values in enumerate(outcomes):
+                answer[row, :, k] = np.interp(times, ends, values)
     return answer
 
 
-def _traced(s: drying.Solution, inputs: Inputs, efficiency: Array) -> list[_Traced]:
+def _traced(s: drying.Solution, inputs: Inputs, efficiency: Array) -> list[tuple[Array, Array]]:
+    """Of each case: ends of its steps (S,), and outcomes there (outcomes, S)."""
     bed, rows = s.dryer.bed, _rows(s, efficiency)
     wet_weight = inputs.bulk_density * inputs.bed_depth
     return [
-        _Traced(table[:, 0], _outcomes(table, _one(inputs, k), float(bed.pressure[k]), float(wet_weight[k])))
+        (table[:, 0], _outcomes(table, _one(inputs, k), float(bed.pressure[k]), float(wet_weight[k])))
         for k, table in enumerate(rows)
     ]
 

@@ -25,9 +25,10 @@ from coolsim.result import Result
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, courses, outcomes_of
 
-DEGREE = {1: 5, 2: 4, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
+DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
 LOCAL, SHRINK, SMALL = 0.35, 0.35, 0.13  # half width of the first small box, its shrinking, where that ends
 MOST_BOXES = 4
+BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
 # How far about a prediction the search goes on, in half widths of the box: a shift holds nearby only.
 NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
 TIMES, LOCAL_TIMES = 40, 24  # nodes of time
@@ -207,20 +208,12 @@ def _terms(nodes: Array, degree: int) -> tuple[Array, Array]:
 
 
 def _nodes(d: int, whole: bool) -> Array:
-    """Points of a survey in [−1, 1]^d: a tensor grid, and of three knobs points between its own."""
-    if d == 0:
-        return np.zeros((1, 0))
-    ends = np.cos(np.pi * np.arange({1: 7, 2: 5, 3: 3}[d]) / ({1: 7, 2: 5, 3: 3}[d] - 1))
-    between = np.array(list(product((-0.6, 0.6), repeat=d)))
-    if whole:
-        grid = np.array(list(product(ends, repeat=d)))
-        return np.concatenate([grid, between]) if d == 3 else grid
-    if d == 1:
-        return ends[::2, None]
-    if d == 2:
-        return np.array(list(product((-1.0, 0.0, 1.0), repeat=2)))
-    faces = np.concatenate([np.eye(d), -np.eye(d)])
-    return np.concatenate([np.array(list(product((-1.0, 1.0), repeat=d))), faces, np.zeros((1, d))])
+    """Points of a survey in [−1, 1]^d: corners, faces and centre, and of the whole box others between them."""
+    if d < 2:
+        return np.cos(np.pi * np.linspace(0, 1, 5 if whole else 3))[:, None] if d else np.zeros((1, 0))
+    corners = np.array(list(product((-1.0, 1.0), repeat=d)))
+    parts = [corners, np.eye(d), -np.eye(d), np.zeros((1, d))]
+    return np.concatenate([*parts, BETWEEN * corners] if whole else parts)
 
 
 class Search:
@@ -318,7 +311,7 @@ def looked(survey: Survey, goal: Goal, about: Array | None = None, near: float =
     for _ in range(ZOOMS):
         counts = [GRID[d]] * d if timed else [GRID[d]] * (d - 1) + [LINE] * (d > 0)
         axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts)]
-        states = np.array(list(product(*axes))).reshape(-1, d)
+        states = np.array(list(product(*axes))).reshape(-1, d) if d else np.zeros((1, 0))
         values = survey.at(states)
         if timed:
             place = np.broadcast_to(survey.times, values.shape[1:])
