@@ -240,12 +240,17 @@ def test_one_step_holds_when_predicted(batch):
         assert said[name].temperature == pytest.approx(out.temperature, abs=0.3), name
 
 
-def test_limits_of_pellets_and_evenness_are_kept(batch):
-    """Both are set where the cheapest settings without them break them, so that they do bind."""
-    _, free = batch
+def test_limits_of_pellets_and_evenness_are_kept():
+    """Both are set where the cheapest settings without them break them, so that they do bind.
+
+    Dear electricity makes hot air and a short time cheapest; the feed comes in at 60 °C, so less cannot be asked.
+    """
+    dear = HEAD.replace("0.15 /kWh", "20 /kWh")
+    free = coolsim.find_settings(loads(dear + BATCH + TIMED))
+    assert free.result.history.highest_temperature.max() > 65.0
     hottest = float(free.result.history.highest_temperature.max()) - 3.0
     deviation = 0.97 * float(free.result.spread.deviation_wb)
-    bound = HEAD.replace('"13 %"', f'"13 %"\nmaximum_deviation = "{100 * deviation!r} %"') + BATCH + TIMED
+    bound = dear.replace('"13 %"', f'"13 %"\nmaximum_deviation = "{100 * deviation!r} %"') + BATCH + TIMED
     case = loads(bound + f'maximum_pellet_temperature = "{hottest!r} degC"\n')
     answer = coolsim.find_settings(case)
     assert answer.met
@@ -257,7 +262,7 @@ def test_limits_of_pellets_and_evenness_are_kept(batch):
     assert max(r.profile.pellet_temperature.max() for r in ends) <= hottest + 0.1  # points of another mesh
     assert ends[-1].spread.deviation_wb <= deviation + 1e-8
     assert ends[-1].pellets_out.moisture_wb <= 0.13 + 1e-8
-    assert answer.cost.per_tonne > free.cost.per_tonne
+    assert answer.cost.per_tonne >= 0.995 * free.cost.per_tonne  # what the search may miss of the least
     assert {"pellet temperature", "deviation"} & {limit.limit for limit in answer.binding}
 
 
