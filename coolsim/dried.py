@@ -68,18 +68,9 @@ def gathered(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
 
 def solved(cases: Sequence[Case], inputs: Inputs, many: bool = False) -> tuple[Result, list[Solution]]:
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
-    phases = _phases(cases, inputs)
     cooler = cases[0].cooler
-    shape = pellet.shape_exponent(
-        _column(cases, inputs, lambda c: c.feed.diameter), _column(cases, inputs, lambda c: c.feed.length)
-    )
-    pellets = Pellet(
-        shape,
-        _column(cases, inputs, lambda c: c.cooler.shrinkage),
-        getattr(cooler, "mixing", "none") == "continuous",
-    )
+    phases, pellets, efficiency = laid(cases, inputs)
     solutions = drying.solve(bed_of(inputs), phases, pellets)
-    efficiency = _column(cases, inputs, _fan_efficiency)
     columns = _collected(len(inputs.radius), inputs, solutions, efficiency)
     scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns)
@@ -90,6 +81,19 @@ def solved(cases: Sequence[Case], inputs: Inputs, many: bool = False) -> tuple[R
     if len(failed):
         raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
     return result, solutions
+
+
+def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:
+    """Phases, pellets and efficiency of the fans of dryers of one kind, of inputs as gathered."""
+    shape = pellet.shape_exponent(
+        _column(cases, inputs, lambda c: c.feed.diameter), _column(cases, inputs, lambda c: c.feed.length)
+    )
+    pellets = Pellet(
+        shape,
+        _column(cases, inputs, lambda c: c.cooler.shrinkage),
+        getattr(cases[0].cooler, "mixing", "none") == "continuous",
+    )
+    return _phases(cases, inputs), pellets, _column(cases, inputs, _fan_efficiency)
 
 
 def _reason(solutions: list[Solution], failed: int, count: int) -> str:
@@ -226,7 +230,7 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
             k = record.index
             dry_air = phase.air_flux[k] * record.duration
             Y, h = over_step(record.outlet)
-            drop, lift, volume = _through(s, phase, record)
+            drop, lift, volume = through(s, phase, record)
             totals["air"][k] += dry_air
             totals["vapour"][k] += dry_air * Y
             totals["enthalpy"][k] += dry_air * h
@@ -239,7 +243,7 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     return totals | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
 
 
-def _through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array]:
+def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array]:
     """Clean pressure drop [Pa], highest lift-off, and the air's volume before the bed [m³/kg], at a step's end."""
     k, dryer = record.index, s.dryer
     bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
@@ -381,6 +385,7 @@ def _history(s: Solution) -> History:
                     X[0] / (1 + X[0]),
                     X[-1] / (1 + X[-1]),
                     float(w @ T),
+                    float(T.max()),
                     *(T_in, Y_in, T_out, Y_out, rate, zone),
                 )
             )

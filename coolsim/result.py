@@ -157,6 +157,9 @@ class History:
     temperature: Array = documented(
         "°C", "mean pellet temperature, shape (steps,)", "Tp", json="temperature_C"
     )
+    highest_temperature: Array = documented(
+        "°C", "of the hottest layer of pellets, shape (steps,)", json="highest_temperature_C"
+    )
     inlet_air_temperature: Array = documented(
         "°C", "air blown in, shape (steps,)", json="inlet_air_temperature_C"
     )

@@ -29,6 +29,7 @@ MODULES = (
     "studies.settings.find",
     "studies.settings.changes",
     "studies.plant",
+    "studies.drying.knobs",
     "studies.settings.advice",
     "studies.sensitivity",
     "studies.uncertainty",

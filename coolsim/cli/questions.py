@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -92,16 +92,19 @@ def find(
     """Find the cheapest settings of SCENARIO that meet its target.
 
     Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
-    bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air.
+    bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air. Of a
+    batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation; of a belt: airflow (of all
+    zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed).
 
     Exit status: 0 answered, 3 the target is out of reach (the nearest state and what would help are
     answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
     check_json(json)
     case = case_of(scenario, overrides)
+    from coolsim.output import dryer_settings, settings
     from coolsim.output import json as as_json
-    from coolsim.output import settings
     from coolsim.output import uncertainty as sure
+    from coolsim.studies.asked import is_dryer
     from coolsim.studies.settings import advice
     from coolsim.studies.settings.surely import read_chance, with_chance
 
@@ -110,14 +113,17 @@ def find(
         roomy, spread = (case, None) if wanted is None else with_chance(case, wanted)
         found = advice.advise(roomy)
     page = page_for(units)
-    deliver(
-        lambda: settings.advised(case, found, page, sure.told(spread, page, wanted) if spread else ""),
-        lambda: (
-            as_json.settings_document(case, found, scenario, version())
-            | ({"uncertainty": sure.written(spread) | {"chance": wanted}} if spread else {})
-        ),
-        json,
-    )
+
+    def printed() -> str:
+        if is_dryer(case):
+            return dryer_settings.advised(case, found, page)
+        return settings.advised(case, found, page, sure.told(spread, page, wanted) if spread else "")
+
+    def written() -> dict[str, Any]:
+        document = as_json.settings_document(case, found, scenario, version())
+        return document | ({"uncertainty": sure.written(spread) | {"chance": wanted}} if spread else {})
+
+    deliver(printed, written, json)
     return ANSWERED if found.answer.met else OUT_OF_REACH
 
 

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.fields import Array
-from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
 from coolsim.model import drying, solve
 from coolsim.model.bed import Bed, Fed
 from coolsim.model.pellet_shells import Shells, on_shells, shaped_shells
@@ -80,7 +80,7 @@ def of_dryers(bed: Bed, solutions: Sequence[drying.Solution]) -> Leaving:
 
 def _dried(s: drying.Solution) -> tuple[Array, Array, dict[str, Array]]:
     dryer, end = s.dryer, s.marches[-1].pellets
-    w = db.point_weights(dryer.z)
+    w = dr.point_weights(dryer.z)
     mean, T = drying.mean_exit(s)
     X = (w[:, None] * end.moisture).sum(axis=0)
     Q = (dryer.shells.volume * dryer.bed.bound_water(X)[0]).sum(axis=0)
@@ -89,8 +89,8 @@ def _dried(s: drying.Solution) -> tuple[Array, Array, dict[str, Array]]:
         "enthalpy": dryer.laws.pellet_enthalpy(dryer.bed, mean, T, Q),
         "bound_heat": Q,
         "temperature": T,
-        "size": db.size(dryer, mean),
-        "entered_moisture": (w * db.means(dryer, s.start.moisture)[0]).sum(axis=0),
+        "size": dr.size(dryer, mean),
+        "entered_moisture": (w * dr.means(dryer, s.start.moisture)[0]).sum(axis=0),
         "entered_enthalpy": (w * s.start.enthalpy).sum(axis=0),
     }
     return dryer.shells.volume, X, numbers

@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
 from coolsim.equipment.operating_point import Status
-from coolsim.result import FanRun, Result, Schedule, StageRun
+from coolsim.result import FanRun, Result, StageRun
 from coolsim.scenario import inputs
 
 if TYPE_CHECKING:
-    from coolsim.studies.plant import Cost, Settings
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.settings.find import AtLimit, Reached
     from coolsim.studies.sizing.answer import SizeAnswer
@@ -30,6 +29,9 @@ _LIMIT_UNITS = {
     "bed depth": ("m", 1.0),
     "inlet air temperature": ("degC", 1.0),
     "residence time": ("s", 1.0),
+    "temperature": ("degC", 1.0),
+    "pellet temperature": ("degC", 1.0),
+    "drying time": ("s", 1.0),
 }
 
 
@@ -136,10 +138,11 @@ def _fan(run: FanRun) -> dict[str, Any]:
     return _where_known(run, "fan") | {"status": Status(int(run.status)).name.lower().replace("_", " ")}
 
 
-def _where_known(data: Settings | Cost | FanRun | Schedule, name: str) -> dict[str, Any]:
+def _where_known(data: Any, name: str) -> dict[str, Any]:
     """A group with null for what there is not: a speed without a fan, a cost where the fan is off its curve."""
+    numbers = {f.name: getattr(data, f.name) for f in dataclasses.fields(data)}
     unknown: dict[str, Any] = {
-        f.name: None for f in dataclasses.fields(data) if math.isnan(getattr(data, f.name))
+        n: None for n, x in numbers.items() if not isinstance(x, tuple) and math.isnan(x)
     }
     return group(dataclasses.replace(data, **unknown), name) or {}
 

@@ -58,9 +58,9 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "") -> str:
         tables.limits(case, answer.result, page),
         sure,
         "" if answer.met else _smallest_changes(case, answer, page) + _dryer(advice.heated, answer, page),
-        _costs(case, answer.cost, page),
+        costs(case, answer.cost, page),
         "".join(wrapped(text, page) for text in _sentences(case, advice, page)),
-        _one_step(answer, page),
+        one_step(answer, page),
         tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
     return joined(parts)
@@ -115,7 +115,7 @@ def _in_a_line(case: Case, settings: Settings, page: Page) -> str:
 # -- what it costs
 
 
-def _costs(case: Case, cost: Cost, page: Page) -> str:
+def costs(case: Case, cost: Cost, page: Page) -> str:
     currency = case.tables["costs"]["currency"]
     mass = "short ton" if page.units == "us" else "t"
     rows = [("electricity", cost.electricity)]
@@ -274,7 +274,7 @@ def _dryer(heated: Heated | None, answer: SettingsAnswer, page: Page) -> str:
 # -- one step
 
 
-def _one_step(answer: SettingsAnswer, page: Page) -> str:
+def one_step(answer: SettingsAnswer, page: Page) -> str:
     """Return what one step of each thing adds to the exit."""
     out, unit = answer.result.pellets_out, page.unit(u.DIFFERENCE)
     rows = []

@@ -233,6 +233,12 @@ def verdict(case: Case, result: Result, page: Page) -> str:
         rows.append(
             ("water activity, evened out", f"≤ {wanted:g}", _met(got, 0.0, wanted, f"{got:.3f}", None))
         )
+    if "maximum_deviation" in target and result.spread is not None:
+        wanted, got = target["maximum_deviation"], float(result.spread.deviation_wb)
+        miss = f"{100 * got:.2f} points"
+        rows.append(
+            ("deviation over the bed", f"≤ {100 * wanted:.4g} points", _met(got, 0.0, wanted, miss, None))
+        )
     return table([("target", "", ""), *rows], page, bold=(0,)) if rows else ""
 
 
@@ -248,14 +254,16 @@ def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
 def limits(case: Case, result: Result, page: Page) -> str:
     """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
     most_allowed, bed, rows = case.tables["limits"], result.bed, []
-    us = page.units == "us"
+    us, history = page.units == "us", result.history
+    hottest = None if history is None else float(history.highest_temperature.max())
     for name, label, value, dimension, digits in (
+        ("pellet_temperature", "hottest pellets", hottest, u.TEMPERATURE, 1),
         ("exhaust_relative_humidity", "exhaust", result.air_out.relative_humidity, u.FRACTION, 1),
         ("lift_off", "lift-off", bed.lift_off, u.FRACTION, 1),
         ("bed_pressure_drop", "pressure drop", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
     ):
         most = most_allowed.get(f"maximum_{name}")
-        if most is not None:
+        if most is not None and value is not None:
             got = page.number(value, dimension, digits)
             what = f"≤ {page.number(most, dimension, digits)}"
             rows.append((label, what, _met(float(value), 0.0, most, got, None)))

@@ -253,6 +253,13 @@ _TARGET = {
         u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
     ),
     "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+    "maximum_deviation": _quantity(
+        u.FRACTION,
+        "1.5 %",
+        "0.01 %",
+        "30 %",
+        "of a dryer: standard deviation of moisture over the bed, points",
+    ),
 }
 
 _LIMITS = {
@@ -269,6 +276,11 @@ _LIMITS = {
         "200 degC",
         "only where the inlet air can be heated",
         hint=_FAHRENHEIT,
+    ),
+    "duration": _pair(u.TIME, '["15 min", "60 min"]', "1 s", "24 h", "of a batch, lowest and highest"),
+    "recirculation": _pair(u.FRACTION, '["0 %", "80 %"]', "0 %", "95 %", "of a batch, lowest and highest"),
+    "maximum_pellet_temperature": _quantity(
+        u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT
     ),
     "maximum_exhaust_relative_humidity": _quantity(
         u.FRACTION, "92 %", "1 %", "100 %", "above it the exhaust wets the duct"

@@ -12,6 +12,10 @@ from coolsim.errors import Fault, InputError
 from coolsim.physics import air, sorption
 
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
+OF_DRYERS = {
+    "target": ("maximum_deviation",),
+    "limits": ("duration", "recirculation", "maximum_pellet_temperature"),
+}
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
 # What outside air can be, in the words of its error: lowest, highest, and factor and format of what is shown.
 _AIR: dict[str, tuple[float, float, float, str]] = {
@@ -19,6 +23,10 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
     "relative_humidity": (0.0, 1.0, 100.0, "{:g} %"),
     "pressure": (45e3, 110e3, 1e-3, "{:g} kPa"),
 }
+
+
+def is_dryer(case: Case) -> bool:
+    return case.cooler.arrangement in ("batch", "belt")
 
 
 def only_coolers(case: Case, question: str) -> None:
@@ -34,8 +42,18 @@ def only_coolers(case: Case, question: str) -> None:
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    only_coolers(case, "settings are searched")
-    faults = []
+    only_coolers(case, "settings are found")
+    faults = [
+        Fault(
+            where(case, f"{table}.{key}"),
+            f"{table}.{key}",
+            "a limit of dryers",
+            "leave it out of a cooler",
+        )
+        for table, keys in OF_DRYERS.items()
+        for key in keys
+        if key in case.tables.get(table, {})
+    ]
     for table, key, example in (
         ("target", "moisture", 'moisture = "12 %"'),
         ("costs", "electricity", 'electricity = "0.15 /kWh"'),

@@ -206,7 +206,7 @@ def test_a_line_is_printed_and_written(run, tmp_path):
     assert dryer["schedule"]["capacity_kg_h"] == pytest.approx(600) and dryer["schedule"][
         "load"
     ] == pytest.approx(1)
-    assert dryer["energy"]["MJ_per_kg_water"] > 2.4 and len(dryer["history"]["time_s"]) > 20
+    assert dryer["energy"]["MJ_per_kg_water"] > 2.4 and len(dryer["history"]["time_s"]) > 5
     assert written["inputs"]["stage.2.stand_by"] == "10 min"
 
 

@@ -18,6 +18,7 @@ from coolsim.equipment import fan
 from coolsim.fields import documented
 from coolsim.predict import predict
 from coolsim.result import Warning
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.plant import KNOBS, Settings, Tried, excesses, knob_range, limits_of, try_settings
 from coolsim.studies.search import FULL, KEPT, SURVEY, with_limits
 from coolsim.studies.settings.find import AT_LIMIT, Reached, SettingsAnswer, find_settings
@@ -50,6 +51,13 @@ class Advice:
 
 def advise(case: Case) -> Advice:
     """Find the cheapest settings of a case and what to say about them."""
+    if is_dryer(case):
+        from coolsim.studies.drying import find as dryers
+
+        found = dryers.explained(case, find_settings(case))
+        window = (found.driest, found.wettest)
+        kept = not any(np.isnan(end.moisture_wb) for end in window)
+        return Advice(found, window if kept else None, None)
     return explained(case, find_settings(case))
 
 

@@ -19,7 +19,7 @@ from coolsim.case import Air, Case
 from coolsim.fields import Array, documented
 from coolsim.result import Result
 from coolsim.studies import search as searching
-from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check, check_air
+from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check, check_air, is_dryer
 from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.plant import (
     Cost,
@@ -67,7 +67,7 @@ class Reached:
     """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
     moisture_wb: Any = documented("kg/kg wet", "exit moisture")
-    settings: Settings = documented("-", "the settings that give it")
+    settings: Any = documented("-", "the settings that give it")
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class SettingsAnswer:
     """The answer of `find_settings`; where `met` is false, the state nearest to the target."""
 
     met: bool = documented("-", "whether the target is met within the limits")
-    settings: Settings = documented("-", "what to dial in")
+    settings: Any = documented("-", "what to dial in: Settings, or DryerSettings of a dryer")
     result: Result = documented("-", "the full prediction at these settings")
     cost: Cost = documented("-", "what they cost")
     binding: tuple[AtLimit, ...] = documented("-", "limits at which they stand")
@@ -134,6 +134,8 @@ def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather
 def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | SettingsByWeather:
     """Cheapest airflow, bed depth and inlet-air temperature that meet [target] within [limits].
 
+    Of a dryer: what `studies.drying.knobs` lists for its arrangement, in one state of air.
+
     air: replaces the outside air; where it holds arrays (they broadcast), the answer is a SettingsByWeather
     with one entry per weather, from one search.
 
@@ -144,6 +146,10 @@ def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | Set
     """
     if air is not None:
         case = dataclasses.replace(case, air=check_air(air))
+    if is_dryer(case):
+        from coolsim.studies.drying import find as dryers
+
+        return dryers.find(case)
     check(case)
     limits = limits_of(case)
     if np.ndim(case.air.temperature):
@@ -169,6 +175,10 @@ def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | Set
 
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each."""
+    if is_dryer(case):
+        from coolsim.studies.drying import find as dryers
+
+        return dryers.reachable(case)
     check(case)
     found = _search(case, Plant(case), (case.feed.moisture,) * 2).find(_ends(case, limits_of(case)))
     driest, wettest = map(_reached, found)

@@ -11,6 +11,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario import units
+from coolsim.studies.asked import only_coolers
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import find_settings
 from coolsim.studies.uncertainty import SAMPLES, Sampled, Uncertainty, sampled, summed_up, wishes_kept
@@ -41,6 +42,7 @@ def with_chance(case: Case, chance: float, samples: int = SAMPLES) -> tuple[Case
     wishes are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
     cheapest is taken; where none has, the last tells how far it gets.
     """
+    only_coolers(case, "settings with a chance are found")
     tried = [_tried(case, {}, samples)]
     each, room = chance, {name: DAMPED * r for name, r in _room(case, tried[0].sampled, chance).items()}
     while len(tried) <= ROUNDS and not chance <= tried[-1].met <= chance + NEAR:

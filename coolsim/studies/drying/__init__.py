@@ -1,0 +1,1 @@
+"""Settings of batch and belt dryers."""

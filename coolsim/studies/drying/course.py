@@ -1,0 +1,149 @@
+"""What has become of dryers at any time of their course: one march tells of every shorter one.
+
+Outcomes are what costs and limits ask for. Rows of arrays stand in the order of OUTCOMES.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from coolsim import dried
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.inputs import Inputs, bed_of
+from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
+from coolsim.model import drying
+from coolsim.model.bed import take
+from coolsim.numerics.stages import over_step
+from coolsim.physics import air, sorption
+from coolsim.predict import on_one_thread
+from coolsim.result import Result
+
+OUTCOMES = (
+    "moisture",  # kg/kg wet, mean of the bed
+    "temperature",  # °C, likewise
+    "water activity",  # of the mean moisture
+    "exhaust relative humidity",  # mean of all air so far
+    "lift-off",  # highest so far, as a share of minimum fluidisation
+    "bed pressure drop",  # Pa, highest so far
+    "pellet temperature",  # °C, of the hottest layer so far
+    "deviation",  # kg/kg wet, standard deviation over the bed
+    "heat",  # J per kg of wet feed
+    "fan",  # J of electricity per kg of wet feed
+)
+# Right to a few tenths of a point: what is found on it is corrected by predictions.
+ROUGH = drying.Resolution(cells=4, shells=6, refinements=0, step_tolerance=2 * drying.STEP_TOLERANCE)
+
+
+def courses(cases: Sequence[Case], times: Array) -> Array:
+    """Outcomes of dryers of one kind at `times` (T,) since they were laid, (outcomes, T, cases).
+
+    Cases are solved on a rough mesh. Raises NotConverged if one fails.
+    """
+    inputs = dried.gathered(cases)
+    phases, pellets, efficiency = dried.laid(cases, inputs)
+    with on_one_thread():
+        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=ROUGH)
+    failed = np.concatenate([s.index[~s.converged] for s in solutions])
+    if len(failed):
+        raise NotConverged("a dryer tried on the way did not converge", np.sort(failed), None)
+    answer = np.empty((len(OUTCOMES), len(times), len(cases)))
+    for s in solutions:
+        some = take(inputs, s.index)
+        for k, (ends, outcomes) in zip(s.index, _traced(s, some, efficiency[s.index])):
+            for row, values in enumerate(outcomes):
+                answer[row, :, k] = np.interp(times, ends, values)
+    return answer
+
+
+def _traced(s: drying.Solution, inputs: Inputs, efficiency: Array) -> list[tuple[Array, Array]]:
+    """Of each case: ends of its steps (S,), and outcomes there (outcomes, S)."""
+    bed, rows = s.dryer.bed, _rows(s, efficiency)
+    wet_weight = inputs.bulk_density * inputs.bed_depth
+    return [
+        (table[:, 0], _outcomes(table, _one(inputs, k), float(bed.pressure[k]), float(wet_weight[k])))
+        for k, table in enumerate(rows)
+    ]
+
+
+def _one(inputs: Inputs, k: int) -> Inputs:
+    return take(inputs, np.array([k]))
+
+
+def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
+    """Per case, a row per step: its end, states there, and what passed in it."""
+    weights = dr.point_weights(s.dryer.z)
+    rows: list[list[Array]] = [[] for _ in efficiency]
+    began = np.zeros(len(efficiency))
+    for phase, march in zip(s.phases, s.marches):
+        for record in march.records:
+            k = record.index
+            w, X = weights[:, k], record.mean_moisture
+            T = record.points[:, db.TP, 1]
+            wet = X / (1 + X)
+            spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
+            drop, lift, volume = dried.through(s, phase, record)
+            dry_air = phase.air_flux[k] * record.duration
+            Y, h = over_step(record.outlet)
+            columns = (
+                *(began[k] + record.time, (w * X).sum(axis=0), (w * T).sum(axis=0), T.max(axis=0), spread),
+                *(lift, drop, dry_air, dry_air * Y, dry_air * h),
+                *(dry_air * record.heat, dry_air * volume * drop / efficiency[k]),
+            )
+            for case, row in zip(k, np.transpose(columns)):
+                rows[case].append(row)
+        began = began + phase.programme.duration
+    return [np.array(case) for case in rows]
+
+
+def _outcomes(table: Array, inputs: Inputs, pressure: float, wet_weight: float) -> Array:
+    """Outcomes of one case at the ends of its steps, (outcomes, S)."""
+    _, X, T, hottest, spread, lift, drop, *passed = table.T
+    dry_air, vapour, enthalpy, heat, fan = np.cumsum(passed, axis=1)
+    Y = vapour / dry_air
+    T_air = air.temperature_from_enthalpy(enthalpy / dry_air, Y)
+    return np.stack(
+        [
+            X / (1 + X),
+            T,
+            sorption.water_activity(inputs.isotherm, X, T),
+            air.relative_humidity(T_air, Y, pressure),
+            np.maximum.accumulate(lift),
+            np.maximum.accumulate(drop),
+            np.maximum.accumulate(hottest),
+            spread,
+            heat / wet_weight,
+            fan / wet_weight,
+        ]
+    )
+
+
+def outcomes_of(case: Case, result: Result) -> Array:
+    """Outcomes of one dryer that was predicted, (outcomes,)."""
+    cooler, energy, history, spread = case.cooler, result.energy, result.history, result.spread
+    assert energy is not None and history is not None and spread is not None
+    batch = cooler.arrangement == "batch"
+    mass = (
+        case.feed.bulk_density * cooler.floor_area * cooler.bed_depth
+        if batch
+        else 3600 * case.feed.throughput
+    )
+    return np.array(
+        [
+            result.pellets_out.moisture_wb,
+            result.pellets_out.temperature,
+            result.after_equalising.water_activity,
+            result.air_out.relative_humidity,
+            result.bed.lift_off,
+            result.bed.pressure_drop,
+            history.highest_temperature.max(),
+            spread.deviation_wb,
+            energy.heat / mass,
+            energy.fan / mass,
+        ],
+        float,
+    )

@@ -1,0 +1,204 @@
+"""What to set on a dryer: the cheapest settings that meet the target, or the nearest and what would help.
+
+Cost is of the scenario's throughput: heat, electricity of the fans, and saleable weight lost below the target
+moisture. Everything returned was predicted on the full mesh.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.cautions import LEVELS
+from coolsim.fields import Array
+from coolsim.predict import input_band
+from coolsim.result import Warning
+from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.changes import one_step, smallest_changes
+from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search
+from coolsim.studies.plant import Cost
+from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
+
+AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
+_MOISTURE = OUTCOMES.index("moisture")
+
+
+def find(case: Case) -> SettingsAnswer:
+    """Cheapest settings of a batch or belt dryer; raises InputError naming what is missing or foreign."""
+    dials.check(case)
+    limits = limits_of(case)
+    search = Search(case, limits)
+    goal = Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits)
+    found = search.best(goal)
+    driest, wettest = (_reached(end) for end in ends(search))
+    return SettingsAnswer(
+        met=found.met,
+        settings=dials.settings_of(found.case),
+        result=found.result,
+        cost=cost_of(case, found),
+        binding=_binding(case, found),
+        broken=_stated(found, found.excess > KEPT, limits),
+        hardly_matters=(),
+        driest=driest,
+        wettest=wettest,
+        required_feed_moisture=None,
+        one_step=one_step(found),
+        smallest_changes=() if found.met else smallest_changes(goal, found),
+    )
+
+
+def reachable(case: Case) -> tuple[Reached, Reached]:
+    """Driest and wettest exit of a dryer within the machine's limits, with the settings of each."""
+    dials.check(case)
+    driest, wettest = ends(Search(case, limits_of(case)))
+    return _reached(driest), _reached(wettest)
+
+
+def ends(search: Search) -> tuple[Found, Found]:
+    """Driest and wettest exit: what the machine can do, whatever is wished."""
+    machine = tuple(limit for limit in search.limits if not limit.wish)
+    driest, wettest = (
+        search.quick(Goal(lambda outcomes, sign=sign: sign * outcomes[_MOISTURE], machine))  # type: ignore[misc]
+        for sign in (1.0, -1.0)
+    )
+    return driest, wettest
+
+
+def limits_of(case: Case) -> tuple[Limit, ...]:
+    """Everything that a state of a dryer must respect, from [target] and [limits]."""
+    target, limits = case.tables["target"], case.tables["limits"]
+    slack, above = target.get("tolerance"), target.get("maximum_above_ambient")
+    outside = float(case.air.temperature)
+    rows: tuple[tuple[str, str, float | None, float, float, bool], ...] = (
+        ("moisture", "moisture", target["moisture"] + (slack or 0.0), 1.0, 0.01, True),
+        ("moisture, lowest", "moisture", target["moisture"] - slack if slack else None, -1.0, 0.01, True),
+        ("temperature", "temperature", None if above is None else outside + above, 1.0, 5.0, True),
+        ("water activity", "water activity", target.get("maximum_water_activity"), 1.0, 0.05, True),
+        ("deviation", "deviation", target.get("maximum_deviation"), 1.0, 0.01, True),
+        (
+            "pellet temperature",
+            "pellet temperature",
+            limits.get("maximum_pellet_temperature"),
+            1.0,
+            5.0,
+            False,
+        ),
+        *(
+            (name, name, limits.get(f"maximum_{name.replace('-', '_').replace(' ', '_')}"), 1.0, scale, False)
+            for name, scale in (
+                ("exhaust relative humidity", 0.1),
+                ("lift-off", 0.2),
+                ("bed pressure drop", 500.0),
+            )
+        ),
+    )
+    return tuple(
+        Limit(name, OUTCOMES.index(outcome), bound, sign, scale, wish)
+        for name, outcome, bound, sign, scale, wish in rows
+        if bound is not None
+    )
+
+
+def _parts(case: Case, outcomes: Array) -> Array:
+    """Electricity, heat and weight lost, per kg of wet feed, (3, …)."""
+    prices, target = case.tables["costs"], case.tables["target"]["moisture"]
+    named = dict(zip(OUTCOMES, outcomes))
+    M = np.minimum(named["moisture"], target)
+    solid = 1 - case.feed.moisture
+    return np.stack(
+        [
+            prices["electricity"] * named["fan"],
+            prices.get("heat", 0.0) * named["heat"],
+            prices.get("feed", 0.0) * solid * (1 / (1 - target) - 1 / (1 - M)),
+        ]
+    )
+
+
+def cost_of(case: Case, found: Found) -> Cost:
+    hourly = 3600.0 * case.feed.throughput * _parts(case, found.outcomes)
+    total = float(hourly.sum())
+    electricity, heat, lost = map(float, hourly)
+    return Cost(electricity, heat, lost, total, total / (3.6 * case.feed.throughput))
+
+
+# ---- The answer's parts --------------------------------------------------------------------------------
+
+
+def _stated(found: Found, which: Any, limits: tuple[Limit, ...]) -> tuple[AtLimit, ...]:
+    return tuple(AtLimit(x.name, float(found.outcomes[x.outcome])) for x, said in zip(limits, which) if said)
+
+
+def _binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
+    at = list(_stated(found, np.abs(found.excess) <= AT_LIMIT, limits_of(case)))
+    for name, (low, high) in dials.ranges(case).items():
+        for end, value in (("lowest", low), ("highest", high)):
+            if low < high and abs(found.knobs[name] - value) <= AT_LIMIT * (high - low):
+                at.append(AtLimit(f"{dials.words(name)}, {end}", found.knobs[name]))
+    return tuple(at)
+
+
+def _reached(found: Found) -> Reached:
+    """An end of the window; nan where no settings keep the machine's limits."""
+    M = float(found.outcomes[_MOISTURE]) if found.met else np.nan
+    return Reached(M, dials.settings_of(found.case))
+
+
+# ---- For a person to read ------------------------------------------------------------------------------
+
+
+def explained(case: Case, answer: SettingsAnswer) -> SettingsAnswer:
+    """The answer with the band that its inputs leave open, and words for what prices and time leave out."""
+    there = at_settings(case, answer)
+    warnings = sorted(
+        (*answer.result.warnings, *_free(case), *_keeping_up(there)), key=lambda w: LEVELS.index(w.level)
+    )
+    result = dataclasses.replace(
+        answer.result, input_band=input_band(there, answer.result), warnings=tuple(warnings)
+    )
+    return dataclasses.replace(answer, result=result)
+
+
+def at_settings(case: Case, answer: SettingsAnswer) -> Case:
+    """The case with its dryer set as an answer says."""
+    there = {n: getattr(answer.settings, n) for n in dials.now(case)}
+    return dials.dialled(case, there)
+
+
+def _free(case: Case) -> list[Warning]:
+    prices, said = case.tables["costs"], []
+    if "heat" not in prices:
+        said.append(Warning("check", "heat has no price (costs.heat): drying with it counts as free."))
+    if "feed" not in prices:
+        text = "feed has no price (costs.feed): weight lost to overdrying counts as nothing."
+        said.append(Warning("note", text))
+    if "efficiency" not in case.tables.get("fan", {}):
+        said.append(
+            Warning(
+                "note", "no fan.efficiency is given: electricity is priced with an assumed 55 %, bed only."
+            )
+        )
+    return said
+
+
+def _keeping_up(case: Case) -> list[Warning]:
+    """Whether a batch is done before the line has made the next one."""
+    c = case.cooler
+    if c.arrangement != "batch":
+        return []
+    mass = case.feed.bulk_density * c.floor_area * c.bed_depth
+    every = mass / case.feed.throughput
+    left = (every - c.duration) / 60
+    made = f"the line makes a batch of {mass:.0f} kg in {every / 60:.0f} min"
+    if left <= 0:
+        return [
+            Warning(
+                "check",
+                f"{made}, this drying takes {c.duration / 60:.0f}: one dryer does not keep up. Shorten "
+                "limits.duration, or add a dryer.",
+            )
+        ]
+    return [Warning("note", f"{made}: {left:.0f} min are left to fill, cool and empty the dryer.")]

@@ -1,0 +1,360 @@
+"""The best state of a dryer: surveyed on a rough mesh, closed in on, then corrected by full predictions.
+
+1. A few dozen settings over the whole box are marched side by side. Time needs no settings of its own: one march to
+   the longest tells of every shorter one.
+2. Polynomials through the outcomes (logarithms of what is positive) are looked at on a grid, with the crossings of
+   limits along its last axis, then on ever smaller grids about the best.
+3. A smaller box about the best is surveyed anew, twice or until the best lies inside.
+4. The best is predicted on the full mesh, the fit shifted by the difference, and looked at again.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.polynomial import chebyshev
+
+from coolsim.case import Case
+from coolsim.fields import Array
+from coolsim.predict import predict
+from coolsim.result import Result
+from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.course import OUTCOMES, courses, outcomes_of
+
+DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
+LOCAL, SHRINK, SMALL = 0.35, 0.35, 0.13  # half width of the first small box, its shrinking, where that ends
+MOST_BOXES = 4
+BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
+# How far about a prediction the search goes on, in half widths of the box: a shift holds nearby only.
+NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
+TIMES, LOCAL_TIMES = 40, 24  # nodes of time
+GRID = {0: 1, 1: 101, 2: 41, 3: 17}  # nodes per knob
+LINE = 61  # nodes of the last axis
+ZOOMS = 3
+AGREED = 3e-5  # kg/kg wet between fit and prediction
+MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
+KEPT = 1e-6
+_PLAIN = np.array([n in ("temperature", "pellet temperature") for n in OUTCOMES])  # not as logarithms
+_TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A wish or limit on one outcome."""
+
+    name: str
+    outcome: int
+    bound: float
+    sign: float  # +1: must not exceed; −1: must not fall below
+    scale: float
+    wish: bool
+
+
+@dataclass(frozen=True)
+class Box:
+    """Where settings are looked for, in coordinates in which outcomes are near to smooth."""
+
+    names: tuple[str, ...]  # of knobs besides time
+    low: Array
+    high: Array
+    times: tuple[float, float] | None  # None: not to be set
+
+    def knobs(self, u: Array) -> dict[str, Array]:
+        """Knobs at coordinates (n, knobs)."""
+        return {n: _BACK.get(n, _same)(x) for n, x in zip(self.names, u.T)}
+
+    def about(self, u: Array, time: float, width: float, whole: Box) -> Box:
+        """A smaller box inside the whole one, `width` of its half width to either side."""
+        half = 0.5 * width * (whole.high - whole.low)
+        centre = np.clip(u, whole.low + half, whole.high - half)
+        times = whole.times
+        if times is not None:
+            share = 1.0 + width
+            times = max(times[0], time / share), min(times[1], time * share)
+        return Box(self.names, centre - half, centre + half, times)
+
+
+def _same(x: Array) -> Array:
+    return x
+
+
+def _circulated(r: Array) -> Array:
+    return -np.log(1 - r)
+
+
+def _recirculation(x: Array) -> Array:
+    return 1 - np.exp(-x)
+
+
+_FORTH: dict[str, Callable[[Array], Array]] = {
+    "airflow": np.log,
+    "bed_depth": np.log,
+    "recirculation": _circulated,
+}
+_BACK: dict[str, Callable[[Array], Array]] = {
+    "airflow": np.exp,
+    "bed_depth": np.exp,
+    "recirculation": _recirculation,
+}
+
+
+@dataclass(frozen=True)
+class Found:
+    """A state that was predicted on the full mesh."""
+
+    knobs: dict[str, float]
+    case: Case
+    result: Result
+    outcomes: Array
+    excess: Array  # of each limit
+    cost: float
+
+    @property
+    def met(self) -> bool:
+        return bool((self.excess <= KEPT).all())
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What is sought: the least of `cost` (of knobs' outcomes) that keeps the limits."""
+
+    cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…)
+    limits: tuple[Limit, ...]
+
+    def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
+        """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
+        over = np.maximum(excesses(self.limits, outcomes, margin), 0.0)
+        weight = np.array([1.0 if limit.wish else 1e3 for limit in self.limits])
+        broken = np.tensordot(weight, over, 1)
+        return np.where(broken > KEPT, 1e12 * (1 + broken), self.cost(outcomes))
+
+
+def excesses(limits: tuple[Limit, ...], outcomes: Array, margin: float = 0.0) -> Array:
+    """How far each limit is broken, in its scale, (limits, …); ≤ 0 where kept."""
+    rows = [x.sign * (outcomes[x.outcome] - x.bound) / x.scale + margin for x in limits]
+    return np.array(rows).reshape(len(limits), *outcomes.shape[1:])
+
+
+class Survey:
+    """Outcomes over a box as polynomials of the knobs at each node of time."""
+
+    def __init__(self, case: Case, box: Box, nodes: Array) -> None:
+        self.box, d = box, len(box.names)
+        u = 0.5 * (box.low + box.high) + 0.5 * (box.high - box.low) * nodes
+        self.times = _times(case, box)
+        settings = box.knobs(u)
+        states = [dials.dialled(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))]
+        if box.times:
+            states = [dials.dialled(state, {"duration": float(self.times[-1])}) for state in states]
+            found = courses(states, self.times)
+        else:  # each at its own end: a belt's dwell goes with its depth
+            found = courses(states, np.array([np.inf]))
+        rows = _smooth(found)
+        self.degree = DEGREE.get(d, 0)
+        V, self.weight = _terms(nodes, self.degree)
+        table = rows.reshape(-1, len(u)).T
+        coefficients, *_ = np.linalg.lstsq(V * self.weight, table)
+        self.coefficients = self.weight[:, None] * coefficients
+        self.shape = rows.shape[:2]
+        self.shift = np.zeros(len(OUTCOMES))
+
+    def at(self, u: Array) -> Array:
+        """Smoothed outcomes on lines of time, (outcomes, n, times)."""
+        nodes = (u - 0.5 * (self.box.low + self.box.high)) / np.maximum(
+            0.5 * (self.box.high - self.box.low), _TINY
+        )
+        V, _ = _terms(nodes, self.degree)
+        rows = (V @ self.coefficients).T.reshape(*self.shape, len(u))
+        return np.moveaxis(rows, 1, 2) + self.shift[:, None, None]
+
+    def one(self, u: Array, time: float) -> Array:
+        """Smoothed outcomes of one state, (outcomes,)."""
+        line = self.at(u[None])[:, 0]
+        if len(self.times) == 1:
+            return line[:, 0]
+        return np.array([np.interp(time, self.times, row) for row in line])
+
+
+def _times(case: Case, box: Box) -> Array:
+    if box.times is None:
+        return np.array([dials.now(case).get("duration", 0.0)])
+    low, high = box.times
+    return np.linspace(low, high, TIMES if high > 2 * low else LOCAL_TIMES)
+
+
+def _smooth(outcomes: Array) -> Array:
+    """Outcomes in the form in which they are fitted: logarithms of what is positive."""
+    plain = _PLAIN.reshape(-1, *[1] * (outcomes.ndim - 1))
+    return np.where(plain, outcomes, np.log(np.maximum(outcomes, _TINY)))
+
+
+def _rough(smooth: Array) -> Array:
+    plain = _PLAIN.reshape(-1, *[1] * (smooth.ndim - 1))
+    return np.where(plain, smooth, np.exp(np.where(plain, 0.0, np.clip(smooth, -50.0, 50.0))))
+
+
+def _terms(nodes: Array, degree: int) -> tuple[Array, Array]:
+    """Chebyshev terms up to a total degree, and their weights: of all fits the one of least high terms is taken."""
+    V, total = np.ones((len(nodes), 1)), np.zeros(1, int)
+    for t in nodes.T:
+        V = (V[:, :, None] * chebyshev.chebvander(t, degree)[:, None]).reshape(len(nodes), -1)
+        total = (total[:, None] + np.arange(degree + 1)).ravel()
+    kept = total <= degree + 1
+    return V[:, kept], 3.0 ** -total[kept].astype(float)
+
+
+def _nodes(d: int, whole: bool) -> Array:
+    """Points of a survey in [−1, 1]^d: corners, faces and centre, and of the whole box others between them."""
+    if d < 2:
+        return np.cos(np.pi * np.linspace(0, 1, 5 if whole else 3))[:, None] if d else np.zeros((1, 0))
+    corners = np.array(list(product((-1.0, 1.0), repeat=d)))
+    parts = [corners, np.eye(d), -np.eye(d), np.zeros((1, d))]
+    return np.concatenate([*parts, BETWEEN * corners] if whole else parts)
+
+
+class Search:
+    """A dryer in its box, with the survey of the whole of it."""
+
+    def __init__(self, case: Case, limits: tuple[Limit, ...]) -> None:
+        self.limits = limits
+        ranges = dials.ranges(case)
+        self.pinned = {n: low for n, (low, high) in ranges.items() if low == high}
+        self.case = dials.dialled(case, self.pinned)  # what stays
+        open_ = {n: r for n, r in ranges.items() if n not in self.pinned}
+        if (
+            "inlet_air_temperature" in open_
+        ):  # of all knobs but time, moisture answers best to it: the last axis
+            open_["inlet_air_temperature"] = open_.pop("inlet_air_temperature")
+        times = open_.pop("duration", None)
+        bounds = np.array([[_FORTH.get(n, _same)(np.array(x)) for x in r] for n, r in open_.items()])
+        low, high = bounds.reshape(-1, 2).T
+        self.box = Box(tuple(open_), low, high, times)
+        self.whole = Survey(self.case, self.box, _nodes(len(open_), True))
+
+    def best(self, goal: Goal) -> Found:
+        """The best state of a goal, closed in on."""
+        u, time = looked(self.whole, goal)
+        survey, width = self.whole, LOCAL
+        for _ in range(MOST_BOXES if self.box.names else 0):
+            box = self.box.about(u, time, width, self.box)
+            survey = Survey(self.case, box, _nodes(len(box.names), False))
+            u, time = looked(survey, goal)
+            if not self._at_inner_edge(box, u):
+                width *= SHRINK
+                if width < SMALL:
+                    break
+        return self.corrected(survey, goal, u, time)
+
+    def quick(self, goal: Goal) -> Found:
+        """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
+        found = self.predicted(goal, *looked(self.whole, goal))
+        if found.met:
+            return found
+        return self.corrected(copy.copy(self.whole), goal, *looked(self.whole, goal))
+
+    def corrected(self, survey: Survey, goal: Goal, u: Array, time: float) -> Found:
+        """The best of a few predictions, each after a shift of the survey by how far the one before was off it.
+
+        The shift holds near where it was found: so the search goes on nearby, ever closer.
+        """
+        tries: list[Found] = []
+        for near in NEARBY:
+            claimed = survey.one(u, time)
+            tries.append(self.predicted(goal, u, time))
+            last = tries[-1]
+            survey.shift = survey.shift + _smooth(last.outcomes) - claimed
+            off = abs(_rough(claimed)[0] - last.outcomes[0])
+            u, time = looked(survey, goal, u, near)
+            expected = goal.rank(_rough(survey.one(u, time)))
+            if off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected):
+                break
+        return min(tries, key=lambda found: float(goal.rank(found.outcomes)))
+
+    def predicted(self, goal: Goal, u: Array, time: float) -> Found:
+        knobs = {n: float(x[0]) for n, x in self.box.knobs(u[None]).items()}
+        if self.box.times is not None:
+            knobs["duration"] = time
+        return predicted(self.case, goal, self.pinned | knobs)
+
+    def _at_inner_edge(self, box: Box, u: Array) -> bool:
+        close = 0.02 * (box.high - box.low)
+        low = (u - box.low < close) & (box.low > self.box.low + close)
+        high = (box.high - u < close) & (box.high < self.box.high - close)
+        return bool((low | high).any())
+
+
+def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Found:
+    """A state on the full mesh."""
+    set_so = dials.dialled(case, knobs)
+    result = predict(set_so)
+    outcomes = outcomes_of(set_so, result)
+    return Found(knobs, set_so, result, outcomes, excesses(goal.limits, outcomes), float(goal.cost(outcomes)))
+
+
+def looked(survey: Survey, goal: Goal, about: Array | None = None, near: float = 1.0) -> tuple[Array, float]:
+    """The best state on a survey: on a grid and its crossings, then on ever smaller ones about the best.
+
+    With `about`, no further from it than `near` half widths of the box.
+    """
+    box, d = survey.box, len(survey.box.names)
+    low, high = box.low, box.high
+    timed = box.times is not None
+    if about is not None:
+        reach = 0.5 * near * (high - low)
+        low, high = np.maximum(about - reach, low), np.minimum(about + reach, high)
+    u, time = 0.5 * (low + high), float(survey.times[-1])
+    best = np.inf
+    for _ in range(ZOOMS):
+        counts = [GRID[d]] * d if timed else [GRID[d]] * (d - 1) + [LINE] * (d > 0)
+        axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts)]
+        states = np.array(list(product(*axes))).reshape(-1, d) if d else np.zeros((1, 0))
+        values = survey.at(states)
+        if timed:
+            place = np.broadcast_to(survey.times, values.shape[1:])
+        else:
+            lines = len(axes[-1]) if d else 1
+            values = values.reshape(len(OUTCOMES), -1, lines)
+            place = np.broadcast_to(axes[-1] if d else survey.times, values.shape[1:])
+        rank, line, at = _least(values, place, goal)
+        if rank < best:
+            best = rank
+            u, time = (states[line], at) if timed else (_with_last(states, line, at, counts), time)
+        span = 2.0 * (high - low) / np.maximum(np.array(counts or [2]) - 1, 1)[:d]
+        low, high = np.maximum(u - span, box.low), np.minimum(u + span, box.high)
+    return u, float(time)
+
+
+def _with_last(states: Array, line: int, at: float, counts: list[int]) -> Array:
+    if not counts:
+        return states[0]
+    u = states[line * counts[-1]].copy()
+    u[-1] = at
+    return u
+
+
+def _least(values: Array, place: Array, goal: Goal) -> tuple[float, int, float]:
+    """The least rank on lines of smoothed outcomes (outcomes, lines, n), with crossings of limits between nodes."""
+    rank = goal.rank(_rough(values), MARGIN)
+    k = int(np.argmin(rank))
+    line, j = np.unravel_index(k, rank.shape)
+    best = float(rank[line, j]), int(line), float(place[line, j])
+    excess = excesses(goal.limits, _rough(values), MARGIN)
+    for e in excess:
+        lines, before = np.nonzero((e[:, :-1] > 0) != (e[:, 1:] > 0))
+        if not len(lines):
+            continue
+        share = e[lines, before] / (e[lines, before] - e[lines, before + 1])
+        share = np.clip(
+            share + np.where(e[lines, before] > 0, 1e-4, -1e-4), 0.0, 1.0
+        )  # on the side that keeps it
+        there = (1 - share) * values[:, lines, before] + share * values[:, lines, before + 1]
+        crossing = goal.rank(_rough(there), 0.9 * MARGIN)
+        m = int(np.argmin(crossing))
+        if crossing[m] < best[0]:
+            a, b = place[lines[m], before[m]], place[lines[m], before[m] + 1]
+            best = float(crossing[m]), int(lines[m]), float((1 - share[m]) * a + share[m] * b)
+    return best
