@@ -59,6 +59,8 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     sweep = coolsim.predict([at(night, q) for q in np.linspace(500, 4500, 17)])
     year = coolsim.seasons(coolsim.load(SCENARIOS / "monsoon-year.toml"))
     size = coolsim.size(coolsim.load(SCENARIOS / "cooler-to-buy.toml"))
+    belt = coolsim.predict(coolsim.load(SCENARIOS / "belt-four-zones.toml"))
+    fitted = coolsim.fit(case, SCENARIOS / "delta-trials.csv")
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
@@ -93,6 +95,22 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "size_curve": (
             "What a larger floor saves, for two products in three kinds of weather.",
             lambda: plots.size_curve(size, currency="USD"),
+        ),
+        "drying_curve": (
+            "Moisture, drying rate and temperatures on a belt of four zones.",
+            lambda: plots.drying_curve(belt),
+        ),
+        "measured": (
+            "Trials on a line: what the model said before and after they were fitted, against what was measured.",
+            lambda: plots.measured(fitted),
+        ),
+        "learned": (
+            "What the trials taught: each number's interval beside its published range.",
+            lambda: plots.learned(fitted),
+        ),
+        "surer": (
+            "How much surer the exit became.",
+            lambda: plots.surer(fitted),
         ),
     }
 

@@ -41,7 +41,7 @@ def test_every_axis_has_its_unit(name: str, units: str) -> None:
     ours, theirs = {"°C", "m³/h", "Pa", "m", "mm", "m²", "kg/h", "kW", "g/kg dry air"}, set()
     if units == "us":
         ours, theirs = {"°F", "cfm", "inH2O", "in", "ft²", "lb/h", "kBTU/h", "grain/lb dry air"}, ours
-    both = {"min", "% wet basis", "h", "kWh/t", "USD", "USD/t"}
+    both = {"min", "% wet basis", "kg/h per kg dry solid", "h", "kWh/t", "USD", "USD/t"}
     named = ("calendar", "strategies")  # what stands along the bottom needs no unit: months, strategies
     for axis in drawn(name, units=units):
         shared = axis is not axis.figure.axes[-1] and len(axis.figure.axes) > 1

@@ -7,6 +7,7 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 
 from __future__ import annotations
 
+from coolsim.output.plots.drying import drying_curve
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
@@ -20,6 +21,7 @@ __all__ = [
     "balance",
     "bed",
     "calendar",
+    "drying_curve",
     "dwell",
     "fan_curve",
     "learned",

@@ -41,6 +41,10 @@ def _cooler(a: Answers) -> bool:
     return a.result.energy is None
 
 
+def _currency(a: Answers) -> str:
+    return a.case.tables.get("costs", {}).get("currency") or ""
+
+
 PICTURES: tuple[Picture, ...] = (
     Picture(
         "map",
@@ -78,6 +82,35 @@ PICTURES: tuple[Picture, ...] = (
         "The fan's curve, what bed and duct ask of it, and where both meet.",
         lambda a: a.sweep is not None,
         lambda a, units: plots.fan_curve(a.result, a.case, a.sweep, units=units),
+    ),
+    Picture(
+        "course",
+        "The course of drying",
+        "Moisture of the bed and of its outer layers, the rate at which water leaves, and temperatures; lines part "
+        "the zones of a belt.",
+        lambda a: a.result.history is not None,
+        lambda a, units: plots.drying_curve(a.result, units=units),
+    ),
+    Picture(
+        "curve",
+        "What a larger floor saves",
+        "Energy and running cost per tonne over the floor area; the floor that is taken is marked.",
+        lambda a: a.size is not None and a.size.met,
+        lambda a, units: plots.size_curve(a.size, currency=_currency(a), units=units),
+    ),
+    Picture(
+        "strategies",
+        "Ways to run the year",
+        "How the hours of each way end, and what it costs.",
+        lambda a: a.seasons is not None,
+        lambda a, units: plots.strategies(a.seasons),
+    ),
+    Picture(
+        "calendar",
+        "The year at today's settings",
+        "Exit moisture in every hour.",
+        lambda a: a.seasons is not None,
+        lambda a, units: plots.calendar(a.seasons, units=units),
     ),
     Picture(
         "balance",
