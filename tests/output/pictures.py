@@ -136,6 +136,4 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "calendar, fan": (1, lambda **how: plots.calendar(year(), "fan_speed", strategy=1, **how)),
     "strategies": (2, without_units(lambda **how: plots.strategies(year(), **how))),
     "size curve": (2, lambda **how: plots.size_curve(size(), currency="USD", **how)),
-    "drying curve, batch": (3, lambda **how: plots.drying_curve(answer("evening-batch"), **how)),
-    "drying curve, belt": (3, lambda **how: plots.drying_curve(answer("belt-four-zones"), **how)),
 }

@@ -13,10 +13,9 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.collections import QuadMesh
 from numpy.testing import assert_allclose
-from output.pictures import answer, size, year
+from output.pictures import size, year
 
 from coolsim import plots
-from coolsim.errors import InputError
 
 
 @pytest.fixture(autouse=True)
@@ -129,35 +128,3 @@ def test_floors_without_prices_have_one_axis_and_feet_fit() -> None:
 def test_no_size_no_curve() -> None:
     with pytest.raises(ValueError, match="no size serves"):
         plots.size_curve(dataclasses.replace(size(), met=False))
-
-
-@pytest.mark.parametrize(("units", "zero", "one"), [("si", 0.0, 1.0), ("us", 32.0, 1.8)])
-def test_a_course_is_the_history(units: str, zero: float, one: float) -> None:
-    history = answer("belt-four-zones").history
-    moisture, rate, temperature = plots.drying_curve(answer("belt-four-zones"), units=units)
-    lines = {
-        str(each.get_label()): each.get_data() for axis in (moisture, temperature) for each in axis.lines
-    }
-    minutes = history.time / 60
-    for label, percent in (
-        ("mean", history.moisture_wb),
-        ("lowest layer", history.bottom_moisture_wb),
-        ("highest layer", history.top_moisture_wb),
-    ):
-        assert_allclose(lines[label], [minutes, 100 * percent], rtol=1e-12)
-    for label, degrees in (
-        ("pellets, mean", history.temperature),
-        ("air blown in", history.inlet_air_temperature),
-        ("air leaving", history.outlet_air_temperature),
-    ):
-        assert_allclose(lines[label], [minutes, zero + one * degrees], rtol=1e-12)
-    (steps,) = rate.patches
-    assert_allclose(steps.get_data().values, 3600 * history.drying_rate)
-    assert_allclose(steps.get_data().edges, [0.0, *minutes])
-    parted = [each.get_xdata()[0] for each in rate.lines if each.get_gid() == "zone"]
-    assert_allclose(parted, [minutes[history.zone == zone][-1] for zone in (1, 2, 3)])
-
-
-def test_a_cooler_has_no_course() -> None:
-    with pytest.raises(InputError, match="batch or belt"):
-        plots.drying_curve(answer())
