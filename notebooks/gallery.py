@@ -57,6 +57,9 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         [at(case, q, t) for t in np.linspace(3, 17, 11) for q in np.linspace(400, 2200, 13)]
     )
     sweep = coolsim.predict([at(night, q) for q in np.linspace(500, 4500, 17)])
+    batch = coolsim.predict(coolsim.load(SCENARIOS / "evening-batch.toml"))
+    belt = coolsim.load(SCENARIOS / "belt-four-zones.toml")
+    belt_result = coolsim.predict(belt)
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
@@ -75,6 +78,18 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "fan_curve": (
             "The fan, what bed and duct ask of it, and where both meet.",
             lambda: plots.fan_curve(night_result, night, sweep),
+        ),
+        "drying_curve": (
+            "A batch dryer over time: moisture, drying rate and temperatures; its air is reversed every 5 min.",
+            lambda: plots.drying_curve(batch),
+        ),
+        "drying_layers": (
+            "The same batch layer by layer: where the bed is still wet, and when.",
+            lambda: plots.drying_layers(batch),
+        ),
+        "belt_zones": (
+            "Along a belt: what each zone does to the air's and the pellets' temperatures, and to the moisture.",
+            lambda: plots.belt_zones(belt_result, belt),
         ),
         "balance": (
             "Where water and heat go; the widths are the streams.",

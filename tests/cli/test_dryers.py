@@ -229,7 +229,8 @@ def test_what_is_not_answered_for_dryers_is_refused_in_python(batch, question):
 
 
 def test_every_picture_is_asked_of_a_dryer():
-    assert {*coolsim.plots.__all__} <= {*REFUSED}
+    drawn = {"belt_zones", "drying_curve", "drying_layers"}
+    assert {*coolsim.plots.__all__} - drawn <= {*REFUSED}
 
 
 @pytest.mark.parametrize("cooler", [BATCH, BELT])

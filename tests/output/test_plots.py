@@ -41,6 +41,9 @@ def test_every_axis_has_its_unit(name: str, units: str) -> None:
     ours, theirs = {"°C", "m³/h", "Pa", "m", "mm", "kg/h", "kW", "g/kg dry air"}, set()
     if units == "us":
         ours, theirs = {"°F", "cfm", "inH2O", "in", "lb/h", "kBTU/h", "grain/lb dry air"}, ours
+    ours.add("kg/(kg h) dry solid" if units == "si" else "lb/(lb h) dry solid")
+    if units == "us":
+        ours.add("ft")
     both = {"min", "% wet basis"}
     for axis in drawn(name, units=units):
         shared = axis is not axis.figure.axes[-1] and len(axis.figure.axes) > 1
@@ -65,7 +68,13 @@ def test_nothing_is_solved(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     def solved(*args: Any, **more: Any) -> None:
         raise AssertionError("a picture solved a bed")
 
-    for module, function in (("predict", "_solved"), ("predict", "solve"), ("model.solve", "solve")):
+    places = (
+        ("predict", "_solved"),
+        ("predict", "solve"),
+        ("model.solve", "solve"),
+        ("model.drying", "solve"),
+    )
+    for module, function in places:
         monkeypatch.setattr(importlib.import_module(f"coolsim.{module}"), function, solved)
     drawn(name)
     with pytest.raises(AssertionError, match="solved a bed"):
