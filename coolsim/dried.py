@@ -36,6 +36,7 @@ from coolsim.result import (
     Energy,
     FeedIn,
     History,
+    Layers,
     PelletsOut,
     Profile,
     Result,
@@ -75,7 +76,8 @@ def solved(cases: Sequence[Case], inputs: Inputs, many: bool = False) -> tuple[R
     scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns)
     if scalar:
-        result = dataclasses.replace(first(result), history=_history(solutions[0]))
+        course = {"history": _history(solutions[0]), "layers": _layers(solutions[0])}
+        result = dataclasses.replace(first(result), **course)
     result = dataclasses.replace(result, schedule=schedule.kept_up(cases, result))
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
@@ -283,9 +285,7 @@ PROFILE_POINTS = 24  # so that cases on finer meshes have the same shape
 
 def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
     dryer, end = s.dryer, s.marches[-1].pellets
-    at = (dryer.z[:-1, None] + np.diff(dryer.z, axis=0)[:, None] * GAUSS_POINTS[:, None]).reshape(
-        -1, dryer.bed.cases
-    )
+    at = _points(dryer.z)
     every = len(at) // PROFILE_POINTS
     V = _coarser(dryer.shells)
     X = (dryer.shells.volume * end.moisture).reshape(len(at), len(V), -1, dryer.bed.cases).sum(axis=2) / V
@@ -299,6 +299,11 @@ def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
     columns = {f"profile {name}": f[::every] for name, f in whole.items()}
     middle = dryer.shells.middle.reshape(len(V), -1, dryer.bed.cases).mean(axis=1) * dryer.bed.radius
     return columns | {"profile moisture": X[::every], "profile radius": middle}
+
+
+def _points(z: Array) -> Array:
+    """Places of the points between the nodes z (N, B), as shares of the depth, (P, B)."""
+    return (z[:-1, None] + np.diff(z, axis=0)[:, None] * GAUSS_POINTS[:, None]).reshape(-1, z.shape[1])
 
 
 def _coarser(sh: Shells) -> Array:
@@ -392,3 +397,15 @@ def _history(s: Solution) -> History:
             before = mean
         began += float(phase.programme.duration[0])
     return History(*np.array(rows, float).T)
+
+
+def _layers(s: Solution) -> Layers:
+    """The moisture of every layer of the one case of a solution, at the end of each step."""
+    bed, height = s.dryer.bed, _points(s.dryer.z)[:, 0] * s.dryer.bed.depth[0]
+    time, X, began = [0.0], [np.full(len(height), bed.feed_moisture[0])], 0.0
+    for phase, m in zip(s.phases, s.marches):
+        time += [began + float(r.time[0]) for r in m.records]
+        X += [r.mean_moisture[:, 0] for r in m.records]
+        began += float(phase.programme.duration[0])
+    moisture = np.array(X)
+    return Layers(np.array(time), height, moisture / (1 + moisture))

@@ -206,6 +206,15 @@ class Schedule:
 
 
 @dataclass(frozen=True)
+class Layers:
+    """Moisture over the depth of a dryer's bed, from the laid bed on; of one case only."""
+
+    time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t")
+    height: Array = documented("m", "height above the floor of the bed, as laid, shape (layers,)", "z")
+    moisture_wb: Array = documented("kg/kg wet", "mean moisture of the pellets, shape (times, layers)", "M")
+
+
+@dataclass(frozen=True)
 class Warning:
     """One thing to look at: `level` is danger, check or note."""
 
@@ -234,6 +243,7 @@ class Result:
     energy: Energy | None = documented("-", "of a dryer: what it spends", default=None)
     spread: Spread | None = documented("-", "of a dryer: how even its bed is", default=None)
     history: History | None = documented("-", "of one dryer: its course", default=None)
+    layers: Layers | None = documented("-", "of one dryer: its course, layer by layer", default=None)
     schedule: Schedule | None = documented(
         "-", "of a batch dryer with [schedule]: whether it keeps up", default=None
     )

@@ -59,8 +59,10 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     sweep = coolsim.predict([at(night, q) for q in np.linspace(500, 4500, 17)])
     year = coolsim.seasons(coolsim.load(SCENARIOS / "monsoon-year.toml"))
     size = coolsim.size(coolsim.load(SCENARIOS / "cooler-to-buy.toml"))
-    belt = coolsim.predict(coolsim.load(SCENARIOS / "belt-four-zones.toml"))
     fitted = coolsim.fit(case, SCENARIOS / "delta-trials.csv")
+    batch = coolsim.predict(coolsim.load(SCENARIOS / "evening-batch.toml"))
+    belt = coolsim.load(SCENARIOS / "belt-four-zones.toml")
+    belt_result = coolsim.predict(belt)
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
@@ -80,6 +82,18 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
             "The fan, what bed and duct ask of it, and where both meet.",
             lambda: plots.fan_curve(night_result, night, sweep),
         ),
+        "drying_curve": (
+            "A batch dryer over time: moisture, drying rate and temperatures; its air is reversed every 5 min.",
+            lambda: plots.drying_curve(batch),
+        ),
+        "drying_layers": (
+            "The same batch layer by layer: where the bed is still wet, and when.",
+            lambda: plots.drying_layers(batch),
+        ),
+        "belt_zones": (
+            "Along a belt: what each zone does to the air's and the pellets' temperatures, and to the moisture.",
+            lambda: plots.belt_zones(belt_result, belt),
+        ),
         "balance": (
             "Where water and heat go; the widths are the streams.",
             lambda: plots.balance(result, case),
@@ -95,10 +109,6 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "size_curve": (
             "What a larger floor saves, for two products in three kinds of weather.",
             lambda: plots.size_curve(size, currency="USD"),
-        ),
-        "drying_curve": (
-            "Moisture, drying rate and temperatures on a belt of four zones.",
-            lambda: plots.drying_curve(belt),
         ),
         "measured": (
             "Trials on a line: what the model said before and after they were fitted, against what was measured.",

@@ -270,7 +270,17 @@ def test_what_is_not_answered_for_dryers_is_refused_in_python(batch, question):
 
 def test_every_picture_is_asked_of_a_dryer():
     """But for pictures of what a study answers, and of dryers: those take no result of a cooler."""
-    others = {"drying_curve", "calendar", "strategies", "size_curve", "measured", "learned", "surer"}
+    others = {
+        "belt_zones",
+        "drying_curve",
+        "drying_layers",
+        "calendar",
+        "strategies",
+        "size_curve",
+        "measured",
+        "learned",
+        "surer",
+    }
     assert {*coolsim.plots.__all__} - others <= {*REFUSED}
 
 

@@ -19,6 +19,7 @@ from coolsim.studies.sizing.answer import SizeAnswer
 
 ROOT = Path(__file__).parents[2]
 AIRFLOWS, DWELLS = (600.0, 1200.0, 2000.0), (4.0, 8.0, 16.0)  # m³/h, min
+BELT = "belt-four-zones"
 SWEEP = (800.0, 1600.0, 2200.0, 3200.0)  # m³/h; that of the monsoon night among them
 
 
@@ -129,6 +130,9 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
         1,
         lambda **how: plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), sweep(), **how),
     ),
+    "drying curve": (3, lambda **how: plots.drying_curve(answer("evening-batch"), **how)),
+    "drying layers": (1, lambda **how: plots.drying_layers(answer("evening-batch"), **how)),
+    "belt zones": (2, lambda **how: plots.belt_zones(answer(BELT), case(BELT), **how)),
     "balance": (2, lambda **how: plots.balance(answer(), case(), **how)),
     "balance, frost": (2, lambda **how: plots.balance(*charted(frost), **how)),
     "balance, heated": (2, lambda **how: plots.balance(heated_answer(), heated(), **how)),

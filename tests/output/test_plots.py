@@ -41,7 +41,10 @@ def test_every_axis_has_its_unit(name: str, units: str) -> None:
     ours, theirs = {"°C", "m³/h", "Pa", "m", "mm", "m²", "kg/h", "kW", "g/kg dry air"}, set()
     if units == "us":
         ours, theirs = {"°F", "cfm", "inH2O", "in", "ft²", "lb/h", "kBTU/h", "grain/lb dry air"}, ours
-    both = {"min", "% wet basis", "kg/h per kg dry solid", "h", "kWh/t", "USD", "USD/t"}
+    ours.add("kg/(kg h) dry solid" if units == "si" else "lb/(lb h) dry solid")
+    if units == "us":
+        ours.add("ft")
+    both = {"min", "% wet basis", "h", "kWh/t", "USD", "USD/t"}
     named = ("calendar", "strategies")  # what stands along the bottom needs no unit: months, strategies
     for axis in drawn(name, units=units):
         shared = axis is not axis.figure.axes[-1] and len(axis.figure.axes) > 1
@@ -66,7 +69,13 @@ def test_nothing_is_solved(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     def solved(*args: Any, **more: Any) -> None:
         raise AssertionError("a picture solved a bed")
 
-    for module, function in (("predict", "_solved"), ("predict", "solve"), ("model.solve", "solve")):
+    places = (
+        ("predict", "_solved"),
+        ("predict", "solve"),
+        ("model.solve", "solve"),
+        ("model.drying", "solve"),
+    )
+    for module, function in places:
         monkeypatch.setattr(importlib.import_module(f"coolsim.{module}"), function, solved)
     drawn(name)
     with pytest.raises(AssertionError, match="solved a bed"):

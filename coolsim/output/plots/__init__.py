@@ -7,7 +7,7 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 
 from __future__ import annotations
 
-from coolsim.output.plots.drying import drying_curve
+from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
@@ -20,8 +20,10 @@ from coolsim.output.plots.years import calendar, strategies
 __all__ = [
     "balance",
     "bed",
+    "belt_zones",
     "calendar",
     "drying_curve",
+    "drying_layers",
     "dwell",
     "fan_curve",
     "learned",

@@ -1,4 +1,4 @@
-"""A dryer's course: moisture, drying rate and temperatures over time, zone by zone."""
+"""A dryer's course: over time, layer by layer, and along a belt."""
 
 from __future__ import annotations
 
@@ -6,55 +6,174 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
-from coolsim.errors import Fault, InputError
+from coolsim.case import Belt, Case
+from coolsim.errors import Fault, InputError, NotConverged
+from coolsim.fields import Array
 from coolsim.output.plots import style
-from coolsim.output.plots.style import BROWN, FAINT, ORANGE, TEAL, VIOLET, scale
-from coolsim.result import Result
+from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PALE, TEAL, VIOLET, scale
+from coolsim.result import History, Layers, Result
 from coolsim.scenario import units as u
+from coolsim.scenario.units import Dimension
 
-HOUR = 3600.0  # s
-Curves = tuple[tuple[str, str, dict[str, Any]], ...]
-_LAYERS: Curves = (  # of a history: field, name, look
-    ("moisture_wb", "mean", {"color": BROWN, "marker": "o"}),
-    ("bottom_moisture_wb", "lowest layer", {"color": TEAL, "linestyle": "--", "marker": "s"}),
-    ("top_moisture_wb", "highest layer", {"color": ORANGE, "linestyle": "-.", "marker": "^"}),
-)
-_TEMPERATURES: Curves = (
-    ("temperature", "pellets, mean", {"color": BROWN, "marker": "o"}),
-    ("highest_temperature", "pellets, hottest layer", {"color": VIOLET, "linestyle": ":", "marker": "D"}),
-    ("inlet_air_temperature", "air blown in", {"color": ORANGE, "linestyle": "-.", "marker": "^"}),
-    ("outlet_air_temperature", "air leaving", {"color": TEAL, "linestyle": "--", "marker": "s"}),
-)
+STEPS = 7  # of moisture, about: more cannot be told apart in grey
+ROOM = 0.16  # above the curves, as a share of their span, for the names of zones
+ARROWS = {"up": "↑", "down": "↓"}
+UNACCOUNTED = 1e-4  # kg/kg dry: a course whose steps leave more water out has a gap
+RATE = Dimension("a drying rate", "1/s", "kg/(kg h)", "lb/(lb h)", ("kg/(kg h)",), "0.5 kg/(kg h)")
+
+PELLETS: dict[str, Any] = {"color": BROWN, "linestyle": "-"}
+TOP: dict[str, Any] = {"color": ORANGE, "linestyle": ":"}
+BOTTOM: dict[str, Any] = {"color": VIOLET, "linestyle": "-."}
+AIR_IN: dict[str, Any] = {"color": TEAL, "linestyle": "--"}
+AIR_OUT: dict[str, Any] = {"color": TEAL, "linestyle": (0, (1, 1)), "linewidth": 2.0}
 
 
 def drying_curve(result: Result, ax: Any = None, *, units: str = "si") -> list[Axes]:
-    """Draw moisture, drying rate and temperatures of a batch or belt dryer over time.
+    """Draw moisture, drying rate and temperatures of a dryer over time; returns the three axes.
 
-    result: of one dryer, which has a history. Zones of a belt are parted by lines. A rate is the mean of its step.
-    Returns the three axes.
+    The rate is the mean of each step, so it is drawn as a step.
     """
-    history = result.history
-    if history is None:
-        found = "an answer without a course over time"
-        allowed = "a drying curve is of one batch or belt dryer; `bed` shows a counter-flow cooler"
-        raise InputError([Fault("", "result", found, allowed)])
-    axes = style.panels(ax, 3, (8.0, 7.6))
-    minutes, percent, degrees = (scale(d, units) for d in (u.TIME, u.FRACTION, u.TEMPERATURE))
-    t = minutes(history.time)
-    for name, label, look in _LAYERS:
-        axes[0].plot(t, percent(getattr(history, name)), markersize=3, label=label, **look)
-    axes[1].stairs(HOUR * history.drying_rate, np.concatenate([[0.0], t]), color=BROWN, linewidth=1.5)
-    for name, label, look in _TEMPERATURES:
-        axes[2].plot(t, degrees(getattr(history, name)), markersize=3, label=label, **look)
-    for change in t[:-1][np.diff(history.zone) != 0]:
-        for axis in axes:
-            axis.axvline(change, color=FAINT, linewidth=0.9, gid="zone")
-    style.name_axes(axes[0], "", percent.named("moisture", " wet basis"))
-    style.name_axes(axes[1], "", "drying rate [kg/h per kg dry solid]")
-    style.name_axes(axes[2], minutes.named("time since the pellets were laid"), degrees.named("temperature"))
-    axes[1].set_ylim(bottom=min(0.0, float(HOUR * history.drying_rate.min())))
-    axes[0].set_xlim(left=0.0)
-    for axis in (axes[0], axes[2]):
-        style.legend(axis, beside=True)
+    history, _ = _course(result, "the drying curve")
+    time = scale(u.TIME, units)
+    rate = scale(RATE, units)
+    axes = style.panels(ax, 3, (7.4, 7.4))
+    x = time(np.append(0.0, history.time))
+    _moistures(axes[0], x, result, history, units)
+    per_step = rate(history.drying_rate)
+    axes[1].plot(x, np.append(per_step[0], per_step), **PELLETS, drawstyle="steps-pre", label="mean")
+    _temperatures(axes[2], x, result, history, units)
+    style.name_axes(axes[1], "", rate.named("drying rate", " dry solid"))
+    axes[2].set_xlabel(time.named("time since the bed was laid"))
+    for axis in axes:
+        axis.margins(x=0.01)
     return axes
+
+
+def drying_layers(result: Result, ax: Any = None, *, units: str = "si") -> Axes:
+    """Draw the moisture of a dryer's bed over time and over the height in the bed as it was laid."""
+    _, layers = _course(result, "the picture of the layers")
+    time, length, percent = scale(u.TIME, units), scale(u.LENGTH, units, "mm", "in"), scale(u.FRACTION, units)
+    (axis,) = style.panels(ax, 1, (8.2, 4.4))
+    x, y, M = time(layers.time), length(layers.height), percent(layers.moisture_wb).T
+    y = np.concatenate([[0.0], y, [length(result.bed.depth)]])  # the faces look as the layers beside them
+    M = np.concatenate([M[:1], M, M[-1:]])
+    edges = MaxNLocator(STEPS).tick_values(M.min(), M.max())
+    colours = MOISTURES(np.linspace(0.0, 1.0, len(edges) - 1))
+    look: dict[str, Any] = {"cmap": ListedColormap(colours), "norm": BoundaryNorm(edges, len(colours))}
+    axis.contourf(x, y, M, edges, **look)
+    axis.contour(x, y, M, edges, colors=FAINT, linewidths=0.8)
+    style.name_axes(axis, time.named("time since the bed was laid"), length.named("height in the bed"))
+    axis.grid(False)
+    keys = [
+        Patch(facecolor=c, edgecolor=FAINT, linewidth=0.5, label=f"{a:g} – {b:g}")
+        for c, a, b in zip(colours, edges, edges[1:])
+    ]
+    title = percent.named("moisture", " wet basis").replace(" [", "\n[")
+    style.legend(axis, beside=True, title=title, handles=keys[::-1])
+    return axis
+
+
+def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si") -> list[Axes]:
+    """Draw temperatures and moistures along a belt, with its zones by number; returns the two axes.
+
+    The arrow of a zone is the way of its air through the bed.
+    """
+    history, _ = _course(result, "the picture of zones")
+    belt = _belt(case, history)
+    length = scale(u.LENGTH, units)
+    ends = length(np.cumsum([0.0, *(zone.length for zone in belt.zones)]))
+    x = np.append(0.0, history.time) * ends[-1] / float(result.bed.residence_time)
+    axes = style.panels(ax, 2, (7.8, 6.0))
+    _temperatures(axes[0], x, result, history, units)
+    _moistures(axes[1], x, result, history, units)
+    for axis in axes:
+        bottom, top = axis.get_ylim()
+        axis.set_ylim(bottom, top + ROOM * (top - bottom))
+        axis.grid(axis="x", visible=False)
+        for k, (zone, a, b) in enumerate(zip(belt.zones, ends, ends[1:]), 1):
+            axis.axvspan(a, b, color=PALE, alpha=0.55 if k % 2 else 0.0, linewidth=0, zorder=0)
+            axis.axvline(b, color=FAINT, linewidth=0.7, zorder=0.5)
+            words = f"{k} {ARROWS[zone.air_direction]}"
+            place: dict[str, Any] = {"ha": "center", "va": "top", "transform": axis.get_xaxis_transform()}
+            axis.text((a + b) / 2, 0.98, words, fontsize=style.SMALL, **place)
+        axis.set_xlim(ends[0], ends[-1])
+    axes[1].set_xlabel(length.named("distance along the belt; zones by number, arrows: way of the air"))
+    return axes
+
+
+def _moistures(axis: Axes, x: Array, result: Result, history: History, units: str) -> None:
+    """Draw mean, top and bottom from the laid bed on."""
+    percent = scale(u.FRACTION, units)
+    for label, values, look in (
+        ("top", history.top_moisture_wb, TOP),
+        ("mean", history.moisture_wb, PELLETS),
+        ("bottom", history.bottom_moisture_wb, BOTTOM),
+    ):
+        axis.plot(x, percent(np.append(result.feed_in.moisture_wb, values)), **look, label=label)
+    style.name_axes(axis, "", percent.named("moisture", " wet basis"))
+    style.legend(axis)
+
+
+def _temperatures(axis: Axes, x: Array, result: Result, history: History, units: str) -> None:
+    """Draw air and pellets; the air starts anew in every zone, so its lines are broken there."""
+    temperature = scale(u.TEMPERATURE, units)
+    borders = np.flatnonzero(np.diff(history.zone)) + 1
+    for label, values, look in (
+        ("air in", history.inlet_air_temperature, AIR_IN),
+        ("air out", history.outlet_air_temperature, AIR_OUT),
+    ):
+        broken = np.insert(temperature(values), borders, np.nan)
+        axis.plot(np.insert(x[1:], borders, np.nan), broken, **look, label=label)
+    pellets = np.append(result.feed_in.temperature, history.temperature)
+    axis.plot(x, temperature(pellets), **PELLETS, label="pellets")
+    style.name_axes(axis, "", temperature.named("temperature"))
+    style.legend(axis)
+
+
+# ---- What cannot be drawn ------------------------------------------------------------------------------
+
+
+def _course(result: Result, what: str) -> tuple[History, Layers]:
+    """Return the course of one dryer that was solved to its end; anything else is refused."""
+    if result.energy is None:
+        allowed = f"{what} is drawn for batch and belt dryers; for a cooler draw `bed` or `pellet`"
+        raise InputError([Fault("", "result", "the answer of a cooler", allowed)])
+    history, layers = result.history, result.layers
+    if history is None or layers is None:
+        count = np.size(result.pellets_out.moisture_wb)
+        raise ValueError(
+            f"{what} shows one dryer, the result holds {count}: predict the one to show by itself"
+        )
+    reached, whole = float(history.time[-1]) / 60, float(result.bed.residence_time) / 60
+    if reached < whole * (1 - 1e-6) or _gap(result, history):
+        raise NotConverged(
+            f"{what} needs the whole course, which ends after {reached:.3g} of {whole:.3g} min or has a gap: "
+            "the dryer did not converge; predict it again with gentler air or a shallower bed",
+            best=result,
+        )
+    return history, layers
+
+
+def _gap(result: Result, history: History) -> bool:
+    """Whether the steps leave out water that the pellets lost: a zone in which the solver gave up."""
+    steps = np.diff(history.time, prepend=0.0)
+    fed = result.feed_in.moisture_wb / (1 - result.feed_in.moisture_wb)
+    told = (history.drying_rate * steps).sum()
+    return bool(abs(told - (fed - result.pellets_out.moisture_db)) > UNACCOUNTED)
+
+
+def _belt(case: Case, history: History) -> Belt:
+    """Return the belt of the case, if the result can be its own."""
+    belt = case.cooler
+    if not isinstance(belt, Belt):
+        allowed = 'the picture of zones needs "belt"; for a batch draw `drying_curve`'
+        raise InputError([Fault("", "cooler.arrangement", f'"{belt.arrangement}"', allowed)])
+    met, there = int(history.zone.max()), len(belt.zones)
+    if met != there:
+        allowed = f"the result has {met}: give the case that it was predicted from"
+        raise InputError([Fault("", "cooler.zone", f"{there} zones", allowed)])
+    return belt

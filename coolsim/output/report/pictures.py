@@ -86,10 +86,23 @@ PICTURES: tuple[Picture, ...] = (
     Picture(
         "course",
         "The course of drying",
-        "Moisture of the bed and of its outer layers, the rate at which water leaves, and temperatures; lines part "
-        "the zones of a belt.",
+        "Moisture of the bed and of its outer layers, the rate at which water leaves, and temperatures.",
         lambda a: a.result.history is not None,
         lambda a, units: plots.drying_curve(a.result, units=units),
+    ),
+    Picture(
+        "layers",
+        "Layer by layer",
+        "Moisture over the height of the bed as time passes.",
+        lambda a: a.result.layers is not None,
+        lambda a, units: plots.drying_layers(a.result, units=units),
+    ),
+    Picture(
+        "zones",
+        "Along the belt",
+        "Temperatures and moistures through the zones; arrows show the way of the air.",
+        lambda a: a.result.layers is not None and a.case.cooler.arrangement == "belt",
+        lambda a, units: plots.belt_zones(a.result, a.case, units=units),
     ),
     Picture(
         "curve",
