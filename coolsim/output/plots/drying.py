@@ -152,8 +152,8 @@ def _course(result: Result, what: str) -> tuple[History, Layers]:
     unsure = not np.isfinite(result.accuracy.moisture_error_wb)  # a coarser mesh, or this one, gave up
     if unsure or reached < whole * (1 - 1e-6) or _gap(result, history):
         raise NotConverged(
-            f"{what} needs a whole course: the dryer did not converge, it was followed for {reached:.3g} of "
-            f"{whole:.3g} min, perhaps with gaps; predict it again with gentler air or a shallower bed",
+            f"{what} needs the whole course, which ends after {reached:.3g} of {whole:.3g} min or has a gap: "
+            "the dryer did not converge; predict it again with gentler air or a shallower bed",
             best=result,
         )
     return history, layers
