@@ -236,6 +236,27 @@ def test_a_course_with_a_gap_is_refused(name: str) -> None:
         DRAWN[name](changed(answer(BELT), **gap))
 
 
+@each_drawn
+def test_a_course_cut_short_with_its_own_exit_is_refused(name: str) -> None:
+    """No water is missing from it, only time."""
+    h = answer(BELT).history
+    assert h is not None
+    short = {f.name: getattr(h, f.name)[: len(h.time) // 2] for f in dataclasses.fields(h)}
+    steps = np.diff(short["time"], prepend=0.0)
+    exit_db = 0.25 / 0.75 - (short["drying_rate"] * steps).sum()  # the scenario's 25 % wet basis
+    out = dataclasses.replace(answer(BELT).pellets_out, moisture_db=exit_db)
+    with pytest.raises(coolsim.NotConverged, match="ends after"):
+        DRAWN[name](dataclasses.replace(changed(answer(BELT), **short), pellets_out=out))
+
+
+@each_drawn
+def test_a_course_of_unknown_error_is_refused(name: str) -> None:
+    """What the solver says of a dryer whose coarser mesh did not converge."""
+    accuracy = dataclasses.replace(answer(BELT).accuracy, moisture_error_wb=np.inf)
+    with pytest.raises(coolsim.NotConverged, match="did not converge"):
+        DRAWN[name](dataclasses.replace(answer(BELT), accuracy=accuracy))
+
+
 def test_what_the_solver_gave_up_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(march, "LEAST_STEP", 5e-3)  # its first steps are shorter: it gives up soon
     monkeypatch.setattr(march, "MOST_STEPS", 3)

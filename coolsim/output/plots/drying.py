@@ -149,7 +149,8 @@ def _course(result: Result, what: str) -> tuple[History, Layers]:
             f"{what} shows one dryer, the result holds {count}: predict the one to show by itself"
         )
     reached, whole = float(history.time[-1]) / 60, float(result.bed.residence_time) / 60
-    if reached < whole * (1 - 1e-6) or _gap(result, history):
+    unsure = not np.isfinite(result.accuracy.moisture_error_wb)  # a coarser mesh, or this one, gave up
+    if unsure or reached < whole * (1 - 1e-6) or _gap(result, history):
         raise NotConverged(
             f"{what} needs the whole course, which ends after {reached:.3g} of {whole:.3g} min or has a gap: "
             "the dryer did not converge; predict it again with gentler air or a shallower bed",
