@@ -13,7 +13,8 @@ from coolsim.case import Case
 from coolsim.fields import documented
 from coolsim.predict import predict
 from coolsim.result import Result
-from coolsim.studies.asked import OPENED
+from coolsim.studies.asked import OPENED, is_dryer
+from coolsim.studies.drying import knobs
 from coolsim.studies.plant import knob_range
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def ask(case: Case) -> Answers:
         from coolsim.studies.settings.advice import advise
 
         answers["advice"] = advise(case)
-        answers["grid"] = _grid(case)
+        answers["grid"] = None if is_dryer(case) else _grid(case)
     if not lacks["size"]:
         from coolsim.studies.sizing.size import size
 
@@ -74,12 +75,13 @@ def ask(case: Case) -> Answers:
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     """Say of each question what the scenario lacks for it; nothing where it can be asked."""
     target, limits, costs = (case.tables.get(name, {}) for name in ("target", "limits", "costs"))
-    cooler = case.cooler.arrangement == "counter-flow"
+    cooler, dryer = case.cooler.arrangement == "counter-flow", is_dryer(case)
+    opened = {*limits} & {*(knobs.OPENED[case.cooler.arrangement] if dryer else OPENED)}
     goal = "" if "moisture" in target else "[target] moisture"
     needs = {
         "settings": (
             goal,
-            "" if {*OPENED} & {*limits} else "a range in [limits]",
+            "" if opened else "a range in [limits]",
             "" if "electricity" in costs else "[costs] electricity",
         ),
         "size": (goal, "" if "sizing" in case.tables else "[sizing]"),
@@ -88,7 +90,7 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
-        if not cooler:
+        if not cooler and not (dryer and question == "settings"):
             yield question, f"{what[question]} is answered for counter-flow coolers only so far."
         else:
             yield (

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from coolsim.case import Case
-from coolsim.output import library, seasons, settings, size, tables
+from coolsim.output import dryer_settings, library, seasons, settings, size, tables
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
@@ -17,6 +17,7 @@ from coolsim.output.report.pictures import drawn
 from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
+from coolsim.studies.asked import is_dryer
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,8 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
         "exit": ("How do the pellets leave, as the scenario stands?", _exit(case, result, page)),
     }
     if answers.advice is not None:
-        found["settings"] = ("What should be set?", settings.advised(untitled, answers.advice, page))
+        advised = dryer_settings.advised if is_dryer(case) else settings.advised
+        found["settings"] = ("What should be set?", advised(untitled, answers.advice, page))
     if answers.size is not None:
         found["size"] = ("How large a cooler, and which fan?", size.sized(untitled, answers.size, page))
     if answers.seasons is not None:
