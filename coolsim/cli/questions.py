@@ -106,11 +106,15 @@ def find(
     from coolsim.output import uncertainty as sure
     from coolsim.studies.asked import is_dryer
     from coolsim.studies.settings import advice
-    from coolsim.studies.settings.surely import read_chance, with_chance
 
-    wanted = None if chance is None else read_chance(chance)
+    roomy, wanted, spread = case, None, None
+    if chance is not None:
+        from coolsim.studies.settings.surely import read_chance, with_chance
+
+        wanted = read_chance(chance)
+        with working("looking for settings that have the chance"):
+            roomy, spread = with_chance(case, wanted)
     with working("looking for settings"):
-        roomy, spread = (case, None) if wanted is None else with_chance(case, wanted)
         found = advice.advise(roomy)
     page = page_for(units)
 

@@ -88,6 +88,6 @@ def number(value: Any, dimension: Dimension | None, page: Page) -> str:
     if isinstance(value, tuple):
         return ", ".join(f"{number:g}" for number in value)
     if dimension is None:
-        return value if isinstance(value, str) else f"{value:g}"
+        return value if isinstance(value, str) else f"{value:.4g}"
     unit = page.unit(dimension)
     return f"{u.shown(value, dimension, unit):.4g} {pretty(unit)}"
