@@ -77,6 +77,13 @@ def grid() -> Result:
 
 
 @cache
+def crowded() -> Result:
+    """From hardly any air, where many levels of moisture lie close together, to much."""
+    pairs = [(q, t) for t in (8.0, 26.0) for q in np.linspace(100, 5000, 9)]
+    return coolsim.predict([at(case("monsoon-year"), *pair) for pair in pairs])
+
+
+@cache
 def curves() -> tuple[Result, list[str]]:
     """Dwells from long to short at each airflow, and the names of the curves."""
     pairs = [(q, t) for q in AIRFLOWS for t in reversed(DWELLS)]
@@ -126,6 +133,7 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "psychrometric, frost": (1, lambda **how: plots.psychrometric(*charted(frost), **how)),
     "psychrometric, mild": (1, lambda **how: plots.psychrometric(*charted(mild), **how)),
     "moisture map": (1, lambda **how: plots.moisture_map(grid(), case(), chosen=answer(), **how)),
+    "moisture map, crowded": (1, lambda **how: plots.moisture_map(crowded(), case("monsoon-year"), **how)),
     "fan curve": (
         1,
         lambda **how: plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), sweep(), **how),

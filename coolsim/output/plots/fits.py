@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -10,7 +10,9 @@ from matplotlib.axes import Axes
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, ORANGE, TEAL, Scale, scale
 from coolsim.scenario import units as u
-from coolsim.studies.fit.answer import FitAnswer
+
+if TYPE_CHECKING:  # estimating loads a second of libraries that no picture needs
+    from coolsim.studies.fit.answer import FitAnswer
 
 _QUANTITIES = {
     "moisture": ("exit moisture", u.FRACTION),

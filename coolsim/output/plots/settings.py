@@ -21,6 +21,7 @@ from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PLUM, TE
 from coolsim.result import Result
 from coolsim.scenario import units as u
 
+ROOM = np.array([0.15, 0.06])  # that a level's name takes, shares of the width and height of a small map
 LEVELS = 9  # of moisture, about
 HATCH = "#3A3A3A"
 
@@ -107,18 +108,39 @@ def moisture_map(
     axis.contourf(q, t, M, LEVELS, cmap=MOISTURES, alpha=0.85)
     lines = axis.contour(q, t, M, LEVELS, colors=FAINT, linewidths=0.6)
     keys = [*_bounds(axis, result, case, order, q, t), *_target(axis, case, q, t, M)]
-    for text in axis.clabel(lines, fmt="%g %%", fontsize=style.SMALL - 1, colors="black"):
-        text.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
-        text.set_zorder(4)
+    _name_levels(axis, lines, q, t)
     if chosen is not None:
         style.one_case(chosen, "the mark of the chosen settings")
         at = float(flow(airflow(chosen, case))), float(time(chosen.bed.residence_time))
         look: dict[str, Any] = {"marker": "*", "markersize": 15, "markeredgecolor": "white", "color": PLUM}
+        look["clip_on"] = False  # the best often lies on an edge
         keys += axis.plot(*at, linestyle="", **look, label="chosen", gid="chosen", zorder=5)
     style.name_axes(axis, flow.named("airflow"), time.named("dwell"))
     axis.grid(False)
     style.legend(axis, beside=True, title="on the curves: exit\nmoisture, wet basis", handles=keys)
     return axis
+
+
+def _name_levels(axis: Axes, lines: Any, q: Array, t: Array) -> None:
+    """Write each level on its line, farthest from the others; one that finds no room stays without."""
+    low, wide = (np.array([f(q), f(t)]) for f in (np.min, np.ptp))
+    taken: list[Array] = []
+    for level, path in zip(lines.levels, lines.get_paths()):
+        at = (path.vertices - low) / wide
+        at = at[np.all((at > ROOM) & (at < 1 - ROOM), axis=1)]
+        away = np.min([np.abs((at - x) / ROOM).max(axis=1) for x in taken] or [np.ones(len(at)) * 2], axis=0)
+        if not len(at) or away.max() < 1.0:
+            continue
+        taken.append(at[away.argmax()])
+        axis.text(
+            *(low + wide * taken[-1]),
+            f"{level:g} %",
+            size=style.SMALL - 1,
+            ha="center",
+            va="center",
+            zorder=4,
+            path_effects=[withStroke(linewidth=2.5, foreground="white")],
+        )
 
 
 def airflow(result: Result, case: Case) -> Any:
