@@ -132,8 +132,10 @@ def _name_levels(axis: Axes, lines: Any, q: Array, t: Array) -> None:
         if not len(at) or away.max() < 1.0:
             continue
         taken.append(at[away.argmax()])
+        x, y = low + wide * taken[-1]
         axis.text(
-            *(low + wide * taken[-1]),
+            x,
+            y,
             f"{level:g} %",
             size=style.SMALL - 1,
             ha="center",
