@@ -79,7 +79,7 @@ def grid() -> Result:
 @cache
 def crowded() -> Result:
     """From hardly any air, where many levels of moisture lie close together, to much."""
-    pairs = [(q, t) for t in (8.0, 26.0) for q in np.linspace(100, 5000, 9)]
+    pairs = [(q, t) for t in (8.0, 26.0) for q in np.geomspace(100, 5000, 9)]
     return coolsim.predict([at(case("monsoon-year"), *pair) for pair in pairs])
 
 

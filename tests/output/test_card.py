@@ -143,6 +143,43 @@ def test_the_same_bytes_again(case: Case, chart: Chart) -> None:
     assert card.card(case, chart) == first
 
 
+WEATHER = '\n[weather]\nfile = "w.csv"\n[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
+
+
+def mill(folder: Path, until: str = "") -> Path:
+    """The humid delta in three days of weather of its own; the scenario cut before a table, if one is named."""
+    hours = [(h, 22 + 5 * (h % 24 > 8) + h // 9, 40 + (37 * h) % 56) for h in range(72)]
+    lines = [f"2023-02-{1 + h // 24:02d}T{h % 24:02d}:00,{T},{RH}" for h, T, RH in hours]
+    (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *lines]), encoding="utf-8")
+    text = (SCENARIOS / "humid-delta.toml").read_text(encoding="utf-8")
+    text = text.partition(until)[0] if until else text
+    (folder / "mill.toml").write_text(text + WEATHER, encoding="utf-8")
+    return folder / "mill.toml"
+
+
+def test_from_weather_to_paper(tmp_path: Path) -> None:
+    """What the command prints is the chart of the year: each filled cell's airflow and minutes, in its order."""
+    done = CliRunner().invoke(app, ["card", str(mill(tmp_path)), "-o", str(tmp_path / "card.pdf")])
+    assert done.exit_code == 0, done.output
+    chart = coolsim.seasons(coolsim.load(tmp_path / "mill.toml")).strategies[1].chart
+    assert chart is not None
+    words = text_of((tmp_path / "card.pdf").read_bytes())
+    filled = np.argwhere(chart.hours > 0)
+    assert len(filled) > 6 and chart.hours.sum() == 72
+    place = 0
+    for at in map(tuple, filled):
+        cell = f"{3600 * chart.airflow[at]:.0f} m³/h {chart.residence_time[at] / 60:.1f} min"
+        place = words.index(cell, place) + 1
+
+
+def test_without_ranges_there_is_no_card(tmp_path: Path) -> None:
+    out = tmp_path / "card.pdf"
+    done = CliRunner().invoke(app, ["card", str(mill(tmp_path, until="[limits]")), "-o", str(out)])
+    assert done.exit_code == 2
+    assert "[limits]" in done.output and "airflow" in done.output
+    assert not out.exists()
+
+
 def test_what_a_card_needs_is_said(tmp_path: Path) -> None:
     out = tmp_path / "card.pdf"
     done = CliRunner().invoke(app, ["card", str(SCENARIOS / "monsoon-night.toml"), "-o", str(out)])

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from output.pictures import size, year
 from output.reading import Read, read
 from typer.testing import CliRunner
 
@@ -18,6 +19,7 @@ from coolsim.errors import NotConverged
 from coolsim.output.report import answers as asking
 from coolsim.output.report.answers import Answers, ask
 from coolsim.output.report.document import report
+from coolsim.output.report.pictures import PICTURES, drawn
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MEGABYTE = 1e6
@@ -65,6 +67,66 @@ def test_exit_is_the_prediction(page: Read) -> None:
     assert page.row("numbers", "pressure drop, clean bed") == [f"{result.bed.pressure_drop:.0f} Pa"]
 
 
+def test_the_question_and_whether_its_wishes_are_met(page: Read, html: str) -> None:
+    """Wishes and limits as the scenario has them: 11.5 %, 7 K; the exit meets them, its band not all."""
+    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    result = coolsim.predict(case, band=True)
+    asked = html.partition("<h1>")[2].partition("<section")[0]
+    air, feed = case.air, case.feed
+    for words in (
+        f"arrive at {feed.temperature:.1f} °C with {100 * feed.moisture:.2f} % moisture",
+        f"The air outside has {air.temperature:.1f} °C and {100 * air.relative_humidity:.0f} % relative humidity",
+    ):
+        assert words in asked
+    wishes, keep = case.tables["target"], case.tables["limits"]
+    assert (
+        float(result.pellets_out.moisture_wb) <= wishes["moisture"] < float(result.input_band.moisture_wb[1])
+    )
+    assert page.row("exit", "moisture") == ["≤ 11.5 %", "met, but not for all that your inputs leave open"]
+    above = float(result.pellets_out.temperature) - air.temperature
+    assert page.row("exit", "above the air outside")[1].startswith("met" if above <= 7.0 else "not met")
+    lift = page.row("exit", "lift-off")
+    assert lift == [f"≤ {100 * keep['maximum_lift_off']:.1f} %", "met"]
+    assert float(result.bed.lift_off) <= keep["maximum_lift_off"]
+
+
+def test_what_does_not_balance_is_told(page: Read) -> None:
+    """Of a solution to rounding it is nothing; the number printed is the result's."""
+    result = coolsim.predict(coolsim.load(SCENARIOS / "monsoon-night.toml"), band=True)
+    (water,) = page.row("numbers", "water, of the water entering")
+    assert water == f"{100 * abs(float(result.accuracy.water_imbalance)):.1g} %"
+
+
+def test_a_size_and_a_year_stand_in_sections_of_their_own(night: Answers) -> None:
+    both = dataclasses.replace(night, size=size(), seasons=year())
+    page = read(report(both, "0.0"))
+    assert page.row("size", "floor area")[0] == f"{size().floor_area:.2f} m²"
+    within = [f"{strategy.total.within:.0f}" for strategy in year().strategies]
+    assert page.row("year", "within target and limits") == within
+    assert page.tags.count("svg") == 6 + 3  # curve of floors, strategies, calendar
+    assert both.met == (night.advice is not None and night.advice.answer.met)
+    assert not dataclasses.replace(both, size=dataclasses.replace(size(), met=False)).met
+
+
+def test_words_of_a_picture_tell_where_its_curves_run(night: Answers, html: str) -> None:
+    p = night.result.profile
+    ends = (p.pellet_temperature[0], p.pellet_temperature[-1], p.air_temperature[-1], p.air_temperature[0])
+    assert "Pellets from {:.0f} to {:.0f} °C; air from {:.0f} °C to {:.0f} °C.".format(*ends) in html
+    M = 100 * np.asarray(night.grid.pellets_out.moisture_wb)
+    assert f"between {min(M):.1f} and {max(M):.1f} %" in html
+    assert "metadata" not in html
+
+
+def test_the_mark_on_the_map_is_the_advice(night: Answers) -> None:
+    (picture,) = (p for p in PICTURES if p.name == "map")
+    axis = picture.draw(night, "si")
+    (mark,) = (line for line in axis.lines if line.get_gid() == "chosen")
+    found = night.advice.answer.settings
+    assert np.allclose(mark.get_xydata(), [[3600 * found.airflow, found.residence_time / 60]], rtol=1e-4)
+    assert not mark.get_clip_on()  # whole, though it may stand on an edge
+    assert {d.name for d in drawn(night, "si")} == {"map", "bed", "pellet", "air", "fan", "balance"}
+
+
 def test_settings_are_those_found(page: Read, night: Answers) -> None:
     assert night.advice is not None
     settings = night.advice.answer.settings
@@ -78,6 +140,7 @@ def test_it_says_what_was_given_and_whence_it_comes(page: Read, html: str, night
     section = html.partition('<section id="material">')[2].partition("</section>")[0]
     known = len(re.findall(r"<p>(?:source|assumed): ", section))
     assert known == len(night.case.material.provenance) + ("at_moisture" in section)
+    assert "can start a fire" not in html  # nothing is hot enough in a cooler
     for word in ("explodes", "lock out", "local codes"):
         assert word in html.partition('<section id="cautions">')[2]
     for name in ("sizing", "weather"):
@@ -159,6 +222,7 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
     text = report(Answers(case, result), "0.0")
     page = read(text)
     assert page.tags.count("svg") == 2  # its course, and layer by layer
+    assert "can start a fire" in text  # the caution of hot air
     assert "Layer by layer" in text and "Through the bed, as the scenario stands" not in text
     (shown,) = page.row("numbers", "heat per kg of water")
     assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
