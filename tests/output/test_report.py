@@ -103,7 +103,7 @@ def test_a_size_and_a_year_stand_in_sections_of_their_own(night: Answers) -> Non
     assert page.row("size", "floor area")[0] == f"{size().floor_area:.2f} m²"
     within = [f"{strategy.total.within:.0f}" for strategy in year().strategies]
     assert page.row("year", "within target and limits") == within
-    assert page.tags.count("svg") == 6 + 3  # curve of floors, strategies, calendar
+    assert page.tags.count("svg") == 6 + 4  # curve of floors, strategies, two calendars
     assert both.met == (night.advice is not None and night.advice.answer.met)
     assert not dataclasses.replace(both, size=dataclasses.replace(size(), met=False)).met
 

@@ -41,6 +41,12 @@ def _cooler(a: Answers) -> bool:
     return a.result.energy is None
 
 
+def _air(a: Answers) -> str:
+    """Return what a calendar shows of the air: a fan's speed, or without one the airflow."""
+    known = a.seasons is not None and np.isfinite(a.seasons.strategies[1].hours.settings.fan_speed).any()
+    return "fan_speed" if known else "airflow"
+
+
 def _currency(a: Answers) -> str:
     return a.case.tables.get("costs", {}).get("currency") or ""
 
@@ -124,6 +130,13 @@ PICTURES: tuple[Picture, ...] = (
         "Exit moisture in every hour.",
         lambda a: a.seasons is not None,
         lambda a, units: plots.calendar(a.seasons, units=units),
+    ),
+    Picture(
+        "set",
+        "The year by the settings chart",
+        "What the chart says for the fan (without one: for the airflow) in every hour.",
+        lambda a: a.seasons is not None and len(a.seasons.strategies) > 1,
+        lambda a, units: plots.calendar(a.seasons, _air(a), strategy=1, units=units),
     ),
     Picture(
         "balance",
