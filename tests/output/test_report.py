@@ -227,3 +227,20 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
     (shown,) = page.row("numbers", "heat per kg of water")
     assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
     assert page.row("exit", "2.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"
+
+
+def test_a_line_shows_each_of_its_machines() -> None:
+    case = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+    answers = ask(case)
+    text = report(answers, "0.0")
+    page = read(text)
+    dryer, cooler = answers.result.stages
+    moistures = [f"{100 * float(run.result.pellets_out.moisture_wb):.2f} %" for run in (dryer, cooler)]
+    assert page.row("exit", "moisture out") == moistures
+    for picture in ("dryer: Along the belt", "dryer: The course of drying", "cooler: Inside a pellet",
+                    "cooler: The fan and what it works against"):  # fmt: skip
+        assert picture in text
+    assert "dryer: Inside a pellet" not in text
+    assert len(page.ids) == len(set(page.ids)) and page.tags.count("svg") == 3 + 5
+    assert "can start a fire" in text
+    assert "dryer: Pellets" in text and "cooler: Fan" in text  # all numbers, machine by machine

@@ -37,6 +37,8 @@ class Answers:
     sweep: Result | None = documented("-", "the case at several airflows, where it has a fan", default=None)
     grid: Result | None = documented("-", "the case over airflow and dwell", default=None)
     unasked: tuple[str, ...] = documented("-", "what other questions lack", default=())
+    name: str = documented("-", "of a machine in a line", default="")
+    machines: tuple[Answers, ...] = documented("-", "of a line: each by itself", default=())
 
     @property
     def met(self) -> bool:
@@ -66,8 +68,11 @@ def ask(case: Case) -> Answers:
         from coolsim.studies.seasons import seasons
 
         answers["seasons"] = seasons(case)
-    if "fan" in case.tables and case.cooler.arrangement == "counter-flow":
-        answers["sweep"] = _sweep(case, answers["result"])
+    answers["sweep"] = _sweep(case, answers["result"])
+    answers["machines"] = tuple(
+        Answers(run.case, run.result, sweep=_sweep(run.case, run.result), name=run.name)
+        for run in answers["result"].stages
+    )
     unasked = tuple(why for why in lacks.values() if why)
     return Answers(case, unasked=unasked, **answers)
 
@@ -114,8 +119,10 @@ def _grid(case: Case) -> Result | None:
     return predict([_at(case, q, depth) for depth in depths for q in flows])
 
 
-def _sweep(case: Case, result: Result) -> Result:
-    """The case from little air to half as much again, for the curve of its system."""
+def _sweep(case: Case, result: Result) -> Result | None:
+    """The case from little air to half as much again, for the curve of its system; None without a fan."""
+    if "fan" not in case.tables or case.cooler.arrangement != "counter-flow":
+        return None
     from coolsim.output.plots.settings import airflow
 
     flow = float(airflow(result, case))

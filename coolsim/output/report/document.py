@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from coolsim.case import Case
-from coolsim.output import dryer_settings, library, seasons, settings, size, tables
+from coolsim.output import dryer_settings, library, lines, seasons, settings, size, tables
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
@@ -35,7 +35,9 @@ def report(answers: Answers, version: str, units: str = "si") -> str:
     loader = environment()
     style, _, _ = loader.loader.get_source(loader, "report.css")  # type: ignore[union-attr]
     details = (
-        tables.group(title, rows, page) for title, rows in tables.details(answers.result, page).items()
+        tables.group(f"{machine.name}: {title}" if machine.name else title, rows, page)
+        for machine in answers.machines or (answers,)
+        for title, rows in tables.details(machine.result, page).items()
     )
     return loader.get_template("report.html").render(
         title=case.title or "Report",
@@ -48,7 +50,7 @@ def report(answers: Answers, version: str, units: str = "si") -> str:
         details=Markup("".join(details) + tables.balances(answers.result, page)),
         inputs=Markup(_inputs(case, page)),
         material=Markup(library.material(case.material, page)),
-        dryer=answers.result.energy is not None,
+        dryer=any(machine.result.energy is not None for machine in (answers, *answers.machines)),
     )
 
 
@@ -86,6 +88,8 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
 def _exit(case: Case, result: Result, page: Page) -> str:
     parts = [tables.answer(result, page), tables.warnings(result, page, tables.LEVELS[:1])]
     parts += [tables.verdict(case, result, page)] if "target" in case.tables else []
+    parts += [lines.stages(result, page)] if result.stages else []
+    parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     parts += [tables.limits(case, result, page)] if "limits" in case.tables else []
     parts += [tables.course(case, result, page)] if result.history is not None else []
     return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])

@@ -155,11 +155,14 @@ def drawn(answers: Answers, units: str) -> Iterator[Drawn]:
     looks: Any = {"svg.fonttype": "none", "svg.hashsalt": "coolsim", "figure.max_open_warning": 0}
     looks |= {"figure.facecolor": "none", "axes.facecolor": "none"}  # the page shows through
     with matplotlib.rc_context(looks):
-        for picture in PICTURES:
-            if picture.applies(answers):
-                words = f"{picture.words} {_numbers(picture.name, answers)}".strip()
-                svg = _inlined(_svg(picture.draw(answers, units)), picture.name, picture.title, words)
-                yield Drawn(picture.name, picture.title, picture.words, svg)
+        for k, machine in enumerate(answers.machines or (answers,)):
+            for picture in PICTURES:
+                if picture.applies(machine):
+                    words = f"{picture.words} {_numbers(picture.name, machine)}".strip()
+                    name = f"{picture.name}-{k + 1}" if machine.name else picture.name
+                    title = f"{machine.name}: {picture.title}" if machine.name else picture.title
+                    svg = _inlined(_svg(picture.draw(machine, units)), name, title, words)
+                    yield Drawn(name, title, picture.words, svg)
 
 
 def _numbers(name: str, answers: Answers) -> str:
