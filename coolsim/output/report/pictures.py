@@ -194,7 +194,6 @@ def _svg(axes: Any) -> str:
 def _inlined(svg: str, name: str, title: str, words: str) -> Markup:
     """Return an SVG for the inside of a page: ids of its own, a role, a title and a description."""
     svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', svg))  # others only name a group, some of them twice
     svg = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", svg)
     svg = re.sub(r'(href="#|url\(#)', rf"\g<1>{name}-", svg)
