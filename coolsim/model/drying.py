@@ -177,11 +177,11 @@ def _run(
     start = pellets = dr.laid(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
-    for phase in phases:
+    for k, phase in enumerate(phases):
         dryer = dataclasses.replace(
             dryer, bed=dataclasses.replace(bed, air_flux=phase.air_flux), supply=phase.supply
         )
-        done = march(dryer, pellets, phase.programme, tolerance)
+        done = march(dryer, pellets, phase.programme, tolerance, feed=k == 0)
         pellets, converged = done.pellets, converged & done.reached
         marches.append(done)
         totals.append(_totals(done, phase))
