@@ -124,7 +124,8 @@ def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tupl
     gained = gained - air.enthalpy(inputs.inlet_air_temperature, inputs.humidity_ratio)
     energy = Gs * (columns["H_feed"] - H_out) - Ga * gained
     rise = np.maximum(np.abs(T_in - inputs.outside_temperature), LEAST_RISE)
-    return water / (Gs * X_in), energy / (Gs * heat * rise)
+    entering = Gs * np.maximum(X_in, columns["X"])  # with the feed, or out of the air
+    return water / entering, energy / (Gs * heat * rise)
 
 
 # ---- Profiles -----------------------------------------------------------------------------------------

@@ -167,7 +167,7 @@ def _told(
 
 
 def _gap(pellets: Leaving | None, after: Leaving, result: Result) -> tuple[Array, Array]:
-    """What is lost on the way from the stage before: water as a share of what leaves it, heat as one of 1 K in it.
+    """What is lost on the way from the stage before: water in kg per kg of dry solid, heat as a share of 1 K in it.
 
     What flashes off on the way is told by `feed_in` and is no loss.
     """
@@ -175,20 +175,31 @@ def _gap(pellets: Leaving | None, after: Leaving, result: Result) -> tuple[Array
         return np.zeros_like(after.mean), np.zeros_like(after.mean)
     flash = np.atleast_1d(result.feed_in.flash_loss_wb) > 0
     capacity = after.bed.specific_heat + air.HEAT_CAPACITY_WATER * after.entered_moisture
-    water = (pellets.mean - after.entered_moisture) / pellets.mean
+    water = pellets.mean - after.entered_moisture
     heat = (pellets.enthalpy - after.entered_enthalpy) / capacity
     return np.where(flash, 0.0, np.abs(water)), np.where(flash, 0.0, np.abs(heat))
 
 
 def _accuracy(stages: list[StageRun], gaps: list[tuple[Array, Array]], scalar: bool) -> Accuracy:
-    """Sums over the line: what is wrong in one stage is carried on, and no stage makes it larger."""
+    """Sums over the line: what is wrong in one stage is carried on, and no stage makes it larger.
+
+    Water counts as a share of what enters the line: a dryer can leave next to none to measure the next stage by.
+    """
     each = [s.result.accuracy for s in stages]
-    water = sum(np.abs(a.water_imbalance) for a in each) + sum(g[0] for g in gaps)
+    entering = [_water(s.result) for s in stages]
+    water = sum(np.abs(a.water_imbalance) * X / entering[0] for a, X in zip(each, entering))
+    water = water + sum(g[0] / entering[0] for g in gaps)
     energy = sum(np.abs(a.energy_imbalance) for a in each) + sum(g[1] for g in gaps)
     moisture = sum(a.moisture_error_wb for a in each)
     temperature = sum(a.temperature_error for a in each)
     whole = Accuracy(*(np.atleast_1d(np.asarray(x, float)) for x in (water, energy, moisture, temperature)))
     return first(whole) if scalar else whole
+
+
+def _water(result: Result) -> Number:
+    """What a stage's imbalance is a share of, kg per kg of dry solid: water that came with the feed or the air."""
+    M = result.feed_in.moisture_wb
+    return np.maximum(M / (1 - M), result.pellets_out.moisture_db)
 
 
 def warnings(result: Result) -> tuple[Warning, ...]:

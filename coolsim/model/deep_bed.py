@@ -93,12 +93,17 @@ class Step:
     elapsed: Array  # the same for the pellets of each point, (P, 1, B); see SLOW
     start_moisture: Array  # X̄ (P, B)
     start_bound: Array  # ⟨Q⟩ (P, B)
+    per_solid: Array  # Evaluation's, of pellets as large as the feed's, (P, 1, B)
+    per_air: Array  # likewise
 
 
 def begin(dryer: Dryer, start: Pellets, duration: Array) -> Step:
     """A step from these pellets."""
     pace = np.where((point_weights(dryer.z) > 0) | dryer.mixed, 1.0, SLOW)[:, None]
-    return Step(dryer, start, duration, pace * duration, *means(dryer, start.moisture))
+    bed, elapsed = dryer.bed, pace * duration
+    per_solid = elapsed * 3 / (bed.solid_density * bed.radius)
+    per_air = np.repeat(np.diff(dryer.z, axis=0), 2, axis=0)[:, None] * (bed.surface / bed.air_flux)
+    return Step(dryer, start, duration, elapsed, *means(dryer, start.moisture), per_solid, per_air)
 
 
 def seen(humidity_ratio: Array) -> tuple[Array, Array]:
@@ -144,18 +149,16 @@ def evaluate(step: Step, state: State) -> Evaluation:
     feed, laws, V = dryer.bed, dryer.laws, dryer.shells.volume[:, None]
     X = state.chain
     Xs, Ts, Tp, Ta, Y = (state.points[:, v] for v in range(5))
-    X_mean = (V * X).sum(axis=1)
+    X_mean = np.einsum("nb,pnib->pib", dryer.shells.volume, X)
     bed, s = _as_now(dryer, X_mean)
-    dz = np.repeat(np.diff(dryer.z, axis=0), 2, axis=0)[:, None]
-    per_air = dz * (feed.surface / feed.air_flux) * s**2
-    per_solid = step.elapsed * 3 / (feed.solid_density * feed.radius) * s**2
+    per_solid, per_air = step.per_solid * s**2, step.per_air * s**2
     bound_rate = bed.solid_density * bed.radius / 3 / step.elapsed
     inner = 3 * (dryer.exponent + 3) / (dryer.exponent + 1) * feed.conductivity / bed.radius
 
     d = diffuse(bed, dryer.shells, X, Xs, Ts)
     chain_residual = V * changes(X, start.moisture) - (step.elapsed * d.rate)[:, None] * d.inflow
     Q_shells, q_st = feed.bound_water(X)
-    Q = (V * Q_shells).sum(axis=1)
+    Q = np.einsum("nb,pnib->pib", dryer.shells.volume, Q_shells)
     H = laws.pellet_enthalpy(feed, X_mean, Tp, Q)
     coefficient, coefficient_slope = laws.heat_transfer(bed, Ta)
     h_v = laws.vapour_enthalpy(Ts)

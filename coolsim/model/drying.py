@@ -177,11 +177,11 @@ def _run(
     start = pellets = dr.laid(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
-    for phase in phases:
+    for k, phase in enumerate(phases):
         dryer = dataclasses.replace(
             dryer, bed=dataclasses.replace(bed, air_flux=phase.air_flux), supply=phase.supply
         )
-        done = march(dryer, pellets, phase.programme, tolerance)
+        done = march(dryer, pellets, phase.programme, tolerance, feed=k == 0)
         pellets, converged = done.pellets, converged & done.reached
         marches.append(done)
         totals.append(_totals(done, phase))
@@ -246,7 +246,7 @@ def mean_exit(s: Solution) -> tuple[Array, Array]:
 
 
 def imbalances(s: Solution) -> tuple[Array, Array]:
-    """Water as a share of the water laid, energy as a share of what the heater gave or the feed brought.
+    """Water as a share of the water laid or taken up, energy of what the heater gave or the feed brought.
 
     From the pellets at both ends, the exhaust and the heater: nothing that the solver balanced by itself.
     """
@@ -263,4 +263,4 @@ def imbalances(s: Solution) -> tuple[Array, Array]:
     heat = sum(t.heat for t in s.totals)
     energy = solid * (H_start - H_end) + heat - sum(t.enthalpy for t in s.totals)
     capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture
-    return water / (solid * X_start), energy / np.maximum(heat, solid * capacity)
+    return water / (solid * np.maximum(X_start, X_end)), energy / np.maximum(heat, solid * capacity)

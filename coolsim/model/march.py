@@ -2,7 +2,7 @@
 
 A step that Newton's method does not manage is tried again a quarter as long. Steps are as long as keeps their bend
 near a tolerance: how far a step's end is off the straight line through its beginning and its first stage. When the
-air reverses, the next step is a short one, as at the start.
+air reverses, the next step is a short one, though longer than at the start.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ ENOUGH = 1e-5  # size of a last Newton step: the next would be about its square,
 MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.5  # in the time in which the film would heat a pellet
+OTHER_AIR = 4.0  # likewise where pellets come from other air: FIRST_STEP bends by 1/30 of the tolerance there
 STEP_TOLERANCE = 0.1  # of how far a step bends, in db.MOISTURE_SCALE and TEMPERATURE_SCALE
 REJECTED = 4.0  # times the tolerance: a step that missed so much is taken again
 SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 4.0
@@ -125,11 +126,15 @@ def march(
     pellets: Pellets,
     programme: Programme,
     tolerance: Array,
+    feed: bool = True,
 ) -> March:
-    """March all cases to their ends; pellets in the order of the bed; tolerance (B,) of a step."""
+    """March all cases to their ends; pellets in the order of the bed; tolerance (B,) of a step.
+
+    `feed` says whether the pellets are the feed as laid, or have been in other air before.
+    """
     B, laid_out, in_bed = dryer.bed.cases, dryer, pellets
     dryer, pellets = _seen_from(dryer, pellets, programme.from_above)
-    first = first_step(dryer)
+    first = first_step(dryer, FIRST_STEP if feed else OTHER_AIR)
     end, every = programme.duration, programme.reverse_every
     g = _Going(
         np.arange(B),
@@ -172,13 +177,13 @@ def march(
     return March(laid_out, final, reached, steps, records)
 
 
-def first_step(dryer: Dryer) -> Array:
-    """A small part of the time in which the film would heat a pellet, (B,) seconds."""
+def first_step(dryer: Dryer, share: float) -> Array:
+    """A share of the time in which the film would heat a pellet, (B,) seconds."""
     bed = dryer.bed
     T = air.temperature_from_enthalpy(dryer.supply.fresh_enthalpy, dryer.supply.fresh_humidity_ratio)
     h = packed_bed.heat_transfer_coefficient(bed.air_flux, 2 * bed.radius, T)
     capacity = bed.solid_density * (bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture)
-    return np.asarray(FIRST_STEP * capacity * bed.radius / (3 * h))
+    return np.asarray(share * capacity * bed.radius / (3 * h))
 
 
 def _next_stop(g: _Going, end: Array, every: Array) -> Array:
@@ -262,7 +267,7 @@ def _reverse(g: _Going, every: Array) -> None:
     g.above = g.above ^ due
     g.turns = g.turns + due
     g.fresh = g.fresh | due
-    g.next = np.where(due & np.isfinite(g.next), first_step(g.dryer), g.next)
+    g.next = np.where(due & np.isfinite(g.next), first_step(g.dryer, OTHER_AIR), g.next)
 
 
 def _seen_from(dryer: Dryer, pellets: Pellets, other_side: NDArray[np.bool_]) -> tuple[Dryer, Pellets]:

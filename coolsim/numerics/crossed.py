@@ -120,7 +120,7 @@ def _functionals(c: Crossed, links: Array) -> Array:
     f = np.empty((B, P, 3, 2, 5))
     f[:, :, 0] = links[..., -1, :].transpose(1, 2, 3, 0)
     f[:, :, 1] = (c.mass[:, None, None] @ links)[..., 0, :].transpose(1, 2, 3, 0)
-    f[:, :, 2] = (c.weight * links).sum(axis=3).transpose(1, 2, 3, 0)
+    f[:, :, 2] = np.einsum("bpni,cbpni->bpic", c.weight, links)
     return f.reshape(B, P, 6, 5)
 
 

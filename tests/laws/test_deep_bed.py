@@ -26,6 +26,7 @@ from laws.exact import (
     sphere_constant_surface,
     sphere_with_film,
 )
+from scipy.stats import ncx2
 
 from coolsim.model.surface import Laws, MoistureLaw
 from coolsim.physics import pellet
@@ -47,9 +48,11 @@ PRINTED_J = [(4.0, 4.0, 0.5717, 0.4283), (6.0, 4.0, 0.3180, 0.2124), (2.0, 2.0, 
 
 @pytest.mark.parametrize("xi, tau, fluid, solid", PRINTED_J)
 def test_the_formula_gives_the_printed_values(xi, tau, fluid, solid):
-    """references.md (computed)."""
+    """references.md (computed); and once more as a distribution of scipy's: with J = Q₁(√(2y), √(2x)), Marcum's
+    function (memory, high), J is the share of a non-central χ² of two degrees of freedom and 2y beyond 2x."""
     assert schumann(xi, tau) == pytest.approx(fluid, abs=5e-5)
     assert 1 - schumann(tau, xi) == pytest.approx(solid, abs=5e-5)
+    assert schumann(xi, tau) == pytest.approx(ncx2.sf(2 * xi, 2, 2 * tau), abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -258,10 +261,12 @@ def test_the_textbook_adiabatic_dryer():
     R = 2e-3
     s = dry(
         phase(Ga, 100.0, dry_supply(400 - 273.15, Y)),
-        laws=laws, cells=8, shells=4, radius=R, D=1e-5, feed_moisture=1.9, feed_temperature=wet,
+        laws=laws, cells=16, shells=4, radius=R, D=1e-5, feed_moisture=1.9, feed_temperature=wet,
         depth=1.5 * Ga * 1006.0 / (h * 3 * 0.58 / R),
     )  # fmt: skip
-    assert exhaust(s, laws)[0] + 273.15 == pytest.approx(331.6, abs=0.1)
+    exact = 312 + 88 * np.exp(-1.5)
+    assert exact == pytest.approx(331.6, abs=0.05)
+    assert exhaust(s, laws)[0] + 273.15 == pytest.approx(exact, abs=1e-3)
     np.testing.assert_allclose(at_points(s)[1], wet, atol=1e-3)
 
 

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 from laws.dryers import ONE, at_points, dry, exhaust, meshed, moisture, phase, supply, temperature
-from laws.exact import ISOTHERMAL, NUMBERS, air_enthalpy, humidity_ratio, linear_law, saturation_pressure
+from laws.exact import NUMBERS, air_enthalpy, humidity_ratio, saturation_pressure
 from scipy.integrate import solve_ivp
 from scipy.optimize import root
 
@@ -16,7 +16,6 @@ from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model.march import METHOD, Programme, march
 from coolsim.model.pellet_shells import spread
-from coolsim.model.surface import Laws
 from coolsim.numerics import crossed, mesh
 from coolsim.numerics.newton import newton
 from coolsim.physics.sorption import Isotherm
@@ -119,43 +118,6 @@ def test_a_thin_layer_is_one_pellet_in_unlimited_air():
 
 
 # ---- Mixing, reversal, zones ----------------------------------------------------------------------------
-
-
-def test_turning_over_makes_the_bed_one_thin_layer():
-    """With less and less depth in the same air, a bed at rest and one that is turned over are the same."""
-    gaps = []
-    for depth in (0.02, 0.002, 0.0002):
-        air = phase(0.5, 600.0, HEATED)
-        at_rest = dry(air, cells=8, depth=depth, **FEED)
-        turned = dry(air, cells=8, mixed=True, depth=depth, **FEED)
-        gaps.append(abs(moisture(at_rest) - moisture(turned)))
-        np.testing.assert_allclose(at_points(turned)[0], moisture(turned), rtol=1e-12)
-    assert gaps[1] < 0.2 * gaps[0]
-    assert gaps[2] < 2e-5
-    assert gaps[0] > 1e-3  # there is something to see
-
-
-def test_a_turned_bed_approaches_the_air_as_one_lump():
-    """Isothermal, D → ∞, J = k (X − K Y), all pellets alike. By hand: along the air Y → X/K as e^(−ζ NTU), NTU =
-    a L k K/Ga, so ρ L dX/dt = −Ga (X/K − Y_in)(1 − e^(−NTU)): X − K Y_in falls exponentially."""
-    K, k, Y, Ga, L, t = 4.0, 2e-3, 0.02, 0.3, 0.1, 400.0
-    a, rho = 3 * 0.58 / NUMBERS["radius"], 900.0 * 0.58
-    laws = Laws(moisture=linear_law(J=1.0, Xs=-k, Y=k * K), **ISOTHERMAL)
-    s = dry(
-        phase(Ga, t, supply(20.0, Y)),
-        laws=laws,
-        mixed=True,
-        cells=12,
-        shells=2,
-        D=1e-3,
-        feed_moisture=0.3,
-        depth=L,
-    )
-    share = 1 - np.exp(-a * L * k * K / Ga)
-    expected = K * Y + (0.3 - K * Y) * np.exp(-t * Ga * share / (rho * L * K))
-    assert moisture(s) == pytest.approx(expected, abs=1e-5)
-    X = moisture(s)
-    assert exhaust(s, laws)[1] == pytest.approx(Y + share * (X / K - Y), abs=5e-6)  # of 0.03; twelve cells
 
 
 def test_air_from_above_mirrors_air_from_below():

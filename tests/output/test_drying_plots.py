@@ -124,7 +124,7 @@ def test_edges_of_colours_lie_where_the_layers_cross_them(units: str, per_metre:
                 here = np.interp(y, heights, layers.moisture_wb[k[0]])
                 assert 100 * here == pytest.approx(level, rel=1e-6)
                 checked += 1
-    assert checked > 100
+    assert checked > 80
 
 
 def test_colours_of_layers_say_their_steps() -> None:

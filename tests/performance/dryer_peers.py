@@ -2,14 +2,21 @@
 
 How to run, from the top of the repository (about two minutes; nothing else should be busy):
 
-    python tests/performance/dryer_peers.py
+    python tests/performance/dryer_peers.py          # or some of: ida cvode bdf
 
-It needs the product and scipy; scikit-sundae (`pip install scikit-sundae`, SUNDIALS' CVODE) or its rows say
-that they were skipped. Cells, shells and laws at the surface are the same for all: what differs is how the
-equations are taken through time. Peers see an ordinary differential equation in the shells' moisture and
-pellets' enthalpy, and are told its sparsity; surfaces, air and inlet, which have no memory, are solved for at
-every call, from where they were at the last one, by the product's own elimination (`Slopes`). That is most of
-their time: so calls are printed too, beside our own Newton steps, each of which is about a third of a call.
+It needs the product and scipy; scikit-sundae (`pip install scikit-sundae`, SUNDIALS' CVODE and IDA) or its rows
+say that they were skipped. Cells, shells and laws at the surface are the same for all: what differs is how the
+equations are taken through time.
+
+- IDA is the fair peer. It sees what we see: a differential-algebraic system in the shells' moisture, the pellets'
+  temperature, surfaces, air and inlet (`Whole`), the residuals written with the product's own laws. Its Jacobian is
+  sparse, by differences: columns that share no row are moved together, and all such groups are evaluated side by
+  side in one call, as one of our Newton steps evaluates two meshes.
+- BDF and CVODE see an ordinary differential equation in the shells' moisture and pellets' enthalpy, and are told
+  its sparsity; surfaces, air and inlet, which have no memory, are solved for at every call, from where they were at
+  the last one, by the product's own elimination (`Slopes`). That is most of their time, and says more of the form
+  than of them: so calls are printed too, beside our own Newton steps, each of which is about a third of a call.
+
 They climb a ladder of tolerances, and their ratio is taken on the first rung whose error in the exit, in
 moisture and in temperature, is ours or less (within 10 %). The reference is our march with steps thirty times
 shorter. Our row takes one mesh through time, as peers do; `predict` carries a second mesh for its error and
@@ -18,7 +25,10 @@ derives a Result.
 
 from __future__ import annotations
 
+import dataclasses
+import sys
 import time
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -35,8 +45,9 @@ from coolsim.model.march import STEP_TOLERANCE, march
 
 try:
     from sksundae.cvode import CVODE
+    from sksundae.ida import IDA
 except ImportError:
-    CVODE = None
+    CVODE = IDA = None
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 ROUNDS = 3
@@ -44,7 +55,9 @@ INSTANT = 1e-5  # s, a step in which pellets stay as they are: what is left are 
 MOST_ITERATIONS, ALIKE = 40, 1e-7
 LADDER = (1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 1e-6)  # relative tolerances
 SCALES = 0.1, 5e4  # kg/kg and J/kg that absolute tolerances are relative to
+TEMPERATURE = 50.0  # K, likewise
 SLACK = 1.1
+DIFFERENCE = 1e-7  # of a variable or its scale, by which a column of the Jacobian is moved
 
 
 def posed():
@@ -117,6 +130,98 @@ class Slopes:
         return csc_matrix(pattern)
 
 
+class Whole:
+    """0 = F(t, y, dy/dt) of the bed: y = shells' moisture, Xs, Ts, Tp, Ta, Y point by point, and the inlet's Y, h.
+
+    Arrays carry cases last, so that the columns of a Jacobian are cases. A step of one second that begins where it
+    ends leaves of the product's residuals what has no d/dt in it; what has is added from dy/dt.
+    """
+
+    def __init__(self, dryer):
+        P, n = 2 * (len(dryer.z) - 1), len(dryer.shells.volume)
+        self.dryer, self.P, self.n, self.m = dryer, P, n, n + 5
+        self.N, self.calls, self.steps = P * self.m + 2, 0, {}
+        own = np.append(np.full(n, SCALES[0]), [SCALES[0], *3 * (TEMPERATURE,), SCALES[0]])
+        self.scale = np.append(np.tile(own, P), [SCALES[0], SCALES[1]])
+        at = np.arange(P * self.m).reshape(P, self.m)
+        self.algebraic = np.sort(np.r_[np.delete(at[:, n:], db.TP, axis=1).ravel(), self.N - 2, self.N - 1])
+        self.pattern = self._sparsity(at)
+        self.groups = _apart(self.pattern)
+
+    def start(self):
+        """State and slopes to begin with; IDA corrects both."""
+        f = Slopes(self.dryer)
+        slopes = f(0.0, f.packed(f.start)).reshape(f.shape)
+        y, dy = np.zeros((self.P, self.m)), np.zeros((self.P, self.m))
+        y[:, : self.n], y[:, self.n :] = f.start.moisture[..., 0], f.near.points[:, :, 1, 0]
+        dy[:, : self.n] = slopes[:, : self.n]
+        return np.append(y, f.near.inlet[:, 1, 0]), np.append(dy, np.zeros(2))
+
+    def _step(self, cases):
+        if cases not in self.steps:
+            dryer = drying.take(self.dryer, np.zeros(cases, int))
+            self.steps[cases] = db.begin(dryer, dr.laid(dryer), np.ones(cases))
+        return self.steps[cases]
+
+    def residuals(self, y, dy):
+        self.calls += 1
+        n, laws, step = self.n, self.dryer.laws, self._step(y.shape[1])
+        bed, V = step.dryer.bed, step.dryer.shells.volume
+        x, dx = (f[:-2].reshape(self.P, self.m, -1) for f in (y, dy))
+        X, Tp = np.ascontiguousarray(x[:, :n]), x[:, n + db.TP]
+        mean, Q = dr.means(step.dryer, X)
+        H = laws.pellet_enthalpy(bed, mean, Tp, Q)
+        step = dataclasses.replace(step, start=dr.Pellets(X, H), start_moisture=mean, start_bound=Q)
+        both = (np.repeat(f[..., None, :], 2, axis=-2) for f in (X, x[:, n:], y[-2:]))
+        e = db.evaluate(step, db.State(*both))
+        mean_slope = (V * dx[:, :n]).sum(axis=1)
+        Q_slope = (V * e.bound_heat_slope[:, :, 1] * dx[:, :n]).sum(axis=1)
+        H_slope = (bed.specific_heat + laws.water_capacity * mean) * dx[:, n + db.TP] - Q_slope
+        out = np.empty_like(x)
+        out[:, :n] = V * dx[:, :n] + e.chain_residual[:, :, 1]
+        out[:, n : n + 3] = e.point_residual[:, :, 1]
+        out[:, n + 1] += np.broadcast_to(e.bound_rate, (self.P, 2, y.shape[1]))[:, 1] * Q_slope
+        out[:, n + 2] += H_slope + laws.water_capacity * Tp * mean_slope
+        out[:, n + 3 :] = e.air_residual[:, :, 1]
+        return np.concatenate([out.reshape(-1, y.shape[1]), e.inlet_residual[:, 1]])
+
+    def jacobian(self, y, dy, cj):
+        """∂F/∂y + cj ∂F/∂(dy/dt), its entries column by column: all groups of columns in one call."""
+        h = DIFFERENCE * np.maximum(np.abs(y), self.scale)
+        moved = np.zeros((self.N, 1 + self.groups.max() + 1))
+        moved[np.arange(self.N), 1 + self.groups] = h
+        F = self.residuals(y[:, None] + moved, dy[:, None] + cj * moved)
+        rows = self.pattern.indices
+        columns = np.repeat(np.arange(self.N), np.diff(self.pattern.indptr))
+        return (F[rows, 1 + self.groups[columns]] - F[rows, 0]) / h[columns]
+
+    def _sparsity(self, at):
+        """Each point by itself; the air's rows by the air of the own and the last cell, or by the inlet; the inlet
+        by itself and the air of the last cell."""
+        pattern, n, inlet = lil_matrix((self.N, self.N), dtype=int), self.n, [self.N - 2, self.N - 1]
+        for p in range(self.P):
+            pattern[np.ix_(at[p], at[p])] = 1
+            cell = p // 2 * 2
+            before = at[max(cell - 2, 0) : cell + 2, n + db.TA :].ravel()
+            pattern[np.ix_(at[p, n + 3 :], before)] = 1
+            if cell == 0:
+                pattern[np.ix_(at[p, n + 3 :], inlet)] = 1
+        pattern[np.ix_(inlet, np.append(at[-2:, n + db.TA :].ravel(), inlet))] = 1
+        found = csc_matrix(pattern)
+        found.sort_indices()
+        return found
+
+
+def _apart(pattern):
+    """A group for each column, no two of which meet in a row."""
+    meet = (pattern.T.astype(int) @ pattern).tocsr()
+    groups = np.full(pattern.shape[1], -1)
+    for column in range(len(groups)):
+        taken = groups[meet.indices[meet.indptr[column] : meet.indptr[column + 1]]]
+        groups[column] = next(k for k in range(len(groups)) if k not in taken)
+    return groups
+
+
 def exit_of(dryer, pellets):
     w = dr.point_weights(dryer.z)
     X, Q = dr.means(dryer, pellets.moisture)
@@ -159,6 +264,30 @@ def cvode(dryer, phase, rtol):
     return exit_of(dryer, f.unpacked(np.asarray(done.y[-1]))), f.calls
 
 
+def ida(dryer, phase, rtol):
+    f = Whole(dryer)
+
+    def residuals(t, y, dy, F):
+        F[:] = f.residuals(y[:, None], dy[:, None])[:, 0]
+
+    def jacobian(t, y, dy, F, cj, J):
+        J[:] = f.jacobian(np.array(y), np.array(dy), cj)
+
+    with warnings.catch_warnings(action="ignore"):  # "the sparsity is not used to find a Jacobian": as wanted
+        solver = IDA(
+            residuals, jacfn=jacobian, algebraic_idx=f.algebraic, rtol=rtol, atol=rtol * f.scale,
+            linsolver="sparse", sparsity=f.pattern, calc_initcond="yp0", calc_init_dt=1e-3,
+            max_num_steps=100_000,
+        )  # fmt: skip
+    done = solver.solve(np.array([0.0, phase.programme.duration[0]]), *f.start())
+    if not done.success:
+        raise RuntimeError(done.message)
+    x = np.asarray(done.y[-1])[:-2].reshape(f.P, f.m, 1)
+    X, Tp = x[:, : f.n].copy(), x[:, f.n + db.TP]
+    mean, Q = dr.means(dryer, X)
+    return exit_of(dryer, dr.Pellets(X, dryer.laws.pellet_enthalpy(dryer.bed, mean, Tp, Q))), f.calls
+
+
 def seconds(run, rounds=ROUNDS):
     """Median wall time."""
     times = []
@@ -181,12 +310,20 @@ def climb(name, peer, dryer, phase, reference, bar, our_seconds):
         error, wall = np.abs(found - reference), time.perf_counter() - start
         print(
             f"  {name:28s} rtol {rtol:7.0e}  {wall:8.2f} s  {calls:6d} calls  "
-            f"error {1e2 * error[0]:.5f} points, {error[1]:.4f} K"
+            f"error {1e2 * error[0]:.5f} points, {error[1]:.4f} K",
+            flush=True,
         )
         if (error <= SLACK * bar).all():
             print(f"  {name:28s} ratio {wall / our_seconds:.0f}")
             return
     print(f"  {name:28s} never within our error")
+
+
+PEERS = {
+    "ida": ("IDA (scikit-sundae)", ida),
+    "cvode": ("CVODE (scikit-sundae)", cvode),
+    "bdf": ("scipy solve_ivp, BDF", bdf),
+}
 
 
 def main():
@@ -202,11 +339,13 @@ def main():
         f"error {1e2 * bar[0]:.5f} points, {bar[1]:.4f} K"
     )
     print(f"  {'predict, with its estimate':28s} {seconds(lambda: coolsim.predict(case)):.3f} s")
-    climb("scipy solve_ivp, BDF", bdf, dryer, phase, reference, bar, our_seconds)
-    if CVODE is None:
-        print("  CVODE skipped: pip install scikit-sundae")
-    else:
-        climb("CVODE (scikit-sundae)", cvode, dryer, phase, reference, bar, our_seconds)
+    for name, (words, peer) in PEERS.items():
+        if sys.argv[1:] and name not in sys.argv[1:]:
+            continue
+        if CVODE is None and peer is not bdf:
+            print(f"  {words} skipped: pip install scikit-sundae")
+        else:
+            climb(words, peer, dryer, phase, reference, bar, our_seconds)
 
 
 if __name__ == "__main__":
