@@ -20,6 +20,7 @@ MODULES = (
     "case",
     "result",
     "balance",
+    "physics.correlations",
     "physics.materials",
     "physics.pellet",
     "physics.sorption",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, Any
 
 from coolsim.output.json import group
@@ -10,7 +11,7 @@ from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.uncertainty import Contributor, Interval, Uncertainty
+    from coolsim.studies.uncertainty import Contributor, Interval, Known, Uncertainty
 
 LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
 
@@ -71,10 +72,7 @@ def _chance(share: float) -> str:
 def _contributors(found: Uncertainty, page: Page) -> str:
     told = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
     left = [1.0 - sum(getattr(c, f"{x}_share") for c in told) for x in ("moisture", "temperature")]
-    rows = [
-        (c.name.replace("_", " "), _ends(c, page), _share(c.moisture_share), _share(c.temperature_share))
-        for c in told
-    ]
+    rows = [row for c in told for row in _rows_of(c, page)]
     rows.append(("together, and all others", "", _share(max(left[0], 0.0)), _share(max(left[1], 0.0))))
     titles = ("what leaves it open", "19 times in 20", "moisture", "temperature")
     return table([titles, *rows], page, right=(1, 2, 3), bold=(0,))
@@ -84,11 +82,27 @@ def _share(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def _ends(c: Contributor, page: Page) -> str:
-    if c.unit:
-        return f"{c.low:.4g} – {c.high:.4g} {pretty(c.unit)}"
-    dimension = dimension_of(c.name)
-    return f"{number(c.low, dimension, page)} – {number(c.high, dimension, page)}"
+def _rows_of(c: Contributor, page: Page) -> list[tuple[str, ...]]:
+    """One row; below it, of numbers of one fit, the range of each: what is known of them alone, without a share."""
+    shares = _share(c.moisture_share), _share(c.temperature_share)
+    if not c.parts:
+        return [(_plain(c.name), _ends(c, page), *shares)]
+    return [
+        (f"{len(c.parts)} numbers of one fit", "", *shares),
+        *((f"  {_plain(known.name)}", _ends(known, page), "", "") for known in c.parts),
+    ]
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _ends(known: Known | Contributor, page: Page) -> str:
+    assert known.low is not None and known.high is not None
+    if known.unit:
+        return f"{known.low:.4g} – {known.high:.4g} {pretty(known.unit)}"
+    dimension = dimension_of(known.name)
+    return f"{number(known.low, dimension, page)} – {number(known.high, dimension, page)}"
 
 
 def _words(found: Uncertainty, page: Page) -> str:
@@ -96,6 +110,10 @@ def _words(found: Uncertainty, page: Page) -> str:
         "Shares are of the variance. What carries no ± in the scenario counts as exact; the model itself, "
         "and how well a sample stands for the line, are not in it."
     ]
+    if any(len(c.parts) > 1 for c in found.contributors):
+        lines.append(
+            "Numbers of one fit err together, as the material's [correlation] says: their share is that of all."
+        )
     if found.unsolved:
         lines.append(f"{found.unsolved} of {found.samples + found.unsolved} samples could not be solved.")
     return "".join(wrapped(line, page) for line in lines)
@@ -108,7 +126,12 @@ def written(found: Uncertainty) -> dict[str, Any]:
     return {
         **{names.get(name, name): group(getattr(found, name), name) for name in exits},
         "met": {"all": found.all_met, **dict(found.wishes)},
-        "contributors": [group(c, "contributors") for c in found.contributors],
+        "contributors": [_written(c) for c in found.contributors],
         "samples": found.samples,
         "unsolved": found.unsolved,
     }
+
+
+def _written(c: Contributor) -> dict[str, Any]:
+    alone = group(dataclasses.replace(c, parts=()), "contributors") or {}
+    return alone | {"parts": [group(known, "parts") for known in c.parts]}
