@@ -39,6 +39,7 @@ MODULES = (
     "scenario.trials",
     "studies.fit.answer",
     "studies.seasons.study",
+    "studies.seasons.sure",
     "studies.seasons.hours",
     "studies.seasons.chart",
 )

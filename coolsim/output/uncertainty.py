@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from coolsim.output.json import group
@@ -72,24 +73,26 @@ def _chance(share: float) -> str:
 def _contributors(found: Uncertainty, page: Page) -> str:
     told = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
     left = [1.0 - sum(getattr(c, f"{x}_share") for c in told) for x in ("moisture", "temperature")]
-    rows = [row for c in told for row in _rows_of(c, page)]
-    rows.append(("together, and all others", "", _share(max(left[0], 0.0)), _share(max(left[1], 0.0))))
+    rows = [row for c in told for row in rows_of(_known(c), (c.moisture_share, c.temperature_share), page)]
+    rows.append(
+        ("together, and all others", "", share_text(max(left[0], 0.0)), share_text(max(left[1], 0.0)))
+    )
     titles = ("what leaves it open", "19 times in 20", "moisture", "temperature")
     return table([titles, *rows], page, right=(1, 2, 3), bold=(0,))
 
 
-def _share(share: float) -> str:
+def share_text(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def _rows_of(c: Contributor, page: Page) -> list[tuple[str, ...]]:
+def rows_of(parts: Sequence[Known], shares: Sequence[float], page: Page) -> list[tuple[str, ...]]:
     """One row; below it, of numbers of one fit, the range of each: what is known of them alone, without a share."""
-    shares = _share(c.moisture_share), _share(c.temperature_share)
-    if not c.parts:
-        return [(_plain(c.name), _ends(c, page), *shares)]
+    cells = [share_text(share) for share in shares]
+    if len(parts) == 1:
+        return [(_plain(parts[0].name), _ends(parts[0], page), *cells)]
     return [
-        (f"{len(c.parts)} numbers of one fit", "", *shares),
-        *((f"  {_plain(known.name)}", _ends(known, page), "", "") for known in c.parts),
+        (f"{len(parts)} numbers of one fit", "", *cells),
+        *((f"  {_plain(known.name)}", _ends(known, page), *("" for _ in cells)) for known in parts),
     ]
 
 
@@ -97,8 +100,14 @@ def _plain(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _ends(known: Known | Contributor, page: Page) -> str:
-    assert known.low is not None and known.high is not None
+def _known(c: Contributor) -> Sequence[Known]:
+    from coolsim.studies.uncertainty import Known
+
+    alone = c.low is not None and c.high is not None
+    return (Known(c.name, c.low, c.high, c.unit),) if alone else c.parts  # type: ignore[arg-type]
+
+
+def _ends(known: Known, page: Page) -> str:
     if known.unit:
         return f"{known.low:.4g} – {known.high:.4g} {pretty(known.unit)}"
     dimension = dimension_of(known.name)

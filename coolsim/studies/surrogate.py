@@ -4,8 +4,8 @@ Hermite polynomials are orthogonal under a normal distribution (polynomial chaos
 System Safety 93, 2008, 964–979, from memory): their squared coefficients add up to the variance, sorted by
 variable. A quantile of a few hundred samples is as rough as the tenth sample from the end; the polynomial has as
 many samples as one likes. What it misses is put back: each gets the residual of one of the samples that were
-computed, found with that sample left out of the fit. Where the polynomial explains nothing, that is the
-distribution of the samples.
+computed, found with that sample left out of the fit. Where it explains too little, as where hours are counted and
+the count ends at none or at all, the samples stand for themselves.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ FORMS = (
     (4, True),
 )  # degree in one variable; pairs?
 MOST_TERMS = 0.5  # per sample
+EXPLAINED = 0.95  # of the variance, of samples left out: below, no polynomial is trusted with a quantile
 SHARED = -1  # owner of a term in variables of several groups
 
 
@@ -55,26 +56,41 @@ def normal(count: int, samples: int, seed: int) -> Array:
     return np.asarray(ndtri(qmc.Sobol(count, seed=seed).random(samples)).T)
 
 
-def polynomial(z: Array, y: Array) -> Polynomial:
-    """The polynomial that does best on samples left out one by one."""
-    found = []
+def polynomials(z: Array, answers: Array) -> list[Polynomial]:
+    """Of each answer (answers, samples) the polynomial that does best on samples left out one by one."""
+    best: list[Polynomial | None] = [None] * len(answers)
     for degree, pairs in FORMS:
         X = _terms(z, degree, pairs)
         if X.shape[1] > max(MOST_TERMS * X.shape[0], 1 + len(z)):
             continue
         Q, R = np.linalg.qr(X)
-        coefficients = np.linalg.lstsq(R, Q.T @ y, rcond=None)[0]
+        coefficients = np.linalg.lstsq(R, Q.T @ answers.T, rcond=None)[0].T
         leverage = np.minimum((Q**2).sum(axis=1), 1 - 1e-9)
-        found.append(Polynomial(degree, pairs, coefficients, (y - X @ coefficients) / (1 - leverage)))
-    return min(found, key=lambda p: float(p.residual @ p.residual))
+        residuals = (answers - coefficients @ X.T) / (1 - leverage)
+        for k, (c, r) in enumerate(zip(coefficients, residuals)):
+            before = best[k]
+            if before is None or r @ r < before.residual @ before.residual:
+                best[k] = Polynomial(degree, pairs, c, r)
+    return [p for p in best if p is not None]
 
 
-def many(z: Array, answers: Mapping[str, Array], seed: int, samples: int = MANY) -> dict[str, Array]:
-    """Many samples (samples,) of each answer, from few (variables, few); those of one sample belong together."""
+def many(
+    z: Array,
+    answers: Mapping[str, Array],
+    seed: int,
+    samples: int = MANY,
+    least: float = EXPLAINED,
+) -> dict[str, Array]:
+    """Many samples (samples,) of each answer, from few (variables, few); those of one sample belong together.
+
+    least: share of the variance that a polynomial explains, or it is not used.
+    """
     apart = np.random.default_rng(seed).integers(z.shape[1], size=samples)
-    there = normal(len(z), samples, seed)
-    known = {name: polynomial(z, y) for name, y in answers.items()}
-    return {name: p(there) + p.residual[apart] for name, p in known.items()}
+    there, found = normal(len(z), samples, seed), {}
+    for (name, y), p in zip(answers.items(), polynomials(z, np.array(list(answers.values())))):
+        trusted = np.mean(p.residual**2) <= (1 - least) * np.var(y)
+        found[name] = p(there) + p.residual[apart] if trusted else y[apart]
+    return found
 
 
 def shares_of(z: Array, y: Array, groups: Sequence[int] | None = None) -> Array:
@@ -87,7 +103,7 @@ def shares_of(z: Array, y: Array, groups: Sequence[int] | None = None) -> Array:
     count, variance = int(owner.max()) + 1, float(np.var(y))
     if variance <= 0:
         return np.zeros(count)
-    p = polynomial(z, y)
+    (p,) = polynomials(z, y[None])
     of = _owners(owner, p.degree, p.pairs)
     return np.array([(p.coefficients[of == g] ** 2).sum() for g in range(count)]) / variance
 

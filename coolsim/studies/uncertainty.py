@@ -140,12 +140,12 @@ def sampled(case: Case, samples: int = SAMPLES, seed: int = SEED) -> Sampled:
 
 def summed_up(case: Case, s: Sampled) -> Uncertainty:
     shares = [shares_of(s.z, s.solved[name], s.groups) for name in ("moisture", "temperature")]
-    contributors = [_contributor(*one) for one in zip(_parts(s), *shares)]
+    contributors = [_contributor(*one) for one in zip(parts_of(s.unknowns, s.groups), *shares)]
     kept = wishes_kept(case, s)
     return Uncertainty(
-        moisture_wb=_interval(s.exits["moisture"]),
-        temperature=_interval(s.exits["temperature"]),
-        water_activity=_interval(s.exits["water activity"]),
+        moisture_wb=interval(s.exits["moisture"]),
+        temperature=interval(s.exits["temperature"]),
+        water_activity=interval(s.exits["water activity"]),
         wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
         all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
@@ -154,10 +154,10 @@ def summed_up(case: Case, s: Sampled) -> Uncertainty:
     )
 
 
-def _parts(s: Sampled) -> list[tuple[Known, ...]]:
+def parts_of(unknowns: list[Unknown], groups: list[int]) -> list[tuple[Known, ...]]:
     """What each group is made of."""
-    known = [Known(u.name, *u.ends, u.unit) for u in s.unknowns]
-    return [tuple(k for k, g in zip(known, s.groups) if g == group) for group in range(max(s.groups) + 1)]
+    known = [Known(u.name, *u.ends, u.unit) for u in unknowns]
+    return [tuple(k for k, g in zip(known, groups) if g == group) for group in range(max(groups) + 1)]
 
 
 def _contributor(parts: tuple[Known, ...], moisture_share: float, temperature_share: float) -> Contributor:
@@ -271,7 +271,7 @@ EXITS: dict[str, Callable[[Result], Any]] = {
 }
 
 
-def _interval(y: Array) -> Interval:
+def interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
 
