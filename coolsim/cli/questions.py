@@ -128,7 +128,8 @@ def find(
         return document | ({"uncertainty": sure.written(spread) | {"chance": wanted}} if spread else {})
 
     deliver(printed, written, json)
-    return ANSWERED if found.answer.met else OUT_OF_REACH
+    sure_enough = spread is None or wanted is None or (spread.all_met or 0.0) >= wanted
+    return ANSWERED if found.answer.met and sure_enough else OUT_OF_REACH
 
 
 @app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
