@@ -78,7 +78,7 @@ def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
 
 
 def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
-    """Wetter feed: with half of the room that it would take, settings are far surer than those nearest to it all."""
+    """Wetter feed: with half of the room that it would take, settings are surer than those nearest to it all."""
     wet = coolsim.replace(night, {"feed.moisture": "14.4 ± 0.3 %"})
     roomy, sure = with_chance(wet, 0.9, samples=64)
     there = at_settings(wet, find_settings(roomy).settings)
