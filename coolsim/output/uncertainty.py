@@ -56,7 +56,10 @@ def _asked(met: float, wanted: float) -> str:
         return (
             f"These settings keep off the target so that it is met with the {100 * wanted:.4g} % asked for."
         )
-    return f"No settings within [limits] were found that meet the target with the {100 * wanted:.4g} % asked for."
+    return (
+        f"No settings within [limits] were found that meet the target with the {100 * wanted:.4g} % asked for; "
+        "these come nearest."
+    )
 
 
 def _chance(share: float) -> str:
