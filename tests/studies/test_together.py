@@ -22,7 +22,14 @@ from coolsim.scenario.trials import trials_of
 from coolsim.studies.fit import fit
 from coolsim.studies.fit.answer import FitAnswer
 from coolsim.studies.surrogate import normal, shares_of
-from coolsim.studies.uncertainty import correlation_of, groups_of, together, uncertainty, unknowns_of
+from coolsim.studies.uncertainty import (
+    NORMAL_95,
+    correlation_of,
+    groups_of,
+    together,
+    uncertainty,
+    unknowns_of,
+)
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "humid-delta.toml"
 FREE = ("diffusivity", "specific_heat")
@@ -134,6 +141,31 @@ def test_a_band_by_hand() -> None:
     rising = np.array([[1.0, 0.999999], [0.999999, 1.0]])
     assert _spread(10.0, varied, rising) == pytest.approx((9.0, 11.0), abs=0.01)
     assert _spread(10.0, varied, 2 * np.eye(2) - rising) == pytest.approx((3.0, 17.0), abs=0.01)
+
+
+def test_a_range_that_reaches_zero_has_straight_halves(pair: Case) -> None:
+    """A logarithm has no zero: 26 kJ/mol within 0 to 30 lies at its ends at ± 1.96."""
+    known = {"activation_energy": Provenance("made up", False, 0.0, 30e3)}
+    law = dataclasses.replace(pair.material.diffusivity, activation_energy=26e3)
+    material = dataclasses.replace(pair.material, provenance=MappingProxyType(known), diffusivity=law)
+    (unknown,) = unknowns_of(dataclasses.replace(pair, material=material))
+    (change,) = unknown.changes(np.array([-NORMAL_95, 0.0, NORMAL_95])).values()
+    np.testing.assert_allclose(26e3 + change, [0.0, 26e3, 30e3], atol=1e-6)
+
+
+def test_a_fitted_slope_with_moisture_is_varied_too(pair: Case) -> None:
+    """Its range may lie on both sides of zero; before, only the other numbers of its fit were varied."""
+    law = dataclasses.replace(pair.material.diffusivity, moisture_slope=2.0, at_moisture=0.16)
+    known = {"moisture_slope": Provenance("made up", False, -6.0, 10.0)}
+    material = dataclasses.replace(pair.material, provenance=MappingProxyType(known), diffusivity=law)
+    case = dataclasses.replace(pair, material=material)
+    path = "material.diffusivity.moisture_slope"
+    ends = np.sort(exits([with_number(case, path, end) for end in (-6.0, 10.0)])[0])
+    found = uncertainty(case, samples=64)
+    assert (found.moisture_wb.low, found.moisture_wb.high) == pytest.approx(tuple(ends), abs=1e-4)  # its mesh
+    assert ends[1] - ends[0] > 5e-4
+    low, high = coolsim.predict(case, band=True).input_band.moisture_wb
+    assert (low, high) == pytest.approx(tuple(ends), abs=1e-4)
 
 
 # -- samples
