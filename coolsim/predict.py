@@ -29,6 +29,7 @@ from coolsim.model import family, leaving
 from coolsim.model.bed import Bed, take
 from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_equation
 from coolsim.model.surface import REAL
+from coolsim.physics.correlations import among
 from coolsim.result import InputBand, Result
 
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
@@ -298,6 +299,7 @@ def _reason(solutions: list[Solution], failed: NDArray[np.intp], count: int) -> 
 _VARIED = {
     "diffusivity": "material.diffusivity.value",
     "activation_energy": "material.diffusivity.activation_energy",
+    "moisture_slope": "material.diffusivity.moisture_slope",
     "isotherm_scale": "material.isotherm.scale",
     "specific_heat": "material.specific_heat",
     "conductivity": "material.conductivity",
@@ -325,19 +327,20 @@ def varied_cases(case: Case) -> list[Case]:
 def input_band(case: Case, result: Result) -> InputBand:
     """Exit over the ranges of the assumed numbers, each varied alone; all in one batch.
 
-    Deviations are added as the root of their squares, since the numbers err independently of each other:
-    their sum would be a pellet that nobody makes.
+    Deviations are added as the root of their squares, since the numbers err independently of each other: their sum
+    would be a pellet that nobody makes. Those of numbers that err together are added with their correlation.
     """
     M, T = float(result.pellets_out.moisture_wb), float(result.pellets_out.temperature)
     cases = varied_cases(case)
     if not cases:
         return InputBand((M, M), (T, T))
     out = _several(cases, BAND).pellets_out
-    return InputBand(_spread(M, out.moisture_wb), _spread(T, out.temperature))
+    R = among(case.material.correlation, [name for name, *_ in varied_numbers(case)])
+    return InputBand(_spread(M, out.moisture_wb, R), _spread(T, out.temperature, R))
 
 
-def _spread(value: float, varied: Any) -> tuple[float, float]:
+def _spread(value: float, varied: Any, R: Any) -> tuple[float, float]:
     change = (np.asarray(varied) - value).reshape(-1, 2)  # (number, end of its range)
-    down = np.sqrt((np.minimum(change, 0).min(axis=1) ** 2).sum())
-    up = np.sqrt((np.maximum(change, 0).max(axis=1) ** 2).sum())
-    return value - float(down), value + float(up)
+    way = np.where(change[:, 1] < change[:, 0], -1.0, 1.0)  # whether the exit falls as the number rises
+    down, up = way * np.minimum(change, 0).min(axis=1), way * np.maximum(change, 0).max(axis=1)
+    return value - float(np.sqrt(down @ R @ down)), value + float(np.sqrt(up @ R @ up))

@@ -20,6 +20,7 @@ MODULES = (
     "case",
     "result",
     "balance",
+    "physics.correlations",
     "physics.materials",
     "physics.pellet",
     "physics.sorption",
@@ -38,6 +39,7 @@ MODULES = (
     "scenario.trials",
     "studies.fit.answer",
     "studies.seasons.study",
+    "studies.seasons.sure",
     "studies.seasons.hours",
     "studies.seasons.chart",
 )

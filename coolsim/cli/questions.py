@@ -128,7 +128,8 @@ def find(
         return document | ({"uncertainty": sure.written(spread) | {"chance": wanted}} if spread else {})
 
     deliver(printed, written, json)
-    return ANSWERED if found.answer.met else OUT_OF_REACH
+    sure_enough = spread is None or wanted is None or (spread.all_met or 0.0) >= wanted
+    return ANSWERED if found.answer.met and sure_enough else OUT_OF_REACH
 
 
 @app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
@@ -196,11 +197,15 @@ def seasons(
     ] = None,
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
+    uncertainty: Annotated[
+        bool, typer.Option("--uncertainty", help="Also say how sure the sums of the year are.")
+    ] = False,
 ) -> None:
     """Run the cooler of SCENARIO through its year of weather, hour by hour.
 
     Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
-    what to set by temperature and humidity outside.
+    what to set by temperature and humidity outside. With --uncertainty, inputs may carry a ± as for predict, but
+    those of [air]: a year takes its weather as exact.
 
     Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours, 130 stopped
     (finished sites are kept).
@@ -210,7 +215,8 @@ def seasons(
     files = Files(json, csv, chart)
     files.check()
     cases = cases_of(scenarios, overrides)
-    run(list(zip(scenarios, cases)), files, page_for(units), emit, direct=direct, jobs=jobs, resume=resume)
+    asked, page = list(zip(scenarios, cases)), page_for(units)
+    run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 
 
 def solved(case: Case) -> Result:

@@ -59,7 +59,8 @@ def material(m: Material, page: Page) -> str:
 
 def dimension_of(name: str) -> Dimension | None:
     """Return the dimension of the number whose provenance has a name."""
-    return dict(_ROWS)[name][0][2]
+    rows = dict(_ROWS).get(name)
+    return rows[0][2] if rows else None
 
 
 def _find(m: Material, path: str) -> Any:

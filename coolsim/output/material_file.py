@@ -8,6 +8,7 @@ import math
 from typing import Any
 
 from coolsim.case import Case, Provenance
+from coolsim.physics.correlations import Correlation
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.studies.fit.answer import FitAnswer, Fitted
 
@@ -20,7 +21,6 @@ def material_file(case: Case, answer: FitAnswer, scenario: str, today: datetime.
         "# Written by coolsim fit. SI units; temperatures in °C, moisture and fractions as fractions.",
         "# In a scenario beside it: feed.material = the name of this file.",
         *_line_numbers(answer),
-        *_shared(answer),
         f"description = {_text(f'{material.name}, fitted on {today} to {count} of {answer.file} ({scenario}).')}",
     ]
     isotherm = material.isotherm
@@ -44,6 +44,7 @@ def material_file(case: Case, answer: FitAnswer, scenario: str, today: datetime.
         lines += _table(known.get(name), name, value=_number(getattr(material, name)))
     for name in ("bulk_density", "void_fraction"):  # as fed in the trials, if the scenario says so
         lines += _table(known.get(name), name, value=_number(getattr(material, name)))
+    lines += _together(material.correlation)
     return "\n".join(lines) + "\n"
 
 
@@ -65,14 +66,18 @@ def _ends(p: Fitted) -> str:
     return f"{_number(p.low)} to {_number(p.high)}"
 
 
-def _shared(answer: FitAnswer) -> list[str]:
-    """Say where ranges below are not independent of each other."""
-    fitted = [p.name for p in answer.parameters if p.of_material]
-    if len(fitted) < 2:
+def _together(known: Correlation | None) -> list[str]:
+    """How the numbers of one fit err together; predictions read it, so that they are as sure as the fit is."""
+    if known is None:
         return []
+    rows = [f"    [{', '.join(_number(r) for r in row)}]," for row in known.matrix]
     return [
-        f"# The ranges of {', '.join(fitted)} come from one fit and err together: what predict calls",
-        "# left open by the inputs takes them for independent, and so is the wider of the two.",
+        "",
+        "[correlation]  # of the errors of these numbers: 1 rise together, -1 one rises as the other falls",
+        f"names = [{', '.join(map(_text, known.names))}]",
+        "matrix = [",
+        *rows,
+        "]",
     ]
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.fields import Array
+from coolsim.output import year_uncertainty
 from coolsim.output.json import group
 from coolsim.scenario import inputs
 from coolsim.studies.seasons import Seasons, Strategy
@@ -176,7 +177,7 @@ def _strategy(strategy: Strategy) -> dict[str, Any]:
         "reachable_h": None if reachable is None else step * float(reachable.sum()),
         "reachable_met": None if reachable is None else strategy.reachable_met,
         "chart": None if strategy.chart is None else _chart(strategy.chart),
-    }
+    } | ({"uncertainty": year_uncertainty.written(strategy.sure)} if strategy.sure else {})
 
 
 def _sums(data: Any) -> dict[str, Any]:

@@ -75,6 +75,7 @@ def run(
     direct: bool,
     jobs: int,
     resume: str | None,
+    uncertainty: bool = False,
 ) -> None:
     """Run scenarios (name, case); raises InputError with all faults before anything is computed."""
     import joblib
@@ -84,7 +85,7 @@ def run(
         raise InputError(faults)
     cases = [case for _, case in asked]
     with joblib.parallel_config(n_jobs=jobs), _progress(len(cases)) as (told, finished):
-        for k, seasons in seasons_of(cases, direct=direct, resume=resume, told=told):
+        for k, seasons in seasons_of(cases, direct=direct, resume=resume, told=told, uncertainty=uncertainty):
             finished()
             if out.json != STANDARD_OUTPUT:
                 say(printed.year(seasons, page) + ("\n" if len(cases) > 1 else ""))

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from coolsim.fields import Array
-from coolsim.output import tables
+from coolsim.output import tables, year_uncertainty
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.studies.seasons import Seasons, Strategy
@@ -35,6 +35,7 @@ def year(seasons: Seasons, page: Page) -> str:
         tables.heading(seasons.case.title, page),
         _side_by_side(seasons, page),
         "".join(wrapped(text, page) for text in _sentences(seasons, page)),
+        year_uncertainty.told(seasons, SHORT, page),
         *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
         *(_chart(strategy, page) for strategy in seasons.strategies[1:2]),
         "".join(wrapped(text, page) for text in _weather(seasons)),

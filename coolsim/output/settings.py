@@ -50,7 +50,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "") -> str:
     answer = advice.answer
     parts = [
         tables.heading(case.title, page),
-        "" if answer.met else _out_of_reach(answer, page),
+        "" if answer.met else _out_of_reach(answer, page, bool(sure)),
         _dial_in(case, answer, page),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
@@ -205,12 +205,15 @@ def _rounded_down(moisture: float) -> str:
 # -- out of reach
 
 
-def _out_of_reach(answer: SettingsAnswer, page: Page) -> str:
+def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
     missed = ", ".join(at_limit(limit, page) for limit in answer.broken)
+    words = f"no settings within the limits meet the target. The nearest still misses: {missed}."
+    if chance:
+        words = (
+            f"no settings within the limits keep as far off the target as it takes. Too near to it: {missed}."
+        )
     return wrapped(
-        f"Out of reach: no settings within the limits meet the target. The nearest still misses: {missed}.",
-        page,
-        style="bold",
+        f"Out of reach{' with the chance asked for' if chance else ''}: {words}", page, style="bold"
     )
 
 

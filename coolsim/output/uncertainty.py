@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from coolsim.output.json import group
@@ -10,7 +12,7 @@ from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.uncertainty import Contributor, Interval, Uncertainty
+    from coolsim.studies.uncertainty import Contributor, Interval, Known, Uncertainty
 
 LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
 
@@ -54,7 +56,10 @@ def _asked(met: float, wanted: float) -> str:
         return (
             f"These settings keep off the target so that it is met with the {100 * wanted:.4g} % asked for."
         )
-    return f"No settings within [limits] were found that meet the target with the {100 * wanted:.4g} % asked for."
+    return (
+        f"No settings within [limits] were found that meet the target with the {100 * wanted:.4g} % asked for; "
+        "these come nearest."
+    )
 
 
 def _chance(share: float) -> str:
@@ -71,24 +76,45 @@ def _chance(share: float) -> str:
 def _contributors(found: Uncertainty, page: Page) -> str:
     told = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
     left = [1.0 - sum(getattr(c, f"{x}_share") for c in told) for x in ("moisture", "temperature")]
-    rows = [
-        (c.name.replace("_", " "), _ends(c, page), _share(c.moisture_share), _share(c.temperature_share))
-        for c in told
-    ]
-    rows.append(("together, and all others", "", _share(max(left[0], 0.0)), _share(max(left[1], 0.0))))
+    rows = [row for c in told for row in rows_of(_known(c), (c.moisture_share, c.temperature_share), page)]
+    rows.append(
+        ("together, and all others", "", share_text(max(left[0], 0.0)), share_text(max(left[1], 0.0)))
+    )
     titles = ("what leaves it open", "19 times in 20", "moisture", "temperature")
     return table([titles, *rows], page, right=(1, 2, 3), bold=(0,))
 
 
-def _share(share: float) -> str:
+def share_text(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def _ends(c: Contributor, page: Page) -> str:
-    if c.unit:
-        return f"{c.low:.4g} – {c.high:.4g} {pretty(c.unit)}"
-    dimension = dimension_of(c.name)
-    return f"{number(c.low, dimension, page)} – {number(c.high, dimension, page)}"
+def rows_of(parts: Sequence[Known], shares: Sequence[float], page: Page) -> list[tuple[str, ...]]:
+    """One row; below it, of numbers of one fit, the range of each: what is known of them alone, without a share."""
+    cells = [share_text(share) for share in shares]
+    if len(parts) == 1:
+        return [(_plain(parts[0].name), _ends(parts[0], page), *cells)]
+    return [
+        (f"{len(parts)} numbers of one fit", "", *cells),
+        *((f"  {_plain(known.name)}", _ends(known, page), *("" for _ in cells)) for known in parts),
+    ]
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _known(c: Contributor) -> Sequence[Known]:
+    from coolsim.studies.uncertainty import Known
+
+    alone = c.low is not None and c.high is not None
+    return (Known(c.name, c.low, c.high, c.unit),) if alone else c.parts  # type: ignore[arg-type]
+
+
+def _ends(known: Known, page: Page) -> str:
+    if known.unit:
+        return f"{known.low:.4g} – {known.high:.4g} {pretty(known.unit)}"
+    dimension = dimension_of(known.name)
+    return f"{number(known.low, dimension, page)} – {number(known.high, dimension, page)}"
 
 
 def _words(found: Uncertainty, page: Page) -> str:
@@ -96,6 +122,10 @@ def _words(found: Uncertainty, page: Page) -> str:
         "Shares are of the variance. What carries no ± in the scenario counts as exact; the model itself, "
         "and how well a sample stands for the line, are not in it."
     ]
+    if any(len(c.parts) > 1 for c in found.contributors):
+        lines.append(
+            "Numbers of one fit err together, as the material's [correlation] says: their share is that of all."
+        )
     if found.unsolved:
         lines.append(f"{found.unsolved} of {found.samples + found.unsolved} samples could not be solved.")
     return "".join(wrapped(line, page) for line in lines)
@@ -108,7 +138,12 @@ def written(found: Uncertainty) -> dict[str, Any]:
     return {
         **{names.get(name, name): group(getattr(found, name), name) for name in exits},
         "met": {"all": found.all_met, **dict(found.wishes)},
-        "contributors": [group(c, "contributors") for c in found.contributors],
+        "contributors": [_written(c) for c in found.contributors],
         "samples": found.samples,
         "unsolved": found.unsolved,
     }
+
+
+def _written(c: Contributor) -> dict[str, Any]:
+    alone = group(dataclasses.replace(c, parts=()), "contributors") or {}
+    return alone | {"parts": [group(known, "parts") for known in c.parts]}

@@ -6,12 +6,14 @@
     [specific_heat], [conductivity], [bulk_density], [void_fraction] value (SI)
 
 Each table carries `source` and `assumed`, and `low` and `high` where the number is known to within a range.
+[correlation] names numbers with a range that were found together, and gives the matrix by which they err together.
 `coolsim fit -o` writes such files.
 """
 
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,6 +21,7 @@ from types import MappingProxyType
 from typing import Any
 
 from coolsim.errors import Fault, InputError
+from coolsim.physics.correlations import read_correlation
 from coolsim.physics.materials import Material, Provenance
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import EQUATIONS, Isotherm
@@ -42,7 +45,8 @@ def read_material(path: str | Path, key: str = "feed.material", where: str = "")
     try:
         with Path(path).open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
-        table = tomllib.loads(data[:LARGEST_FILE].decode("utf-8-sig"))
+        text = data[:LARGEST_FILE].decode("utf-8-sig")
+        table = tomllib.loads(text)
     except FileNotFoundError:
         found = f"{name}, which does not exist"
     except OSError as error:
@@ -53,12 +57,12 @@ def read_material(path: str | Path, key: str = "feed.material", where: str = "")
         if len(data) > LARGEST_FILE:
             found = f"{name}, of more than {LARGEST_FILE} bytes"
         else:
-            return _material(name, table)
+            return _material(name, table, text)
     allowed = "name a material of `coolsim materials`, or a file that `coolsim fit -o` wrote"
     raise InputError([Fault(where, key, found, allowed)])
 
 
-def _material(name: str, table: Mapping[str, Any]) -> Material:
+def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
     faults: list[Fault] = []
     values = {key: _number(table, name, key, "value", ends, faults) for key, ends in _NUMBERS.items()}
     at = _number(table, name, "diffusivity", "at", (0.0, 180.0), faults)
@@ -68,6 +72,11 @@ def _material(name: str, table: Mapping[str, Any]) -> Material:
         pivot = _number(table, name, "moisture_slope", "at_moisture", (0.0, 2.0), faults)
     isotherm = _isotherm(table, name, values["isotherm_scale"], faults)
     provenance = {key: _provenance(part, name, key, faults) for key, part in _parts(table).items()}
+    ranged = [key for key, p in provenance.items() if p.low is not None and p.high is not None]
+    together = None
+    if "correlation" in table:
+        where = lambda entry: _place(name, text, "correlation", entry)  # noqa: E731
+        together = read_correlation(table["correlation"], ranged, where, faults)
     if faults:
         raise InputError(faults)
     assert isotherm is not None
@@ -81,7 +90,22 @@ def _material(name: str, table: Mapping[str, Any]) -> Material:
         void_fraction=values["void_fraction"],
         provenance=MappingProxyType(provenance),
         description=str(table.get("description", "")),
+        correlation=together,
     )
+
+
+def _place(name: str, text: str, table: str, entry: str) -> str:
+    """File and line of an entry, or of its table where it is missing."""
+    lines = text.splitlines()
+    heads = [k for k, line in enumerate(lines) if re.match(rf"\s*\[\s*{table}\s*\]", line)]
+    if not heads:
+        return name
+    for k in range(heads[0] + 1, len(lines)):
+        if re.match(rf"\s*{entry}\s*=", lines[k]):
+            return f"{name}:{k + 1}"
+        if re.match(r"\s*\[\s*\w", lines[k]):
+            break
+    return f"{name}:{heads[0] + 1}"
 
 
 def _parts(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
@@ -136,6 +160,10 @@ def _provenance(part: Mapping[str, Any], name: str, key: str, faults: list[Fault
     )
     if low is not None and high is not None and low > high:
         faults.append(Fault(name, f"{key}.low", f"{low:g} above high, {high:g}", "the lower end comes first"))
+    value = part.get("value")
+    if low is not None and high is not None and isinstance(value, int | float) and not low <= value <= high:
+        allowed = f"its range, {low:g} to {high:g}, must hold it: correct value, low or high"
+        faults.append(Fault(name, f"{key}.value", f"{value:g}", allowed))
     return Provenance(
         str(part.get("source", f"written in {name}")), bool(part.get("assumed", True)), low, high
     )

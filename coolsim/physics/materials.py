@@ -12,10 +12,11 @@ from typing import Any
 
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
+from coolsim.physics.correlations import Correlation
 from coolsim.physics.pellet import Diffusivity, specific_heat, thermal_conductivity, with_water
 from coolsim.physics.sorption import EQUATIONS, Isotherm
 
-__all__ = ["Diffusivity", "Isotherm", "Material", "Provenance", "load_material", "names"]
+__all__ = ["Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "load_material", "names"]
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -48,6 +49,9 @@ class Material:
         "kg/kg dry", "shares of dry solid, by component", default=MappingProxyType({})
     )
     description: str = documented("-", "what the material stands for, in a sentence", default="")
+    correlation: Correlation | None = documented(
+        "-", "how numbers that were found together err together; None: all by themselves", default=None
+    )
 
 
 def names() -> list[str]:

@@ -36,6 +36,9 @@ MOST = 10_000  # rows
 LEAST_HOTTER = (
     5.0  # K of feed above the air outside, from which it cannot leave wetter or warmer than it came
 )
+HOTTEST_FEED = (
+    110.0  # °C that feed leaves a press or extruder at, once it has flashed (common practice, no source)
+)
 
 
 @dataclass(frozen=True)
@@ -364,6 +367,8 @@ def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:
                 celsius = (reading - 32) / 1.8
                 allowed = "were in and out swapped?"
                 if outside - 10 < celsius < hottest:
-                    allowed = f"was it meant as degF? That would be {celsius:.1f} °C"
+                    swapped = key == "temperature" and not hotter and reading < HOTTEST_FEED
+                    allowed = "were in and out swapped? Or " if swapped else ""
+                    allowed += f"was it meant as degF? That would be {celsius:.1f} °C"
                 faults.append(Fault(place, f"measured.{key}", found, allowed))
     return faults

@@ -153,13 +153,13 @@ def read(text: str, dimension: Dimension) -> float:
 def split(text: str) -> tuple[float, str]:
     """Return the finite number and the unit of `text`; raises Misread."""
     if len(text) > LONGEST_QUANTITY:
-        raise Misread(f"a quantity has at most {LONGEST_QUANTITY} characters")
+        raise Misread(f"a quantity of at most {LONGEST_QUANTITY} characters")
     text = text.strip()
     if "," in text:
-        raise Misread("a number is written with a point and without commas, such as 0.5 or 1200")
+        raise Misread("a number written with a point and without commas, such as 0.5 or 1200")
     match = _NUMBER.match(text)
     if not match:
-        raise Misread("a quantity starts with one finite number, such as 12 or 0.5 or 8e-10")
+        raise Misread("a quantity that starts with one finite number, such as 12 or 0.5 or 8e-10")
     unit = text[match.end() :]
     if re.match(r"\s*[0-9._]", unit):
         raise Misread("one number without spaces or separators inside, such as 1200")

@@ -2,12 +2,14 @@
 
 Inputs that were typed with a ± are normal, the ± half of their 95 % interval. Material numbers with a published or
 fitted range are two half log-normals that meet in their value, each with its end of the range at 2.5 %: half of the
-feeds lie below the value, however lopsided the range. All are taken as independent of each other.
+feeds lie below the value, however lopsided the range. (Where a range reaches zero, halves of normals.)
+
+All are taken as independent of each other but for numbers of one fit: the normal variables behind these have the
+correlation that the fit found. No share of the variance is then any one's alone: they are told as one contributor.
 
 Samples are a scrambled Sobol sequence, solved in one batch on a mesh that is right to some hundredths of a point;
-its offset at the centre, where the exit is known, is taken off. Shares of variance are read from Hermite
-polynomials of the normal variables through the samples (polynomial chaos; Sudret, Reliability Engineering & System
-Safety 93, 2008, 964–979, from memory): their squared coefficients add up to the variance, sorted by input.
+its offset at the centre, where the exit is known, is taken off. Quantiles, chances and shares are read from
+polynomials through them (studies.surrogate).
 """
 
 from __future__ import annotations
@@ -24,18 +26,19 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
 from coolsim.model.solve import Resolution
+from coolsim.physics.correlations import among
 from coolsim.predict import at_its_fan, predict, varied_numbers
 from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
 from coolsim.studies.asked import only_coolers
+from coolsim.studies.surrogate import many, normal, shares_of
 
 SAMPLES = 512
 MESH = Resolution(8, 6, refinements=0, estimate=False)
 NORMAL_95 = 1.959963984540054  # standard deviations on each side of a 95 % interval
 TAIL = 0.025
 LEAST_SOLVED = 0.5  # share of the samples without which nothing is said
-DEGREE = 4  # of the polynomials in one input; pairs have their product
 SEED = 1998
 
 
@@ -49,15 +52,26 @@ class Interval:
 
 
 @dataclass(frozen=True)
-class Contributor:
-    """One thing that is not known exactly, and what of the spread is its own."""
+class Known:
+    """Something that is not known exactly, and how far it is known."""
 
     name: str = documented("-", "scenario key, or number of the material")
     low: float = documented("as typed", "lower end of its 95 % interval")
     high: float = documented("as typed", "upper end of its 95 % interval")
     unit: str = documented("-", "unit of the ends; empty for the stored one")
+
+
+@dataclass(frozen=True)
+class Contributor:
+    """One thing that is not known exactly, or several of one fit, and what of the spread is its own."""
+
+    name: str = documented("-", "scenario key, or number of the material; of one fit, all their names")
+    low: float | None = documented("as typed", "lower end of its 95 % interval; None of several")
+    high: float | None = documented("as typed", "upper end of its 95 % interval; None of several")
+    unit: str = documented("-", "unit of the ends; empty for the stored one")
     moisture_share: float = documented("-", "share of the variance of exit moisture that is its alone")
     temperature_share: float = documented("-", "share of the variance of exit temperature that is its alone")
+    parts: tuple[Known, ...] = documented("-", "numbers of one fit, which err together", default=())
 
 
 @dataclass(frozen=True)
@@ -101,8 +115,10 @@ class Sampled:
     """Exits of samples; arrays (samples,) without those that could not be solved."""
 
     unknowns: list[Unknown]
-    z: Array  # (unknowns, samples)
-    exits: dict[str, Array]  # by their names in EXITS
+    groups: list[int]  # of each unknown: those that err together have one
+    z: Array  # (unknowns, samples), independent: before any correlation
+    solved: dict[str, Array]  # exits by their names in EXITS
+    exits: dict[str, Array]  # the same of many more samples, by polynomials through those solved
     middle: dict[str, float]  # where everything has the value that was typed
     unsolved: int
 
@@ -113,31 +129,43 @@ def sampled(case: Case, samples: int = SAMPLES, seed: int = SEED) -> Sampled:
     if not unknowns:
         found, allowed = "no input with a ±, no number with a range", 'such as feed.moisture = "14 ± 0.3 %"'
         raise InputError([Fault("", "uncertainty", found, f"it needs one, {allowed}")])
-    z = normal(len(unknowns), samples, seed)
-    result, solved = _solved(varied(case, unknowns, z))
+    z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
+    result, solved = _solved(varied(case, unknowns, together(R, z)))
     centre, offset = predict(case), predict(case, resolution=MESH)
     middle = {name: float(exit_(centre)) for name, exit_ in EXITS.items()}
     exits = {name: exit_(result) + (middle[name] - float(exit_(offset))) for name, exit_ in EXITS.items()}
-    return Sampled(unknowns, z[:, solved], exits, middle, int((~solved).sum()))
+    z = z[:, solved]
+    return Sampled(unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()))
 
 
 def summed_up(case: Case, s: Sampled) -> Uncertainty:
-    shares = [shares_of(s.z, s.exits[name]) for name in ("moisture", "temperature")]
-    contributors = [
-        Contributor(u.name, u.ends[0], u.ends[1], u.unit, float(m), float(t))
-        for u, m, t in zip(s.unknowns, *shares)
-    ]
+    shares = [shares_of(s.z, s.solved[name], s.groups) for name in ("moisture", "temperature")]
+    contributors = [_contributor(*one) for one in zip(parts_of(s.unknowns, s.groups), *shares)]
     kept = wishes_kept(case, s)
     return Uncertainty(
-        moisture_wb=_interval(s.exits["moisture"]),
-        temperature=_interval(s.exits["temperature"]),
-        water_activity=_interval(s.exits["water activity"]),
+        moisture_wb=interval(s.exits["moisture"]),
+        temperature=interval(s.exits["temperature"]),
+        water_activity=interval(s.exits["water activity"]),
         wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
         all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
         samples=s.z.shape[1],
         unsolved=s.unsolved,
     )
+
+
+def parts_of(unknowns: list[Unknown], groups: list[int]) -> list[tuple[Known, ...]]:
+    """What each group is made of."""
+    known = [Known(u.name, *u.ends, u.unit) for u in unknowns]
+    return [tuple(k for k, g in zip(known, groups) if g == group) for group in range(max(groups) + 1)]
+
+
+def _contributor(parts: tuple[Known, ...], moisture_share: float, temperature_share: float) -> Contributor:
+    shares = float(moisture_share), float(temperature_share)
+    if len(parts) == 1:
+        (k,) = parts
+        return Contributor(k.name, k.low, k.high, k.unit, *shares)
+    return Contributor(" and ".join(k.name for k in parts), None, None, "", *shares, parts)
 
 
 # ---- What is unknown ------------------------------------------------------------------------------------
@@ -177,6 +205,8 @@ def _assumed(case: Case, name: str, path: str, low: float, high: float) -> Unkno
     value = numbers(case)[path]
 
     def changes(z: Array) -> dict[str, Array]:
+        if low <= 0:
+            return {path: np.where(z < 0, value - low, high - value) / NORMAL_95 * z}
         reach = np.where(z < 0, math.log(value / low), math.log(high / value)) / NORMAL_95
         return {path: value * np.expm1(reach * z)}
 
@@ -186,12 +216,21 @@ def _assumed(case: Case, name: str, path: str, low: float, high: float) -> Unkno
 # ---- Samples --------------------------------------------------------------------------------------------
 
 
-def normal(count: int, samples: int, seed: int) -> Array:
-    """Independent normal variables (count, samples), evenly spread."""
-    from scipy.special import ndtri
-    from scipy.stats import qmc
+def correlation_of(case: Case, unknowns: list[Unknown]) -> Array:
+    """Correlation (unknowns, unknowns) of the normal variables behind unknowns."""
+    return among(case.material.correlation, [u.name for u in unknowns])
 
-    return np.asarray(ndtri(qmc.Sobol(count, seed=seed).random(samples)).T)
+
+def together(R: Array, z: Array) -> Array:
+    """Normal variables (unknowns, samples) with a correlation, from independent ones."""
+    return np.asarray(np.linalg.cholesky(R) @ z)
+
+
+def groups_of(R: Array) -> list[int]:
+    """The group of each unknown, numbered from zero: those that are correlated, directly or through others."""
+    from scipy.sparse.csgraph import connected_components
+
+    return [int(g) for g in connected_components(R != 0, directed=False)[1]]
 
 
 def varied(case: Case, unknowns: list[Unknown], z: Array) -> list[Case]:
@@ -232,7 +271,7 @@ EXITS: dict[str, Callable[[Result], Any]] = {
 }
 
 
-def _interval(y: Array) -> Interval:
+def interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
 
@@ -249,26 +288,3 @@ def wishes_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
     if "maximum_water_activity" in target:
         met["water activity, evened out"] = s.exits["water activity"] <= target["maximum_water_activity"]
     return met
-
-
-# ---- Whose spread it is ---------------------------------------------------------------------------------
-
-
-def shares_of(z: Array, y: Array) -> Array:
-    """Share of the variance of y (samples,) that each normal variable of z (count, samples) makes alone.
-
-    What is left of 1 they make together, or the polynomials miss.
-    """
-    from numpy.polynomial.hermite_e import hermevander
-
-    count, samples = z.shape
-    norm = np.sqrt([float(math.factorial(n)) for n in range(1, DEGREE + 1)])
-    alone = hermevander(z, DEGREE)[..., 1:] / norm  # (count, samples, degree)
-    pairs = [z[i] * z[j] for i in range(count) for j in range(i)]
-    columns = [np.ones((1, samples)), *np.moveaxis(alone, 2, 1)]
-    if 1 + count * DEGREE + len(pairs) <= samples / 2:
-        columns.append(np.reshape(pairs, (-1, samples)))
-    coefficients = np.linalg.lstsq(np.concatenate(columns).T, y, rcond=None)[0]
-    own = coefficients[1 : 1 + count * DEGREE].reshape(count, DEGREE)
-    variance = float(np.var(y))
-    return (own**2).sum(axis=1) / variance if variance > 0 else np.zeros(count)

@@ -179,6 +179,44 @@ def test_units_and_doubts_are_read(line, tmp_path) -> None:
     assert trials.cases[0].feed.moisture == line.feed.moisture  # what a row leaves out is the scenario's
 
 
+def test_temperatures_swapped_or_fahrenheit(line, tmp_path) -> None:
+    """Cool in, hot out: swapped is as likely as another unit."""
+    heading = "feed.temperature [degC],measured.temperature [degC]\n"
+    (fault,) = faults(line, tmp_path, heading + "35,88\n")
+    assert "swapped" in fault.allowed and "degF" in fault.allowed
+    (hot,) = faults(line, tmp_path, heading + "88,95\n")
+    assert "swapped" not in hot.allowed and "35.0 °C" in hot.allowed
+
+
+def test_commas_are_told_in_a_sentence(line, tmp_path) -> None:
+    for fault in faults(line, tmp_path, "feed.moisture [%];measured.moisture [%]\n13,8;11,5\n"):
+        assert "needs a number written with a point and without commas" in fault.allowed
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "words"),
+    [
+        ("0.14,0.117,34.9\n0.138,0.115,35.1\n", "feed.moisture", ("0.14 %", "would be 14 %")),
+        ("14,0.117,34.9\n13.8,0.115,35.1\n", "measured.moisture", ("0.117 %", "would be 11.7 %")),
+    ],
+)
+def test_fractions_below_a_percent_sign_are_no_fit(run, tmp_path, text, key, words) -> None:
+    path = tmp_path / "t.csv"
+    path.write_text(HEADING + text, encoding="utf-8")
+    done = run("fit", str(SCENARIO), "--trials", str(path))
+    assert done.status == 2 and key in done.err and "fraction" in done.err
+    assert all(word in done.err for word in words)
+
+
+def test_feed_in_fahrenheit_is_no_fit(run, tmp_path) -> None:
+    """175 degF is 79.4 °C; at 175 °C such feed would flash dry."""
+    path = tmp_path / "t.csv"
+    heading = "feed.temperature [degC],measured.moisture [%],measured.temperature [degC]\n"
+    path.write_text(heading + "175,11.7,34.8\n178,11.5,35.1\n", encoding="utf-8")
+    done = run("fit", str(SCENARIO), "--trials", str(path))
+    assert done.status == 2 and "feed.temperature" in done.err and "79.4 °C" in done.err
+
+
 # -- material files
 
 

@@ -168,3 +168,55 @@ def test_the_chart_file_is_the_chart(year: Any, tmp_path: Path) -> None:
         "settings chart, feed moisture adjusted",
     ]
     assert written["charts"][0]["chart"] == chart
+
+
+# -- how sure a year is
+
+
+@pytest.fixture(scope="module")
+def surely(tmp_path_factory: pytest.TempPathFactory, good: str) -> Any:
+    folder = tmp_path_factory.mktemp("surely")
+    write_weather(folder, 60)
+    path = folder / "mill.toml"
+    path.write_text(good.replace('"14 %"', '"14 ± 0.3 %"') + WEATHER, encoding="utf-8")
+    return path
+
+
+def test_how_sure_a_year_is(run: Run, surely: Path) -> None:
+    """Text, JSON and Python say the same."""
+    done = run("seasons", str(surely), "--uncertainty", "--json", str(surely.with_suffix(".json")))
+    assert done.status == 0 and done.err == ""
+    document = json.loads(surely.with_suffix(".json").read_text(encoding="utf-8"))
+    written = document["strategies"][0]["uncertainty"]
+    (strategy,) = coolsim.seasons(coolsim.load(surely), uncertainty=True).strategies
+    assert strategy.sure is not None
+    low, middle, high = (100 * getattr(strategy.sure.moisture_wb, x) for x in ("low", "middle", "high"))
+    assert f"{low:.2f} – {high:.2f}" in done.out and f"{middle:.2f}" in done.out
+    assert written["moisture_wb"]["low"] == pytest.approx(low / 100)
+    assert written["product_t"]["middle"] == pytest.approx(strategy.sure.product.middle / 1000)
+    assert written["within_h"]["low"] <= strategy.total.within <= written["within_h"]["high"]
+    assert "feed.moisture" in done.out and "13.7 – 14.3 %" in done.out
+    assert {c["name"] for c in written["contributors"]} >= {"feed.moisture", "diffusivity"}
+    assert (written["samples"], written["unsolved"], written["left_out"]) == (128, 0, [])
+
+
+def test_without_it_nothing_is_said_of_it(run: Run, surely: Path) -> None:
+    done = run("seasons", str(surely), "--json", "-")
+    assert done.status == 0 and "uncertainty" not in json.loads(done.out)["strategies"][0]
+
+
+@pytest.mark.parametrize(("width", "units"), [("36", "us"), ("100", "si")])
+def test_how_sure_at_any_width(run: Run, surely: Path, monkeypatch, width: str, units: str) -> None:
+    monkeypatch.setenv("COLUMNS", width)
+    done = run("seasons", str(surely), "--uncertainty", "--units", units)
+    assert done.status == 0
+    assert max(map(len, done.out.splitlines())) <= int(width)
+    assert ("lb" in done.out) == (units == "us")
+
+
+def test_faults_of_a_year_come_together(run: Run, surely: Path) -> None:
+    text = surely.read_text(encoding="utf-8").replace("[target]\nmoisture", "[target]\n# moisture")
+    other = surely.with_name("other.toml")
+    other.write_text(text.replace('airflow = "1500 m3/h"', 'airflow = "1500 ± 20 m3/h"'), encoding="utf-8")
+    done = run("seasons", str(other), "--uncertainty")
+    assert done.status == 2 and "target.moisture" in done.err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 from pathlib import Path
@@ -84,3 +85,52 @@ def test_faults() -> None:
     assert status == 2 and "feed.moisture" in err and "0.1 % to 65 %" in err
     status, _, err = asked("predict", str(SCENARIOS / "evening-batch.toml"), "--uncertainty")
     assert status == 2 and "batch" in err
+
+
+# -- settings with a chance
+
+
+@pytest.mark.parametrize(
+    ("met", "status", "words"), [(0.5, 3, "these come nearest"), (0.97, 0, "keep off the target")]
+)
+def test_a_chance_decides_the_exit_status(monkeypatch, met: float, status: int, words: str) -> None:
+    """Settings that meet the target as predicted are out of reach all the same where they lack the chance."""
+    from coolsim.studies.settings import surely
+
+    night = str(SCENARIOS / "monsoon-night.toml")
+    sure = dataclasses.replace(coolsim.uncertainty(coolsim.load(night), samples=64), all_met=met)
+    monkeypatch.setattr(surely, "with_chance", lambda case, chance: (case, sure))
+    found, out, _ = asked("settings", night, "--chance", "95 %", "--json", "-")
+    assert found == status and json.loads(out)["uncertainty"]["met"]["all"] == met
+    assert json.loads(out)["uncertainty"]["chance"] == 0.95
+    assert words in " ".join(asked("settings", night, "--chance", "95 %")[1].split())
+
+
+def test_out_of_reach_for_a_chance_does_not_read_as_out_of_reach(monkeypatch) -> None:
+    from coolsim.studies.settings import surely
+
+    night = str(SCENARIOS / "monsoon-night.toml")
+    case = coolsim.load(night)
+    sure = dataclasses.replace(coolsim.uncertainty(case, samples=64), all_met=0.8)
+    roomy = dataclasses.replace(case, tables=dict(case.tables) | {"room": {"moisture": 0.03}})
+    monkeypatch.setattr(surely, "with_chance", lambda case, chance: (roomy, sure))
+    status, out, _ = asked("settings", night, "--chance", "95 %")
+    said = " ".join(out.split())
+    assert status == 3 and "Out of reach with the chance asked for" in said
+    assert "no settings within the limits meet the target." not in said
+
+
+def test_numbers_of_one_fit_are_told_as_one() -> None:
+    """Their ranges below, without shares of their own; in the JSON as parts."""
+    from coolsim.output.uncertainty import written
+    from coolsim.physics.correlations import Correlation
+
+    case = coolsim.load(DELTA)
+    R = Correlation(("diffusivity", "specific_heat"), ((1.0, -0.9), (-0.9, 1.0)))
+    case = dataclasses.replace(case, material=dataclasses.replace(case.material, correlation=R))
+    found = coolsim.uncertainty(case, samples=64)
+    text = told(found, Page(width=100, encoding="utf-8"))
+    assert re.search(r"2 numbers of one fit +\d+ % +\d+ %", text)
+    assert re.search(r"  diffusivity +3\.3e-10 m²/s – 3e-09 m²/s *\n", text)
+    (both,) = [c for c in written(found)["contributors"] if c["parts"]]
+    assert [p["name"] for p in both["parts"]] == list(R.names) and both["low"] is None

@@ -280,7 +280,7 @@ def test_one_trial_for_three_numbers(base):
     answer = fit(base, one)
     assert any("published ranges decide" in w.text for w in answer.warnings)
     assert all(p.published_low * 0.5 < p.value < p.published_high * 2 for p in answer.parameters if p.value)
-    with pytest.raises(InputError, match="2 readings at 1 different settings"):
+    with pytest.raises(InputError, match="2 readings at one setting, which leave"):
         fit(base, one, priors=False)
 
 

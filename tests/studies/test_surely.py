@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -65,6 +66,27 @@ def test_enough_chance_needs_no_room(night: Case) -> None:
     assert uncertainty(at_settings(dry, plain.settings), samples=64).all_met > 0.6  # what the test needs
     roomy, _ = with_chance(dry, 0.6, samples=64)
     assert roomy.tables["room"] == {}
+
+
+def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
+    """99 % takes a little more room than the machine has, and a little less does as well: that is an answer."""
+    roomy, sure = with_chance(night, 0.99)
+    answer = find_settings(roomy)
+    assert answer.met and sure.all_met is not None and sure.all_met >= 0.99
+    again = uncertainty(at_settings(night, answer.settings), samples=512, seed=6)
+    assert again.all_met == pytest.approx(sure.all_met, abs=0.005)
+
+
+def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
+    """Wetter feed: with half of the room that it would take, settings are surer than those nearest to it all."""
+    wet = coolsim.replace(night, {"feed.moisture": "14.4 ± 0.3 %"})
+    roomy, sure = with_chance(wet, 0.9, samples=64)
+    there = at_settings(wet, find_settings(roomy).settings)
+    assert uncertainty(there, samples=256, seed=6).all_met == pytest.approx(sure.all_met, abs=0.02)
+    double = {name: 2 * size for name, size in roomy.tables["room"].items()}
+    greedy = dataclasses.replace(wet, tables=dict(wet.tables) | {"room": double})
+    greedy = at_settings(wet, find_settings(greedy).settings)
+    assert sure.all_met < 0.9 and sure.all_met > uncertainty(greedy, samples=64).all_met + 0.1
 
 
 def test_a_band_narrower_than_the_spread(night: Case) -> None:

@@ -10,9 +10,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from coolsim.case import Case, Provenance
+from coolsim.case import Case, Material, Provenance
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
+from coolsim.physics.correlations import Correlation, among
+from coolsim.physics.correlations import correlation as correlated
 from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
 from coolsim.studies.asked import only_coolers
 from coolsim.studies.fit import ahead, judge
@@ -170,6 +172,23 @@ def _exit(case: Case, problem: Problem, theta: Array, covariance: Array, quantil
     return Exit(float(M), float(moisture), float(T), float(temperature))
 
 
+def _together(material: Material, problem: Problem, found: Estimate) -> Correlation | None:
+    """How the material's numbers err together: those of this fit, and apart from them those of an earlier one.
+
+    What they share with numbers of the line (false air, …) is in their ranges, but is not told on: those numbers
+    do not go with the material.
+    """
+    free = [k for k, p in enumerate(problem.line.free) if p.of_material]
+    names = [_NUMBER.get(problem.line.free[k].name, problem.line.free[k].name) for k in free]
+    earlier = (
+        [] if material.correlation is None else [n for n in material.correlation.names if n not in names]
+    )
+    R = np.eye(len(names) + len(earlier))
+    R[: len(names), : len(names)] = correlation(found.covariance)[np.ix_(free, free)]
+    R[len(names) :, len(names) :] = among(material.correlation, earlier)
+    return correlated([*names, *earlier], R) if len(R) > 1 else None
+
+
 # Of a parameter's values: the number of a material whose source and range they become.
 _NUMBER = {"isotherm_shift": "isotherm_scale"}
 
@@ -203,6 +222,7 @@ def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, e
             provenance[key] = Provenance(source, False, *ends_of)
     material = dataclasses.replace(
         material,
+        correlation=_together(material, problem, found),
         diffusivity=law,
         isotherm=dataclasses.replace(isotherm, scale=scale * (1 + value.get("isotherm_shift", 0.0))),
         specific_heat=value.get("specific_heat", material.specific_heat),

@@ -11,7 +11,7 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.result import Warning
-from coolsim.scenario.trials import MEASURED, WITHIN, Trials
+from coolsim.scenario.trials import HOTTEST_FEED, MEASURED, WITHIN, Trials
 from coolsim.studies.fit.answer import Suspect
 from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
 from coolsim.studies.fit.model import Said, blown
@@ -24,6 +24,8 @@ MOST_SCATTER = 10.0  # times the ± of readings: beyond, no numbers explain them
 ODD, ODD_AMONG_FEW = 0.01, 0.05  # share of good sets of trials in which one would be called wrong
 # K: a reading in another unit is that far off as it stands, and that near once converted
 FAR, NEAR = 12.0, 6.0
+DRIEST = 0.01  # kg/kg wet: no feed is drier, before or after a cooler (common practice, no source)
+FAR_WETTER = 0.02  # kg/kg wet by which feed hotter than it leaves a press is too moist for having been as hot
 LABEL = {
     "moisture": "exit moisture",
     "temperature": "exit temperature",
@@ -40,6 +42,8 @@ def refuse_impossible(case: Case, trials: Trials, free: Sequence[Parameter]) -> 
     faults = []
     if not len(trials) or not np.isfinite(trials.measured).any():
         faults.append(Fault(trials.name, "trials", "none", "needs one trial at least, with a reading"))
+    elif fractions := _fractions(trials):
+        faults += fractions
     elif "leakage" in [p.name for p in free]:
         if blown(case):
             allowed = (
@@ -51,6 +55,22 @@ def refuse_impossible(case: Case, trials: Trials, free: Sequence[Parameter]) -> 
             faults.append(Fault("", "--free", "leakage", allowed))
     if faults:
         raise InputError(faults)
+
+
+def _fractions(trials: Trials) -> list[Fault]:
+    """Moistures that no feed has, but that it would have were they meant as fractions."""
+    columns = {
+        "feed.moisture": np.array([float(case.feed.moisture) for case in trials.cases]),
+        "measured.moisture": trials.measured[0],
+    }
+    faults = []
+    for key, moisture in columns.items():
+        dry = moisture[moisture < DRIEST]
+        if len(dry):
+            meant = f"{100 * dry[0]:.3g} would be {1e4 * dry[0]:.3g} %"
+            allowed = f"was a fraction typed below [%]? {meant}: write that"
+            faults.append(Fault(trials.name, key, f"{100 * dry[0]:.3g} %, drier than feeds are", allowed))
+    return faults
 
 
 def once_each(trials: Trials) -> Trials:
@@ -84,6 +104,21 @@ def refuse_units(trials: Trials, before: Said) -> None:
             celsius = f"{(first - 32) / 1.8:.1f} °C"
             allowed = f"was it meant as degF? That would be {celsius}: write [degF] in the heading"
             raise InputError([Fault(trials.name, f"measured.{name}", found, allowed)])
+    _refuse_feed_in_fahrenheit(trials, before)
+
+
+def _refuse_feed_in_fahrenheit(trials: Trials, before: Said) -> None:
+    """Raise InputError where all feed is hotter than it leaves a press, and too moist for that at the exit."""
+    hot = [float(c.feed.temperature) for c in trials.cases]
+    M, expected = trials.measured[0], before.readings[0, 0]
+    wetter = M[np.isfinite(M)] - expected[np.isfinite(M)] > FAR_WETTER
+    if min(hot) > HOTTEST_FEED and len(wetter) and wetter.all():
+        k = int(np.flatnonzero(np.isfinite(M))[0])
+        found = f"{hot[k]:.0f} °C, from which feed would leave at {expected[k]:.1%}, not at {M[k]:.1%}"
+        allowed = (
+            f"was it meant as degF? That would be {(hot[k] - 32) / 1.8:.1f} °C: write [degF] in the heading"
+        )
+        raise InputError([Fault(trials.name, "feed.temperature", found, allowed)])
 
 
 def refuse_unsettled(problem: Problem, before: Said) -> None:
@@ -98,7 +133,8 @@ def refuse_unsettled(problem: Problem, before: Said) -> None:
         if value < LEAST_SETTLED:
             names = _names(problem, way)
             readings, distinct = int(np.isfinite(problem.trials.measured).sum()), _settings(problem.trials)
-            found = f"{readings} readings at {distinct} different settings, which leave {names} open"
+            at = f"{distinct} different settings" if distinct > 1 else "one setting"
+            found = f"{readings} readings at {at}, which leave {names} open"
             allowed = (
                 "leave --no-priors out, free fewer numbers, or measure at other airflows, dwells or feeds"
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -86,6 +87,14 @@ class Site:
         self.plant = Plant(self.case)
         self.inputs = gather([self.case], weather.air)
         self.limits = limits_of(self.case)
+
+    def at(self, case: Case) -> Site:
+        """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
+        other = copy.copy(self)
+        other.case = dataclasses.replace(case, tables=self.case.tables)
+        other.plant = copy.copy(self.plant)
+        other.plant.case = other.case
+        return other
 
     def weighed(self, inputs: Inputs, outcome: Outcome) -> Weighed:
         """Weigh states whose settings stand in their inputs."""

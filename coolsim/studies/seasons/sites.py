@@ -16,7 +16,7 @@ from typing import Any
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons.study import Seasons, Strategy, Told, check, strategies_of
+from coolsim.studies.seasons.study import Seasons, Strategy, Told, check, how_sure, strategies_of
 
 
 def seasons_of(
@@ -26,17 +26,19 @@ def seasons_of(
     chart: bool = True,
     resume: str | os.PathLike[str] | None = None,
     told: Told | None = None,
+    uncertainty: bool = False,
 ) -> Iterator[tuple[int, Seasons]]:
     """Yield (number of the case, its answer) of many cases, as they finish.
 
     resume: a folder of your own in which finished cases are kept, and looked for. It holds pickles: use no folder
     that others may write to. `told` hears of the progress within a case, where one runs at a time in this process.
+    uncertainty: also say how sure the sums are; that is not kept, and found anew.
 
     Raises InputError, before anything runs, with the faults of all cases and their weather files.
     """
     import joblib
 
-    weathers = _weathers(cases)
+    weathers = _weathers(cases, uncertainty)
     run: Callable[..., Any] = _run
     if resume is not None:
         run = joblib.Memory(os.fspath(resume), verbose=0).cache(_run, ignore=["told"])
@@ -47,14 +49,15 @@ def seasons_of(
     )
     parallel = joblib.Parallel(n_jobs=1 if alone else None, return_as="generator_unordered")
     for k, strategies in parallel(jobs):
-        yield k, Seasons(cases[k], weathers[k], strategies)
+        found = Seasons(cases[k], weathers[k], strategies)
+        yield k, how_sure(found) if uncertainty else found
 
 
-def _weathers(cases: Sequence[Case]) -> list[Weather]:
+def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
     found, faults = [], []
     for case in cases:
         try:
-            check(case)
+            check(case, uncertainty)
             found.append(read_weather(case))
         except InputError as error:
             faults += error.faults

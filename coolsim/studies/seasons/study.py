@@ -19,11 +19,13 @@ from coolsim.studies.plant import knob_range
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
 from coolsim.studies.seasons.options import Options, options_of
+from coolsim.studies.seasons.sure import YearUncertainty, unknowns_of_year, year_uncertainty
 
 AS_THEY_ARE = "settings as they are"
 CHART = "settings chart"
 HEATED = "settings chart, inlet air heated"
 FEED = "settings chart, feed moisture adjusted"
+SURE = 2  # strategies that are told how sure they are: as it is, and the chart
 
 Told = Callable[[int, int, str], None]
 Way = tuple[str, frozenset[str]]
@@ -41,6 +43,7 @@ class Strategy:
     reachable: NDArray[np.bool_] | None = documented(
         "-", "hours in which some settings of those opened meet target and limits", default=None
     )
+    sure: YearUncertainty | None = documented("-", "how sure its sums are, if asked", default=None)
 
     @property
     def reachable_met(self) -> float:
@@ -60,19 +63,39 @@ class Seasons:
 
 
 def seasons(
-    case: Case, *, direct: bool = False, weather: Weather | None = None, chart: bool = True
+    case: Case,
+    *,
+    direct: bool = False,
+    weather: Weather | None = None,
+    chart: bool = True,
+    uncertainty: bool = False,
 ) -> Seasons:
     """Run a case through the weather that its [weather] names, hour by hour.
 
     direct: predict each hour by itself, not by a map of the exit over weather and settings.
     weather: in place of that of [weather].
     chart: also make a settings chart and follow it, where `why_no_chart` has nothing against it.
+    uncertainty: also say how sure the sums are, of the settings as they are and of the first chart.
 
     Needs [target] moisture; raises InputError naming what is missing or wrong.
     """
-    check(case)
+    check(case, uncertainty)
     weather = read_weather(case) if weather is None else weather
-    return Seasons(case, weather, strategies_of(case, weather, direct, chart))
+    found = Seasons(case, weather, strategies_of(case, weather, direct, chart))
+    return how_sure(found) if uncertainty else found
+
+
+def how_sure(found: Seasons) -> Seasons:
+    """The same year, with how sure the sums of its first two strategies are; raises as `year_uncertainty` does."""
+    site = Site(found.case, found.weather)
+    with threadpool_limits(limits=1, user_api="blas"):
+        sure = [_sure(site, strategy) for strategy in found.strategies[:SURE]]
+    return dataclasses.replace(found, strategies=(*sure, *found.strategies[SURE:]))
+
+
+def _sure(site: Site, strategy: Strategy) -> Strategy:
+    settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
+    return dataclasses.replace(strategy, sure=year_uncertainty(site, strategy.hours, settings))
 
 
 def strategies_of(
@@ -137,11 +160,23 @@ def _strategy(name: str, site: Site, hours: Hours) -> Strategy:
     return Strategy(name, hours, tally(site, hours), monthly(site, hours))
 
 
-def check(case: Case) -> None:
-    """Raise InputError where a scenario cannot be held against a year."""
+def check(case: Case, uncertainty: bool = False) -> None:
+    """Raise InputError where a scenario cannot be held against a year, or lacks a ± that is asked for."""
     only_coolers(case, "years are run")
+    where, faults = getattr(case.source, "where", lambda key: ""), []
     if "moisture" not in case.tables.get("target", {}):
-        where = getattr(case.source, "where", lambda key: "")
         found = "nothing" if "target" in case.tables else "no [target] table"
         allowed = 'a year is held against it: below [target], such as moisture = "12 %"'
-        raise InputError([Fault(where("target"), "target.moisture", found, allowed)])
+        faults.append(Fault(where("target"), "target.moisture", found, allowed))
+    if case.cooler.airflow is None and case.cooler.air_ratio is None:
+        allowed = (
+            'a year needs it in place of fan.speed: predict says what the fan gives, such as "1500 m3/h"'
+        )
+        faults.append(Fault(where("cooler"), "cooler.airflow", "nothing", allowed))
+    if uncertainty:
+        try:
+            unknowns_of_year(case)
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)

@@ -14,12 +14,14 @@ from coolsim.scenario import units
 from coolsim.studies.asked import only_coolers
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import find_settings
-from coolsim.studies.uncertainty import SAMPLES, Sampled, Uncertainty, sampled, summed_up, wishes_kept
+from coolsim.studies.uncertainty import Sampled, Uncertainty, sampled, summed_up, wishes_kept
 
+SAMPLES = 128  # polynomials through them tell a chance to half a percent
 ROUNDS = 6
 LEAST, HIGHEST = 0.5, 0.99
 MOST = 0.998  # share of the samples that one wish is asked to keep at most
 NEAR = 0.01  # above the chance that is asked for, where a search stops
+ATTAINED = 0.999  # of the room that settings were seen to have: the search solves its states anew
 DAMPED = 0.5  # share of a change of room that is made: spreads change with the settings, which change with the room
 
 
@@ -40,26 +42,23 @@ def with_chance(case: Case, chance: float, samples: int = SAMPLES) -> tuple[Case
 
     The room of each wish is what its spread takes at the settings found, which the room moves in turn; and as all
     wishes are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
-    cheapest is taken; where none has, the last tells how far it gets.
+    cheapest is taken; where none has, the one that comes nearest to it.
     """
     only_coolers(case, "settings with a chance are found")
-    tried = [_tried(case, {}, samples)]
-    each, room = chance, {name: DAMPED * r for name, r in _room(case, tried[0].sampled, chance).items()}
-    while len(tried) <= ROUNDS and not chance <= tried[-1].met <= chance + NEAR:
-        if len(tried) == 1 and tried[0].met > chance:
-            break
-        now = _tried(case, room, samples)
-        tried.append(now)
-        each = float(np.clip(each + DAMPED * (chance + NEAR / 2 - now.met), chance / 2, MOST))
-        wanted = _room(case, now.sampled, each)
-        room = {name: r + DAMPED * (wanted[name] - r) for name, r in room.items()}
+    tried, each = [_tried(case, {}, samples)], chance
+    while len(tried) <= ROUNDS and not _good_enough(tried[-1], chance):
+        last = tried[-1]
+        if len(tried) > 1 and last.reached:
+            each = float(np.clip(each + DAMPED * (chance + NEAR / 2 - last.met), chance / 2, MOST))
+        tried.append(_tried(case, _next_room(case, tried, each, chance), samples))
     good = [t for t in tried if t.reached and t.met >= chance]
-    best = min(good, key=lambda t: t.cost) if good else tried[-1]
+    best = min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
     return best.case, summed_up(best.there, best.sampled)
 
 
 @dataclass(frozen=True)
 class _Tried:
+    room: dict[str, float]
     case: Case  # with the room
     there: Case  # with the settings found
     reached: bool  # whether settings within the limits have the room
@@ -74,7 +73,53 @@ def _tried(case: Case, room: dict[str, float], samples: int) -> _Tried:
     there = at_settings(case, found.settings)
     s = sampled(there, samples)
     met = float(np.all(list(wishes_kept(there, s).values()), axis=0).mean())
-    return _Tried(roomy, there, found.met, float(found.cost.total), met, s)
+    return _Tried(room, roomy, there, found.met, float(found.cost.total), met, s)
+
+
+def _good_enough(t: _Tried, chance: float) -> bool:
+    """Whether settings have the chance, and no more room than it takes."""
+    return t.reached and chance <= t.met and (t.met <= chance + NEAR or not t.room)
+
+
+def _next_room(case: Case, tried: list[_Tried], each: float, chance: float) -> dict[str, float]:
+    """The room to try next; `each` is the share of samples that each wish alone is to keep.
+
+    Room that no settings have leads to the state nearest to it. Where that has the chance all the same, it is asked
+    for the room that it does have; where not, less room is asked for: with too much, states near to it go wrong.
+    """
+    last = tried[-1]
+    reached = [t for t in tried if t.reached]
+    if not last.reached:
+        slack = _slack(case, last.sampled)
+        if last.met >= chance and min(slack.values()) >= 0.0:
+            return {name: ATTAINED * size for name, size in slack.items()}
+        return _between(reached[-1].room if reached else {}, last.room)
+    wanted = _room(case, last.sampled, each)
+    room = _between(last.room, wanted)
+    beyond = [t.room for t in tried if not t.reached]
+    if beyond:
+        most = _between(last.room, beyond[-1])
+        room = {name: min(size, most.get(name, size)) for name, size in room.items()}
+    return room
+
+
+def _between(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
+    return {name: a.get(name, 0.0) + DAMPED * (size - a.get(name, 0.0)) for name, size in b.items()}
+
+
+def _slack(case: Case, s: Sampled) -> dict[str, float]:
+    """How far each wish of the target is from its bound with all as typed; below 0 where it is broken."""
+    target = case.tables["target"]
+    tolerance, M = target.get("tolerance"), s.middle["moisture"]
+    slack = {"moisture": target["moisture"] + (tolerance or 0.0) - M}
+    if tolerance:
+        slack["moisture, lowest"] = M - (target["moisture"] - tolerance)
+    if "maximum_above_ambient" in target:
+        above = s.middle["temperature"] - case.air.temperature
+        slack["above ambient"] = target["maximum_above_ambient"] - above
+    if "maximum_water_activity" in target:
+        slack["water activity"] = target["maximum_water_activity"] - s.middle["water activity"]
+    return slack
 
 
 def _room(case: Case, s: Sampled, share: float) -> dict[str, float]:
