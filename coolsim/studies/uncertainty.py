@@ -12,6 +12,7 @@ Safety 93, 2008, 964–979, from memory): their squared coefficients add up to t
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,11 +25,10 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
 from coolsim.model.solve import Resolution
-from coolsim.predict import at_its_fan, predict, varied_numbers
+from coolsim.predict import BULK_DENSITY, at_its_fan, depth_of_mass, predict, varied_numbers
 from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
-from coolsim.studies.asked import only_coolers
 
 SAMPLES = 512
 MESH = Resolution(8, 6, refinements=0, estimate=False)
@@ -87,10 +87,9 @@ class Unknown:
 def uncertainty(case: Case, *, samples: int = SAMPLES, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 
-    samples: a power of two, 64 or more. Raises InputError for dryers and where nothing carries a ±, NotConverged
-    where most samples fail.
+    samples: a power of two, 64 or more. Raises InputError where nothing carries a ±, NotConverged where most
+    samples fail.
     """
-    only_coolers(case, "uncertainty is told")
     if samples < 64 or samples & (samples - 1):
         raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
     return summed_up(case, sampled(case, samples, seed))
@@ -147,7 +146,21 @@ def unknowns_of(case: Case) -> list[Unknown]:
     """Everything of a case that has a ± or a range."""
     typed = [_typed(case, key, known) for key, known in case.plus_minus.items()]
     assumed = [_assumed(case, *one) for one in varied_numbers(case) if one[1] not in case.plus_minus]
-    return typed + assumed
+    return typed + [_weighed(case, unknown) for unknown in assumed]
+
+
+def _weighed(case: Case, unknown: Unknown) -> Unknown:
+    """Where the mass of a batch was typed, its depth moves with a bulk density that is assumed."""
+    depth = depth_of_mass(case)
+    if depth is None or unknown.name != "bulk_density":
+        return unknown
+    density, metres = (numbers(case)[path] for path in (BULK_DENSITY, depth))
+
+    def changes(z: Array) -> dict[str, Array]:
+        denser = unknown.changes(z)
+        return denser | {depth: metres * (density / (density + denser[BULK_DENSITY]) - 1)}
+
+    return dataclasses.replace(unknown, changes=changes)
 
 
 def _typed(case: Case, key: str, known: PlusMinus) -> Unknown:
