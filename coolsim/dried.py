@@ -61,7 +61,7 @@ def dry(
     cases: Sequence[Case],
     weather: Air | None,
     many: bool = False,
-    resolution: drying.Resolution = drying.Resolution(),
+    resolution: drying.Resolution = drying.DEFAULT,
 ) -> Result:
     """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
     return solved(cases, gathered(cases, weather), many, resolution)[0]
@@ -76,7 +76,7 @@ def solved(
     cases: Sequence[Case],
     inputs: Inputs,
     many: bool = False,
-    resolution: drying.Resolution = drying.Resolution(),
+    resolution: drying.Resolution = drying.DEFAULT,
 ) -> tuple[Result, list[Solution]]:
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler

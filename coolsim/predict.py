@@ -50,7 +50,7 @@ def predict(
     case: one Case, or several (then every number of the result is an array over them).
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
-    resolution: cells and shells of the mesh; dryers choose their own, a rough one where no error is to be estimated.
+    resolution: cells and shells of the mesh; dryers choose their own, a rough one where no error is estimated.
 
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
@@ -151,7 +151,7 @@ def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
 
 def _of_dryers(resolution: Resolution) -> drying.Resolution:
     """Dryers choose their own mesh: where the error is not asked for, a rough one."""
-    return drying.Resolution() if resolution.estimate else drying.SURVEY
+    return drying.DEFAULT if resolution.estimate else drying.SURVEY
 
 
 def _dried(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
@@ -346,7 +346,7 @@ def _at_end(case: Case, path: str, end: float) -> Case:
 
 
 def depth_of_mass(case: Case) -> str | None:
-    """Path of the bed depth that follows from the mass of a batch, where the scenario gives that: denser, it is less."""
+    """Path of the bed depth that follows from the mass of a batch, where the scenario states that."""
     stages = case.source.get("stage", ())
     if "batch_mass" in case.source.get("cooler", {}):
         return "cooler.bed_depth"

@@ -98,8 +98,8 @@ class Unknown:
 def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 
-    samples: a power of two, 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError where nothing carries a ±, NotConverged where most
-    samples fail.
+    samples: a power of two, 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
+    where nothing carries a ±, NotConverged where most samples fail.
     """
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
