@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import os
+import re
 from pathlib import Path
 
 import numpy as np
@@ -219,7 +220,7 @@ def written(tmp_path: Path, text: str) -> Path:
     [
         ("measured.moisture [%],measured.exhaust_temperature [degC]\n12,60\n", "exhaust", "changes all the time"),
         ("cooler.duratoin [min],measured.moisture [%]\n12,12\n", "duratoin", "cooler.duration"),
-        ("cooler.zone.1.airflow [m3/h],measured.moisture [%]\n900,12\n", "zone", "unknown|did you mean|a column is"),
+        ("cooler.zone.1.airflow [m3/h],measured.moisture [%]\n900,12\n", "zone", "did you mean|a column is"),
         ("cooler.duration [min],measured.moisture [%]\n12,140\n", "measured.moisture", "65 %"),
         ("cooler.duration [min],measured.moisture [%]\n12,22\n", "measured.moisture", "swapped"),
         ("cooler.duration [min],measured.temperature [degC]\n12,140\n", "measured.temperature", "degF"),
@@ -231,8 +232,6 @@ def test_trials_that_cannot_be(base: Case, tmp_path: Path, text: str, key: str, 
     with pytest.raises(InputError) as raised:
         fit(base, written(tmp_path, text))
     fault = next(f for f in raised.value.faults if key in f.key)
-    import re
-
     assert re.search(said_so, f"{fault.found} {fault.allowed}")
 
 
@@ -250,7 +249,7 @@ def test_what_is_not_of_dryers(base: Case, eight) -> None:
 
 def test_a_cooler_takes_no_keys_of_dryers(tmp_path: Path) -> None:
     cooler = coolsim.load(SCENARIOS / "humid-delta.toml")
-    with pytest.raises(InputError, match="cooler.duration"):
+    with pytest.raises(InputError, match=r"cooler\.duration"):
         read_trials(cooler, written(tmp_path, "cooler.duration [min],measured.moisture [%]\n12,12\n"))
 
 

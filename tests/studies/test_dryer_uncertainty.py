@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
+from coolsim import dried
 from coolsim.case import Case, Cooler, Stage
 from coolsim.cli import app
 from coolsim.errors import InputError
@@ -87,7 +88,7 @@ def test_plain_random_samples_of_full_predictions_say_the_same(turned: Case) -> 
 
 @pytest.mark.parametrize("name", ["batch", "belt"])
 def test_what_the_rough_mesh_leaves_is_small_beside_the_spread(name: str) -> None:
-    """The same samples in full: less than a twentieth of the standard deviation, once the centre's offset is off."""
+    """The same samples in full: less than a tenth of the standard deviation, once the centre's offset is off."""
     case = coolsim.replace(coolsim.load(BATCH if name == "batch" else BELT), {"feed.moisture": "24 ± 0.5 %"})
     z = np.random.default_rng(3).standard_normal((len(unknowns_of(case)), 12))
     cases = varied(case, unknowns_of(case), z)
@@ -100,7 +101,7 @@ def test_what_the_rough_mesh_leaves_is_small_beside_the_spread(name: str) -> Non
 
 
 def test_a_small_spread_is_that_of_the_slopes(turned: Case) -> None:
-    """Independent errors add as squares of slope times error (GUM, JCGM 100:2008, eq. 10); slopes by differences."""
+    """Independent errors add as squares of slope times error (GUM, JCGM 100:2008, eq. 10; by differences)."""
     halves = {"feed.moisture": (18.0, 0.02, "%"), "air.temperature": (28.0, 0.2, "degC")}
     small = {key: f"{value} ± {half} {unit}" for key, (value, half, unit) in halves.items()}
     case = exactly_made(coolsim.replace(turned, small))
@@ -130,8 +131,6 @@ def test_the_mesh_without_an_estimate_is_the_fine_one() -> None:
     cases = varied_cases(coolsim.load(BATCH))
     rough = coolsim.predict(cases, resolution=MESH)
     beside = dataclasses.replace(drying.SURVEY, estimate=True)
-    from coolsim import dried
-
     both = dried.dry(cases, None, many=True, resolution=beside)
     np.testing.assert_allclose(rough.pellets_out.moisture_wb, both.pellets_out.moisture_wb, atol=1e-9)
     assert np.isnan(rough.accuracy.moisture_error_wb).all()
@@ -184,7 +183,7 @@ def test_air_of_a_stage_is_that_stages_own() -> None:
 
 
 def test_a_sample_of_a_line_is_the_dryer_and_then_the_cooler() -> None:
-    """Each sample's dryer is that dryer alone with the sample's feed and material; the cooler takes what leaves it."""
+    """Each sample's dryer is that dryer alone with its feed and material; the cooler takes what leaves it."""
     case = coolsim.replace(coolsim.load(LINE), {"feed.moisture": "22 ± 0.5 %"})
     z = np.random.default_rng(2).standard_normal((len(unknowns_of(case)), 3))
     cases = varied(case, unknowns_of(case), z)
@@ -277,3 +276,10 @@ def test_nothing_unknown(turned: Case) -> None:
     bare = exactly_made(coolsim.replace(turned, {"feed.moisture": "18 %", "air.temperature": "28 degC"}))
     with pytest.raises(InputError, match="±"):
         uncertainty(bare)
+
+
+def test_settings_with_a_chance_are_refused_with_what_to_do_instead() -> None:
+    status, _, err = asked("settings", BATCH, "--chance", "90 %")
+    assert status == 2 and "--chance" in err and "predict --uncertainty" in " ".join(err.split())
+    status, _, err = asked("settings", LINE, "--chance", "90 %")
+    assert status == 2 and "line" in err
