@@ -46,6 +46,10 @@ from coolsim.result import (
 COUNTER_FLOW = "counter-flow"
 ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
 HOUR = 3600.0
+DEFAULT = drying.Resolution()
+# Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left of that,
+# once one of them is predicted in full, is a twentieth of what unknown inputs leave open.
+SURVEY = drying.Resolution(4, 6, refinements=0, step_tolerance=2 * drying.STEP_TOLERANCE, estimate=False)
 
 
 def kind(case: Case) -> str:
@@ -61,7 +65,7 @@ def dry(
     cases: Sequence[Case],
     weather: Air | None,
     many: bool = False,
-    resolution: drying.Resolution = drying.DEFAULT,
+    resolution: drying.Resolution = DEFAULT,
 ) -> Result:
     """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
     return solved(cases, gathered(cases, weather), many, resolution)[0]
@@ -76,7 +80,7 @@ def solved(
     cases: Sequence[Case],
     inputs: Inputs,
     many: bool = False,
-    resolution: drying.Resolution = drying.DEFAULT,
+    resolution: drying.Resolution = DEFAULT,
 ) -> tuple[Result, list[Solution]]:
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler

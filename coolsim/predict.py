@@ -151,7 +151,7 @@ def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
 
 def _of_dryers(resolution: Resolution) -> drying.Resolution:
     """Dryers choose their own mesh: where the error is not asked for, a rough one."""
-    return drying.DEFAULT if resolution.estimate else drying.SURVEY
+    return dried.DEFAULT if resolution.estimate else dried.SURVEY
 
 
 def _dried(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:

@@ -51,12 +51,6 @@ class Resolution:
     estimate: bool = True
 
 
-DEFAULT = Resolution()
-# Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left
-# of that, once one of them is predicted in full, is a twentieth of what unknown inputs leave open.
-SURVEY = Resolution(cells=4, shells=6, refinements=0, step_tolerance=2 * STEP_TOLERANCE, estimate=False)
-
-
 @dataclass(frozen=True)
 class Phase:
     """What the bed meets for a while. Every number is an array (cases,)."""
@@ -107,7 +101,7 @@ def solve(
     phases: tuple[Phase, ...],
     pellet: Pellet,
     laws: Laws = REAL,
-    resolution: Resolution = DEFAULT,
+    resolution: Resolution = Resolution(),
 ) -> list[Solution]:
     """Dry every case through all phases: a list of solutions, one per size of mesh that was needed.
 

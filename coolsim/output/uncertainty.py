@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
 from typing import TYPE_CHECKING, Any
 
+from coolsim.output import dryer_uncertainty
 from coolsim.output.json import group
 from coolsim.output.library import dimension_of, number
 from coolsim.output.page import Page, joined, pretty, table, wrapped
@@ -37,13 +37,7 @@ def _intervals(found: Uncertainty, page: Page) -> str:
         row("exit temperature", found.temperature, u.TEMPERATURE, 1),
         row("water activity, evened out", found.water_activity, None, 2),
     ]
-    for label, interval, dimension, digits in (
-        ("spread over the bed (st. dev.)", found.deviation_wb, u.FRACTION, 2),
-        ("water taken out", found.evaporation, u.MASS_FLOW, 0),
-        ("heat to the air", found.heat, u.ENERGY, 1),
-    ):
-        if interval is not None:
-            rows.append(row(label, interval, dimension, digits))
+    rows += [row(*one) for one in dryer_uncertainty.told(found)]
     return table(rows, page, right=(1, 2), bold=(0,))
 
 
@@ -119,16 +113,5 @@ def written(found: Uncertainty) -> dict[str, Any]:
         "contributors": [group(c, "contributors") for c in found.contributors],
         "samples": found.samples,
         "unsolved": found.unsolved,
-        **_of_dryers(found),
+        **dryer_uncertainty.written(found),
     }
-
-
-def _of_dryers(found: Uncertainty) -> dict[str, Any]:
-    """Intervals that only dryers have, in the units of their names."""
-    written = {}
-    for f in dataclasses.fields(found):
-        interval = getattr(found, f.name)
-        if f.name in ("deviation_wb", "evaporation", "heat") and interval is not None:
-            ends = dataclasses.asdict(interval)
-            written[f.metadata["json"] or f.name] = {k: x * f.metadata["factor"] for k, x in ends.items()}
-    return written

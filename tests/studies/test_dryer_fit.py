@@ -14,10 +14,10 @@ from studies.fit_world import OVEN, THERMOMETER, with_numbers
 from typer.testing import CliRunner
 
 import coolsim
+from coolsim import dried
 from coolsim.case import Case
 from coolsim.cli import app
 from coolsim.errors import InputError, NotConverged
-from coolsim.model import drying
 from coolsim.scenario import loads
 from coolsim.scenario.trials import DOUBTED, Trials, read_trials, trials_of
 from coolsim.studies.fit import dryers, fit
@@ -112,7 +112,7 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
     """Trials of a dryer whose numbers are drawn from the priors, so 95 % of the intervals hold them. Of 40 dryers
     and three numbers 36 or fewer would be one chance in a hundred (binomial); of six dryers, 14 of 18."""
     inside, count, names = 0, 0, USUAL
-    rough = drying.SURVEY  # of the lines and of the fit: what is held here is the estimator
+    rough = dried.SURVEY  # of the lines and of the fit: what is held here is the estimator
     cases, _ = eight
     for seed in range(REPETITIONS):
         draw = np.random.default_rng(1000 + seed)

@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from coolsim.case import Case, Line, Provenance
+from coolsim.case import Case, Provenance
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
@@ -38,7 +38,7 @@ def fit(
     Raises InputError for a line of machines, for a file with faults (all of them), for trials that cannot be what
     they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
-    if isinstance(case.cooler, Line):
+    if case.cooler.arrangement == "line":
         only_coolers(case, "trials are fitted to one machine at a time: to dryers, and")
     chosen, given = _asked(case, trials, free)
     judge.refuse_impossible(case, given, chosen)
