@@ -142,15 +142,15 @@ def summed_up(case: Case, s: Sampled) -> Uncertainty:
     ]
     kept = wishes_kept(case, s)
     return Uncertainty(
-        moisture_wb=_interval(s.exits["moisture"]),
-        temperature=_interval(s.exits["temperature"]),
-        water_activity=_interval(s.exits["water activity"]),
+        moisture_wb=interval(s.exits["moisture"]),
+        temperature=interval(s.exits["temperature"]),
+        water_activity=interval(s.exits["water activity"]),
         wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
         all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
         samples=s.z.shape[1],
         unsolved=s.unsolved,
-        **{name: _interval(s.exits[name]) for name in OF_DRYERS if name in s.exits},
+        **{name: interval(s.exits[name]) for name in OF_DRYERS if name in s.exits},
     )
 
 
@@ -265,7 +265,7 @@ OF_DRYERS: dict[str, Callable[[Result], Any]] = {
 }
 
 
-def _interval(y: Array) -> Interval:
+def interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
 
