@@ -46,6 +46,10 @@ from coolsim.result import (
 COUNTER_FLOW = "counter-flow"
 ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
 HOUR = 3600.0
+DEFAULT = drying.Resolution()
+# Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left of that,
+# once one of them is predicted in full, is a twentieth of what unknown inputs leave open.
+SURVEY = drying.Resolution(4, 6, refinements=0, step_tolerance=2 * drying.STEP_TOLERANCE, estimate=False)
 
 
 def kind(case: Case) -> str:
@@ -57,9 +61,14 @@ def kind(case: Case) -> str:
     return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}"
 
 
-def dry(cases: Sequence[Case], weather: Air | None, many: bool = False) -> Result:
+def dry(
+    cases: Sequence[Case],
+    weather: Air | None,
+    many: bool = False,
+    resolution: drying.Resolution = DEFAULT,
+) -> Result:
     """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
-    return solved(cases, gathered(cases, weather), many)[0]
+    return solved(cases, gathered(cases, weather), many, resolution)[0]
 
 
 def gathered(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
@@ -67,11 +76,16 @@ def gathered(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     return gather([dataclasses.replace(c, cooler=_as_cooler(c)) for c in cases], weather)
 
 
-def solved(cases: Sequence[Case], inputs: Inputs, many: bool = False) -> tuple[Result, list[Solution]]:
+def solved(
+    cases: Sequence[Case],
+    inputs: Inputs,
+    many: bool = False,
+    resolution: drying.Resolution = DEFAULT,
+) -> tuple[Result, list[Solution]]:
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler
     phases, pellets, efficiency = laid(cases, inputs)
-    solutions = drying.solve(bed_of(inputs), phases, pellets)
+    solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
     columns = _collected(len(inputs.radius), inputs, solutions, efficiency)
     scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns)
@@ -286,7 +300,7 @@ PROFILE_POINTS = 24  # so that cases on finer meshes have the same shape
 def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
     dryer, end = s.dryer, s.marches[-1].pellets
     at = _points(dryer.z)
-    every = len(at) // PROFILE_POINTS
+    every = max(len(at) // PROFILE_POINTS, 1)
     V = _coarser(dryer.shells)
     X = (dryer.shells.volume * end.moisture).reshape(len(at), len(V), -1, dryer.bed.cases).sum(axis=2) / V
     whole = {
@@ -307,8 +321,9 @@ def _points(z: Array) -> Array:
 
 
 def _coarser(sh: Shells) -> Array:
-    """Volumes of twelve shells, whatever the mesh."""
-    return sh.volume.reshape(drying.Resolution().shells, -1, sh.volume.shape[-1]).sum(axis=1)
+    """Volumes of twelve shells, whatever the mesh; of all, if they are fewer."""
+    shells = min(drying.Resolution().shells, len(sh.volume))
+    return sh.volume.reshape(shells, -1, sh.volume.shape[-1]).sum(axis=1)
 
 
 # ---- Columns → Result -----------------------------------------------------------------------------------

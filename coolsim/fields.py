@@ -31,7 +31,7 @@ def documented(
 
 
 def numbers(data: Any, path: str = "") -> dict[str, float]:
-    """Every number of nested data classes, by its dotted path."""
+    """Every number of nested data classes, and of tuples of them, by its dotted path."""
     found: dict[str, float] = {}
     for f in dataclasses.fields(data):
         value, place = getattr(data, f.name), f"{path}{f.name}"
@@ -39,11 +39,18 @@ def numbers(data: Any, path: str = "") -> dict[str, float]:
             found |= numbers(value, f"{place}.")
         elif isinstance(value, float):
             found[place] = value
+        elif isinstance(value, tuple):
+            for k, member in enumerate(value):
+                if dataclasses.is_dataclass(member):
+                    found |= numbers(member, f"{place}.{k}.")
     return found
 
 
 def with_number(data: Any, path: str, value: Any) -> Any:
     """Nested data classes with one number changed, by its dotted path."""
     name, _, rest = path.partition(".")
+    if isinstance(data, tuple):
+        k = int(name)
+        return (*data[:k], with_number(data[k], rest, value), *data[k + 1 :])
     inner = with_number(getattr(data, name), rest, value) if rest else value
     return dataclasses.replace(data, **{name: inner})

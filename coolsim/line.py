@@ -22,6 +22,7 @@ from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import leaving, stand_by
+from coolsim.model.drying import Solution
 from coolsim.model.leaving import Leaving
 from coolsim.physics import air
 from coolsim.result import Accuracy, Result, StageRun, Warning
@@ -31,6 +32,8 @@ OWN_TABLES = ("fan", "duct", "schedule")  # of a stage, not of the line
 
 # Coolers side by side, laid out as given: their answer, floats for one of them if so asked, and what leaves them.
 Cool = Callable[[list[Case], Inputs, bool], tuple[Result, Leaving]]
+# Dryers side by side, and whether arrays are wanted even of one of them: as dried.solved.
+Dry = Callable[[list[Case], Inputs, bool], tuple[Result, list[Solution]]]
 
 
 def kind(case: Case) -> str:
@@ -53,7 +56,7 @@ def in_air(case: Case, weather: Air | None) -> list[Case]:
     return [dataclasses.replace(case, air=Air(*map(float, state))) for state in zip(T, RH, p)]
 
 
-def run(cases: Sequence[Case], scalar: bool, cool: Cool) -> Result:
+def run(cases: Sequence[Case], scalar: bool, cool: Cool, dry: Dry = dried.solved) -> Result:
     """Predict lines of one kind; `scalar` gives floats (and warnings) for the one case that there is."""
     pellets: Leaving | None = None
     inner: list[StageRun] = []
@@ -67,7 +70,7 @@ def run(cases: Sequence[Case], scalar: bool, cool: Cool) -> Result:
             now = [_at(c, float(T)) for c, T in zip(now, pellets.temperature)]
         now = [_by_itself(line, c, k) for line, c in zip(cases, now)]
         with _named(stage, k):
-            result, after = _machine(now, pellets, scalar, cool)
+            result, after = _machine(now, pellets, scalar, cool, dry)
         gaps.append(_gap(pellets, after, result))
         inner.append(_told(stage, seconds, pellets, now[0], result, scalar))
         pellets = after
@@ -75,7 +78,9 @@ def run(cases: Sequence[Case], scalar: bool, cool: Cool) -> Result:
     return dataclasses.replace(last, warnings=warnings(last)) if scalar else last
 
 
-def _machine(cases: list[Case], pellets: Leaving | None, scalar: bool, cool: Cool) -> tuple[Result, Leaving]:
+def _machine(
+    cases: list[Case], pellets: Leaving | None, scalar: bool, cool: Cool, dry: Dry
+) -> tuple[Result, Leaving]:
     """One stage of all lines."""
     is_dryer = dried.kind(cases[0]) != dried.COUNTER_FLOW
     inputs = dried.gathered(cases) if is_dryer else gather(cases)
@@ -84,7 +89,7 @@ def _machine(cases: list[Case], pellets: Leaving | None, scalar: bool, cool: Coo
         inputs = dataclasses.replace(inputs, fed=_after_flash(inputs, pellets).fed)
     if not is_dryer:
         return cool(cases, inputs, scalar)
-    result, solutions = dried.solved(cases, inputs, many=not scalar)
+    result, solutions = dry(cases, inputs, not scalar)
     return result, leaving.of_dryers(bed_of(inputs), solutions)
 
 
@@ -147,6 +152,27 @@ def _named(stage: Stage, k: int) -> Iterator[None]:
         raise InputError(
             [Fault(f.where, key, f.found, f.allowed) for f, key in zip(error.faults, keys)]
         ) from None
+
+
+def at_its_fans(case: Case, result: Result) -> Case:
+    """The line with the airflow and inlet air that its fans settled at in its prediction, and without the fans."""
+    stages = []
+    for stage, told in zip(case.cooler.stages, result.stages):
+        outcome, cooler = told.result, stage.cooler
+        if outcome.fan is not None:
+            airflow = float(outcome.bed.face_velocity) * cooler.floor_area
+            cooler = dataclasses.replace(cooler, airflow=airflow, air_ratio=None)
+            rise = float(outcome.fan.temperature_rise)
+            if rise > 0:
+                warm = float((stage.air or case.air).temperature) + rise
+                heater = cooler.inlet_air_temperature
+                cooler = dataclasses.replace(
+                    cooler, inlet_air_temperature=warm if heater is None else max(heater, warm)
+                )
+            tables = {name: table for name, table in stage.tables.items() if name != "fan"}
+            stage = dataclasses.replace(stage, cooler=cooler, tables=MappingProxyType(tables))
+        stages.append(stage)
+    return dataclasses.replace(case, cooler=Line(tuple(stages)))
 
 
 # ---- What is told of it ---------------------------------------------------------------------------------

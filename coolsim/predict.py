@@ -10,7 +10,7 @@ import dataclasses
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -19,13 +19,13 @@ from threadpoolctl import ThreadpoolController
 
 from coolsim import dried, line, running
 from coolsim.answer import build_result, first, interleave
-from coolsim.case import Air, Case, Line
+from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import with_number
+from coolsim.fields import numbers, with_number
 from coolsim.inputs import Inputs, bed_of, gather
-from coolsim.model import family, leaving
+from coolsim.model import drying, family, leaving
 from coolsim.model.bed import Bed, take
 from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_equation
 from coolsim.model.surface import REAL
@@ -51,7 +51,7 @@ def predict(
     case: one Case, or several (then every number of the result is an array over them).
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
-    resolution: cells and shells of the mesh; dryers choose their own.
+    resolution: cells and shells of the mesh; dryers choose their own, a rough one where no error is estimated.
 
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
@@ -59,7 +59,7 @@ def predict(
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
         if dried.kind(case) != dried.COUNTER_FLOW:
-            return _dried(case, air, band)
+            return _dried(case, air, band, resolution)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
         inputs, result = _run(case, inputs, scalar, resolution)
@@ -100,6 +100,12 @@ def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tu
 
 def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
     """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
+    if isinstance(case.cooler, Line):
+        alone = (dataclasses.replace(case, cooler=s.cooler, tables=s.tables) for s in case.cooler.stages)
+        asks = any(isinstance(one.cooler, Cooler) and _asks_its_fan(one) for one in alone)
+        return line.at_its_fans(case, predict(case, resolution=resolution)) if asks else case
+    if dried.kind(case) != dried.COUNTER_FLOW:
+        return case
     return _blown(case, _run(case, gather([case]), False, resolution)[0]) if _asks_its_fan(case) else case
 
 
@@ -112,7 +118,10 @@ def _blown(case: Case, inputs: Inputs) -> Case:
         case.cooler,
         airflow=float(inputs.dry_air[0] * inputs.outside_volume[0]),
         air_ratio=None,
-        inlet_air_temperature=float(inputs.inlet_air_temperature[0]),
+        # without the fan's heat it follows the air outside, which a study may vary
+        inlet_air_temperature=float(inputs.inlet_air_temperature[0])
+        if path.heats
+        else case.cooler.inlet_air_temperature,
     )
     return dataclasses.replace(case, cooler=cooler)
 
@@ -133,7 +142,7 @@ def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
         return _lines(cases, False, resolution)
     if dried.kind(cases[0]) != dried.COUNTER_FLOW:
         with on_one_thread():
-            return dried.dry(cases, None, many=True)
+            return dried.dry(cases, None, many=True, resolution=_of_dryers(resolution))
     if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
         each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
         bare = [dataclasses.replace(r, fan=None) for r in each]
@@ -141,10 +150,15 @@ def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
     return by_form(cases, lambda some: _solved(gather(some), False, resolution))
 
 
-def _dried(case: Case, air: Air | None, band: bool) -> Result:
+def _of_dryers(resolution: Resolution) -> drying.Resolution:
+    """Dryers choose their own mesh: where the error is not asked for, a rough one."""
+    return dried.DEFAULT if resolution.estimate else dried.SURVEY
+
+
+def _dried(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
     """A dryer, in one state of air or many."""
     with on_one_thread():
-        result = dried.dry([case], air)
+        result = dried.dry([case], air, resolution=_of_dryers(resolution))
     if np.ndim(result.pellets_out.moisture_wb) > 0:
         if band:
             raise TypeError("band=True takes one case in one state of air")
@@ -180,8 +194,9 @@ def _lines(cases: list[Case], scalar: bool, resolution: Resolution) -> Result:
         result, solutions = solved(inputs, scalar, resolution)
         return result, leaving.of_coolers(bed_of(inputs), solutions)
 
+    dry = partial(dried.solved, resolution=_of_dryers(resolution))
     with on_one_thread():
-        return line.run(cases, scalar, cool)
+        return line.run(cases, scalar, cool, dry)
 
 
 def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
@@ -296,6 +311,7 @@ def _reason(solutions: list[Solution], failed: NDArray[np.intp], count: int) -> 
 
 # ---- What the assumed numbers leave open --------------------------------------------------------------
 
+BULK_DENSITY = "feed.bulk_density"
 _VARIED = {
     "diffusivity": "material.diffusivity.value",
     "activation_energy": "material.diffusivity.activation_energy",
@@ -303,7 +319,7 @@ _VARIED = {
     "isotherm_scale": "material.isotherm.scale",
     "specific_heat": "material.specific_heat",
     "conductivity": "material.conductivity",
-    "bulk_density": "feed.bulk_density",
+    "bulk_density": BULK_DENSITY,
     "void_fraction": "feed.void_fraction",
 }
 
@@ -321,7 +337,22 @@ def varied_numbers(case: Case) -> Iterator[tuple[str, str, float, float]]:
 
 def varied_cases(case: Case) -> list[Case]:
     """The case at each end of the range of each assumed number, the others at their values."""
-    return [with_number(case, path, end) for _, path, *ends in varied_numbers(case) for end in ends]
+    return [_at_end(case, path, end) for _, path, *ends in varied_numbers(case) for end in ends]
+
+
+def _at_end(case: Case, path: str, end: float) -> Case:
+    one, depth = with_number(case, path, end), depth_of_mass(case)
+    if path != BULK_DENSITY or depth is None:
+        return one
+    return with_number(one, depth, numbers(case)[depth] * case.feed.bulk_density / end)
+
+
+def depth_of_mass(case: Case) -> str | None:
+    """Path of the bed depth that follows from the mass of a batch, where the scenario states that."""
+    stages = case.source.get("stage", ())
+    if "batch_mass" in case.source.get("cooler", {}):
+        return "cooler.bed_depth"
+    return "cooler.stages.0.cooler.bed_depth" if stages and "batch_mass" in stages[0] else None
 
 
 def input_band(case: Case, result: Result) -> InputBand:

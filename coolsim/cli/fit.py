@@ -55,7 +55,8 @@ def fit(
     feed.moisture [%], and what was measured: measured.moisture [%], measured.temperature [degC],
     measured.exhaust_temperature [degC], measured.exhaust_relative_humidity [%]. A column such as
     measured.moisture ± [%] (or +-) says within what nineteen of twenty readings lie. What a row leaves out is
-    the scenario's. The exhaust counts where its fan blows: behind false air, if the fan draws.
+    the scenario's. The exhaust counts where its fan blows: behind false air, if the fan draws. Of a dryer, columns
+    are its own keys (cooler.duration [min], cooler.zone.1.airflow [m3/h]), without readings of its exhaust.
 
     Names for --free: diffusivity, activation_energy, moisture_slope, isotherm_shift, specific_heat, leakage,
     airflow_factor, feed_moisture_bias.

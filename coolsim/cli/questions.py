@@ -40,13 +40,13 @@ def predict(
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
     uncertainty: Annotated[
-        bool, typer.Option("--uncertainty", help="Also say how sure the exit is (coolers only).")
+        bool, typer.Option("--uncertainty", help="Also say how sure the exit is.")
     ] = False,
 ) -> None:
     """Predict how the pellets of SCENARIO leave the cooler or dryer.
 
     With --uncertainty, inputs may carry a ± (moisture = "14 ± 0.3 %", half of a 95 % interval) and are varied
-    together with the assumed numbers of the material.
+    together with the assumed numbers of the material. Feed and material are the same in all stages of a line.
 
     Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """

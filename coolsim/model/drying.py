@@ -39,12 +39,16 @@ MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a c
 
 @dataclass(frozen=True)
 class Resolution:
-    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march."""
+    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march.
+
+    Without an estimate no coarse mesh marches beside it, errors are nan, and nothing is refined: for surveys.
+    """
 
     cells: int = 12
     shells: int = 12
     refinements: int = 2
     step_tolerance: float = STEP_TOLERANCE
+    estimate: bool = True
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def solve(
     index, r = np.arange(bed.cases), resolution
     for attempt in range(r.refinements + 1):
         k = 2**attempt
-        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k)
+        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate)
         fine = _estimated(take(bed, index), take(phases, index), take(pellet, index), laws, finer)
         fine = dataclasses.replace(fine, index=index)
         rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
@@ -123,11 +127,14 @@ def solve(
 def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: Resolution) -> Solution:
     """All cases on one size of mesh, and how far they are off by the half as fine one that marches beside them."""
     B = bed.cases
+    if not r.estimate:
+        alone = _run(bed, phases, pellet, laws, r, np.full(B, r.step_tolerance))
+        return dataclasses.replace(
+            alone, moisture_error=np.full(B, np.nan), temperature_error=np.full(B, np.nan)
+        )
     twice = np.tile(np.arange(B), 2)
     tolerance = np.repeat([r.step_tolerance, COARSER_STEPS * r.step_tolerance], B)
-    both = _run(
-        take(bed, twice), take(phases, twice), take(pellet, twice), laws, r.cells, r.shells, tolerance
-    )
+    both = _run(take(bed, twice), take(phases, twice), take(pellet, twice), laws, r, tolerance)
     fine, coarse = part(both, np.arange(B)), part(both, np.arange(B, 2 * B))
     X, T = mean_exit(fine)
     X_c, T_c = mean_exit(coarse)
@@ -168,12 +175,11 @@ def _run(
     phases: tuple[Phase, ...],
     pellet: Pellet,
     laws: Laws,
-    cells: int,
-    shells: int,
+    resolution: Resolution,
     tolerance: Array,
 ) -> Solution:
-    """All phases, with steps by `tolerance` (cases,); the second half of the cases on the coarser mesh."""
-    dryer = _dryer(bed, phases, pellet, laws, cells, shells)
+    """All phases, with steps by `tolerance` (cases,); with an estimate the second half of the cases is coarser."""
+    dryer = _dryer(bed, phases, pellet, laws, resolution)
     start = pellets = dr.laid(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
@@ -191,27 +197,24 @@ def _run(
     )
 
 
-def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, cells: int, shells: int) -> Dryer:
-    """The dryer on its meshes: cells and shells of the first half of the cases, half as many for the second."""
+def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: Resolution) -> Dryer:
+    """The dryer on its mesh; with an estimate the second half of the cases on one of half the cells and shells."""
     layer = np.min([face_layer(bed, phase.air_flux) for phase in phases], axis=0)
-    B = bed.cases // 2
+    B = bed.cases // 2 if r.estimate else bed.cases
     grading, layer, exponent = np.full(B, GRADING), layer[:B], pellet.exponent[:B]
-    fine, coarse = (shaped_shells(n, grading, exponent) for n in (shells, shells // 2))
-    z, z_coarse = (mesh.layered_nodes(K, layer, layer) for K in (cells, cells // 2))
-    side_by_side = (
-        np.concatenate([getattr(fine, f.name), getattr(spread(coarse), f.name)], axis=1)
-        for f in dataclasses.fields(Shells)
-    )
-    return Dryer(
-        bed,
-        phases[0].supply,
-        Shells(*side_by_side),
-        pellet.exponent,
-        pellet.shrinkage,
-        np.concatenate([z, mesh.doubled(z_coarse)], axis=1),
-        laws,
-        pellet.mixed,
-    )
+    shells, z = shaped_shells(r.shells, grading, exponent), mesh.layered_nodes(r.cells, layer, layer)
+    if r.estimate:
+        coarse = shaped_shells(r.shells // 2, grading, exponent)
+        z_coarse = mesh.layered_nodes(r.cells // 2, layer, layer)
+        shells = _beside(shells, spread(coarse))
+        z = np.concatenate([z, mesh.doubled(z_coarse)], axis=1)
+    return Dryer(bed, phases[0].supply, shells, pellet.exponent, pellet.shrinkage, z, laws, pellet.mixed)
+
+
+def _beside(a: Shells, b: Shells) -> Shells:
+    """The shells of two groups of cases as those of one."""
+    names = (f.name for f in dataclasses.fields(Shells))
+    return Shells(*(np.concatenate([getattr(a, name), getattr(b, name)], axis=1) for name in names))
 
 
 def face_layer(bed: Bed, air_flux: Array) -> Array:

@@ -25,41 +25,49 @@ EVEN = 50.0  # Fourier number after which any profile is flat to rounding: exp(â
 
 def stood(pellets: Leaving, seconds: Array) -> Leaving:
     """The pellets after a stand-by of `seconds` (cases,)."""
-    moisture = pellets.moisture.copy()
-    for case in np.flatnonzero(seconds > 0):
-        one = take(pellets, np.array([case]))
-        moisture[:, case] = _evened(one, float(seconds[case]))
+    moisture, standing = pellets.moisture.copy(), np.flatnonzero(seconds > 0)
+    if len(standing):
+        moisture[:, standing] = _evened(take(pellets, standing), seconds[standing])
     X, Q = pellets.mean, (pellets.shells.volume * pellets.bed.bound_water(moisture)[0]).sum(axis=0)
     Q = np.where(seconds > 0, Q, pellets.bound_heat)
     T = REAL.pellet_temperature(pellets.bed, X, pellets.enthalpy, Q)
     return dataclasses.replace(pellets, moisture=moisture, bound_heat=Q, temperature=T)
 
 
-def _evened(one: Leaving, seconds: float) -> Array:
-    """Moisture of the shells (n,) of one case after a while."""
+def _evened(some: Leaving, seconds: Array) -> Array:
+    """Moisture of the shells (n, B) after a while, all cases in one run over shares of their time.
+
+    They stand one after the other in its vector: no case reaches into the next, and neighbours couple neighbours.
+    """
     from scipy.integrate import solve_ivp  # late: only lines need it
 
-    bed, sh = dataclasses.replace(one.bed, radius=one.bed.radius * one.size), one.shells
-    start, mean = one.moisture[:, 0], float(one.mean[0])
-    end = min(seconds, EVEN / float(_rate(bed, sh, one, start)[1]))
+    bed, sh = dataclasses.replace(some.bed, radius=some.bed.radius * some.size), some.shells
+    n, B = some.moisture.shape
+    end = np.minimum(seconds, EVEN / _rate(bed, sh, some, some.moisture)[1])
+
+    def slope(_: float, y: Array) -> Array:
+        return (end * _rate(bed, sh, some, y.reshape(B, n).T)[0]).T.ravel()
+
     run = solve_ivp(
-        lambda t, X: _rate(bed, sh, one, X)[0],
-        (0.0, end),
-        start,
+        slope,
+        (0.0, 1.0),
+        some.moisture.T.ravel(),
         method="LSODA",
         rtol=RELATIVE,
         atol=ABSOLUTE,
         lband=1,
         uband=1,
-        t_eval=[end],
+        t_eval=[1.0],
     )
-    X = run.y[:, -1]
-    return np.asarray(X * (mean / float(sh.volume[:, 0] @ X)))  # the mean drifts by the solver's tolerance
+    X = run.y[:, -1].reshape(B, n).T
+    return np.asarray(
+        X * (some.mean / (sh.volume * X).sum(axis=0))
+    )  # the mean drifts by the solver's tolerance
 
 
-def _rate(bed: Bed, sh: Shells, one: Leaving, X: Array) -> tuple[Array, Array]:
+def _rate(bed: Bed, sh: Shells, some: Leaving, X: Array) -> tuple[Array, Array]:
     """dX/dt of the shells [1/s], and D/RÂ² [1/s]; the surface has the outermost shell's moisture: no flux."""
-    Q = (sh.volume[:, 0] * bed.bound_water(X[:, None])[0][:, 0]).sum()
-    T = REAL.pellet_temperature(bed, one.mean, one.enthalpy, np.array([Q]))
-    d = diffuse(bed, sh, X[None, :, None, None], X[None, -1:, None], T.reshape(1, 1, 1))
-    return d.rate[0, 0, 0] * d.inflow[0, :, 0, 0] / sh.volume[:, 0], d.rate[0, 0, 0]
+    Q = (sh.volume * bed.bound_water(X)[0]).sum(axis=0)
+    T = REAL.pellet_temperature(bed, some.mean, some.enthalpy, Q)
+    d = diffuse(bed, sh, X[None, :, None], X[None, -1:], T[None, None])
+    return d.rate[0, 0] * d.inflow[0, :, 0] / sh.volume, d.rate[0, 0]

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from coolsim.output import dryer_uncertainty
 from coolsim.output.json import group
 from coolsim.output.library import dimension_of, number
 from coolsim.output.page import Page, joined, pretty, table, wrapped
@@ -33,11 +34,12 @@ def _intervals(found: Uncertainty, page: Page) -> str:
         return label, f"{low} – {high} {pretty(unit)}".rstrip(), f"{middle} {pretty(unit)}".rstrip()
 
     rows = [
-        ("How sure", "19 times in 20", "middle"),
+        (f"How sure, by {found.samples} samples", "19 times in 20", "middle"),
         row("exit moisture", found.moisture_wb, u.FRACTION, 2),
         row("exit temperature", found.temperature, u.TEMPERATURE, 1),
         row("water activity, evened out", found.water_activity, None, 2),
     ]
+    rows += [row(*one) for one in dryer_uncertainty.told(found)]
     return table(rows, page, right=(1, 2), bold=(0,))
 
 
@@ -141,6 +143,7 @@ def written(found: Uncertainty) -> dict[str, Any]:
         "contributors": [_written(c) for c in found.contributors],
         "samples": found.samples,
         "unsolved": found.unsolved,
+        **dryer_uncertainty.written(found),
     }
 
 

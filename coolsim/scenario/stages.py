@@ -37,7 +37,19 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
     assert whole is not None
     stages = tuple(_stage(c, k, case) for k, case in enumerate(cases, 1) if case is not None)
     tables = MappingProxyType({name: table for name, table in whole.tables.items() if name not in OWN})
-    return dataclasses.replace(whole, cooler=Line(stages), tables=tables, source=typed)
+    known_to = _known_to(entries, whole, cases)
+    return dataclasses.replace(whole, cooler=Line(stages), tables=tables, source=typed, plus_minus=known_to)
+
+
+def _known_to(
+    entries: tuple[Mapping[str, Any], ...], whole: Case, cases: list[Case | None]
+) -> Mapping[str, Any]:
+    """What was typed with a ±, by its key in the line."""
+    found = {key: known for key, known in whole.plus_minus.items() if not key.startswith("cooler.")}
+    for k, (entry, case) in enumerate(zip(entries, cases), 1):
+        if case is not None:
+            found |= {_key(key, f"stage.{k}", entry): known for key, known in case.plus_minus.items()}
+    return MappingProxyType(found)
 
 
 def _of_machines(c: Collector) -> None:

@@ -73,7 +73,7 @@ DOUBTED = (
     "cooler.airflow", "cooler.bed_depth", "cooler.inlet_air_temperature",
 )  # fmt: skip
 TEXTS = ("trial", "date", "note")  # columns that are kept or passed over
-_HEADING = re.compile(r"(?P<key>[A-Za-z_.]+)\s*(?P<within>±|\+-|\+/-)?\s*(?:\[(?P<unit>[^\]]*)\])?$")
+_HEADING = re.compile(r"(?P<key>[A-Za-z_.0-9]+)\s*(?P<within>±|\+-|\+/-)?\s*(?:\[(?P<unit>[^\]]*)\])?$")
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
     at, lines, names, rows, faults = cells_of(text, name, example)
     columns = []
     for heading in names:
-        column, wrong = _column(heading, f"{name}:{at}")
+        column, wrong = _column(heading, f"{name}:{at}", case)
         columns.append(column)
         faults = faults + wrong
     faults += _missing(columns, f"{name}:{at}")
@@ -156,7 +156,7 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
         faults.append(Fault(name, "rows", str(len(lines)), f"at most {MOST} trials"))
     if faults:
         raise InputError(faults)
-    read = [_Row(f"{name}:{line}", columns, row) for line, row in zip(lines, rows)]
+    read = [_Row(f"{name}:{line}", columns, row, case) for line, row in zip(lines, rows)]
     cases = [row.case(case) for row in read]
     for row in read:
         faults += row.faults
@@ -185,7 +185,7 @@ class _Column:
         return f"{self.key} ±" if self.within else self.key
 
 
-def _column(heading: str, where: str) -> tuple[_Column | None, list[Fault]]:
+def _column(heading: str, where: str, case: Case) -> tuple[_Column | None, list[Fault]]:
     match = _HEADING.match(heading)
     if match is None:
         allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
@@ -193,9 +193,11 @@ def _column(heading: str, where: str) -> tuple[_Column | None, list[Fault]]:
     key, within, unit = match["key"], bool(match["within"]), (match["unit"] or "").strip()
     if key in TEXTS and not within:
         return _Column(key, False, ""), []
-    definition = _definition(key)
+    definition = _definition(key, case)
     if definition is None:
-        return None, [Fault(where, key, "an unknown column", _meant(key))]
+        if _of_exhaust(key) and not _cools(case):
+            return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
+        return None, [Fault(where, key, "an unknown column", _meant(key, case))]
     if within and not key.startswith("measured.") and key not in DOUBTED:
         allowed = f"a ± is taken for measured columns and for {', '.join(DOUBTED)}"
         return None, [Fault(where, key, shown(heading), allowed)]
@@ -206,28 +208,44 @@ def _column(heading: str, where: str) -> tuple[_Column | None, list[Fault]]:
     return _Column(key, within, unit), []
 
 
-def _definition(key: str) -> Key | None:
-    """The key of a column: something measured, or a number of feed, air, cooler, fan speed or false air."""
-    table, _, name = key.partition(".")
+NO_EXHAUST = (
+    "it changes all the time a dryer runs: trials of dryers take the pellets' moisture and temperature"
+)
+
+
+def _of_exhaust(key: str) -> bool:
+    return key.removeprefix("measured.") in tuple(MEASURED)[2:]
+
+
+def _cools(case: Case) -> bool:
+    return case.cooler.arrangement == "counter-flow"
+
+
+def _definition(key: str, case: Case) -> Key | None:
+    """The key of a column: something measured, or a number of feed, air, machine, fan speed or false air."""
+    table, _, name = key.rpartition(".")
     if table == "measured":
-        return MEASURED[name].key if name in MEASURED else None
-    if table not in ("feed", "air", "cooler") and key not in ("fan.speed", "duct.leakage"):
+        return MEASURED[name].key if name in MEASURED and (_cools(case) or not _of_exhaust(key)) else None
+    if _cools(case) and key in ("fan.speed", "duct.leakage"):
+        return schema.find(key)
+    zones = {f"cooler.zone.{k}" for k in range(1, len(getattr(case.cooler, "zones", ())) + 1)}
+    if table not in {"feed", "air", "cooler"} | zones:
         return None
-    if table == "cooler" and name not in schema.ARRANGEMENTS["counter-flow"]:
+    if table == "cooler" and name not in schema.ARRANGEMENTS[case.cooler.arrangement]:
         return None
     found = schema.find(key)
     return found if found is not None and found.kind in ("quantity", "air ratio") else None
 
 
-def _meant(key: str) -> str:
-    known = [f"measured.{name}" for name in MEASURED]
-    known += [f"{t}.{n}" for t, n, _ in schema.walk() if _definition(f"{t}.{n}") is not None]
+def _meant(key: str, case: Case) -> str:
+    measured = [f"measured.{name}" for name in MEASURED if _definition(f"measured.{name}", case)]
+    known = measured + [f"{t}.{n}" for t, n, _ in schema.walk() if _definition(f"{t}.{n}", case) is not None]
     near = difflib.get_close_matches(key[:60], known, 1, 0.55)
     homes = [k for k in known if k.rpartition(".")[2] == key]
     guess = homes[0] if len(homes) == 1 else near[0] if near else ""
     if guess:
         return f"did you mean {guess}?"
-    readings, texts = ", ".join(known[: len(MEASURED)]), ", ".join(TEXTS)
+    readings, texts = ", ".join(measured), ", ".join(TEXTS)
     return f"a column is a key of [feed], [air] or [cooler], {readings}, or {texts}"
 
 
@@ -275,7 +293,7 @@ def _missing(columns: Sequence[_Column | None], where: str) -> list[Fault]:
 class _Row:
     """The cells of one trial; `faults` fills as they are read."""
 
-    def __init__(self, where: str, columns: Sequence[_Column | None], cells: Sequence[str]):
+    def __init__(self, where: str, columns: Sequence[_Column | None], cells: Sequence[str], case: Case):
         self.where, self.faults = where, []  # type: tuple[str, list[Fault]]
         self.changes: dict[str, str] = {}
         self.measured: dict[str, float] = {}
@@ -284,17 +302,17 @@ class _Row:
         for column, cell in zip(columns, cells):
             assert column is not None
             if cell.strip().lower() not in MISSING:
-                self._read(column, cell.strip())
+                self._read(column, cell.strip(), case)
         if not self.measured and not self.faults:
             self.faults.append(
                 Fault(where, "measured", "no reading in this row", "fill one in or leave the row out")
             )
 
-    def _read(self, column: _Column, cell: str) -> None:
+    def _read(self, column: _Column, cell: str, case: Case) -> None:
         if column.key in TEXTS:
             self.label = cell[:60] if column.key == "trial" else self.label
             return
-        text, definition = f"{cell} {column.unit}", _definition(column.key)
+        text, definition = f"{cell} {column.unit}", _definition(column.key, case)
         assert definition is not None
         try:
             if column.within:
@@ -342,6 +360,12 @@ def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequ
     )
 
 
+def hottest_inlet(cooler: Any) -> float | None:
+    """Temperature of the hottest air that a heater of a machine aims at; None without a heater."""
+    ends = [one.inlet_air_temperature for one in getattr(cooler, "zones", (cooler,))]
+    return max((T for T in ends if T is not None), default=None)
+
+
 def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:
     """Readings that hot feed cannot give: wetter or warmer than it came, hotter than its exhaust can be."""
     faults = []
@@ -359,8 +383,8 @@ def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:
                     f" Or is it dry basis? {M:.2%} of the dry weight is {dry:.2%} wet basis, which is meant"
                 )
             faults.append(Fault(place, "measured.moisture", found, allowed))
-        inlet = max(outside, case.cooler.inlet_air_temperature or outside)
-        hottest = max(feed.temperature, inlet)
+        inlet = hottest_inlet(case.cooler)
+        hottest = max(feed.temperature, outside if inlet is None else max(outside, inlet))
         for key, reading, deviation in (("temperature", T, sd[1]), ("exhaust_temperature", T_air, sd[2])):
             if hottest + 3 * deviation < reading:
                 found = f"{reading:.1f} °C, warmer than both the feed ({feed.temperature:.1f} °C) and the air"

@@ -14,6 +14,7 @@ polynomials through them (studies.surrogate).
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,14 +28,15 @@ from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
 from coolsim.model.solve import Resolution
 from coolsim.physics.correlations import among
-from coolsim.predict import at_its_fan, predict, varied_numbers
+from coolsim.predict import BULK_DENSITY, at_its_fan, depth_of_mass, predict, varied_numbers
 from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
-from coolsim.studies.asked import only_coolers
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.surrogate import many, normal, shares_of
 
 SAMPLES = 512
+SAMPLES_OF_DRYERS = 256  # and of lines: they take longer
 MESH = Resolution(8, 6, refinements=0, estimate=False)
 NORMAL_95 = 1.959963984540054  # standard deviations on each side of a 95 % interval
 TAIL = 0.025
@@ -86,6 +88,15 @@ class Uncertainty:
     contributors: tuple[Contributor, ...] = documented("-", "what is not known, most of the moisture first")
     samples: int = documented("-", "samples that were solved")
     unsolved: int = documented("-", "samples that could not be solved, and count nowhere")
+    deviation_wb: Interval | None = documented(
+        "kg/kg wet", "of a dryer: standard deviation over the bed", default=None
+    )
+    evaporation: Interval | None = documented(
+        "kg/s", "of a dryer: water taken out", default=None, json="evaporation_kg_h", factor=3600.0
+    )
+    heat: Interval | None = documented(
+        "J", "of a dryer: per batch, or per hour of a belt", default=None, json="heat_kWh", factor=1 / 3.6e6
+    )
 
 
 @dataclass(frozen=True)
@@ -98,13 +109,14 @@ class Unknown:
     changes: Callable[[Array], dict[str, Array]]  # what a normal variable adds to the numbers, by path
 
 
-def uncertainty(case: Case, *, samples: int = SAMPLES, seed: int = SEED) -> Uncertainty:
+def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 
-    samples: a power of two, 64 or more. Raises InputError for dryers and where nothing carries a ±, NotConverged
-    where most samples fail.
+    samples: a power of two, 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
+    where nothing carries a ±, NotConverged where most samples fail.
     """
-    only_coolers(case, "uncertainty is told")
+    if samples is None:
+        samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
     if samples < 64 or samples & (samples - 1):
         raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
     return summed_up(case, sampled(case, samples, seed))
@@ -132,8 +144,9 @@ def sampled(case: Case, samples: int = SAMPLES, seed: int = SEED) -> Sampled:
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
     result, solved = _solved(varied(case, unknowns, together(R, z)))
     centre, offset = predict(case), predict(case, resolution=MESH)
-    middle = {name: float(exit_(centre)) for name, exit_ in EXITS.items()}
-    exits = {name: exit_(result) + (middle[name] - float(exit_(offset))) for name, exit_ in EXITS.items()}
+    told = EXITS | (OF_DRYERS if is_dryer(case) else {})
+    middle = {name: float(exit_(centre)) for name, exit_ in told.items()}
+    exits = {name: exit_(result) + (middle[name] - float(exit_(offset))) for name, exit_ in told.items()}
     z = z[:, solved]
     return Sampled(unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()))
 
@@ -151,6 +164,7 @@ def summed_up(case: Case, s: Sampled) -> Uncertainty:
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
         samples=s.z.shape[1],
         unsolved=s.unsolved,
+        **{name: interval(s.exits[name]) for name in OF_DRYERS if name in s.exits},
     )
 
 
@@ -175,7 +189,21 @@ def unknowns_of(case: Case) -> list[Unknown]:
     """Everything of a case that has a ± or a range."""
     typed = [_typed(case, key, known) for key, known in case.plus_minus.items()]
     assumed = [_assumed(case, *one) for one in varied_numbers(case) if one[1] not in case.plus_minus]
-    return typed + assumed
+    return typed + [_weighed(case, unknown) for unknown in assumed]
+
+
+def _weighed(case: Case, unknown: Unknown) -> Unknown:
+    """Where the mass of a batch was typed, its depth moves with a bulk density that is assumed."""
+    depth = depth_of_mass(case)
+    if depth is None or unknown.name != "bulk_density":
+        return unknown
+    density, metres = (numbers(case)[path] for path in (BULK_DENSITY, depth))
+
+    def changes(z: Array) -> dict[str, Array]:
+        denser = unknown.changes(z)
+        return denser | {depth: metres * (density / (density + denser[BULK_DENSITY]) - 1)}
+
+    return dataclasses.replace(unknown, changes=changes)
 
 
 def _typed(case: Case, key: str, known: PlusMinus) -> Unknown:
@@ -268,6 +296,11 @@ EXITS: dict[str, Callable[[Result], Any]] = {
     "moisture": lambda r: r.pellets_out.moisture_wb,
     "temperature": lambda r: r.pellets_out.temperature,
     "water activity": lambda r: r.after_equalising.water_activity,
+}
+OF_DRYERS: dict[str, Callable[[Result], Any]] = {
+    "deviation_wb": lambda r: r.spread.deviation_wb,  # type: ignore[union-attr]
+    "evaporation": lambda r: r.bed.evaporation,
+    "heat": lambda r: r.energy.heat,  # type: ignore[union-attr]
 }
 
 

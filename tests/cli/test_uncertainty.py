@@ -83,8 +83,6 @@ def test_narrow(width: int) -> None:
 def test_faults() -> None:
     status, _, err = asked("predict", DELTA, "--uncertainty", "--set", "feed.moisture=14 ± 30 %")
     assert status == 2 and "feed.moisture" in err and "0.1 % to 65 %" in err
-    status, _, err = asked("predict", str(SCENARIOS / "evening-batch.toml"), "--uncertainty")
-    assert status == 2 and "batch" in err
 
 
 # -- settings with a chance

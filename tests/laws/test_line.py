@@ -210,7 +210,7 @@ def test_a_batch_that_is_turned_over_can_be_cut_in_two(shrinkage, monkeypatch):
 
     A bed that shrank lies lower: by hand, depth · (1 − s (X₀ − X) ρ_d/1000), ρ_d of the wet feed's bulk density."""
     fine, solve = drying.Resolution(step_tolerance=drying.Resolution().step_tolerance / 30), drying.solve
-    monkeypatch.setattr(drying, "solve", lambda *beds: solve(*beds, resolution=fine))
+    monkeypatch.setattr(drying, "solve", lambda *beds, resolution: solve(*beds, resolution=fine))
     case = loads(
         WET + f'mixing = "continuous"\nshrinkage = "{100 * shrinkage:g} %"\nrecirculation = "40 %"\n'
     )

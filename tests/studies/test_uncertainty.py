@@ -218,8 +218,6 @@ def test_what_cannot_be_asked(case: Case) -> None:
     bare = exactly_made(coolsim.load(SCENARIOS / "humid-delta.toml"))
     with pytest.raises(InputError, match="±"):
         uncertainty(bare)
-    with pytest.raises(InputError, match="counter-flow"):
-        uncertainty(coolsim.load(SCENARIOS / "evening-batch.toml"))
     with pytest.raises(ValueError, match="power of two"):
         uncertainty(case, samples=500)
 

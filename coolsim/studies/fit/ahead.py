@@ -14,9 +14,11 @@ from coolsim.fields import Array
 from coolsim.inputs import stated
 from coolsim.predict import at_its_fan
 from coolsim.scenario.trials import MEASURED, WITHIN
+from coolsim.studies.asked import is_dryer
+from coolsim.studies.fit import dryers
 from coolsim.studies.fit.answer import Measure
 from coolsim.studies.fit.estimate import Estimate, Problem
-from coolsim.studies.fit.model import Line, blown, pivot, pivoted, said
+from coolsim.studies.fit.model import Dryers, Line, blown, pivot, pivoted, said
 
 AIR, DWELL, FEED = (0.7, 1.4), (0.5, 1.5), (-0.015, 0.015)  # of the scenario's, where [limits] does not say
 HELPS = 0.97  # of the present ±: what narrows it less is not worth naming
@@ -31,19 +33,21 @@ class _Candidate:
     moisture_within: float = 1.0  # times the ± of the present oven
 
 
-def at_scenario(case: Case, problem: Problem) -> Line:
+def at_scenario(case: Case, problem: Problem) -> Line | Dryers:
     """The scenario as a line of one trial."""
     return _line([case], problem)
 
 
-def _line(cases: list[Case], problem: Problem) -> Line:
+def _line(cases: list[Case], problem: Problem) -> Line | Dryers:
     free = problem.line.free
     settled = [at_its_fan(case) for case in cases]
     if "moisture_slope" in [p.name for p in free]:
         settled = pivoted(settled, pivot(problem.trials.cases))
+    labels = tuple(f"candidate {i}" for i in range(len(cases)))
+    if isinstance(problem.line, Dryers):
+        return dataclasses.replace(problem.line, cases=tuple(settled), labels=labels)
     numbers, _ = stated(settled)
     leakage = 0.0 if blown(cases[0]) else cases[0].tables.get("duct", {}).get("leakage", 0.0)
-    labels = tuple(f"candidate {i}" for i in range(len(cases)))
     return dataclasses.replace(
         problem.line, numbers=numbers, leakage=np.full(len(cases), leakage), labels=labels
     )
@@ -86,6 +90,9 @@ def _instruments(problem: Problem) -> Array:
 def _candidates(case: Case) -> list[_Candidate]:
     """The scenario first, then what may be changed about it; within its limits where it has them."""
     found = [_Candidate("one more trial at the scenario's settings", case)]
+    if is_dryer(case):
+        found += [_Candidate(*change) for change in dryers.changes(case)]
+        return [*found, *_of_feed(case), _halved(case)]
     limits, cooler = case.tables.get("limits", {}), case.cooler
     name = "airflow" if cooler.airflow is not None else "air_ratio"
     for value in limits.get("airflow", ()) if name == "airflow" else ():
@@ -94,24 +101,28 @@ def _candidates(case: Case) -> list[_Candidate]:
         found += [_changed(case, name, getattr(cooler, name) * times) for times in AIR]
     depths = limits.get("bed_depth") or [cooler.bed_depth * times for times in DWELL]
     found += [_changed(case, "bed_depth", depth) for depth in depths]
+    found += [*_of_feed(case), _halved(case)]
+    if not blown(case):
+        found.append(
+            _Candidate("one more trial, exhaust temperature and humidity measured too", case, (0, 1, 2, 3))
+        )
+    return found
+
+
+def _of_feed(case: Case) -> list[_Candidate]:
+    found = []
     for change in FEED:
         moisture = case.feed.moisture + change
         if moisture > 0.01:
             feed = dataclasses.replace(case.feed, moisture=moisture)
             words = f"a trial with feed of {100 * moisture:.1f} %"
             found.append(_Candidate(words, dataclasses.replace(case, feed=feed)))
-    found.append(
-        _Candidate(
-            "one more trial, its exit moisture to half the ± (two samples by two ovens, or a finer method)",
-            case,
-            moisture_within=0.5,
-        )
-    )
-    if not blown(case):
-        found.append(
-            _Candidate("one more trial, exhaust temperature and humidity measured too", case, (0, 1, 2, 3))
-        )
     return found
+
+
+def _halved(case: Case) -> _Candidate:
+    words = "one more trial, its exit moisture to half the ± (two samples by two ovens, or a finer method)"
+    return _Candidate(words, case, moisture_within=0.5)
 
 
 def _changed(case: Case, name: str, value: float) -> _Candidate:

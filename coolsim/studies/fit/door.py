@@ -16,9 +16,10 @@ from coolsim.fields import Array
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
 from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
-from coolsim.studies.asked import only_coolers
+from coolsim.studies.asked import is_dryer, only_coolers
 from coolsim.studies.fit import ahead, judge
 from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
+from coolsim.studies.fit.dryers import with_more_air
 from coolsim.studies.fit.estimate import Estimate, Problem, estimated, intervals
 from coolsim.studies.fit.model import Said, blown, line_of, pivot, pivoted, said
 from coolsim.studies.fit.parameters import PARAMETERS, USUAL, Parameter
@@ -36,10 +37,11 @@ def fit(
     trials: a CSV file as `coolsim fit --help` describes, or Trials of `coolsim.studies.fit.trials_of`.
     free: names of studies.fit.parameters.PARAMETERS. priors: published ranges count, as what is known beforehand.
 
-    Raises InputError for a dryer, for a file with faults (all of them), for trials that cannot be what they say and
-    for trials that do not settle the numbers; NotConverged where the model or the search fails.
+    Raises InputError for a line of machines, for a file with faults (all of them), for trials that cannot be what
+    they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
-    only_coolers(case, "trials are fitted")
+    if case.cooler.arrangement == "line":
+        only_coolers(case, "trials are fitted to one machine at a time: to dryers, and")
     chosen, given = _asked(case, trials, free)
     judge.refuse_impossible(case, given, chosen)
     used = judge.once_each(given)
@@ -230,9 +232,11 @@ def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, e
     )
     feed = dataclasses.replace(case.feed, moisture=case.feed.moisture + value.get("feed_moisture_bias", 0.0))
     cooler, times = case.cooler, value.get("airflow_factor", 1.0)
-    if cooler.airflow is not None:
+    if is_dryer(case):
+        cooler = with_more_air(case, times).cooler
+    elif cooler.airflow is not None:
         cooler = dataclasses.replace(cooler, airflow=cooler.airflow * times)
-    if cooler.air_ratio is not None:
+    elif cooler.air_ratio is not None:
         cooler = dataclasses.replace(cooler, air_ratio=cooler.air_ratio * times)
     tables = dict(case.tables)
     if "leakage" in value and not blown(case):

@@ -21,7 +21,7 @@ from scipy import optimize, stats
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.scenario.trials import MEASURED, Trials
-from coolsim.studies.fit.model import Line, Said, said
+from coolsim.studies.fit.model import Dryers, Line, Said, said
 
 EVALUATIONS = 60  # of the model, each with its slopes; five are usual
 
@@ -30,7 +30,7 @@ EVALUATIONS = 60  # of the model, each with its slopes; five are usual
 class Problem:
     """A line, its trials, and what is known of the free numbers without them."""
 
-    line: Line
+    line: Line | Dryers
     trials: Trials
     before: Array  # θ₀, (free,)
     spread: Array  # s, (free,)

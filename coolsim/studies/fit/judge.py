@@ -11,7 +11,8 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.result import Warning
-from coolsim.scenario.trials import HOTTEST_FEED, MEASURED, WITHIN, Trials
+from coolsim.scenario.trials import HOTTEST_FEED, MEASURED, NO_EXHAUST, WITHIN, Trials
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.fit.answer import Suspect
 from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
 from coolsim.studies.fit.model import Said, blown
@@ -44,8 +45,13 @@ def refuse_impossible(case: Case, trials: Trials, free: Sequence[Parameter]) -> 
         faults.append(Fault(trials.name, "trials", "none", "needs one trial at least, with a reading"))
     elif fractions := _fractions(trials):
         faults += fractions
+    elif is_dryer(case) and np.isfinite(trials.measured[2:]).any():
+        faults.append(Fault(trials.name, "measured", "readings of a dryer's exhaust", NO_EXHAUST))
     elif "leakage" in [p.name for p in free]:
-        if blown(case):
+        if is_dryer(case):
+            allowed = "false air is fitted for counter-flow coolers only: free airflow_factor in its place"
+            faults.append(Fault("", "--free", "leakage", allowed))
+        elif blown(case):
             allowed = (
                 "false air of a blow-through fan leaves before the bed: free airflow_factor in its place"
             )

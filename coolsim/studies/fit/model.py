@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.predict import at_its_fan, solved
 from coolsim.scenario.trials import DOUBTED, MEASURED, Trials
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.fit.parameters import Parameter
 from coolsim.studies.sensitivity import slopes_of
 
@@ -51,6 +53,16 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Dryers:
+    """The same of trials on a batch or belt dryer, which need their cases."""
+
+    cases: tuple[Case, ...]
+    free: tuple[Parameter, ...]
+    labels: tuple[str, ...]
+    resolution: Any = None  # a model.drying.Resolution; that of fit.dryers if left out
+
+
+@dataclass(frozen=True)
 class Said:
     """What the model says: readings (quantities, sets, trials) and their slopes by θ and by what was set."""
 
@@ -59,11 +71,13 @@ class Said:
     by_doubt: Array  # (quantities, DOUBTED, sets, trials)
 
 
-def line_of(trials: Trials, free: Sequence[Parameter]) -> Line:
+def line_of(trials: Trials, free: Sequence[Parameter]) -> Line | Dryers:
     """The line at its trials; fans settle first, at the false air that the scenario states."""
     cases = [at_its_fan(case) for case in trials.cases]
     if "moisture_slope" in [p.name for p in free]:
         cases = pivoted(cases, pivot(cases))
+    if is_dryer(cases[0]):
+        return Dryers(tuple(cases), tuple(free), trials.labels)
     numbers, _ = stated(cases)
     leakage = [0.0 if blown(case) else case.tables.get("duct", {}).get("leakage", 0.0) for case in cases]
     return Line(numbers, np.array(leakage, float), tuple(free), trials.labels)
@@ -94,8 +108,12 @@ def blown(case: Case) -> bool:
     return case.tables.get("fan", {}).get("position") == BLOW_THROUGH
 
 
-def said(line: Line, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:
+def said(line: Line | Dryers, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:
     """Readings at sets of θ (sets, free), and slopes where asked; raises NotConverged, naming the trial."""
+    if isinstance(line, Dryers):
+        from coolsim.studies.fit import dryers  # which builds on this file
+
+        return dryers.said(line, theta, slopes, doubts)
     theta = np.atleast_2d(theta)
     sets, count = len(theta), len(line.leakage)
     base = take(line.numbers, np.tile(np.arange(count), sets))

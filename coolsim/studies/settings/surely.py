@@ -11,7 +11,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario import units
-from coolsim.studies.asked import only_coolers
+from coolsim.studies.asked import is_dryer, only_coolers, where
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import find_settings
 from coolsim.studies.uncertainty import Sampled, Uncertainty, sampled, summed_up, wishes_kept
@@ -44,6 +44,14 @@ def with_chance(case: Case, chance: float, samples: int = SAMPLES) -> tuple[Case
     wishes are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
     cheapest is taken; where none has, the one that comes nearest to it.
     """
+    if is_dryer(case):
+        found = f"a {case.cooler.arrangement} dryer"
+        allowed = (
+            "settings with a chance are found for counter-flow coolers only so far: ask without --chance for a "
+            "target some tenths of a point drier, set what is found, and `coolsim predict --uncertainty` says its "
+            "chance"
+        )
+        raise InputError([Fault(where(case, "cooler.arrangement"), "--chance", found, allowed)])
     only_coolers(case, "settings with a chance are found")
     tried, each = [_tried(case, {}, samples)], chance
     while len(tried) <= ROUNDS and not _good_enough(tried[-1], chance):
