@@ -39,12 +39,16 @@ MOISTURE_ERROR, TEMPERATURE_ERROR = 5e-4, 0.5  # kg/kg wet and K above which a c
 
 @dataclass(frozen=True)
 class Resolution:
-    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march."""
+    """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march.
+
+    Without `estimate` no coarse mesh marches beside, and errors are inf: for searches that are corrected later.
+    """
 
     cells: int = 12
     shells: int = 12
     refinements: int = 2
     step_tolerance: float = STEP_TOLERANCE
+    estimate: bool = True
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def solve(
     index, r = np.arange(bed.cases), resolution
     for attempt in range(r.refinements + 1):
         k = 2**attempt
-        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k)
+        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate)
         fine = _estimated(take(bed, index), take(phases, index), take(pellet, index), laws, finer)
         fine = dataclasses.replace(fine, index=index)
         rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
@@ -121,8 +125,14 @@ def solve(
 
 
 def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: Resolution) -> Solution:
-    """All cases on one size of mesh, and how far they are off by the half as fine one that marches beside them."""
+    """All cases on one size of mesh, and how far they are off by the half as fine one that marches beside them.
+
+    Errors are inf where none are asked for.
+    """
     B = bed.cases
+    if not r.estimate:
+        alone = np.full(B, r.step_tolerance)
+        return _run(bed, phases, pellet, laws, r.cells, r.shells, alone, beside=False)
     twice = np.tile(np.arange(B), 2)
     tolerance = np.repeat([r.step_tolerance, COARSER_STEPS * r.step_tolerance], B)
     both = _run(
@@ -171,9 +181,11 @@ def _run(
     cells: int,
     shells: int,
     tolerance: Array,
+    beside: bool = True,
 ) -> Solution:
-    """All phases, with steps by `tolerance` (cases,); the second half of the cases on the coarser mesh."""
-    dryer = _dryer(bed, phases, pellet, laws, cells, shells)
+    """All phases, with steps by `tolerance` (cases,); `beside`: the second half of cases on the coarser mesh."""
+    build = _dryer if beside else _on_one_mesh
+    dryer = build(bed, phases, pellet, laws, cells, shells)
     start = pellets = dr.laid(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
@@ -212,6 +224,16 @@ def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, cell
         laws,
         pellet.mixed,
     )
+
+
+def _on_one_mesh(
+    bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, cells: int, shells: int
+) -> Dryer:
+    """The dryer, all its cases on meshes of one size."""
+    layer = np.min([face_layer(bed, phase.air_flux) for phase in phases], axis=0)
+    sh = shaped_shells(shells, np.full(bed.cases, GRADING), pellet.exponent)
+    z, turned = mesh.layered_nodes(cells, layer, layer), pellet.mixed
+    return Dryer(bed, phases[0].supply, sh, pellet.exponent, pellet.shrinkage, z, laws, turned)
 
 
 def face_layer(bed: Bed, air_flux: Array) -> Array:

@@ -19,7 +19,8 @@ from coolsim.result import Warning
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.changes import one_step, smallest_changes
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search
+from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search, searched
+from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.plant import Cost
 from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
 
@@ -30,11 +31,15 @@ _MOISTURE = OUTCOMES.index("moisture")
 def find(case: Case) -> SettingsAnswer:
     """Cheapest settings of a batch or belt dryer; raises InputError naming what is missing or foreign."""
     dials.check(case)
+    return answered(_found(case))
+
+
+def _found(case: Case) -> Asking[SettingsAnswer]:
     limits = limits_of(case)
-    search = Search(case, limits)
     goal = Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits)
-    found = search.best(goal)
-    driest, wettest = (_reached(end) for end in ends(search))
+    found, driest, wettest = yield from _best(case, goal)
+    around = [one_step(found)] if found.met else [one_step(found), smallest_changes(goal, found)]
+    steps, *changes = yield from side_by_side(around)
     return SettingsAnswer(
         met=found.met,
         settings=dials.settings_of(found.case),
@@ -43,29 +48,38 @@ def find(case: Case) -> SettingsAnswer:
         binding=_binding(case, found),
         broken=_stated(found, found.excess > KEPT, limits),
         hardly_matters=(),
-        driest=driest,
-        wettest=wettest,
+        driest=_reached(driest),
+        wettest=_reached(wettest),
         required_feed_moisture=None,
-        one_step=one_step(found),
-        smallest_changes=() if found.met else smallest_changes(goal, found),
+        one_step=steps,
+        smallest_changes=changes[0] if changes else (),
     )
+
+
+def _best(case: Case, goal: Goal) -> Asking[list[Found]]:
+    """The best state of a goal, and the driest and wettest one."""
+    search = yield from searched(case, goal.limits)
+    return (yield from side_by_side([search.best(goal), *_ends(search)]))
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit of a dryer within the machine's limits, with the settings of each."""
     dials.check(case)
-    driest, wettest = ends(Search(case, limits_of(case)))
+
+    def both() -> Asking[list[Found]]:
+        search = yield from searched(case, limits_of(case))
+        return (yield from side_by_side(_ends(search)))
+
+    driest, wettest = answered(both())
     return _reached(driest), _reached(wettest)
 
 
-def ends(search: Search) -> tuple[Found, Found]:
+def _ends(search: Search) -> list[Asking[Found]]:
     """Driest and wettest exit: what the machine can do, whatever is wished."""
     machine = tuple(limit for limit in search.limits if not limit.wish)
-    driest, wettest = (
-        search.quick(Goal(lambda outcomes, sign=sign: sign * outcomes[_MOISTURE], machine))  # type: ignore[misc]
-        for sign in (1.0, -1.0)
-    )
-    return driest, wettest
+    driest = Goal(lambda outcomes: outcomes[_MOISTURE], machine)
+    wettest = Goal(lambda outcomes: -outcomes[_MOISTURE], machine)
+    return [search.quick(driest), search.quick(wettest)]
 
 
 def limits_of(case: Case) -> tuple[Limit, ...]:
