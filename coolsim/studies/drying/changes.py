@@ -14,7 +14,7 @@ from coolsim.fields import Array
 from coolsim.physics import air
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.search import KEPT, Found, Goal, excesses
-from coolsim.studies.drying.together import AT_END, Asked, Asking, side_by_side
+from coolsim.studies.drying.together import Asked, Asking, side_by_side
 from coolsim.studies.settings.changes import Change, Step
 
 HOTTEST_INLET = 150.0  # °C, the hottest air that dryers are predicted for
@@ -62,7 +62,7 @@ def one_step(found: Found) -> Asking[tuple[Step, ...]]:
     turned("recirculation +5 points", "recirculation", min(at.get("recirculation", 0.0) + 0.05, 0.95))
     turned("belt 5 % faster", "bed_depth", at.get("bed_depth", 0.0) / 1.05 if "duration" not in at else 0.0)
     states = [case, *(state for _, state in steps)]
-    answers = yield [Asked(state, AT_END) for state in states]
+    answers = yield [Asked(state) for state in states]
     if any(answer is None for answer in answers):
         raise NotConverged("one step from the settings found did not converge", ())
     rough = np.stack(answers, axis=-1)[:2, 0]
@@ -134,7 +134,7 @@ def _tried(found: Found, levers: list[Lever], looks: list[Array]) -> Asking[list
     states = [
         dials.dialled(found.case, {x.knob: float(v)}) for x, values in zip(levers, looks) for v in values
     ]
-    answers = yield [Asked(state, AT_END) for state in [*states, found.case]]
+    answers = yield [Asked(state) for state in [*states, found.case]]
     unknown = np.full(len(found.outcomes), np.nan)
     outcomes = np.stack([unknown if a is None else a[:, 0] for a in answers], axis=-1)
     return np.split(outcomes, np.cumsum([len(v) for v in looks]), axis=1)
@@ -173,5 +173,5 @@ def _between(bad: float, good: float, over: float, under: float, turn: int) -> f
 
 
 def _worst(goal: Goal, case: Case, lever: Lever, value: float) -> Asking[float]:
-    (there,) = yield [Asked(dials.dialled(case, {lever.knob: float(value)}))]
+    (there,) = yield [Asked(dials.dialled(case, {lever.knob: float(value)}), mesh="full")]
     return np.inf if there is None else float(excesses(goal.limits, there.outcomes).max())

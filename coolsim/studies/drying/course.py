@@ -38,8 +38,18 @@ OUTCOMES = (
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
 )
+LOOSE = 1e-2  # of Newton's method: the next step would be 1e-4, below 1e-6 of moisture
 # Right to a few tenths of a point: what is found on it is corrected by predictions.
-ROUGH = drying.Resolution(4, 6, refinements=0, step_tolerance=2 * drying.STEP_TOLERANCE, estimate=False)
+ROUGH = drying.Resolution(
+    4,
+    6,
+    refinements=0,
+    step_tolerance=2 * drying.STEP_TOLERANCE,
+    estimate=False,
+    enough=LOOSE,
+)
+# The full mesh of predictions, at half the price: without their error.
+QUICK = drying.Resolution(refinements=0, estimate=False, enough=LOOSE)
 
 
 @dataclass(frozen=True)
@@ -49,7 +59,7 @@ class Course:
     ends: Array
     outcomes: Array
 
-    def at(self, times: Array) -> Array:
+    def at(self, times: Sequence[float] | Array) -> Array:
         """Outcomes at `times` (T,) since the dryer was laid, (outcomes, T); after its end as at its end."""
         return np.array([np.interp(times, self.ends, row) for row in self.outcomes])
 
@@ -62,12 +72,12 @@ class Predicted:
     outcomes: Array
 
 
-def courses(cases: Sequence[Case]) -> list[Course | None]:
-    """Courses of dryers of one kind on a rough mesh, solved side by side; None where one does not converge."""
+def courses(cases: Sequence[Case], resolution: drying.Resolution = ROUGH) -> list[Course | None]:
+    """Courses of dryers of one kind, solved side by side; None where one does not converge."""
     inputs = dried.gathered(cases)
     phases, pellets, efficiency = dried.laid(cases, inputs)
     with on_one_thread():
-        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=ROUGH)
+        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
     found: list[Course | None] = [None] * len(cases)
     for s in solutions:
         some = take(inputs, s.index)

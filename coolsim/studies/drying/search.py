@@ -5,7 +5,7 @@
 2. Polynomials through the outcomes (logarithms of what is positive) are looked at on a grid, with the crossings of
    limits along its last axis, then on ever smaller grids about the best.
 3. A smaller box about the best is surveyed anew, until the best lies inside or little is won towards its edge.
-4. The best is predicted on the full mesh, the fit shifted by the difference, and looked at again.
+4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
 Searches ask for their dryers as `together` has it: those of several goals and weathers are solved side by side.
 """
@@ -26,7 +26,7 @@ from coolsim.fields import Array
 from coolsim.result import Result
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.together import AT_END, Asked, Asking
+from coolsim.studies.drying.together import Asked, Asking
 
 DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
 LOCAL, MOST_BOXES = 0.35, 4  # half width of the small boxes, and how many
@@ -38,9 +38,10 @@ TIMES, LOCAL_TIMES = 40, 24  # nodes of time
 GRID = {0: 1, 1: 101, 2: 25, 3: 15}  # nodes per knob
 LINE = 61  # nodes of the last axis
 ZOOMS = 3
-AGREED = 3e-5  # kg/kg wet between fit and prediction
+AGREED, NEARLY = 3e-5, 2e-4  # kg/kg wet between fit and prediction, and where the next one will agree
 MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 KEPT = 1e-6
+FAILED = "a dryer tried on the way did not converge: a step in time became too short"
 _PLAIN = [OUTCOMES.index(n) for n in ("temperature", "pellet temperature")]  # not as logarithms
 _COSTLY = tuple(OUTCOMES.index(n) for n in ("moisture", "heat", "fan"))  # what costs are made of
 _TINY = 1e-9
@@ -186,11 +187,11 @@ def surveyed(case: Case, box: Box, nodes: Array) -> Asking[Survey]:
     if box.times:
         asked = [Asked(dials.dialled(state, {"duration": float(times[-1])}), times) for state in states]
     else:  # each at its own end: a belt's dwell goes with its depth
-        asked = [Asked(state, AT_END) for state in states]
+        asked = [Asked(state) for state in states]
     found = yield asked
     failed = np.flatnonzero([one is None for one in found])
     if len(failed):
-        raise NotConverged("a dryer tried on the way did not converge", failed, None)
+        raise NotConverged(FAILED, failed)
     return Survey(box, nodes, times, np.stack(found, axis=-1))
 
 
@@ -271,47 +272,80 @@ class Search:
             stayed, *_ = looked(survey, goal, before, 0.0)
             if not self._at_inner_edge(box, u) or stayed - rank < SAME * abs(rank):
                 break
-        return (yield from self.corrected(survey, goal, u, time))
+        return (yield from self.corrected(survey, goal, *(yield from self.tried(survey, goal, u, time))))
 
     def quick(self, goal: Goal) -> Asking[Found]:
         """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
         _, u, time = looked(self.whole, goal)
         return (yield from self.corrected(copy.copy(self.whole), goal, u, time, content=True))
 
+    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Asking[tuple[Array, float]]:
+        """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
+
+        The shift holds near where it was found: so the search goes on nearby, ever closer.
+        """
+        for near in NEARBY:
+            (there,) = yield [Asked(self.dialled(u, time)[1], mesh="quick")]
+            if there is None:
+                raise NotConverged(FAILED, np.zeros(1, int))
+            at = u, time
+            u, time, off = _shifted(survey, goal, u, time, there[:, 0], near)
+            if off < NEARLY or _same_place(at, (u, time)):
+                break
+        return u, time
+
     def corrected(
         self, survey: Survey, goal: Goal, u: Array, time: float, content: bool = False
     ) -> Asking[Found]:
         """The best of a few predictions, each after a shift of the survey by how far the one before was off it.
 
-        The shift holds near where it was found: so the search goes on nearby, ever closer. `content`: a first one
-        that keeps all limits will do.
+        `content`: a first one that keeps all limits will do.
         """
         tries: list[Found] = []
-        for near in NEARBY:
-            claimed = survey.one(u, time)
-            tries.append((yield from self.predicted(goal, u, time)))
-            last = tries[-1]
+        for near in NEARBY if content else NEARBY[1:]:
+            knobs, _ = self.dialled(u, time)
+            last = yield from predicted(self.case, goal, knobs)
+            tries.append(last)
             if content and tries[0].met:
                 break
-            survey.shift = survey.shift + _smooth(last.outcomes) - claimed
-            off = abs(_rough(claimed)[0] - last.outcomes[0])
-            _, u, time = looked(survey, goal, u, near)
+            at = u, time
+            u, time, off = _shifted(survey, goal, u, time, last.outcomes, near)
             expected = goal.rank(_rough(survey.one(u, time)))
-            if off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected):
+            settled = off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected)
+            if settled or _same_place(at, (u, time)):
                 break
         return min(tries, key=lambda found: float(goal.rank(found.outcomes)))
 
-    def predicted(self, goal: Goal, u: Array, time: float) -> Asking[Found]:
+    def dialled(self, u: Array, time: float) -> tuple[dict[str, float], Case]:
+        """Knobs at a place of the box, and the case with them."""
         knobs = {n: float(x[0]) for n, x in self.box.knobs(u[None]).items()}
         if self.box.times is not None:
             knobs["duration"] = time
-        return (yield from predicted(self.case, goal, self.pinned | knobs))
+        knobs = self.pinned | knobs
+        return knobs, dials.dialled(self.case, knobs)
 
     def _at_inner_edge(self, box: Box, u: Array) -> bool:
         close = 0.02 * (box.high - box.low)
         low = (u - box.low < close) & (box.low > self.box.low + close)
         high = (box.high - u < close) & (box.high < self.box.high - close)
         return bool((low | high).any())
+
+
+def _same_place(a: tuple[Array, float], b: tuple[Array, float]) -> bool:
+    return a[1] == b[1] and np.array_equal(a[0], b[0])
+
+
+def _shifted(
+    survey: Survey, goal: Goal, u: Array, time: float, outcomes: Array, near: float
+) -> tuple[Array, float, float]:
+    """Shift a survey so that it gives `outcomes` at a place: the best then, nearby, and how far it was off.
+
+    Off in moisture, kg/kg wet.
+    """
+    claimed = survey.one(u, time)
+    survey.shift = survey.shift + _smooth(outcomes) - claimed
+    _, u, time = looked(survey, goal, u, near)
+    return u, time, abs(float(_rough(claimed)[0] - outcomes[0]))
 
 
 def searched(case: Case, limits: tuple[Limit, ...]) -> Asking[Search]:
@@ -324,9 +358,9 @@ def searched(case: Case, limits: tuple[Limit, ...]) -> Asking[Search]:
 def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Asking[Found]:
     """A state on the full mesh; raises NotConverged if it fails."""
     set_so = dials.dialled(case, knobs)
-    (there,) = yield [Asked(set_so)]
+    (there,) = yield [Asked(set_so, mesh="full")]
     if there is None:
-        raise NotConverged("the dryer did not converge: a step in time became too short", np.zeros(1, int))
+        raise NotConverged(FAILED, np.zeros(1, int))
     outcomes = there.outcomes
     cost = float(goal.cost(outcomes))
     return Found(knobs, set_so, there.result, outcomes, excesses(goal.limits, outcomes), cost)

@@ -9,31 +9,37 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, Literal, TypeAlias, TypeVar
 
 import numpy as np
 
 from coolsim.case import Case
 from coolsim.fields import Array
-from coolsim.studies.drying.course import courses, predictions
+from coolsim.studies.drying.course import QUICK, ROUGH, courses, predictions
 
-ROUGH_AT_ONCE, FULL_AT_ONCE = 400, 60  # dryers solved in one call: more take memory and save nothing
+AT_ONCE = {
+    "rough": 400,
+    "quick": 100,
+    "full": 60,
+}  # dryers solved in one call: more take memory and save nothing
+Mesh: TypeAlias = Literal["rough", "quick", "full"]  # in the order in which searches wait for each other
+AT_END = (np.inf,)
 
 
 @dataclass(frozen=True)
 class Asked:
-    """A dryer to try: on the rough mesh, at `times` (T,) since it was laid, or predicted on the full one.
+    """A dryer to try, at `times` (T,) since it was laid: what is sent back are its outcomes (outcomes, T).
 
-    What is sent back: outcomes (outcomes, T), or a `course.Predicted`; None where it does not converge.
+    Of a `full` one, predicted at its end, a `course.Predicted` is sent back. None where it does not converge.
     """
 
     case: Case
-    times: Array | None = None
+    times: Sequence[float] | Array = AT_END
+    mesh: Mesh = "rough"
 
 
 T = TypeVar("T")
 Asking: TypeAlias = Generator[list[Asked], list[Any], T]  # each list of one mesh
-AT_END = np.array([np.inf])
 
 
 def answered(asking: Asking[T]) -> T:
@@ -48,7 +54,7 @@ def answered(asking: Asking[T]) -> T:
 
 
 def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
-    """What each search returns; they ask together, the full mesh only when none waits for the rough one."""
+    """What each search returns; they ask together, for a finer mesh only when none waits for a rougher one."""
     waiting: dict[int, list[Asked]] = {}
     done: dict[int, Any] = {}
 
@@ -62,8 +68,8 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
     for k in range(len(searches)):
         go_on(k, None)
     while waiting:
-        rough = [k for k, asked in waiting.items() if asked[0].times is not None]
-        turn = {k: waiting[k] for k in rough or waiting}
+        mesh = min((asked[0].mesh for asked in waiting.values()), key=list(AT_ONCE).index)
+        turn = {k: asked for k, asked in waiting.items() if asked[0].mesh == mesh}
         answers = yield [one for asked in turn.values() for one in asked]
         ends = np.cumsum([len(asked) for asked in turn.values()])
         for k, end in zip(turn, ends):
@@ -72,14 +78,15 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
 
 
 def _solved(asked: list[Asked]) -> list[Any]:
-    if asked[0].times is None:
-        return [p for some in _parts(asked, FULL_AT_ONCE) for p in predictions([a.case for a in some])]
-    return [
-        None if course is None or a.times is None else course.at(a.times)
-        for some in _parts(asked, ROUGH_AT_ONCE)
-        for a, course in zip(some, courses([a.case for a in some]))
-    ]
+    mesh = asked[0].mesh
+    most = AT_ONCE[mesh]
+    parts = [asked[k : k + most] for k in range(0, len(asked), most)]
+    return [answer for some in parts for answer in _at_once(some, mesh)]
 
 
-def _parts(asked: list[Asked], most: int) -> list[list[Asked]]:
-    return [asked[k : k + most] for k in range(0, len(asked), most)]
+def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
+    cases = [a.case for a in asked]
+    if mesh == "full":
+        return list(predictions(cases))
+    found = courses(cases, ROUGH if mesh == "rough" else QUICK)
+    return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]
