@@ -35,9 +35,8 @@ def find(case: Case) -> SettingsAnswer:
 
 
 def _found(case: Case) -> Asking[SettingsAnswer]:
-    limits = limits_of(case)
-    goal = Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits)
-    found, driest, wettest = yield from _best(case, goal)
+    limits, goal = limits_of(case), _cheapest(case)
+    found, driest, wettest = yield from best_and_ends(case)
     around = [one_step(found)] if found.met else [one_step(found), smallest_changes(goal, found)]
     steps, *changes = yield from side_by_side(around)
     return SettingsAnswer(
@@ -45,19 +44,24 @@ def _found(case: Case) -> Asking[SettingsAnswer]:
         settings=dials.settings_of(found.case),
         result=found.result,
         cost=cost_of(case, found),
-        binding=_binding(case, found),
+        binding=binding(case, found),
         broken=_stated(found, found.excess > KEPT, limits),
         hardly_matters=(),
-        driest=_reached(driest),
-        wettest=_reached(wettest),
+        driest=reached(driest),
+        wettest=reached(wettest),
         required_feed_moisture=None,
         one_step=steps,
         smallest_changes=changes[0] if changes else (),
     )
 
 
-def _best(case: Case, goal: Goal) -> Asking[list[Found]]:
-    """The best state of a goal, and the driest and wettest one."""
+def _cheapest(case: Case) -> Goal:
+    return Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits_of(case))
+
+
+def best_and_ends(case: Case) -> Asking[list[Found]]:
+    """The cheapest state, and the driest and wettest one."""
+    goal = _cheapest(case)
     search = yield from searched(case, goal.limits)
     return (yield from side_by_side([search.best(goal), *_ends(search)]))
 
@@ -71,7 +75,7 @@ def reachable(case: Case) -> tuple[Reached, Reached]:
         return (yield from side_by_side(_ends(search)))
 
     driest, wettest = answered(both())
-    return _reached(driest), _reached(wettest)
+    return reached(driest), reached(wettest)
 
 
 def _ends(search: Search) -> list[Asking[Found]]:
@@ -146,7 +150,8 @@ def _stated(found: Found, which: Any, limits: tuple[Limit, ...]) -> tuple[AtLimi
     return tuple(AtLimit(x.name, float(found.outcomes[x.outcome])) for x, said in zip(limits, which) if said)
 
 
-def _binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
+def binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
+    """Limits and ends of ranges at which a state stands."""
     at = list(_stated(found, np.abs(found.excess) <= AT_LIMIT, limits_of(case)))
     for name, (low, high) in dials.ranges(case).items():
         for end, value in (("lowest", low), ("highest", high)):
@@ -155,7 +160,7 @@ def _binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
     return tuple(at)
 
 
-def _reached(found: Found) -> Reached:
+def reached(found: Found) -> Reached:
     """An end of the window; nan where no settings keep the machine's limits."""
     M = float(found.outcomes[_MOISTURE]) if found.met else np.nan
     return Reached(M, dials.settings_of(found.case))
