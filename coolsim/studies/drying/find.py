@@ -19,7 +19,7 @@ from coolsim.result import Warning
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.changes import one_step, smallest_changes
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search, searched
+from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search, excesses, searched, squeezed
 from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.plant import Cost
 from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
@@ -63,7 +63,12 @@ def best_and_ends(case: Case) -> Asking[list[Found]]:
     """The cheapest state, and the driest and wettest one."""
     goal = _cheapest(case)
     search = yield from searched(case, goal.limits)
-    return (yield from side_by_side([search.best(goal), *_ends(search)]))
+    best, driest, wettest = yield from side_by_side([search.best(goal), *_ends(search)])
+    dry = dataclasses.replace(driest, excess=excesses(goal.limits, driest.outcomes))
+    if not best.met and dry.met:  # the search lost its way, and there is a state that serves
+        dry = dataclasses.replace(dry, cost=float(goal.cost(dry.outcomes)))
+        best = yield from squeezed(search.case, goal, dry, best)
+    return [best, driest, wettest]
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:

@@ -4,7 +4,8 @@
    the longest tells of every shorter one.
 2. Polynomials through the outcomes (logarithms of what is positive) are looked at on a grid, with the crossings of
    limits along its last axis, then on ever smaller grids about the best.
-3. A smaller box about the best is surveyed anew, until the best lies inside or little is won towards its edge.
+3. A smaller box about the best is surveyed anew, until the best lies inside or little is won towards its edge, and
+   until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
 Searches ask for their dryers as `together` has it: those of several goals and weathers are solved side by side.
@@ -29,7 +30,7 @@ from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.together import Asked, Asking
 
 DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
-LOCAL, MOST_BOXES = 0.35, 4  # half width of the small boxes, and how many
+LOCAL, SHRINK, MOST_BOXES = 0.35, 0.35, 4  # half width of the small boxes, its shrinking, and how many
 SAME = 2e-3  # of the cost, that was won by going to the edge of a box: less needs no other box there
 BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
 # How far about a prediction the search goes on, in half widths of the box: a shift holds nearby only.
@@ -39,6 +40,11 @@ GRID = {0: 1, 1: 101, 2: 25, 3: 15}  # nodes per knob
 LINE = 61  # nodes of the last axis
 ZOOMS = 3
 AGREED, NEARLY = 3e-5, 2e-4  # kg/kg wet between fit and prediction, and where the next one will agree
+WON = 0.5  # of how far a fit was off, that its shift must leave at most: else a kink runs through its box
+SQUEEZES, SLACK = (
+    4,
+    0.002,
+)  # predictions between a state that keeps all limits and one that does not; of a scale
 MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 KEPT = 1e-6
 FAILED = "a dryer tried on the way did not converge: a step in time became too short"
@@ -235,7 +241,7 @@ def _terms(nodes: Array, degree: int) -> tuple[Array, Array]:
 def _nodes(d: int, whole: bool) -> Array:
     """Points of a survey in [−1, 1]^d: corners, faces and centre, and of the whole box others between them."""
     if d < 2:
-        return np.cos(np.pi * np.linspace(0, 1, 5 if whole else 3))[:, None] if d else np.zeros((1, 0))
+        return np.cos(np.pi * np.linspace(0, 1, 5))[:, None] if d else np.zeros((1, 0))
     corners = np.array(list(product((-1.0, 1.0), repeat=d)))
     parts = [corners, np.eye(d), -np.eye(d), np.zeros((1, d))]
     return np.concatenate([*parts, BETWEEN * corners] if whole else parts)
@@ -263,27 +269,34 @@ class Search:
 
     def best(self, goal: Goal) -> Asking[Found]:
         """The best state of a goal, closed in on."""
-        survey = self.whole
+        survey, width = self.whole, LOCAL
         _, u, time = looked(survey, goal)
+        if not self.box.names:
+            u, time, _ = yield from self.tried(survey, goal, u, time)
         for _ in range(MOST_BOXES if self.box.names else 0):
-            box, before = self.box.about(u, time, LOCAL, self.box), u
+            box, before = self.box.about(u, time, width, self.box), u
             survey = yield from surveyed(self.case, box, _nodes(len(box.names), False))
             rank, u, time = looked(survey, goal)
             stayed, *_ = looked(survey, goal, before, 0.0)
-            if not self._at_inner_edge(box, u) or stayed - rank < SAME * abs(rank):
+            if self._at_inner_edge(box, u) and stayed - rank >= SAME * abs(rank):
+                continue
+            u, time, settled = yield from self.tried(survey, goal, u, time)
+            if settled:
                 break
-        return (yield from self.corrected(survey, goal, *(yield from self.tried(survey, goal, u, time))))
+            width *= SHRINK
+        return (yield from self.corrected(survey, goal, u, time))
 
     def quick(self, goal: Goal) -> Asking[Found]:
         """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
         _, u, time = looked(self.whole, goal)
         return (yield from self.corrected(copy.copy(self.whole), goal, u, time, content=True))
 
-    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Asking[tuple[Array, float]]:
+    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Asking[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
 
-        The shift holds near where it was found: so the search goes on nearby, ever closer.
+        The shift holds near where it was found: so the search goes on nearby, ever closer. Last: whether this settles.
         """
+        before = np.inf
         for near in NEARBY:
             (there,) = yield [Asked(self.dialled(u, time)[1], mesh="quick")]
             if there is None:
@@ -291,8 +304,11 @@ class Search:
             at = u, time
             u, time, off = _shifted(survey, goal, u, time, there[:, 0], near)
             if off < NEARLY or _same_place(at, (u, time)):
+                return u, time, True
+            if off > WON * before:
                 break
-        return u, time
+            before = off
+        return u, time, False
 
     def corrected(
         self, survey: Survey, goal: Goal, u: Array, time: float, content: bool = False
@@ -314,7 +330,11 @@ class Search:
             settled = off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected)
             if settled or _same_place(at, (u, time)):
                 break
-        return min(tries, key=lambda found: float(goal.rank(found.outcomes)))
+        best = min(tries, key=lambda found: float(goal.rank(found.outcomes)))
+        broken = [found for found in tries if not found.met]
+        if not best.met or not broken:
+            return best
+        return (yield from squeezed(self.case, goal, best, min(broken, key=lambda f: f.excess.max())))
 
     def dialled(self, u: Array, time: float) -> tuple[dict[str, float], Case]:
         """Knobs at a place of the box, and the case with them."""
@@ -364,6 +384,24 @@ def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Asking[Found]:
     outcomes = there.outcomes
     cost = float(goal.cost(outcomes))
     return Found(knobs, set_so, there.result, outcomes, excesses(goal.limits, outcomes), cost)
+
+
+def squeezed(case: Case, goal: Goal, good: Found, bad: Found) -> Asking[Found]:
+    """The cheapest of some states between one that keeps all limits and one that does not, closing in on the limit."""
+    best = good
+    for turn in range(SQUEEZES):
+        over, under = float(bad.excess.max()), float(good.excess.max())
+        if under > -SLACK:
+            break
+        share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * SLACK) / (over - under)
+        between = {n: (1 - share) * bad.knobs[n] + share * good.knobs[n] for n in good.knobs}
+        there = yield from predicted(case, goal, between)
+        if there.met:
+            good = there
+            best = min(best, there, key=lambda found: found.cost)
+        else:
+            bad = there
+    return best
 
 
 def looked(
