@@ -233,7 +233,7 @@ def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:
 
 
 def alone_would_do(rows: list[tuple[str, str, str]], page: Page) -> str:
-    """Return the table of what each thing alone would have to become: its name, value now, and value that serves."""
+    """Return the table of what each thing alone would have to become: name, value now, value that serves."""
     titles = ("Alone would do", "now", "to")
     if page.width >= NARROW:
         return table([titles, *rows], page, right=(1, 2), bold=(0,))

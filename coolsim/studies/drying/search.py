@@ -294,7 +294,7 @@ class Search:
     def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Asking[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
 
-        The shift holds near where it was found: so the search goes on nearby, ever closer. Last: whether it settles.
+        The shift holds nearby only, so the search goes on ever closer. Last: whether it settled.
         """
         before = np.inf
         for near in NEARBY:
@@ -387,7 +387,7 @@ def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Asking[Found]:
 
 
 def squeezed(case: Case, goal: Goal, good: Found, bad: Found) -> Asking[Found]:
-    """The cheapest of some states between one that keeps all limits and one that does not, closing in on a limit."""
+    """The cheapest of some states between one that keeps all limits and one that does not, closing in on it."""
     best = good
     for turn in range(SQUEEZES):
         over, under = float(bad.excess.max()), float(good.excess.max())
