@@ -222,6 +222,17 @@ def first(data: Any) -> Any:
     return data
 
 
+def many(data: Any) -> Any:
+    """One case as a result of many: the way back from `first`."""
+    if isinstance(data, (float, np.ndarray)):
+        return np.asarray(data)[None]
+    if dataclasses.is_dataclass(data) and not isinstance(data, type):
+        return dataclasses.replace(
+            data, **{f.name: many(getattr(data, f.name)) for f in dataclasses.fields(data)}
+        )
+    return data
+
+
 def pick(data: Any, index: Any) -> Any:
     """Some cases of a (nested) data class of many, whose arrays carry the cases along their first axis."""
     if isinstance(data, np.ndarray):

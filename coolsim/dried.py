@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from coolsim import schedule
-from coolsim.answer import first
+from coolsim.answer import first, pick
 from coolsim.case import Air, Batch, Belt, Case, Cooler
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
@@ -90,13 +90,26 @@ def solved(
     scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns)
     if scalar:
-        course = {"history": _history(solutions[0]), "layers": _layers(solutions[0])}
-        result = dataclasses.replace(first(result), **course)
+        result = _alone(result, solutions, 0)
     result = dataclasses.replace(result, schedule=schedule.kept_up(cases, result))
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
         raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
     return result, solutions
+
+
+def each(cases: Sequence[Case]) -> list[Result]:
+    """Predict dryers of one kind side by side, each as it would be alone."""
+    result, solutions = solved(cases, gathered(cases), many=True)
+    return [_alone(result, solutions, k) for k in range(len(cases))]
+
+
+def _alone(result: Result, solutions: list[Solution], k: int) -> Result:
+    """Floats of one of many dryers, and its course."""
+    s = next(s for s in solutions if k in s.index)
+    own = drying.part(s, np.flatnonzero(s.index == k))
+    one = first(pick(result, np.array([k])))
+    return dataclasses.replace(one, history=_history(own), layers=_layers(own))
 
 
 def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:

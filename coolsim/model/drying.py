@@ -22,7 +22,7 @@ from coolsim.fields import Array
 from coolsim.model import dryer as dr
 from coolsim.model.bed import Bed, take
 from coolsim.model.dryer import Dryer, Pellets, Supply
-from coolsim.model.march import STEP_TOLERANCE, March, Programme, march
+from coolsim.model.march import ENOUGH, STEP_TOLERANCE, March, Programme, march
 from coolsim.model.pellet_shells import Shells, shaped_shells, spread
 from coolsim.model.solve import GRADING, KELVIN_PER_MOISTURE, MOISTURE_PER_KELVIN
 from coolsim.model.surface import REAL, Laws
@@ -42,6 +42,7 @@ class Resolution:
     """Cells and shells of the mesh that answers, both even; how often a rough case is refined; steps: see march.
 
     Without an estimate no coarse mesh marches beside it, errors are nan, and nothing is refined: for surveys.
+    `enough` is the size of the last Newton step of each step in time.
     """
 
     cells: int = 12
@@ -49,6 +50,7 @@ class Resolution:
     refinements: int = 2
     step_tolerance: float = STEP_TOLERANCE
     estimate: bool = True
+    enough: float = ENOUGH
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,7 @@ def solve(
     index, r = np.arange(bed.cases), resolution
     for attempt in range(r.refinements + 1):
         k = 2**attempt
-        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate)
+        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate, r.enough)
         fine = _estimated(take(bed, index), take(phases, index), take(pellet, index), laws, finer)
         fine = dataclasses.replace(fine, index=index)
         rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
@@ -125,7 +127,10 @@ def solve(
 
 
 def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: Resolution) -> Solution:
-    """All cases on one size of mesh, and how far they are off by the half as fine one that marches beside them."""
+    """All cases on one size of mesh, and how far they are off by the half as fine one that marches beside them.
+
+    Errors are nan where none are asked for.
+    """
     B = bed.cases
     if not r.estimate:
         alone = _run(bed, phases, pellet, laws, r, np.full(B, r.step_tolerance))
@@ -187,7 +192,7 @@ def _run(
         dryer = dataclasses.replace(
             dryer, bed=dataclasses.replace(bed, air_flux=phase.air_flux), supply=phase.supply
         )
-        done = march(dryer, pellets, phase.programme, tolerance, feed=k == 0)
+        done = march(dryer, pellets, phase.programme, tolerance, resolution.enough, feed=k == 0)
         pellets, converged = done.pellets, converged & done.reached
         marches.append(done)
         totals.append(_totals(done, phase))

@@ -91,14 +91,14 @@ METHOD, HALVED = (Method(step, take, _put) for step in (db.newton_step, _half_st
 
 
 def _solved(
-    step: Step, guess: State, fresh: NDArray[np.bool_]
+    step: Step, guess: State, fresh: NDArray[np.bool_], enough: float
 ) -> tuple[State, NDArray[np.bool_], NDArray[np.intp]]:
     """One step in time. From a first guess, which may be far off, a failure is followed by half steps."""
-    state, converged, taken = newton(METHOD, step, guess, len(fresh), MOST_STEPS, ENOUGH)
+    state, converged, taken = newton(METHOD, step, guess, len(fresh), MOST_STEPS, enough)
     again = np.flatnonzero(fresh & ~converged)
     if len(again):
         part = take(guess, again)
-        part, reached, more = newton(HALVED, take(step, again), part, len(again), MOST_HALF_STEPS, ENOUGH)
+        part, reached, more = newton(HALVED, take(step, again), part, len(again), MOST_HALF_STEPS, enough)
         state = _put(state, again, part)
         converged[again] = reached
         taken[again] += more
@@ -126,11 +126,14 @@ def march(
     pellets: Pellets,
     programme: Programme,
     tolerance: Array,
+    enough: float = ENOUGH,
+    *,
     feed: bool = True,
 ) -> March:
     """March all cases to their ends; pellets in the order of the bed; tolerance (B,) of a step.
 
-    `feed` says whether the pellets are the feed as laid, or have been in other air before.
+    enough: size of the Newton step that is the last one. feed: whether the pellets are the feed as laid, or have
+    been in other air before.
     """
     B, laid_out, in_bed = dryer.bed.cases, dryer, pellets
     dryer, pellets = _seen_from(dryer, pellets, programme.from_above)
@@ -157,7 +160,7 @@ def march(
         duration = np.where((duration < left) & (duration > 0.5 * left), 0.5 * left, duration)
         step = db.begin(g.dryer, g.pellets, duration)
         guess = _guess(step, g)
-        state, converged, taken = _solved(step, guess, g.fresh)
+        state, converged, taken = _solved(step, guess, g.fresh, enough)
         steps[g.index] += taken
         bent = _bend(step, state) / tolerance[g.index]
         accepted = converged & (bent < REJECTED)

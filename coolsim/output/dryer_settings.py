@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from coolsim.case import Case
 from coolsim.output import settings as of_coolers
 from coolsim.output import tables
-from coolsim.output.page import NARROW, Page, joined, table, wrapped
+from coolsim.output.page import Page, joined, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
@@ -161,12 +161,7 @@ def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:
         "bed depth": s.bed_depth,
     }
     rows = [(c.change, _value(c.change, now[c.change], page), _to(c, page)) for c in answer.smallest_changes]
-    titles = ("Alone would do", "now", "to")
-    if page.width >= NARROW:
-        return table([titles, *rows], page, right=(1, 2), bold=(0,))
-    return wrapped(titles[0], page, style="bold") + "".join(
-        wrapped(f"{label}: {to} (now {at})", page, indent=2) for label, at, to in rows
-    )
+    return of_coolers.alone_would_do(rows, page)
 
 
 def _to(change: Change, page: Page) -> str:
@@ -174,4 +169,7 @@ def _to(change: Change, page: Page) -> str:
         return "not by this alone"
     dimension, _ = _SHOWN[change.change]
     assert dimension is not None
-    return _value(change.change, u.convert(change.to, change.unit, dimension), page)
+    stored = u.convert(change.to, change.unit, dimension)
+    if change.change == "feed moisture":  # the nearest digit may be too wet
+        return f"{of_coolers.rounded_down(stored)} %"
+    return _value(change.change, stored, page)

@@ -190,13 +190,13 @@ def _required(case: Case, answer: SettingsAnswer) -> str:
         most = 100 * HIGHEST_FEED_MOISTURE
         return f"{goal}, the feed may come in at {most:.0f} % at least; no wetter was tried."
     verb = "the feed may come in at" if answer.met else "bring the feed to"
-    return f"{goal}, {verb} {_rounded_down(need)} % or drier; it is at {now:.4g} %."
+    return f"{goal}, {verb} {rounded_down(need)} % or drier; it is at {now:.4g} %."
 
 
-def _rounded_down(moisture: float) -> str:
+def rounded_down(moisture: float) -> str:
     """Return a highest moisture in % with one digit, never more than it is.
 
-    >>> _rounded_down(0.14999), _rounded_down(0.149)
+    >>> rounded_down(0.14999), rounded_down(0.149)
     ('14.9', '14.9')
     """
     return f"{math.floor(1000 * moisture + 1e-9) / 10:.1f}"
@@ -232,6 +232,11 @@ def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:
         dimension = _CHANGED[change.unit]
         digits = 0 if dimension is u.VOLUME_FLOW else 1
         rows.append((change.change, page.number(now[change.change], dimension, digits), _to(change, page)))
+    return alone_would_do(rows, page)
+
+
+def alone_would_do(rows: list[tuple[str, str, str]], page: Page) -> str:
+    """Return the table of what each thing alone would have to become: name, value now, value that serves."""
     titles = ("Alone would do", "now", "to")
     if page.width >= NARROW:
         return table([titles, *rows], page, right=(1, 2), bold=(0,))
@@ -246,7 +251,7 @@ def _to(change: Change, page: Page) -> str:
     dimension = _CHANGED[change.unit]
     stored = u.convert(change.to, change.unit, dimension)
     if dimension is u.FRACTION:
-        return f"{_rounded_down(stored)} %"
+        return f"{rounded_down(stored)} %"
     return page.number(stored, dimension, 0 if dimension is u.VOLUME_FLOW else 1)
 
 

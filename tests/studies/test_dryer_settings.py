@@ -159,6 +159,55 @@ def test_a_batch_costs_no_more_than_the_best_of_a_dense_grid(batch):
     assert answer.cost.per_tonne <= 1.005 * least
 
 
+def test_a_heater_at_its_limit_costs_no_more_than_the_best_of_a_dense_grid():
+    """45 kW heat 4000 m³/h of air at 20 °C by some 34 K (1.33 kg/s · 1.01 kJ/(kg K), by hand): above that a set
+    temperature changes nothing, and every outcome has a kink there."""
+    text = HEAD + BATCH + 'heater_power = "45 kW"\n' + TIMED
+    case = loads(text)
+    hot = coolsim.predict(dials.dialled(case, {"inlet_air_temperature": 75.0}))
+    assert 50.0 < hot.history.inlet_air_temperature.max() < 56.0
+    answer = coolsim.find_settings(case)
+    again = coolsim.predict(set_as(case, answer.settings))
+    assert answer.met and again.pellets_out.moisture_wb <= 0.13 + 1e-8
+    assert answer.cost.per_tonne == pytest.approx(cost_of(case, again), rel=1e-6)
+    grid = np.array([50.0, 51.0, 52.0, 53.0, 54.0, 55.0, 57.0, 80.0, 110.0])
+    assert answer.cost.per_tonne <= 1.005 * cheapest_time(case, grid, "inlet_air_temperature")
+
+
+def test_a_heater_at_its_limit_for_a_given_time_costs_no_more_than_the_best_of_a_dense_grid():
+    """As above, with the time given: the least airflow that serves, by bisection, at each set temperature."""
+    text = HEAD.replace('"13 %"', '"13.5 %"') + BATCH + 'heater_power = "45 kW"\n' + LIMITS
+    case = loads(text + 'airflow = ["2000 m3/h", "6000 m3/h"]\n')
+    answer = coolsim.find_settings(case)
+    assert (
+        answer.met and coolsim.predict(set_as(case, answer.settings)).pellets_out.moisture_wb <= 0.135 + 1e-8
+    )
+    grid = np.array([50.0, 52.0, 54.0, 56.0, 60.0, 70.0, 85.0, 110.0])
+    low, high = np.full(len(grid), 2000 / 3600), np.full(len(grid), 6000 / 3600)
+
+    def at(airflow):
+        return [
+            dials.dialled(case, {"inlet_air_temperature": float(T), "airflow": float(V)})
+            for T, V in zip(grid, airflow)
+        ]
+
+    for _ in range(10):
+        middle = 0.5 * (low + high)
+        wet = coolsim.predict(at(middle)).pellets_out.moisture_wb > 0.135
+        low, high = np.where(wet, middle, low), np.where(wet, high, middle)
+    out = coolsim.predict(at(high))
+    # weight lost below 13.5 %, by hand, as in `cost` above
+    rows = zip(out.energy.heat, out.energy.fan, out.pellets_out.moisture_wb)
+    solid, served = 820.0, out.pellets_out.moisture_wb <= 0.135
+    costs = [
+        1000 / mass_of(case) * (0.06 * h + 0.15 * f) / KWH
+        + 0.4 * (solid / 0.865 - solid / (1 - min(m, 0.135)))
+        for h, f, m in rows
+    ]
+    assert served.any()
+    assert answer.cost.per_tonne <= 1.005 * min(c for c, s in zip(costs, served) if s)
+
+
 def test_a_belt_costs_no_more_than_the_best_of_a_dense_grid(belt):
     """All 25 × 31 states at once on the mesh of `predict` would take minutes: 13 depths, the temperature that just
     serves by bisection."""
@@ -326,7 +375,8 @@ def test_a_course_passes_through_what_shorter_dryings_give():
     """One march to 20 min against predictions that end at 8 and 20: the rough mesh is right to 0.3 point."""
     case = loads(HEAD + BATCH)
     times = np.array([480.0, 1200.0])
-    told = courses([case], times)[:, :, 0]
+    (course,) = courses([case])
+    told = course.at(times)
     for k, t in enumerate(times):
         c = dataclasses.replace(case.cooler, duration=float(t))
         r = coolsim.predict(dataclasses.replace(case, cooler=c))

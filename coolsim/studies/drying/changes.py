@@ -12,16 +12,16 @@ from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.physics import air
-from coolsim.predict import predict
 from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.course import courses, outcomes_of
 from coolsim.studies.drying.search import KEPT, Found, Goal, excesses
+from coolsim.studies.drying.together import Asked, Asking, side_by_side
 from coolsim.studies.settings.changes import Change, Step
 
 HOTTEST_INLET = 150.0  # °C, the hottest air that dryers are predicted for
 LEAST_SHARE, LARGEST_SHARE = 0.2, 5.0  # of the present airflow, time and depth
 LOOKS = 17  # values of each thing tried on the rough mesh
 CLOSER = 6  # predictions that close in on the smallest change that serves
+CLOSE_ENOUGH = 0.01  # of a limit's scale, that a change may keep it by
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ def _ambient(case: Case, **changes: float) -> Case:
     return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes))
 
 
-def one_step(found: Found) -> tuple[Step, ...]:
+def one_step(found: Found) -> Asking[tuple[Step, ...]]:
     """Exit after one step of weather, feed and settings: the prediction, and what the step adds on a rough mesh."""
     case = found.case
     at = dials.now(case)
@@ -61,7 +61,11 @@ def one_step(found: Found) -> tuple[Step, ...]:
     turned("drying time +1 min", "duration", at.get("duration", 0.0) + 60.0)
     turned("recirculation +5 points", "recirculation", min(at.get("recirculation", 0.0) + 0.05, 0.95))
     turned("belt 5 % faster", "bed_depth", at.get("bed_depth", 0.0) / 1.05 if "duration" not in at else 0.0)
-    rough = courses([case, *(state for _, state in steps)], np.array([np.inf]))[:2, 0]
+    states = [case, *(state for _, state in steps)]
+    answers = yield [Asked(state) for state in states]
+    if any(answer is None for answer in answers):
+        raise NotConverged("one step from the settings found did not converge", ())
+    rough = np.stack(answers, axis=-1)[:2, 0]
     added = rough[:, 1:] - rough[:, :1]
     return tuple(
         Step(name, max(float(found.outcomes[0] + M), 0.0), float(found.outcomes[1] + T))
@@ -69,19 +73,19 @@ def one_step(found: Found) -> tuple[Step, ...]:
     )
 
 
-def smallest_changes(goal: Goal, found: Found) -> tuple[Change, ...]:
+def smallest_changes(goal: Goal, found: Found) -> Asking[tuple[Change, ...]]:
     """For each thing alone, the value nearest to the present one that meets everything, all else as found."""
     levers = _levers(found.case)
     looks = [_looks(lever) for lever in levers]
-    rough = _tried(found, levers, looks)
+    rough = yield from _tried(found, levers, looks)
     shift = found.outcomes - rough[-1][:, 0]
-    changes = []
-    for lever, values, outcomes in zip(levers, looks, rough):
-        worst = excesses(goal.limits, outcomes + shift[:, None]).max(axis=0)
-        to = _nearest(goal, found.case, lever, values, worst)
-        shown = None if to is None else lever.factor * to + lever.offset
-        changes.append(Change(lever.name, shown, lever.unit))
-    return tuple(changes)
+    worst = [excesses(goal.limits, outcomes + shift[:, None]).max(axis=0) for outcomes in rough[:-1]]
+    searches = [_nearest(goal, found.case, *of_lever) for of_lever in zip(levers, looks, worst)]
+    nearest = yield from side_by_side(searches)
+    return tuple(
+        Change(lever.name, None if to is None else lever.factor * to + lever.offset, lever.unit)
+        for lever, to in zip(levers, nearest)
+    )
 
 
 def _levers(case: Case) -> list[Lever]:
@@ -122,7 +126,7 @@ def _looks(lever: Lever) -> Array:
     return np.concatenate([below, [lever.now], above])
 
 
-def _tried(found: Found, levers: list[Lever], looks: list[Array]) -> list[Array]:
+def _tried(found: Found, levers: list[Lever], looks: list[Array]) -> Asking[list[Array]]:
     """Outcomes at each value of each lever alone, and last those of the state found, each (outcomes, values).
 
     A value that does not solve is taken for one that serves nothing (nan).
@@ -130,23 +134,13 @@ def _tried(found: Found, levers: list[Lever], looks: list[Array]) -> list[Array]
     states = [
         dials.dialled(found.case, {x.knob: float(v)}) for x, values in zip(levers, looks) for v in values
     ]
-    states.append(found.case)
-    outcomes = _solved(states)
+    answers = yield [Asked(state) for state in [*states, found.case]]
+    unknown = np.full(len(found.outcomes), np.nan)
+    outcomes = np.stack([unknown if a is None else a[:, 0] for a in answers], axis=-1)
     return np.split(outcomes, np.cumsum([len(v) for v in looks]), axis=1)
 
 
-def _solved(states: list[Case]) -> Array:
-    try:
-        return courses(states, np.array([np.inf]))[:, 0]
-    except NotConverged as error:
-        good = np.setdiff1d(np.arange(len(states)), error.failed)
-        some = _solved([states[k] for k in good])
-        outcomes = np.full((len(some), len(states)), np.nan)
-        outcomes[:, good] = some
-        return outcomes
-
-
-def _nearest(goal: Goal, case: Case, lever: Lever, values: Array, worst: Array) -> float | None:
+def _nearest(goal: Goal, case: Case, lever: Lever, values: Array, worst: Array) -> Asking[float | None]:
     """The value nearest to the present one that is predicted to meet everything."""
     served = np.flatnonzero(worst <= 0)  # nan serves nothing
     if not len(served):
@@ -156,34 +150,28 @@ def _nearest(goal: Goal, case: Case, lever: Lever, values: Array, worst: Array) 
     beside = at - 1 if good > lever.now else at + 1
     if good == lever.now or not 0 <= beside < len(values):
         beside = at
-    bad = values[beside]
-    value, serves = _between(bad, good, worst[beside], worst[at]), None
-    for _ in range(CLOSER):
-        over = _worst(goal, case, lever, value)
-        if over <= KEPT:
-            serves = value
-            if over > -0.01:
+    bad, over, under = values[beside], worst[beside], worst[at]
+    serves = None
+    for turn in range(CLOSER):
+        value = _between(bad, good, over, under, turn)
+        there = yield from _worst(goal, case, lever, value)
+        if there <= KEPT:
+            serves, good, under = value, value, there
+            if there > -CLOSE_ENOUGH:
                 break
-            good = value
-            value = 0.5 * (bad + good)
         else:
-            bad = value
-            value = 0.5 * (bad + good)
+            bad, over = value, there
     return None if serves is None else float(serves)
 
 
-def _between(bad: float, good: float, over: float, under: float) -> float:
-    """Where the excess crosses zero on a straight line, and a little further."""
-    if not np.isfinite(over) or over <= under:
-        return good
-    share = over / (over - under)
-    return float(bad + min(1.02 * share, 1.0) * (good - bad))
+def _between(bad: float, good: float, over: float, under: float, turn: int) -> float:
+    """Where the excess crosses zero on a straight line, and a little further; every third time, halfway."""
+    if turn % 3 == 2 or not np.isfinite(over) or over <= under:
+        return 0.5 * (bad + good) if turn else good
+    share = (over + 0.5 * CLOSE_ENOUGH) / (over - under)
+    return float(bad + min(share, 1.0) * (good - bad))
 
 
-def _worst(goal: Goal, case: Case, lever: Lever, value: float) -> float:
-    there = dials.dialled(case, {lever.knob: float(value)})
-    try:
-        outcomes = outcomes_of(there, predict(there))
-    except NotConverged:
-        return np.inf
-    return float(excesses(goal.limits, outcomes).max())
+def _worst(goal: Goal, case: Case, lever: Lever, value: float) -> Asking[float]:
+    (there,) = yield [Asked(dials.dialled(case, {lever.knob: float(value)}), mesh="full")]
+    return np.inf if there is None else float(excesses(goal.limits, there.outcomes).max())

@@ -5,12 +5,15 @@ Outcomes are what costs and limits ask for. Rows of arrays stand in the order of
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from coolsim import dried
 from coolsim.case import Case
+from coolsim.cautions import cautions
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of
@@ -35,39 +38,72 @@ OUTCOMES = (
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
 )
+LOOSE = 1e-2  # of Newton's method: the next step would be 1e-4, below 1e-6 of moisture
 # Right to a few tenths of a point: what is found on it is corrected by predictions.
-ROUGH = drying.Resolution(cells=4, shells=6, refinements=0, step_tolerance=2 * drying.STEP_TOLERANCE)
+ROUGH = drying.Resolution(
+    4,
+    6,
+    refinements=0,
+    step_tolerance=2 * drying.STEP_TOLERANCE,
+    estimate=False,
+    enough=LOOSE,
+)
+# The full mesh of predictions, at half the price: without their error.
+QUICK = drying.Resolution(refinements=0, estimate=False, enough=LOOSE)
 
 
-def courses(cases: Sequence[Case], times: Array) -> Array:
-    """Outcomes of dryers of one kind at `times` (T,) since they were laid, (outcomes, T, cases).
+@dataclass(frozen=True)
+class Course:
+    """Ends of the steps (S,) that a dryer was marched in, and its outcomes there (outcomes, S)."""
 
-    Cases are solved on a rough mesh. Raises NotConverged if one fails.
-    """
+    ends: Array
+    outcomes: Array
+
+    def at(self, times: Sequence[float] | Array) -> Array:
+        """Outcomes at `times` (T,) since the dryer was laid, (outcomes, T); after its end as at its end."""
+        return np.array([np.interp(times, self.ends, row) for row in self.outcomes])
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """One dryer on the full mesh, as `predict` gives it, and its outcomes (outcomes,)."""
+
+    result: Result
+    outcomes: Array
+
+
+def courses(cases: Sequence[Case], resolution: drying.Resolution = ROUGH) -> list[Course | None]:
+    """Courses of dryers of one kind, solved side by side; None where one does not converge."""
     inputs = dried.gathered(cases)
     phases, pellets, efficiency = dried.laid(cases, inputs)
     with on_one_thread():
-        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=ROUGH)
-    failed = np.concatenate([s.index[~s.converged] for s in solutions])
-    if len(failed):
-        raise NotConverged("a dryer tried on the way did not converge", np.sort(failed), None)
-    answer = np.empty((len(OUTCOMES), len(times), len(cases)))
+        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
+    found: list[Course | None] = [None] * len(cases)
     for s in solutions:
         some = take(inputs, s.index)
-        for k, (ends, outcomes) in zip(s.index, _traced(s, some, efficiency[s.index])):
-            for row, values in enumerate(outcomes):
-                answer[row, :, k] = np.interp(times, ends, values)
-    return answer
+        wet_weight = some.bulk_density * some.bed_depth
+        for j, table in enumerate(_rows(s, efficiency[s.index])):
+            if s.converged[j]:
+                pressure = float(s.dryer.bed.pressure[j])
+                outcomes = _outcomes(table, _one(some, j), pressure, float(wet_weight[j]))
+                found[int(s.index[j])] = Course(table[:, 0], outcomes)
+    return found
 
 
-def _traced(s: drying.Solution, inputs: Inputs, efficiency: Array) -> list[tuple[Array, Array]]:
-    """Of each case: ends of its steps (S,), and outcomes there (outcomes, S)."""
-    bed, rows = s.dryer.bed, _rows(s, efficiency)
-    wet_weight = inputs.bulk_density * inputs.bed_depth
-    return [
-        (table[:, 0], _outcomes(table, _one(inputs, k), float(bed.pressure[k]), float(wet_weight[k])))
-        for k, table in enumerate(rows)
-    ]
+def predictions(cases: Sequence[Case]) -> list[Predicted | None]:
+    """Predictions of dryers of one kind, solved side by side; None where one does not converge."""
+    try:
+        with on_one_thread():
+            results = dried.each(cases)
+    except NotConverged as error:
+        good = np.setdiff1d(np.arange(len(cases)), error.failed)
+        some = predictions([cases[k] for k in good]) if len(good) else []
+        found: list[Predicted | None] = [None] * len(cases)
+        for k, one in zip(good, some):
+            found[k] = one
+        return found
+    told = (dataclasses.replace(r, warnings=cautions(c, r)) for c, r in zip(cases, results))
+    return [Predicted(r, outcomes_of(c, r)) for c, r in zip(cases, told)]
 
 
 def _one(inputs: Inputs, k: int) -> Inputs:

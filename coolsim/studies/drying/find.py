@@ -19,7 +19,8 @@ from coolsim.result import Warning
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.changes import one_step, smallest_changes
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search
+from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search, excesses, searched, squeezed
+from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.plant import Cost
 from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
 
@@ -30,42 +31,64 @@ _MOISTURE = OUTCOMES.index("moisture")
 def find(case: Case) -> SettingsAnswer:
     """Cheapest settings of a batch or belt dryer; raises InputError naming what is missing or foreign."""
     dials.check(case)
-    limits = limits_of(case)
-    search = Search(case, limits)
-    goal = Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits)
-    found = search.best(goal)
-    driest, wettest = (_reached(end) for end in ends(search))
+    return answered(_found(case))
+
+
+def _found(case: Case) -> Asking[SettingsAnswer]:
+    limits, goal = limits_of(case), _cheapest(case)
+    found, driest, wettest = yield from best_and_ends(case)
+    around = [one_step(found)] if found.met else [one_step(found), smallest_changes(goal, found)]
+    steps, *changes = yield from side_by_side(around)
     return SettingsAnswer(
         met=found.met,
         settings=dials.settings_of(found.case),
         result=found.result,
         cost=cost_of(case, found),
-        binding=_binding(case, found),
+        binding=binding(case, found),
         broken=_stated(found, found.excess > KEPT, limits),
         hardly_matters=(),
-        driest=driest,
-        wettest=wettest,
+        driest=reached(driest),
+        wettest=reached(wettest),
         required_feed_moisture=None,
-        one_step=one_step(found),
-        smallest_changes=() if found.met else smallest_changes(goal, found),
+        one_step=steps,
+        smallest_changes=changes[0] if changes else (),
     )
+
+
+def _cheapest(case: Case) -> Goal:
+    return Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits_of(case))
+
+
+def best_and_ends(case: Case) -> Asking[list[Found]]:
+    """The cheapest state, and the driest and wettest one."""
+    goal = _cheapest(case)
+    search = yield from searched(case, goal.limits)
+    best, driest, wettest = yield from side_by_side([search.best(goal), *_ends(search)])
+    dry = dataclasses.replace(driest, excess=excesses(goal.limits, driest.outcomes))
+    if not best.met and dry.met:  # the search lost its way, and there is a state that serves
+        dry = dataclasses.replace(dry, cost=float(goal.cost(dry.outcomes)))
+        best = yield from squeezed(search.case, goal, dry, best)
+    return [best, driest, wettest]
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit of a dryer within the machine's limits, with the settings of each."""
     dials.check(case)
-    driest, wettest = ends(Search(case, limits_of(case)))
-    return _reached(driest), _reached(wettest)
+
+    def both() -> Asking[list[Found]]:
+        search = yield from searched(case, limits_of(case))
+        return (yield from side_by_side(_ends(search)))
+
+    driest, wettest = answered(both())
+    return reached(driest), reached(wettest)
 
 
-def ends(search: Search) -> tuple[Found, Found]:
+def _ends(search: Search) -> list[Asking[Found]]:
     """Driest and wettest exit: what the machine can do, whatever is wished."""
     machine = tuple(limit for limit in search.limits if not limit.wish)
-    driest, wettest = (
-        search.quick(Goal(lambda outcomes, sign=sign: sign * outcomes[_MOISTURE], machine))  # type: ignore[misc]
-        for sign in (1.0, -1.0)
-    )
-    return driest, wettest
+    driest = Goal(lambda outcomes: outcomes[_MOISTURE], machine)
+    wettest = Goal(lambda outcomes: -outcomes[_MOISTURE], machine)
+    return [search.quick(driest), search.quick(wettest)]
 
 
 def limits_of(case: Case) -> tuple[Limit, ...]:
@@ -132,7 +155,8 @@ def _stated(found: Found, which: Any, limits: tuple[Limit, ...]) -> tuple[AtLimi
     return tuple(AtLimit(x.name, float(found.outcomes[x.outcome])) for x, said in zip(limits, which) if said)
 
 
-def _binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
+def binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
+    """Limits and ends of ranges at which a state stands."""
     at = list(_stated(found, np.abs(found.excess) <= AT_LIMIT, limits_of(case)))
     for name, (low, high) in dials.ranges(case).items():
         for end, value in (("lowest", low), ("highest", high)):
@@ -141,7 +165,7 @@ def _binding(case: Case, found: Found) -> tuple[AtLimit, ...]:
     return tuple(at)
 
 
-def _reached(found: Found) -> Reached:
+def reached(found: Found) -> Reached:
     """An end of the window; nan where no settings keep the machine's limits."""
     M = float(found.outcomes[_MOISTURE]) if found.met else np.nan
     return Reached(M, dials.settings_of(found.case))

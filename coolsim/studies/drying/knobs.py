@@ -143,8 +143,6 @@ def check(case: Case) -> None:
     def fault(key: str, found: str, allowed: str) -> None:
         faults.append(Fault(where(case, key) or where(case, key.partition(".")[0]), key, found, allowed))
 
-    if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
-        fault("air", "arrays", "settings of dryers are searched in one state of air at a time")
     if "moisture" not in target:
         fault("target.moisture", "nothing", 'settings need it, such as moisture = "10 %"')
     if "electricity" not in costs:

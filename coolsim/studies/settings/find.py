@@ -25,7 +25,6 @@ from coolsim.studies.plant import (
     Cost,
     Limit,
     Plant,
-    Settings,
     Weighed,
     excesses,
     knob_range,
@@ -99,7 +98,7 @@ class SettingsByWeather:
 
     air: Air = documented("-", "the weathers")
     met: NDArray[np.bool_] = documented("-", "whether the target is met within the limits")
-    settings: Settings = documented("-", "what to dial in")
+    settings: Any = documented("-", "what to dial in: Settings, or DryerSettings of a dryer")
     result: Result = documented("-", "the full predictions at these settings")
     cost: Cost = documented("-", "what they cost")
     binding: NDArray[np.str_] = documented("-", "first limit at which they stand, in words (or none: empty)")
@@ -134,7 +133,8 @@ def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather
 def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | SettingsByWeather:
     """Cheapest airflow, bed depth and inlet-air temperature that meet [target] within [limits].
 
-    Of a dryer: what `studies.drying.knobs` lists for its arrangement, in one state of air.
+    Of a dryer: what `studies.drying.knobs` lists for its arrangement. In many weathers neither the wettest feed
+    nor whether dwell matters is searched for a dryer (nan, and true).
 
     air: replaces the outside air; where it holds arrays (they broadcast), the answer is a SettingsByWeather
     with one entry per weather, from one search.
@@ -148,8 +148,10 @@ def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | Set
         case = dataclasses.replace(case, air=check_air(air))
     if is_dryer(case):
         from coolsim.studies.drying import find as dryers
+        from coolsim.studies.drying import weathers
 
-        return dryers.find(case)
+        many = np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure)
+        return weathers.find_by_weather(case) if many else dryers.find(case)
     check(case)
     limits = limits_of(case)
     if np.ndim(case.air.temperature):

@@ -1,0 +1,92 @@
+"""Searches that wait for each other, so that the dryers they want to try are solved side by side.
+
+A step of a march costs hardly more for twenty dryers than for one. So a search is a generator: it yields the dryers
+that it wants to try next and is sent what became of them, and `side_by_side` lets many searches (of other goals,
+other weathers, other things to change) ask at the same time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, TypeAlias, TypeVar
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.fields import Array
+from coolsim.studies.drying.course import QUICK, ROUGH, courses, predictions
+
+AT_ONCE = {
+    "rough": 400,
+    "quick": 100,
+    "full": 60,
+}  # dryers solved in one call: more take memory and save nothing
+Mesh: TypeAlias = Literal["rough", "quick", "full"]  # in the order in which searches wait for each other
+AT_END = (np.inf,)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A dryer to try, at `times` (T,) since it was laid: what is sent back are its outcomes (outcomes, T).
+
+    Of a `full` one, predicted at its end, a `course.Predicted` is sent back. None where it does not converge.
+    """
+
+    case: Case
+    times: Sequence[float] | Array = AT_END
+    mesh: Mesh = "rough"
+
+
+T = TypeVar("T")
+Asking: TypeAlias = Generator[list[Asked], list[Any], T]  # each list of one mesh
+
+
+def answered(asking: Asking[T]) -> T:
+    """What a search returns, once everything that it asks for is solved."""
+    try:
+        asked = next(asking)
+        while True:
+            asked = asking.send(_solved(asked))
+    except StopIteration as stop:
+        found: T = stop.value
+        return found
+
+
+def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
+    """What each search returns; they ask together, for a finer mesh only when none waits for a rougher one."""
+    waiting: dict[int, list[Asked]] = {}
+    done: dict[int, Any] = {}
+
+    def go_on(k: int, answers: list[Any] | None) -> None:
+        waiting.pop(k, None)
+        try:
+            waiting[k] = next(searches[k]) if answers is None else searches[k].send(answers)
+        except StopIteration as stop:
+            done[k] = stop.value
+
+    for k in range(len(searches)):
+        go_on(k, None)
+    while waiting:
+        mesh = min((asked[0].mesh for asked in waiting.values()), key=list(AT_ONCE).index)
+        turn = {k: asked for k, asked in waiting.items() if asked[0].mesh == mesh}
+        answers = yield [one for asked in turn.values() for one in asked]
+        ends = np.cumsum([len(asked) for asked in turn.values()])
+        for k, end in zip(turn, ends):
+            go_on(k, answers[end - len(turn[k]) : end])
+    return [done[k] for k in range(len(searches))]
+
+
+def _solved(asked: list[Asked]) -> list[Any]:
+    mesh = asked[0].mesh
+    most = AT_ONCE[mesh]
+    parts = [asked[k : k + most] for k in range(0, len(asked), most)]
+    return [answer for some in parts for answer in _at_once(some, mesh)]
+
+
+def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
+    cases = [a.case for a in asked]
+    if mesh == "full":
+        return list(predictions(cases))
+    found = courses(cases, ROUGH if mesh == "rough" else QUICK)
+    return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]
