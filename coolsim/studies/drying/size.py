@@ -169,12 +169,12 @@ class _Sizing:
     def _taken(self, curve: dict[float, list[Spot]]) -> float:
         """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
         floors = np.array(list(curve))
-        running = np.array([running(self.duties, [spot.outcomes for spot in row]) for row in curve.values()])
-        most = (1 + self.sizing.get("above_least", 0.0)) * running.min()
-        k = int(np.argmax(running <= most))
+        costs = np.array([running(self.duties, [spot.outcomes for spot in row]) for row in curve.values()])
+        most = (1 + self.sizing.get("above_least", 0.0)) * costs.min()
+        k = int(np.argmax(costs <= most))
         if k == 0:
             return float(floors[0])
-        share = np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])
+        share = np.log(costs[k - 1] / most) / np.log(costs[k - 1] / costs[k])
         return float(floors[k - 1] * (floors[k] / floors[k - 1]) ** share)
 
     def _on(self, floor: float, curve: dict[float, list[Spot]]) -> list[Stand]:
