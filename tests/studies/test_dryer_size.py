@@ -69,6 +69,7 @@ length = "1 m"
 airflow = "1500 m3/h"
 [limits]
 """
+TIMES = '[schedule]\nfilling = "4 min"\nemptying = "3 min"\ndryers = 2\n'
 HOT = 'inlet_air_temperature = ["50 degC", "100 degC"]\n'
 SIZING = '[sizing]\nbed_depth = ["6 cm", "20 cm"]\nmargin = "40 %"\n'
 WEATHERS = """[[sizing.weather]]
@@ -237,7 +238,7 @@ def test_fans_and_motors(dryer):
     for k, z in enumerate(answer.zones):
         flows = []
         for s in answer.served:
-            T, RH = AIR[s.weather]
+            T, _ = AIR[s.weather]
             aims = s.settings.zone_inlet_air_temperature or (s.settings.inlet_air_temperature,)
             hot = T if aims[k] is None else aims[k]
             flows.append(z.airflow * (hot + 273.15) / (T + 273.15))  # the same air, warmer: by the gas law
@@ -323,8 +324,8 @@ def test_air_and_recirculation_that_are_opened_stay_within_their_ranges():
 @pytest.mark.parametrize(
     ("kind", "old", "new", "key", "says"),
     [
-        ("batch", '[schedule]\nfilling = "4 min"\nemptying = "3 min"\ndryers = 2\n', "", "schedule", "no [schedule]"),
-        ("batch", 'moisture = "13 %"', "tolerance = \"1 %\"", "target.moisture", "nothing"),
+        ("batch", TIMES, "", "schedule", "no [schedule]"),
+        ("batch", 'moisture = "13 %"', "maximum_water_activity = 0.7", "target.moisture", "nothing"),
         ("batch", 'electricity = "0.15 /kWh"\n', "", "costs.electricity", "nothing"),
         ("belt", HOT, HOT + 'duration = ["8 min", "60 min"]\n', "limits.duration", "a range"),
         ("belt", HOT, HOT + 'airflow = ["0 m3/h", "9000 m3/h"]\n', "limits.airflow", "nothing as the lowest"),
