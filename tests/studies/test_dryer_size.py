@@ -165,6 +165,17 @@ def test_every_duty_is_served_as_predicted(dryer):
         assert 0.06 <= s.settings.bed_depth <= 0.20 + 1e-12
 
 
+def test_cautions_of_the_duties_are_passed_on(dryer):
+    """A bed that dries unevenly, or leaves warm, is said with the product and weather in which it is so."""
+    said = [w.text for w in dryer.answer.warnings if w.level != "note"]
+    for s in dryer.answer.served:
+        for w in coolsim.predict(sized(dryer.case, dryer.answer, s)).warnings:
+            if w.level != "note":
+                words = w.text.split()[0]
+                assert any(text.startswith("the feed, ") and f": {words}" in text for text in said)
+    assert any("the feed, " in text for text in said)
+
+
 def test_the_dryer_keeps_up(dryer):
     """By hand, from floor, depth and density alone."""
     answer, feed = dryer.answer, dryer.case.feed

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.cautions import LEVELS
 from coolsim.fields import Array
+from coolsim.predict import predict
+from coolsim.result import Result, Warning
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.search import KEPT, excesses
 from coolsim.studies.drying.size_answer import DryerFloor, DryerMissed, DryerServed, DryerSize
@@ -18,6 +22,7 @@ from coolsim.studies.drying.size_parts import Predicted, air_parts, heat_of, mas
 from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import Governs
 
+ALIKE = 20  # letters by which cautions are of one kind, numbers left out
 AT_LIMIT = 0.01  # of a limit's scale, or of a range: closer counts as at the limit
 KEEPS_UP = "drying time, longest that keeps up"
 SHIFT = 8 * 3600.0  # s
@@ -35,7 +40,9 @@ def told(
     curve: dict[float, list[Spot]],
 ) -> DryerSize:
     """The answer for dryers of a floor together; `smallest`: the hardest duty on the smallest floor."""
-    served, plants = tuple(_served(*stand) for stand in found), [p for _, p in found]
+    plants = [p for _, p in found]
+    results = [predict(p.case) for p in plants]  # each by itself, as anyone would ask
+    served = tuple(_served(spot, p, r) for (spot, p), r in zip(found, results))
     batch = case.cooler.arrangement == "batch"
     masses = [mass_of(p.case) for p in plants]
     belt = None if batch else plants[0].case.cooler
@@ -63,7 +70,7 @@ def told(
         governing=_governing(served, plants, smallest, heated),
         curve=tuple(_point(case, f, row) for f, row in curve.items()),
         missed=(),
-        warnings=tuple(words(case)),
+        warnings=(*_cautions(served, results), *words(case)),
     )
 
 
@@ -104,8 +111,21 @@ def missed(duty: Duty, spot: Spot, p: Predicted) -> DryerMissed:
     )
 
 
-def _served(spot: Spot, p: Predicted) -> DryerServed:
-    (mean, most), r = heat_of(p), p.result
+def _cautions(served: Sequence[DryerServed], results: Sequence[Result]) -> Iterator[Warning]:
+    """What to look at in the products and weathers, above notes: each kind once, with how many more share it."""
+    found: dict[str, list[tuple[DryerServed, Warning]]] = {}
+    for s, r in zip(served, results):
+        for warning in r.warnings:
+            if warning.level != LEVELS[-1]:
+                found.setdefault(re.sub(r"[\d.]+", "", warning.text)[:ALIKE], []).append((s, warning))
+    for alike in sorted(found.values(), key=lambda alike: LEVELS.index(alike[0][1].level)):
+        s, warning = alike[0]
+        more = f" Likewise in {len(alike) - 1} more." if len(alike) > 1 else ""
+        yield Warning(warning.level, f"{s.product}, {s.weather}: {warning.text}{more}")
+
+
+def _served(spot: Spot, p: Predicted, r: Result) -> DryerServed:
+    mean, most = heat_of(p)
     assert r.energy is not None and r.spread is not None
     load = float(r.schedule.load) if r.schedule is not None else 1.0
     priced = "costs" in spot.duty.case.tables
