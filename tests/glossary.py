@@ -35,6 +35,7 @@ MODULES = (
     "studies.sensitivity",
     "studies.uncertainty",
     "studies.sizing.answer",
+    "studies.drying.size_answer",
     "scenario.weather.record",
     "scenario.trials",
     "studies.fit.answer",

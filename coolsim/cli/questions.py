@@ -140,26 +140,31 @@ def size(
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
 ) -> int:
-    """Find how large a cooler and which fan SCENARIO needs.
+    """Find how large a cooler or dryer, with which fans, SCENARIO needs.
 
     Needs [target] moisture and [sizing]: margin for fouling and fines, ranges of bed_depth and air_ratio,
     above_least or floor_area, freeboard, all with defaults. Each [[sizing.product]] and
     [[sizing.weather]] has a name and the keys of [feed] or [air] that differ; without any, [feed] and
-    [air] count. [limits] says what the machine must keep; [costs] and [duct] count where given.
+    [air] count. [limits] says what the machine must keep; [costs] and [duct] count where given. Of a batch
+    or belt dryer, [limits] opens what may be set, [cooler] says its air per floor area, and [schedule] the
+    times around a batch.
 
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
     answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
     check_json(json)
     case = case_of(scenario, overrides)
+    from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output import size as printed
+    from coolsim.studies.asked import is_dryer
     from coolsim.studies.sizing import size as sizing
 
     with working("looking for a size"):
         answer = sizing.size(case)
+    told = dryer_size.sized if is_dryer(case) else printed.sized
     deliver(
-        lambda: printed.sized(case, answer, page_for(units)),
+        lambda: told(case, answer, page_for(units)),
         lambda: as_json.size_document(case, answer, scenario, version()),
         json,
     )

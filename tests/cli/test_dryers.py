@@ -190,7 +190,7 @@ def test_the_scenarios_run(run, name, tmp_path):
 
 
 @pytest.mark.parametrize("name", ["evening-batch", "belt-four-zones"])
-@pytest.mark.parametrize("command", ["size", "seasons"])
+@pytest.mark.parametrize("command", ["seasons"])
 def test_what_is_not_answered_for_dryers_is_refused(run, command, name):
     file = SCENARIOS / f"{name}.toml"
     done = run(command, str(file))
@@ -246,7 +246,6 @@ def two(case):
 
 
 REFUSED = {
-    "size": lambda case, r: coolsim.size(case),
     "seasons": lambda case, r: coolsim.seasons(case),
     "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),
     "sensitivities of many": lambda case, r: coolsim.sensitivities([case], by="feed_moisture"),

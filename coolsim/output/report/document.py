@@ -5,11 +5,12 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from markupsafe import Markup
 
 from coolsim.case import Case
-from coolsim.output import dryer_settings, library, lines, seasons, settings, size, tables
+from coolsim.output import dryer_settings, dryer_size, library, lines, seasons, settings, size, tables
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
@@ -77,7 +78,9 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
         advised = dryer_settings.advised if is_dryer(case) else settings.advised
         found["settings"] = ("What should be set?", advised(untitled, answers.advice, page))
     if answers.size is not None:
-        found["size"] = ("How large a cooler, and which fan?", size.sized(untitled, answers.size, page))
+        told: Any = dryer_size.sized if is_dryer(case) else size.sized
+        what = "dryer" if is_dryer(case) else "cooler"
+        found["size"] = (f"How large a {what}, and which fan?", told(untitled, answers.size, page))
     if answers.seasons is not None:
         year = dataclasses.replace(answers.seasons, case=untitled)
         found["year"] = ("What does a year of weather bring?", seasons.year(year, page))

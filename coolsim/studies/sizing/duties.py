@@ -60,16 +60,8 @@ class Duties:
     """Products times weathers, product by product."""
 
     def __init__(self, case: Case) -> None:
-        self.case, sizing = case, case.tables["sizing"]
-        self.products = sizing["product"] or (Product("the feed", case.material, case.feed),)
-        self.weathers = sizing["weather"] or (DesignWeather("the air outside", case.air),)
-        airs = _design_airs(case, self.weathers)
-        self.pairs = [(p, w) for p in self.products for w in self.weathers]
-        self.cases = [
-            dataclasses.replace(case, material=p.material, feed=p.feed, air=a)
-            for p in self.products
-            for a in airs
-        ]
+        self.case = case
+        self.pairs, self.cases = duties_of(case)
         forms = np.array([c.material.isotherm.equation for c in self.cases])
         self.groups = [
             (index, gather([self.cases[i] for i in index]))
@@ -194,6 +186,18 @@ class Duties:
         """How far limits are broken, (limits, …); ≤ 0 where kept."""
         T = self.of("outside_temperature", points)
         return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, limits)
+
+
+def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
+    """Each product in each weather of [sizing], product by product: their names, and the case of each."""
+    sizing = case.tables["sizing"]
+    products = sizing["product"] or (Product("the feed", case.material, case.feed),)
+    weathers = sizing["weather"] or (DesignWeather("the air outside", case.air),)
+    airs = _design_airs(case, weathers)
+    cases = [
+        dataclasses.replace(case, material=p.material, feed=p.feed, air=a) for p in products for a in airs
+    ]
+    return [(p, w) for p in products for w in weathers], cases
 
 
 def _design_airs(case: Case, weathers: Sequence[DesignWeather]) -> list[Air]:

@@ -25,7 +25,7 @@ from coolsim.model.bed import take
 from coolsim.studies import asked
 from coolsim.studies.plant import Limit
 from coolsim.studies.search import FULL, SURVEY, with_limits
-from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+from coolsim.studies.sizing.answer import Missed, SizeAnswer
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, Duties, Survey
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, limits_to_keep
@@ -41,13 +41,19 @@ NO_REASON = 0.25  # kWh/t that are never a reason for more floor; judgement: a q
 LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 
 
-def size(case: Case) -> SizeAnswer:
-    """Smallest cooler, and its fan, that serves every product of [sizing] in every weather at a fair cost.
+def size(case: Case) -> Any:
+    """Smallest cooler or dryer, with fans, that serves every product of [sizing] in every weather at a fair cost.
+
+    Returns SizeAnswer; of batch and belt dryers DryerSize, as `studies.drying.size` says.
 
     Needs [sizing] and [target] moisture; [limits] says what the machine must keep, and opens the inlet air's
     temperature; [costs], [duct], and of [fan] efficiency and position count. Raises InputError naming what is
     missing or contradicts.
     """
+    if asked.is_dryer(case):
+        from coolsim.studies.drying import size as dryers
+
+        return dryers.size(case)
     check(case)
     return _Sizing(case).answer()
 
@@ -83,8 +89,12 @@ def check(case: Case) -> None:
         raise InputError(faults)
 
 
-def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
-    """Return the case of the sized cooler with one of its products and weathers, to predict or look at."""
+def sized(case: Case, answer: Any, served: Any) -> Case:
+    """Return the case of the sized cooler or dryer with one of its products and weathers, to predict or look at."""
+    if asked.is_dryer(case):
+        from coolsim.studies.drying import size as dryers
+
+        return dryers.sized(case, answer, served)
     duties = Duties(case)
     names = [(p.name, w.name) for p, w in duties.pairs]
     one, s = duties.cases[names.index((served.product, served.weather))], served.settings

@@ -1,0 +1,250 @@
+"""A size of dryers, as text: what to buy on top, then what fixes it, each product in each weather, other floors."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from coolsim.case import Case
+from coolsim.output import tables
+from coolsim.output.page import NARROW, Page, joined, table, wrapped
+from coolsim.output.settings import depth_of, money
+from coolsim.scenario import units as u
+from coolsim.scenario.units import Dimension
+
+if TYPE_CHECKING:
+    from coolsim.studies.drying.knobs import DryerSettings
+    from coolsim.studies.drying.size_answer import AirPart, DryerMissed, DryerServed, DryerSize
+    from coolsim.studies.settings.find import AtLimit
+
+_PARTS = {
+    "floor": "no smaller floor",
+    "depth": "depth of the bed",
+    "time": "longest drying",
+    "flow": "a fan's flow",
+    "pressure": "a fan's pressure",
+    "energy": "most energy per tonne",
+    "heater": "heater",
+}
+# How the value of a limit is shown: dimension and digits (none: a bare number).
+_SHOWN: dict[str, tuple[Dimension, int]] = {
+    "moisture": (u.FRACTION, 2),
+    "temperature": (u.TEMPERATURE, 1),
+    "deviation": (u.FRACTION, 2),
+    "pellet temperature": (u.TEMPERATURE, 1),
+    "exhaust relative humidity": (u.FRACTION, 1),
+    "lift-off": (u.FRACTION, 0),
+    "bed pressure drop": (u.PRESSURE, 0),
+    "airflow": (u.VOLUME_FLOW, 0),
+    "inlet air temperature": (u.TEMPERATURE, 1),
+    "drying time": (u.TIME, 1),
+    "recirculation": (u.FRACTION, 1),
+}
+
+
+def sized(case: Case, answer: DryerSize, page: Page) -> str:
+    """Return the answer to how large a dryer; where there is none, what stands in the way."""
+    parts = [tables.heading(case.title, page)]
+    if answer.met:
+        parts += [
+            _to_buy(answer, page),
+            _zones(answer, page) if answer.arrangement == "belt" else "",
+            _fixed_by(answer, page),
+            _each(case, answer, page),
+            _floors(case, answer, page),
+        ]
+    else:
+        parts += [_no_size(case, answer, page)]
+    return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])  # type: ignore[arg-type]
+
+
+def _to_buy(answer: DryerSize, page: Page) -> str:
+    assert answer.dryers is not None and answer.floor_area is not None and answer.drying_time is not None
+    assert answer.specific_energy is not None and answer.heat_per_water is not None
+    assert answer.bed_depth is not None
+    rows = list(_batch_rows(answer, page) if answer.arrangement == "batch" else _belt_rows(answer, page))
+    if answer.heater is not None:
+        title = "heater, of one dryer" if answer.arrangement == "batch" else "heaters, all zones"
+        rows.append((title, _kilowatts(answer.heater)))
+    rows += [
+        ("most energy, clean bed", f"{answer.specific_energy * _per_mass(page):.0f} kWh/{_mass(page)}"),
+        ("  most heat per water lost", f"{answer.heat_per_water / 1e6:.2f} MJ/kg"),
+    ]
+    return table([("To buy", ""), *rows], page, right=(1,), bold=(0, 1))
+
+
+def _batch_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
+    (part,) = answer.zones
+    assert answer.floor_area is not None and answer.bed_depth is not None and answer.batch_mass is not None
+    assert answer.drying_time is not None
+    yield "batch dryers, side by side", f"{answer.dryers}"
+    yield "floor area of each", _area(answer.floor_area, page)
+    yield "  if square, side", page.number(math.sqrt(answer.floor_area), u.LENGTH, 2)
+    yield "deepest bed, as filled", depth_of(answer.bed_depth, page)
+    yield "heaviest batch", page.number(answer.batch_mass, u.MASS, 0)
+    yield "batches of each in 8 h, at most", f"{answer.batches_per_shift:.1f}"
+    yield "longest drying", page.number(answer.drying_time, u.TIME, 1)
+    yield from _fan_rows(part, answer, page)
+
+
+def _belt_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
+    assert answer.floor_area is not None and answer.bed_depth is not None and answer.drying_time is not None
+    assert answer.belt_width is not None and answer.belt_length is not None
+    yield "floor area of the belt", _area(answer.floor_area, page)
+    width = page.number(answer.belt_width, u.LENGTH, 2)
+    yield f"  length, at a width of {width}", page.number(answer.belt_length, u.LENGTH, 2)
+    yield "deepest bed, as laid", depth_of(answer.bed_depth, page)
+    yield "longest dwell", page.number(answer.drying_time, u.TIME, 1)
+
+
+def _fan_rows(part: AirPart, answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
+    fan = part.fan
+    yield "air through the bed of each", page.number(part.airflow, u.VOLUME_FLOW, 0)
+    yield "fan of each, flow of hot air", page.number(fan.flow, u.VOLUME_FLOW, 0)
+    yield f"  pressure, bed's + {answer.margin:.0%}", _pressure(fan.pressure, page)
+    yield "  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)
+    yield "  power at the shaft", _kilowatts(fan.shaft_power)
+    yield "motor, next standard", _kilowatts(fan.motor)
+
+
+def _zones(answer: DryerSize, page: Page) -> str:
+    titles = ["zone", "length", "air", "fan, flow", "pressure", "motor", "heater"]
+    rows = []
+    for number, z in enumerate(answer.zones, 1):
+        assert z.length is not None
+        rows.append(
+            (
+                f"{number}",
+                page.number(z.length, u.LENGTH, 2),
+                page.number(z.airflow, u.VOLUME_FLOW, 0),
+                page.number(z.fan.flow, u.VOLUME_FLOW, 0),
+                _pressure(z.fan.pressure, page),
+                _kilowatts(z.fan.motor),
+                "none" if z.heater is None else _kilowatts(z.heater),
+            )
+        )
+    return _grid(titles, rows, page)
+
+
+def _fixed_by(answer: DryerSize, page: Page) -> str:
+    rows = []
+    for g in answer.governing:
+        limits = ", ".join(_at_limit(limit, page) for limit in g.limits) or "none of its limits"
+        rows.append((_PARTS[g.part], f"{g.product}, {g.weather}", limits))
+    if page.width >= NARROW:
+        return table([("What fixes it", "", "at its limits"), *rows], page, bold=(0,))
+    return wrapped("What fixes it", page, style="bold") + "".join(
+        wrapped(f"{part}: {who} (at its limits: {limits})", page, indent=2) for part, who, limits in rows
+    )
+
+
+def _each(case: Case, answer: DryerSize, page: Page) -> str:
+    """Return what each product does in each weather, with its settings."""
+    mass, priced = _mass(page), "costs" in case.tables
+    titles = ["at its own settings", "air blown in", "airflow", "bed", "time", "exit", "heat", f"kWh/{mass}"]
+    titles += [f"cost/{mass}"] if priced else []
+    return _grid(titles, [(f"{s.product}, {s.weather}", *_run(s, priced, page)) for s in answer.served], page)
+
+
+def _run(s: DryerServed, priced: bool, page: Page) -> Iterator[str]:
+    hot = s.settings.inlet_air_temperature
+    yield "not heated" if math.isnan(hot) else page.number(hot, u.TEMPERATURE, 1)
+    yield page.number(s.settings.airflow, u.VOLUME_FLOW, 0)
+    yield depth_of(s.settings.bed_depth, page)
+    yield page.number(s.settings.duration, u.TIME, 1)
+    yield page.number(s.moisture_wb, u.FRACTION, 2)
+    yield _kilowatts(s.heat)
+    yield f"{s.specific_energy * _per_mass(page):.0f}"
+    if priced and s.cost_per_tonne is not None:
+        yield money(s.cost_per_tonne * _per_mass(page))
+
+
+def _floors(case: Case, answer: DryerSize, page: Page) -> str:
+    priced, mass = "costs" in case.tables, _mass(page)
+    titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
+    titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else [])
+    rows = []
+    for f in answer.curve:
+        row = [_area(f.floor_area, page), depth_of(f.bed_depth, page)]
+        row += [f"{f.specific_energy * _per_mass(page):.0f}"]
+        row += [money(f.cost_per_tonne * _per_mass(page))] if f.cost_per_tonne is not None else []
+        rows.append(tuple(row))
+    return _grid(titles, rows, page)
+
+
+def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
+    """Return a wide table, or one line per row where the page is too narrow for it."""
+    widths = [max(len(row[k]) for row in [tuple(titles), *rows]) for k in range(len(titles))]
+    if page.width >= sum(widths) + 2 * (len(widths) - 1):
+        return table([tuple(titles), *rows], page, right=tuple(range(1, len(titles))), bold=(0,))
+    lines = []
+    for row in rows:
+        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
+        lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
+    return wrapped(titles[0], page, style="bold") + "".join(lines)
+
+
+# -- no size
+
+
+def _no_size(case: Case, answer: DryerSize, page: Page) -> str:
+    fixed = case.tables["sizing"].get("floor_area")
+    where = f"A floor of {_area(fixed, page)} does not serve" if fixed else "No floor serves"
+    text = wrapped(f"{where} every product in every weather within the limits.", page, style="bold")
+    if answer.smallest_floor is not None:
+        text += wrapped(f"From {_area(answer.smallest_floor, page)} on, all are served.", page)
+    return text + "".join(wrapped(line, page) for m in answer.missed for line in _missed(m, page))
+
+
+def _missed(m: DryerMissed, page: Page) -> Iterator[str]:
+    exit_ = (
+        f"{page.number(m.driest, u.FRACTION, 2)}, leaving at {page.number(m.temperature, u.TEMPERATURE, 1)}"
+    )
+    broken = ", ".join(_at_limit(limit, page) for limit in m.broken) or "none alone, but not all at once"
+    yield f"{m.product} in {m.weather}: driest possible {exit_} ({_set_so(m.settings, page)}); breaks {broken}."
+    if m.binding:
+        ends = ", ".join(_at_limit(limit, page) for limit in m.binding)
+        yield f"It stands at {ends}: room there would help, as would a drier feed or more air per floor area."
+
+
+def _set_so(s: DryerSettings, page: Page) -> str:
+    hot = s.inlet_air_temperature
+    air = "air not heated" if math.isnan(hot) else f"air blown in {page.number(hot, u.TEMPERATURE, 1)}"
+    return f"{air}, bed {depth_of(s.bed_depth, page)}, time {page.number(s.duration, u.TIME, 1)}"
+
+
+# -- limits and units
+
+
+def _at_limit(limit: AtLimit, page: Page) -> str:
+    name, _, end = limit.limit.partition(", ")
+    if name == "bed depth":
+        value = depth_of(limit.value, page)
+    elif name in _SHOWN:
+        dimension, digits = _SHOWN[name]
+        value = page.number(limit.value, dimension, digits)
+    else:
+        value = f"{limit.value:.3f}"
+    return f"{name}{' ' + end if end else ''} ({value})"
+
+
+def _area(area: float, page: Page) -> str:
+    return page.number(area, u.AREA, 1 if page.units == "us" else 2).replace("m2", "m²").replace("ft2", "ft²")
+
+
+def _pressure(pressure: float, page: Page) -> str:
+    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
+
+
+def _kilowatts(power: float) -> str:
+    return f"{power / 1e3:.3g} kW"
+
+
+def _mass(page: Page) -> str:
+    return "short ton" if page.units == "us" else "t"
+
+
+def _per_mass(page: Page) -> float:
+    """What a number per tonne is multiplied by to be per mass of this page."""
+    return u.shown(1e-3, u.MASS_PRICE, f"/{_mass(page).replace(' ', '_')}")

@@ -1,0 +1,178 @@
+"""Looking on surveys: the cheapest state of a duty on a floor, the smallest floor that serves it, its driest exit.
+
+A survey errs by tenths of a point. So what is found is tried, the survey shifted by how far it was off there, and
+looked at again nearby: `Spot` keeps a duty, a state and that shift together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from coolsim.fields import Array
+from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.search import Goal
+from coolsim.studies.drying.size_duties import Duty, Survey, rough, smooth, surveyed, tried
+
+GRID = {1: 65, 2: 17, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
+ZOOMS = 8  # each looks one and a half cells about the best of the last
+MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
+OUT_OF_REACH = 1e12  # ranks from here on break a limit
+# Of the whole box about a state that was tried, round after round: a shift holds nearby only.
+NEARBY = (0.15, 0.06, 0.03, 0.015, 0.015)
+# Half widths of surveys near a state, in those of the whole box. Each dwell of a belt is a march of its own.
+BOXES = {"batch": (0.25,), "belt": (0.3, 0.12)}
+MOST_BOXES = 2
+_MOISTURE = OUTCOMES.index("moisture")
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A state of a duty that was looked for on a floor (None: on any)."""
+
+    survey: Survey
+    floor: float | None
+    shift: Array  # of the fitted outcomes, (outcomes,)
+    u: Array  # coordinates, (axes,)
+    rank: float
+
+    @property
+    def duty(self) -> Duty:
+        return self.survey.duty
+
+    @property
+    def serves(self) -> bool:
+        return self.rank < OUT_OF_REACH
+
+    @property
+    def floor_here(self) -> float:
+        """The floor, or the smallest on which the state can be."""
+        return float(self.duty.floor_for(self.u)) if self.floor is None else self.floor
+
+    @property
+    def outcomes(self) -> Array:
+        """As the shifted survey has them, (outcomes,)."""
+        return rough(self.survey.at(self.u) + self.shift)
+
+
+Weigh = Callable[[Duty, Array, Array], Array]  # duty, coordinates (…, axes), outcomes (outcomes, …) → (…)
+
+
+def by_cost(duty: Duty, u: Array, outcomes: Array) -> Array:
+    return duty.goal.cost(outcomes)
+
+
+def by_floor(duty: Duty, u: Array, outcomes: Array) -> Array:
+    return np.asarray(duty.floor_for(u))
+
+
+def by_moisture(duty: Duty, u: Array, outcomes: Array) -> Array:
+    return np.asarray(outcomes[_MOISTURE])
+
+
+def first_look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array | None = None) -> Spot:
+    """The state that weighs least on a floor and keeps the limits; of those that break some, the nearest."""
+    shift = np.zeros(len(OUTCOMES)) if shift is None else shift
+    return _look(survey, floor, weigh, shift, survey.low, survey.high)
+
+
+def again(spot: Spot, found: Array, weigh: Weigh, turn: int = 0) -> Spot:
+    """Look again, nearby, after outcomes (outcomes,) were found where the spot is; ever closer, turn by turn."""
+    survey = spot.survey
+    shift = smooth(found) - survey.at(spot.u)
+    reach = NEARBY[turn] * (spot.duty.high - spot.duty.low)
+    low, high = np.maximum(spot.u - reach, survey.low), np.minimum(spot.u + reach, survey.high)
+    near = _look(survey, spot.floor, weigh, shift, low, high)
+    if near.serves or turn:
+        return near
+    return _look(survey, spot.floor, weigh, shift, survey.low, survey.high)
+
+
+def closer(spots: Sequence[Spot], weigh: Weigh) -> list[Spot]:
+    """Spots on ever closer surveys of their neighbourhoods, moved on where they stand at an inner edge."""
+    spots = list(spots)
+    for width in BOXES[spots[0].duty.case.cooler.arrangement]:
+        moving = list(range(len(spots)))
+        for _ in range(MOST_BOXES):
+            surveys = surveyed([spots[k].duty for k in moving], [spots[k].u for k in moving], width)
+            for k, survey in zip(moving, surveys):
+                spots[k] = first_look(survey, spots[k].floor, weigh)
+            moving = [k for k in moving if _at_inner_edge(spots[k])]
+            if not moving:
+                break
+    return spots
+
+
+def _at_inner_edge(spot: Spot) -> bool:
+    s, d = spot.survey, spot.duty
+    close = 0.02 * (s.high - s.low)
+    low = (spot.u - s.low < close) & (s.low > d.low + close)
+    high = (s.high - spot.u < close) & (s.high < d.high - close)
+    return bool((low | high).any())
+
+
+def corrected(spots: Sequence[Spot], weigh: Weigh, rounds: int) -> list[Spot]:
+    """Spots after rounds of tries on a rough mesh, all side by side."""
+    spots = list(spots)
+    for turn in range(rounds):
+        found = tried([s.duty for s in spots], [s.u[None] for s in spots])
+        spots = [
+            again(s, rows[:, -1, 0], weigh, turn) if np.isfinite(rows).all() else s
+            for s, rows in zip(spots, found)
+        ]
+    return spots
+
+
+def driest(spot: Spot) -> Spot:
+    """The driest state of a duty that keeps what the machine must, whatever is wished."""
+    goal, duty = spot.duty.goal, spot.duty
+    machine = Goal(goal.cost, tuple(limit for limit in goal.limits if not limit.wish))
+    survey = replace(spot.survey, duty=replace(duty, goal=machine))
+    return first_look(survey, spot.floor, by_moisture, spot.shift)
+
+
+def _look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array, low: Array, high: Array) -> Spot:
+    duty = survey.duty
+    first_low, first_high = low, high
+    follows = floor is not None and not duty.batch  # on a belt of a length time is no choice
+    best, u, rank = np.inf, 0.5 * (low + high), np.inf
+    for _ in range(ZOOMS):
+        n = GRID.get(len(u) - follows, 4)
+        counts = [n if b > a else 1 for a, b in zip(low, high)]
+        if follows:
+            counts[-1] = 1
+        axes = [
+            np.linspace(a, b, m) if m > 1 else np.array([0.5 * (a + b)]) for a, b, m in zip(low, high, counts)
+        ]
+        states = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(u))
+        over = _timed(duty, states, floor)
+        outcomes = rough(survey.at(states) + shift[:, None])
+        ranks = _rank(duty, weigh, states, outcomes)
+        ranks = np.where(over > 0, OUT_OF_REACH * (1e3 + 1e3 * over), ranks)
+        k = int(np.argmin(ranks))
+        rank = float(ranks[k])
+        if rank <= best:
+            best, u = rank, states[k]
+        reach = 1.5 * (high - low) / np.maximum(np.array(counts) - 1, 2)
+        low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
+    return Spot(survey, floor, shift, u, best)
+
+
+def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array) -> Array:
+    goal = replace(duty.goal, cost=lambda rows: weigh(duty, states, rows))
+    return goal.rank(outcomes, MARGIN)
+
+
+def _timed(duty: Duty, states: Array, floor: float | None) -> Any:
+    """Set the time of states (n, axes) to what a floor leaves; returns how far that is out of its range."""
+    if floor is None:
+        return np.zeros(len(states))
+    left = np.log(np.maximum(duty.time_on(floor, states), 1e-6))
+    if duty.batch:
+        states[:, -1] = np.minimum(states[:, -1], left)
+        return np.maximum(duty.low[-1] - left, 0.0) - 1e-9
+    states[:, -1] = left  # where out of range, it ranks last
+    return np.maximum(duty.low[-1] - left, left - duty.high[-1]) - 1e-9

@@ -1,0 +1,245 @@
+"""From states of a dryer to buy to what is answered: predictions, the fan and heater of each part, and words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim import dried
+from coolsim.answer import pick
+from coolsim.case import Case
+from coolsim.equipment import duct, fan
+from coolsim.equipment.motor import next_iec_rating
+from coolsim.fields import Array
+from coolsim.model import deep_bed as db
+from coolsim.model.drying import Phase, Solution
+from coolsim.predict import on_one_thread
+from coolsim.result import Result, Warning
+from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.size_answer import AirPart
+from coolsim.studies.sizing.answer import FanDuty
+from coolsim.studies.sizing.parts import LIFT_OFF
+
+
+@dataclass(frozen=True)
+class Needs:
+    """What one part (a zone, or a batch dryer) asks of its fan and heater in one duty; of one dryer."""
+
+    length: float | None
+    floor_area: float
+    airflow: float  # m³/s of outside air
+    flow: float  # m³/s, as it reaches the fan; highest
+    drop: float  # Pa, clean bed, highest
+    density: float  # kg/m³ at the fan's inlet, at the highest drop
+    mean_heat: float  # W
+    highest_heat: float  # W; of a belt, whose zones are steady, the same
+    heated: bool
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """A dryer on the full mesh."""
+
+    case: Case
+    result: Result
+    outcomes: Array  # as OUTCOMES
+    parts: tuple[Needs, ...]
+
+
+def predicted(cases: Sequence[Case]) -> list[Predicted]:
+    """Dryers on the full mesh, those of one kind side by side; raises NotConverged."""
+    answers: dict[int, Predicted] = {}
+    kinds = [dried.kind(case) for case in cases]
+    for kind in sorted({*kinds}):
+        at = [k for k, other in enumerate(kinds) if other == kind]
+        answers |= dict(zip(at, _of_one_kind([cases[k] for k in at])))
+    return [answers[k] for k in range(len(cases))]
+
+
+def _of_one_kind(cases: list[Case]) -> Iterator[Predicted]:
+    inputs = dried.gathered(cases)
+    with on_one_thread():
+        result, solutions = dried.solved(cases, inputs, many=True)
+    for k, case in enumerate(cases):
+        s = next(s for s in solutions if k in s.index)
+        one: Result = pick(result, k)
+        hottest = max(
+            float(r.points[:, db.TP, 1, list(r.index).index(_place(s, k))].max())
+            for march in s.marches
+            for r in march.records
+            if _place(s, k) in r.index
+        )
+        yield Predicted(case, one, _outcomes(case, one, hottest), tuple(_parts(case, inputs, s, k)))
+
+
+def _place(s: Solution, k: int) -> int:
+    return int(np.flatnonzero(s.index == k)[0])
+
+
+def _outcomes(case: Case, r: Result, hottest: float) -> Array:
+    assert r.energy is not None and r.spread is not None
+    mass = mass_of(case)
+    named = {
+        "moisture": r.pellets_out.moisture_wb,
+        "temperature": r.pellets_out.temperature,
+        "water activity": r.after_equalising.water_activity,
+        "exhaust relative humidity": r.air_out.relative_humidity,
+        "lift-off": r.bed.lift_off,
+        "bed pressure drop": r.bed.pressure_drop,
+        "pellet temperature": hottest,
+        "deviation": r.spread.deviation_wb,
+        "heat": r.energy.heat / mass,
+        "fan": r.energy.fan / mass,
+    }
+    return np.array([float(named[name]) for name in OUTCOMES])
+
+
+def mass_of(case: Case) -> float:
+    """Wet feed [kg] that Result.energy is of: a batch, or an hour on a belt."""
+    c = case.cooler
+    if c.arrangement == "batch":
+        return float(case.feed.bulk_density * c.floor_area * c.bed_depth)
+    return float(3600 * case.feed.throughput)
+
+
+def _parts(case: Case, inputs: Any, s: Solution, k: int) -> Iterator[Needs]:
+    """What each phase asks of its fan and heater."""
+    c, at, outside = case.cooler, _place(s, k), float(inputs.outside_volume[k])
+    zones = [None] if c.arrangement == "batch" else list(c.zones)
+    for zone, phase, march in zip(zones, s.phases, s.marches):
+        area = c.floor_area if zone is None else c.belt_width * zone.length
+        dry = float(phase.air_flux[at]) * area  # kg/s
+        rows = np.array([_step(s, phase, record, at) for record in march.records if at in record.index])
+        duration, heat, volume, drop, Y = rows.T
+        mean = dry * float((duration * heat).sum() / duration.sum())
+        most = dry * float(heat.max()) if zone is None else mean
+        aim = c.inlet_air_temperature if zone is None else zone.inlet_air_temperature
+        hardest = int(drop.argmax())
+        yield Needs(
+            length=None if zone is None else zone.length,
+            floor_area=area,
+            airflow=dry * outside,
+            flow=dry * float(volume.max()),
+            drop=float(drop.max()),
+            density=float((1 + Y[hardest]) / volume[hardest]),
+            mean_heat=mean,
+            highest_heat=most,
+            heated=aim is not None,
+        )
+
+
+def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
+    """Duration, heat per dry air, volume before the bed, drop and humidity ratio there, of one step of one case."""
+    j = int(np.flatnonzero(record.index == at)[0])
+    drop, _, volume = dried.through(s, phase, record)
+    return (
+        float(record.duration[j]),
+        float(record.heat[j]),
+        float(volume[j]),
+        float(drop[j]),
+        float(record.inlet[0, 1, j]),
+    )
+
+
+# ---- Fans and heaters -----------------------------------------------------------------------------------
+
+
+def air_parts(case: Case, found: Sequence[Predicted]) -> tuple[AirPart, ...]:
+    """Fan and heater of each part, for the most that any duty asks of it."""
+    return tuple(_part(case, of_zone) for of_zone in zip(*(p.parts for p in found)))
+
+
+def _part(case: Case, needs: tuple[Needs, ...]) -> AirPart:
+    first = needs[0]
+    heated = [n.highest_heat for n in needs if n.heated]
+    return AirPart(
+        length=first.length,
+        floor_area=first.floor_area,
+        airflow=max(n.airflow for n in needs),
+        fan=_fan(case, needs),
+        heater=max(heated) if heated else None,
+    )
+
+
+def _fan(case: Case, needs: tuple[Needs, ...]) -> FanDuty:
+    """One fan for the largest flow and the largest pressure: bed with the margin, and duct where given."""
+    table, way, margin = (
+        case.tables.get("fan", {}),
+        duct.duct_of(case.tables),
+        case.tables["sizing"]["margin"],
+    )
+    efficiency = table.get("efficiency", fan.ASSUMED_EFFICIENCY)
+    motor = table.get("motor_efficiency", fan.ASSUMED_MOTOR_EFFICIENCY)
+    flow = max(n.flow for n in needs)
+    pressures = [n.drop * (1 + margin) + float(duct.loss(way, n.flow, n.density)) for n in needs]
+    hardest = int(np.argmax(pressures))
+    shaft = flow * pressures[hardest] / efficiency
+    return FanDuty(
+        flow=flow,
+        pressure=pressures[hardest],
+        density=needs[hardest].density,
+        efficiency=efficiency,
+        shaft_power=shaft,
+        electric_power=shaft / motor,
+        motor=float(next_iec_rating(shaft)),
+    )
+
+
+def heat_of(p: Predicted) -> tuple[float, float]:
+    """Mean and highest heat [W] to the air of one dryer."""
+    return sum(n.mean_heat for n in p.parts), sum(n.highest_heat for n in p.parts)
+
+
+# ---- Words ----------------------------------------------------------------------------------------------
+
+
+def words(case: Case) -> Iterator[Warning]:
+    """Name what is assumed, and what of the scenario does not count."""
+    limits, costs, table = (case.tables.get(name, {}) for name in ("limits", "costs", "fan"))
+    batch = case.cooler.arrangement == "batch"
+    if "duct" not in case.tables:
+        yield Warning(
+            "check", "no [duct] is given: the pressure is that of the bed alone, without heater and ducts."
+        )
+    if costs and "heat" not in costs:
+        yield Warning("check", "heat has no price (costs.heat): drying with it counts as free.")
+    if costs and "feed" not in costs:
+        yield Warning("note", "feed has no price (costs.feed): weight lost to overdrying counts as nothing.")
+    yield Warning(
+        "note",
+        f"margin of {case.tables['sizing']['margin']:.0%} on the bed's pressure for fouling and fines: common "
+        "practice, no source. Fines can multiply a bed's pressure severalfold.",
+    )
+    if batch:
+        yield Warning(
+            "note",
+            "the heater holds its temperature from the first minute on; a smaller one lets the bed warm up more "
+            "slowly. Heat lost through walls and leaks is not counted.",
+        )
+    else:
+        yield Warning("note", "heat lost through walls and leaks is not counted.")
+    if "maximum_lift_off" not in limits:
+        yield Warning(
+            "note",
+            f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source).",
+        )
+    assumed = []
+    if "efficiency" not in table:
+        assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dried.ASSUMED_FAN:.0%}")
+    if "motor_efficiency" not in table:
+        assumed.append(f"motor efficiency {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}")
+    if assumed:
+        yield Warning("note", f"assumed for the fans: {'; '.join(assumed)}.")
+    unused = [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in table]
+    if batch and case.cooler.heater_power is not None:
+        unused.append("cooler.heater_power")
+    if unused:
+        yield Warning("note", f"of the dryer that is there, and not used here: {', '.join(unused)}.")
+    yield Warning(
+        "note",
+        "warm oily pellets and their dust can burn: explosion protection, fire detection, guards, supports and "
+        "access are for local codes and people licensed to practise to decide.",
+    )
