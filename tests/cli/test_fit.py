@@ -92,9 +92,10 @@ def test_any_width_and_other_units(run, monkeypatch, width) -> None:
 # -- what is refused
 
 
-def test_dryers_are_refused(run) -> None:
+def test_exhaust_of_dryers_is_refused(run) -> None:
     done = run("fit", str(ROOT / "scenarios/evening-batch.toml"), "--trials", str(TRIALS))
-    assert done.status == 2 and "counter-flow coolers only" in done.err
+    assert done.status == 2 and "exhaust_temperature" in done.err
+    assert "trials of dryers take the pellets' moisture and temperature" in done.err
 
 
 def test_faults_of_options_and_file_come_together(run, tmp_path) -> None:

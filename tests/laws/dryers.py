@@ -22,9 +22,18 @@ from coolsim.model.pellet_shells import shaped_shells
 from coolsim.model.solve import GRADING
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
+from coolsim.physics.sorption import Isotherm
 
 SPHERE = 2.0  # exponent of its shape
 ONE = np.ones(1)
+CORN = Isotherm("modified-chung-pfost", (312.3, 0.16958, 30.205), 0.05)  # references.md, 5 % fat
+FEED: dict[str, Any] = {
+    "D": 7e-10,
+    "Ea": 26e3,
+    "isotherm": CORN,
+    "feed_moisture": 0.3,
+    "feed_temperature": 30.0,
+}
 
 
 def schumann(x: float, y: float) -> float:

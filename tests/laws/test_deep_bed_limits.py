@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from laws.dryers import ONE, at_points, dry, exhaust, meshed, moisture, phase, supply, temperature
+from laws.dryers import FEED, ONE, at_points, dry, exhaust, meshed, moisture, phase, supply, temperature
 from laws.exact import NUMBERS, air_enthalpy, humidity_ratio, saturation_pressure
 from scipy.integrate import solve_ivp
 from scipy.optimize import root
@@ -18,10 +18,7 @@ from coolsim.model.march import METHOD, Programme, march
 from coolsim.model.pellet_shells import spread
 from coolsim.numerics import crossed, mesh
 from coolsim.numerics.newton import newton
-from coolsim.physics.sorption import Isotherm
 
-CORN = Isotherm("modified-chung-pfost", (312.3, 0.16958, 30.205), 0.05)  # references.md, 5 % fat
-FEED = {"D": 7e-10, "Ea": 26e3, "isotherm": CORN, "feed_moisture": 0.3, "feed_temperature": 30.0}
 HUMID = humidity_ratio(25.0, 0.6)
 HEATED = supply(25.0, HUMID, heated_to=90.0)
 

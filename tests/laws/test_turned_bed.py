@@ -20,12 +20,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from laws.dryers import at_points, dry, exhaust, moisture, phase, schumann, supply, temperature
+from laws.dryers import FEED, at_points, dry, exhaust, moisture, phase, schumann, supply, temperature
 from laws.exact import ISOTHERMAL, NUMBERS, constant_heat_transfer, humidity_ratio, linear_law
 from scipy.integrate import quad
 
 from coolsim.model.surface import Laws
-from coolsim.physics.sorption import Isotherm
 
 K, MASS_TRANSFER, Y_IN, FLUX, START = 4.0, 2e-3, 0.02, 0.3, 0.3  # X = K Y; kg/(m² s); kg/kg; kg/(m² s); kg/kg
 AREA, SOLID = 3 * 0.58 / NUMBERS["radius"], 900.0 * 0.58  # m²/m³, kg/m³
@@ -63,15 +62,10 @@ def test_turning_tells_at_second_order_in_depth(tau):
 
 def test_a_thin_turned_bed_is_a_thin_bed_at_rest():
     """Feed of measured sorption in hot air: each halving of the depth leaves a quarter of what turning changes."""
-    corn = Isotherm("modified-chung-pfost", (312.3, 0.16958, 30.205), 0.05)  # references.md, 5 % fat
     air = phase(0.5, 600.0, supply(25.0, humidity_ratio(25.0, 0.6), heated_to=90.0))
     exits = []
     for depth in (8e-3, 4e-3, 2e-3, 1e-3, 5e-4):
-        pair = [
-            dry(air, cells=4, mixed=mixed, depth=depth, D=7e-10, Ea=26e3, isotherm=corn, feed_moisture=0.3,
-                feed_temperature=30.0)
-            for mixed in (True, False)
-        ]  # fmt: skip
+        pair = [dry(air, cells=4, mixed=mixed, depth=depth, **FEED) for mixed in (True, False)]
         exits.append([[moisture(s), temperature(s)] for s in pair])
         np.testing.assert_allclose(at_points(pair[0])[0], moisture(pair[0]), rtol=1e-12)
     gaps = np.abs(np.diff(exits, axis=1)[:, 0])

@@ -1,0 +1,47 @@
+"""The march with steps of its own choice: it closes in on the answer as the scheme does, reversals included."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from laws.dryers import FEED, ONE, meshed, supply
+from laws.exact import humidity_ratio
+
+from coolsim.model import dryer as dr
+from coolsim.model.march import STEP_TOLERANCE, Programme, march
+
+
+def end(tolerance: float) -> tuple[np.ndarray, int]:
+    """Mean moisture and temperature of a bed after 15 min with four reversals, and how many steps it took."""
+    air = supply(25.0, humidity_ratio(25.0, 0.6), heated_to=80.0, r=0.3)
+    dryer = meshed(air, 4, 6, depth=0.1, air_flux=0.5, **FEED)
+    m = march(dryer, dr.laid(dryer), Programme(900.0 * ONE, 200.0 * ONE, np.zeros(1, bool)), tolerance * ONE)
+    w, X = dr.point_weights(dryer.z), dr.means(dryer, m.pellets.moisture)[0]
+    return np.array([(w * X).sum(), (w * dr.temperature(dryer, m.pellets)).sum()]), len(m.records)
+
+
+def test_steps_of_its_own_choice_are_of_third_order():
+    """Radau's two stages are of third order for shells and enthalpy; a bend is of second order in a step, so steps
+    go as the root of the tolerance. Six times as many leave a hundredth of the error or less: an order of 2.6."""
+    exact, _ = end(1e-4 * STEP_TOLERANCE)
+    (coarse, few), (fine, many) = end(STEP_TOLERANCE), end(STEP_TOLERANCE / 64)
+    assert many > 4 * few
+    errors = np.abs(coarse - exact), np.abs(fine - exact)
+    assert errors[0][0] < 1e-4 and errors[0][1] < 0.1  # kg/kg and K: less than the meshes leave
+    order = np.log(errors[0] / errors[1]) / np.log(many / few)
+    assert (order > 2.5).all(), order
+
+
+def test_a_step_in_other_air_begins_longer_and_is_measured_all_the_same():
+    """A cold bed that is suddenly met by air of 140 °C: what the longer first step misses would be missing here."""
+    hot, cold = supply(20.0, 0.005, heated_to=140.0), supply(5.0, 0.004)
+    dryer = meshed(cold, 4, 6, depth=0.05, air_flux=0.8, **FEED)
+    once = Programme(300.0 * ONE, np.inf * ONE, np.zeros(1, bool))
+    exits = []
+    for tolerance in (STEP_TOLERANCE, STEP_TOLERANCE / 100):
+        before = march(dryer, dr.laid(dryer), once, tolerance * ONE)
+        shocked = meshed(hot, 4, 6, depth=0.05, air_flux=0.8, **FEED)
+        m = march(shocked, before.pellets, once, tolerance * ONE, feed=False)
+        w = dr.point_weights(dryer.z)
+        exits.append((w * dr.means(dryer, m.pellets.moisture)[0]).sum())
+    assert exits[0] == pytest.approx(exits[1], abs=1e-4)
