@@ -92,10 +92,11 @@ def test_any_width_and_other_units(run, monkeypatch, width) -> None:
 # -- what is refused
 
 
-def test_exhaust_of_dryers_is_refused(run) -> None:
+def test_trials_of_a_cooler_are_none_of_a_dryer_or_a_line(run) -> None:
     done = run("fit", str(ROOT / "scenarios/evening-batch.toml"), "--trials", str(TRIALS))
-    assert done.status == 2 and "exhaust_temperature" in done.err
-    assert "trials of dryers take the pellets' moisture and temperature" in done.err
+    assert done.status == 2 and "a reading of a dryer's exhaust" in done.err
+    done = run("fit", str(ROOT / "scenarios/dryer-then-cooler.toml"), "--trials", str(TRIALS))
+    assert done.status == 2 and "fit each stage by itself" in " ".join(done.err.split())
 
 
 def test_faults_of_options_and_file_come_together(run, tmp_path) -> None:

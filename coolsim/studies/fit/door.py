@@ -16,7 +16,7 @@ from coolsim.fields import Array
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
 from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
-from coolsim.studies.asked import is_dryer, only_coolers
+from coolsim.studies.asked import is_dryer, where
 from coolsim.studies.fit import ahead, judge
 from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
 from coolsim.studies.fit.dryers import with_more_air
@@ -41,7 +41,8 @@ def fit(
     they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
     if case.cooler.arrangement == "line":
-        only_coolers(case, "trials are fitted to one machine at a time: to dryers, and")
+        allowed = "trials are of one machine: fit each stage by itself, as a scenario with a [cooler] table"
+        raise InputError([Fault(where(case, "stage"), "stage", "a line of stages", allowed)])
     chosen, given = _asked(case, trials, free)
     judge.refuse_impossible(case, given, chosen)
     used = judge.once_each(given)
