@@ -15,7 +15,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.fields import Array
-from coolsim.studies.drying.course import QUICK, ROUGH, courses, predictions
+from coolsim.studies.drying.course import QUICK, ROUGH, marched, predictions
 
 AT_ONCE = {
     "rough": 400,
@@ -88,5 +88,5 @@ def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
     cases = [a.case for a in asked]
     if mesh == "full":
         return list(predictions(cases))
-    found = courses(cases, ROUGH if mesh == "rough" else QUICK)
+    found = marched(cases, ROUGH if mesh == "rough" else QUICK)
     return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]

@@ -1,0 +1,284 @@
+"""Outcomes over all settings of a dryer as polynomials through a few dozen of them, and the best of these.
+
+Limits and goals are here, too: what is looked for on a survey, and in what is predicted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.polynomial import chebyshev
+
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.together import Asked, Asking
+
+DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
+BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
+TIMES, LOCAL_TIMES = 40, 24  # nodes of time
+GRID = {0: 1, 1: 101, 2: 25, 3: 15}  # nodes per knob
+LINE = 61  # nodes of the last axis
+ZOOMS = 3
+MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
+KEPT = 1e-6
+FAILED = "a dryer tried on the way did not converge: a step in time became too short"
+_PLAIN = [OUTCOMES.index(n) for n in ("temperature", "pellet temperature")]  # not as logarithms
+_COSTLY = tuple(OUTCOMES.index(n) for n in ("moisture", "heat", "fan"))  # what costs are made of
+_TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A wish or limit on one outcome."""
+
+    name: str
+    outcome: int
+    bound: float
+    sign: float  # +1: must not exceed; −1: must not fall below
+    scale: float
+    wish: bool
+
+
+@dataclass(frozen=True)
+class Box:
+    """Where settings are looked for, in coordinates in which outcomes are near to smooth."""
+
+    names: tuple[str, ...]  # of knobs besides time
+    low: Array
+    high: Array
+    times: tuple[float, float] | None  # None: not to be set
+
+    def knobs(self, u: Array) -> dict[str, Array]:
+        """Knobs at coordinates (n, knobs)."""
+        return {n: _BACK.get(n, _same)(x) for n, x in zip(self.names, u.T)}
+
+    def about(self, u: Array, time: float, width: float, whole: Box) -> Box:
+        """A smaller box inside the whole one, `width` of its half width to either side."""
+        half = 0.5 * width * (whole.high - whole.low)
+        centre = np.clip(u, whole.low + half, whole.high - half)
+        times = whole.times
+        if times is not None:
+            share = 1.0 + width
+            times = max(times[0], time / share), min(times[1], time * share)
+        return Box(self.names, centre - half, centre + half, times)
+
+
+def _same(x: Array) -> Array:
+    return x
+
+
+def _circulated(r: Array) -> Array:
+    return -np.log(1 - r)
+
+
+def _recirculation(x: Array) -> Array:
+    return 1 - np.exp(-x)
+
+
+_FORTH: dict[str, Callable[[Array], Array]] = {
+    "airflow": np.log,
+    "bed_depth": np.log,
+    "recirculation": _circulated,
+}
+_BACK: dict[str, Callable[[Array], Array]] = {
+    "airflow": np.exp,
+    "bed_depth": np.exp,
+    "recirculation": _recirculation,
+}
+
+
+def forth(name: str, value: float) -> float:
+    """A knob in the coordinate in which outcomes are near to smooth."""
+    return float(_FORTH.get(name, _same)(np.asarray(value)))
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What is sought: the least of `cost` (of knobs' outcomes) that keeps the limits."""
+
+    cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…); asks for no others than _COSTLY
+    limits: tuple[Limit, ...]
+
+    @property
+    def rows(self) -> list[int]:
+        """Outcomes that the goal asks for."""
+        return sorted({*_COSTLY, *(limit.outcome for limit in self.limits)})
+
+    def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
+        """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
+        over = np.maximum(excesses(self.limits, outcomes, margin), 0.0)
+        weight = np.array([1.0 if limit.wish else 1e3 for limit in self.limits])
+        broken = np.tensordot(weight, over, 1)
+        return np.where(broken > KEPT, 1e12 * (1 + broken), self.cost(outcomes))
+
+
+def excesses(limits: tuple[Limit, ...], outcomes: Array, margin: float = 0.0) -> Array:
+    """How far each limit is broken, in its scale, (limits, …); ≤ 0 where kept."""
+    rows = [x.sign * (outcomes[x.outcome] - x.bound) / x.scale + margin for x in limits]
+    return np.array(rows).reshape(len(limits), *outcomes.shape[1:])
+
+
+class Survey:
+    """Outcomes over a box as polynomials of the knobs at each node of time."""
+
+    def __init__(self, box: Box, nodes: Array, times: Array, found: Array) -> None:
+        """Of what was `found` (outcomes, times, nodes) at nodes (n, knobs) in [−1, 1]."""
+        self.box, self.times = box, times
+        rows = smoothed(found)
+        self.degree = DEGREE.get(len(box.names), 0)
+        V, weight = _terms(nodes, self.degree)
+        coefficients, *_ = np.linalg.lstsq(V * weight, rows.reshape(-1, len(nodes)).T)
+        self.coefficients = (weight[:, None] * coefficients).reshape(-1, *rows.shape[:2])
+        self.shift = np.zeros(len(OUTCOMES))
+
+    def at(self, u: Array, rows: list[int]) -> Array:
+        """Smoothed outcomes on lines of time, (outcomes, n, times); zero where not among `rows`."""
+        half = np.maximum(0.5 * (self.box.high - self.box.low), _TINY)
+        V, _ = _terms((u - 0.5 * (self.box.low + self.box.high)) / half, self.degree)
+        values = np.zeros((len(OUTCOMES), len(u), len(self.times)))
+        for row in rows:
+            values[row] = V @ self.coefficients[:, row] + self.shift[row]
+        return values
+
+    def one(self, u: Array, time: float) -> Array:
+        """Smoothed outcomes of one state, (outcomes,)."""
+        line = self.at(u[None], _ALL)[:, 0]
+        if len(self.times) == 1:
+            return line[:, 0]
+        return np.array([np.interp(time, self.times, row) for row in line])
+
+
+def surveyed(case: Case, box: Box, nodes: Array) -> Asking[Survey]:
+    """A box, surveyed at nodes (n, knobs) in [−1, 1]; raises NotConverged if one of them fails."""
+    u = 0.5 * (box.low + box.high) + 0.5 * (box.high - box.low) * nodes
+    times, settings = _times(case, box), box.knobs(u)
+    states = [dials.dialled(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))]
+    if box.times:
+        asked = [Asked(dials.dialled(state, {"duration": float(times[-1])}), times) for state in states]
+    else:  # each at its own end: a belt's dwell goes with its depth
+        asked = [Asked(state) for state in states]
+    found = yield asked
+    failed = np.flatnonzero([one is None for one in found])
+    if len(failed):
+        raise NotConverged(FAILED, failed)
+    return Survey(box, nodes, times, np.stack(found, axis=-1))
+
+
+def _times(case: Case, box: Box) -> Array:
+    if box.times is None:
+        return np.array([dials.now(case).get("duration", 0.0)])
+    low, high = box.times
+    return np.linspace(low, high, TIMES if high > 2 * low else LOCAL_TIMES)
+
+
+_ALL = list(range(len(OUTCOMES)))
+_LOGARITHMS = [row for row in _ALL if row not in _PLAIN]
+
+
+def smoothed(outcomes: Array) -> Array:
+    """Outcomes in the form in which they are fitted: logarithms of what is positive."""
+    smooth = outcomes.copy()
+    smooth[_LOGARITHMS] = np.log(np.maximum(outcomes[_LOGARITHMS], _TINY))
+    return smooth
+
+
+def unsmoothed(smooth: Array, rows: list[int] = _ALL) -> Array:
+    """Outcomes as they are, of `rows`; the others are left as they came."""
+    outcomes = smooth.copy()
+    for row in rows:
+        if row not in _PLAIN:
+            outcomes[row] = np.exp(np.clip(smooth[row], -50.0, 50.0))
+    return outcomes
+
+
+def _terms(nodes: Array, degree: int) -> tuple[Array, Array]:
+    """Chebyshev terms up to a total degree, and their weights: of all fits the one of least high terms is taken."""
+    V, total = np.ones((len(nodes), 1)), np.zeros(1, int)
+    for t in nodes.T:
+        V = (V[:, :, None] * chebyshev.chebvander(t, degree)[:, None]).reshape(len(nodes), -1)
+        total = (total[:, None] + np.arange(degree + 1)).ravel()
+    kept = total <= degree + 1
+    return V[:, kept], 3.0 ** -total[kept].astype(float)
+
+
+def nodes_of(d: int, whole: bool) -> Array:
+    """Points of a survey in [−1, 1]^d: corners, faces and centre, and of the whole box others between them."""
+    if d < 2:
+        return np.cos(np.pi * np.linspace(0, 1, 5))[:, None] if d else np.zeros((1, 0))
+    corners = np.array(list(product((-1.0, 1.0), repeat=d)))
+    parts = [corners, np.eye(d), -np.eye(d), np.zeros((1, d))]
+    return np.concatenate([*parts, BETWEEN * corners] if whole else parts)
+
+
+def looked(
+    survey: Survey, goal: Goal, about: Array | None = None, near: float = 1.0
+) -> tuple[float, Array, float]:
+    """Rank, place and time of the best state on a survey: on a grid and its crossings, then on ever smaller ones.
+
+    With `about`, no further from it than `near` half widths of the box.
+    """
+    box, d = survey.box, len(survey.box.names)
+    low, high = box.low, box.high
+    timed = box.times is not None
+    if about is not None:
+        reach = 0.5 * near * (high - low)
+        low, high = np.maximum(about - reach, low), np.minimum(about + reach, high)
+    u, time = 0.5 * (low + high), float(survey.times[-1])
+    best = np.inf
+    for _ in range(ZOOMS):
+        counts = [GRID[d]] * d if timed else [GRID[d]] * (d - 1) + [LINE] * (d > 0)
+        axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts)]
+        states = np.array(list(product(*axes))).reshape(-1, d) if d else np.zeros((1, 0))
+        values = survey.at(states, goal.rows)
+        if timed:
+            place = np.broadcast_to(survey.times, values.shape[1:])
+        else:
+            lines = len(axes[-1]) if d else 1
+            values = values.reshape(len(OUTCOMES), -1, lines)
+            place = np.broadcast_to(axes[-1] if d else survey.times, values.shape[1:])
+        rank, line, at = _least(values, place, goal)
+        if rank < best:
+            best = rank
+            u, time = (states[line], at) if timed else (_with_last(states, line, at, counts), time)
+        span = 2.0 * (high - low) / np.maximum(np.array(counts or [2]) - 1, 1)[:d]
+        low, high = np.maximum(u - span, box.low), np.minimum(u + span, box.high)
+    return float(best), u, float(time)
+
+
+def _with_last(states: Array, line: int, at: float, counts: list[int]) -> Array:
+    if not counts:
+        return states[0]
+    u = states[line * counts[-1]].copy()
+    u[-1] = at
+    return u
+
+
+def _least(values: Array, place: Array, goal: Goal) -> tuple[float, int, float]:
+    """The least rank on lines of smoothed outcomes (outcomes, lines, n), with crossings of limits between nodes."""
+    outcomes = unsmoothed(values, goal.rows)
+    rank = goal.rank(outcomes, MARGIN)
+    k = int(np.argmin(rank))
+    line, j = np.unravel_index(k, rank.shape)
+    best = float(rank[line, j]), int(line), float(place[line, j])
+    excess = excesses(goal.limits, outcomes, MARGIN)
+    for e in excess:
+        lines, before = np.nonzero((e[:, :-1] > 0) != (e[:, 1:] > 0))
+        if not len(lines):
+            continue
+        share = e[lines, before] / (e[lines, before] - e[lines, before + 1])
+        share = np.clip(
+            share + np.where(e[lines, before] > 0, 1e-4, -1e-4), 0.0, 1.0
+        )  # on the side that keeps it
+        there = (1 - share) * values[:, lines, before] + share * values[:, lines, before + 1]
+        crossing = goal.rank(unsmoothed(there, goal.rows), 0.9 * MARGIN)
+        m = int(np.argmin(crossing))
+        if crossing[m] < best[0]:
+            a, b = place[lines[m], before[m]], place[lines[m], before[m] + 1]
+            best = float(crossing[m]), int(lines[m]), float((1 - share[m]) * a + share[m] * b)
+    return best
