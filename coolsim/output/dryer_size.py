@@ -10,6 +10,7 @@ from coolsim.case import Case
 from coolsim.output import tables
 from coolsim.output.page import NARROW, Page, joined, table, wrapped
 from coolsim.output.settings import depth_of, money
+from coolsim.output.size import area_of, kilowatts, mass_unit, per_mass, pressure_of
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
@@ -66,9 +67,9 @@ def _to_buy(answer: DryerSize, page: Page) -> str:
     rows = list(_batch_rows(answer, page) if answer.arrangement == "batch" else _belt_rows(answer, page))
     if answer.heater is not None:
         title = "heater, of one dryer" if answer.arrangement == "batch" else "heaters, all zones"
-        rows.append((title, _kilowatts(answer.heater)))
+        rows.append((title, kilowatts(answer.heater)))
     rows += [
-        ("most energy, clean bed", f"{answer.specific_energy * _per_mass(page):.0f} kWh/{_mass(page)}"),
+        ("most energy, clean bed", f"{answer.specific_energy * per_mass(page):.0f} kWh/{mass_unit(page)}"),
         ("  most heat per water lost", f"{answer.heat_per_water / 1e6:.2f} MJ/kg"),
     ]
     return table([("To buy", ""), *rows], page, right=(1,), bold=(0, 1))
@@ -79,7 +80,7 @@ def _batch_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
     assert answer.floor_area is not None and answer.bed_depth is not None and answer.batch_mass is not None
     assert answer.drying_time is not None
     yield "batch dryers, side by side", f"{answer.dryers}"
-    yield "floor area of each", _area(answer.floor_area, page)
+    yield "floor area of each", area_of(answer.floor_area, page)
     yield "  if square, side", page.number(math.sqrt(answer.floor_area), u.LENGTH, 2)
     yield "deepest bed, as filled", depth_of(answer.bed_depth, page)
     yield "heaviest batch", page.number(answer.batch_mass, u.MASS, 0)
@@ -91,7 +92,7 @@ def _batch_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
 def _belt_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
     assert answer.floor_area is not None and answer.bed_depth is not None and answer.drying_time is not None
     assert answer.belt_width is not None and answer.belt_length is not None
-    yield "floor area of the belt", _area(answer.floor_area, page)
+    yield "floor area of the belt", area_of(answer.floor_area, page)
     width = page.number(answer.belt_width, u.LENGTH, 2)
     yield f"  length, at a width of {width}", page.number(answer.belt_length, u.LENGTH, 2)
     yield "deepest bed, as laid", depth_of(answer.bed_depth, page)
@@ -102,10 +103,10 @@ def _fan_rows(part: AirPart, answer: DryerSize, page: Page) -> Iterator[tuple[st
     fan = part.fan
     yield "air through the bed of each", page.number(part.airflow, u.VOLUME_FLOW, 0)
     yield "fan of each, flow of hot air", page.number(fan.flow, u.VOLUME_FLOW, 0)
-    yield f"  pressure, bed's + {answer.margin:.0%}", _pressure(fan.pressure, page)
+    yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
     yield "  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)
-    yield "  power at the shaft", _kilowatts(fan.shaft_power)
-    yield "motor, next standard", _kilowatts(fan.motor)
+    yield "  power at the shaft", kilowatts(fan.shaft_power)
+    yield "motor, next standard", kilowatts(fan.motor)
 
 
 def _zones(answer: DryerSize, page: Page) -> str:
@@ -119,9 +120,9 @@ def _zones(answer: DryerSize, page: Page) -> str:
                 page.number(z.length, u.LENGTH, 2),
                 page.number(z.airflow, u.VOLUME_FLOW, 0),
                 page.number(z.fan.flow, u.VOLUME_FLOW, 0),
-                _pressure(z.fan.pressure, page),
-                _kilowatts(z.fan.motor),
-                "none" if z.heater is None else _kilowatts(z.heater),
+                pressure_of(z.fan.pressure, page),
+                kilowatts(z.fan.motor),
+                "none" if z.heater is None else kilowatts(z.heater),
             )
         )
     return _grid(titles, rows, page)
@@ -141,7 +142,7 @@ def _fixed_by(answer: DryerSize, page: Page) -> str:
 
 def _each(case: Case, answer: DryerSize, page: Page) -> str:
     """Return what each product does in each weather, with its settings."""
-    mass, priced = _mass(page), "costs" in case.tables
+    mass, priced = mass_unit(page), "costs" in case.tables
     titles = ["at its own settings", "air blown in", "airflow", "bed", "time", "exit", "heat", f"kWh/{mass}"]
     titles += [f"cost/{mass}"] if priced else []
     return _grid(titles, [(f"{s.product}, {s.weather}", *_run(s, priced, page)) for s in answer.served], page)
@@ -154,21 +155,21 @@ def _run(s: DryerServed, priced: bool, page: Page) -> Iterator[str]:
     yield depth_of(s.settings.bed_depth, page)
     yield page.number(s.settings.duration, u.TIME, 1)
     yield page.number(s.moisture_wb, u.FRACTION, 2)
-    yield _kilowatts(s.heat)
-    yield f"{s.specific_energy * _per_mass(page):.0f}"
+    yield kilowatts(s.heat)
+    yield f"{s.specific_energy * per_mass(page):.0f}"
     if priced and s.cost_per_tonne is not None:
-        yield money(s.cost_per_tonne * _per_mass(page))
+        yield money(s.cost_per_tonne * per_mass(page))
 
 
 def _floors(case: Case, answer: DryerSize, page: Page) -> str:
-    priced, mass = "costs" in case.tables, _mass(page)
+    priced, mass = "costs" in case.tables, mass_unit(page)
     titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
     titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else [])
     rows = []
     for f in answer.curve:
-        row = [_area(f.floor_area, page), depth_of(f.bed_depth, page)]
-        row += [f"{f.specific_energy * _per_mass(page):.0f}"]
-        row += [money(f.cost_per_tonne * _per_mass(page))] if f.cost_per_tonne is not None else []
+        row = [area_of(f.floor_area, page), depth_of(f.bed_depth, page)]
+        row += [f"{f.specific_energy * per_mass(page):.0f}"]
+        row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
         rows.append(tuple(row))
     return _grid(titles, rows, page)
 
@@ -190,10 +191,10 @@ def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) ->
 
 def _no_size(case: Case, answer: DryerSize, page: Page) -> str:
     fixed = case.tables["sizing"].get("floor_area")
-    where = f"A floor of {_area(fixed, page)} does not serve" if fixed else "No floor serves"
+    where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
     text = wrapped(f"{where} every product in every weather within the limits.", page, style="bold")
     if answer.smallest_floor is not None:
-        text += wrapped(f"From {_area(answer.smallest_floor, page)} on, all are served.", page)
+        text += wrapped(f"From {area_of(answer.smallest_floor, page)} on, all are served.", page)
     return text + "".join(wrapped(line, page) for m in answer.missed for line in _missed(m, page))
 
 
@@ -214,7 +215,7 @@ def _set_so(s: DryerSettings, page: Page) -> str:
     return f"{air}, bed {depth_of(s.bed_depth, page)}, time {page.number(s.duration, u.TIME, 1)}"
 
 
-# -- limits and units
+# -- limits
 
 
 def _at_limit(limit: AtLimit, page: Page) -> str:
@@ -227,24 +228,3 @@ def _at_limit(limit: AtLimit, page: Page) -> str:
     else:
         value = f"{limit.value:.3f}"
     return f"{name}{' ' + end if end else ''} ({value})"
-
-
-def _area(area: float, page: Page) -> str:
-    return page.number(area, u.AREA, 1 if page.units == "us" else 2).replace("m2", "m²").replace("ft2", "ft²")
-
-
-def _pressure(pressure: float, page: Page) -> str:
-    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
-
-
-def _kilowatts(power: float) -> str:
-    return f"{power / 1e3:.3g} kW"
-
-
-def _mass(page: Page) -> str:
-    return "short ton" if page.units == "us" else "t"
-
-
-def _per_mass(page: Page) -> float:
-    """What a number per tonne is multiplied by to be per mass of this page."""
-    return u.shown(1e-3, u.MASS_PRICE, f"/{_mass(page).replace(' ', '_')}")

@@ -45,23 +45,23 @@ def _to_buy(answer: SizeAnswer, page: Page) -> str:
     assert body is not None and fan is not None and answer.bed_depth is not None
     assert answer.floor_area is not None and answer.airflow is not None
     rows = [
-        ("floor area", _area(answer.floor_area, page)),
+        ("floor area", area_of(answer.floor_area, page)),
         ("  if round, diameter", page.number(body.diameter, u.LENGTH, 2)),
         ("  if square, side", page.number(body.side, u.LENGTH, 2)),
         ("deepest bed", depth_of(body.bed_depth, page)),
         ("  with freeboard, height", page.number(body.height, u.LENGTH, 2)),
         ("air through the bed", page.number(answer.airflow, u.VOLUME_FLOW, 0)),
         ("fan, flow at its inlet", page.number(fan.flow, u.VOLUME_FLOW, 0)),
-        (f"  pressure, bed's + {answer.margin:.0%}", _pressure(fan.pressure, page)),
+        (f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)),
         ("  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)),
-        ("  power at the shaft", _kilowatts(fan.shaft_power)),
-        ("motor, next standard", _kilowatts(fan.motor)),
+        ("  power at the shaft", kilowatts(fan.shaft_power)),
+        ("motor, next standard", kilowatts(fan.motor)),
     ]
     if answer.heater is not None:
-        rows.append(("heat to the inlet air", _kilowatts(answer.heater)))
+        rows.append(("heat to the inlet air", kilowatts(answer.heater)))
     energy = answer.specific_energy
     assert energy is not None
-    rows.append(("most energy, clean bed", f"{energy * _per_mass(page):.2f} kWh/{_mass(page)}"))
+    rows.append(("most energy, clean bed", f"{energy * per_mass(page):.2f} kWh/{mass_unit(page)}"))
     return table([("To buy", ""), *rows], page, right=(1,), bold=(0, 1, 8, 11))
 
 
@@ -79,9 +79,9 @@ def _fixed_by(answer: SizeAnswer, page: Page) -> str:
 
 def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return what each product does in each weather, with its settings."""
-    titles = ["at its own settings", "airflow", "bed", "dwell", "exit", "", f"kWh/{_mass(page)}"]
+    titles = ["at its own settings", "airflow", "bed", "dwell", "exit", "", f"kWh/{mass_unit(page)}"]
     priced, heated = "costs" in case.tables, answer.heater is not None
-    titles += [f"cost/{_mass(page)}"] if priced else []
+    titles += [f"cost/{mass_unit(page)}"] if priced else []
     titles += ["inlet air"] if heated else []
     rows = [(f"{s.product}, {s.weather}", *_run(s, priced, heated, page)) for s in answer.served]
     return _grid(titles, rows, page)
@@ -93,23 +93,23 @@ def _run(s: Served, priced: bool, heated: bool, page: Page) -> Iterator[str]:
     yield page.number(s.settings.residence_time, u.TIME, 1)
     yield page.number(s.moisture_wb, u.FRACTION, 2)
     yield page.number(s.temperature, u.TEMPERATURE, 1)
-    yield f"{s.specific_energy * _per_mass(page):.2f}"
+    yield f"{s.specific_energy * per_mass(page):.2f}"
     if priced and s.cost_per_tonne is not None:
-        yield money(s.cost_per_tonne * _per_mass(page))
+        yield money(s.cost_per_tonne * per_mass(page))
     if heated:
         yield page.number(s.settings.inlet_air_temperature, u.TEMPERATURE, 1)
 
 
 def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
-    priced, mass = "costs" in case.tables, _mass(page)
+    priced, mass = "costs" in case.tables, mass_unit(page)
     titles = ["floor", "deepest bed", "fan", "", "motor", f"kWh/{mass}, mean"]
     titles += [f"cost/{mass}, mean", ""] if priced else [""]
     rows = []
     for f in answer.curve:
-        row = [_area(f.floor_area, page), depth_of(f.bed_depth, page)]
-        row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), _pressure(f.fan_pressure, page)]
-        row += [_kilowatts(f.motor), f"{f.specific_energy * _per_mass(page):.2f}"]
-        row += [money(f.cost_per_tonne * _per_mass(page))] if f.cost_per_tonne is not None else []
+        row = [area_of(f.floor_area, page), depth_of(f.bed_depth, page)]
+        row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), pressure_of(f.fan_pressure, page)]
+        row += [kilowatts(f.motor), f"{f.specific_energy * per_mass(page):.2f}"]
+        row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
         row.append("taken" if f.floor_area == answer.floor_area else "")
         rows.append(tuple(row))
     return _grid(titles, rows, page)
@@ -132,10 +132,10 @@ def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) ->
 
 def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
     fixed = case.tables["sizing"].get("floor_area")
-    where = f"A floor of {_area(fixed, page)} does not serve" if fixed else "No floor serves"
+    where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
     text = wrapped(f"{where} every product in every weather within the limits.", page, style="bold")
     if answer.smallest_floor is not None:
-        text += wrapped(f"From {_area(answer.smallest_floor, page)} on, all are served.", page)
+        text += wrapped(f"From {area_of(answer.smallest_floor, page)} on, all are served.", page)
     if not answer.missed:
         text += wrapped("Each is served on some floor, but no one floor serves all of them.", page)
     return text + "".join(wrapped(line, page) for line in (_missed(m, page) for m in answer.missed))
@@ -143,7 +143,7 @@ def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
 
 def _missed(m: Missed, page: Page) -> str:
     at = (
-        f"floor {_area(m.floor_area, page)}, bed {depth_of(m.settings.bed_depth, page)}, airflow "
+        f"floor {area_of(m.floor_area, page)}, bed {depth_of(m.settings.bed_depth, page)}, airflow "
         f"{page.number(m.settings.airflow, u.VOLUME_FLOW, 0)}"
     )
     driest = (
@@ -159,22 +159,22 @@ def _all(limits: tuple[AtLimit, ...], page: Page) -> str:
 # -- units
 
 
-def _area(area: float, page: Page) -> str:
+def area_of(area: float, page: Page) -> str:
     return page.number(area, u.AREA, 1 if page.units == "us" else 2).replace("m2", "m²").replace("ft2", "ft²")
 
 
-def _pressure(pressure: float, page: Page) -> str:
+def pressure_of(pressure: float, page: Page) -> str:
     return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
 
 
-def _kilowatts(power: float) -> str:
+def kilowatts(power: float) -> str:
     return f"{power / 1e3:.3g} kW"
 
 
-def _mass(page: Page) -> str:
+def mass_unit(page: Page) -> str:
     return "short ton" if page.units == "us" else "t"
 
 
-def _per_mass(page: Page) -> float:
+def per_mass(page: Page) -> float:
     """What a number per tonne is multiplied by to be per mass of this page."""
-    return u.shown(1e-3, u.MASS_PRICE, f"/{_mass(page).replace(' ', '_')}")
+    return u.shown(1e-3, u.MASS_PRICE, f"/{mass_unit(page).replace(' ', '_')}")
