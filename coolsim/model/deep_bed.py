@@ -63,11 +63,11 @@ WITHHELD = (
 )
 HUMIDITY_RANGE = (-0.1, 60.0)  # kg/kg; recirculated air of a hot dryer is mostly steam
 DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than there is; see `seen`
-# Fog that circles in a cold dryer settles where the air enters, and stays there, kg/kg:
-LARGEST_MOISTURE = 50.0
-LARGEST_RISE = (
-    0.1  # kg/kg, of a surface's moisture in one iteration: it would run away where the isotherm is flat
-)
+# kg/kg. Fog that circles in a cold dryer settles where the air enters, and stays there; and a surface that takes up
+# dew faster than the pellet does is as wet in the model as it must be to drive that in, some hundred:
+LARGEST_MOISTURE = 1e4
+# Of a surface's moisture in one iteration, kg/kg or, above one, a share; where the isotherm is flat it would run away.
+LARGEST_RISE = 0.1
 # Pace of time for pellets in a cell without thickness: nothing that they take up would dry the air.
 SLOW = 1e-4
 # °C, of an iterate; a heater without a thermostat can heat circling air so far:
@@ -357,9 +357,11 @@ def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State,
     wanted = state.chain + dX
     chain = within(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
     change = np.maximum(largest(dX), WITHHELD * largest(chain - wanted)) / MOISTURE_SCALE
-    change = np.maximum(change, largest(dP / POINT_SCALES))
+    scaled = dP / POINT_SCALES
+    scaled[:, XS] /= np.maximum(old[:, XS], 1.0)
+    change = np.maximum(change, largest(scaled))
     points = old + dP
-    highest = np.minimum(old[:, XS] + LARGEST_RISE, LARGEST_MOISTURE)
+    highest = np.minimum(old[:, XS] + LARGEST_RISE * np.maximum(old[:, XS], 1.0), LARGEST_MOISTURE)
     points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], highest)
     dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
     points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)

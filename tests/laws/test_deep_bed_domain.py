@@ -26,6 +26,16 @@ def test_random_batches_never_fail(equation):
     assert_sound(drying.solve(bed, phases, pellets, resolution=Resolution(refinements=0)), count)
 
 
+def test_dew_that_a_pellet_takes_up_slowly():
+    """Hot humid air, cold wet pellets, slow diffusion: surfaces of 170 kg/kg, where 50 once was the most."""
+    bed, phases, pellets = random_dryers(20, 315, "modified-halsey", False)
+    k = np.array([2])
+    solutions = drying.solve(
+        take(bed, k), take(phases, k), take(pellets, k), resolution=Resolution(refinements=0)
+    )
+    assert_sound(solutions, 1)
+
+
 @pytest.mark.parametrize("mixed", [False, True])
 def test_a_newton_step_of_many_is_that_of_each(mixed):
     """Whatever differs between cases: pellets, air, durations, meshes."""
