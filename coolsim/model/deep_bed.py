@@ -66,7 +66,7 @@ DRIEST_AIR = 1e-5  # kg/kg, below which a surface sees a little more vapour than
 # kg/kg. Fog that circles in a cold dryer settles where the air enters, and stays there; and a surface that takes up
 # dew faster than the pellet does is as wet in the model as it must be to drive that in, some hundred:
 LARGEST_MOISTURE = 1e4
-# Of a surface's moisture in one iteration, kg/kg or, above one, a share; where the isotherm is flat it would run away.
+# Of a surface's moisture in one iteration, kg/kg or, above one, a share: it would run away on a flat isotherm.
 LARGEST_RISE = 0.1
 # Pace of time for pellets in a cell without thickness: nothing that they take up would dry the air.
 SLOW = 1e-4

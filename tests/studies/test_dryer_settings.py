@@ -16,7 +16,7 @@ from coolsim.case import Case
 from coolsim.errors import InputError
 from coolsim.scenario import loads
 from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.course import OUTCOMES, courses
+from coolsim.studies.drying.course import OUTCOMES, marched
 
 HEAD = """
 [feed]
@@ -375,7 +375,9 @@ def test_a_course_passes_through_what_shorter_dryings_give():
     """One march to 20 min against predictions that end at 8 and 20: the rough mesh is right to 0.3 point."""
     case = loads(HEAD + BATCH)
     times = np.array([480.0, 1200.0])
-    told = courses([case], times)[:, :, 0]
+    (course,) = marched([case])
+    assert course is not None
+    told = course.at(times)
     for k, t in enumerate(times):
         c = dataclasses.replace(case.cooler, duration=float(t))
         r = coolsim.predict(dataclasses.replace(case, cooler=c))

@@ -90,18 +90,6 @@ def marched(cases: Sequence[Case], resolution: drying.Resolution = ROUGH) -> lis
     return found
 
 
-def courses(cases: Sequence[Case], times: Sequence[float] | Array) -> Array:
-    """Outcomes of dryers of one kind at `times` (T,) since they were laid, (outcomes, T, cases), on a rough mesh.
-
-    Raises NotConverged if one fails.
-    """
-    found = marched(cases)
-    failed = np.flatnonzero([course is None for course in found])
-    if len(failed):
-        raise NotConverged("a dryer tried on the way did not converge", failed)
-    return np.stack([course.at(times) for course in found if course is not None], axis=-1)
-
-
 def predictions(cases: Sequence[Case]) -> list[Predicted | None]:
     """Predictions of dryers of one kind, solved side by side; None where one does not converge."""
     try:

@@ -25,7 +25,7 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.course import OUTCOMES, courses
+from coolsim.studies.drying.course import OUTCOMES, marched
 from coolsim.studies.drying.find import limits_of
 from coolsim.studies.drying.search import Goal
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, duties_of
@@ -347,5 +347,5 @@ def tried(some: Sequence[Duty], places: Sequence[Array], along: Array = AT_ITS_E
 def solved(states: Sequence[Case], when: Array) -> Array:
     """Outcomes at times (outcomes, times, states), with nan for what does not solve."""
     nothing = np.full((len(OUTCOMES), len(when)), np.nan)
-    found = [nothing if course is None else course.at(when) for course in courses(states)]
+    found = [nothing if course is None else course.at(when) for course in marched(states)]
     return np.stack(found, axis=-1)
