@@ -71,8 +71,7 @@ def posed():
     pellet = drying.Pellet(shape, column(lambda c: c.cooler.shrinkage))
     both = drying.take((bed_of(inputs), pellet), np.zeros(2, int))
     phases = drying.take((phase,), np.zeros(2, int))
-    size = drying.Resolution()
-    dryer = drying._dryer(both[0], phases, both[1], drying.REAL, size.cells, size.shells)
+    dryer = drying._dryer(both[0], phases, both[1], drying.REAL, drying.Resolution())
     dryer = dried.dataclasses.replace(
         dryer, bed=dried.dataclasses.replace(dryer.bed, air_flux=phases[0].air_flux)
     )
