@@ -94,7 +94,7 @@ def noisy(cases: list[Case], exact: np.ndarray, seed: int, noise: float = 1.0) -
 
 
 @pytest.mark.xfail(
-    reason="known weakness since the march takes other first steps: diffusivity comes back 0.9 % high, 1.6 intervals off",
+    reason="the march takes other first steps now: diffusivity comes back 0.9 % high, 1.6 intervals off",
     strict=True,
 )
 def test_exact_trials_give_the_numbers_back(base: Case, eight) -> None:
