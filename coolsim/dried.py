@@ -91,7 +91,7 @@ def solved(
     scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns)
     if scalar:
-        result = _alone(result, solutions, 0)
+        result = alone(result, solutions, 0)[1]
     result = dataclasses.replace(result, schedule=schedule.kept_up(cases, result))
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
@@ -102,15 +102,15 @@ def solved(
 def each(cases: Sequence[Case]) -> list[Result]:
     """Predict dryers of one kind side by side, each as it would be alone."""
     result, solutions = solved(cases, gathered(cases), many=True)
-    return [_alone(result, solutions, k) for k in range(len(cases))]
+    return [alone(result, solutions, k)[1] for k in range(len(cases))]
 
 
-def _alone(result: Result, solutions: list[Solution], k: int) -> Result:
-    """Floats of one of many dryers, and its course."""
+def alone(result: Result, solutions: list[Solution], k: int) -> tuple[Solution, Result]:
+    """One of many dryers: the solution it is part of, its floats and its course."""
     s = next(s for s in solutions if k in s.index)
     own = drying.part(s, np.flatnonzero(s.index == k))
     one = first(pick(result, np.array([k])))
-    return dataclasses.replace(one, history=_history(own), layers=_layers(own))
+    return s, dataclasses.replace(one, history=_history(own), layers=_layers(own))
 
 
 def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:

@@ -35,7 +35,7 @@ MODULES = (
     "studies.sensitivity",
     "studies.uncertainty",
     "studies.sizing.answer",
-    "studies.drying.size_answer",
+    "studies.drying.sizes.answer",
     "scenario.weather.record",
     "scenario.trials",
     "studies.fit.answer",

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from coolsim.case import Case
 from coolsim.output import tables
-from coolsim.output.page import NARROW, Page, joined, table, wrapped
+from coolsim.output.page import NARROW, Page, grid, joined, table, wrapped
 from coolsim.output.settings import depth_of, money
 from coolsim.output.size import area_of, kilowatts, mass_unit, per_mass, pressure_of
 from coolsim.scenario import units as u
@@ -16,7 +16,7 @@ from coolsim.scenario.units import Dimension
 
 if TYPE_CHECKING:
     from coolsim.studies.drying.knobs import DryerSettings
-    from coolsim.studies.drying.size_answer import AirPart, DryerMissed, DryerServed, DryerSize
+    from coolsim.studies.drying.sizes.answer import AirPart, DryerMissed, DryerServed, DryerSize
     from coolsim.studies.settings.find import AtLimit
 
 _PARTS = {
@@ -125,7 +125,7 @@ def _zones(answer: DryerSize, page: Page) -> str:
                 "none" if z.heater is None else kilowatts(z.heater),
             )
         )
-    return _grid(titles, rows, page)
+    return grid(titles, rows, page)
 
 
 def _fixed_by(answer: DryerSize, page: Page) -> str:
@@ -145,7 +145,7 @@ def _each(case: Case, answer: DryerSize, page: Page) -> str:
     mass, priced = mass_unit(page), "costs" in case.tables
     titles = ["at its own settings", "air blown in", "airflow", "bed", "time", "exit", "heat", f"kWh/{mass}"]
     titles += [f"cost/{mass}"] if priced else []
-    return _grid(titles, [(f"{s.product}, {s.weather}", *_run(s, priced, page)) for s in answer.served], page)
+    return grid(titles, [(f"{s.product}, {s.weather}", *_run(s, priced, page)) for s in answer.served], page)
 
 
 def _run(s: DryerServed, priced: bool, page: Page) -> Iterator[str]:
@@ -171,19 +171,7 @@ def _floors(case: Case, answer: DryerSize, page: Page) -> str:
         row += [f"{f.specific_energy * per_mass(page):.0f}"]
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
         rows.append(tuple(row))
-    return _grid(titles, rows, page)
-
-
-def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
-    """Return a wide table, or one line per row where the page is too narrow for it."""
-    widths = [max(len(row[k]) for row in [tuple(titles), *rows]) for k in range(len(titles))]
-    if page.width >= sum(widths) + 2 * (len(widths) - 1):
-        return table([tuple(titles), *rows], page, right=tuple(range(1, len(titles))), bold=(0,))
-    lines = []
-    for row in rows:
-        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
-        lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
-    return wrapped(titles[0], page, style="bold") + "".join(lines)
+    return grid(titles, rows, page)
 
 
 # -- no size

@@ -82,6 +82,18 @@ def table(
     return _rendered(grid, page)
 
 
+def grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
+    """Return a wide table, or one line per row where the page is too narrow for it."""
+    widths = [max(len(row[k]) for row in [tuple(titles), *rows]) for k in range(len(titles))]
+    if page.width >= sum(widths) + 2 * (len(widths) - 1):
+        return table([tuple(titles), *rows], page, right=tuple(range(1, len(titles))), bold=(0,))
+    lines = []
+    for row in rows:
+        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
+        lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
+    return wrapped(titles[0], page, style="bold") + "".join(lines)
+
+
 def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
     """Return a paragraph, indented by `indent` columns; `style` shows on a colour terminal only."""
     if page.writer is not None:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from coolsim.case import Case
 from coolsim.output import tables
-from coolsim.output.page import NARROW, Page, joined, table, wrapped
+from coolsim.output.page import NARROW, Page, grid, joined, table, wrapped
 from coolsim.output.settings import at_limit, depth_of, money
 from coolsim.scenario import units as u
 
@@ -84,7 +84,7 @@ def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
     titles += [f"cost/{mass_unit(page)}"] if priced else []
     titles += ["inlet air"] if heated else []
     rows = [(f"{s.product}, {s.weather}", *_run(s, priced, heated, page)) for s in answer.served]
-    return _grid(titles, rows, page)
+    return grid(titles, rows, page)
 
 
 def _run(s: Served, priced: bool, heated: bool, page: Page) -> Iterator[str]:
@@ -112,19 +112,7 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
         row.append("taken" if f.floor_area == answer.floor_area else "")
         rows.append(tuple(row))
-    return _grid(titles, rows, page)
-
-
-def _grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
-    """Return a wide table, or one line per row where the page is too narrow for it."""
-    if page.width >= 80 - 4:
-        columns = range(1, len(titles))
-        return table([tuple(titles), *rows], page, right=tuple(columns), bold=(0,))
-    lines = []
-    for row in rows:
-        cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
-        lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
-    return wrapped(titles[0], page, style="bold") + "".join(lines)
+    return grid(titles, rows, page)
 
 
 # -- no size

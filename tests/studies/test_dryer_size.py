@@ -16,7 +16,7 @@ import coolsim
 from coolsim.case import Case
 from coolsim.errors import InputError
 from coolsim.scenario import loads
-from coolsim.studies.drying.size_answer import DryerSize
+from coolsim.studies.drying.sizes.answer import DryerSize
 from coolsim.studies.sizing.size import sized
 
 FEED = """

@@ -18,7 +18,7 @@ from coolsim.studies.drying import knobs
 from coolsim.studies.plant import knob_range
 
 if TYPE_CHECKING:
-    from coolsim.studies.drying.size_answer import DryerSize
+    from coolsim.studies.drying.sizes.answer import DryerSize
     from coolsim.studies.seasons import Seasons
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.sizing.answer import SizeAnswer

@@ -158,16 +158,18 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, wet_weight: float) 
     )
 
 
+def mass_of(case: Case) -> float:
+    """Wet feed [kg] that Result.energy is of: a batch, or an hour on a belt."""
+    c = case.cooler
+    if c.arrangement == "batch":
+        return float(case.feed.bulk_density * c.floor_area * c.bed_depth)
+    return float(3600 * case.feed.throughput)
+
+
 def outcomes_of(case: Case, result: Result) -> Array:
     """Outcomes of one dryer that was predicted, (outcomes,)."""
-    cooler, energy, history, spread = case.cooler, result.energy, result.history, result.spread
+    energy, history, spread, mass = result.energy, result.history, result.spread, mass_of(case)
     assert energy is not None and history is not None and spread is not None
-    batch = cooler.arrangement == "batch"
-    mass = (
-        case.feed.bulk_density * cooler.floor_area * cooler.bed_depth
-        if batch
-        else 3600 * case.feed.throughput
-    )
     return np.array(
         [
             result.pellets_out.moisture_wb,

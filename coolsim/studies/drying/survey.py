@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -20,6 +21,7 @@ from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.together import Asked, Asking
 
 DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
+HIGH_TERMS = 3.0  # each degree more weighs this much less in a fit
 BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
 TIMES, LOCAL_TIMES = 40, 24  # nodes of time
 GRID = {0: 1, 1: 101, 2: 25, 3: 15}  # nodes per knob
@@ -56,7 +58,7 @@ class Box:
 
     def knobs(self, u: Array) -> dict[str, Array]:
         """Knobs at coordinates (n, knobs)."""
-        return {n: _BACK.get(n, _same)(x) for n, x in zip(self.names, u.T)}
+        return {n: back(n, x) for n, x in zip(self.names, u.T)}
 
     def about(self, u: Array, time: float, width: float, whole: Box) -> Box:
         """A smaller box inside the whole one, `width` of its half width to either side."""
@@ -85,17 +87,24 @@ _FORTH: dict[str, Callable[[Array], Array]] = {
     "airflow": np.log,
     "bed_depth": np.log,
     "recirculation": _circulated,
+    "time": np.log,
 }
 _BACK: dict[str, Callable[[Array], Array]] = {
     "airflow": np.exp,
     "bed_depth": np.exp,
     "recirculation": _recirculation,
+    "time": np.exp,
 }
 
 
 def forth(name: str, value: float) -> float:
     """A knob in the coordinate in which outcomes are near to smooth."""
     return float(_FORTH.get(name, _same)(np.asarray(value)))
+
+
+def back(name: str, x: Any) -> Any:
+    """A knob from its coordinate."""
+    return _BACK.get(name, _same)(x)
 
 
 @dataclass(frozen=True)
@@ -132,7 +141,7 @@ class Survey:
         self.box, self.times = box, times
         rows = smoothed(found)
         self.degree = DEGREE.get(len(box.names), 0)
-        V, weight = _terms(nodes, self.degree)
+        V, weight = terms(nodes, self.degree, self.degree + 1)
         coefficients, *_ = np.linalg.lstsq(V * weight, rows.reshape(-1, len(nodes)).T)
         self.coefficients = (weight[:, None] * coefficients).reshape(-1, *rows.shape[:2])
         self.shift = np.zeros(len(OUTCOMES))
@@ -140,7 +149,7 @@ class Survey:
     def at(self, u: Array, rows: list[int]) -> Array:
         """Smoothed outcomes on lines of time, (outcomes, n, times); zero where not among `rows`."""
         half = np.maximum(0.5 * (self.box.high - self.box.low), _TINY)
-        V, _ = _terms((u - 0.5 * (self.box.low + self.box.high)) / half, self.degree)
+        V, _ = terms((u - 0.5 * (self.box.low + self.box.high)) / half, self.degree, self.degree + 1)
         values = np.zeros((len(OUTCOMES), len(u), len(self.times)))
         for row in rows:
             values[row] = V @ self.coefficients[:, row] + self.shift[row]
@@ -197,14 +206,14 @@ def unsmoothed(smooth: Array, rows: list[int] = _ALL) -> Array:
     return outcomes
 
 
-def _terms(nodes: Array, degree: int) -> tuple[Array, Array]:
-    """Chebyshev terms up to a total degree, and their weights: of all fits the one of least high terms is taken."""
+def terms(nodes: Array, degree: int, total_degree: int) -> tuple[Array, Array]:
+    """Chebyshev terms up to a degree in each and in all, and weights that prefer fits of least high terms."""
     V, total = np.ones((len(nodes), 1)), np.zeros(1, int)
     for t in nodes.T:
         V = (V[:, :, None] * chebyshev.chebvander(t, degree)[:, None]).reshape(len(nodes), -1)
         total = (total[:, None] + np.arange(degree + 1)).ravel()
-    kept = total <= degree + 1
-    return V[:, kept], 3.0 ** -total[kept].astype(float)
+        V, total = V[:, total <= total_degree], total[total <= total_degree]
+    return V, HIGH_TERMS ** -total.astype(float)
 
 
 def nodes_of(d: int, whole: bool) -> Array:

@@ -10,17 +10,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping
-from typing import Any
 
 import numpy as np
 
 from coolsim import dried
-from coolsim.case import Batch, Belt, Case
+from coolsim.case import Batch, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, with_number
 from coolsim.model import drying
 from coolsim.predict import on_one_thread
 from coolsim.scenario.trials import DOUBTED, MEASURED, hottest_inlet
+from coolsim.studies.drying import knobs as dials
 from coolsim.studies.fit.model import Dryers, Said
 
 # Right to 0.001 point and 0.001 K on seven of eight settings of a batch, to 0.02 point and 0.03 K on the driest;
@@ -39,11 +39,7 @@ def _material(path: str) -> Callable[[Case, float], Case]:
 
 def with_more_air(case: Case, times: float) -> Case:
     """The dryer with its airflow, of all zones alike, times a factor."""
-    cooler = case.cooler
-    if isinstance(cooler, Belt):
-        zones = tuple(dataclasses.replace(zone, airflow=zone.airflow * times) for zone in cooler.zones)
-        return dataclasses.replace(case, cooler=dataclasses.replace(cooler, zones=zones))
-    return dataclasses.replace(case, cooler=dataclasses.replace(cooler, airflow=cooler.airflow * times))
+    return dials.dialled(case, {"airflow": times * dials.now(case)["airflow"]})
 
 
 def _shifted(case: Case, shift: float) -> Case:
@@ -78,22 +74,13 @@ def _of(path: str) -> Callable[[Case, float], Case]:
 
 def _airflow(case: Case, by: float) -> Case:
     """More air in all, its shares of the zones as they were."""
-    cooler = case.cooler
-    total = cooler.airflow if isinstance(cooler, Batch) else sum(zone.airflow for zone in cooler.zones)
-    return with_more_air(case, 1 + by / total)
+    return dials.dialled(case, {"airflow": dials.now(case)["airflow"] + by})
 
 
 def _inlet(case: Case, by: float) -> Case:
     """Warmer air from every heater."""
-
-    def warmer(one: Any) -> Any:
-        T = one.inlet_air_temperature
-        return one if T is None else dataclasses.replace(one, inlet_air_temperature=T + by)
-
-    cooler = case.cooler
-    if isinstance(cooler, Belt):
-        cooler = dataclasses.replace(cooler, zones=tuple(warmer(zone) for zone in cooler.zones))
-    return dataclasses.replace(case, cooler=warmer(cooler) if isinstance(cooler, Batch) else cooler)
+    T = dials.now(case).get("inlet_air_temperature")
+    return case if T is None else dials.dialled(case, {"inlet_air_temperature": T + by})
 
 
 # How each input is moved, and how far: about what instruments err by.
@@ -106,15 +93,10 @@ _MOVED: Mapping[str, tuple[Callable[[Case, float], Case], Callable[[Case], float
         _of("air.relative_humidity"),
         lambda c: min(0.02, 1 - float(c.air.relative_humidity), float(c.air.relative_humidity)) or 1e-4,
     ),
-    "cooler.airflow": (_airflow, lambda c: 0.02 * _total(c)),
+    "cooler.airflow": (_airflow, lambda c: 0.02 * dials.now(c)["airflow"]),
     "cooler.bed_depth": (_of("cooler.bed_depth"), lambda c: 0.02 * c.cooler.bed_depth),
     "cooler.inlet_air_temperature": (_inlet, lambda _: 1.0),
 }
-
-
-def _total(case: Case) -> float:
-    cooler = case.cooler
-    return float(cooler.airflow if isinstance(cooler, Batch) else sum(zone.airflow for zone in cooler.zones))
 
 
 # ---- What the model says --------------------------------------------------------------------------------

@@ -44,14 +44,14 @@ LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 def size(case: Case) -> Any:
     """Smallest cooler or dryer, with fans, that serves every product of [sizing] in every weather at a fair cost.
 
-    Returns SizeAnswer; of batch and belt dryers DryerSize, as `studies.drying.size` says.
+    Returns SizeAnswer; of batch and belt dryers DryerSize, as `studies.drying.sizes` says.
 
     Needs [sizing] and [target] moisture; [limits] says what the machine must keep, and opens the inlet air's
     temperature; [costs], [duct], and of [fan] efficiency and position count. Raises InputError naming what is
     missing or contradicts.
     """
     if asked.is_dryer(case):
-        from coolsim.studies.drying import size as dryers
+        from coolsim.studies.drying.sizes import size as dryers
 
         return dryers.size(case)
     check(case)
@@ -92,7 +92,7 @@ def check(case: Case) -> None:
 def sized(case: Case, answer: Any, served: Any) -> Case:
     """Return the case of the sized cooler or dryer with one of its products and weathers, to predict or look at."""
     if asked.is_dryer(case):
-        from coolsim.studies.drying import size as dryers
+        from coolsim.studies.drying.sizes import size as dryers
 
         return dryers.sized(case, answer, served)
     duties = Duties(case)

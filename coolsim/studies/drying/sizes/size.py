@@ -19,10 +19,10 @@ import numpy as np
 from coolsim.case import Batch, Case
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.search import KEPT, excesses
-from coolsim.studies.drying.size_answer import DryerMissed, DryerServed, DryerSize
-from coolsim.studies.drying.size_asked import check
-from coolsim.studies.drying.size_duties import Duty, duties, surveyed
-from coolsim.studies.drying.size_look import (
+from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerSize
+from coolsim.studies.drying.sizes.asked import check
+from coolsim.studies.drying.sizes.duties import Duty, duties, surveyed
+from coolsim.studies.drying.sizes.look import (
     NEARBY,
     Spot,
     again,
@@ -34,8 +34,8 @@ from coolsim.studies.drying.size_look import (
     driest,
     first_look,
 )
-from coolsim.studies.drying.size_parts import Predicted, predicted
-from coolsim.studies.drying.size_told import Stand, missed, no_size, running, told
+from coolsim.studies.drying.sizes.parts import Predicted, predicted
+from coolsim.studies.drying.sizes.told import Stand, missed, no_size, running, told
 
 CURVE = 7  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it

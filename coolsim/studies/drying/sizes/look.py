@@ -15,7 +15,8 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.search import Goal
-from coolsim.studies.drying.size_duties import Duty, Survey, rough, smooth, surveyed, tried
+from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
+from coolsim.studies.drying.survey import smoothed, unsmoothed
 
 GRID = {1: 65, 2: 17, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
 ZOOMS = 8  # each looks one and a half cells about the best of the last
@@ -55,7 +56,7 @@ class Spot:
     @property
     def outcomes(self) -> Array:
         """As the shifted survey has them, (outcomes,)."""
-        return rough(self.survey.at(self.u) + self.shift)
+        return unsmoothed(self.survey.at(self.u) + self.shift)
 
 
 Weigh = Callable[[Duty, Array, Array], Array]  # duty, coordinates (…, axes), outcomes (outcomes, …) → (…)
@@ -82,7 +83,7 @@ def first_look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array |
 def again(spot: Spot, found: Array, weigh: Weigh, turn: int = 0) -> Spot:
     """Look again, nearby, after outcomes (outcomes,) were found where the spot is; ever closer, turn by turn."""
     survey = spot.survey
-    shift = smooth(found) - survey.at(spot.u)
+    shift = smoothed(found) - survey.at(spot.u)
     reach = NEARBY[turn] * (spot.duty.high - spot.duty.low)
     low, high = np.maximum(spot.u - reach, survey.low), np.minimum(spot.u + reach, survey.high)
     near = _look(survey, spot.floor, weigh, shift, low, high)
@@ -149,7 +150,7 @@ def _look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array, low: 
         ]
         states = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(u))
         over = _timed(duty, states, floor)
-        outcomes = rough(survey.at(states) + shift[:, None])
+        outcomes = unsmoothed(survey.at(states) + shift[:, None])
         ranks = _rank(duty, weigh, states, outcomes)
         ranks = np.where(over > 0, OUT_OF_REACH * (1e3 + 1e3 * over), ranks)
         k = int(np.argmin(ranks))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,17 +10,16 @@ from typing import Any
 import numpy as np
 
 from coolsim import dried
-from coolsim.answer import pick
 from coolsim.case import Case
+from coolsim.cautions import cautions
 from coolsim.equipment import duct, fan
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
-from coolsim.model import deep_bed as db
 from coolsim.model.drying import Phase, Solution
 from coolsim.predict import on_one_thread
 from coolsim.result import Result, Warning
-from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.size_answer import AirPart
+from coolsim.studies.drying.course import outcomes_of
+from coolsim.studies.drying.sizes.answer import AirPart
 from coolsim.studies.sizing.answer import FanDuty
 from coolsim.studies.sizing.parts import LIFT_OFF
 
@@ -64,45 +64,13 @@ def _of_one_kind(cases: list[Case]) -> Iterator[Predicted]:
     with on_one_thread():
         result, solutions = dried.solved(cases, inputs, many=True)
     for k, case in enumerate(cases):
-        s = next(s for s in solutions if k in s.index)
-        one: Result = pick(result, k)
-        hottest = max(
-            float(r.points[:, db.TP, 1, list(r.index).index(_place(s, k))].max())
-            for march in s.marches
-            for r in march.records
-            if _place(s, k) in r.index
-        )
-        yield Predicted(case, one, _outcomes(case, one, hottest), tuple(_parts(case, inputs, s, k)))
+        s, one = dried.alone(result, solutions, k)
+        one = dataclasses.replace(one, warnings=cautions(case, one))
+        yield Predicted(case, one, outcomes_of(case, one), tuple(_parts(case, inputs, s, k)))
 
 
 def _place(s: Solution, k: int) -> int:
     return int(np.flatnonzero(s.index == k)[0])
-
-
-def _outcomes(case: Case, r: Result, hottest: float) -> Array:
-    assert r.energy is not None and r.spread is not None
-    mass = mass_of(case)
-    named = {
-        "moisture": r.pellets_out.moisture_wb,
-        "temperature": r.pellets_out.temperature,
-        "water activity": r.after_equalising.water_activity,
-        "exhaust relative humidity": r.air_out.relative_humidity,
-        "lift-off": r.bed.lift_off,
-        "bed pressure drop": r.bed.pressure_drop,
-        "pellet temperature": hottest,
-        "deviation": r.spread.deviation_wb,
-        "heat": r.energy.heat / mass,
-        "fan": r.energy.fan / mass,
-    }
-    return np.array([float(named[name]) for name in OUTCOMES])
-
-
-def mass_of(case: Case) -> float:
-    """Wet feed [kg] that Result.energy is of: a batch, or an hour on a belt."""
-    c = case.cooler
-    if c.arrangement == "batch":
-        return float(case.feed.bulk_density * c.floor_area * c.bed_depth)
-    return float(3600 * case.feed.throughput)
 
 
 def _parts(case: Case, inputs: Any, s: Solution, k: int) -> Iterator[Needs]:

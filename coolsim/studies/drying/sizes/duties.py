@@ -13,13 +13,12 @@ Floors S are of all dryers together [m²]. By hand, of throughput q, a bed of de
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
 import numpy as np
-from numpy.polynomial import chebyshev
 
 from coolsim import dried
 from coolsim.case import Case
@@ -27,7 +26,7 @@ from coolsim.fields import Array
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, marched
 from coolsim.studies.drying.find import limits_of
-from coolsim.studies.drying.search import Goal
+from coolsim.studies.drying.survey import Goal, back, forth, smoothed, terms
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, duties_of
 from coolsim.studies.sizing.parts import LIFT_OFF
 
@@ -35,43 +34,9 @@ from coolsim.studies.sizing.parts import LIFT_OFF
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
 BATCH_TIMES = 32  # of marches that count for the fit, evenly in their logarithms
 DEGREE = {1: 8, 2: 6, 3: 5, 4: 4, 5: 4}  # of the polynomials, by the number of axes with time
-HIGH_TERMS = 3.0  # of all fits, that of least high terms: each degree more weighs this much less
 BETWEEN = 0.55  # of the way from the centre of the box to its corners
-_PLAIN = np.array([n in ("temperature", "pellet temperature") for n in OUTCOMES])  # not as logarithms
 _TINY = 1e-9
 AT_ITS_END = np.zeros(0)  # no times along a march: its end
-
-
-def _logarithm(x: Any) -> Any:
-    return np.log(x)
-
-
-_FORTH: dict[str, Callable[[Any], Any]] = {
-    "bed_depth": _logarithm,
-    "airflow": _logarithm,
-    "recirculation": lambda r: -np.log(1 - r),
-    "inlet_air_temperature": lambda T: T,
-    "time": _logarithm,
-}
-_BACK: dict[str, Callable[[Any], Any]] = {
-    "bed_depth": np.exp,
-    "airflow": np.exp,
-    "recirculation": lambda x: 1 - np.exp(-x),
-    "inlet_air_temperature": lambda T: T,
-    "time": np.exp,
-}
-
-
-def smooth(outcomes: Array) -> Array:
-    """Outcomes (outcomes, …) in the form in which they are fitted: logarithms of what is positive."""
-    plain = _PLAIN.reshape(-1, *[1] * (outcomes.ndim - 1))
-    return np.where(plain, outcomes, np.log(np.maximum(outcomes, _TINY)))
-
-
-def rough(fitted: Array) -> Array:
-    """Back from the form in which outcomes are fitted."""
-    plain = _PLAIN.reshape(-1, *[1] * (fitted.ndim - 1))
-    return np.where(plain, fitted, np.exp(np.where(plain, 0.0, np.clip(fitted, -50.0, 50.0))))
 
 
 @dataclass(frozen=True)
@@ -98,7 +63,7 @@ class Duty:
 
     def knobs(self, u: Array) -> dict[str, Array]:
         """Knobs at coordinates (…, axes)."""
-        return {n: _BACK[n](x) for n, x in zip(self.names, np.moveaxis(u, -1, 0))}
+        return {n: back(n, x) for n, x in zip(self.names, np.moveaxis(u, -1, 0))}
 
     def depth(self, u: Array) -> Any:
         """Depth [m] at coordinates (…, axes)."""
@@ -156,7 +121,7 @@ class Duty:
             for end, bound in (("lowest", low), ("highest", high)):
                 if low < high and abs(x - bound) <= within * (high - low):
                     words = "drying time" if name == "time" else dials.words(name)
-                    found.append((f"{words}, {end}", float(_BACK[name](bound))))
+                    found.append((f"{words}, {end}", float(back(name, bound))))
         return found
 
 
@@ -201,7 +166,7 @@ def _duty(product_name: str, weather: str, case: Case) -> Duty:
         ranges["inlet_air_temperature"] = tuple(max(x, outside) for x in ranges["inlet_air_temperature"])
     pinned = {n: low for n, (low, high) in ranges.items() if low == high}
     ranges = {n: r for n, r in ranges.items() if n not in pinned} | {"time": times(case)}
-    low, high = np.array([[_FORTH[n](float(x)) for x in r] for n, r in ranges.items()]).T
+    low, high = np.array([[forth(n, float(x)) for x in r] for n, r in ranges.items()]).T
     schedule = case.tables.get("schedule", {})
     overhead = sum(schedule.get(n, 0.0) for n in ("filling", "cooling", "emptying")) if batch else 0.0
     case = dials.dialled(case, pinned)
@@ -299,26 +264,20 @@ def _fitted(s: Survey, u: Array, rows: Array, along: Array) -> Survey:
     u = u.reshape(-1, u.shape[-1])
     good = np.isfinite(rows).all(axis=0).ravel() & (u[:, -1] <= s.high[-1] + 1e-9)
     V, weight = _terms(_placed(s, u[good]))
-    table = smooth(rows).reshape(len(rows), -1)[:, good].T
+    table = smoothed(rows).reshape(len(rows), -1)[:, good].T
     coefficients, *_ = np.linalg.lstsq(V * weight, table)
     return dataclasses.replace(s, coefficients=weight[:, None] * coefficients)
+
+
+def _terms(nodes: Array) -> tuple[Array, Array]:
+    degree = DEGREE.get(nodes.shape[1], 3)
+    return terms(nodes, degree, degree)
 
 
 def _placed(s: Survey, u: Array) -> Array:
     """Where coordinates (n, axes) are in the box of a survey, from −1 to 1."""
     half = np.maximum(0.5 * (s.high - s.low), _TINY)
     return np.clip((u - 0.5 * (s.low + s.high)) / half, -1.2, 1.2)
-
-
-def _terms(nodes: Array) -> tuple[Array, Array]:
-    """Chebyshev terms up to a total degree, and what each weighs in a fit."""
-    degree = DEGREE.get(nodes.shape[1], 3)
-    V, total = np.ones((len(nodes), 1)), np.zeros(1, int)
-    for t in nodes.T:
-        V = (V[:, :, None] * chebyshev.chebvander(t, degree)[:, None]).reshape(len(nodes), -1)
-        total = (total[:, None] + np.arange(degree + 1)).ravel()
-        V, total = V[:, total <= degree], total[total <= degree]
-    return V, HIGH_TERMS ** -total.astype(float)
 
 
 # ---- Marches on a rough mesh ----------------------------------------------------------------------------

@@ -11,14 +11,14 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import LEVELS
 from coolsim.fields import Array
-from coolsim.predict import predict
 from coolsim.result import Result, Warning
 from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.course import mass_of
 from coolsim.studies.drying.search import KEPT, excesses
-from coolsim.studies.drying.size_answer import DryerFloor, DryerMissed, DryerServed, DryerSize
-from coolsim.studies.drying.size_duties import Duty, cost, energy
-from coolsim.studies.drying.size_look import Spot
-from coolsim.studies.drying.size_parts import Predicted, air_parts, heat_of, mass_of, words
+from coolsim.studies.drying.sizes.answer import DryerFloor, DryerMissed, DryerServed, DryerSize
+from coolsim.studies.drying.sizes.duties import Duty, cost, energy
+from coolsim.studies.drying.sizes.look import Spot
+from coolsim.studies.drying.sizes.parts import Predicted, air_parts, heat_of, words
 from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import Governs
 
@@ -41,7 +41,7 @@ def told(
 ) -> DryerSize:
     """The answer for dryers of a floor together; `smallest`: the hardest duty on the smallest floor."""
     plants = [p for _, p in found]
-    results = [predict(p.case) for p in plants]  # each by itself, as anyone would ask
+    results = [p.result for p in plants]
     served = tuple(_served(spot, p, r) for (spot, p), r in zip(found, results))
     batch = case.cooler.arrangement == "batch"
     masses = [mass_of(p.case) for p in plants]

@@ -1,0 +1,1 @@
+"""Sizes of batch and belt dryers."""
