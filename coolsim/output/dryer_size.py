@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from coolsim.case import Case
 from coolsim.output import tables
-from coolsim.output.page import NARROW, Page, grid, joined, table, wrapped
+from coolsim.output.page import Page, grid, joined, table, wrapped
 from coolsim.output.settings import depth_of, money
-from coolsim.output.size import area_of, kilowatts, mass_unit, per_mass, pressure_of
+from coolsim.output.size import area_of, fixed_by, kilowatts, mass_unit, per_mass, pressure_of
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
@@ -51,7 +51,7 @@ def sized(case: Case, answer: DryerSize, page: Page) -> str:
         parts += [
             _to_buy(answer, page),
             _zones(answer, page) if answer.arrangement == "belt" else "",
-            _fixed_by(answer, page),
+            fixed_by(answer.governing, _PARTS, _at_limit, page),
             _each(case, answer, page),
             _floors(case, answer, page),
         ]
@@ -126,18 +126,6 @@ def _zones(answer: DryerSize, page: Page) -> str:
             )
         )
     return grid(titles, rows, page)
-
-
-def _fixed_by(answer: DryerSize, page: Page) -> str:
-    rows = []
-    for g in answer.governing:
-        limits = ", ".join(_at_limit(limit, page) for limit in g.limits) or "none of its limits"
-        rows.append((_PARTS[g.part], f"{g.product}, {g.weather}", limits))
-    if page.width >= NARROW:
-        return table([("What fixes it", "", "at its limits"), *rows], page, bold=(0,))
-    return wrapped("What fixes it", page, style="bold") + "".join(
-        wrapped(f"{part}: {who} (at its limits: {limits})", page, indent=2) for part, who, limits in rows
-    )
 
 
 def _each(case: Case, answer: DryerSize, page: Page) -> str:

@@ -13,7 +13,7 @@ from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
     from coolsim.studies.settings.find import AtLimit
-    from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+    from coolsim.studies.sizing.answer import Governs, Missed, Served, SizeAnswer
 
 _PARTS = {
     "floor": "no smaller floor",
@@ -31,7 +31,7 @@ def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
     if answer.met:
         parts += [
             _to_buy(answer, page),
-            _fixed_by(answer, page),
+            fixed_by(answer.governing, _PARTS, at_limit, page),
             _each(case, answer, page),
             _floors(case, answer, page),
         ]
@@ -65,11 +65,17 @@ def _to_buy(answer: SizeAnswer, page: Page) -> str:
     return table([("To buy", ""), *rows], page, right=(1,), bold=(0, 1, 8, 11))
 
 
-def _fixed_by(answer: SizeAnswer, page: Page) -> str:
+def fixed_by(
+    governing: Sequence[Governs],
+    parts: Mapping[str, str],
+    limit_text: Callable[[AtLimit, Page], str],
+    page: Page,
+) -> str:
+    """Return which product in which weather fixes each part of a size; `parts`: how they are called."""
     rows = []
-    for g in answer.governing:
-        limits = ", ".join(at_limit(limit, page) for limit in g.limits) or "none of its limits"
-        rows.append((_PARTS[g.part], f"{g.product}, {g.weather}", limits))
+    for g in governing:
+        limits = ", ".join(limit_text(limit, page) for limit in g.limits) or "none of its limits"
+        rows.append((parts[g.part], f"{g.product}, {g.weather}", limits))
     if page.width >= NARROW:
         return table([("What fixes it", "", "at its limits"), *rows], page, bold=(0,))
     return wrapped("What fixes it", page, style="bold") + "".join(

@@ -10,6 +10,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from studies.pig_pellets import BATCH
+from studies.pig_pellets import FEED as HEAD
 
 import coolsim
 from coolsim.case import Case
@@ -18,32 +20,6 @@ from coolsim.scenario import loads
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, marched
 
-HEAD = """
-[feed]
-material = "pig-pellets"
-diameter = "6 mm"
-length = "12 mm"
-throughput = "600 kg/h"
-temperature = "60 degC"
-moisture = "18 %"
-[air]
-temperature = "20 degC"
-relative_humidity = "60 %"
-[target]
-moisture = "13 %"
-[costs]
-electricity = "0.15 /kWh"
-heat = "0.06 /kWh"
-feed = "0.4 /kg"
-"""
-BATCH = """[cooler]
-arrangement = "batch"
-floor_area = "4 m2"
-bed_depth = "10 cm"
-duration = "20 min"
-airflow = "4000 m3/h"
-inlet_air_temperature = "80 degC"
-"""
 BELT = """[cooler]
 arrangement = "belt"
 belt_width = "1 m"

@@ -11,6 +11,8 @@ import json
 
 import numpy as np
 import pytest
+from studies import pig_pellets
+from studies.pig_pellets import FEED
 
 import coolsim
 from coolsim.case import Case
@@ -19,38 +21,16 @@ from coolsim.scenario import loads
 from coolsim.studies.drying.sizes.answer import DryerSize
 from coolsim.studies.sizing.size import sized
 
-FEED = """
-[feed]
-material = "pig-pellets"
-diameter = "6 mm"
-length = "12 mm"
-throughput = "600 kg/h"
-temperature = "60 degC"
-moisture = "18 %"
-[air]
-temperature = "20 degC"
-relative_humidity = "60 %"
-[target]
-moisture = "13 %"
-[costs]
-electricity = "0.15 /kWh"
-heat = "0.06 /kWh"
-feed = "0.4 /kg"
-"""
-BATCH = """[cooler]
-arrangement = "batch"
-floor_area = "4 m2"
-bed_depth = "10 cm"
-duration = "20 min"
-airflow = "4000 m3/h"
-inlet_air_temperature = "80 degC"
-[schedule]
+BATCH = (
+    pig_pellets.BATCH
+    + """[schedule]
 filling = "4 min"
 emptying = "3 min"
 dryers = 2
 [limits]
 duration = ["8 min", "60 min"]
 """
+)
 BELT = """[cooler]
 arrangement = "belt"
 belt_width = "1 m"

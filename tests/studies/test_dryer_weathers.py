@@ -6,44 +6,24 @@ import dataclasses
 
 import numpy as np
 import pytest
+from studies import pig_pellets
+from studies.pig_pellets import FEED
 
 import coolsim
 from coolsim.case import Air
 from coolsim.errors import InputError
 from coolsim.scenario import loads
 
-FEED = """
-[feed]
-material = "pig-pellets"
-diameter = "6 mm"
-length = "12 mm"
-throughput = "600 kg/h"
-temperature = "60 degC"
-moisture = "18 %"
-[air]
-temperature = "20 degC"
-relative_humidity = "60 %"
-[target]
-moisture = "13 %"
-[costs]
-electricity = "0.15 /kWh"
-heat = "0.06 /kWh"
-feed = "0.4 /kg"
-"""
-BATCH = """[cooler]
-arrangement = "batch"
-floor_area = "4 m2"
-bed_depth = "10 cm"
-duration = "20 min"
-airflow = "4000 m3/h"
-inlet_air_temperature = "80 degC"
-[schedule]
+BATCH = (
+    pig_pellets.BATCH
+    + """[schedule]
 filling = "4 min"
 emptying = "3 min"
 [limits]
 duration = ["5 min", "16 min"]
 inlet_air_temperature = ["50 degC", "70 degC"]
 """
+)
 BELT = """[cooler]
 arrangement = "belt"
 belt_width = "1 m"

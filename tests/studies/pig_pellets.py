@@ -1,0 +1,28 @@
+"""Pig pellets and a small batch dryer, which tests of settings and sizes of dryers add to."""
+
+FEED = """
+[feed]
+material = "pig-pellets"
+diameter = "6 mm"
+length = "12 mm"
+throughput = "600 kg/h"
+temperature = "60 degC"
+moisture = "18 %"
+[air]
+temperature = "20 degC"
+relative_humidity = "60 %"
+[target]
+moisture = "13 %"
+[costs]
+electricity = "0.15 /kWh"
+heat = "0.06 /kWh"
+feed = "0.4 /kg"
+"""
+BATCH = """[cooler]
+arrangement = "batch"
+floor_area = "4 m2"
+bed_depth = "10 cm"
+duration = "20 min"
+airflow = "4000 m3/h"
+inlet_air_temperature = "80 degC"
+"""
