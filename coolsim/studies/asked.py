@@ -35,7 +35,8 @@ def only_coolers(case: Case, question: str) -> None:
         key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
         takes = "dryers"
         if isinstance(case.cooler, Line):
-            key, found, takes = "stage", "a line of stages", "lines"
+            key, found = "stage", "a line of stages"
+            takes = "lines, and each machine of one can be asked by itself, in a scenario of its own"
         allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes {takes}"
         raise InputError([Fault(where(case, key), key, found, allowed)])
 
