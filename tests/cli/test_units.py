@@ -1,7 +1,9 @@
 """Quantities as people write them. Expected values are exact definitions, multiplied out by hand."""
 
+import re
 import time
 
+import pint
 import pytest
 
 from coolsim.scenario import units as u
@@ -84,7 +86,7 @@ def test_what_is_shown_reads_back(text: str, dimension: u.Dimension, expected: f
         ("inf m", u.LENGTH, "one finite number"),
         ("1e400 m", u.LENGTH, "finite size"),
         ("-1e999 m", u.LENGTH, "finite size"),
-        ("1e-300 ym", u.LENGTH, "can be computed with"),
+        ("1e-323 mm", u.LENGTH, "can be computed with"),
         ("0.8", u.LENGTH, "unit is missing"),
         ("", u.LENGTH, "one finite number"),
         ("mm", u.LENGTH, "one finite number"),
@@ -94,7 +96,7 @@ def test_what_is_shown_reads_back(text: str, dimension: u.Dimension, expected: f
         ("4 %mm", u.LENGTH, "a length"),
         ("4 m rad", u.LENGTH, "a length"),
         ("4 deg", u.LENGTH, "a length"),
-        ("1800 acfm", u.VOLUME_FLOW, "did you mean cfm?"),  # to pint: atto-cfm
+        ("1800 acfm", u.VOLUME_FLOW, "did you mean cfm?"),
         ("1500 m3h", u.VOLUME_FLOW, "did you mean m3/h?"),
         ("5 s3/h", u.VOLUME_FLOW, "an airflow"),
         ("2 ton/h", u.MASS_FLOW, "t/h or short_ton/h"),
@@ -176,3 +178,24 @@ def test_prices(text: str, dimension: u.Dimension, price: float, currency: str) 
 def test_prices_refused(text: str) -> None:
     with pytest.raises(u.Misread):
         u.read_price(text, u.ENERGY_PRICE)
+
+
+def test_units_mean_what_they_mean_in_pints_own_list() -> None:
+    """Every name and prefix in data/units.txt against pint's definitions; cfm is ours alone."""
+    defined = re.findall(r"^(\w+-?) = ([^\n]*)", u.UNITS.read_text(encoding="utf-8"), re.MULTILINE)
+    names = {name for first, rest in defined for name in (first, *re.split(" = ", rest)[1:])}
+    names = {f"{name[:-1]}m" if name.endswith("-") else name for name in names}
+    names -= {"_", "cubic_foot_per_minute", "cfm"}
+    assert {"µm", "kilom", "in", "feet", "lb", "inH2O", "BTU", "fahrenheit", "short_ton"} <= names
+    theirs, ours = pint.UnitRegistry(), u._registry()
+    for name in sorted(names):
+        one, other = (registry.Quantity(1.0, name).to_root_units() for registry in (ours, theirs))
+        assert str(one.units) == str(other.units), name
+        assert one.magnitude == pytest.approx(other.magnitude, rel=1e-14), name
+
+
+@pytest.mark.parametrize("trap", ["3 bag", "3 F", "3 fm", "3 barn", "3 sv"])
+def test_units_of_other_trades_are_unknown(trap: str) -> None:
+    for dimension in (u.MASS, u.TEMPERATURE, u.LENGTH, u.AREA, u.VOLUME_FLOW):
+        with pytest.raises(u.Misread):
+            u.read(trap, dimension)
