@@ -179,13 +179,15 @@ class _Sizing:
         if begin == 0:
             return float(self.areas[0]), int(worst[:, 0].argmax())
         low, high, hardest = *self.areas[begin - 1 : begin + 1], int(worst[:, begin - 1].argmax())
+        failing: Any = np.flatnonzero(worst[:, begin - 1] > SERVED)  # the others are looked at in full, later
         for _ in range(ROUNDS):
             between = np.geomspace(low, high, SECTIONS + 1)[1:-1]
-            seen = self.floors.surveyed(self.goal, *self._each(between)).worst.reshape(-1, SECTIONS - 1)
+            each = np.repeat(failing, SECTIONS - 1), np.tile(between, len(failing))
+            seen = self.floors.surveyed(self.goal, *each).worst.reshape(-1, SECTIONS - 1)
             fails = np.flatnonzero((seen > SERVED).any(axis=0))
             k = int(fails[-1]) + 1 if len(fails) else 0  # the first from which all serve
             if k:
-                low, hardest = between[k - 1], int(seen[:, k - 1].argmax())
+                low, hardest = between[k - 1], int(failing[seen[:, k - 1].argmax()])
             high = between[k] if k < len(between) else high
         return float(high), hardest
 
