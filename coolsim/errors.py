@@ -29,7 +29,12 @@ class InputError(CoolsimError):
 
     def __init__(self, faults: list[Fault]):
         self.faults = faults
-        super().__init__("\n".join(map(str, faults)))
+        super().__init__(
+            faults
+        )  # what it was made of, or it would not survive the way out of another process
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.faults))
 
 
 class NotConverged(CoolsimError):
@@ -40,4 +45,7 @@ class NotConverged(CoolsimError):
 
     def __init__(self, reason: str, failed: Any = (), best: Any = None):
         self.reason, self.failed, self.best = reason, failed, best
-        super().__init__(reason)
+        super().__init__(reason, failed, best)
+
+    def __str__(self) -> str:
+        return self.reason

@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime
+import pickle
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from coolsim.errors import Fault, InputError
+from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.scenario import load, loads
 from coolsim.scenario.build import case_from
 from coolsim.scenario.schema import TABLES, walk
@@ -323,3 +324,12 @@ def test_no_value_of_any_kind_is_a_bug_of_ours(good: str, key: str) -> None:
             assert all(fault.key and fault.found and fault.allowed for fault in wrong.faults)
             # other faults may follow from this one, but it must be among them
             assert any(fault.key.startswith(key.split(".")[0]) for fault in wrong.faults)
+
+
+def test_errors_come_whole_out_of_another_process():
+    """Sites of a year run in processes of their own, whose errors travel as pickles."""
+    fault = Fault("line 3", "feed.moisture", "140 %", "0 to 60 %")
+    wrong = pickle.loads(pickle.dumps(InputError([fault])))
+    assert wrong.faults == [fault] and str(wrong) == str(fault)
+    lost = pickle.loads(pickle.dumps(NotConverged("too steep", [3], "best")))
+    assert (str(lost), lost.reason, lost.failed, lost.best) == ("too steep", "too steep", [3], "best")
