@@ -46,10 +46,12 @@ def report(
 
     matplotlib.use("agg")  # no screen is needed to write a file
     from coolsim.output.report.answers import ask
-    from coolsim.output.report.document import report as written
+    from coolsim.output.report.beside import beside
 
-    with working("asking"):
-        answers = ask(case)
+    with working("asking"), beside() as start:
+        answers = ask(case, start)
+        from coolsim.output.report.document import report as written
+
         html = written(answers, version(), units.value)
     files.write(output, html, "-o")
     emit(f"wrote {output}\n")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+import functools
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.fields import documented
+from coolsim.output.report.beside import Start
 from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.studies.asked import OPENED, is_dryer
@@ -48,12 +50,22 @@ class Answers:
         return all(found)
 
 
-def ask(case: Case) -> Answers:
+def ask(case: Case, start: Start = functools.partial) -> Answers:
     """Ask all that the scenario's tables allow.
 
-    Raises InputError as each question does, and NotConverged where one cannot be computed.
+    start: begins a long question and returns how to wait for its answer, as `beside` does; by default it is asked
+    when it is waited for. Raises InputError as each question does, and NotConverged where one cannot be computed.
     """
     lacks = dict(_lacks(case))
+    later: dict[str, Callable[[], Any]] = {}
+    if not lacks["size"]:
+        from coolsim.studies.sizing.size import size
+
+        later["size"] = start(size, case)
+    if not lacks["seasons"]:
+        from coolsim.studies.seasons import seasons
+
+        later["seasons"] = start(seasons, case)
     # the cheapest comes first: what does not converge is refused before minutes are spent
     answers: dict[str, Any] = {"result": predict(case, band=True)}
     if not lacks["settings"]:
@@ -61,19 +73,14 @@ def ask(case: Case) -> Answers:
 
         answers["advice"] = advise(case)
         answers["grid"] = None if is_dryer(case) else _grid(case)
-    if not lacks["size"]:
-        from coolsim.studies.sizing.size import size
+    import coolsim.output.plots  # noqa: F401  # half a second, while others may still be at work
 
-        answers["size"] = size(case)
-    if not lacks["seasons"]:
-        from coolsim.studies.seasons import seasons
-
-        answers["seasons"] = seasons(case)
     answers["sweep"] = _sweep(case, answers["result"])
     answers["machines"] = tuple(
         Answers(run.case, run.result, sweep=_sweep(run.case, run.result), name=run.name)
         for run in answers["result"].stages
     )
+    answers |= {name: wait() for name, wait in later.items()}
     unasked = tuple(why for why in lacks.values() if why)
     return Answers(case, unasked=unasked, **answers)
 

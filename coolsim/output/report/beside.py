@@ -1,0 +1,46 @@
+"""Questions that take long, each asked in a process of its own, while others are asked here."""
+
+from __future__ import annotations
+
+import functools
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, TypeAlias
+
+# Begins a question of a case, and returns how to wait for its answer.
+Start: TypeAlias = Callable[[Callable[[Any], Any], Any], Callable[[], Any]]
+
+
+@contextmanager
+def beside() -> Iterator[Start]:
+    """Yield what starts questions in processes of their own; whoever leaves early stops them.
+
+    A process raises here what it raises there. Scripts that use this need the usual guard, `if __name__ ==
+    "__main__"`: where processes are spawned, theirs is read again.
+    """
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import active_children, get_context
+
+    with ProcessPoolExecutor(mp_context=get_context("spawn"), initializer=_deaf) as pool:
+        try:
+            yield functools.partial(_started, pool)
+        except BaseException:  # Ctrl-C, or what was asked here failed: nobody waits for the others
+            for process in active_children():
+                process.terminate()
+            raise
+
+
+def _started(pool: Any, question: Callable[[Any], Any], case: Any) -> Callable[[], Any]:
+    """Start a question where Ctrl-C counts for nothing: the new process inherits that, this one has it back."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        wait: Callable[[], Any] = pool.submit(question, case).result
+    finally:
+        signal.signal(signal.SIGINT, before)
+    return wait
+
+
+def _deaf() -> None:
+    """Leave Ctrl-C to the process that asked, also on systems where that is not inherited."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
