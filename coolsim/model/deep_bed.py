@@ -418,12 +418,30 @@ def continued(step: Step, state: State, ratio: Array) -> State:
     """A guess for the next step, `ratio` (B,) times as long: straight on through the last step's stages."""
     slope = ratio / (RADAU_POINTS[1] - RADAU_POINTS[0])
 
-    def onward(f: Array, limit: bool) -> Array:
-        at = RADAU_POINTS[:, None] * slope
+    def onward(f: Array) -> Array:
         last = f[..., 1:, :]
-        g = last + at * (last - f[..., :1, :])
-        return np.clip(g, 0.5 * last, 2 * last) if limit else g
+        return last + RADAU_POINTS[:, None] * slope * (last - f[..., :1, :])
 
-    points = onward(state.points, False)
-    points[:, XS] = onward(state.points[:, XS], True)
-    return State(onward(state.chain, True), points, onward(state.inlet, False))
+    points = onward(state.points)
+    return _near(
+        state.chain[..., 1:, :], state.points[..., 1:, :], onward(state.chain), points, onward(state.inlet)
+    )
+
+
+def shifted(guess: State, by: State) -> State:
+    """A guess, and so much more."""
+    return _near(
+        guess.chain, guess.points, guess.chain + by.chain, guess.points + by.points, guess.inlet + by.inlet
+    )
+
+
+def missed(guess: State, state: State) -> State:
+    """By how much a guess was off."""
+    return State(state.chain - guess.chain, state.points - guess.points, state.inlet - guess.inlet)
+
+
+def _near(chain: Array, points: Array, new_chain: Array, new_points: Array, inlet: Array) -> State:
+    """A state whose moistures and humidities are at least half and at most twice those given."""
+    for v in (XS, HUMIDITY):
+        new_points[:, v] = np.clip(new_points[:, v], 0.5 * points[:, v], 2 * points[:, v])
+    return State(np.clip(new_chain, 0.5 * chain, 2 * chain), new_points, inlet)

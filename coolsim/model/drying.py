@@ -140,14 +140,13 @@ def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, 
     twice = np.tile(np.arange(B), 2)
     tolerance = np.repeat([r.step_tolerance, COARSER_STEPS * r.step_tolerance], B)
     both = _run(take(bed, twice), take(phases, twice), take(pellet, twice), laws, r, tolerance)
-    fine, coarse = part(both, np.arange(B)), part(both, np.arange(B, 2 * B))
-    X, T = mean_exit(fine)
-    X_c, T_c = mean_exit(coarse)
-    moisture = LEAST_ERRORS[0] + PART * np.abs(X / (1 + X) - X_c / (1 + X_c))
-    temperature = LEAST_ERRORS[1] + PART * np.abs(T - T_c)
-    known = coarse.converged
+    X, T = mean_exit(both)
+    wet = X / (1 + X)
+    moisture = LEAST_ERRORS[0] + PART * np.abs(wet[:B] - wet[B:])
+    temperature = LEAST_ERRORS[1] + PART * np.abs(T[:B] - T[B:])
+    known = both.converged[B:]
     return dataclasses.replace(
-        fine,
+        part(both, np.arange(B)),
         moisture_error=np.where(known, moisture + MOISTURE_PER_KELVIN * temperature, np.inf),
         temperature_error=np.where(known, temperature + KELVIN_PER_MOISTURE * moisture, np.inf),
     )

@@ -2,7 +2,8 @@
 
 A step that Newton's method does not manage is tried again a quarter as long. Steps are as long as keeps their bend
 near a tolerance: how far a step's end is off the straight line through its beginning and its first stage. When the
-air reverses, the next step is a short one, though longer than at the start.
+air reverses, the next step is a short one, though longer than at the start. Seen along the air's path the bed then
+goes through much the same as after the last reversal, so guesses are corrected by what they missed by then.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from coolsim.numerics.newton import CLOSE, Method, newton
 from coolsim.numerics.stages import RADAU_POINTS, over_step
 from coolsim.physics import air, packed_bed
 
-ENOUGH = 1e-5  # size of a last Newton step: the next would be about its square, and balances close to 1e-9
+ENOUGH = 1e-4  # size of a last Newton step: the next would be some 1e-7, and balances close to 1e-9
 MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.5  # in the time in which the film would heat a pellet
@@ -33,6 +34,8 @@ OTHER_AIR = 4.0  # likewise where pellets come from other air: FIRST_STEP bends 
 STEP_TOLERANCE = 0.1  # of how far a step bends, in db.MOISTURE_SCALE and TEMPERATURE_SCALE
 REJECTED = 4.0  # times the tolerance: a step that missed so much is taken again
 SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 4.0
+KEPT = 3  # steps after a reversal whose guesses are corrected
+ALIKE = 1.25  # factor within which a step is as long as the one it is corrected by
 
 
 @dataclass(frozen=True)
@@ -119,6 +122,9 @@ class _Going:
     next: Array  # duration of the next one
     turns: NDArray[np.intp]  # reversals so far
     above: NDArray[np.bool_]  # whether the air comes down now
+    since: NDArray[np.intp]  # steps since the last reversal
+    missed: tuple[State, ...]  # what guesses for the first steps since a reversal were off by, the last time
+    lasted: Array  # those steps, (KEPT, B)
 
 
 def march(
@@ -150,6 +156,9 @@ def march(
         np.minimum(first, end),
         np.zeros(B, np.intp),
         programme.from_above,
+        np.zeros(B, np.intp),
+        KEPT * (_nothing(dryer),) if (every < end).any() else (),
+        np.zeros((KEPT, B)),
     )
     final, reached, steps = in_bed, np.zeros(B, bool), np.zeros(B, np.intp)
     records: list[Record] = []
@@ -159,7 +168,8 @@ def march(
         duration = np.minimum(g.next, left)
         duration = np.where((duration < left) & (duration > 0.5 * left), 0.5 * left, duration)
         step = db.begin(g.dryer, g.pellets, duration)
-        guess = _guess(step, g)
+        naive = _guess(step, g)
+        guess = _corrected(naive, step, g)
         state, converged, taken = _solved(step, guess, g.fresh, enough)
         steps[g.index] += taken
         bent = _bend(step, state) / tolerance[g.index]
@@ -168,6 +178,7 @@ def march(
             records.append(
                 _record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration))
             )
+        _learn(g, step, naive, state, accepted)
         _go_on(g, step, state, accepted, stop, bent)
         done = g.time >= end[g.index]
         lost = g.next < LEAST_STEP * end[g.index]
@@ -200,6 +211,33 @@ def _guess(step: Step, g: _Going) -> State:
         return db.first_guess(step)
     guess = db.continued(step, g.state, np.minimum(step.duration / g.last, FASTEST_GROWTH))
     return _put(guess, g.fresh, take(db.first_guess(step), g.fresh)) if g.fresh.any() else guess
+
+
+def _nothing(dryer: Dryer) -> State:
+    """What a guess that is right misses by."""
+    P, n, B = 2 * (len(dryer.z) - 1), len(dryer.shells.volume), dryer.bed.cases
+    return State(np.zeros((P, n, 2, B)), np.zeros((P, 5, 2, B)), np.zeros((2, 2, B)))
+
+
+def _corrected(guess: State, step: Step, g: _Going) -> State:
+    """The guess, and what the one for a step like this missed by after the last reversal."""
+    longer, shorter = step.duration < ALIKE * g.lasted, g.lasted < ALIKE * step.duration
+    for j, missed in enumerate(g.missed):
+        k = np.flatnonzero((g.since == j) & longer[j] & shorter[j])
+        if len(k):
+            guess = _put(guess, k, db.shifted(take(guess, k), take(missed, k)))
+    return guess
+
+
+def _learn(g: _Going, step: Step, guess: State, state: State, accepted: NDArray[np.bool_]) -> None:
+    """Keep what the guesses for steps that were accepted missed by."""
+    kept = list(g.missed)
+    for j, missed in enumerate(g.missed):
+        k = np.flatnonzero(accepted & (g.since == j))
+        if len(k):
+            kept[j] = _put(missed, k, db.missed(take(guess, k), take(state, k)))
+            g.lasted[j, k] = step.duration[k]
+    g.missed = tuple(kept)
 
 
 def _bend(step: Step, state: State) -> Array:
@@ -253,6 +291,7 @@ def _go_on(
     measured = np.isfinite(bent) & (accepted | (bent >= REJECTED))
     g.next = np.where(measured, growth, CUT) * step.duration
     g.fresh = g.fresh & ~accepted
+    g.since = g.since + accepted
 
 
 def _leave(g: _Going, staying: NDArray[np.bool_]) -> None:
@@ -269,6 +308,7 @@ def _reverse(g: _Going, every: Array) -> None:
     g.dryer, g.pellets = _seen_from(g.dryer, g.pellets, due)
     g.above = g.above ^ due
     g.turns = g.turns + due
+    g.since = np.where(due, 0, g.since)
     g.fresh = g.fresh | due
     g.next = np.where(due & np.isfinite(g.next), first_step(g.dryer, OTHER_AIR), g.next)
 

@@ -33,8 +33,14 @@ def layered_nodes(cells: int, top: Array, bottom: Array) -> Array:
 
 
 def doubled(z: Array) -> Array:
-    """The same cells (nodes (K + 1, cases)) with one without thickness behind each: nodes (2K + 1, cases)."""
-    return np.concatenate([z[:1], np.repeat(z[1:], 2, axis=0)])
+    """The same cells (nodes (K + 1, cases)) and as many without thickness between them: nodes (2K + 1, cases).
+
+    Of an even number of cells each half is the other's mirror image, and both ends are cells with thickness.
+    """
+    times = np.full(len(z), 2)
+    times[[0, -1]] = 1
+    times[len(z) // 2] += 1
+    return np.repeat(z, times, axis=0)
 
 
 def followed_nodes(cells: int, top: Array, bottom: Array, z: Array, weight: Array, follow: float) -> Array:
