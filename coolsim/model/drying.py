@@ -60,6 +60,7 @@ class Phase:
     air_flux: Array  # Ga, kg dry air/(m² s)
     supply: Supply
     programme: Programme
+    cooling: bool = False  # whether it only cools what is dry: its air is no part of the exhaust that is told
 
 
 @dataclass(frozen=True)

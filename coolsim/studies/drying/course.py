@@ -1,4 +1,4 @@
-"""What has become of dryers at any time of their course: one march tells of every shorter one.
+"""What has become of dryers at any time of their course: one march tells of every shorter one that is not cooled.
 
 Outcomes are what costs and limits ask for. Rows of arrays stand in the order of OUTCOMES.
 """
@@ -30,7 +30,7 @@ OUTCOMES = (
     "moisture",  # kg/kg wet, mean of the bed
     "temperature",  # °C, likewise
     "water activity",  # of the mean moisture
-    "exhaust relative humidity",  # mean of all air so far
+    "exhaust relative humidity",  # mean of all air so far, without that which cools a batch
     "lift-off",  # highest so far, as a share of minimum fluidisation
     "bed pressure drop",  # Pa, highest so far
     "pellet temperature",  # °C, of the hottest layer so far
@@ -54,7 +54,9 @@ QUICK = drying.Resolution(refinements=0, estimate=False, enough=LOOSE)
 
 @dataclass(frozen=True)
 class Course:
-    """Ends of the steps (S,) that a dryer was marched in, and its outcomes there (outcomes, S)."""
+    """Ends of the steps (S,) that a dryer was marched in, and its outcomes there (outcomes, S).
+
+    Those of a batch that is cooled are no shorter batch's but at its end."""
 
     ends: Array
     outcomes: Array
@@ -111,7 +113,7 @@ def _one(inputs: Inputs, k: int) -> Inputs:
 
 
 def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
-    """Per case, a row per step: its end, states there, and what passed in it."""
+    """Per case, a row per step: its end, states there, and what passed in it; no exhaust while cooling."""
     weights = dr.point_weights(s.dryer.z)
     rows: list[list[Array]] = [[] for _ in efficiency]
     began = np.zeros(len(efficiency))
@@ -124,10 +126,11 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
             spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
             drop, lift, volume = dried.through(s, phase, record)
             dry_air = phase.air_flux[k] * record.duration
+            exhaust = 0 * dry_air if phase.cooling else dry_air
             Y, h = over_step(record.outlet)
             columns = (
                 *(began[k] + record.time, (w * X).sum(axis=0), (w * T).sum(axis=0), T.max(axis=0), spread),
-                *(lift, drop, dry_air, dry_air * Y, dry_air * h),
+                *(lift, drop, exhaust, exhaust * Y, exhaust * h),
                 *(dry_air * record.heat, dry_air * volume * drop / efficiency[k]),
             )
             for case, row in zip(k, np.transpose(columns)):
@@ -139,9 +142,9 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
 def _outcomes(table: Array, inputs: Inputs, pressure: float, wet_weight: float) -> Array:
     """Outcomes of one case at the ends of its steps, (outcomes, S)."""
     _, X, T, hottest, spread, lift, drop, *passed = table.T
-    dry_air, vapour, enthalpy, heat, fan = np.cumsum(passed, axis=1)
-    Y = vapour / dry_air
-    T_air = air.temperature_from_enthalpy(enthalpy / dry_air, Y)
+    exhaust, vapour, enthalpy, heat, fan = np.cumsum(passed, axis=1)
+    Y = vapour / exhaust
+    T_air = air.temperature_from_enthalpy(enthalpy / exhaust, Y)
     return np.stack(
         [
             X / (1 + X),
