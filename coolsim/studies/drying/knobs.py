@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim import dried
 from coolsim.case import Batch, Belt, Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
@@ -99,11 +98,6 @@ def _belt(case: Case, knobs: Mapping[str, float]) -> Belt:
         for zone in belt.zones
     )
     return dataclasses.replace(belt, zones=zones, bed_depth=knobs.get("bed_depth", belt.bed_depth))
-
-
-def in_one_march(case: Case) -> bool:
-    """Whether one march tells of all shorter dryings: of batches that are not cooled afterwards."""
-    return isinstance(case.cooler, Batch) and not dried.cooled(case.cooler)
 
 
 def settings_of(case: Case) -> DryerSettings:

@@ -1,7 +1,7 @@
 """The best state of a dryer: surveyed on a rough mesh, closed in on, then corrected by full predictions.
 
 1. A few dozen settings over the whole box are marched side by side. Time needs no settings of its own: one march to
-   the longest tells of every shorter one. Where batches are cooled, time is a setting like the others.
+   the longest tells of every shorter one.
 2. Polynomials through the outcomes (logarithms of what is positive) are looked at on a grid, with the crossings of
    limits along its last axis, then on ever smaller grids about the best.
 3. A smaller box about the best is surveyed anew, until the best lies inside or little is won towards its edge, and
@@ -83,7 +83,7 @@ class Search:
             "inlet_air_temperature" in open_
         ):  # of all knobs but time, moisture answers best to it: the last axis
             open_["inlet_air_temperature"] = open_.pop("inlet_air_temperature")
-        times = open_.pop("duration", None) if dials.in_one_march(case) else None
+        times = open_.pop("duration", None)
         bounds = np.array([[forth(n, x) for x in r] for n, r in open_.items()])
         low, high = bounds.reshape(-1, 2).T
         self.box = Box(tuple(open_), low, high, times)

@@ -20,11 +20,11 @@ from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.together import Asked, Asking
 
-DEGREE = {1: 4, 2: 3, 3: 3, 4: 3}  # of the polynomials through a survey, by the number of knobs besides time
+DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
 HIGH_TERMS = 3.0  # each degree more weighs this much less in a fit
 BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
 TIMES, LOCAL_TIMES = 40, 24  # nodes of time
-GRID = {0: 1, 1: 101, 2: 25, 3: 15, 4: 9}  # nodes per knob
+GRID = {0: 1, 1: 101, 2: 25, 3: 15}  # nodes per knob
 LINE = 61  # nodes of the last axis
 ZOOMS = 3
 MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
@@ -86,14 +86,12 @@ def _recirculation(x: Array) -> Array:
 _FORTH: dict[str, Callable[[Array], Array]] = {
     "airflow": np.log,
     "bed_depth": np.log,
-    "duration": np.log,
     "recirculation": _circulated,
     "time": np.log,
 }
 _BACK: dict[str, Callable[[Array], Array]] = {
     "airflow": np.exp,
     "bed_depth": np.exp,
-    "duration": np.exp,
     "recirculation": _recirculation,
     "time": np.exp,
 }
@@ -172,7 +170,7 @@ def surveyed(case: Case, box: Box, nodes: Array) -> Asking[Survey]:
     states = [dials.dialled(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))]
     if box.times:
         asked = [Asked(dials.dialled(state, {"duration": float(times[-1])}), times) for state in states]
-    else:  # each at its own end: a belt's dwell goes with its depth, a batch may be cooled
+    else:  # each at its own end: a belt's dwell goes with its depth
         asked = [Asked(state) for state in states]
     found = yield asked
     failed = np.flatnonzero([one is None for one in found])

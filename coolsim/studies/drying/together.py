@@ -94,5 +94,5 @@ def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
     cases = [a.case for a in asked]
     if mesh == "full":
         return list(predictions(cases))
-    found = marched(cases, ROUGH if mesh == "rough" else QUICK)
+    found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
     return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]

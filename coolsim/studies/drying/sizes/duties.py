@@ -2,8 +2,8 @@
 
 What leaves a bed depends on its floor only through air, depth and time. So the dryer of the scenario, its floor as
 given, is surveyed once for each duty over what may be set, and outcomes are fitted by polynomials. Time is one of
-their axes: one march of a batch that is not cooled tells of all shorter ones; else each time is a march, on a belt
-at the throughput that makes it. A floor then says no more than how much time a depth leaves.
+their axes: one march of a batch tells of all shorter ones, cooled or not; on a belt each dwell is a march, at the
+throughput that makes it. A floor then says no more than how much time a depth leaves.
 
 Floors S are of all dryers together [m²]. By hand, of throughput q, a bed of depth L and density ρ:
     belt:   t = ρ L S/q                             (what lies on the belt passes in t)
@@ -168,11 +168,8 @@ def _duty(product_name: str, weather: str, case: Case) -> Duty:
     ranges = {n: r for n, r in ranges.items() if n not in pinned} | {"time": times(case)}
     low, high = np.array([[forth(n, float(x)) for x in r] for n, r in ranges.items()]).T
     schedule = case.tables.get("schedule", {})
-    overhead = (
-        schedule.get("filling", 0.0) + case.cooler.cooling_time + schedule.get("emptying", 0.0)
-        if batch
-        else 0.0
-    )
+    overhead = sum(schedule.get(n, 0.0) for n in ("filling", "emptying")) if batch else 0.0
+    overhead += case.cooler.cooling_time if batch else 0.0
     case = dials.dialled(case, pinned)
     goal = Goal(lambda outcomes: cost(case, outcomes), limits_of(case))
     return Duty(product_name, weather, case, tuple(ranges), low, high, float(overhead), goal)
@@ -226,7 +223,7 @@ def surveyed(
         empty = [_near(d, u, width) for d, u in zip(all_duties, about)]
     places = [_to_try(s, about is None) for s in empty]
     along = np.zeros(0)
-    if dials.in_one_march(all_duties[0].case):
+    if all_duties[0].batch:
         along = np.linspace(min(s.low[-1] for s in empty), max(s.high[-1] for s in empty), BATCH_TIMES)
     outcomes = tried(all_duties, places, along)
     return [_fitted(s, u, rows, along) for s, u, rows in zip(empty, places, outcomes)]
@@ -240,11 +237,10 @@ def _near(duty: Duty, u: Array, width: float) -> Survey:
 
 
 def _to_try(s: Survey, whole: bool) -> Array:
-    """Coordinates of the marches of a survey, (marches, axes); such as tell of shorter ones are to the longest."""
+    """Coordinates of the marches of a survey, (marches, axes); a batch's are to its longest time."""
     middle, half = 0.5 * (s.low + s.high), 0.5 * (s.high - s.low)
-    at_once = dials.in_one_march(s.duty.case)
-    nodes = _nodes(len(s.low) - at_once, whole)
-    if at_once:
+    nodes = _nodes(len(s.low) - s.duty.batch, whole)
+    if s.duty.batch:
         nodes = np.concatenate([nodes, np.ones((len(nodes), 1))], axis=1)
     return np.asarray(middle + half * nodes)
 
@@ -311,5 +307,5 @@ def tried(some: Sequence[Duty], places: Sequence[Array], along: Array = AT_ITS_E
 def solved(states: Sequence[Case], when: Array) -> Array:
     """Outcomes at times (outcomes, times, states), with nan for what does not solve."""
     nothing = np.full((len(OUTCOMES), len(when)), np.nan)
-    found = [nothing if course is None else course.at(when) for course in marched(states)]
+    found = [nothing if c is None else c.at(when) for c in marched(states, times=[when] * len(states))]
     return np.stack(found, axis=-1)
