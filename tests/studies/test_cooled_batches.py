@@ -13,6 +13,7 @@ from coolsim.case import Case
 from coolsim.scenario import loads
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
+from coolsim.studies.fit.model import Dryers, said
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
 RANGES = '[limits]\ninlet_air_temperature = ["60 degC", "100 degC"]\nduration = ["8 min", "40 min"]\n'
@@ -115,3 +116,32 @@ def test_where_pellets_leave_too_warm_a_longer_cooling_is_what_would_do():
         )
 
     assert warmer(change.to) <= 4.0 + 1e-6 < warmer(0.9 * change.to)
+
+
+def test_trials_of_a_fit_may_be_cooled_or_not():
+    """Side by side as each is predicted by itself, in the order of the trials."""
+    cases = [lasting(loads(FEED + TURNED), t, cooling_time=c) for t, c in ((900, 300), (900, 0), (700, 120))]
+    labels = ("a", "b", "c")
+    readings = said(Dryers(tuple(cases), (), labels), np.zeros((1, 0)), slopes=False).readings[:2, 0]
+    each = [coolsim.predict(case).pellets_out for case in cases]
+    np.testing.assert_allclose(readings[0], [out.moisture_wb for out in each], atol=0.02 * POINT)
+    np.testing.assert_allclose(readings[1], [out.temperature for out in each], atol=0.2)
+
+
+def test_each_wish_of_a_batch_to_buy_is_kept_with_its_cooling():
+    """The floor is what the cycle asks for, the cooling counted. By hand: two dryers of floor S and depth L hold
+    2 · 640 kg/m³ · S L, which 600 kg/h fill in the time in which 3 + t + 5 + 2 min must fit."""
+    text = (
+        FEED
+        + TURNED
+        + RANGES
+        + ('[schedule]\nfilling = "3 min"\nemptying = "2 min"\ndryers = 2\n[sizing]\nmargin = "20 %"\n')
+    )
+    case = loads(text)
+    found = coolsim.size(case)
+    assert found.met
+    (served,) = found.served
+    held = 2 * 640.0 * found.floor_area * served.settings.bed_depth / (600 / 3600)  # s
+    assert served.settings.duration + 600.0 <= held * (1 + 1e-6)
+    assert served.moisture_wb <= 0.13 + 1e-6
+    assert served.load == pytest.approx((served.settings.duration + 600.0) / held, rel=1e-6)
