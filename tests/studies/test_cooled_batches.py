@@ -13,6 +13,7 @@ from coolsim.case import Case
 from coolsim.scenario import loads
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
+from coolsim.studies.drying.find import _keeping_up
 from coolsim.studies.fit.model import Dryers, said
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
@@ -98,6 +99,14 @@ def test_settings_keep_the_cooling_as_typed(answer):
     assert "cooling time +1 min" in {step.change for step in found.one_step}
 
 
+def test_what_is_left_of_the_lines_time_counts_the_cooling():
+    """By hand: 4 m² · 10 cm · 640 kg/m³ = 256 kg, which 600 kg/h make in 25.6 min; 15 and 5 of them are taken."""
+    (said_,) = _keeping_up(lasting(loads(FEED + TURNED), 900.0))
+    assert "6 min are left to fill and empty the dryer" in said_.text
+    (said_,) = _keeping_up(lasting(loads(FEED + TURNED), 1300.0))
+    assert said_.level == "check" and "drying and cooling takes 27" in said_.text
+
+
 def test_where_pellets_leave_too_warm_a_longer_cooling_is_what_would_do():
     """A batch that is emptied hot, and shall not be: settings of drying cannot help, a cooling time does."""
     text = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\nmaximum_above_ambient = "4 K"')
@@ -120,7 +129,7 @@ def test_where_pellets_leave_too_warm_a_longer_cooling_is_what_would_do():
 
 def test_trials_of_a_fit_may_be_cooled_or_not():
     """Side by side as each is predicted by itself, in the order of the trials."""
-    cases = [lasting(loads(FEED + TURNED), t, cooling_time=c) for t, c in ((900, 300), (900, 0), (700, 120))]
+    cases = [lasting(loads(FEED + TURNED), t, cooling_time=c) for t, c in ((900, 0), (900, 300), (700, 120))]
     labels = ("a", "b", "c")
     readings = said(Dryers(tuple(cases), (), labels), np.zeros((1, 0)), slopes=False).readings[:2, 0]
     each = [coolsim.predict(case).pellets_out for case in cases]

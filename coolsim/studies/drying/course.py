@@ -52,9 +52,7 @@ ROUGH = drying.Resolution(
     estimate=False,
     enough=LOOSE,
 )
-COOLED = (
-    24  # ends of steps of a march, at the most, from which a batch is cooled; straight lines between them
-)
+COOLED = 24  # ends of steps of a march, at the most, from which a batch is cooled
 # The full mesh of predictions, at half the price: without their error.
 QUICK = drying.Resolution(refinements=0, estimate=False, enough=LOOSE)
 
