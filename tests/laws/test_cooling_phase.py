@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from cli.test_dryers import BATCH, HEAD
 from laws.dryers import CORN, ONE, SPHERE, along, assert_sound, at_points, exhaust, schumann
 from laws.exact import SEALED, bed, constant_heat_transfer
 
@@ -23,29 +24,11 @@ from coolsim.model.surface import Laws
 from coolsim.numerics.stages import over_step
 from coolsim.scenario import loads
 
-HEAD = """
-[feed]
-material = "pig-pellets"
-diameter = "4 mm"
-length = "8 mm"
-throughput = "600 kg/h"
-temperature = "60 degC"
-moisture = "20 %"
-[air]
-temperature = "20 degC"
-relative_humidity = "60 %"
-[cooler]
-arrangement = "batch"
-floor_area = "2 m2"
-bed_depth = "12 cm"
-duration = "20 min"
-airflow = "2000 m3/h"
-inlet_air_temperature = "60 degC"
-"""
+SCENARIO = HEAD + BATCH.replace("80 degC", "60 degC")  # as warm as its pellets
 
 
 def batch(more: str) -> Case:
-    return loads(HEAD + more)
+    return loads(SCENARIO + more)
 
 
 def phases_of(case: Case, **seconds: float) -> tuple[Phase, ...]:
