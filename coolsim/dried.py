@@ -47,6 +47,7 @@ from coolsim.result import (
 COUNTER_FLOW = "counter-flow"
 ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
 HOUR = 3600.0
+SHORTEST_COOLING = 1e-3  # s; less moves no digit, and what it changes drowns in rounding
 DEFAULT = drying.Resolution()
 # Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left of that,
 # once one of them is predicted in full, is a twentieth of what unknown inputs leave open. With longer steps in time
@@ -67,7 +68,7 @@ def kind(case: Case) -> str:
 
 def cooled(cooler: Cooler | Batch | Belt) -> bool:
     """Whether a batch ends with a phase in which it is cooled."""
-    return isinstance(cooler, Batch) and cooler.cooling_time > 0
+    return isinstance(cooler, Batch) and cooler.cooling_time >= SHORTEST_COOLING
 
 
 def dry(
