@@ -84,14 +84,14 @@ def marched(
 ) -> list[Course | None]:
     """Courses of dryers of one kind, solved side by side; None where one does not converge.
 
-    times: at which each is asked for, since it was laid and without its cooling; at their ends if left out.
+    times: at which each will be asked for, since it was laid and without its cooling; at any if left out.
     """
     inputs = dried.gathered(cases)
     phases, pellets, efficiency = dried.laid(cases, inputs)
     cooling = phases[1] if phases[-1].cooling else None
     if cooling is not None:
         phases, resolution = phases[:1], dataclasses.replace(resolution, keep=True)
-    earliest = np.array([np.min(t) for t in times]) if times else np.full(len(cases), np.inf)
+    earliest = np.zeros(len(cases)) if times is None else np.array([np.min(t) for t in times])
     with on_one_thread():
         solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
         found: list[Course | None] = [None] * len(cases)
