@@ -104,6 +104,9 @@ class Batch:
         "-", "none, or continuous: the pellets are turned over all the time", default="none"
     )
     shrinkage: float = documented("-", "volume that pellets lose, per volume of water lost", default=0.0)
+    cooling_time: float = documented(
+        "s", "after the duration: the heater is off, outside air goes through once", default=0.0
+    )
     arrangement: str = documented("-", "how air and pellets meet", default="batch")
 
 

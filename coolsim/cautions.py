@@ -90,7 +90,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             8.0,
             lambda c, r: r.pellets_out.temperature - c.air.temperature,
             "pellets leave {x:.1f} K ({x_f:.0f} °F) above the air outside (limit {limit:.0f} K, {limit_f:.0f} °F): "
-            "they sweat in the bag and may heat in a pile. More dwell or more air.",
+            "they sweat in the bag and may heat in a pile. {cooler}",
         ),
     ),
 }
@@ -144,6 +144,7 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
             "hides wet pellets that mould in the bag.",
         )
+    yield from _of_cooling(case, result)
     fan, duct = case.tables.get("fan", {}), case.tables.get("duct", {})
     if duct or {"curve", "rated_flow"} & {*fan} or fan.get("position") == "blow-through":
         yield Warning(
@@ -156,6 +157,25 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
         "warm oily pellets can heat themselves in a pile or a stopped dryer, and their dust can burn and "
         "explode: cool before storing, keep dust down. Local codes and licensed practice decide.",
     )
+
+
+REWETTED = 0.003  # kg/kg wet that a batch takes up while it is cooled; assumed: more shows in what is sold
+
+
+def _of_cooling(case: Case, result: Result) -> Iterator[Warning]:
+    """Pellets drier than the air outside allows take up water from it, and its heat keeps them warm."""
+    history = result.history
+    assert history is not None
+    if history.zone[-1] > 0:  # nothing was cooled
+        return
+    before, after = float(history.moisture_wb[history.zone > 0][-1]), float(result.pellets_out.moisture_wb)
+    if after - before > REWETTED:
+        yield Warning(
+            "note",
+            f"while it is cooled the batch takes up water from the humid air outside: {before:.1%} when the heater "
+            f"goes off, {after:.1%} at the end. The heat of that keeps pellets warmer than the air; a shorter "
+            "cooling takes up less.",
+        )
 
 
 WARM_HEAP, LONG_STAND = (
@@ -201,7 +221,7 @@ def _from_table(case: Case, result: Result, left_out: tuple[str, ...]) -> Iterat
         for caution in () if name in left_out else family:
             x = caution.measure(case, result)
             if x > caution.limit:
-                yield Warning(caution.level, _said(caution, x))
+                yield Warning(caution.level, _said(case, caution, x))
                 break
 
 
@@ -219,9 +239,23 @@ def _of_the_fan(result: Result) -> Iterator[Warning]:
         )
 
 
-def _said(caution: Caution, x: float) -> str:
+# What makes pellets leave cooler, by arrangement.
+_COOLER = {
+    "counter-flow": "More dwell or more air.",
+    "batch": "Cool the batch before it is emptied, or longer: cooler.cooling_time.",
+    "belt": "Let a last zone blow outside air, unheated, or cool them afterwards.",
+}
+
+
+def _said(case: Case, caution: Caution, x: float) -> str:
     """The words with their numbers; x_f and limit_f are temperature differences in °F."""
-    return caution.words.format(x=x, limit=caution.limit, x_f=1.8 * x, limit_f=1.8 * caution.limit)
+    return caution.words.format(
+        x=x,
+        limit=caution.limit,
+        x_f=1.8 * x,
+        limit_f=1.8 * caution.limit,
+        cooler=_COOLER[case.cooler.arrangement],
+    )
 
 
 def _degrees(T: float) -> str:

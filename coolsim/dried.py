@@ -1,7 +1,8 @@
 """Dryers, from cases to the Result a person reads: batches and belts, laid side by side where they can be.
 
-A batch is one phase of model.drying; a belt has one for each zone, and rides through it at the speed that the
-throughput asks for. Its fans stand along the zone, so air is mixed across the belt and not along it.
+A batch is one phase of model.drying, or two where it is cooled; a belt has one for each zone, and rides through it
+at the speed that the throughput asks for. Its fans stand along the zone, so air is mixed across the belt and not
+along it.
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ from coolsim.result import (
 COUNTER_FLOW = "counter-flow"
 ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
 HOUR = 3600.0
+SHORTEST_COOLING = 1e-3  # s; less moves no digit, and what it changes drowns in rounding
 DEFAULT = drying.Resolution()
 # Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left of that,
 # once one of them is predicted in full, is a twentieth of what unknown inputs leave open. With longer steps in time
@@ -58,8 +60,15 @@ def kind(case: Case) -> str:
     cooler = case.cooler
     if cooler.arrangement == COUNTER_FLOW:
         return COUNTER_FLOW
-    detail = cooler.mixing if isinstance(cooler, Batch) else str(len(cooler.zones))
+    detail = (
+        str(len(cooler.zones)) if isinstance(cooler, Belt) else cooler.mixing + cooled(cooler) * " cooled"
+    )
     return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}"
+
+
+def cooled(cooler: Cooler | Batch | Belt) -> bool:
+    """Whether a batch ends with a phase in which it is cooled."""
+    return isinstance(cooler, Batch) and cooler.cooling_time >= SHORTEST_COOLING
 
 
 def dry(
@@ -163,7 +172,8 @@ def dwells(belt: Belt, throughput: Array, bulk_density: Array) -> list[Array]:
 def _phases(cases: Sequence[Case], inputs: Inputs) -> tuple[Phase, ...]:
     first_cooler = cases[0].cooler
     if isinstance(first_cooler, Batch):
-        return (_batch_phase(cases, inputs),)
+        batch = _batch_phase(cases, inputs)
+        return (batch, _cooling_phase(cases, inputs, batch)) if cooled(first_cooler) else (batch,)
     return tuple(_zone_phase(cases, inputs, k) for k in range(len(first_cooler.zones)))
 
 
@@ -181,6 +191,14 @@ def _batch_phase(cases: Sequence[Case], inputs: Inputs) -> Phase:
     supply = Supply(*_fresh(inputs), np.where(np.isnan(aim), np.inf, aim), most, numbers("recirculation"))
     down = _column(cases, inputs, lambda c: c.cooler.air_direction == "down") > 0
     return Phase(flux, supply, Programme(numbers("duration"), np.where(np.isnan(every), np.inf, every), down))
+
+
+def _cooling_phase(cases: Sequence[Case], inputs: Inputs, batch: Phase) -> Phase:
+    """As much air as before, unheated and once through; it changes sides as it did, from the first side on."""
+    off = np.full_like(batch.air_flux, -np.inf)
+    supply = Supply(*_fresh(inputs), off, np.zeros_like(off), np.zeros_like(off))
+    seconds = _column(cases, inputs, lambda c: c.cooler.cooling_time)
+    return Phase(batch.air_flux, supply, dataclasses.replace(batch.programme, duration=seconds), cooling=True)
 
 
 def _zone_phase(cases: Sequence[Case], inputs: Inputs, k: int) -> Phase:
@@ -248,12 +266,12 @@ def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]
 
 
 def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
-    """Exhaust (mean over the air of all phases), heat, fans, pressure drop and lift-off; per m² of a batch's floor,
-    or per m² of bed that rides through all zones."""
+    """Exhaust (mean over the air of all phases but cooling), heat, fans, pressure drop and lift-off; per m² of a
+    batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
     totals = {
         name: np.zeros(B)
-        for name in ("air", "vapour", "enthalpy", "heat", "fan", "lift_off", "pressure_drop")
+        for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan", "lift_off", "pressure_drop")
     }
     for phase, m in zip(s.phases, s.marches):
         for record in m.records:
@@ -262,14 +280,16 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
             Y, h = over_step(record.outlet)
             drop, lift, volume = through(s, phase, record)
             totals["air"][k] += dry_air
-            totals["vapour"][k] += dry_air * Y
-            totals["enthalpy"][k] += dry_air * h
+            exhaust = 0 * dry_air if phase.cooling else dry_air
+            totals["exhaust"][k] += exhaust
+            totals["vapour"][k] += exhaust * Y
+            totals["enthalpy"][k] += exhaust * h
             totals["heat"][k] += dry_air * record.heat
             totals["fan"][k] += dry_air * volume * drop / efficiency[k]
             totals["lift_off"][k] = np.maximum(totals["lift_off"][k], lift)
             totals["pressure_drop"][k] = np.maximum(totals["pressure_drop"][k], drop)
-    Y = totals.pop("vapour") / totals["air"]
-    h = totals.pop("enthalpy") / totals["air"]
+    exhaust = totals.pop("exhaust")
+    Y, h = totals.pop("vapour") / exhaust, totals.pop("enthalpy") / exhaust
     return totals | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
 
 
@@ -405,7 +425,8 @@ def _history(s: Solution) -> History:
     """The course of the one case of a solution."""
     w, bed = dr.point_weights(s.dryer.z)[:, 0], s.dryer.bed
     rows, began, before = [], 0.0, float(bed.feed_moisture[0])
-    for zone, (phase, m) in enumerate(zip(s.phases, s.marches), 1):
+    for number, (phase, m) in enumerate(zip(s.phases, s.marches), 1):
+        zone = 0 if phase.cooling else number
         for r in m.records:
             X, T = r.mean_moisture[:, 0], r.points[:, db.TP, 1, 0]
             mean = float(w @ X)

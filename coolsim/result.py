@@ -43,7 +43,7 @@ class AfterEqualising:
 
 @dataclass(frozen=True)
 class AirOut:
-    """The air that leaves the top of the bed, before any false air."""
+    """The air that leaves the top of the bed, before any false air; of a dryer the mean while it dries."""
 
     temperature: Number = documented("°C", "dry bulb", "Ta", json="temperature_C")
     relative_humidity: Number = documented("-", "relative humidity", "RH")
@@ -174,7 +174,7 @@ class History:
         json="drying_rate_per_h",
         factor=3600.0,
     )
-    zone: Array = documented("-", "zone of a belt, from 1, shape (steps,)")
+    zone: Array = documented("-", "zone of a belt, from 1; 0 while a batch is cooled, shape (steps,)")
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Batch dryers beside a line that never stops: do they keep up, how many would, what gathers on either side?
 
-Throughput q reaches n dryers that take m kg each, in turn, every t = filling + drying + cooling + emptying:
+Throughput q reaches n dryers that take m kg each, in turn, every t = filling + duration + cooling time + emptying:
 
     capacity n m/t,    load q t/(n m),    needed ⌈q t/m⌉ dryers,    a filling begins every P = m/q
 
@@ -46,7 +46,7 @@ def _numbers(case: Case) -> dict[str, float]:
         "shrinkage": dryer.shrinkage,
         "filling": times["filling"],
         "emptying": times["emptying"],
-        "cycle": dryer.duration + sum(times[name] for name in ("filling", "cooling", "emptying")),
+        "cycle": times["filling"] + dryer.duration + dryer.cooling_time + times["emptying"],
         "dryers": times["dryers"],
     }
 

@@ -83,7 +83,7 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
             lambda: plots.fan_curve(night_result, night, sweep),
         ),
         "drying_curve": (
-            "A batch dryer over time: moisture, drying rate and temperatures; its air is reversed every 5 min.",
+            "A batch dryer over time, its air reversed every 5 min and cold at the end: moisture, rate, heat.",
             lambda: plots.drying_curve(batch),
         ),
         "drying_layers": (

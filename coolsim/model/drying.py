@@ -51,6 +51,7 @@ class Resolution:
     step_tolerance: float = STEP_TOLERANCE
     estimate: bool = True
     enough: float = ENOUGH
+    keep: bool = False  # the pellets at the end of each step
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,7 @@ class Phase:
     air_flux: Array  # Ga, kg dry air/(m² s)
     supply: Supply
     programme: Programme
+    cooling: bool = False  # whether it only cools what is dry: its air is no part of the exhaust that is told
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,7 @@ def solve(
     index, r = np.arange(bed.cases), resolution
     for attempt in range(r.refinements + 1):
         k = 2**attempt
-        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate, r.enough)
+        finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate, r.enough, r.keep)
         fine = _estimated(take(bed, index), take(phases, index), take(pellet, index), laws, finer)
         fine = dataclasses.replace(fine, index=index)
         rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
@@ -191,7 +193,9 @@ def _run(
         dryer = dataclasses.replace(
             dryer, bed=dataclasses.replace(bed, air_flux=phase.air_flux), supply=phase.supply
         )
-        done = march(dryer, pellets, phase.programme, tolerance, resolution.enough, feed=k == 0)
+        done = march(
+            dryer, pellets, phase.programme, tolerance, resolution.enough, feed=k == 0, keep=resolution.keep
+        )
         pellets, converged = done.pellets, converged & done.reached
         marches.append(done)
         totals.append(_totals(done, phase))

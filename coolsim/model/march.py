@@ -60,6 +60,7 @@ class Record:
     inlet: Array  # (2, 2, b): Y and h
     outlet: Array  # (2, 2, b)
     heat: Array  # J per kg dry air, over the step's mean, (b,)
+    pellets: Pellets | None = None  # at its end, in the order of the bed, where they were to be kept
 
 
 @dataclass(frozen=True)
@@ -135,11 +136,12 @@ def march(
     enough: float = ENOUGH,
     *,
     feed: bool = True,
+    keep: bool = False,
 ) -> March:
     """March all cases to their ends; pellets in the order of the bed; tolerance (B,) of a step.
 
     enough: size of the Newton step that is the last one. feed: whether the pellets are the feed as laid, or have
-    been in other air before.
+    been in other air before. keep: whether the pellets at the end of each step are kept.
     """
     B, laid_out, in_bed = dryer.bed.cases, dryer, pellets
     dryer, pellets = _seen_from(dryer, pellets, programme.from_above)
@@ -180,6 +182,9 @@ def march(
             )
         _learn(g, step, naive, state, accepted)
         _go_on(g, step, state, accepted, stop, bent)
+        if keep and accepted.any():
+            ordered = take(_seen_from(g.dryer, g.pellets, g.above)[1], np.flatnonzero(accepted))
+            records[-1] = dataclasses.replace(records[-1], pellets=ordered)
         done = g.time >= end[g.index]
         lost = g.next < LEAST_STEP * end[g.index]
         if (done | lost).any():

@@ -173,6 +173,9 @@ def course(case: Case, result: Result, page: Page) -> str:
         T = float(np.interp(t, history.time, history.temperature))
         rows.append((page.number(t, u.TIME, 1), *cells, page.number(T, u.TEMPERATURE, 1)))
     text = table([("after", "mean", "bottom", "top", "pellets"), *rows], page, right=(0, 1, 2, 3, 4))
+    if history.zone[-1] == 0:
+        began = page.number(history.time[history.zone > 0][-1], u.TIME, 1)
+        text += wrapped(f"cooled with outside air from {began} on", page)
     wanted = case.tables.get("target", {}).get("moisture")
     return text if wanted is None else text + wrapped(_reached(result, wanted, page), page)
 

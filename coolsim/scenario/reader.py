@@ -205,6 +205,8 @@ def _safe(name: str) -> str:
 
 def _nearest(name: str, known: Iterable[str], table: str = "") -> str:
     """Say what an unknown name was probably meant to be."""
+    if f"{table}.{name}" in schema.MOVED:
+        return f"it is {schema.MOVED[f'{table}.{name}']}"
     known = list(known)
     homes = [other for other, key, _ in schema.walk() if key == name and other != table]
     if homes:

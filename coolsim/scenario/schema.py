@@ -183,6 +183,14 @@ _DRYER = {
     "shrinkage": _quantity(
         u.FRACTION, "80 %", "0 %", "100 %", "volume lost per volume of water lost", default="0 %"
     ),
+    "cooling_time": _quantity(
+        u.TIME,
+        "8 min",
+        "0 s",
+        "24 h",
+        "after duration, in the dryer: heater off, outside air once through",
+        default="0 min",
+    ),
     "belt_width": _quantity(
         u.LENGTH, "2 m", "0.05 m", "12 m", "of the bed on the belt", hint=_METRES, required=True
     ),
@@ -207,6 +215,7 @@ ARRANGEMENTS: Mapping[str, tuple[str, ...]] = {
     "batch": (
         "arrangement", "floor_area", "bed_depth", "batch_mass", "duration", "airflow", "inlet_air_temperature",
         "heater_power", "recirculation", "air_direction", "reverse_every", "mixing", "shrinkage",
+        "cooling_time",
     ),
     "belt": ("arrangement", "belt_width", "bed_depth", "zone", "shrinkage"),
 }  # fmt: skip
@@ -381,9 +390,6 @@ _SIZING = {
 
 _SCHEDULE = {
     "filling": _quantity(u.TIME, "3 min", "0 s", "24 h", "of a dryer", required=True),
-    "cooling": _quantity(
-        u.TIME, "5 min", "0 s", "24 h", "in the dryer after duration; not predicted", default="0 min"
-    ),
     "emptying": _quantity(u.TIME, "2 min", "0 s", "24 h", "of a dryer", required=True),
     "dryers": Key("number", "alike, filled in turn", "2", low="1", high="1000", default=1.0),
 }
@@ -442,6 +448,11 @@ TABLES: Mapping[str, Table] = {
     ),
     "weather": Table("the air outside, hour by hour", _WEATHER),
     "weather.units": Table("units of a csv's columns", _WEATHER_UNITS),
+}
+
+# What to say of keys that were there once.
+MOVED: Mapping[str, str] = {
+    "schedule.cooling": "cooling_time in [cooler], which is predicted and counts here"
 }
 
 TITLE = Key("text", "what this scenario is about", '"My cooler"')

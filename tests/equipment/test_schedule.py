@@ -31,9 +31,9 @@ batch_mass = "300 kg"
 duration = "20 min"
 airflow = "4000 m3/h"
 inlet_air_temperature = "80 degC"
+cooling_time = "5 min"
 [schedule]
 filling = "4 min"
-cooling = "5 min"
 emptying = "1 min"
 dryers = {dryers}
 """

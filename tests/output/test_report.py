@@ -226,7 +226,8 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
     assert "Layer by layer" in text and "Through the bed, as the scenario stands" not in text
     (shown,) = page.row("numbers", "heat per kg of water")
     assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
-    assert page.row("exit", "2.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"
+    # 2 min of drying and 5 of cooling
+    assert page.row("exit", "7.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"
 
 
 def test_a_line_shows_each_of_its_machines() -> None:

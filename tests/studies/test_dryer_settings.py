@@ -305,6 +305,7 @@ def test_an_unreachable_target_names_the_nearest_and_what_would_do(unreachable):
             "airflow",
             "drying time",
             "recirculation",
+            "cooling time",
         ),
     }
     longer = changes["drying time"]

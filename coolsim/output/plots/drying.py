@@ -47,6 +47,8 @@ def drying_curve(result: Result, ax: Any = None, *, units: str = "si") -> list[A
     axes[1].plot(x, np.append(per_step[0], per_step), **PELLETS, drawstyle="steps-pre", label="mean")
     _temperatures(axes[2], x, result, history, units)
     style.name_axes(axes[1], "", rate.named("drying rate", " dry solid"))
+    for axis in axes:
+        _mark_cooling(axis, history, units, name=axis is axes[1])
     axes[2].set_xlabel(time.named("time since the bed was laid"))
     for axis in axes:
         axis.margins(x=0.01)
@@ -55,7 +57,7 @@ def drying_curve(result: Result, ax: Any = None, *, units: str = "si") -> list[A
 
 def drying_layers(result: Result, ax: Any = None, *, units: str = "si") -> Axes:
     """Draw the moisture of a dryer's bed over time and over the height in the bed as it was laid."""
-    _, layers = _course(result, "the picture of the layers")
+    history, layers = _course(result, "the picture of the layers")
     time, length, percent = scale(u.TIME, units), scale(u.LENGTH, units, "mm", "in"), scale(u.FRACTION, units)
     (axis,) = style.panels(ax, 1, (8.2, 4.4))
     x, y, M = time(layers.time), length(layers.height), percent(layers.moisture_wb).T
@@ -68,6 +70,7 @@ def drying_layers(result: Result, ax: Any = None, *, units: str = "si") -> Axes:
     axis.contour(x, y, M, edges, colors=FAINT, linewidths=0.8)
     style.name_axes(axis, time.named("time since the bed was laid"), length.named("height in the bed"))
     axis.grid(False)
+    _mark_cooling(axis, history, units, name=True)
     keys = [
         Patch(facecolor=c, edgecolor=FAINT, linewidth=0.5, label=f"{a:g} – {b:g}")
         for c, a, b in zip(colours, edges, edges[1:])
@@ -103,6 +106,17 @@ def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si")
         axis.set_xlim(ends[0], ends[-1])
     axes[1].set_xlabel(length.named("distance along the belt; zones by number, arrows: way of the air"))
     return axes
+
+
+def _mark_cooling(axis: Axes, history: History, units: str, name: bool) -> None:
+    """Draw a line where a batch begins to be cooled, if it is; with its name on request."""
+    if history.zone[-1] > 0:
+        return
+    began = scale(u.TIME, units)(history.time[history.zone > 0][-1])
+    upright: dict[str, Any] = {"transform": axis.get_xaxis_transform()}
+    axis.vlines(began, 0, 1, color=BROWN, linewidth=1.0, linestyle=(0, (6, 3)), zorder=2.5, **upright)
+    if name:
+        axis.text(began, 0.97, "cooling from here ", fontsize=style.SMALL, ha="right", va="top", **upright)
 
 
 def _moistures(axis: Axes, x: Array, result: Result, history: History, units: str) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case import Batch, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.physics import air
@@ -17,6 +17,7 @@ from coolsim.studies.drying.search import KEPT, Found, Goal, excesses
 from coolsim.studies.drying.together import Asked, Asking, side_by_side
 from coolsim.studies.settings.changes import Change, Step
 
+LONGEST_COOLING = 1800.0  # s
 HOTTEST_INLET = 150.0  # °C, the hottest air that dryers are predicted for
 LEAST_SHARE, LARGEST_SHARE = 0.2, 5.0  # of the present airflow, time and depth
 LOOKS = 17  # values of each thing tried on the rough mesh
@@ -59,6 +60,9 @@ def one_step(found: Found) -> Asking[tuple[Step, ...]]:
     turned("inlet air +1 °C", "inlet_air_temperature", at.get("inlet_air_temperature", 0.0) + 1.0)
     turned("airflow +5 %", "airflow", 1.05 * at["airflow"])
     turned("drying time +1 min", "duration", at.get("duration", 0.0) + 60.0)
+    if isinstance(case.cooler, Batch):
+        longer = case.cooler.cooling_time + 60.0
+        steps.append(("cooling time +1 min", dials.dialled(case, {"cooling_time": longer})))
     turned("recirculation +5 points", "recirculation", min(at.get("recirculation", 0.0) + 0.05, 0.95))
     turned("belt 5 % faster", "bed_depth", at.get("bed_depth", 0.0) / 1.05 if "duration" not in at else 0.0)
     states = [case, *(state for _, state in steps)]
@@ -109,6 +113,11 @@ def _levers(case: Case) -> list[Lever]:
     for knob, now in at.items():
         name, ends, unit, factor = spans[knob]
         levers.append(Lever(name, knob, now, ends, unit, factor))
+    if isinstance(case.cooler, Batch):
+        now = case.cooler.cooling_time
+        levers.append(
+            Lever("cooling time", "cooling_time", now, (0.0, max(LONGEST_COOLING, 2 * now)), "min", 1 / 60)
+        )
     return levers
 
 

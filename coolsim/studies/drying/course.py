@@ -1,6 +1,7 @@
 """What has become of dryers at any time of their course: one march tells of every shorter one.
 
-Outcomes are what costs and limits ask for. Rows of arrays stand in the order of OUTCOMES.
+Outcomes are what costs and limits ask for. Rows of arrays stand in the order of OUTCOMES. Of a batch that is cooled
+the drying is marched once, then the cooling from the end of each of its steps, all of them side by side.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coolsim import dried
 from coolsim.case import Case
@@ -21,6 +23,8 @@ from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model.bed import take
+from coolsim.model.dryer import Pellets
+from coolsim.model.march import march
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, sorption
 from coolsim.predict import on_one_thread
@@ -30,7 +34,7 @@ OUTCOMES = (
     "moisture",  # kg/kg wet, mean of the bed
     "temperature",  # °C, likewise
     "water activity",  # of the mean moisture
-    "exhaust relative humidity",  # mean of all air so far
+    "exhaust relative humidity",  # mean of all air so far, without that which cools a batch
     "lift-off",  # highest so far, as a share of minimum fluidisation
     "bed pressure drop",  # Pa, highest so far
     "pellet temperature",  # °C, of the hottest layer so far
@@ -48,13 +52,14 @@ ROUGH = drying.Resolution(
     estimate=False,
     enough=LOOSE,
 )
+COOLED = 24  # ends of steps of a march, at the most, from which a batch is cooled
 # The full mesh of predictions, at half the price: without their error.
 QUICK = drying.Resolution(refinements=0, estimate=False, enough=LOOSE)
 
 
 @dataclass(frozen=True)
 class Course:
-    """Ends of the steps (S,) that a dryer was marched in, and its outcomes there (outcomes, S)."""
+    """Ends of the steps (S,) that a dryer was marched in, and its outcomes there (outcomes, S), cooled if it is."""
 
     ends: Array
     outcomes: Array
@@ -72,22 +77,97 @@ class Predicted:
     outcomes: Array
 
 
-def marched(cases: Sequence[Case], resolution: drying.Resolution = ROUGH) -> list[Course | None]:
-    """Courses of dryers of one kind, solved side by side; None where one does not converge."""
+def marched(
+    cases: Sequence[Case],
+    resolution: drying.Resolution = ROUGH,
+    times: Sequence[Sequence[float] | Array] | None = None,
+) -> list[Course | None]:
+    """Courses of dryers of one kind, solved side by side; None where one does not converge.
+
+    times: at which each will be asked for, since it was laid and without its cooling; at any if left out.
+    """
     inputs = dried.gathered(cases)
     phases, pellets, efficiency = dried.laid(cases, inputs)
+    cooling = phases[1] if phases[-1].cooling else None
+    if cooling is not None:
+        phases, resolution = phases[:1], dataclasses.replace(resolution, keep=True)
+    earliest = np.zeros(len(cases)) if times is None else np.array([np.min(t) for t in times])
     with on_one_thread():
         solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
-    found: list[Course | None] = [None] * len(cases)
-    for s in solutions:
-        some = take(inputs, s.index)
-        wet_weight = some.bulk_density * some.bed_depth
-        for j, table in enumerate(_rows(s, efficiency[s.index])):
-            if s.converged[j]:
-                pressure = float(s.dryer.bed.pressure[j])
-                outcomes = _outcomes(table, _one(some, j), pressure, float(wet_weight[j]))
-                found[int(s.index[j])] = Course(table[:, 0], outcomes)
+        found: list[Course | None] = [None] * len(cases)
+        for s in solutions:
+            some, fans = take(inputs, s.index), efficiency[s.index]
+            tables = [_so_far(rows) if ok else None for rows, ok in zip(_rows(s, fans), s.converged)]
+            if cooling is not None and s.converged.any():
+                tables = _cooled(s, tables, take(cooling, s.index), fans, earliest[s.index], resolution)
+            for j, table in enumerate(tables):
+                if table is not None:
+                    pressure = float(s.dryer.bed.pressure[j])
+                    found[int(s.index[j])] = Course(table[:, 0], _outcomes(table, _one(some, j), pressure))
     return found
+
+
+def _cooled(
+    s: drying.Solution,
+    tables: list[Array | None],
+    cooling: drying.Phase,
+    efficiency: Array,
+    earliest: Array,
+    resolution: drying.Resolution,
+) -> list[Array | None]:
+    """Tables of dryers that are cooled after so long a drying: fewer rows, none before `earliest` (B,) is needed.
+
+    None where a cooling does not converge.
+    """
+    rows = [_to_cool(table, first) for table, first in zip(tables, earliest)]
+    who, pellets = _at_ends(s, tables, rows)
+    bed = dataclasses.replace(take(s.dryer.bed, who), air_flux=cooling.air_flux[who])
+    dryer = dataclasses.replace(take(s.dryer, who), bed=bed, supply=take(cooling.supply, who))
+    tolerance = np.full(len(who), resolution.step_tolerance)
+    done = march(dryer, pellets, take(cooling.programme, who), tolerance, resolution.enough, feed=False)
+    unknown = np.full(len(who), np.nan)
+    after = drying.Solution(who, (take(cooling, who),), (done,), (), pellets, unknown, unknown, done.reached)
+    each = _rows(after, efficiency[who])
+    found: list[Array | None] = []
+    for k, (table, some) in enumerate(zip(tables, rows)):
+        mine = np.flatnonzero(who == k)
+        lost = not done.reached[mine].all()
+        found.append(None if table is None or lost else _joined(table[some], [each[i] for i in mine]))
+    return found
+
+
+def _to_cool(table: Array | None, earliest: float) -> NDArray[np.intp]:
+    """Rows of a table from whose ends a dryer is cooled: from the last before `earliest` on, not all of many."""
+    if table is None:
+        return np.zeros(0, np.intp)
+    first = max(int(np.searchsorted(table[:, 0], earliest, "right")) - 1, 0)
+    count = len(table) - first
+    return first + np.unique(np.linspace(0, count - 1, min(count, COOLED)).round().astype(np.intp))
+
+
+def _at_ends(
+    s: drying.Solution, tables: list[Array | None], rows: list[NDArray[np.intp]]
+) -> tuple[NDArray[np.intp], Pellets]:
+    """Which dryers, and their pellets as they are at the ends of the rows of their tables; each one's in order."""
+    wanted = [{*table[some, 0]} if table is not None else {*()} for table, some in zip(tables, rows)]
+    who, kept = [], []
+    for record in s.marches[0].records:
+        at = [i for i, (k, t) in enumerate(zip(record.index, record.time)) if t in wanted[k]]
+        if at:
+            who.append(record.index[at])
+            kept.append(take(record.pellets, at))
+    names = [f.name for f in dataclasses.fields(Pellets)]
+    together = Pellets(*(np.concatenate([getattr(p, name) for p in kept], axis=-1) for name in names))
+    return np.concatenate(who), together
+
+
+def _joined(dry: Array, cooled: list[Array]) -> Array:
+    """Rows of a table of drying with what the cooling after each has made of them."""
+    end = np.array([_so_far(rows)[-1] for rows in cooled])
+    end[:, 0] = dry[:, 0]
+    end[:, _HIGHEST] = np.maximum(end[:, _HIGHEST], dry[:, _HIGHEST])
+    end[:, _SUMS] += dry[:, _SUMS]
+    return end
 
 
 def predictions(cases: Sequence[Case]) -> list[Predicted | None]:
@@ -111,12 +191,12 @@ def _one(inputs: Inputs, k: int) -> Inputs:
 
 
 def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
-    """Per case, a row per step: its end, states there, and what passed in it."""
+    """Per case, a row per step: its end, states there, and what passed in it; no exhaust while cooling."""
     weights = dr.point_weights(s.dryer.z)
     rows: list[list[Array]] = [[] for _ in efficiency]
     began = np.zeros(len(efficiency))
-    for phase, march in zip(s.phases, s.marches):
-        for record in march.records:
+    for phase, marched_so in zip(s.phases, s.marches):
+        for record in marched_so.records:
             k = record.index
             w, X = weights[:, k], record.mean_moisture
             T = record.points[:, db.TP, 1]
@@ -124,10 +204,11 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
             spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
             drop, lift, volume = dried.through(s, phase, record)
             dry_air = phase.air_flux[k] * record.duration
+            exhaust = 0 * dry_air if phase.cooling else dry_air
             Y, h = over_step(record.outlet)
             columns = (
                 *(began[k] + record.time, (w * X).sum(axis=0), (w * T).sum(axis=0), T.max(axis=0), spread),
-                *(lift, drop, dry_air, dry_air * Y, dry_air * h),
+                *(lift, drop, exhaust, exhaust * Y, exhaust * h),
                 *(dry_air * record.heat, dry_air * volume * drop / efficiency[k]),
             )
             for case, row in zip(k, np.transpose(columns)):
@@ -136,21 +217,32 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
     return [np.array(case) for case in rows]
 
 
-def _outcomes(table: Array, inputs: Inputs, pressure: float, wet_weight: float) -> Array:
+_HIGHEST, _SUMS = [3, 5, 6], slice(7, None)  # columns of which the highest so far counts, and the sum
+
+
+def _so_far(rows: Array) -> Array:
+    """Rows of one case as `_rows` has them, with the highest and the sums up to the end of each step."""
+    table = rows.copy()
+    table[:, _HIGHEST] = np.maximum.accumulate(rows[:, _HIGHEST])
+    table[:, _SUMS] = np.cumsum(rows[:, _SUMS], axis=0)
+    return table
+
+
+def _outcomes(table: Array, inputs: Inputs, pressure: float) -> Array:
     """Outcomes of one case at the ends of its steps, (outcomes, S)."""
-    _, X, T, hottest, spread, lift, drop, *passed = table.T
-    dry_air, vapour, enthalpy, heat, fan = np.cumsum(passed, axis=1)
-    Y = vapour / dry_air
-    T_air = air.temperature_from_enthalpy(enthalpy / dry_air, Y)
+    _, X, T, hottest, spread, lift, drop, exhaust, vapour, enthalpy, heat, fan = table.T
+    wet_weight = inputs.bulk_density * inputs.bed_depth
+    Y = vapour / exhaust
+    T_air = air.temperature_from_enthalpy(enthalpy / exhaust, Y)
     return np.stack(
         [
             X / (1 + X),
             T,
             sorption.water_activity(inputs.isotherm, X, T),
             air.relative_humidity(T_air, Y, pressure),
-            np.maximum.accumulate(lift),
-            np.maximum.accumulate(drop),
-            np.maximum.accumulate(hottest),
+            lift,
+            drop,
+            hottest,
             spread,
             heat / wet_weight,
             fan / wet_weight,

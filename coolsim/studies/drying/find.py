@@ -215,14 +215,16 @@ def _keeping_up(case: Case) -> list[Warning]:
         return []
     mass = case.feed.bulk_density * c.floor_area * c.bed_depth
     every = mass / case.feed.throughput
-    left = (every - c.duration) / 60
+    taken = (c.duration + c.cooling_time) / 60
+    left, drying = every / 60 - taken, "drying and cooling" if c.cooling_time else "drying"
     made = f"the line makes a batch of {mass:.0f} kg in {every / 60:.0f} min"
     if left <= 0:
         return [
             Warning(
                 "check",
-                f"{made}, this drying takes {c.duration / 60:.0f}: one dryer does not keep up. Shorten "
+                f"{made}, this {drying} takes {taken:.0f}: one dryer does not keep up. Shorten "
                 "limits.duration, or add a dryer.",
             )
         ]
-    return [Warning("note", f"{made}: {left:.0f} min are left to fill, cool and empty the dryer.")]
+    rest = "fill and empty" if c.cooling_time else "fill, cool and empty"
+    return [Warning("note", f"{made}: {left:.0f} min are left to {rest} the dryer.")]

@@ -13,6 +13,7 @@ from typing import Any, Literal, TypeAlias, TypeVar
 
 import numpy as np
 
+from coolsim import dried
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.studies.drying.course import QUICK, ROUGH, marched, predictions
@@ -80,13 +81,18 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
 def _solved(asked: list[Asked]) -> list[Any]:
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
-    parts = [asked[k : k + most] for k in range(0, len(asked), most)]
-    return [answer for some in parts for answer in _at_once(some, mesh)]
+    kinds = np.array([dried.kind(a.case) for a in asked])  # one that is cooled is of another kind
+    answers: dict[int, Any] = {}
+    for kind in sorted({*kinds}):
+        at = np.flatnonzero(kinds == kind)
+        for part in (at[k : k + most] for k in range(0, len(at), most)):
+            answers |= zip(part, _at_once([asked[k] for k in part], mesh))
+    return [answers[k] for k in range(len(asked))]
 
 
 def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
     cases = [a.case for a in asked]
     if mesh == "full":
         return list(predictions(cases))
-    found = marched(cases, ROUGH if mesh == "rough" else QUICK)
+    found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
     return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]

@@ -142,14 +142,20 @@ def _with(line: Dryers, theta: Array) -> list[Case]:
 
 
 def _exits(line: Dryers, cases: list[Case]) -> Array:
-    try:
-        with on_one_thread():
-            out = dried.dry(cases, None, many=True, resolution=line.resolution or FITTING).pellets_out
-    except NotConverged as error:
-        count = len(line.labels)
-        label = line.labels[int(error.failed[0]) % count] if len(error.failed) else "a trial"
-        raise NotConverged(f"{label}: {error.reason}", error.failed, error.best) from None
-    return np.array([out.moisture_wb, out.temperature])
+    kinds = np.array([dried.kind(case) for case in cases])  # a batch that is cooled is of another kind
+    exits = np.empty((EXITS, len(cases)))
+    for kind in sorted({*kinds}):
+        at = np.flatnonzero(kinds == kind)
+        try:
+            with on_one_thread():
+                some = [cases[k] for k in at]
+                out = dried.dry(some, None, many=True, resolution=line.resolution or FITTING).pellets_out
+        except NotConverged as error:
+            count = len(line.labels)
+            label = line.labels[int(at[error.failed[0]]) % count] if len(error.failed) else "a trial"
+            raise NotConverged(f"{label}: {error.reason}", at[error.failed], error.best) from None
+        exits[:, at] = out.moisture_wb, out.temperature
+    return exits
 
 
 # ---- What to measure next -------------------------------------------------------------------------------

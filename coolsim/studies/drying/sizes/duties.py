@@ -2,12 +2,12 @@
 
 What leaves a bed depends on its floor only through air, depth and time. So the dryer of the scenario, its floor as
 given, is surveyed once for each duty over what may be set, and outcomes are fitted by polynomials. Time is one of
-their axes: one march of a batch tells of all shorter ones; on a belt each dwell is a march, at the throughput that
-makes it. A floor then says no more than how much time a depth leaves.
+their axes: one march of a batch tells of all shorter ones, cooled or not; on a belt each dwell is a march, at the
+throughput that makes it. A floor then says no more than how much time a depth leaves.
 
 Floors S are of all dryers together [m²]. By hand, of throughput q, a bed of depth L and density ρ:
     belt:   t = ρ L S/q                             (what lies on the belt passes in t)
-    batch:  t ≤ ρ L S/q − filling − cooling − emptying   (n dryers of m = ρ L S/n take n m in a cycle)
+    batch:  t ≤ ρ L S/q − filling − cooling time − emptying   (n dryers of m = ρ L S/n take n m in a cycle)
 """
 
 from __future__ import annotations
@@ -168,7 +168,8 @@ def _duty(product_name: str, weather: str, case: Case) -> Duty:
     ranges = {n: r for n, r in ranges.items() if n not in pinned} | {"time": times(case)}
     low, high = np.array([[forth(n, float(x)) for x in r] for n, r in ranges.items()]).T
     schedule = case.tables.get("schedule", {})
-    overhead = sum(schedule.get(n, 0.0) for n in ("filling", "cooling", "emptying")) if batch else 0.0
+    overhead = sum(schedule.get(n, 0.0) for n in ("filling", "emptying")) if batch else 0.0
+    overhead += case.cooler.cooling_time if batch else 0.0
     case = dials.dialled(case, pinned)
     goal = Goal(lambda outcomes: cost(case, outcomes), limits_of(case))
     return Duty(product_name, weather, case, tuple(ranges), low, high, float(overhead), goal)
@@ -306,5 +307,5 @@ def tried(some: Sequence[Duty], places: Sequence[Array], along: Array = AT_ITS_E
 def solved(states: Sequence[Case], when: Array) -> Array:
     """Outcomes at times (outcomes, times, states), with nan for what does not solve."""
     nothing = np.full((len(OUTCOMES), len(when)), np.nan)
-    found = [nothing if course is None else course.at(when) for course in marched(states)]
+    found = [nothing if c is None else c.at(when) for c in marched(states, times=[when] * len(states))]
     return np.stack(found, axis=-1)

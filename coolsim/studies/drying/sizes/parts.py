@@ -76,13 +76,15 @@ def _place(s: Solution, k: int) -> int:
 def _parts(case: Case, inputs: Any, s: Solution, k: int) -> Iterator[Needs]:
     """What each phase asks of its fan and heater."""
     c, at, outside = case.cooler, _place(s, k), float(inputs.outside_volume[k])
-    zones = [None] if c.arrangement == "batch" else list(c.zones)
-    for zone, phase, march in zip(zones, s.phases, s.marches):
+    each = [_steps(s, number, at) for number in range(len(s.phases))]
+    batch = c.arrangement == "batch"  # dries and is cooled with one fan
+    zones, steps = ([None], [np.concatenate(each)]) if batch else (list(c.zones), each)
+    for number, (zone, rows) in enumerate(zip(zones, steps)):
         area = c.floor_area if zone is None else c.belt_width * zone.length
-        dry = float(phase.air_flux[at]) * area  # kg/s
-        rows = np.array([_step(s, phase, record, at) for record in march.records if at in record.index])
+        dry = float(s.phases[number].air_flux[at]) * area  # kg/s
         duration, heat, volume, drop, Y = rows.T
-        mean = dry * float((duration * heat).sum() / duration.sum())
+        while_heated = duration[: len(each[number])].sum()
+        mean = dry * float((duration * heat).sum() / while_heated)
         most = dry * float(heat.max()) if zone is None else mean
         aim = c.inlet_air_temperature if zone is None else zone.inlet_air_temperature
         hardest = int(drop.argmax())
@@ -97,6 +99,12 @@ def _parts(case: Case, inputs: Any, s: Solution, k: int) -> Iterator[Needs]:
             highest_heat=most,
             heated=aim is not None,
         )
+
+
+def _steps(s: Solution, number: int, at: int) -> Array:
+    """The steps of one case in one phase, (steps, 5)."""
+    phase, records = s.phases[number], s.marches[number].records
+    return np.array([_step(s, phase, record, at) for record in records if at in record.index])
 
 
 def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
