@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -88,6 +88,13 @@ def find(
             help='Meet it with this chance, such as "90 %", not just as predicted.',
         ),
     ] = None,
+    uncertainty: Annotated[
+        bool,
+        typer.Option(
+            "--uncertainty",
+            help="Also say how sure the exit is, and which settings meet the target with a chance.",
+        ),
+    ] = False,
 ) -> int:
     """Find the cheapest settings of SCENARIO that meet its target.
 
@@ -96,40 +103,43 @@ def find(
     batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation; of a belt: airflow (of all
     zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed).
 
-    Exit status: 0 answered, 3 the target is out of reach (the nearest state and what would help are
-    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    With --uncertainty, inputs may carry a ± as for predict, and beside the usual settings stand those that meet
+    the target with a chance of 95 %, or that of --chance. With --chance alone, only those are told.
+
+    Exit status: 0 answered, 3 the target is out of reach, or the chance that was asked for (the nearest state and
+    what would help are answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
     check_json(json)
     case = case_of(scenario, overrides)
     from coolsim.output import dryer_settings, settings
     from coolsim.output import json as as_json
-    from coolsim.output import uncertainty as sure
+    from coolsim.output import surely as with_a_chance
     from coolsim.studies.asked import is_dryer
-    from coolsim.studies.settings import advice
+    from coolsim.studies.settings import surely
+    from coolsim.studies.settings.advice import advise
+    from coolsim.studies.settings.find import find_settings
 
-    roomy, wanted, spread = case, None, None
-    if chance is not None:
-        from coolsim.studies.settings.surely import read_chance, with_chance
-
-        wanted = read_chance(chance)
-        with working("looking for settings that have the chance"):
-            roomy, spread = with_chance(case, wanted)
+    wanted = None if chance is None else surely.read_chance(chance)
     with working("looking for settings"):
-        found = advice.advise(roomy)
-    page = page_for(units)
-
-    def printed() -> str:
-        if is_dryer(case):
-            return dryer_settings.advised(case, found, page)
-        return settings.advised(case, found, page, sure.told(spread, page, wanted) if spread else "")
-
-    def written() -> dict[str, Any]:
-        document = as_json.settings_document(case, found, scenario, version())
-        return document | ({"uncertainty": sure.written(spread) | {"chance": wanted}} if spread else {})
-
-    deliver(printed, written, json)
-    sure_enough = spread is None or wanted is None or (spread.all_met or 0.0) >= wanted
-    return ANSWERED if found.answer.met and sure_enough else OUT_OF_REACH
+        if wanted is None or uncertainty:
+            found, sure = advise(case, find_settings(case, chance=wanted, uncertainty=uncertainty)), None
+        else:
+            sure = surely.with_chance(case, wanted)
+            found = advise(sure.case, sure.answer)
+    page, advised = page_for(units), dryer_settings.advised if is_dryer(case) else settings.advised
+    deliver(
+        lambda: advised(
+            case, found, page, with_a_chance.told(case, found.answer, sure, page), sure is not None
+        ),
+        lambda: (
+            as_json.settings_document(case, found, scenario, version())
+            | with_a_chance.written(case, found.answer, sure)
+        ),
+        json,
+    )
+    asked_for = sure or (found.answer.surely if wanted else None)
+    met = found.answer.met and (asked_for is None or asked_for.kept)
+    return ANSWERED if met else OUT_OF_REACH
 
 
 @app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")

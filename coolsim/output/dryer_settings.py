@@ -38,18 +38,22 @@ _SHOWN: dict[str, tuple[Dimension | None, int]] = {
 }
 
 
-def advised(case: Case, advice: Advice, page: Page) -> str:
-    """Return the answer to what to set on a dryer; where the target is out of reach, that comes first."""
+def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
+    """Return the answer to what to set on a dryer; where the target is out of reach, that comes first.
+
+    `sure` tells how sure the settings are; `roomy`: they are to keep off the target, for a chance.
+    """
     answer = advice.answer
     parts = [
         tables.heading(case.title, page),
-        "" if answer.met else _out_of_reach(answer, page),
+        "" if answer.met else _out_of_reach(answer, page, roomy),
         _dial_in(case, answer, page),
         _zones(answer.settings, page),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
         tables.verdict(case, answer.result, page),
         tables.limits(case, answer.result, page),
+        sure,
         "" if answer.met else _smallest_changes(case, answer, page),
         of_coolers.costs(case, answer.cost, page),
         "".join(wrapped(text, page) for text in _sentences(case, answer, advice.window, page)),
@@ -59,7 +63,7 @@ def advised(case: Case, advice: Advice, page: Page) -> str:
     return joined(parts)
 
 
-def _rows(case: Case, settings: DryerSettings, page: Page) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+def dialled(case: Case, settings: DryerSettings, page: Page) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """What is dialled in: label, value, and the keys of [limits] that open it."""
     belt = case.cooler.arrangement == "belt"
     if not math.isnan(settings.inlet_air_temperature):
@@ -89,7 +93,7 @@ def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
     opened = case.tables["limits"]
     rows = [
         (label, value, "" if any(key in opened for key in keys) else "as given")
-        for label, value, keys in _rows(case, answer.settings, page)
+        for label, value, keys in dialled(case, answer.settings, page)
     ]
     title = "Set" if answer.met else "Nearest settings"
     return table([(title, "", ""), *rows], page, right=(1,), bold=tuple(range(len(rows) + 1)))
@@ -113,14 +117,14 @@ def _zones(settings: DryerSettings, page: Page) -> str:
 
 
 def _in_a_line(case: Case, settings: DryerSettings, page: Page) -> str:
-    return ", ".join(f"{label} {value}" for label, value, keys in _rows(case, settings, page))
+    return ", ".join(f"{label} {value}" for label, value, keys in dialled(case, settings, page))
 
 
 def _sentences(
     case: Case, answer: SettingsAnswer, window: tuple[Reached, Reached] | None, page: Page
 ) -> Iterator[str]:
     if answer.binding:
-        yield f"At their limits: {', '.join(_at_limit(limit, page) for limit in answer.binding)}."
+        yield f"At their limits: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
     if window is None:
         yield "No settings keep the limits of the machine, whatever the target."
     for word, end in zip(("Driest", "Wettest"), window or ()):
@@ -137,15 +141,14 @@ def _value(name: str, value: float, page: Page) -> str:
     return page.number(value, dimension, digits)
 
 
-def _at_limit(limit: AtLimit, page: Page) -> str:
+def at_limit(limit: AtLimit, page: Page) -> str:
     name, _, end = limit.limit.partition(", ")
     return f"{end} {name} ({_value(name, limit.value, page)})".strip()
 
 
-def _out_of_reach(answer: SettingsAnswer, page: Page) -> str:
-    missed = ", ".join(_at_limit(limit, page) for limit in answer.broken)
-    text = f"Out of reach: no settings within the limits meet the target. The nearest still misses: {missed}."
-    return wrapped(text, page, style="bold")
+def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
+    missed = ", ".join(at_limit(limit, page) for limit in answer.broken)
+    return of_coolers.out_of_reach(missed, page, chance)
 
 
 def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:

@@ -15,7 +15,7 @@ from coolsim.scenario import inputs
 
 if TYPE_CHECKING:
     from coolsim.studies.settings.advice import Advice
-    from coolsim.studies.settings.find import AtLimit, Reached
+    from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
     from coolsim.studies.sizing.answer import SizeAnswer
 
 # The groups of a result that are written, in this order; the profile is for Python and plots.
@@ -85,9 +85,7 @@ def settings_document(case: Case, advice: Advice, scenario: str, version: str) -
     answer = advice.answer
     driest, wettest = advice.window or (None, None)
     written = document(case, answer.result, scenario, version) | {
-        "settings": _where_known(answer.settings, "settings"),
-        "cost": _where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
-        "binding": _at_limits(answer.binding),
+        **of_settings(case, answer),
         "reachable": {"driest": _reached(driest), "wettest": _reached(wettest)},
         "required_feed_moisture_wb": answer.required_feed_moisture,
         "one_step": [group(step, "one_step") for step in answer.one_step],
@@ -99,6 +97,15 @@ def settings_document(case: Case, advice: Advice, scenario: str, version: str) -
             "broken": _at_limits(answer.broken),
         }
     return written
+
+
+def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
+    """What is set, what it costs, and the limits at which it stands."""
+    return {
+        "settings": _where_known(answer.settings, "settings"),
+        "cost": _where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
+        "binding": _at_limits(answer.binding),
+    }
 
 
 def size_document(case: Case, answer: SizeAnswer, scenario: str, version: str) -> dict[str, Any]:

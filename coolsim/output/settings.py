@@ -42,15 +42,15 @@ _OPENED_BY = {
 }
 
 
-def advised(case: Case, advice: Advice, page: Page, sure: str = "") -> str:
+def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
     """Return the answer to what to set as text; where the target is out of reach, that comes first.
 
-    `sure` tells how sure the settings are.
+    `sure` tells how sure the settings are; `roomy`: they are to keep off the target, for a chance.
     """
     answer = advice.answer
     parts = [
         tables.heading(case.title, page),
-        "" if answer.met else _out_of_reach(answer, page, bool(sure)),
+        "" if answer.met else _out_of_reach(answer, page, roomy),
         _dial_in(case, answer, page),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
@@ -69,21 +69,26 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "") -> str:
 # -- what to set
 
 
-def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
-    """Return the settings; what the scenario does not open is said to stay."""
-    settings, opened = answer.settings, case.tables["limits"]
+def dialled(case: Case, settings: Settings, page: Page) -> list[tuple[str, str, str]]:
+    """What is dialled in: label, value, and the knob."""
     rows = []
     if "fan" in case.tables:
         rows.append(("fan speed", _speed(settings), "airflow"))
     rows.append(("airflow", _airflow(settings, page), "airflow"))
     rows.append(("depth of the bed", depth_of(settings.bed_depth, page), "bed_depth"))
     rows.append(("dwell", page.number(settings.residence_time, u.TIME, 1), "bed_depth"))
-    if "inlet_air_temperature" in opened:
+    if "inlet_air_temperature" in case.tables["limits"]:
         inlet = page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)
         rows.append(("inlet air", inlet, "inlet_air_temperature"))
+    return rows
+
+
+def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
+    """Return the settings; what the scenario does not open is said to stay."""
+    opened = case.tables["limits"]
     shown = [
         (label, text, "" if any(key in opened for key in _OPENED_BY[knob]) else "as given")
-        for label, text, knob in rows
+        for label, text, knob in dialled(case, answer.settings, page)
     ]
     title = "Set" if answer.met else "Nearest settings"
     return table([(title, "", ""), *shown], page, right=(1,), bold=tuple(range(len(shown) + 1)))
@@ -207,6 +212,11 @@ def rounded_down(moisture: float) -> str:
 
 def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
     missed = ", ".join(at_limit(limit, page) for limit in answer.broken)
+    return out_of_reach(missed, page, chance)
+
+
+def out_of_reach(missed: str, page: Page, chance: bool) -> str:
+    """Return that no settings serve; `chance`: as far off the target as it takes."""
     words = f"no settings within the limits meet the target. The nearest still misses: {missed}."
     if chance:
         words = (

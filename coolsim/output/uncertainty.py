@@ -46,9 +46,9 @@ def _intervals(found: Uncertainty, page: Page) -> str:
 def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
     if found.all_met is None:
         return ""
-    rows = [("chance that the target is met", _chance(found.all_met))]
+    rows = [("chance that the target is met", chance_text(found.all_met))]
     if len(found.wishes) > 1:
-        rows += [(f"  {name}", _chance(share)) for name, share in found.wishes]
+        rows += [(f"  {name}", chance_text(share)) for name, share in found.wishes]
     words = "" if wanted is None else wrapped(_asked(found.all_met, wanted), page)
     return table(rows, page, right=(1,), bold=(0,)) + words
 
@@ -64,10 +64,10 @@ def _asked(met: float, wanted: float) -> str:
     )
 
 
-def _chance(share: float) -> str:
+def chance_text(share: float) -> str:
     """Return a probability no more exactly than the samples tell it.
 
-    >>> _chance(0.0), _chance(0.798), _chance(1.0)
+    >>> chance_text(0.0), chance_text(0.798), chance_text(1.0)
     ('under 1 %', '80 %', 'over 99 %')
     """
     if share < 0.01:

@@ -115,9 +115,7 @@ def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> 
     samples: a power of two, 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
     where nothing carries a ±, NotConverged where most samples fail.
     """
-    if samples is None:
-        samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
-    if samples < 64 or samples & (samples - 1):
+    if samples is not None and (samples < 64 or samples & (samples - 1)):
         raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
     return summed_up(case, sampled(case, samples, seed))
 
@@ -135,12 +133,11 @@ class Sampled:
     unsolved: int
 
 
-def sampled(case: Case, samples: int = SAMPLES, seed: int = SEED) -> Sampled:
+def sampled(case: Case, samples: int | None = None, seed: int = SEED) -> Sampled:
     """Exits of a case with everything that has a ± varied together."""
-    unknowns, case = unknowns_of(case), at_its_fan(case)
-    if not unknowns:
-        found, allowed = "no input with a ±, no number with a range", 'such as feed.moisture = "14 ± 0.3 %"'
-        raise InputError([Fault("", "uncertainty", found, f"it needs one, {allowed}")])
+    if samples is None:
+        samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
+    unknowns, case = needed_unknowns(case), at_its_fan(case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
     result, solved = _solved(varied(case, unknowns, together(R, z)))
     centre, offset = predict(case), predict(case, resolution=MESH)
@@ -190,6 +187,15 @@ def unknowns_of(case: Case) -> list[Unknown]:
     typed = [_typed(case, key, known) for key, known in case.plus_minus.items()]
     assumed = [_assumed(case, *one) for one in varied_numbers(case) if one[1] not in case.plus_minus]
     return typed + [_weighed(case, unknown) for unknown in assumed]
+
+
+def needed_unknowns(case: Case) -> list[Unknown]:
+    """The same; raises InputError where there is nothing."""
+    unknowns = unknowns_of(case)
+    if not unknowns:
+        found, allowed = "no input with a ±, no number with a range", 'such as feed.moisture = "14 ± 0.3 %"'
+        raise InputError([Fault("", "uncertainty", found, f"it needs one, {allowed}")])
+    return unknowns
 
 
 def _weighed(case: Case, unknown: Unknown) -> Unknown:
@@ -320,4 +326,6 @@ def wishes_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
         met["above the air outside"] = above <= target["maximum_above_ambient"]
     if "maximum_water_activity" in target:
         met["water activity, evened out"] = s.exits["water activity"] <= target["maximum_water_activity"]
+    if "maximum_deviation" in target and "deviation_wb" in s.exits:
+        met["spread over the bed"] = s.exits["deviation_wb"] <= target["maximum_deviation"]
     return met

@@ -276,8 +276,7 @@ def test_nothing_unknown(turned: Case) -> None:
         uncertainty(bare)
 
 
-def test_settings_with_a_chance_are_refused_with_what_to_do_instead() -> None:
-    status, _, err = asked("settings", BATCH, "--chance", "90 %")
-    assert status == 2 and "--chance" in err and "predict --uncertainty" in " ".join(err.split())
-    status, _, err = asked("settings", LINE, "--chance", "90 %")
-    assert status == 2 and "line" in err
+def test_settings_of_a_line_with_a_chance_are_refused() -> None:
+    for words in (["--chance", "90 %"], ["--uncertainty"]):
+        status, _, err = asked("settings", LINE, *words)
+        assert status == 2 and "line" in err

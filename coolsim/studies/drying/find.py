@@ -6,7 +6,9 @@ moisture. Everything returned was predicted on the full mesh.
 
 from __future__ import annotations
 
+import copy
 import dataclasses
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -26,6 +28,7 @@ from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
 
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
 _MOISTURE = OUTCOMES.index("moisture")
+_ROOM = {"temperature": "above ambient"}  # what the room of a limit is called, where not as the limit
 
 
 def find(case: Case) -> SettingsAnswer:
@@ -63,12 +66,34 @@ def best_and_ends(case: Case) -> Asking[list[Found]]:
     """The cheapest state, and the driest and wettest one."""
     goal = _cheapest(case)
     search = yield from searched(case, goal.limits)
+    return (yield from _best_and_ends(search, goal))
+
+
+def _best_and_ends(search: Search, goal: Goal) -> Asking[list[Found]]:
     best, driest, wettest = yield from side_by_side([search.best(goal), *_ends(search)])
     dry = dataclasses.replace(driest, excess=excesses(goal.limits, driest.outcomes))
     if not best.met and dry.met:  # the search lost its way, and there is a state that serves
         dry = dataclasses.replace(dry, cost=float(goal.cost(dry.outcomes)))
         best = yield from squeezed(search.case, goal, dry, best)
     return [best, driest, wettest]
+
+
+def looking_again(case: Case) -> Callable[[Case], tuple[Case, bool, float]]:
+    """The best state of a dryer, whatever the room of its wishes: its whole box is surveyed once.
+
+    What is returned takes a case with its room, and returns it with its settings, whether the target is met with
+    that room, and what that costs per hour.
+    """
+    dials.check(case)
+    search = answered(searched(case, limits_of(case)))
+
+    def look(roomy: Case) -> tuple[Case, bool, float]:
+        anew = copy.copy(search)
+        anew.whole = copy.copy(search.whole)  # a search shifts its survey
+        found, *_ = answered(_best_and_ends(anew, _cheapest(roomy)))
+        return found.case, found.met, cost_of(roomy, found).total
+
+    return look
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:
@@ -92,7 +117,11 @@ def _ends(search: Search) -> list[Asking[Found]]:
 
 
 def limits_of(case: Case) -> tuple[Limit, ...]:
-    """Everything that a state of a dryer must respect, from [target] and [limits]."""
+    """Everything that a state of a dryer must respect, from [target] and [limits].
+
+    Wishes are kept with the room of `case.tables["room"]`, which settings.surely gives them.
+    """
+    room = case.tables.get("room", {})
     target, limits = case.tables["target"], case.tables["limits"]
     slack, above = target.get("tolerance"), target.get("maximum_above_ambient")
     outside = float(case.air.temperature)
@@ -120,7 +149,14 @@ def limits_of(case: Case) -> tuple[Limit, ...]:
         ),
     )
     return tuple(
-        Limit(name, OUTCOMES.index(outcome), bound, sign, scale, wish)
+        Limit(
+            name,
+            OUTCOMES.index(outcome),
+            bound - sign * room.get(_ROOM.get(name, name), 0.0),
+            sign,
+            scale,
+            wish,
+        )
         for name, outcome, bound, sign, scale, wish in rows
         if bound is not None
     )

@@ -49,16 +49,18 @@ class Advice:
     heated: Heated | None = documented("-", "where moisture is out of reach: what heated inlet air would do")
 
 
-def advise(case: Case) -> Advice:
-    """Find the cheapest settings of a case and what to say about them."""
+def advise(case: Case, answer: SettingsAnswer | None = None) -> Advice:
+    """What to say about the cheapest settings of a case, which are found if they were not yet."""
+    if answer is None:
+        answer = find_settings(case)
     if is_dryer(case):
         from coolsim.studies.drying import find as dryers
 
-        found = dryers.explained(case, find_settings(case))
+        found = dryers.explained(case, answer)
         window = (found.driest, found.wettest)
         kept = not any(np.isnan(end.moisture_wb) for end in window)
         return Advice(found, window if kept else None, None)
-    return explained(case, find_settings(case))
+    return explained(case, answer)
 
 
 def explained(case: Case, answer: SettingsAnswer) -> Advice:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,10 @@ from coolsim.studies.plant import (
 )
 from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search, with_limits
 from coolsim.studies.settings.changes import Change, Step, one_step, smallest_changes
+
+if TYPE_CHECKING:
+    from coolsim.studies.settings.surely import Surely
+    from coolsim.studies.uncertainty import Uncertainty
 
 __all__ = [
     "AtLimit",
@@ -87,6 +91,8 @@ class SettingsAnswer:
     )
     one_step: tuple[Step, ...] = documented("-", "what one step of each thing does")
     smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
+    uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
+    surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
 
 
 @dataclass(frozen=True)
@@ -123,14 +129,18 @@ class _Answers:
 
 
 @overload
-def find_settings(case: Case) -> SettingsAnswer: ...
+def find_settings(
+    case: Case, *, chance: float | None = None, uncertainty: bool = False
+) -> SettingsAnswer: ...
 
 
 @overload
 def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather: ...
 
 
-def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | SettingsByWeather:
+def find_settings(
+    case: Case, *, air: Air | None = None, chance: float | None = None, uncertainty: bool = False
+) -> SettingsAnswer | SettingsByWeather:
     """Cheapest airflow, bed depth and inlet-air temperature that meet [target] within [limits].
 
     Of a dryer: what `studies.drying.knobs` lists for its arrangement. In many weathers neither the wettest feed
@@ -139,6 +149,10 @@ def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | Set
     air: replaces the outside air; where it holds arrays (they broadcast), the answer is a SettingsByWeather
     with one entry per weather, from one search.
 
+    uncertainty: also how sure the exit is with these settings (`.uncertainty`), and settings that meet the target
+    with a probability (`.surely`); chance: that probability, such as 0.9, which alone gives `.surely` only; 0.95 if
+    left out. Both take one weather, and something that carries a ±.
+
     Needs [target] moisture, [limits] with at least one range, and [costs]; raises InputError naming what is
     missing or contradicts. Cost is electricity, heat, and the weight lost below the target moisture.
     Where the target is out of reach, `smallest_changes` gives for each thing alone the value that would do,
@@ -146,6 +160,10 @@ def find_settings(case: Case, *, air: Air | None = None) -> SettingsAnswer | Set
     """
     if air is not None:
         case = dataclasses.replace(case, air=check_air(air))
+    if chance is not None or uncertainty:
+        from coolsim.studies.settings import surely
+
+        return surely.told_how_sure(case, chance, uncertainty)
     if is_dryer(case):
         from coolsim.studies.drying import find as dryers
         from coolsim.studies.drying import weathers

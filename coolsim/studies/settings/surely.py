@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TypeAlias
 
 import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
+from coolsim.fields import documented
 from coolsim.scenario import units
-from coolsim.studies.asked import is_dryer, only_coolers, where
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.settings.advice import at_settings
-from coolsim.studies.settings.find import find_settings
-from coolsim.studies.uncertainty import Sampled, Uncertainty, sampled, summed_up, wishes_kept
+from coolsim.studies.settings.find import SettingsAnswer, find_settings
+from coolsim.studies.uncertainty import (
+    Sampled,
+    Uncertainty,
+    needed_unknowns,
+    sampled,
+    summed_up,
+    wishes_kept,
+)
 
+USUAL = 0.95  # chance of the settings that are told where none is asked for
+FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they are asked
 SAMPLES = 128  # polynomials through them tell a chance to half a percent
 ROUNDS = 6
 LEAST, HIGHEST = 0.5, 0.99
@@ -25,43 +37,96 @@ ATTAINED = 0.999  # of the room that settings were seen to have: the search solv
 DAMPED = 0.5  # share of a change of room that is made: spreads change with the settings, which change with the room
 
 
+@dataclass(frozen=True)
+class Surely:
+    """Settings that keep off the target, so that it is met with a chance."""
+
+    chance: float = documented("-", "probability that was asked for")
+    kept: bool = documented("-", "whether these settings have it; else they are the surest that were found")
+    answer: SettingsAnswer = documented("-", "the settings, what they give and cost")
+    uncertainty: Uncertainty = documented("-", "how sure they are, by samples that the search did not see")
+    case: Case = documented("-", "the scenario, with as much room below its wishes as the chance takes")
+
+
 def read_chance(text: str) -> float:
     """Return a chance that was typed, such as "90 %"; raises InputError."""
     try:
         chance = units.read(text, units.FRACTION)
     except units.Misread as error:
         raise InputError([Fault("", "--chance", f'"{text[:40]}"', str(error))]) from None
+    return checked(chance, "--chance", f'"{text[:40]}"')
+
+
+def checked(chance: float, key: str = "chance", found: str | None = None) -> float:
+    """The chance, where it is one that can be asked for; raises InputError."""
     if not LEAST <= chance <= HIGHEST:
         allowed = f"{LEAST:.0%} to {HIGHEST:.0%}: samples are too few for more, and less is no aim"
-        raise InputError([Fault("", "--chance", f'"{text[:40]}"', allowed)])
+        raise InputError([Fault("", key, f"{chance:g}" if found is None else found, allowed)])
     return chance
 
 
-def with_chance(case: Case, chance: float, samples: int = SAMPLES) -> tuple[Case, Uncertainty]:
-    """The case with as much room below its wishes as meets them with a chance, and how sure its settings are.
+def told_how_sure(case: Case, chance: float | None, uncertainty: bool) -> SettingsAnswer:
+    """The answer of `find_settings` with settings that have a chance, and with how sure it is."""
+    if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
+        raise InputError(
+            [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
+        )
+    sure = with_chance(case, USUAL if chance is None else chance)
+    answer = find_settings(case)
+    there = how_sure(case, answer) if uncertainty else None
+    return dataclasses.replace(answer, uncertainty=there, surely=sure)
+
+
+def how_sure(case: Case, answer: SettingsAnswer) -> Uncertainty:
+    """How sure the exit is with the settings of an answer."""
+    return summed_up(case, sampled(_there(case, answer), seed=FRESH))
+
+
+def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Surely:
+    """The cheapest settings that meet the target with a chance; where none has it, the surest that were found.
 
     The room of each wish is what its spread takes at the settings found, which the room moves in turn; and as all
     wishes are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
-    cheapest is taken; where none has, the one that comes nearest to it.
+    cheapest is taken; where none has, the one that comes nearest to it. Settings that were chosen for what some
+    samples say of them look better than they are: others decide, and where these say less, more is aimed at.
+
+    Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
-    if is_dryer(case):
-        found = f"a {case.cooler.arrangement} dryer"
-        allowed = (
-            "settings with a chance are found for counter-flow coolers only so far: ask without --chance for a "
-            "target some tenths of a point drier, set what is found, and `coolsim predict --uncertainty` says its "
-            "chance"
-        )
-        raise InputError([Fault(where(case, "cooler.arrangement"), "--chance", found, allowed)])
-    only_coolers(case, "settings with a chance are found")
-    tried, each = [_tried(case, {}, samples)], chance
-    while len(tried) <= ROUNDS and not _good_enough(tried[-1], chance):
+    checked(chance)
+    look = _look_of(case)
+    needed_unknowns(case)
+    tried, aim = [_tried(case, {}, look, samples)], chance
+    for _ in range(CHECKS):
+        _rounds(case, tried, look, aim, samples)
+        found = _checked(case, _best(tried, aim), chance)
+        if found.kept or not any(t.reached and t.met >= aim for t in tried):
+            break
+        aim = min(aim + chance - (found.uncertainty.all_met or 0.0) + NEAR / 4, MOST)
+    return found
+
+
+def _checked(case: Case, best: _Tried, chance: float) -> Surely:
+    """What was found, looked for once more in full, and sampled anew where it is."""
+    answer = find_settings(best.case)
+    sure = how_sure(case, answer)
+    return Surely(chance, answer.met and (sure.all_met or 0.0) >= chance, answer, sure, best.case)
+
+
+def _best(tried: list[_Tried], aim: float) -> _Tried:
+    good = [t for t in tried if t.reached and t.met >= aim]
+    return min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
+
+
+def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: int) -> None:
+    """Add rooms to those that were tried, until one has what is aimed at and hardly more."""
+    each = aim
+    for n in range(ROUNDS):
         last = tried[-1]
-        if len(tried) > 1 and last.reached:
-            each = float(np.clip(each + DAMPED * (chance + NEAR / 2 - last.met), chance / 2, MOST))
-        tried.append(_tried(case, _next_room(case, tried, each, chance), samples))
-    good = [t for t in tried if t.reached and t.met >= chance]
-    best = min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
-    return best.case, summed_up(best.there, best.sampled)
+        if _good_enough(last, aim):
+            return
+        if n and last.reached:
+            each = float(np.clip(each + DAMPED * (aim + NEAR / 2 - last.met), aim / 2, MOST))
+        tried.append(_tried(case, _next_room(case, tried, each, aim), look, samples))
 
 
 @dataclass(frozen=True)
@@ -75,13 +140,41 @@ class _Tried:
     sampled: Sampled
 
 
-def _tried(case: Case, room: dict[str, float], samples: int) -> _Tried:
+Look: TypeAlias = Callable[
+    [Case], tuple[Case, bool, float]
+]  # the case with its best settings, whether met, cost
+
+
+def _look_of(case: Case) -> Look:
+    """How the best settings of a case are found, whatever the room of its wishes."""
+    if is_dryer(case):
+        from coolsim.studies.drying.find import looking_again
+
+        return looking_again(case)
+
+    def look(roomy: Case) -> tuple[Case, bool, float]:
+        found = find_settings(roomy)
+        return at_settings(case, found.settings), found.met, float(found.cost.total)
+
+    return look
+
+
+def _there(case: Case, answer: SettingsAnswer) -> Case:
+    """The case set as an answer says."""
+    if is_dryer(case):
+        from coolsim.studies.drying import find as dryers
+
+        return dryers.at_settings(case, answer)
+    return at_settings(case, answer.settings)
+
+
+def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
     roomy = dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {"room": room}))
-    found = find_settings(roomy)
-    there = at_settings(case, found.settings)
+    there, reached, cost = look(roomy)
+    there = dataclasses.replace(there, tables=case.tables)
     s = sampled(there, samples)
-    met = float(np.all(list(wishes_kept(there, s).values()), axis=0).mean())
-    return _Tried(room, roomy, there, found.met, float(found.cost.total), met, s)
+    met = float(np.all(list(wishes_kept(case, s).values()), axis=0).mean())
+    return _Tried(room, roomy, there, reached, cost, met, s)
 
 
 def _good_enough(t: _Tried, chance: float) -> bool:
@@ -127,6 +220,8 @@ def _slack(case: Case, s: Sampled) -> dict[str, float]:
         slack["above ambient"] = target["maximum_above_ambient"] - above
     if "maximum_water_activity" in target:
         slack["water activity"] = target["maximum_water_activity"] - s.middle["water activity"]
+    if "maximum_deviation" in target:
+        slack["deviation"] = target["maximum_deviation"] - s.middle["deviation_wb"]
     return slack
 
 
@@ -134,6 +229,8 @@ def _room(case: Case, s: Sampled, share: float) -> dict[str, float]:
     """How far each wish is to be kept from its bound, so that a share of the samples keep it."""
     target = case.tables["target"]
     above = {"moisture": "moisture", "above ambient": "temperature", "water activity": "water activity"}
+    if "maximum_deviation" in target:
+        above["deviation"] = "deviation_wb"
     room = {name: float(np.quantile(s.exits[e], share)) - s.middle[e] for name, e in above.items()}
     if "tolerance" in target:  # moisture is held from both sides: each takes its part of the risk
         y, middle = s.exits["moisture"], s.middle["moisture"]

@@ -1,0 +1,105 @@
+"""Settings that meet the target with a chance, beside the usual ones, as text and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from coolsim.case import Case
+from coolsim.output import dryer_settings, settings
+from coolsim.output import uncertainty as sure
+from coolsim.output.json import group, of_settings
+from coolsim.output.page import Page, grid, joined, wrapped
+from coolsim.scenario import units as u
+from coolsim.studies.asked import is_dryer
+
+if TYPE_CHECKING:
+    from coolsim.studies.settings.find import AtLimit, SettingsAnswer
+    from coolsim.studies.settings.surely import Surely
+    from coolsim.studies.uncertainty import Uncertainty
+
+
+def told(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page) -> str:
+    """Return how sure the settings of an answer are, and beside them those that have the chance.
+
+    alone: those that have it are the answer itself. Nothing, where nothing of it was asked.
+    """
+    if alone is not None:
+        lines = "".join(wrapped(line, page) for line in _stand_at(case, alone, page))
+        return joined([sure.told(alone.uncertainty, page, alone.chance), lines])
+    there, found = answer.uncertainty, answer.surely
+    if there is None or found is None:
+        return ""
+    return joined([sure.told(there, page), _beside(case, answer, there, found, page)])
+
+
+def _beside(case: Case, usual: SettingsAnswer, there: Uncertainty, found: Surely, page: Page) -> str:
+    wanted = f"{100 * found.chance:.4g} %"
+    if usual.met and (there.all_met or 0.0) >= found.chance:
+        return wrapped(f"The settings above meet the target with a chance of {wanted} as they are.", page)
+    columns = [_column(case, usual, there, page), _column(case, found.answer, found.uncertainty, page)]
+    rows = [(label, *(column[label] for column in columns)) for label in columns[0]]
+    titles = (f"For a chance of {wanted}, set", "instead of", "this")
+    text = grid(titles, rows, page)
+    if not found.kept:
+        text += wrapped(
+            f"No settings within [limits] were found that have a chance of {wanted}; these are the surest.",
+            page,
+        )
+    return text + "".join(wrapped(line, page) for line in _stand_at(case, found, page))
+
+
+def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) -> dict[str, str]:
+    """Settings, exit, chance and cost, by their labels."""
+    dialled = dryer_settings.dialled if is_dryer(case) else settings.dialled
+    out = answer.result.pellets_out
+    per_mass = u.shown(1e-3, u.MASS_PRICE, "/short_ton" if page.units == "us" else "/t")
+    currency = case.tables["costs"]["currency"]
+    cost = f"cost in {currency}" if currency else "cost"
+    return {
+        **{label: text for label, text, _ in dialled(case, answer.settings, page)},
+        "exit moisture": page.number(float(out.moisture_wb), u.FRACTION, 2),
+        "exit temperature": page.number(float(out.temperature), u.TEMPERATURE, 1),
+        "chance that the target is met": sure.chance_text(there.all_met or 0.0),
+        f"{cost} per {'short ton' if page.units == 'us' else 't'}": settings.money(
+            answer.cost.total / (3.6 * case.feed.throughput) * per_mass
+        ),
+    }
+
+
+def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
+    """Where no settings have the chance: what stands in the way, and which wish is the least sure."""
+    if found.kept:
+        return
+    at_limit = dryer_settings.at_limit if is_dryer(case) else settings.at_limit
+    held = [at_limit(one, page) for one in limiting(found)]
+    if held:
+        yield f"In the way of a surer target: {', '.join(held)}. What leaves it open may be measured closer, too."
+    if len(found.uncertainty.wishes) > 1:
+        name, least = min(found.uncertainty.wishes, key=lambda wish: wish[1])
+        yield f"The least sure is {name}: {sure.chance_text(least)}."
+
+
+def limiting(found: Surely) -> tuple[AtLimit, ...]:
+    """What the settings stand at but for the wishes themselves, whose room the search chose."""
+    wishes = {"moisture", "moisture, lowest", "above ambient", "temperature", "water activity", "deviation"}
+    return tuple(one for one in found.answer.binding if one.limit not in wishes)
+
+
+def written(case: Case, answer: SettingsAnswer, alone: Surely | None) -> dict[str, Any]:
+    """Return "uncertainty" and "surely" in the JSON of settings; nothing, where nothing of it was asked."""
+    if alone is not None:
+        return {"uncertainty": sure.written(alone.uncertainty) | {"chance": alone.chance}}
+    found = answer.surely
+    if answer.uncertainty is None or found is None:
+        return {}
+    return {
+        "uncertainty": sure.written(answer.uncertainty),
+        "surely": {
+            "chance": found.chance,
+            "kept": found.kept,
+            **of_settings(case, found.answer),
+            "pellets_out": group(found.answer.result.pellets_out, "pellets_out"),
+            "uncertainty": sure.written(found.uncertainty),
+        },
+    }
