@@ -1,9 +1,9 @@
 """The duties of a dryer to buy: each product in each weather, per square metre of floor.
 
 What leaves a bed depends on its floor only through air, depth and time. So the dryer of the scenario, its floor as
-given, is surveyed once for each duty over what may be set, and outcomes are fitted by polynomials. Time is one of
-their axes: one march of a batch tells of all shorter ones; on a belt each dwell is a march, at the throughput that
-makes it. A floor then says no more than how much time a depth leaves.
+given, is surveyed once for each duty over what may be set, and outcomes are fitted by polynomials at each of some
+times: one march of a batch tells of all shorter ones; on a belt each dwell is a march, at the throughput that makes
+it. A floor then says no more than how much time a depth leaves.
 
 Floors S are of all dryers together [m²]. By hand, of throughput q, a bed of depth L and density ρ:
     belt:   t = ρ L S/q                             (what lies on the belt passes in t)

@@ -18,9 +18,9 @@ from coolsim.studies.drying.search import Goal, excesses
 from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
 from coolsim.studies.drying.survey import smoothed, unsmoothed
 
-GRID = {1: 33, 2: 17, 3: 11, 4: 7, 5: 5}  # nodes per axis, by the number of axes
+GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
 ZOOMS = 8  # at most; each looks one and a half cells about the best of the last
-FINE = 1e-4  # of the box: closer is not looked
+FINE = 3e-4  # of the box: closer is not looked
 MARGIN = 3e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 OUT_OF_REACH = 1e12  # ranks from here on break a limit
 # Of the whole box about a state that was tried, round after round: a shift holds nearby only.
@@ -82,12 +82,12 @@ def first_look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array |
     return _look(survey, floor, weigh, shift, survey.low, survey.high)
 
 
-def again(spot: Spot, found: Array, weigh: Weigh, turn: int = 0) -> Spot:
+def again(spot: Spot, found: Array, weigh: Weigh, turn: int, astray: float = ASTRAY) -> Spot:
     """Look again, nearby, after outcomes (outcomes,) were found where the spot is; ever closer, turn by turn."""
     survey, limits = spot.survey, spot.duty.goal.limits
     shift = smoothed(found) - survey.one(spot.u)
     off = np.abs(excesses(limits, found) - excesses(limits, spot.outcomes))
-    margin = max(AFTER_TRIAL, ASTRAY * float(off.max()))
+    margin = max(AFTER_TRIAL, astray * float(off.max()))
     reach = NEARBY[turn] * (spot.duty.high - spot.duty.low)
     low, high = np.maximum(spot.u - reach, survey.low), np.minimum(spot.u + reach, survey.high)
     near = _look(survey, spot.floor, weigh, shift, low, high, margin)
@@ -125,7 +125,7 @@ def corrected(spots: Sequence[Spot], weigh: Weigh, rounds: int) -> list[Spot]:
     for turn in range(rounds):
         found = tried([s.duty for s in spots], [s.u[None] for s in spots])
         spots = [
-            again(s, rows[:, -1, 0], weigh, turn) if np.isfinite(rows).all() else s
+            again(s, rows[:, -1, 0], weigh, turn, 0.0) if np.isfinite(rows).all() else s
             for s, rows in zip(spots, found)
         ]
     return spots

@@ -23,7 +23,6 @@ from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerS
 from coolsim.studies.drying.sizes.asked import check
 from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed
 from coolsim.studies.drying.sizes.look import (
-    NEARBY,
     Spot,
     again,
     at_inner_edge,
@@ -42,7 +41,7 @@ CURVE = 7  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
 ANCHOR = 1.1  # of the smallest floor: about where the size will be
 HALVINGS = 5  # between two floors of the curve
-ROUNDS = len(NEARBY) - 1  # predictions at most, each after a correction
+ROUNDS = 3  # predictions at most, each after a correction
 SAME = 5e-3  # of a floor: settled
 SAVED = 1e-2  # of the running cost: less is not looked for
 NO_REASON = 0.01  # share of a floor that is tried next where all but a hair is served
@@ -160,8 +159,14 @@ class _Sizing:
         spots = [
             first_look(s.survey, floor, by_cost, s.shift) for s, known in zip(self.whole, there) if not known
         ]
-        for spot in closer(spots, by_cost):
-            self.near[self.duties.index(spot.duty)].append(spot)
+        self._survey_about(spots)
+
+    def _survey_about(self, spots: Sequence[Spot]) -> None:
+        """Survey about states on floors, each shifted by how far it is off a prediction there."""
+        spots = closer(spots, by_cost)
+        tries = predicted([spot.duty.plant(spot.u, spot.floor_here, self.dryers) for spot in spots])
+        for spot, p in zip(spots, tries):
+            self.near[self.duties.index(spot.duty)].append(again(spot, p.outcomes, by_cost, 1))
 
     def _best(self, floor: float) -> list[Spot]:
         """Each duty's cheapest state on a floor, of all surveys near by."""
@@ -188,16 +193,28 @@ class _Sizing:
         floors = list(curve)
         costs = np.array([self._running(row) for row in curve.values()])
         most = (1 + self.sizing.get("above_least", 0.0)) * costs.min()
-        k = int(np.argmax(costs <= most))
-        if k == 0:
+        if costs[0] <= most:
             return floors[0]
+
+        def fair(floor: float) -> bool:
+            row = self._best(floor)
+            return all(spot.serves for spot in row) and self._running(row) <= (1 + SAVED) * most
+
+        for k in np.flatnonzero(costs <= most):
+            self._survey_what_is_dearer(floors[k], curve[floors[k]])
+            if fair(floors[k]):
+                break
         low, high = floors[k - 1], floors[k]
         for _ in range(HALVINGS):
             middle = float(np.sqrt(low * high))
-            row = self._best(middle)
-            fair = all(spot.serves for spot in row) and self._running(row) <= most
-            low, high = (low, middle) if fair else (middle, high)
+            low, high = (low, middle) if fair(middle) else (middle, high)
         return high
+
+    def _survey_what_is_dearer(self, floor: float, row: Sequence[Spot]) -> None:
+        """Survey about states of the curve that are much cheaper than what surveys near by know on that floor."""
+        known = self._best(floor)
+        better = [spot for spot, one in zip(row, known) if spot.rank < (1 - SAVED) * one.rank]
+        self._survey_about(better)
 
     def _running(self, row: Sequence[Spot]) -> float:
         return running(self.duties, [spot.outcomes for spot in row])
