@@ -24,7 +24,7 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.course import OUTCOMES, Course, marched
+from coolsim.studies.drying.course import OUTCOMES, marched
 from coolsim.studies.drying.find import limits_of
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, duties_of
@@ -318,28 +318,24 @@ def tried(some: Sequence[Duty], places: Sequence[Array], times: Sequence[Array] 
     times: logarithms of the times of each duty's batches; none: at the end of each march. What fails is nan.
     """
     times = [AT_ITS_END] * len(some) if times is None else times
-    owner = np.repeat(np.arange(len(some)), [len(u) for u in places])
+    counts = [len(u) for u in places]
     states = [
         duty.state({n: x[j] for n, x in duty.knobs(u).items()})
         for duty, u in zip(some, places)
         for j in range(len(u))
     ]
-    courses = solved(states)
-    return [
-        np.stack([_at(courses[i], t) for i in np.flatnonzero(owner == k)], axis=-1)
-        for k, t in enumerate(times)
-    ]
-
-
-def solved(states: Sequence[Case]) -> list[Course | None]:
-    """Courses of dryers, those of one kind side by side; None for what does not solve."""
-    found: dict[int, Course | None] = {}
+    when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
+    found: dict[int, Array] = {}
     kinds = np.array([dried.kind(case) for case in states])
     for kind in sorted({*kinds}):
         at = np.flatnonzero(kinds == kind).tolist()
-        found |= dict(zip(at, marched([states[i] for i in at])))
-    return [found[i] for i in range(len(states))]
+        found |= zip(at, solved([states[i] for i in at], [when[i] for i in at]))
+    ends = np.cumsum(counts)
+    return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]
 
 
-def _at(course: Course | None, times: Array) -> Array:
-    return np.full((len(OUTCOMES), len(times)), np.nan) if course is None else course.at(np.exp(times))
+def solved(states: Sequence[Case], when: Sequence[Array]) -> list[Array]:
+    """Outcomes of dryers of one kind, each at its times (outcomes, times); nan for what does not solve."""
+    courses = marched(states)
+    nothing = (np.full((len(OUTCOMES), len(times)), np.nan) for times in when)
+    return [none if c is None else c.at(times) for c, times, none in zip(courses, when, nothing)]
