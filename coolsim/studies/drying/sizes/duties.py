@@ -34,7 +34,8 @@ from coolsim.studies.sizing.parts import LIFT_OFF
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
 BATCH_TIMES = 48  # of a survey, evenly in their logarithms
 BELT_TIMES = {True: 6, False: 4}  # of a survey; True: of the whole box
-DEGREES = {True: (4, 4), False: (2, 3)}  # of the polynomials, in each axis and in all; True: of a rich survey
+# Of the polynomials, in each axis and in all: terms for the nodes there are, of which more knobs have too few for 4.
+POOR, RICH, RICH_OF_MANY = (2, 3), (4, 4), (3, 3)
 _TINY = 1e-9
 ALL = range(len(OUTCOMES))
 AT_ITS_END = np.array([np.inf])  # of the times along a march
@@ -254,14 +255,20 @@ class Survey:
         if not self.duty.batch:
             u, rows = u[: -(-len(u) // len(self.times))], rows.reshape(len(rows), len(self.times), -1)
         good = np.isfinite(rows).all(axis=(0, 1))
-        V, weight = terms(self._placed(u[good, :-1]), *DEGREES[self.rich])
+        V, weight = terms(self._placed(u[good, :-1]), *self._degrees)
         table = smoothed(rows[..., good]).reshape(-1, good.sum())
         coefficients, *_ = np.linalg.lstsq(V * weight, table.T)
         weighted = np.asarray((weight[:, None] * coefficients).T, float)
         return dataclasses.replace(self, coefficients=weighted.reshape(*rows.shape[:2], -1))
 
+    @property
+    def _degrees(self) -> tuple[int, int]:
+        if not self.rich:
+            return POOR
+        return RICH if len(self.low) - 1 < 3 else RICH_OF_MANY
+
     def _terms(self, nodes: Array) -> Array:
-        return terms(nodes, *DEGREES[self.rich])[0]
+        return terms(nodes, *self._degrees)[0]
 
     def _placed(self, u: Array) -> Array:
         """Where knobs (n, knobs) are in the box, from −1 to 1."""

@@ -19,7 +19,7 @@ from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
 from coolsim.studies.drying.survey import smoothed, unsmoothed
 
 GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
-ZOOMS = 8  # at most; each looks one and a half cells about the best of the last
+ZOOMS = 12  # at most; each looks one and a half cells about the best of the last, of coarse grids one
 FINE = 3e-4  # of the box: closer is not looked
 MARGIN = 3e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 OUT_OF_REACH = 1e12  # ranks from here on break a limit
@@ -169,7 +169,7 @@ def _look(
         rank = float(ranks[k])
         if rank <= best:
             best, u = rank, states[k]
-        reach = 1.5 * (high - low) / np.maximum(np.array(counts) - 1, 2)
+        reach = (1.5 if n > 5 else 1.0) * (high - low) / np.maximum(np.array(counts) - 1, 2)
         low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
         if (reach <= FINE * (first_high - first_low)).all():
             break

@@ -17,6 +17,7 @@ from dataclasses import replace
 import numpy as np
 
 from coolsim.case import Batch, Case
+from coolsim.predict import on_one_thread
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.search import KEPT, excesses
 from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerSize
@@ -43,7 +44,7 @@ ANCHOR = 1.1  # of the smallest floor: about where the size will be
 HALVINGS = 5  # between two floors of the curve
 ROUNDS = 3  # predictions at most, each after a correction
 SAME = 5e-3  # of a floor: settled
-SAVED = 1e-2  # of the running cost: less is not looked for
+SAVED = 5e-3  # of the running cost: less is not looked for
 NO_REASON = 0.01  # share of a floor that is tried next where all but a hair is served
 
 
@@ -54,7 +55,8 @@ def size(case: Case) -> DryerSize:
     naming what is missing or foreign, and NotConverged.
     """
     check(case)
-    return _Sizing(case).answer()
+    with on_one_thread():  # of many small products of matrices, which wait for threads longer than they take
+        return _Sizing(case).answer()
 
 
 def sized(case: Case, answer: DryerSize, served: DryerServed) -> Case:
