@@ -131,18 +131,23 @@ def _zones(answer: DryerSize, page: Page) -> str:
 def _each(case: Case, answer: DryerSize, page: Page) -> str:
     """Return what each product does in each weather, with its settings."""
     mass, priced = mass_unit(page), "costs" in case.tables
-    titles = ["at its own settings", "air blown in", "airflow", "bed", "time", "exit", "heat", f"kWh/{mass}"]
-    titles += [f"cost/{mass}"] if priced else []
-    return grid(titles, [(f"{s.product}, {s.weather}", *_run(s, priced, page)) for s in answer.served], page)
+    even = "maximum_deviation" in case.tables["target"]
+    titles = ["at its own settings", "air blown in", "airflow", "bed", "time", "exit"]
+    titles += ["deviation"] if even else []
+    titles += ["heat", f"kWh/{mass}"] + ([f"cost/{mass}"] if priced else [])
+    rows = [(f"{s.product}, {s.weather}", *_run(s, even, priced, page)) for s in answer.served]
+    return grid(titles, rows, page)
 
 
-def _run(s: DryerServed, priced: bool, page: Page) -> Iterator[str]:
+def _run(s: DryerServed, even: bool, priced: bool, page: Page) -> Iterator[str]:
     hot = s.settings.inlet_air_temperature
     yield "not heated" if math.isnan(hot) else page.number(hot, u.TEMPERATURE, 1)
     yield page.number(s.settings.airflow, u.VOLUME_FLOW, 0)
     yield depth_of(s.settings.bed_depth, page)
     yield page.number(s.settings.duration, u.TIME, 1)
     yield page.number(s.moisture_wb, u.FRACTION, 2)
+    if even:
+        yield f"{100 * s.deviation:.2f} points"
     yield kilowatts(s.heat)
     yield f"{s.specific_energy * per_mass(page):.0f}"
     if priced and s.cost_per_tonne is not None:

@@ -312,6 +312,34 @@ def test_air_and_recirculation_that_are_opened_stay_within_their_ranges():
     assert coolsim.predict(sized(case, answer, s)).pellets_out.moisture_wb <= TARGET
 
 
+def even(kind: str, most: str) -> Case:
+    return one(kind, ('moisture = "13 %"', f'moisture = "13 %"\nmaximum_deviation = "{most}"'))
+
+
+@pytest.mark.parametrize("kind", ["belt", "batch"])
+def test_a_wish_for_evenness_takes_a_shallower_bed_on_more_floor(kind):
+    """The deviation is taken by hand from the layers of a plain prediction, by trapezoids over the depth."""
+    answers = [coolsim.size(case) for case in (one(kind), even(kind, "1 %"))]
+    deviations = []
+    for answer in answers:
+        (served,) = answer.served
+        layers = coolsim.predict(sized(one(kind), answer, served)).layers
+        M, z = layers.moisture_wb[-1], layers.height
+        mean = np.trapezoid(M, z) / (z[-1] - z[0])
+        deviations.append(float(np.sqrt(np.trapezoid((M - mean) ** 2, z) / (z[-1] - z[0]))))
+    assert deviations[0] > 1.2 * POINT
+    assert deviations[1] == pytest.approx(answers[1].served[0].deviation, rel=0.05)
+    assert answers[1].served[0].deviation <= 1.0 * POINT
+    assert answers[1].served[0].moisture_wb <= TARGET
+    assert answers[1].smallest_floor > 1.05 * answers[0].smallest_floor
+    assert answers[1].bed_depth < 0.8 * answers[0].bed_depth
+
+
+def test_evenness_that_no_bed_has_is_told():
+    (missed,) = coolsim.size(even("batch", "0.02 %")).missed
+    assert [x.limit for x in missed.broken] == ["deviation"] and missed.driest < TARGET
+
+
 @pytest.mark.parametrize(
     ("kind", "old", "new", "key", "says"),
     [

@@ -1,8 +1,8 @@
 """The duties of a dryer to buy: each product in each weather, per square metre of floor.
 
 What leaves a bed depends on its floor only through air, depth and time. So the dryer of the scenario, its floor as
-given, is surveyed once for each duty over what may be set, and outcomes are fitted by polynomials. Time is one of
-their axes: one march of a batch tells of all shorter ones, cooled or not; on a belt each dwell is a march, at the
+given, is surveyed once for each duty over what may be set, and outcomes are fitted by polynomials at each of some
+times: one march of a batch tells of all shorter ones, cooled or not; on a belt each dwell is a march, at the
 throughput that makes it. A floor then says no more than how much time a depth leaves.
 
 Floors S are of all dryers together [m²]. By hand, of throughput q, a bed of depth L and density ρ:
@@ -13,12 +13,12 @@ Floors S are of all dryers together [m²]. By hand, of throughput q, a bed of de
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
 from typing import Any
 
 import numpy as np
+from numpy.polynomial import chebyshev
 
 from coolsim import dried
 from coolsim.case import Case
@@ -26,17 +26,19 @@ from coolsim.fields import Array
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, marched
 from coolsim.studies.drying.find import limits_of
-from coolsim.studies.drying.survey import Goal, back, forth, smoothed, terms
+from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, duties_of
 from coolsim.studies.sizing.parts import LIFT_OFF
 
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
-BATCH_TIMES = 32  # of marches that count for the fit, evenly in their logarithms
-DEGREE = {1: 8, 2: 6, 3: 5, 4: 4, 5: 4}  # of the polynomials, by the number of axes with time
-BETWEEN = 0.55  # of the way from the centre of the box to its corners
+BATCH_TIMES = 48  # of a survey, evenly in their logarithms
+BELT_TIMES = {True: 6, False: 4}  # of a survey; True: of the whole box
+# Of the polynomials, in each axis and in all: terms for the nodes there are, of which more knobs have too few.
+POOR, RICH, RICH_OF_MANY = (2, 3), (4, 4), (3, 3)
 _TINY = 1e-9
-AT_ITS_END = np.zeros(0)  # no times along a march: its end
+ALL = range(len(OUTCOMES))
+AT_ITS_END = np.array([np.inf])  # of the times along a march
 
 
 @dataclass(frozen=True)
@@ -197,17 +199,89 @@ def cost(case: Case, outcomes: Array) -> Array:
 
 @dataclass(frozen=True)
 class Survey:
-    """Outcomes of a duty over a box of coordinates."""
+    """Outcomes of a duty over a box of coordinates: polynomials of the knobs at each of some times.
+
+    A march of a batch tells of many times, and between them lines are good enough; where the air changes sides,
+    outcomes have kinks in time that no polynomial follows. On a belt each dwell is a march of its own, and a
+    polynomial goes through the few of them.
+    """
 
     duty: Duty
     low: Array
     high: Array
-    coefficients: Array  # (terms, outcomes)
+    rich: bool  # whether knobs are tried between the corners of the box, too
+    times: Array  # logarithms, ascending, (times,)
+    coefficients: Array  # (outcomes, times, terms)
 
-    def at(self, u: Array) -> Array:
-        """Outcomes, in the form in which they are fitted, at coordinates (…, axes): (outcomes, …)."""
-        rows = _terms(_placed(self, u.reshape(-1, u.shape[-1])))[0] @ self.coefficients
-        return np.moveaxis(rows.reshape(*u.shape[:-1], -1), -1, 0)
+    def at(self, u: Array, rows: Sequence[int] = ALL) -> Array:
+        """Outcomes as they are fitted, at coordinates (n, times, axes): (outcomes, n, times), zero if not in rows.
+
+        Knobs are taken of the first of n's times.
+        """
+        found = np.zeros((len(OUTCOMES), *u.shape[:-1]))
+        V, between = self._terms(self._placed(u[:, 0, :-1])), self._between(u[..., -1])
+        for row in rows:
+            found[row] = between(V @ self.coefficients[row].T)
+        return found
+
+    def one(self, u: Array) -> Array:
+        """Outcomes as they are fitted, at coordinates (axes,): (outcomes,)."""
+        return self.at(u[None, None])[:, 0, 0]
+
+    def _between(self, wanted: Array) -> Callable[[Array], Array]:
+        """From values at the times of the survey (n, times) to those at wanted times (n, wanted)."""
+        if not self.duty.batch:
+            inside = np.clip(wanted, self.times[0] - 0.1, self.times[-1] + 0.1)
+            weights = _through(self._from_minus_one(self.times), self._from_minus_one(inside))
+            return lambda values: (values[:, None] * weights).sum(axis=-1)
+        after = np.clip(np.searchsorted(self.times, wanted), 1, len(self.times) - 1)
+        span = self.times[after] - self.times[after - 1]
+        share = np.clip((wanted - self.times[after - 1]) / span, 0.0, 1.0)
+        line = np.arange(len(wanted))[:, None]
+        return lambda values: (1 - share) * values[line, after - 1] + share * values[line, after]
+
+    def _from_minus_one(self, times: Array) -> Array:
+        low, high = self.low[-1], self.high[-1]
+        return (times - 0.5 * (low + high)) / max(0.5 * (high - low), _TINY)
+
+    def nodes(self) -> Array:
+        """Coordinates of the marches to fit, (marches, axes), time after time; a batch's are to its longest."""
+        nodes = nodes_of(len(self.low) - 1, self.rich)
+        knobs = 0.5 * (self.low + self.high)[:-1] + 0.5 * (self.high - self.low)[:-1] * nodes
+        ends = self.times[-1:] if self.duty.batch else self.times
+        return np.concatenate([np.column_stack([knobs, np.full(len(knobs), t)]) for t in ends])
+
+    def fitted(self, u: Array, rows: Array) -> Survey:
+        """The survey through outcomes (outcomes, times, marches) at coordinates (marches, axes)."""
+        if not self.duty.batch:
+            u, rows = u[: -(-len(u) // len(self.times))], rows.reshape(len(rows), len(self.times), -1)
+        good = np.isfinite(rows).all(axis=(0, 1))
+        V, weight = terms(self._placed(u[good, :-1]), *self._degrees)
+        table = smoothed(rows[..., good]).reshape(-1, good.sum())
+        coefficients, *_ = np.linalg.lstsq(V * weight, table.T)
+        weighted = np.asarray((weight[:, None] * coefficients).T, float)
+        return dataclasses.replace(self, coefficients=weighted.reshape(*rows.shape[:2], -1))
+
+    @property
+    def _degrees(self) -> tuple[int, int]:
+        if not self.rich:
+            return POOR
+        return RICH if len(self.low) - 1 < 3 else RICH_OF_MANY
+
+    def _terms(self, nodes: Array) -> Array:
+        return terms(nodes, *self._degrees)[0]
+
+    def _placed(self, u: Array) -> Array:
+        """Where knobs (n, knobs) are in the box, from −1 to 1."""
+        low, high = self.low[:-1], self.high[:-1]
+        half = np.maximum(0.5 * (high - low), _TINY)
+        return np.clip((u - 0.5 * (low + high)) / half, -1.2, 1.2)
+
+
+def _through(nodes: Array, x: Array) -> Array:
+    """Weights of values at nodes (m,) in [−1, 1] in the polynomial through them at x (…): (…, m)."""
+    V = chebyshev.chebvander(nodes, len(nodes) - 1)
+    return np.asarray(chebyshev.chebvander(x, len(nodes) - 1) @ np.linalg.inv(V))
 
 
 def surveyed(
@@ -218,94 +292,58 @@ def surveyed(
     width: of the boxes about coordinates, as a share of the whole.
     """
     if about is None:
-        empty = [Survey(d, d.low, d.high, np.zeros((0, 0))) for d in all_duties]
+        empty = [_empty(d, d.low, d.high, True) for d in all_duties]
     else:
-        empty = [_near(d, u, width) for d, u in zip(all_duties, about)]
-    places = [_to_try(s, about is None) for s in empty]
-    along = np.zeros(0)
-    if all_duties[0].batch:
-        along = np.linspace(min(s.low[-1] for s in empty), max(s.high[-1] for s in empty), BATCH_TIMES)
+        empty = [_empty(d, *_near(d, u, width), False) for d, u in zip(all_duties, about)]
+    places = [s.nodes() for s in empty]
+    along = [s.times if s.duty.batch else AT_ITS_END for s in empty]
     outcomes = tried(all_duties, places, along)
-    return [_fitted(s, u, rows, along) for s, u, rows in zip(empty, places, outcomes)]
+    return [s.fitted(u, rows) for s, u, rows in zip(empty, places, outcomes)]
 
 
-def _near(duty: Duty, u: Array, width: float) -> Survey:
-    """A box about coordinates, as yet without a fit."""
+def _near(duty: Duty, u: Array, width: float) -> tuple[Array, Array]:
+    """Ends of a box about coordinates."""
     half = 0.5 * width * (duty.high - duty.low)
     centre = np.clip(u, duty.low + half, duty.high - half)
-    return Survey(duty, centre - half, centre + half, np.zeros((0, 0)))
+    return centre - half, centre + half
 
 
-def _to_try(s: Survey, whole: bool) -> Array:
-    """Coordinates of the marches of a survey, (marches, axes); a batch's are to its longest time."""
-    middle, half = 0.5 * (s.low + s.high), 0.5 * (s.high - s.low)
-    nodes = _nodes(len(s.low) - s.duty.batch, whole)
-    if s.duty.batch:
-        nodes = np.concatenate([nodes, np.ones((len(nodes), 1))], axis=1)
-    return np.asarray(middle + half * nodes)
-
-
-def _nodes(d: int, whole: bool) -> Array:
-    """Points of a survey in [−1, 1]^d: centre and faces; of a whole box corners, too, and others between."""
-    if d < 2:
-        return np.cos(np.pi * np.linspace(0, 1, 9 if whole else 3))[:, None] if d else np.zeros((1, 0))
-    faces = np.concatenate([np.zeros((1, d)), np.eye(d), -np.eye(d)])
-    if not whole:
-        return faces
-    corners = np.array(list(product((-1.0, 1.0), repeat=d)))
-    between = [BETWEEN * corners, BETWEEN * faces[1:]] if d > 2 else []
-    return np.concatenate([faces, corners, *between])
-
-
-def _fitted(s: Survey, u: Array, rows: Array, along: Array) -> Survey:
-    """A survey through outcomes (outcomes, times, marches)."""
-    if len(along):
-        u = np.repeat(u[None], len(along), axis=0)
-        u[..., -1] = along[:, None]
-    u = u.reshape(-1, u.shape[-1])
-    good = np.isfinite(rows).all(axis=0).ravel() & (u[:, -1] <= s.high[-1] + 1e-9)
-    V, weight = _terms(_placed(s, u[good]))
-    table = smoothed(rows).reshape(len(rows), -1)[:, good].T
-    coefficients, *_ = np.linalg.lstsq(V * weight, table)
-    return dataclasses.replace(s, coefficients=weight[:, None] * coefficients)
-
-
-def _terms(nodes: Array) -> tuple[Array, Array]:
-    degree = DEGREE.get(nodes.shape[1], 3)
-    return terms(nodes, degree, degree)
-
-
-def _placed(s: Survey, u: Array) -> Array:
-    """Where coordinates (n, axes) are in the box of a survey, from −1 to 1."""
-    half = np.maximum(0.5 * (s.high - s.low), _TINY)
-    return np.clip((u - 0.5 * (s.low + s.high)) / half, -1.2, 1.2)
+def _empty(duty: Duty, low: Array, high: Array, whole: bool) -> Survey:
+    if duty.batch:
+        times = np.linspace(low[-1], high[-1], BATCH_TIMES)
+    else:
+        share = 0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, BELT_TIMES[whole]))
+        times = low[-1] + share * (high[-1] - low[-1])
+    return Survey(duty, low, high, whole and duty.batch, times, np.zeros((0, 0, 0)))
 
 
 # ---- Marches on a rough mesh ----------------------------------------------------------------------------
 
 
-def tried(some: Sequence[Duty], places: Sequence[Array], along: Array = AT_ITS_END) -> list[Array]:
+def tried(some: Sequence[Duty], places: Sequence[Array], times: Sequence[Array] | None = None) -> list[Array]:
     """Outcomes of duties at coordinates (states, axes), on a rough mesh: (outcomes, times, states) of each.
 
-    along: logarithms of the times of a batch; none: at the end of each march. What does not solve is nan.
+    times: logarithms of the times of each duty's batches; none: at the end of each march. What fails is nan.
     """
-    owner = np.repeat(np.arange(len(some)), [len(u) for u in places])
+    times = [AT_ITS_END] * len(some) if times is None else times
+    counts = [len(u) for u in places]
     states = [
         duty.state({n: x[j] for n, x in duty.knobs(u).items()})
         for duty, u in zip(some, places)
         for j in range(len(u))
     ]
-    when = np.exp(along) if len(along) else np.array([np.inf])
-    found = np.empty((len(OUTCOMES), len(when), len(states)))
+    when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
+    found: dict[int, Array] = {}
     kinds = np.array([dried.kind(case) for case in states])
     for kind in sorted({*kinds}):
-        at = np.flatnonzero(kinds == kind)
-        found[:, :, at] = solved([states[i] for i in at], when)
-    return [found[:, :, owner == k] for k in range(len(some))]
+        at = np.flatnonzero(kinds == kind).tolist()
+        found |= zip(at, solved([states[i] for i in at], [when[i] for i in at]))
+    ends = np.cumsum(counts)
+    return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]
 
 
-def solved(states: Sequence[Case], when: Array) -> Array:
-    """Outcomes at times (outcomes, times, states), with nan for what does not solve."""
-    nothing = np.full((len(OUTCOMES), len(when)), np.nan)
-    found = [nothing if c is None else c.at(when) for c in marched(states, times=[when] * len(states))]
-    return np.stack(found, axis=-1)
+def solved(states: Sequence[Case], when: Sequence[Array]) -> list[Array]:
+    """Outcomes of dryers of one kind, each at its times (outcomes, times); nan for what does not solve."""
+    courses = marched(states, times=when)
+    nothing = (np.full((len(OUTCOMES), len(times)), np.nan) for times in when)
+    return [none if c is None else c.at(times) for c, times, none in zip(courses, when, nothing)]

@@ -14,18 +14,20 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.search import Goal
+from coolsim.studies.drying.search import Goal, excesses
 from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
 from coolsim.studies.drying.survey import smoothed, unsmoothed
 
-GRID = {1: 65, 2: 17, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
-ZOOMS = 8  # each looks one and a half cells about the best of the last
-MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
+GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
+ZOOMS = 12  # at most; each looks one and a half cells about the best of the last, of coarse grids one
+FINE = 3e-4  # of the box: closer is not looked
+MARGIN = 3e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 OUT_OF_REACH = 1e12  # ranks from here on break a limit
 # Of the whole box about a state that was tried, round after round: a shift holds nearby only.
-NEARBY = (0.15, 0.06, 0.03, 0.015, 0.015)
-# Half widths of surveys near a state, in those of the whole box. Each dwell of a belt is a march of its own.
-BOXES = {"batch": (0.25,), "belt": (0.3, 0.12)}
+NEARBY = (0.15, 0.08, 0.04, 0.02, 0.02)
+AFTER_TRIAL = 1e-2  # of a limit's scale, kept free once a state was tried: the next shall keep the limit
+ASTRAY = 0.2  # of how far a survey was off the limits at a state that was tried, that it may be off nearby
+BOX = 0.25  # half width of surveys near a state, in those of the whole box
 MOST_BOXES = 2
 _MOISTURE = OUTCOMES.index("moisture")
 
@@ -56,7 +58,7 @@ class Spot:
     @property
     def outcomes(self) -> Array:
         """As the shifted survey has them, (outcomes,)."""
-        return unsmoothed(self.survey.at(self.u) + self.shift)
+        return unsmoothed(self.survey.one(self.u) + self.shift)
 
 
 Weigh = Callable[[Duty, Array, Array], Array]  # duty, coordinates (…, axes), outcomes (outcomes, …) → (…)
@@ -80,34 +82,36 @@ def first_look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array |
     return _look(survey, floor, weigh, shift, survey.low, survey.high)
 
 
-def again(spot: Spot, found: Array, weigh: Weigh, turn: int = 0) -> Spot:
+def again(spot: Spot, found: Array, weigh: Weigh, turn: int, astray: float = ASTRAY) -> Spot:
     """Look again, nearby, after outcomes (outcomes,) were found where the spot is; ever closer, turn by turn."""
-    survey = spot.survey
-    shift = smoothed(found) - survey.at(spot.u)
+    survey, limits = spot.survey, spot.duty.goal.limits
+    shift = smoothed(found) - survey.one(spot.u)
+    off = np.abs(excesses(limits, found) - excesses(limits, spot.outcomes))
+    margin = max(AFTER_TRIAL, astray * float(off.max()))
     reach = NEARBY[turn] * (spot.duty.high - spot.duty.low)
     low, high = np.maximum(spot.u - reach, survey.low), np.minimum(spot.u + reach, survey.high)
-    near = _look(survey, spot.floor, weigh, shift, low, high)
-    if near.serves or turn:
+    near = _look(survey, spot.floor, weigh, shift, low, high, margin)
+    if near.serves:
         return near
-    return _look(survey, spot.floor, weigh, shift, survey.low, survey.high)
+    return _look(survey, spot.floor, weigh, shift, survey.low, survey.high, margin)
 
 
 def closer(spots: Sequence[Spot], weigh: Weigh) -> list[Spot]:
-    """Spots on ever closer surveys of their neighbourhoods, moved on where they stand at an inner edge."""
+    """Spots on surveys of their neighbourhoods, moved on where they stand at an inner edge."""
     spots = list(spots)
-    for width in BOXES[spots[0].duty.case.cooler.arrangement]:
-        moving = list(range(len(spots)))
-        for _ in range(MOST_BOXES):
-            surveys = surveyed([spots[k].duty for k in moving], [spots[k].u for k in moving], width)
-            for k, survey in zip(moving, surveys):
-                spots[k] = first_look(survey, spots[k].floor, weigh)
-            moving = [k for k in moving if _at_inner_edge(spots[k])]
-            if not moving:
-                break
+    moving = list(range(len(spots)))
+    for _ in range(MOST_BOXES if spots else 0):
+        surveys = surveyed([spots[k].duty for k in moving], [spots[k].u for k in moving], BOX)
+        for k, survey in zip(moving, surveys):
+            spots[k] = first_look(survey, spots[k].floor, weigh)
+        moving = [k for k in moving if at_inner_edge(spots[k])]
+        if not moving:
+            break
     return spots
 
 
-def _at_inner_edge(spot: Spot) -> bool:
+def at_inner_edge(spot: Spot) -> bool:
+    """Whether a spot stands where its survey ends and the whole box does not."""
     s, d = spot.survey, spot.duty
     close = 0.02 * (s.high - s.low)
     low = (spot.u - s.low < close) & (s.low > d.low + close)
@@ -121,7 +125,7 @@ def corrected(spots: Sequence[Spot], weigh: Weigh, rounds: int) -> list[Spot]:
     for turn in range(rounds):
         found = tried([s.duty for s in spots], [s.u[None] for s in spots])
         spots = [
-            again(s, rows[:, -1, 0], weigh, turn) if np.isfinite(rows).all() else s
+            again(s, rows[:, -1, 0], weigh, turn, 0.0) if np.isfinite(rows).all() else s
             for s, rows in zip(spots, found)
         ]
     return spots
@@ -135,11 +139,19 @@ def driest(spot: Spot) -> Spot:
     return first_look(survey, spot.floor, by_moisture, spot.shift)
 
 
-def _look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array, low: Array, high: Array) -> Spot:
+def _look(
+    survey: Survey,
+    floor: float | None,
+    weigh: Weigh,
+    shift: Array,
+    low: Array,
+    high: Array,
+    margin: float = MARGIN,
+) -> Spot:
     duty = survey.duty
     first_low, first_high = low, high
     follows = floor is not None and not duty.batch  # on a belt of a length time is no choice
-    best, u, rank = np.inf, 0.5 * (low + high), np.inf
+    best, u, rows = np.inf, 0.5 * (low + high), duty.goal.rows
     for _ in range(ZOOMS):
         n = GRID.get(len(u) - follows, 4)
         counts = [n if b > a else 1 for a, b in zip(low, high)]
@@ -148,32 +160,34 @@ def _look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array, low: 
         axes = [
             np.linspace(a, b, m) if m > 1 else np.array([0.5 * (a + b)]) for a, b, m in zip(low, high, counts)
         ]
-        states = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(u))
+        states = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, counts[-1], len(u))
         over = _timed(duty, states, floor)
-        outcomes = unsmoothed(survey.at(states) + shift[:, None])
-        ranks = _rank(duty, weigh, states, outcomes)
+        outcomes = unsmoothed(survey.at(states, rows) + shift[:, None, None], rows)
+        ranks = _rank(duty, weigh, states, outcomes, margin)
         ranks = np.where(over > 0, OUT_OF_REACH * (1e3 + 1e3 * over), ranks)
-        k = int(np.argmin(ranks))
+        k = np.unravel_index(np.argmin(ranks), ranks.shape)
         rank = float(ranks[k])
         if rank <= best:
             best, u = rank, states[k]
-        reach = 1.5 * (high - low) / np.maximum(np.array(counts) - 1, 2)
+        reach = (1.5 if n > 5 else 1.0) * (high - low) / np.maximum(np.array(counts) - 1, 2)
         low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
+        if (reach <= FINE * (first_high - first_low)).all():
+            break
     return Spot(survey, floor, shift, u, best)
 
 
-def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array) -> Array:
+def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array, margin: float) -> Array:
     goal = replace(duty.goal, cost=lambda rows: weigh(duty, states, rows))
-    return goal.rank(outcomes, MARGIN)
+    return goal.rank(outcomes, margin)
 
 
 def _timed(duty: Duty, states: Array, floor: float | None) -> Any:
-    """Set the time of states (n, axes) to what a floor leaves; returns how far that is out of its range."""
+    """Set the time of states (…, axes) to what a floor leaves; returns how far that is out of its range."""
     if floor is None:
-        return np.zeros(len(states))
+        return np.zeros(states.shape[:-1])
     left = np.log(np.maximum(duty.time_on(floor, states), 1e-6))
     if duty.batch:
-        states[:, -1] = np.minimum(states[:, -1], left)
+        states[..., -1] = np.minimum(states[..., -1], left)
         return np.maximum(duty.low[-1] - left, 0.0) - 1e-9
-    states[:, -1] = left  # where out of range, it ranks last
+    states[..., -1] = left  # where out of range, it ranks last
     return np.maximum(duty.low[-1] - left, left - duty.high[-1]) - 1e-9

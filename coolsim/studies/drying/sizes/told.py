@@ -23,7 +23,8 @@ from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import Governs
 
 ALIKE = 20  # letters by which cautions are of one kind, numbers left out
-AT_LIMIT = 0.01  # of a limit's scale, or of a range: closer counts as at the limit
+AT_LIMIT = 0.05  # of a limit's scale (0.05 points of moisture): closer counts as at the limit
+AT_END = 0.01  # of a range, or of the load, likewise
 KEEPS_UP = "drying time, longest that keeps up"
 SHIFT = 8 * 3600.0  # s
 PER_TONNE = 3600.0  # J/kg in a kWh/t
@@ -158,8 +159,8 @@ def _binding(spot: Spot, p: Predicted, load: float) -> tuple[AtLimit, ...]:
         for limit, excess in zip(limits, excesses(limits, p.outcomes))
         if abs(excess) <= AT_LIMIT
     ]
-    at += [AtLimit(name, value) for name, value in spot.duty.ends(spot.u, AT_LIMIT)]
-    if spot.duty.batch and load > 1 - AT_LIMIT:
+    at += [AtLimit(name, value) for name, value in spot.duty.ends(spot.u, AT_END)]
+    if spot.duty.batch and load > 1 - AT_END:
         at.append(AtLimit(KEEPS_UP, float(p.case.cooler.duration)))
     return tuple(at)
 
