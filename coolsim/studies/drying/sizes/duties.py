@@ -33,8 +33,8 @@ from coolsim.studies.sizing.parts import LIFT_OFF
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
 BATCH_TIMES = 48  # of a survey, evenly in their logarithms
-BELT_TIMES = {True: 6, False: 4}  # of a survey; True: of the whole box
-# Of the polynomials, in each axis and in all: terms for the nodes there are, of which more knobs have too few.
+BELT_TIMES = {True: 5, False: 4}  # of a survey; True: of the whole box
+# Of the polynomials, in each axis and in all: as many terms as the nodes of a box tell apart, or nearly.
 POOR, RICH, RICH_OF_MANY = (2, 3), (4, 4), (3, 3)
 _TINY = 1e-9
 ALL = range(len(OUTCOMES))
