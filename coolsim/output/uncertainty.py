@@ -44,12 +44,17 @@ def _intervals(found: Uncertainty, page: Page) -> str:
 
 
 def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
-    if found.all_met is None:
+    rows, words = [], ""
+    if found.all_met is not None:
+        rows.append(("chance that the target is met", chance_text(found.all_met)))
+        if len(found.wishes) > 1:
+            rows += [(f"  {name}", chance_text(share)) for name, share in found.wishes]
+        words = "" if wanted is None else wrapped(_asked(found.all_met, wanted), page)
+    if found.limits:
+        rows.append(("chance that a limit is kept", ""))
+        rows += [(f"  {name}", chance_text(share)) for name, share in found.limits]
+    if not rows:
         return ""
-    rows = [("chance that the target is met", chance_text(found.all_met))]
-    if len(found.wishes) > 1:
-        rows += [(f"  {name}", chance_text(share)) for name, share in found.wishes]
-    words = "" if wanted is None else wrapped(_asked(found.all_met, wanted), page)
     return table(rows, page, right=(1,), bold=(0,)) + words
 
 
@@ -140,6 +145,7 @@ def written(found: Uncertainty) -> dict[str, Any]:
     return {
         **{names.get(name, name): group(getattr(found, name), name) for name in exits},
         "met": {"all": found.all_met, **dict(found.wishes)},
+        "limits_kept": dict(found.limits),
         "contributors": [_written(c) for c in found.contributors],
         "samples": found.samples,
         "unsolved": found.unsolved,

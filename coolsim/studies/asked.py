@@ -29,21 +29,25 @@ def is_dryer(case: Case) -> bool:
     return case.cooler.arrangement in ("batch", "belt")
 
 
-def only_coolers(case: Case, question: str) -> None:
-    """Raise InputError where a dryer or a line is asked what can be answered for counter-flow coolers only."""
+def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None:
+    """Raise InputError where a dryer or a line is asked what can be answered for counter-flow coolers only.
+
+    and_dryers: dryers have a room of their own for it, so that only a line is asked in vain.
+    """
     if case.cooler.arrangement != "counter-flow":
         key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
-        takes = "dryers"
+        takes = "predict`, `settings` and `size` take dryers"
         if isinstance(case.cooler, Line):
             key, found = "stage", "a line of stages"
-            takes = "lines, and each machine of one can be asked by itself, in a scenario of its own"
-        allowed = f"{question} for counter-flow coolers only so far; `coolsim predict` takes {takes}"
+            takes = "predict` takes lines, and each machine of one can be asked by itself, in a scenario of its own"
+        machines = f"counter-flow coolers{' and dryers' if and_dryers else ''}"
+        allowed = f"{question} for {machines} only so far; `coolsim {takes}"
         raise InputError([Fault(where(case, key), key, found, allowed)])
 
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    only_coolers(case, "settings are found")
+    only_coolers(case, "settings are found", and_dryers=True)
     faults = [
         Fault(
             where(case, f"{table}.{key}"),

@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Case
+from coolsim.case import Case, Line
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
 from coolsim.model.solve import Resolution
@@ -88,6 +88,9 @@ class Uncertainty:
     contributors: tuple[Contributor, ...] = documented("-", "what is not known, most of the moisture first")
     samples: int = documented("-", "samples that were solved")
     unsolved: int = documented("-", "samples that could not be solved, and count nowhere")
+    limits: tuple[tuple[str, float], ...] = documented(
+        "-", "limits of the machine in [limits], and the probability that each is kept", default=()
+    )
     deviation_wb: Interval | None = documented(
         "kg/kg wet", "of a dryer: standard deviation over the bed", default=None
     )
@@ -141,7 +144,7 @@ def sampled(case: Case, samples: int | None = None, seed: int = SEED) -> Sampled
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
     result, solved = _solved(varied(case, unknowns, together(R, z)))
     centre, offset = predict(case), predict(case, resolution=MESH)
-    told = EXITS | (OF_DRYERS if is_dryer(case) else {})
+    told = EXITS | (OF_DRYERS if is_dryer(case) else {}) | _of_limits(case)
     middle = {name: float(exit_(centre)) for name, exit_ in told.items()}
     exits = {name: exit_(result) + (middle[name] - float(exit_(offset))) for name, exit_ in told.items()}
     z = z[:, solved]
@@ -161,6 +164,7 @@ def summed_up(case: Case, s: Sampled) -> Uncertainty:
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
         samples=s.z.shape[1],
         unsolved=s.unsolved,
+        limits=tuple((name, float(met.mean())) for name, met in _limits_kept(case, s).items()),
         **{name: interval(s.exits[name]) for name in OF_DRYERS if name in s.exits},
     )
 
@@ -310,6 +314,20 @@ OF_DRYERS: dict[str, Callable[[Result], Any]] = {
 }
 
 
+# Of a machine, by their keys in [limits]. (How hot pellets get on the way is not told of many dryers at once.)
+OF_LIMITS: dict[str, tuple[str, Callable[[Result], Any]]] = {
+    "maximum_exhaust_relative_humidity": ("exhaust", lambda r: r.air_out.relative_humidity),
+    "maximum_lift_off": ("lift-off", lambda r: r.bed.lift_off),
+    "maximum_bed_pressure_drop": ("pressure drop", lambda r: r.bed.pressure_drop),
+}
+
+
+def _of_limits(case: Case) -> dict[str, Callable[[Result], Any]]:
+    """Of what [limits] bounds; of a line, whose machines differ, nothing."""
+    limits = {} if isinstance(case.cooler, Line) else case.tables.get("limits", {})
+    return {name: exit_ for key, (name, exit_) in OF_LIMITS.items() if key in limits}
+
+
 def interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
@@ -329,3 +347,9 @@ def wishes_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
     if "maximum_deviation" in target and "deviation_wb" in s.exits:
         met["spread over the bed"] = s.exits["deviation_wb"] <= target["maximum_deviation"]
     return met
+
+
+def _limits_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
+    """Which samples keep each limit of the machine, in the words of the printed limits."""
+    limits = case.tables.get("limits", {})
+    return {name: s.exits[name] <= limits[key] for key, (name, _) in OF_LIMITS.items() if name in s.exits}

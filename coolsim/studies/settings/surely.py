@@ -14,6 +14,7 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario import units
+from coolsim.studies import asked
 from coolsim.studies.asked import is_dryer
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import SettingsAnswer, find_settings
@@ -93,8 +94,8 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
     Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
     checked(chance)
+    _check(case)
     look = _look_of(case)
-    needed_unknowns(case)
     tried, aim = [_tried(case, {}, look, samples)], chance
     for _ in range(CHECKS):
         _rounds(case, tried, look, aim, samples)
@@ -103,6 +104,20 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
             break
         aim = min(aim + chance - (found.uncertainty.all_met or 0.0) + NEAR / 4, MOST)
     return found
+
+
+def _check(case: Case) -> None:
+    """Raise InputError, with every fault, where settings cannot be asked for or nothing carries a ±."""
+    from coolsim.studies.drying import knobs
+
+    faults = []
+    for check in (knobs.check if is_dryer(case) else asked.check, needed_unknowns):
+        try:
+            check(case)
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
 
 
 def _checked(case: Case, best: _Tried, chance: float) -> Surely:

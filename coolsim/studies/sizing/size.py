@@ -60,7 +60,7 @@ def size(case: Case) -> Any:
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be sized."""
-    asked.only_coolers(case, "sizes are found")
+    asked.only_coolers(case, "sizes are found", and_dryers=True)
     faults = []
     wanted = [("sizing", "", 'margin = "50 %" (or nothing: every key has a default)')]
     wanted += [("target", "moisture", 'moisture = "12 %"')]
