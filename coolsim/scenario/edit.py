@@ -100,6 +100,7 @@ def _unknown(key: str, origin: str) -> Fault:
     homes = [name for name in known if name.rpartition(".")[2] == key]
     guess = homes[0] if homes else near[0] if near else ""
     allowed = f"did you mean {guess}?" if guess else "a key is table.name, such as feed.moisture"
+    allowed = f"it is {schema.MOVED[key]}" if key in schema.MOVED else allowed
     return Fault(origin, shown(key)[1:-1], "an unknown key", allowed)
 
 

@@ -93,6 +93,8 @@ def test_faults():
     assert belt[0] == "cooler.cooling_time" and 'arrangement = "belt"' in belt[1]
     (moved,) = faults(BATCH + PLAN + 'cooling = "5 min"\n').items()
     assert moved[0] == "schedule.cooling" and "cooling_time in [cooler]" in moved[1]
+    with pytest.raises(coolsim.InputError, match="it is cooling_time in .cooler."):
+        coolsim.replace(loads(HEAD + BATCH), {"schedule.cooling": "5 min"})
 
 
 def test_the_schedule_counts_it_once():
