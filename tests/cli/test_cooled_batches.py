@@ -93,7 +93,7 @@ def test_faults():
     assert belt[0] == "cooler.cooling_time" and 'arrangement = "belt"' in belt[1]
     (moved,) = faults(BATCH + PLAN + 'cooling = "5 min"\n').items()
     assert moved[0] == "schedule.cooling" and "cooling_time in [cooler]" in moved[1]
-    with pytest.raises(coolsim.InputError, match="it is cooling_time in .cooler."):
+    with pytest.raises(coolsim.InputError, match="it is cooling_time in"):
         coolsim.replace(loads(HEAD + BATCH), {"schedule.cooling": "5 min"})
 
 
