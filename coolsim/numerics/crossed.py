@@ -85,9 +85,22 @@ def solve(c: Crossed, r: Residuals) -> Step:
 
 
 def _chains(c: Crossed, residual: Array) -> Array:
+    """Links by (1, first point × 2, second × 2): (5, B, P, n, 2)."""
+    band, right = _band(c, residual)
+    x = _eliminated(band, right)
+    if np.isfinite(x).all():
+        return x
+    # one band holds all cases: where one of them is singular, or no number any more, it took others along
+    band, right = _band(c, residual)
+    each = [_eliminated(band[b : b + 1], right[:, b : b + 1]) for b in range(len(band))]
+    return np.concatenate(each, axis=1)
+
+
+def _band(c: Crossed, residual: Array) -> tuple[Array, Array]:
+    """The links' own band, as LAPACK keeps it but a column a row, and right-hand sides."""
     B, P, n, _ = c.diagonal.shape
     mass = c.mass[:, None, :, None]
-    band = np.zeros((B, P, n, 2, 2 * LINKS_BELOW + LINKS_ABOVE + 1))  # columns of LAPACK's band, one a row
+    band = np.zeros((B, P, n, 2, 2 * LINKS_BELOW + LINKS_ABOVE + 1))
     middle = LINKS_BELOW + LINKS_ABOVE
     band[..., middle] = c.diagonal + mass * np.diagonal(STEP.stage)
     band[:, :, 1:, :, middle - 2] = c.upper[:, :, :-1]
@@ -99,9 +112,14 @@ def _chains(c: Crossed, residual: Array) -> Array:
     for i in range(2):
         np.negative(c.last_by_first[..., i], out=right[1 + i, ..., -1, i])
         np.negative(c.links_by_second[..., i], out=right[3 + i, ..., i])
-    N = B * P * n * 2
+    return band, right
+
+
+def _eliminated(band: Array, right: Array) -> Array:
+    """Solutions of `_band`, which may be overwritten; NaN where it is singular."""
     from scipy.linalg import lapack  # late: a quarter of a second that coolers should not pay
 
+    N = right[0].size
     *_, x, info = lapack.dgbsv(
         LINKS_BELOW,
         LINKS_ABOVE,
@@ -112,7 +130,7 @@ def _chains(c: Crossed, residual: Array) -> Array:
     )
     if info:
         x = np.full((N, 5), np.nan, order="F")
-    return np.asarray(x.T.reshape(5, B, P, n, 2))
+    return np.asarray(x.T.reshape(right.shape))
 
 
 def _functionals(c: Crossed, links: Array) -> Array:
