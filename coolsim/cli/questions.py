@@ -120,12 +120,15 @@ def find(
     from coolsim.studies.settings.find import find_settings
 
     wanted = None if chance is None else surely.read_chance(chance)
+    sure = None
     with working("looking for settings"):
-        if wanted is None or uncertainty:
-            found, sure = advise(case, find_settings(case, chance=wanted, uncertainty=uncertainty)), None
-        else:
+        if uncertainty:
+            found = advise(case, find_settings(case, chance=wanted, uncertainty=True))
+        elif wanted is not None:
             sure = surely.with_chance(case, wanted)
             found = advise(sure.case, sure.answer)
+        else:
+            found = advise(case)
     page, advised = page_for(units), dryer_settings.advised if is_dryer(case) else settings.advised
     deliver(
         lambda: advised(
