@@ -25,7 +25,7 @@ from coolsim.model import drying
 from coolsim.model.bed import take
 from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase, Solution
-from coolsim.model.march import Programme, Record
+from coolsim.model.march import Programme, Record, as_one
 from coolsim.model.pellet_shells import Shells
 from coolsim.numerics.stages import GAUSS_POINTS, over_step
 from coolsim.physics import air, packed_bed, pellet, sorption
@@ -269,32 +269,34 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     """Exhaust (mean over the air of all phases but cooling), heat, fans, pressure drop and lift-off; per m² of a
     batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
-    totals = {
-        name: np.zeros(B)
-        for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan", "lift_off", "pressure_drop")
-    }
-    for phase, m in zip(s.phases, s.marches):
-        for record in m.records:
-            k = record.index
-            dry_air = phase.air_flux[k] * record.duration
-            Y, h = over_step(record.outlet)
-            drop, lift, volume = through(s, phase, record)
-            totals["air"][k] += dry_air
-            exhaust = 0 * dry_air if phase.cooling else dry_air
-            totals["exhaust"][k] += exhaust
-            totals["vapour"][k] += exhaust * Y
-            totals["enthalpy"][k] += exhaust * h
-            totals["heat"][k] += dry_air * record.heat
-            totals["fan"][k] += dry_air * volume * drop / efficiency[k]
-            totals["lift_off"][k] = np.maximum(totals["lift_off"][k], lift)
-            totals["pressure_drop"][k] = np.maximum(totals["pressure_drop"][k], drop)
-    exhaust = totals.pop("exhaust")
-    Y, h = totals.pop("vapour") / exhaust, totals.pop("enthalpy") / exhaust
-    return totals | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
+    sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
+    highest = {name: np.zeros(B) for name in ("lift_off", "pressure_drop")}
+    for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
+        steps = as_one(records)
+        k = steps.index
+        dry_air = phase.air_flux[k] * steps.duration
+        exhaust = 0 * dry_air if phase.cooling else dry_air
+        Y, h = over_step(steps.outlet)
+        drop, lift, volume = through(s, phase, steps)
+        passed = {
+            "air": dry_air,
+            "exhaust": exhaust,
+            "vapour": exhaust * Y,
+            "enthalpy": exhaust * h,
+            "heat": dry_air * steps.heat,
+            "fan": dry_air * volume * drop / efficiency[k],
+        }
+        for name, amount in passed.items():
+            sums[name] += np.bincount(k, amount, B)
+        for name, value in (("lift_off", lift), ("pressure_drop", drop)):
+            np.maximum.at(highest[name], k, value)
+    exhaust = sums.pop("exhaust")
+    Y, h = sums.pop("vapour") / exhaust, sums.pop("enthalpy") / exhaust
+    return sums | highest | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
 
 
 def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array]:
-    """Clean pressure drop [Pa], highest lift-off, and the air's volume before the bed [m³/kg], at a step's end."""
+    """Clean pressure drop [Pa], highest lift-off, and the air's volume before the bed [m³/kg], at ends of steps."""
     k, dryer = record.index, s.dryer
     bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
     T, Y = record.points[:, db.TA, 1], np.maximum(record.points[:, db.HUMIDITY, 1], 0.0)

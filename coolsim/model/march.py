@@ -9,6 +9,7 @@ goes through much the same as after the last reversal, so guesses are corrected 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,9 +27,8 @@ from coolsim.numerics.newton import CLOSE, Method, newton
 from coolsim.numerics.stages import RADAU_POINTS, over_step
 from coolsim.physics import air, packed_bed
 
-ENOUGH = (
-    1e-5  # size of a last Newton step: with 1e-4 the balance of a turned bed in cold air closes to 3e-8 only
-)
+# Size of a last Newton step. With 1e-4 the heat of a turned bed in cold air closes to 3e-8 only.
+ENOUGH = 1e-5
 MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
 FIRST_STEP = 0.5  # in the time in which the film would heat a pellet
@@ -74,6 +74,13 @@ class March:
     reached: NDArray[np.bool_]  # whether the end was reached, (B,)
     newton_steps: NDArray[np.intp]  # (B,)
     records: list[Record]
+
+
+def as_one(records: Sequence[Record]) -> Record:
+    """All steps side by side, each of its case: indices come again, in the order of time. Pellets are left out."""
+    names = [f.name for f in dataclasses.fields(Record) if f.name != "pellets"]
+    joined: dict[str, Any] = {n: np.concatenate([getattr(r, n) for r in records], axis=-1) for n in names}
+    return Record(**joined)
 
 
 def _put(data: Any, index: Any, part: Any) -> Any:
