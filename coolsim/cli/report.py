@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -45,14 +45,21 @@ def report(
     import matplotlib
 
     matplotlib.use("agg")  # no screen is needed to write a file
-    from coolsim.output.report.answers import ask
+    from coolsim.output.report.answers import Answers, ask
     from coolsim.output.report.beside import beside
 
+    pictures: dict[str, Any] = {}
+
+    def draw(so_far: Answers) -> None:
+        from coolsim.output.report.pictures import drawn
+
+        pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})
+
     with working("asking"), beside() as start:
-        answers = ask(case, start)
+        answers = ask(case, start, draw)
         from coolsim.output.report.document import report as written
 
-        html = written(answers, version(), units.value)
+        html = written(answers, version(), units.value, pictures)
     files.write(output, html, "-o")
     emit(f"wrote {output}\n")
     return ANSWERED if answers.met else OUT_OF_REACH

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from markupsafe import Markup
 from output.pictures import size, year
 from output.reading import Read, read
 from typer.testing import CliRunner
@@ -245,3 +246,18 @@ def test_a_line_shows_each_of_its_machines() -> None:
     assert len(page.ids) == len(set(page.ids)) and page.tags.count("svg") == 3 + 5
     assert "can start a fire" in text
     assert "dryer: Pellets" in text and "cooler: Fan" in text  # all numbers, machine by machine
+
+
+def test_the_file_of_a_size_that_was_asked_for_beside_is_the_same(tmp_path: Path) -> None:
+    """Pictures are drawn before the size is known, which another process looks for: no difference is seen."""
+    scenario = SCENARIOS / "cooler-to-buy.toml"
+    outcome = run(scenario, "-o", tmp_path / "beside.html")
+    assert outcome.exit_code == 0, outcome.output
+    found = (tmp_path / "beside.html").read_text(encoding="utf-8")
+    assert found == report(ask(coolsim.load(scenario)), coolsim.__version__)
+
+
+def test_pictures_that_are_drawn_are_not_drawn_again(night: Answers) -> None:
+    (bed,) = (picture for picture in drawn(night, "si") if picture.name == "bed")
+    other = dataclasses.replace(bed, svg=Markup("<svg><title>drawn before</title></svg>"))
+    assert "drawn before" in report(night, "0.0", already={"bed": other})

@@ -50,11 +50,14 @@ class Answers:
         return all(found)
 
 
-def ask(case: Case, start: Start = functools.partial) -> Answers:
+def ask(
+    case: Case, start: Start = functools.partial, meanwhile: Callable[[Answers], object] | None = None
+) -> Answers:
     """Ask all that the scenario's tables allow.
 
     start: begins a long question and returns how to wait for its answer, as `beside` does; by default it is asked
-    when it is waited for. Raises InputError as each question does, and NotConverged where one cannot be computed.
+    when it is waited for. meanwhile: is handed what is answered before the long questions are. Raises InputError
+    as each question does, and NotConverged where one cannot be computed.
     """
     lacks = dict(_lacks(case))
     later: dict[str, Callable[[], Any]] = {}
@@ -73,16 +76,15 @@ def ask(case: Case, start: Start = functools.partial) -> Answers:
 
         answers["advice"] = advise(case)
         answers["grid"] = None if is_dryer(case) else _grid(case)
-    import coolsim.output.plots  # noqa: F401  # half a second, while others may still be at work
-
     answers["sweep"] = _sweep(case, answers["result"])
     answers["machines"] = tuple(
         Answers(run.case, run.result, sweep=_sweep(run.case, run.result), name=run.name)
         for run in answers["result"].stages
     )
-    answers |= {name: wait() for name, wait in later.items()}
-    unasked = tuple(why for why in lacks.values() if why)
-    return Answers(case, unasked=unasked, **answers)
+    answers["unasked"] = tuple(why for why in lacks.values() if why)
+    if meanwhile is not None:
+        meanwhile(Answers(case, **answers))
+    return Answers(case, **answers, **{name: wait() for name, wait in later.items()})
 
 
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:

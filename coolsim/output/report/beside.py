@@ -32,15 +32,19 @@ def beside() -> Iterator[Start]:
 
 
 def _started(pool: Any, question: Callable[[Any], Any], case: Any) -> Callable[[], Any]:
-    """Start a question where Ctrl-C counts for nothing: the new process inherits that, this one has it back."""
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """Start a question with Ctrl-C held back: the new process inherits that, here it comes a moment later."""
+    if not hasattr(signal, "pthread_sigmask"):  # on Windows
+        return pool.submit(question, case).result
+    from multiprocessing import resource_tracker
+
+    resource_tracker.ensure_running()  # now, or it would let Ctrl-C through in between
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
-        wait: Callable[[], Any] = pool.submit(question, case).result
+        return pool.submit(question, case).result
     finally:
-        signal.signal(signal.SIGINT, before)
-    return wait
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
 
 
 def _deaf() -> None:
-    """Leave Ctrl-C to the process that asked, also on systems where that is not inherited."""
+    """Leave Ctrl-C to the process that asked, also where that is not inherited."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from markupsafe import Markup
@@ -14,7 +15,7 @@ from coolsim.output import dryer_settings, dryer_size, library, lines, seasons, 
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
-from coolsim.output.report.pictures import drawn
+from coolsim.output.report.pictures import Drawn, drawn
 from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
@@ -30,8 +31,10 @@ class Section:
     body: Markup
 
 
-def report(answers: Answers, version: str, units: str = "si") -> str:
-    """Return the report as HTML; `units` are "si" or "us"."""
+def report(
+    answers: Answers, version: str, units: str = "si", already: Mapping[str, Drawn] = MappingProxyType({})
+) -> str:
+    """Return the report as HTML; `units` are "si" or "us". already: pictures that are drawn, by name."""
     page, case = html_page(units), answers.case
     loader = environment()
     style, _, _ = loader.loader.get_source(loader, "report.css")  # type: ignore[union-attr]
@@ -47,7 +50,7 @@ def report(answers: Answers, version: str, units: str = "si") -> str:
         asked=_asked(case, page),
         sections=list(_sections(answers, page)),
         unasked=answers.unasked,
-        pictures=list(drawn(answers, units)),
+        pictures=list(drawn(answers, units, already)),
         details=Markup("".join(details) + tables.balances(answers.result, page)),
         inputs=Markup(_inputs(case, page)),
         material=Markup(library.material(case.material, page)),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -148,8 +149,10 @@ PICTURES: tuple[Picture, ...] = (
 )
 
 
-def drawn(answers: Answers, units: str) -> Iterator[Drawn]:
-    """Draw every picture that applies to what was answered."""
+def drawn(
+    answers: Answers, units: str, already: Mapping[str, Drawn] = MappingProxyType({})
+) -> Iterator[Drawn]:
+    """Draw every picture that applies to what was answered, but those that were drawn `already`, by name."""
     import matplotlib
 
     looks: Any = {"svg.fonttype": "none", "svg.hashsalt": "coolsim", "figure.max_open_warning": 0}
@@ -157,9 +160,11 @@ def drawn(answers: Answers, units: str) -> Iterator[Drawn]:
     with matplotlib.rc_context(looks):
         for k, machine in enumerate(answers.machines or (answers,)):
             for picture in PICTURES:
-                if picture.applies(machine):
+                name = f"{picture.name}-{k + 1}" if machine.name else picture.name
+                if name in already:
+                    yield already[name]
+                elif picture.applies(machine):
                     words = f"{picture.words} {_numbers(picture.name, machine)}".strip()
-                    name = f"{picture.name}-{k + 1}" if machine.name else picture.name
                     title = f"{machine.name}: {picture.title}" if machine.name else picture.title
                     svg = _inlined(_svg(picture.draw(machine, units)), name, title, words)
                     yield Drawn(name, title, picture.words, svg)
