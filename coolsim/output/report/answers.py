@@ -61,6 +61,10 @@ def ask(
     """
     lacks = dict(_lacks(case))
     later: dict[str, Callable[[], Any]] = {}
+    if not lacks["settings"] and is_dryer(case):  # seconds; a cooler's take half of one, and are drawn on the map
+        from coolsim.studies.settings.advice import advise
+
+        later["advice"] = start(advise, case)
     if not lacks["size"]:
         from coolsim.studies.sizing.size import size
 
@@ -71,11 +75,11 @@ def ask(
         later["seasons"] = start(seasons, case)
     # the cheapest comes first: what does not converge is refused before minutes are spent
     answers: dict[str, Any] = {"result": predict(case, band=True)}
-    if not lacks["settings"]:
+    if not lacks["settings"] and not is_dryer(case):
         from coolsim.studies.settings.advice import advise
 
         answers["advice"] = advise(case)
-        answers["grid"] = None if is_dryer(case) else _grid(case)
+        answers["grid"] = _grid(case)
     answers["sweep"] = _sweep(case, answers["result"])
     answers["machines"] = tuple(
         Answers(run.case, run.result, sweep=_sweep(run.case, run.result), name=run.name)
