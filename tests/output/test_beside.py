@@ -32,9 +32,15 @@ def test_a_fault_is_raised_here_as_it_is_there() -> None:
 
 @pytest.mark.parametrize("stopped", [KeyboardInterrupt, coolsim.NotConverged])
 def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> None:
-    begun = time.perf_counter()
+    begun, other = (
+        time.perf_counter(),
+        multiprocessing.get_context("spawn").Process(target=time.sleep, args=(60,)),
+    )
+    other.start()
+    before = multiprocessing.active_children()
     with pytest.raises(stopped), beside() as start:
         start(time.sleep, 60)
         raise stopped("now")
     assert time.perf_counter() - begun < 20
-    assert not multiprocessing.active_children()
+    assert {*multiprocessing.active_children()} == {*before} and other.is_alive()  # no less: it is not ours
+    other.terminate()

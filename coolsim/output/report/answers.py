@@ -61,7 +61,9 @@ def ask(
     """
     lacks = dict(_lacks(case))
     later: dict[str, Callable[[], Any]] = {}
-    if not lacks["settings"] and is_dryer(case):  # seconds; a cooler's take half of one, and are drawn on the map
+    if not lacks["settings"] and is_dryer(
+        case
+    ):  # seconds; a cooler's take half of one, and are drawn on the map
         from coolsim.studies.settings.advice import advise
 
         later["advice"] = start(advise, case)

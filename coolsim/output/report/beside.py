@@ -22,12 +22,14 @@ def beside() -> Iterator[Start]:
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import active_children, get_context
 
+    others = active_children()
     with ProcessPoolExecutor(mp_context=get_context("spawn"), initializer=_deaf) as pool:
         try:
             yield functools.partial(_started, pool)
         except BaseException:  # Ctrl-C, or what was asked here failed: nobody waits for the others
             for process in active_children():
-                process.terminate()
+                if process not in others:
+                    process.terminate()
             raise
 
 
