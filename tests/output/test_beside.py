@@ -42,5 +42,6 @@ def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> 
         start(time.sleep, 60)
         raise stopped("now")
     assert time.perf_counter() - begun < 20
-    assert {*multiprocessing.active_children()} == {*before} and other.is_alive()  # no less: it is not ours
+    assert {*multiprocessing.active_children()} <= {*before} and other.is_alive()  # which is not ours to stop
     other.terminate()
+    other.join()
