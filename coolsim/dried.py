@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coolsim import schedule
 from coolsim.answer import first, pick
@@ -64,6 +65,12 @@ def kind(case: Case) -> str:
         str(len(cooler.zones)) if isinstance(cooler, Belt) else cooler.mixing + cooled(cooler) * " cooled"
     )
     return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}"
+
+
+def by_kind(cases: Sequence[Case]) -> list[NDArray[np.intp]]:
+    """Which cases are of one kind, and so can be solved side by side."""
+    kinds = np.array([kind(case) for case in cases])
+    return [np.flatnonzero(kinds == one) for one in np.unique(kinds)]
 
 
 def cooled(cooler: Cooler | Batch | Belt) -> bool:

@@ -172,7 +172,7 @@ def _points(value: Any, key: Key, style: _Style) -> str:
 def template() -> str:
     """Return a commented scenario of a cooler that runs, with every key there is for it."""
     lines = [
-        "# A coolsim scenario. Every quantity carries its unit in quotes; any unit of the right dimension",
+        "# A coolsim scenario. Every quantity carries its unit in quotes; any usual unit of the right dimension",
         "# will do. Lines that start with # are optional: remove the # to use them.",
         "",
         f"title = {TITLE.example}",

@@ -17,7 +17,7 @@ from coolsim.studies.drying.search import KEPT, Found, Goal, excesses
 from coolsim.studies.drying.together import Asked, Asking, side_by_side
 from coolsim.studies.settings.changes import Change, Step
 
-LONGEST_COOLING = 1800.0  # s
+LONGEST_COOLING = 1800.0  # s, looked at; judgement
 HOTTEST_INLET = 150.0  # °C, the hottest air that dryers are predicted for
 LEAST_SHARE, LARGEST_SHARE = 0.2, 5.0  # of the present airflow, time and depth
 LOOKS = 17  # values of each thing tried on the rough mesh

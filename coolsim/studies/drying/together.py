@@ -81,10 +81,8 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
 def _solved(asked: list[Asked]) -> list[Any]:
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
-    kinds = np.array([dried.kind(a.case) for a in asked])  # one that is cooled is of another kind
     answers: dict[int, Any] = {}
-    for kind in sorted({*kinds}):
-        at = np.flatnonzero(kinds == kind)
+    for at in dried.by_kind([a.case for a in asked]):  # one that is cooled is of another kind
         for part in (at[k : k + most] for k in range(0, len(at), most)):
             answers |= zip(part, _at_once([asked[k] for k in part], mesh))
     return [answers[k] for k in range(len(asked))]

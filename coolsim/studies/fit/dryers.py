@@ -142,10 +142,8 @@ def _with(line: Dryers, theta: Array) -> list[Case]:
 
 
 def _exits(line: Dryers, cases: list[Case]) -> Array:
-    kinds = np.array([dried.kind(case) for case in cases])  # a batch that is cooled is of another kind
     exits = np.empty((EXITS, len(cases)))
-    for kind in sorted({*kinds}):
-        at = np.flatnonzero(kinds == kind)
+    for at in dried.by_kind(cases):  # a batch that is cooled is of another kind
         try:
             with on_one_thread():
                 some = [cases[k] for k in at]

@@ -155,9 +155,8 @@ class _Tried:
     sampled: Sampled
 
 
-Look: TypeAlias = Callable[
-    [Case], tuple[Case, bool, float]
-]  # the case with its best settings, whether met, cost
+# The case with its best settings, whether they meet the target, and their cost.
+Look: TypeAlias = Callable[[Case], tuple[Case, bool, float]]
 
 
 def _look_of(case: Case) -> Look:

@@ -334,9 +334,7 @@ def tried(some: Sequence[Duty], places: Sequence[Array], times: Sequence[Array] 
     ]
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
-    kinds = np.array([dried.kind(case) for case in states])
-    for kind in sorted({*kinds}):
-        at = np.flatnonzero(kinds == kind).tolist()
+    for at in (index.tolist() for index in dried.by_kind(states)):
         found |= zip(at, solved([states[i] for i in at], [when[i] for i in at]))
     ends = np.cumsum(counts)
     return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]
