@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import functools
 import os
+import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
+from types import FrameType
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -59,16 +62,40 @@ def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def run(*args: Any, **kwargs: Any) -> None:
-        try:
-            status = command(*args, **kwargs) or ANSWERED
-        except Exception as error:
-            status = _failed(error)
-        except KeyboardInterrupt:
-            _say("coolsim: stopped")
-            status = INTERRUPTED
+        with _ears() as heard:
+            try:
+                status = command(*args, **kwargs) or ANSWERED
+            except KeyboardInterrupt:
+                status = _stopped()
+            except Exception as error:
+                status = _stopped() if heard else _failed(error)
         raise typer.Exit(status)
 
     return run
+
+
+@contextmanager
+def _ears() -> Iterator[list[int]]:
+    """Hear Ctrl-C as ever, and note that it came: a library that is being loaded may make another error of it."""
+    before, heard = signal.getsignal(signal.SIGINT), list[int]()
+    if before is not signal.default_int_handler or threading.current_thread() is not threading.main_thread():
+        yield heard  # someone else listens, or nobody may
+        return
+
+    def hear(number: int, frame: FrameType | None) -> None:
+        heard.append(number)
+        signal.default_int_handler(number, frame)
+
+    signal.signal(signal.SIGINT, hear)
+    try:
+        yield heard
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _stopped() -> int:
+    _say("coolsim: stopped")
+    return INTERRUPTED
 
 
 def _failed(error: Exception) -> int:

@@ -5,6 +5,7 @@ import json
 import os
 import re
 import shlex
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -154,6 +155,24 @@ def test_ctrl_c_is_status_130(run: Run, scenario: Path, solver: SimpleNamespace)
     outcome = run("predict", str(scenario), "--json", str(scenario.parent / "answer.json"))
     assert (outcome.status, outcome.out) == (130, "") and "Traceback" not in outcome.err
     assert list(scenario.parent.iterdir()) == [scenario]
+
+
+def test_ctrl_c_that_a_library_made_another_error_of_is_status_130_too(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def swallowing() -> None:
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt:
+            raise TypeError("cannot load") from None
+
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr("coolsim.cli.questions.case_of", lambda *_: swallowing())
+    outcome = run("predict", "mill.toml")
+    assert (outcome.status, outcome.out) == (130, "") and outcome.err == "coolsim: stopped\n"
+    assert signal.getsignal(signal.SIGINT) is before
+    monkeypatch.setattr("coolsim.cli.questions.case_of", lambda *_: signal.raise_signal(signal.SIGINT))
+    assert run("predict", "mill.toml").status == 130
 
 
 def test_a_bug_of_ours_is_status_1_and_one_line(
