@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from coolsim.fields import Array
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
+from coolsim.model import guess as guessing
 from coolsim.model.bed import take
 from coolsim.model.deep_bed import State, Step
 from coolsim.model.dryer import Dryer, Pellets
@@ -222,9 +223,9 @@ def _next_stop(g: _Going, end: Array, every: Array) -> Array:
 
 def _guess(step: Step, g: _Going) -> State:
     if g.state is None or g.fresh.all():
-        return db.first_guess(step)
-    guess = db.continued(step, g.state, np.minimum(step.duration / g.last, FASTEST_GROWTH))
-    return _put(guess, g.fresh, take(db.first_guess(step), g.fresh)) if g.fresh.any() else guess
+        return guessing.first_guess(step)
+    guess = guessing.continued(step, g.state, np.minimum(step.duration / g.last, FASTEST_GROWTH))
+    return _put(guess, g.fresh, take(guessing.first_guess(step), g.fresh)) if g.fresh.any() else guess
 
 
 def _nothing(dryer: Dryer) -> State:
@@ -239,7 +240,7 @@ def _corrected(guess: State, step: Step, g: _Going) -> State:
     for j, missed in enumerate(g.missed):
         k = np.flatnonzero((g.since == j) & longer[j] & shorter[j])
         if len(k):
-            guess = _put(guess, k, db.shifted(take(guess, k), take(missed, k)))
+            guess = _put(guess, k, guessing.shifted(take(guess, k), take(missed, k)))
     return guess
 
 
@@ -249,7 +250,7 @@ def _learn(g: _Going, step: Step, guess: State, state: State, accepted: NDArray[
     for j, missed in enumerate(g.missed):
         k = np.flatnonzero(accepted & (g.since == j))
         if len(k):
-            kept[j] = _put(missed, k, db.missed(take(guess, k), take(state, k)))
+            kept[j] = _put(missed, k, guessing.missed(take(guess, k), take(state, k)))
             g.lasted[j, k] = step.duration[k]
     g.missed = tuple(kept)
 

@@ -14,6 +14,7 @@ from laws.dryers import assert_sound
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
+from coolsim.model import guess as guessing
 from coolsim.model.bed import take
 from coolsim.model.drying import Resolution
 from coolsim.model.surface import REAL
@@ -42,7 +43,7 @@ def test_a_newton_step_of_many_is_that_of_each(mixed):
     bed, (phase,), pellets = random_dryers(4, 21, "modified-oswin", mixed)
     dryer = drying._dryer(bed, (phase,), pellets, REAL, Resolution(4, 6))  # the last two on the coarser mesh
     step = db.begin(dryer, dr.laid(dryer), np.array([0.3, 1.0, 2.0, 5.0]))
-    guess = db.first_guess(step)
+    guess = guessing.first_guess(step)
     together, size = db.newton_step(step, guess)
     for k in range(4):
         i = np.array([k])

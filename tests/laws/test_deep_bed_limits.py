@@ -14,6 +14,7 @@ from scipy.optimize import root
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
+from coolsim.model import guess as guessing
 from coolsim.model.march import METHOD, Programme, march
 from coolsim.model.pellet_shells import spread
 from coolsim.numerics import crossed, mesh
@@ -277,7 +278,7 @@ def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.nda
     pellets, state = dr.laid(dryer), None
     for duration in np.diff(300.0 * (np.arange(steps + 1) / steps) ** 2):
         step = db.begin(dryer, pellets, duration * ONE)
-        guess = db.first_guess(step) if state is None else state
+        guess = guessing.first_guess(step) if state is None else state
         state, converged, _ = newton(METHOD, step, guess, 1, 30, 1e-9)
         assert converged.all()
         pellets = db.ended(step, state)
@@ -333,7 +334,7 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     rng = np.random.default_rng(1)
     dryer = meshed(supply(25.0, 0.01, heated_to, most, r), 3, 5, mixed=mixed, exponent=2.6, b=3.0, **FEED)
     step = db.begin(dryer, dr.laid(dryer), 20 * ONE)
-    x = db.first_guess(step)
+    x = guessing.first_guess(step)
     same = x.chain.shape[1:] if mixed else x.chain.shape
     x = db.State(
         x.chain * (1 - 0.2 * rng.random(same)),

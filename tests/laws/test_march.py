@@ -9,6 +9,7 @@ from laws.exact import humidity_ratio
 
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
+from coolsim.model import guess as guessing
 from coolsim.model import march as marching
 from coolsim.model.march import STEP_TOLERANCE, Programme, march
 
@@ -72,7 +73,7 @@ def test_a_guess_stays_within_half_and_twice_the_humidity_of_before():
     """Straight on, at four times the pace, air that fell from 0.02 to 0.01 kg/kg would be at −0.05 by the end."""
     dryer = meshed(supply(25.0, 0.012), 2, 3, depth=0.1, air_flux=0.8, **FEED)
     step = db.begin(dryer, dr.laid(dryer), 10.0 * ONE)
-    state = db.first_guess(step)
+    state = guessing.first_guess(step)
     state.points[:, db.HUMIDITY, 0], state.points[:, db.HUMIDITY, 1] = 0.02, 0.01
-    Y = db.continued(step, state, 4.0 * ONE).points[:, db.HUMIDITY, 1]
+    Y = guessing.continued(step, state, 4.0 * ONE).points[:, db.HUMIDITY, 1]
     np.testing.assert_allclose(Y, 0.005, rtol=1e-12)

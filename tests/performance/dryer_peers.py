@@ -45,6 +45,7 @@ from coolsim.inputs import bed_of, gather
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
+from coolsim.model import guess as guessing
 from coolsim.model.march import STEP_TOLERANCE, march
 
 try:
@@ -101,7 +102,7 @@ class Slopes:
     def __call__(self, t, y):
         self.calls += 1
         step = db.begin(self.dryer, self.unpacked(y), np.full(1, INSTANT))
-        state = self.near or db.first_guess(step)
+        state = self.near or guessing.first_guess(step)
         held = np.repeat(step.start.moisture[:, :, None], 2, axis=2)
         state = db.State(held, state.points, state.inlet)
         for _ in range(MOST_ITERATIONS):
