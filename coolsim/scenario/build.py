@@ -1,9 +1,7 @@
-"""SI values → `Case`: the checks between keys, the state of the air, the material, the derived settings."""
+"""SI values → `Case`: the state of the air, what is fed and the machine, and the checks of all other tables."""
 
 from __future__ import annotations
 
-import dataclasses
-import difflib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -11,27 +9,20 @@ from typing import Any
 
 from coolsim.case import (
     Air,
-    Batch,
-    Belt,
     Case,
-    Cooler,
     DesignWeather,
-    Diffusivity,
-    Feed,
-    Isotherm,
-    Material,
     Product,
-    Provenance,
-    Zone,
 )
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
-from coolsim.physics import air, material_files, materials
-from coolsim.physics.sorption import EQUATIONS
-from coolsim.scenario import reader, schema, stages, units
+from coolsim.physics import air
+from coolsim.scenario import reader, schema, stages
 from coolsim.scenario.change import variants
-from coolsim.scenario.reader import AirRatio, Collector, Price, shown
+from coolsim.scenario.feed import as_fed, feed_of, material_of
+from coolsim.scenario.machine import machine_of
+from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
+from coolsim.scenario.values import Price
 
 
 def case_from(source: Source) -> Case:
@@ -42,16 +33,16 @@ def case_from(source: Source) -> Case:
 def _one_machine(source: Source) -> Case:
     collector = reader.read(source)
     outside = _air(collector)
-    material = _material(collector)
-    feed = _feed(collector, material)
-    cooler = _cooler(collector, feed)
+    material = material_of(collector)
+    feed = feed_of(collector, material)
+    cooler = machine_of(collector, feed)
     tables = _tables(collector)
     if collector.faults:
         raise InputError(collector.in_order())
     assert outside is not None and material is not None and feed is not None and cooler is not None
     title = collector.values.get("title") or Path(source.name).stem
     known_to = MappingProxyType(collector.plus_minus)
-    return Case(title, _as_fed(material, feed, source), feed, outside, cooler, tables, source, known_to)
+    return Case(title, as_fed(material, feed, source), feed, outside, cooler, tables, source, known_to)
 
 
 # -- air
@@ -74,7 +65,7 @@ def _air(c: Collector) -> Air | None:
 def _relative_humidity(c: Collector, name: str, T: float, p: float) -> float | None:
     """Return the relative humidity (over ice below 0 °C, as weather services give it)."""
     key = f"air.{name}"
-    value, dry_bulb = c.values[key], _text("air.temperature", T)
+    value, dry_bulb = c.values[key], reader.text_of("air.temperature", T)
     if name == "relative_humidity":
         return value
     if name in ("wet_bulb", "dew_point") and value > T + 1e-9:
@@ -97,279 +88,6 @@ def humidity_ratio(name: str, value: Number, T: Number, p: Number) -> Number:
     if name == "wet_bulb":
         return air.humidity_ratio_from_wet_bulb(T, value, p)
     return air.humidity_ratio_from_dew_point(value, p) if name == "dew_point" else value
-
-
-def _text(key: str, value: float) -> str:
-    definition = schema.find(key)
-    assert definition is not None and definition.dimension is not None
-    return units.text_of(value, definition.dimension, definition.unit("si"))
-
-
-# -- material and feed
-
-
-def _material(c: Collector) -> Material | None:
-    name = c.values.get("feed.material")
-    own = c.source.value("material")
-    if name == schema.CUSTOM:
-        if own is None:
-            c.fault("feed.material", f'"{schema.CUSTOM}"', "this needs a [material] table with its numbers")
-            return None
-        return _custom(c)
-    if own is not None and name is not None:
-        c.fault(
-            "material",
-            f"a [material] table beside feed.material = {shown(name)}",
-            'it goes with feed.material = "custom" only: change the one or remove the other',
-        )
-    if name is None:
-        return None
-    if name.endswith(".toml"):
-        return _from_file(c, name)
-    if name not in materials.names():
-        near = difflib.get_close_matches(name, list(materials.names()), 1, 0.5)
-        hint = f'did you mean "{near[0]}"?' if near else f"allowed: {', '.join(materials.names())}, custom"
-        c.fault("feed.material", shown(name), f"{hint} (`coolsim materials` lists them)")
-        return None
-    return materials.load_material(name)
-
-
-def _from_file(c: Collector, name: str) -> Material | None:
-    """Return the material of a file beside the scenario, its faults among those of the scenario."""
-    try:
-        path, where = Path(c.source.folder) / name, c.source.where("feed.material")
-        return material_files.read_material(path, where=where)
-    except InputError as error:
-        c.faults += error.faults
-        return None
-
-
-def _custom(c: Collector) -> Material | None:
-    isotherm, diffusivity = _isotherm(c), _diffusivity(c)
-    names = ("specific_heat", "conductivity", "bulk_density", "void_fraction")
-    if isotherm is None or diffusivity is None or not c.has(*(f"material.{name}" for name in names)):
-        return None
-    typed = Provenance(source=f"typed in {c.source.name}", assumed=False)
-    return Material(
-        name=schema.CUSTOM,
-        isotherm=isotherm,
-        diffusivity=diffusivity,
-        **{name: c.values[f"material.{name}"] for name in names},
-        provenance=MappingProxyType(
-            dict.fromkeys((*names, "isotherm", "diffusivity", "activation_energy"), typed)
-        ),
-    )
-
-
-def _isotherm(c: Collector) -> Isotherm | None:
-    table, key = "material.sorption", "material.sorption.equation"
-    typed = c.table(table)
-    if c.source.value(table) is None:
-        c.fault(table, "no such table", f"a custom material needs [{table}]: an equation and its constants")
-        return None
-    equation = c.values.get(key)
-    if equation not in EQUATIONS:
-        if "equation" not in typed or equation is not None:
-            near = difflib.get_close_matches(str(equation), EQUATIONS, 1, 0.5)
-            hint = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(EQUATIONS)}"
-            c.fault(key, "nothing" if equation is None else shown(equation), hint)
-        return None
-    wanted = schema.constants(equation)
-    for name in wanted:
-        if name not in typed:
-            c.fault(f"{table}.{name}", "nothing", f"{equation} has the constants {', '.join(wanted)}")
-    for name in typed:
-        if name not in (*wanted, "equation"):
-            c.fault(
-                f"{table}.{name}", "an unknown key", f"{equation} has the constants {', '.join(wanted)} only"
-            )
-    if not c.has(*(f"{table}.{name}" for name in wanted)):
-        return None
-    return Isotherm(equation, tuple(c.values[f"{table}.{name}"] for name in wanted))
-
-
-def _diffusivity(c: Collector) -> Diffusivity | None:
-    table = "material.diffusivity"
-    if c.source.value(table) is None:
-        c.fault(
-            table,
-            "no such table",
-            f"a custom material needs [{table}]: {', '.join(schema.TABLES[table].keys)}",
-        )
-        return None
-    if not c.has(*(f"{table}.{name}" for name in ("value", "at", "activation_energy", "moisture_slope"))):
-        return None
-    slope = c.values[f"{table}.moisture_slope"]
-    if slope and "at_moisture" not in c.table(table):
-        c.fault(f"{table}.at_moisture", "nothing", 'moisture_slope needs it, such as at_moisture = "14 %"')
-        return None
-    wet = c.values.get(f"{table}.at_moisture", 0.0)
-    value, at, energy = (c.values[f"{table}.{name}"] for name in ("value", "at", "activation_energy"))
-    return Diffusivity(value, at, energy, slope, at_moisture=wet / (1.0 - wet))
-
-
-def _feed(c: Collector, material: Material | None) -> Feed | None:
-    values: dict[str, Any] = {name: c.values.get(f"feed.{name}") for name in schema.TABLES["feed"].keys}
-    dry_basis = values.pop("moisture_dry_basis")
-    values.pop("material")
-    if dry_basis is not None:
-        values["moisture"] = dry_basis / (1.0 + dry_basis)
-    for name in ("bulk_density", "void_fraction"):
-        # a density that was typed wrongly is a fault already; only one left out is the material's
-        if values[name] is None and material is not None and c.source.value(f"feed.{name}") is None:
-            values[name] = getattr(material, name)
-    return None if None in values.values() else Feed(**values)
-
-
-def _as_fed(material: Material, feed: Feed, source: Source) -> Material:
-    """Return the material with the bulk numbers of this feed, so that its ranges no longer count."""
-    typed = [name for name in ("bulk_density", "void_fraction") if source.value(f"feed.{name}") is not None]
-    if not typed:
-        return material
-    provenance = dict(material.provenance) | {
-        name: Provenance(source=f"typed in {source.name}", assumed=False) for name in typed
-    }
-    return dataclasses.replace(
-        material, **{name: getattr(feed, name) for name in typed}, provenance=MappingProxyType(provenance)
-    )
-
-
-# -- cooler
-
-
-def _cooler(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
-    _heated(c)
-    if not reader.is_available(c.source):
-        return None
-    arrangement = reader.arrangement_of(c.source)
-    if arrangement != "counter-flow" and c.has("fan.speed"):
-        c.wrong("fan.speed", "a dryer's airflow is not found from its fan so far: give airflow, and no speed")
-    if arrangement == "batch":
-        return _batch(c, feed)
-    return _belt(c) if arrangement == "belt" else _counter_flow(c, feed)
-
-
-def _batch(c: Collector, feed: Feed | None) -> Batch | None:
-    """Return the batch dryer, its depth from the mass of a batch where that was typed."""
-    names = ("inlet_air_temperature", "heater_power")
-    if all(c.source.value(f"cooler.{name}") is None for name in names):
-        example = schema.TABLES["cooler"].keys[names[0]].example
-        c.fault(
-            f"cooler.{names[0]}",
-            "none of " + " or ".join(names),
-            f"one or both are needed, such as {example}",
-        )
-    depth = c.values.get("cooler.bed_depth")
-    if c.has("cooler.batch_mass", "cooler.floor_area") and feed is not None:
-        depth = c.values["cooler.batch_mass"] / (feed.bulk_density * c.values["cooler.floor_area"])
-        depth = _derived(c, "cooler.batch_mass", depth, "cooler.bed_depth")
-    if c.has("cooler.reverse_every", "cooler.mixing") and c.values["cooler.mixing"] == "continuous":
-        c.wrong("cooler.reverse_every", 'with mixing = "continuous" all pellets are alike: leave it out')
-    wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in ("batch_mass", "bed_depth")]
-    values: dict[str, Any] = {name: c.values.get(f"cooler.{name}") for name in wanted}
-    optional = ("inlet_air_temperature", "heater_power", "reverse_every")
-    if depth is None or any(values[name] is None for name in wanted if name not in optional):
-        return None
-    return Batch(bed_depth=depth, **values)
-
-
-def _belt(c: Collector) -> Belt | None:
-    """Return the belt dryer with its zones."""
-    zones = _zones(c)
-    outside = c.values.get("air.temperature")
-    for number, zone in enumerate(zones, 1):
-        inlet = zone.get("inlet_air_temperature")
-        if outside is not None and inlet is not None and inlet < outside - 1e-9:
-            text = _text("air.temperature", outside)
-            found = _text("cooler.inlet_air_temperature", inlet)
-            c.fault(
-                f"cooler.zone.{number}.inlet_air_temperature",
-                found,
-                f"outside air ({text}) is heated to this",
-            )
-        typed = c.source.value(f"cooler.zone.{number}.inlet_air_temperature")
-        if typed is None and zone.get("recirculation"):
-            allowed = "recirculation is for heated zones: give inlet_air_temperature or leave it out"
-            c.fault(f"cooler.zone.{number}.recirculation", f"{zone['recirculation']:.0%}", allowed)
-    if not zones or not c.has("cooler.belt_width", "cooler.bed_depth", "cooler.shrinkage"):
-        return None
-    if any("length" not in zone or "airflow" not in zone for zone in zones):
-        return None
-    return Belt(
-        c.values["cooler.belt_width"],
-        c.values["cooler.bed_depth"],
-        tuple(Zone(**zone) for zone in zones),
-        c.values["cooler.shrinkage"],
-    )
-
-
-def _zones(c: Collector) -> list[dict[str, Any]]:
-    """Return what was typed right in each [[cooler.zone]]."""
-    name, typed = "cooler.zone", c.source.value("cooler.zone")
-    if typed is None:
-        c.fault(name, "nothing", "a belt needs one [[cooler.zone]] or more, double brackets around the name")
-    keys = schema.TABLES[name].keys
-    return [
-        {key: c.values[f"{name}.{number}.{key}"] for key in keys if c.has(f"{name}.{number}.{key}")}
-        for number in range(1, 1 + (len(typed) if isinstance(typed, tuple) else 0))
-    ]
-
-
-def _counter_flow(c: Collector, feed: Feed | None) -> Cooler | None:
-    depth, airflow, ratio = _depth(c, feed), c.values.get("cooler.airflow"), None
-    typed_ratio: AirRatio | None = c.values.get("cooler.air_ratio")
-    if typed_ratio is not None:
-        ratio = typed_ratio.mass
-        if typed_ratio.volume is not None and c.has("feed.throughput"):
-            airflow = typed_ratio.volume * c.values["feed.throughput"]
-            airflow = _derived(c, "cooler.air_ratio", airflow, "cooler.airflow")
-    by_speed = c.has("fan.speed")
-    if by_speed and airflow is None and ratio is None and not {"curve", "rated_flow"} & {*c.table("fan")}:
-        c.wrong("fan.speed", "it needs the fan's curve, or rated_flow and rated_pressure, beside it")
-    if (
-        depth is None
-        or (airflow is None and ratio is None and not by_speed)
-        or not c.has("cooler.floor_area")
-    ):
-        return None
-    return Cooler(
-        floor_area=c.values["cooler.floor_area"],
-        bed_depth=depth,
-        airflow=airflow,
-        air_ratio=ratio,
-        inlet_air_temperature=c.values.get("cooler.inlet_air_temperature"),
-    )
-
-
-def _heated(c: Collector) -> None:
-    inlet, outside = "cooler.inlet_air_temperature", "air.temperature"
-    if c.has(inlet, outside) and c.values[inlet] < c.values[outside] - 1e-9:
-        c.wrong(
-            inlet,
-            f"outside air ({_text(outside, c.values[outside])}) is heated to this: no less, or leave it out",
-        )
-
-
-def _depth(c: Collector, feed: Feed | None) -> float | None:
-    """Return the bed depth, from the residence time where that was typed."""
-    time = c.values.get("cooler.residence_time")
-    if time is None:
-        return c.values.get("cooler.bed_depth")
-    if feed is None or not c.has("cooler.floor_area"):
-        return None
-    depth = time * feed.throughput / (feed.bulk_density * c.values["cooler.floor_area"])
-    return _derived(c, "cooler.residence_time", depth, "cooler.bed_depth")
-
-
-def _derived(c: Collector, typed: str, value: float, key: str) -> float | None:
-    """Return a setting computed from another one, if it is in range."""
-    definition = schema.find(key)
-    assert definition is not None
-    try:
-        return reader.within(value, definition)
-    except units.Misread as error:
-        c.wrong(typed, f"this makes {key} {_text(key, value)}; {error}")
-        return None
 
 
 # -- the other tables
@@ -418,12 +136,12 @@ def _sizing(c: Collector) -> dict[str, Any]:
     """Return what [sizing] lists, and its range of depths within that of [limits]."""
     found: dict[str, Any] = {"product": (), "weather": ()}
     for number, varied in _varied(c, "sizing.product"):
-        material = _material(varied)
-        feed = _feed(varied, material)
+        material = material_of(varied)
+        feed = feed_of(varied, material)
         _keep_faults(c, varied, f"sizing.product.{number}")
         if material is not None and feed is not None:
             name = c.values.get(f"sizing.product.{number}.name", "")
-            product = Product(name, _as_fed(material, feed, varied.source), feed)
+            product = Product(name, as_fed(material, feed, varied.source), feed)
             found["product"] += (product,)
     for number, varied in _varied(c, "sizing.weather"):
         place = f"sizing.weather.{number}"

@@ -25,9 +25,10 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.scenario import schema, units
 from coolsim.scenario.edit import replace
-from coolsim.scenario.reader import READERS, shown
+from coolsim.scenario.reader import shown
 from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Dimension, Misread
+from coolsim.scenario.values import READERS
 from coolsim.scenario.weather.columns import cells_of
 from coolsim.scenario.weather.rows import MISSING, text_of
 

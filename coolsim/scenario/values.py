@@ -1,0 +1,198 @@
+"""One value as it was typed → SI: a reader for each kind of key; what is wrong is raised as Misread."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from coolsim.scenario import units
+from coolsim.scenario.schema import Key
+from coolsim.scenario.units import Misread
+
+
+def _quantity(value: Any, key: Key) -> float:
+    assert key.dimension is not None
+    number = units.read(_string(value, key), key.dimension)
+    return within(number, key)
+
+
+def _string(value: Any, key: Key) -> str:
+    """Return a quantity's text, or say that a unit in quotes is missing."""
+    if isinstance(value, str):
+        return value
+    assert key.dimension is not None
+    dimension = key.dimension
+    allowed = f'{dimension.name} with its unit in quotes, such as "{dimension.example}"'
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        if dimension is units.FRACTION and 0 < value < 1:
+            allowed += f'; did you mean "{100 * value:g} %"?'
+        else:
+            allowed += ": a bare number does not say in which unit"
+    raise Misread(allowed)
+
+
+def within(number: float, key: Key) -> float:
+    """Return the number if it is in the key's range; raises Misread with the range."""
+    low, high = (_bound(text, key) for text in (key.low, key.high))
+    slack = 1e-9 * max(abs(low), abs(high))  # 100 degC typed as 212 degF is no more than 100 degC
+    if low - slack <= number <= high + slack:
+        return min(max(number, low), high)
+    hint = f"; {key.hint}" if key.hint else ""
+    raise Misread(f"allowed is {key.low} to {key.high}{hint}")
+
+
+def _bound(text: str, key: Key) -> float:
+    if key.dimension is None:
+        return float(text)
+    if key.kind == "price":
+        return units.read_price(text, key.dimension)[0]
+    return units.read(text, key.dimension)
+
+
+def _number(value: Any, key: Key) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise Misread(f"a bare number without quotes or unit, such as {key.example}")
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise Misread(f"a finite number, such as {key.example}")
+    return within(number, key)
+
+
+def _text(value: Any, key: Key) -> str:
+    if not isinstance(value, str) or not value.strip() or len(value) > 200 or not value.isprintable():
+        raise Misread(f"text of one line in quotes, such as {key.example}")
+    return value
+
+
+def _choice(value: Any, key: Key) -> str:
+    if value in key.choices:
+        return value
+    hint = f" ({key.hint})" if key.hint else ""
+    raise Misread("allowed: " + ", ".join(f'"{choice}"' for choice in key.choices) + hint)
+
+
+def _range(value: Any, key: Key) -> tuple[float, float]:
+    if not isinstance(value, tuple) or len(value) != 2:
+        raise Misread(f"a pair [lowest, highest], such as {key.example}")
+    low, high = (_quantity(item, key) for item in value)
+    if low > high:
+        raise Misread("a pair [lowest, highest]: the first is above the second")
+    return low, high
+
+
+@dataclass(frozen=True)
+class AirRatio:
+    """Air per feed: kg dry air per kg wet feed, or m³ of outside air per kg wet feed."""
+
+    mass: float | None = None
+    volume: float | None = None
+
+
+def _air_ratio(value: Any, key: Key) -> AirRatio:
+    assert key.second is not None and key.dimension is not None
+    text = _string(value, key)
+    try:
+        volume = units.read(text, key.second)
+    except Misread:
+        return AirRatio(mass=within(units.read(text, key.dimension), key))
+    if volume <= 0.0:
+        raise Misread("more than no air at all")
+    return AirRatio(volume=volume)
+
+
+@dataclass(frozen=True)
+class Price:
+    """A price per stored unit and the currency it was typed in ("" for none)."""
+
+    value: float
+    currency: str
+
+
+def _price(value: Any, key: Key) -> Price:
+    assert key.dimension is not None
+    price, currency = units.read_price(_string(value, key), key.dimension)
+    return Price(within(price, key), currency)
+
+
+def _curve(value: Any, key: Key) -> tuple[tuple[float, ...], ...]:
+    example = f"points such as {key.example}"
+    if not isinstance(value, tuple) or len(value) < 2 or not all(isinstance(p, tuple) for p in value):
+        raise Misread(f"two or more {example}")
+    if {len(point) for point in value} not in ({2}, {3}):
+        raise Misread(f"{example}: all of two entries, or all of three (the third an efficiency)")
+    dimensions = (key.dimension, key.second, units.FRACTION)
+    points = tuple(tuple(_entry(item, d) for item, d in zip(point, dimensions)) for point in value)
+    if any(after[0] <= before[0] for before, after in itertools.pairwise(points)):
+        raise Misread(f"{example}: each airflow above the one before")
+    if any(point[0] < 0.0 or point[1] < 0.0 for point in points):
+        raise Misread(f"{example}: none of them negative")
+    if points[-1][1] >= points[-2][1]:
+        raise Misread(f"{example}: the pressure falls towards the last of them, where the fan is to run")
+    if any(not 0.0 < point[2] <= 1.0 for point in points if len(point) == 3):
+        raise Misread("efficiencies above 0 % and up to 100 %")
+    return points
+
+
+def _loss(value: Any, key: Key) -> tuple[float, ...]:
+    if not isinstance(value, tuple) or len(value) != 2:
+        raise Misread(f"a pair [pressure, at this airflow], such as {key.example}")
+    pressure, airflow = (_entry(item, d) for item, d in zip(value, (key.dimension, key.second)))
+    if pressure < 0.0 or airflow <= 0.0:
+        raise Misread(f"a pressure of 0 Pa or more and an airflow above 0 m3/h, such as {key.example}")
+    return pressure, airflow
+
+
+def _entry(value: Any, dimension: units.Dimension | None) -> float:
+    assert dimension is not None
+    return units.read(_string(value, Key("quantity", "", "", dimension)), dimension)
+
+
+def _hours(value: Any, key: Key) -> tuple[float, ...]:
+    allowed = f"a pair of times of day, such as {key.example}"
+    if not isinstance(value, tuple) or len(value) != 2:
+        raise Misread(allowed)
+    begin, end = (_clock(item, allowed) for item in value)
+    if begin == end:
+        raise Misread(f"{allowed}: the two are the same")
+    return begin, end
+
+
+def _clock(value: Any, allowed: str) -> float:
+    """Return a time of day in seconds after midnight; "24:00" is the end of the day."""
+    if isinstance(value, datetime.time):
+        return value.hour * 3600.0 + value.minute * 60.0 + value.second
+    match = re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", value) if isinstance(value, str) else None
+    if not match or int(match[1]) * 60 + int(match[2]) > 24 * 60:
+        raise Misread(allowed)
+    return int(match[1]) * 3600.0 + int(match[2]) * 60.0
+
+
+def _unit(value: Any, key: Key) -> str:
+    assert key.dimension is not None
+    if not isinstance(value, str):
+        raise Misread(f"a unit in quotes, such as {key.example}")
+    units.convert(1.0, value.strip(), key.dimension)
+    return value.strip()
+
+
+READERS: Mapping[str, Callable[[Any, Key], Any]] = {
+    "quantity": _quantity,
+    "number": _number,
+    "text": _text,
+    "choice": _choice,
+    "range": _range,
+    "air ratio": _air_ratio,
+    "price": _price,
+    "curve": _curve,
+    "loss": _loss,
+    "hours": _hours,
+    "unit": _unit,
+}
