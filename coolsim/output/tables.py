@@ -254,7 +254,7 @@ def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
     return "met"
 
 
-def limits(case: Case, result: Result, page: Page) -> str:
+def limits(case: Case, result: Result, page: Page, title: str = "limits") -> str:
     """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
     most_allowed, bed, rows = case.tables["limits"], result.bed, []
     us, history = page.units == "us", result.history
@@ -270,7 +270,7 @@ def limits(case: Case, result: Result, page: Page) -> str:
             got = page.number(value, dimension, digits)
             what = f"≤ {page.number(most, dimension, digits)}"
             rows.append((label, what, _met(float(value), 0.0, most, got, None)))
-    return table([("limits", "", ""), *rows], page, bold=(0,)) if rows else ""
+    return table([(title, "", ""), *rows], page, bold=(0,)) if rows else ""
 
 
 def balances(result: Result, page: Page) -> str:

@@ -67,7 +67,7 @@ def explained(case: Case, answer: SettingsAnswer) -> Advice:
     """Add to an answer what `predict` says at its settings, and words for what is assumed."""
     result = predict(at_settings(case, answer.settings), band=True)
     tried = _again(case, answer.settings, answer.driest.settings, answer.wettest.settings)
-    warnings = (*result.warnings, *_fan_words(case), *_free(case))
+    warnings = (*result.warnings, *fan_words(case), *unpriced(case))
     warnings = tuple(sorted(warnings, key=lambda w: LEVELS.index(w.level)))
     machine = with_limits(limits_of(case), wish=False)
     kept = bool((excesses(case, tried, machine)[:, 1:] <= AT_LIMIT).all())
@@ -88,7 +88,8 @@ def _again(case: Case, *states: Settings) -> Tried:
     return try_settings(case, {n: np.array([getattr(s, n) for s in states]) for n in KNOBS}, FULL)
 
 
-def _fan_words(case: Case) -> Iterator[Warning]:
+def fan_words(case: Case) -> Iterator[Warning]:
+    """What is assumed of the fan."""
     machine = fan.fan_of(case.tables)
     if machine is None:
         yield Warning(
@@ -101,7 +102,7 @@ def _fan_words(case: Case) -> Iterator[Warning]:
         yield Warning("note", f"assumed for the fan: {'; '.join(machine.assumed)}.")
 
 
-def _free(case: Case) -> Iterator[Warning]:
+def unpriced(case: Case) -> Iterator[Warning]:
     """Name what has no price although the settings decide on it."""
     prices = case.tables["costs"]
     if "heat" not in prices and "inlet_air_temperature" in case.tables["limits"]:
