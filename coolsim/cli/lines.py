@@ -13,14 +13,13 @@ if TYPE_CHECKING:
 def settings(case: Case, scenario: str, json: str | None, units: Units) -> int:
     """Find, print and write the settings of a line; returns the exit status."""
     from coolsim.output import line_settings
-    from coolsim.studies.line.find import find
-    from coolsim.studies.line.told import explained
+    from coolsim.studies.settings.advice import advise
 
     with working("looking for settings of all machines"):
-        answer = explained(case, find(case))
+        advice = advise(case)
     deliver(
-        lambda: line_settings.advised(case, answer, page_for(units)),
-        lambda: line_settings.document(case, answer, scenario, version()),
+        lambda: line_settings.advised(case, advice, page_for(units)),
+        lambda: line_settings.document(case, advice, scenario, version()),
         json,
     )
-    return ANSWERED if answer.met else OUT_OF_REACH
+    return ANSWERED if advice.answer.met else OUT_OF_REACH

@@ -16,12 +16,13 @@ from coolsim.studies.line.knobs import machines
 
 if TYPE_CHECKING:
     from coolsim.studies.line.answer import LineSettings, StageSettings
+    from coolsim.studies.settings.advice import Advice
     from coolsim.studies.settings.find import AtLimit, Reached
 
 
-def advised(case: Case, answer: LineSettings, page: Page) -> str:
+def advised(case: Case, advice: Advice, page: Page) -> str:
     """Return the answer to what to set on a line; where the target is out of reach, that comes first."""
-    runs = answer.result.stages
+    answer: LineSettings = advice.answer
     parts = [
         tables.heading(case.title, page),
         "" if answer.met else _out_of_reach(answer, page),
@@ -29,11 +30,11 @@ def advised(case: Case, answer: LineSettings, page: Page) -> str:
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
         tables.verdict(case, answer.result, page),
-        *(_limits(one, run.name, run.result, page) for one, run in zip(machines(case), runs)),
+        tables.stage_limits(answer.result, page),
         lines.stages(answer.result, page),
         of_coolers.costs(case, answer.cost, page),
         _by_stage(answer, page),
-        "".join(wrapped(text, page) for text in _sentences(case, answer, page)),
+        "".join(wrapped(text, page) for text in _sentences(case, advice, page)),
         tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
     return joined(parts)
@@ -61,10 +62,6 @@ def _dial_in(one: Case, stage: StageSettings, met: bool, page: Page) -> str:
     return joined([text, zones]) if zones else text
 
 
-def _limits(one: Case, name: str, result: Any, page: Page) -> str:
-    return tables.limits(one, result, page, title=f"limits: {name}")
-
-
 def _by_stage(answer: LineSettings, page: Page) -> str:
     """Return which stage takes out how much of the water, and what it costs."""
     water, money = sum(s.water for s in answer.stages), answer.cost.total
@@ -78,7 +75,7 @@ def _by_stage(answer: LineSettings, page: Page) -> str:
         )
         for s in answer.stages
     ]
-    titles = ("by stage", "takes out", "of the water", "energy per hour", "of the cost")
+    titles = ("part of each", "takes out", "of the water", "energy per hour", "of the cost")
     return table([titles, *rows], page, right=(1, 2, 3, 4), bold=(0,))
 
 
@@ -86,15 +83,15 @@ def _share(part: float, whole: float) -> str:
     return f"{100 * part / whole:.1f} %" if whole > 0 else "-"
 
 
-def _sentences(case: Case, answer: LineSettings, page: Page) -> Iterator[str]:
+def _sentences(case: Case, advice: Advice, page: Page) -> Iterator[str]:
+    answer: LineSettings = advice.answer
     at = [*_stated(answer.binding, "", page)]
     at += [text for stage in answer.stages for text in _stated(stage.binding, f"{stage.name}: ", page)]
     if at:
         yield f"At their limits: {'; '.join(at)}."
-    if any(end.moisture_wb != end.moisture_wb for end in (answer.driest, answer.wettest)):
+    if advice.window is None:
         yield "No settings keep the limits of the machines, whatever the target."
-        return
-    for word, end in (("Driest", answer.driest), ("Wettest", answer.wettest)):
+    for word, end in zip(("Driest", "Wettest"), advice.window or ()):
         at_ends = "; ".join(_in_a_line(case, end, page))
         yield f"{word} exit within the machines' limits: {100 * end.moisture_wb:.2f} % at {at_ends}."
 
@@ -123,14 +120,16 @@ def _out_of_reach(answer: LineSettings, page: Page) -> str:
 # ---- JSON -----------------------------------------------------------------------------------------------
 
 
-def document(case: Case, answer: LineSettings, scenario: str, version: str) -> dict[str, Any]:
+def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
     """Return what `settings --json` writes of a line: predict's groups, and the settings of each stage."""
+    answer: LineSettings = advice.answer
     settings = [_stage(stage) for stage in answer.stages]
+    driest, wettest = advice.window or (None, None)
     written = as_json.document(case, answer.result, scenario, version) | {
         "settings": settings,
         "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
         "binding": as_json.at_limits(answer.binding),
-        "reachable": {name: _end(case, getattr(answer, name)) for name in ("driest", "wettest")},
+        "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
     }
     if not answer.met:
         nearest = [{"stage": s["stage"], "settings": s["settings"]} for s in settings]
@@ -152,8 +151,8 @@ def _stage(stage: StageSettings) -> dict[str, Any]:
     }
 
 
-def _end(case: Case, end: Reached) -> dict[str, Any] | None:
-    if end.moisture_wb != end.moisture_wb:
+def _end(case: Case, end: Reached | None) -> dict[str, Any] | None:
+    if end is None:
         return None
     names = (stage.name for stage in case.cooler.stages)
     return {

@@ -40,12 +40,17 @@ def _of_the_line(case: Case) -> Iterator[Fault]:
         yield Fault(
             "", "air", "many weathers", "settings of a line are found in one weather at a time so far"
         )
-    each = [*zip(case.cooler.stages, machines(case))]
-    if not any(name in one.tables["limits"] for _, one in each for name in _may_be_set(one)):
+    if not opens_something(case):
+        each = zip(case.cooler.stages, machines(case))
         example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
         what = "; ".join(f"{stage.name}: {', '.join(_may_be_set(one))}" for stage, one in each)
         allowed = f"settings need one or more below the [stage.limits] of a stage, such as {example} ({what})"
         yield Fault(where(case, "stage"), "stage.limits", "no range of what may be set", allowed)
+
+
+def opens_something(case: Case) -> bool:
+    """Whether the limits of any stage hold a range of what may be set."""
+    return any(name in one.tables["limits"] for one in machines(case) for name in _may_be_set(one))
 
 
 def _may_be_set(one: Case) -> tuple[str, ...]:
