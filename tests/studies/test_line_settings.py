@@ -17,6 +17,7 @@ import coolsim
 from coolsim.case import Case, Line, Stage
 from coolsim.errors import InputError
 from coolsim.scenario import loads
+from coolsim.studies.line.find import limits_of
 
 HEAD = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\nmaximum_above_ambient = "4 K"')
 DRYER = BATCH.replace("[cooler]", '[[stage]]\nname = "dryer"').replace('"20 min"', '"10 min"')
@@ -153,35 +154,50 @@ def test_driest_and_wettest_are_the_ends_of_a_grid(line, answer):
     assert coolsim.reachable(line)[0].moisture_wb == answer.driest.moisture_wb
 
 
+AIRY = DRYER_LIMITS + 'airflow = ["1500 m3/h", "6000 m3/h"]\n'
+
+
+def again_at(case: Case, found) -> coolsim.Result:
+    """A prediction with the air of both machines, and the dryer's airflow, typed from an answer."""
+    dryer, cooler = (stage.settings for stage in found.stages)
+    keys = {
+        "stage.1.inlet_air_temperature": f"{dryer.inlet_air_temperature!r} degC",
+        "stage.1.airflow": f"{3600 * dryer.airflow!r} m3/h",
+        "stage.2.airflow": f"{3600 * cooler.airflow!r} m3/h",
+    }
+    return coolsim.predict(typed(case, keys))
+
+
 def test_each_stage_keeps_its_own_limits():
     """A ceiling on the humidity of the air that leaves the dryer, which the cheapest settings would break."""
-    free = loads(LINE.replace(DRYER_LIMITS, DRYER_LIMITS + 'airflow = ["1500 m3/h", "6000 m3/h"]\n'))
+    free = loads(LINE.replace(DRYER_LIMITS, AIRY))
     there = coolsim.find_settings(free)
-    humid = there.result.stages[0].result.air_out.relative_humidity
-    most = 0.8 * humid
+    most = 0.8 * there.result.stages[0].result.air_out.relative_humidity
     tight = typed(free, {"stage.1.limits.maximum_exhaust_relative_humidity": f"{100 * most!r} %"})
     kept = coolsim.find_settings(tight)
-    dryer = kept.stages[0]
-    set_so = at(tight, dryer.settings.inlet_air_temperature, kept.stages[1].settings.airflow)
-    first, second = set_so.cooler.stages
-    first = dataclasses.replace(
-        first, cooler=dataclasses.replace(first.cooler, airflow=dryer.settings.airflow)
-    )
-    again = coolsim.predict(dataclasses.replace(set_so, cooler=Line((first, second))))
-    assert kept.met and most - 0.01 < again.stages[0].result.air_out.relative_humidity <= most + 1e-6
+    humid = again_at(tight, kept).stages[0].result.air_out.relative_humidity
+    assert kept.met and most - 0.01 < humid <= most + 1e-6
     assert kept.cost.total > there.cost.total
 
 
 def test_a_hot_layer_counts_whenever_it_was_hot():
-    text = LINE.replace(DRYER_LIMITS, DRYER_LIMITS + 'maximum_pellet_temperature = "62 degC"\n')
-    text = text.replace('duration = "10 min"', 'duration = "40 min"\ncooling_time = "5 min"')
-    found = coolsim.find_settings(loads(text))
-    again = coolsim.predict(
-        at(loads(text), found.stages[0].settings.inlet_air_temperature, found.stages[1].settings.airflow)
-    )
-    hottest = again.stages[0].result.history.highest_temperature
-    assert hottest.max() <= 62 + 1e-3 and hottest[-1] < 40  # the cooling comes last
-    assert found.stages[0].settings.duration == 2400.0
+    """At its end a batch that is cooled is cold; the limit is of its hottest layer before."""
+    free = loads(LINE.replace(DRYER_LIMITS, AIRY).replace('"10 min"', '"10 min"\ncooling_time = "3 min"'))
+    hot = again_at(free, coolsim.find_settings(free)).stages[0].result.history.highest_temperature
+    most = float(hot.max()) - 5
+    tight = typed(free, {"stage.1.limits.maximum_pellet_temperature": f"{most!r} degC"})
+    kept = coolsim.find_settings(tight)
+    hottest = again_at(tight, kept).stages[0].result.history.highest_temperature
+    assert kept.met and most - 1 < hottest.max() <= most + 1e-3
+    assert hot[-1] < most - 10  # which the end alone would never show
+    assert kept.stages[0].settings.duration == 600.0
+
+
+def test_pellets_are_to_be_near_the_air_of_the_line_whatever_air_a_stage_draws(line):
+    """20 °C outside and 4 K are 24 °C, of a cooler that draws air of 10 °C."""
+    drawn = loads(LINE + '[stage.air]\ntemperature = "10 degC"\n')
+    for case in (line, drawn):
+        assert [x.bound for x in limits_of(case) if x.name == "temperature"] == [pytest.approx(24.0)]
 
 
 def test_a_line_of_one_dryer_is_that_dryer():

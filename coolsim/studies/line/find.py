@@ -78,9 +78,7 @@ def _subject(case: Case) -> Subject:
 def limits_of(case: Case) -> tuple[Limit, ...]:
     """Wishes of [target] on what leaves the last stage, then the limits of each, told apart by their rows."""
     alone = machines(case)
-    last = dataclasses.replace(
-        alone[-1], air=case.air
-    )  # warmer than the air outside, whatever the stage draws
+    last = dataclasses.replace(alone[-1], air=case.air)  # outside, whatever air the stage draws
     found = [_moved(x, len(alone) - 1) for x in of_dryers.limits_of(last) if x.wish]
     for k, one in enumerate(alone):
         found += [_moved(x, k) for x in of_dryers.limits_of(one) if not x.wish]
