@@ -8,7 +8,7 @@ work in batches are taken to keep up (coolsim.schedule says whether they do). Wh
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from types import MappingProxyType
 
@@ -28,7 +28,7 @@ from coolsim.physics import air
 from coolsim.result import Accuracy, Result, StageRun, Warning
 
 LINE = "line"
-OWN_TABLES = ("fan", "duct", "schedule")  # of a stage, not of the line
+OWN_TABLES = ("fan", "duct", "schedule", "limits")  # of a stage, not of the line
 
 # Coolers side by side, laid out as given: their answer, floats for one of them if so asked, and what leaves them.
 Cool = Callable[[list[Case], Inputs, bool], tuple[Result, Leaving]]
@@ -68,7 +68,7 @@ def run(cases: Sequence[Case], scalar: bool, cool: Cool, dry: Dry = dried.solved
             now = _fed(cases, now, pellets)
             pellets = stand_by.stood(pellets, seconds)
             now = [_at(c, float(T)) for c, T in zip(now, pellets.temperature)]
-        now = [_by_itself(line, c, k) for line, c in zip(cases, now)]
+        now = [by_itself(line, c, k) for line, c in zip(cases, now)]
         with _named(stage, k):
             result, after = _machine(now, pellets, scalar, cool, dry)
         gaps.append(_gap(pellets, after, result))
@@ -126,7 +126,7 @@ def _at(case: Case, temperature: float) -> Case:
     return dataclasses.replace(case, feed=dataclasses.replace(case.feed, temperature=temperature))
 
 
-def _by_itself(line: Case, fed: Case, k: int) -> Case:
+def by_itself(line: Case, fed: Case, k: int) -> Case:
     """Stage k of a line as a case of its own, with the feed it has."""
     stage = line.cooler.stages[k]
     shared = {name: table for name, table in line.tables.items() if name not in OWN_TABLES}
@@ -230,11 +230,18 @@ def _water(result: Result) -> Number:
 
 def warnings(result: Result) -> tuple[Warning, ...]:
     """What to look at in each stage, under its name; what is true of several is said once."""
+    return said_once(
+        (run.name, warning)
+        for run in result.stages
+        for warning in (*of_stand_by(run), *cautions(run.case, run.result, bagged=run is result.stages[-1]))
+    )
+
+
+def said_once(each: Iterable[tuple[str, Warning]]) -> tuple[Warning, ...]:
+    """Warnings of stages, each with the names of all stages that it is of; the worst first."""
     found: dict[tuple[str, str], list[str]] = {}
-    for run in result.stages:
-        last = run is result.stages[-1]
-        for warning in (*of_stand_by(run), *cautions(run.case, run.result, bagged=last)):
-            found.setdefault((warning.level, warning.text), []).append(run.name)
+    for name, warning in each:
+        found.setdefault((warning.level, warning.text), []).append(name)
     every = [Warning(level, f"{', '.join(names)}: {text}") for (level, text), names in found.items()]
     return tuple(_worst_first(every))
 

@@ -179,6 +179,14 @@ def _through_line(case: Case, air: Air | None, band: bool, resolution: Resolutio
 
 
 def _lines(cases: list[Case], scalar: bool, resolution: Resolution) -> Result:
+    dry = partial(dried.solved, resolution=_of_dryers(resolution))
+    with on_one_thread():
+        return line.run(cases, scalar, cooling(resolution), dry)
+
+
+def cooling(resolution: Resolution) -> line.Cool:
+    """How a line predicts its coolers."""
+
     def cool(some: list[Case], inputs: Inputs, scalar: bool) -> tuple[Result, leaving.Leaving]:
         if len(some) > 1 and any(_asks_its_fan(c) for c in some):  # each on an air path of its own
             each = [_run(c, take(inputs, np.array([k])), False, resolution) for k, c in enumerate(some)]
@@ -194,9 +202,7 @@ def _lines(cases: list[Case], scalar: bool, resolution: Resolution) -> Result:
         result, solutions = solved(inputs, scalar, resolution)
         return result, leaving.of_coolers(bed_of(inputs), solutions)
 
-    dry = partial(dried.solved, resolution=_of_dryers(resolution))
-    with on_one_thread():
-        return line.run(cases, scalar, cool, dry)
+    return cool
 
 
 def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:

@@ -31,6 +31,7 @@ MODULES = (
     "studies.settings.changes",
     "studies.plant",
     "studies.drying.knobs",
+    "studies.line.answer",
     "studies.settings.advice",
     "studies.sensitivity",
     "studies.uncertainty",

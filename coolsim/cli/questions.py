@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from coolsim.cli import lines
 from coolsim.cli.shared import (
     ANSWERED,
     OUT_OF_REACH,
@@ -101,7 +102,8 @@ def find(
     Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
     bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air. Of a
     batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation; of a belt: airflow (of all
-    zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed).
+    zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed). Of a line: what
+    the [stage.limits] of its machines open, all together (without --uncertainty and --chance).
 
     With --uncertainty, inputs may carry a ± as for predict, and beside the usual settings stand those that meet
     the target with a chance of 95 %, or that of --chance. With --chance alone, only those are told.
@@ -111,6 +113,8 @@ def find(
     """
     check_json(json)
     case = case_of(scenario, overrides)
+    if case.cooler.arrangement == "line" and chance is None and not uncertainty:
+        return lines.settings(case, scenario, json, units)
     from coolsim.output import dryer_settings, settings
     from coolsim.output import json as as_json
     from coolsim.output import surely as with_a_chance

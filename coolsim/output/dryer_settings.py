@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from coolsim.studies.settings.find import AtLimit, Change, Reached, SettingsAnswer
 
 # How a value is shown, by the name of a limit or knob: dimension and digits (None: a bare number).
-_SHOWN: dict[str, tuple[Dimension | None, int]] = {
+SHOWN: dict[str, tuple[Dimension | None, int]] = {
     "moisture": (u.FRACTION, 2),
     "temperature": (u.TEMPERATURE, 1),
     "feed moisture": (u.FRACTION, 1),
@@ -48,7 +48,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         tables.heading(case.title, page),
         "" if answer.met else _out_of_reach(answer, page, roomy),
         _dial_in(case, answer, page),
-        _zones(answer.settings, page),
+        zones(answer.settings, page),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
         tables.verdict(case, answer.result, page),
@@ -99,7 +99,7 @@ def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
     return table([(title, "", ""), *rows], page, right=(1,), bold=tuple(range(len(rows) + 1)))
 
 
-def _zones(settings: DryerSettings, page: Page) -> str:
+def zones(settings: DryerSettings, page: Page) -> str:
     """Return what each zone of a belt is set to."""
     if not settings.zone_airflow:
         return ""
@@ -133,7 +133,7 @@ def _sentences(
 
 
 def _value(name: str, value: float, page: Page) -> str:
-    dimension, digits = _SHOWN[name]
+    dimension, digits = SHOWN[name]
     if dimension is None:
         return f"{value:.{digits}f}"
     if dimension is u.LENGTH:
@@ -170,7 +170,7 @@ def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:
 def _to(change: Change, page: Page) -> str:
     if change.to is None:
         return "not by this alone"
-    dimension, _ = _SHOWN[change.change]
+    dimension, _ = SHOWN[change.change]
     assert dimension is not None
     stored = u.convert(change.to, change.unit, dimension)
     if change.change == "feed moisture":  # the nearest digit may be too wet

@@ -56,7 +56,7 @@ def _dryer_groups(result: Result) -> dict[str, Any]:
         return {}
     written: dict[str, Any] = {name: group(getattr(result, name), name) for name in ("energy", "spread")}
     if result.schedule is not None:
-        written["schedule"] = _where_known(result.schedule, "schedule")
+        written["schedule"] = where_known(result.schedule, "schedule")
     if result.history is not None:
         written["history"] = {
             f.metadata["json"] or f.name: [
@@ -94,7 +94,7 @@ def settings_document(case: Case, advice: Advice, scenario: str, version: str) -
     if not answer.met:
         written |= {
             "nearest": {"settings": written["settings"], "pellets_out": written["pellets_out"]},
-            "broken": _at_limits(answer.broken),
+            "broken": at_limits(answer.broken),
         }
     return written
 
@@ -102,9 +102,9 @@ def settings_document(case: Case, advice: Advice, scenario: str, version: str) -
 def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
     """What is set, what it costs, and the limits at which it stands."""
     return {
-        "settings": _where_known(answer.settings, "settings"),
-        "cost": _where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
-        "binding": _at_limits(answer.binding),
+        "settings": where_known(answer.settings, "settings"),
+        "cost": where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
+        "binding": at_limits(answer.binding),
     }
 
 
@@ -127,9 +127,9 @@ def _written(data: Any, name: str) -> dict[str, Any]:
         value, label = getattr(data, field.name), f"{name}.{field.name}"
         key = field.metadata["json"] or field.name
         if field.name in ("binding", "broken", "limits"):
-            written[key] = _at_limits(value)
+            written[key] = at_limits(value)
         elif field.name == "settings":
-            written[key] = _where_known(value, label)
+            written[key] = where_known(value, label)
         elif isinstance(value, tuple):
             written[key] = [_written(item, label) for item in value]
         elif isinstance(value, bool):
@@ -142,10 +142,10 @@ def _written(data: Any, name: str) -> dict[str, Any]:
 
 
 def _fan(run: FanRun) -> dict[str, Any]:
-    return _where_known(run, "fan") | {"status": Status(int(run.status)).name.lower().replace("_", " ")}
+    return where_known(run, "fan") | {"status": Status(int(run.status)).name.lower().replace("_", " ")}
 
 
-def _where_known(data: Any, name: str) -> dict[str, Any]:
+def where_known(data: Any, name: str) -> dict[str, Any]:
     """A group with null for what there is not: a speed without a fan, a cost where the fan is off its curve."""
     numbers = {f.name: getattr(data, f.name) for f in dataclasses.fields(data)}
     unknown: dict[str, Any] = {
@@ -157,10 +157,10 @@ def _where_known(data: Any, name: str) -> dict[str, Any]:
 def _reached(end: Reached | None) -> dict[str, Any] | None:
     if end is None:
         return None
-    return {"moisture_wb": end.moisture_wb, "settings": _where_known(end.settings, "settings")}
+    return {"moisture_wb": end.moisture_wb, "settings": where_known(end.settings, "settings")}
 
 
-def _at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
+def at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
     """Limits with their values; no value where the fan is off its curve."""
     written = []
     for limit in limits:

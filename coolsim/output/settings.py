@@ -35,7 +35,7 @@ _SHOWN: dict[str, tuple[Dimension | None, int]] = {
 }
 _CHANGED = {"%": u.FRACTION, "degC": u.TEMPERATURE, "m3/h": u.VOLUME_FLOW, "min": u.TIME}  # by Change.unit
 # What may be set, by what is printed of it: keys of [limits].
-_OPENED_BY = {
+OPENED_BY = {
     "airflow": ("airflow", "fan_speed"),
     "bed_depth": ("bed_depth", "residence_time"),
     "inlet_air_temperature": ("inlet_air_temperature",),
@@ -87,7 +87,7 @@ def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
     """Return the settings; what the scenario does not open is said to stay."""
     opened = case.tables["limits"]
     shown = [
-        (label, text, "" if any(key in opened for key in _OPENED_BY[knob]) else "as given")
+        (label, text, "" if any(key in opened for key in OPENED_BY[knob]) else "as given")
         for label, text, knob in dialled(case, answer.settings, page)
     ]
     title = "Set" if answer.met else "Nearest settings"

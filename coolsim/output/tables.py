@@ -30,7 +30,7 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     parts += [limits(case, result, page)] if "limits" in case.tables else []
-    parts += [sure]
+    parts += [stage_limits(result, page), sure]
     parts += [course(case, result, page)] if result.history is not None else []
     of_last = f" ({result.stages[-1].name})" if result.stages else ""
     parts += [group(title + of_last, rows, page) for title, rows in details(result, page).items()]
@@ -254,7 +254,7 @@ def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
     return "met"
 
 
-def limits(case: Case, result: Result, page: Page) -> str:
+def limits(case: Case, result: Result, page: Page, title: str = "limits") -> str:
     """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
     most_allowed, bed, rows = case.tables["limits"], result.bed, []
     us, history = page.units == "us", result.history
@@ -270,7 +270,13 @@ def limits(case: Case, result: Result, page: Page) -> str:
             got = page.number(value, dimension, digits)
             what = f"≤ {page.number(most, dimension, digits)}"
             rows.append((label, what, _met(float(value), 0.0, most, got, None)))
-    return table([("limits", "", ""), *rows], page, bold=(0,)) if rows else ""
+    return table([(title, "", ""), *rows], page, bold=(0,)) if rows else ""
+
+
+def stage_limits(result: Result, page: Page) -> str:
+    """Say of each maximum in the limits of a line's stages whether it is kept."""
+    limited = [run for run in result.stages if "limits" in run.case.tables]
+    return joined([limits(run.case, run.result, page, f"limits: {run.name}") for run in limited])
 
 
 def balances(result: Result, page: Page) -> str:

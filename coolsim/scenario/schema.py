@@ -412,6 +412,7 @@ WITHIN_STAGE = (
     "fan",
     "duct",
     "schedule",
+    "limits",
 )  # tables that a stage may have of its own; and [[stage.zone]]
 
 _WEATHER = {

@@ -16,7 +16,7 @@ from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
 
 OWN = tuple(name for name in schema.WITHIN_STAGE if name != "air")  # of a machine, never of a line
-SEARCHED = ("limits", "sizing")  # of searches, which take no lines
+SEARCHED = ("sizing",)  # of searches that take no lines
 
 
 def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
@@ -65,7 +65,7 @@ def _of_machines(c: Collector) -> None:
     for name in SEARCHED:
         if name in c.source:
             c.fault(
-                name, f"a [{name}] table beside [[stage]]", "lines are predicted only so far: leave it out"
+                name, f"a [{name}] table beside [[stage]]", "no sizes are found of lines so far: leave it out"
             )
 
 
@@ -128,8 +128,11 @@ def _by_feed(entry: Mapping[str, Any], shrinks: bool) -> Iterator[tuple[str, str
         yield "batch_mass", "after another stage give bed_depth: what it weighs hangs on that stage"
     if _by_volume(entry.get("air_ratio")):
         yield "air_ratio", "after another stage give airflow, or kg of dry air per kg that enters this stage"
-    if shrinks and "residence_time" in entry:
-        yield "residence_time", "after a dryer whose pellets shrink give bed_depth"
+    limits = entry.get("limits")
+    ranges = limits if isinstance(limits, Mapping) else {}
+    for key, typed in (("residence_time", entry), ("limits.residence_time", ranges)):
+        if shrinks and "residence_time" in typed:
+            yield key, "after a dryer whose pellets shrink give bed_depth"
 
 
 def _by_volume(air_ratio: Any) -> bool:

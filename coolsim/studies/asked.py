@@ -39,7 +39,10 @@ def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None
         takes = "predict`, `settings` and `size` take dryers"
         if isinstance(case.cooler, Line):
             key, found = "stage", "a line of stages"
-            takes = "predict` takes lines, and each machine of one can be asked by itself, in a scenario of its own"
+            takes = (
+                "predict` and `settings` take lines, and each machine of one can be asked by itself, in a "
+                "scenario of its own"
+            )
         machines = f"counter-flow coolers{' and dryers' if and_dryers else ''}"
         allowed = f"{question} for {machines} only so far; `coolsim {takes}"
         raise InputError([Fault(where(case, key), key, found, allowed)])
@@ -47,8 +50,26 @@ def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    only_coolers(case, "settings are found", and_dryers=True)
-    faults = [
+    only_coolers(case, "settings with a chance are found", and_dryers=True)  # else lines have a room
+    faults = foreign(case)
+    for table, key, example in (
+        ("target", "moisture", 'moisture = "12 %"'),
+        ("costs", "electricity", 'electricity = "0.15 /kWh"'),
+    ):
+        if key not in case.tables.get(table, {}):
+            faults.append(_missing(case, f"{table}.{key}", example))
+    if not {*OPENED} & {*case.tables.get("limits", {})}:
+        faults.append(_missing(case, "limits", 'airflow = ["500 m3/h", "2400 m3/h"]', "what may be set"))
+    faults += of_fan(case)
+    if not faults:
+        faults += impossible(case)
+    if faults:
+        raise InputError(faults)
+
+
+def foreign(case: Case) -> list[Fault]:
+    """What is said of dryers alone, in the tables of a cooler."""
+    return [
         Fault(
             where(case, f"{table}.{key}"),
             f"{table}.{key}",
@@ -59,26 +80,18 @@ def check(case: Case) -> None:
         for key in keys
         if key in case.tables.get(table, {})
     ]
-    for table, key, example in (
-        ("target", "moisture", 'moisture = "12 %"'),
-        ("costs", "electricity", 'electricity = "0.15 /kWh"'),
-    ):
-        if key not in case.tables.get(table, {}):
-            faults.append(_missing(case, f"{table}.{key}", example))
-    limits = case.tables.get("limits", {})
-    if not {*OPENED} & {*limits}:
-        faults.append(_missing(case, "limits", 'airflow = ["500 m3/h", "2400 m3/h"]', "what may be set"))
+
+
+def of_fan(case: Case) -> list[Fault]:
+    """What is wrong with a cooler's fan, where its speed may be set or it has a curve."""
     try:
         no_fan = fan.fan_of(case.tables) is None
     except InputError as error:
-        no_fan, faults = False, faults + error.faults
-    if "fan_speed" in limits and no_fan:
+        return list(error.faults)
+    if "fan_speed" in case.tables.get("limits", {}) and no_fan:
         curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
-        faults.append(_missing(case, "fan", curve, "limits.fan_speed is of this fan"))
-    if not faults:
-        faults += impossible(case)
-    if faults:
-        raise InputError(faults)
+        return [_missing(case, "fan", curve, "limits.fan_speed is of this fan")]
+    return []
 
 
 def check_air(given: Air) -> Air:

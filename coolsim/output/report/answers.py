@@ -17,6 +17,7 @@ from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.studies.asked import OPENED, is_dryer
 from coolsim.studies.drying import knobs
+from coolsim.studies.line.asked import opens_something
 from coolsim.studies.plant import knob_range
 
 if TYPE_CHECKING:
@@ -61,8 +62,9 @@ def ask(
     """
     lacks = dict(_lacks(case))
     later: dict[str, Callable[[], Any]] = {}
-    if not lacks["settings"] and is_dryer(
-        case
+    of_cooler = case.cooler.arrangement == "counter-flow"
+    if (
+        not lacks["settings"] and not of_cooler
     ):  # seconds; a cooler's take half of one, and are drawn on the map
         from coolsim.studies.settings.advice import advise
 
@@ -77,7 +79,7 @@ def ask(
         later["seasons"] = start(seasons, case)
     # the cheapest comes first: what does not converge is refused before minutes are spent
     answers: dict[str, Any] = {"result": predict(case, band=True)}
-    if not lacks["settings"] and not is_dryer(case):
+    if not lacks["settings"] and of_cooler:
         from coolsim.studies.settings.advice import advise
 
         answers["advice"] = advise(case)
@@ -97,7 +99,10 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     """Say of each question what the scenario lacks for it; nothing where it can be asked."""
     target, limits, costs = (case.tables.get(name, {}) for name in ("target", "limits", "costs"))
     cooler, dryer = case.cooler.arrangement == "counter-flow", is_dryer(case)
-    opened = {*limits} & {*(knobs.OPENED[case.cooler.arrangement] if dryer else OPENED)}
+    if case.cooler.arrangement == "line":
+        opened = opens_something(case)
+    else:
+        opened = bool({*limits} & {*(knobs.OPENED[case.cooler.arrangement] if dryer else OPENED)})
     goal = "" if "moisture" in target else "[target] moisture"
     needs = {
         "settings": (
@@ -111,8 +116,8 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
-        too = question in ("settings", "size")
-        if not cooler and not (dryer and too):
+        too = question == "size"
+        if not cooler and question != "settings" and not (dryer and too):
             machines = f"counter-flow coolers{' and dryers' if too else ''}"
             yield question, f"{what[question]} is answered for {machines} only so far."
         else:

@@ -11,7 +11,17 @@ from typing import Any
 from markupsafe import Markup
 
 from coolsim.case import Case
-from coolsim.output import dryer_settings, dryer_size, library, lines, seasons, settings, size, tables
+from coolsim.output import (
+    dryer_settings,
+    dryer_size,
+    library,
+    line_settings,
+    lines,
+    seasons,
+    settings,
+    size,
+    tables,
+)
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
@@ -20,6 +30,9 @@ from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.studies.asked import is_dryer
+
+# What tells the settings of a machine; of dryers dryer_settings does.
+_ADVISED = {"counter-flow": settings.advised, "line": line_settings.advised}
 
 
 @dataclass(frozen=True)
@@ -78,7 +91,7 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
         "exit": ("How do the pellets leave, as the scenario stands?", _exit(case, result, page)),
     }
     if answers.advice is not None:
-        advised = dryer_settings.advised if is_dryer(case) else settings.advised
+        advised = _ADVISED.get(case.cooler.arrangement, dryer_settings.advised)
         found["settings"] = ("What should be set?", advised(untitled, answers.advice, page))
     if answers.size is not None:
         told: Any = dryer_size.sized if is_dryer(case) else size.sized
@@ -97,6 +110,7 @@ def _exit(case: Case, result: Result, page: Page) -> str:
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     parts += [tables.limits(case, result, page)] if "limits" in case.tables else []
+    parts += [tables.stage_limits(result, page)]
     parts += [tables.course(case, result, page)] if result.history is not None else []
     return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])
 

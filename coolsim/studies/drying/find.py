@@ -46,7 +46,7 @@ def _found(case: Case) -> Asking[SettingsAnswer]:
         met=found.met,
         settings=dials.settings_of(found.case),
         result=found.result,
-        cost=cost_of(case, found),
+        cost=cost_of(case, found.outcomes),
         binding=binding(case, found),
         broken=_stated(found, found.excess > KEPT, limits),
         hardly_matters=(),
@@ -59,22 +59,23 @@ def _found(case: Case) -> Asking[SettingsAnswer]:
 
 
 def _cheapest(case: Case) -> Goal:
-    return Goal(lambda outcomes: _parts(case, outcomes).sum(axis=0), limits_of(case))
+    return Goal(lambda outcomes: parts_of(case, outcomes).sum(axis=0), limits_of(case))
 
 
 def best_and_ends(case: Case) -> Asking[list[Found]]:
     """The cheapest state, and the driest and wettest one."""
     goal = _cheapest(case)
     search = yield from searched(case, goal.limits)
-    return (yield from _best_and_ends(search, goal))
+    return (yield from best_and_ends_of(search, goal))
 
 
-def _best_and_ends(search: Search, goal: Goal) -> Asking[list[Found]]:
+def best_and_ends_of(search: Search, goal: Goal) -> Asking[list[Found]]:
+    """The best state of a goal, and the driest and wettest one."""
     best, driest, wettest = yield from side_by_side([search.best(goal), *_ends(search)])
     dry = dataclasses.replace(driest, excess=excesses(goal.limits, driest.outcomes))
     if not best.met and dry.met:  # the search lost its way, and there is a state that serves
         dry = dataclasses.replace(dry, cost=float(goal.cost(dry.outcomes)))
-        best = yield from squeezed(search.case, goal, dry, best)
+        best = yield from squeezed(search.case, goal, dry, best, search.subject)
     return [best, driest, wettest]
 
 
@@ -90,8 +91,8 @@ def looking_again(case: Case) -> Callable[[Case], tuple[Case, bool, float]]:
     def look(roomy: Case) -> tuple[Case, bool, float]:
         anew = copy.copy(search)
         anew.whole = copy.copy(search.whole)  # a search shifts its survey
-        found, *_ = answered(_best_and_ends(anew, _cheapest(roomy)))
-        return found.case, found.met, cost_of(roomy, found).total
+        found, *_ = answered(best_and_ends_of(anew, _cheapest(roomy)))
+        return found.case, found.met, cost_of(roomy, found.outcomes).total
 
     return look
 
@@ -110,9 +111,9 @@ def reachable(case: Case) -> tuple[Reached, Reached]:
 
 def _ends(search: Search) -> list[Asking[Found]]:
     """Driest and wettest exit: what the machine can do, whatever is wished."""
-    machine = tuple(limit for limit in search.limits if not limit.wish)
-    driest = Goal(lambda outcomes: outcomes[_MOISTURE], machine)
-    wettest = Goal(lambda outcomes: -outcomes[_MOISTURE], machine)
+    machine, costly = tuple(limit for limit in search.limits if not limit.wish), search.subject.costly
+    driest = Goal(lambda outcomes: outcomes[costly[0]], machine, costly)
+    wettest = Goal(lambda outcomes: -outcomes[costly[0]], machine, costly)
     return [search.quick(driest), search.quick(wettest)]
 
 
@@ -162,8 +163,8 @@ def limits_of(case: Case) -> tuple[Limit, ...]:
     )
 
 
-def _parts(case: Case, outcomes: Array) -> Array:
-    """Electricity, heat and weight lost, per kg of wet feed, (3, …)."""
+def parts_of(case: Case, outcomes: Array) -> Array:
+    """Electricity, heat and weight lost, per kg of wet feed, (3, …), of outcomes (OUTCOMES, …)."""
     prices, target = case.tables["costs"], case.tables["target"]["moisture"]
     named = dict(zip(OUTCOMES, outcomes))
     M = np.minimum(named["moisture"], target)
@@ -177,8 +178,8 @@ def _parts(case: Case, outcomes: Array) -> Array:
     )
 
 
-def cost_of(case: Case, found: Found) -> Cost:
-    hourly = 3600.0 * case.feed.throughput * _parts(case, found.outcomes)
+def cost_of(case: Case, outcomes: Array) -> Cost:
+    hourly = 3600.0 * case.feed.throughput * parts_of(case, outcomes)
     total = float(hourly.sum())
     electricity, heat, lost = map(float, hourly)
     return Cost(electricity, heat, lost, total, total / (3.6 * case.feed.throughput))
@@ -214,7 +215,7 @@ def explained(case: Case, answer: SettingsAnswer) -> SettingsAnswer:
     """The answer with the band that its inputs leave open, and words for what prices and time leave out."""
     there = at_settings(case, answer)
     warnings = sorted(
-        (*answer.result.warnings, *_free(case), *_keeping_up(there)), key=lambda w: LEVELS.index(w.level)
+        (*answer.result.warnings, *unpriced(case), *keeping_up(there)), key=lambda w: LEVELS.index(w.level)
     )
     result = dataclasses.replace(
         answer.result, input_band=input_band(there, answer.result), warnings=tuple(warnings)
@@ -228,7 +229,8 @@ def at_settings(case: Case, answer: SettingsAnswer) -> Case:
     return dials.dialled(case, there)
 
 
-def _free(case: Case) -> list[Warning]:
+def unpriced(case: Case) -> list[Warning]:
+    """What has no price although the settings decide on it, and what is assumed of the fans."""
     prices, said = case.tables["costs"], []
     if "heat" not in prices:
         said.append(Warning("check", "heat has no price (costs.heat): drying with it counts as free."))
@@ -244,7 +246,7 @@ def _free(case: Case) -> list[Warning]:
     return said
 
 
-def _keeping_up(case: Case) -> list[Warning]:
+def keeping_up(case: Case) -> list[Warning]:
     """Whether a batch is done before the line has made the next one."""
     c = case.cooler
     if c.arrangement != "batch":

@@ -136,41 +136,46 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a dryer cannot be asked for settings."""
-    c = case.cooler
     limits, target, costs = (case.tables.get(name, {}) for name in ("limits", "target", "costs"))
-    faults = []
-
-    def fault(key: str, found: str, allowed: str) -> None:
-        faults.append(Fault(where(case, key) or where(case, key.partition(".")[0]), key, found, allowed))
-
+    opened, faults = OPENED[case.cooler.arrangement], []
     if "moisture" not in target:
-        fault("target.moisture", "nothing", 'settings need it, such as moisture = "10 %"')
+        faults.append(
+            _fault(case, "target.moisture", "nothing", 'settings need it, such as moisture = "10 %"')
+        )
     if "electricity" not in costs:
-        fault("costs.electricity", "nothing", 'settings need it, such as electricity = "0.15 /kWh"')
-    opened = OPENED[c.arrangement]
-    for name in FOREIGN:
-        if name in limits and name not in opened:
-            fault(f"limits.{name}", "a range", f"of a {c.arrangement} dryer may be set: {', '.join(opened)}")
+        example = 'settings need it, such as electricity = "0.15 /kWh"'
+        faults.append(_fault(case, "costs.electricity", "nothing", example))
     if not {*opened} & {*limits}:
         example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
-        fault(
-            "limits", "no range of what may be set", f"one or more of {', '.join(opened)}, such as {example}"
-        )
-    if "inlet_air_temperature" in limits and isinstance(c, Belt) and "inlet_air_temperature" not in now(case):
-        fault(
-            "limits.inlet_air_temperature",
-            "a range",
-            "no zone is heated: give a zone its inlet_air_temperature",
-        )
-    for name, low in (("airflow", 1e-9), ("bed_depth", 0.0)):
-        if name in limits and limits[name][0] < low:
-            fault(
-                f"limits.{name}",
-                "nothing as the lowest",
-                "without air nothing dries: give a lowest above zero",
-            )
+        allowed = f"one or more of {', '.join(opened)}, such as {example}"
+        faults.append(_fault(case, "limits", "no range of what may be set", allowed))
+    faults += wrong_limits(case)
     if faults:
         raise InputError(faults)
+
+
+def wrong_limits(case: Case) -> list[Fault]:
+    """What stands in a dryer's limits and can be no limit of it."""
+    c, limits = case.cooler, case.tables.get("limits", {})
+    opened = OPENED[c.arrangement]
+    allowed = f"of a {c.arrangement} dryer may be set: {', '.join(opened)}"
+    faults = [
+        _fault(case, f"limits.{name}", "a range", allowed)
+        for name in FOREIGN
+        if name in limits and name not in opened
+    ]
+    if "inlet_air_temperature" in limits and isinstance(c, Belt) and "inlet_air_temperature" not in now(case):
+        allowed = "no zone is heated: give a zone its inlet_air_temperature"
+        faults.append(_fault(case, "limits.inlet_air_temperature", "a range", allowed))
+    for name, low in (("airflow", 1e-9), ("bed_depth", 0.0)):
+        if name in limits and limits[name][0] < low:
+            allowed = "without air nothing dries: give a lowest above zero"
+            faults.append(_fault(case, f"limits.{name}", "nothing as the lowest", allowed))
+    return faults
+
+
+def _fault(case: Case, key: str, found: str, allowed: str) -> Fault:
+    return Fault(where(case, key) or where(case, key.partition(".")[0]), key, found, allowed)
 
 
 def words(name: str) -> str:

@@ -22,7 +22,7 @@ from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.result import Result
-from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.subject import DRYERS, Subject
 from coolsim.studies.drying.survey import (
     FAILED,
     KEPT,
@@ -69,20 +69,18 @@ class Found:
 
 
 class Search:
-    """A dryer in its box, with the survey of the whole of it (which `searched` adds)."""
+    """A dryer or line in its box, with the survey of the whole of it (which `searched` adds)."""
 
     whole: Survey
 
-    def __init__(self, case: Case, limits: tuple[Limit, ...]) -> None:
-        self.limits = limits
-        ranges = dials.ranges(case)
+    def __init__(self, case: Case, limits: tuple[Limit, ...], subject: Subject = DRYERS) -> None:
+        self.limits, self.subject = limits, subject
+        ranges = subject.ranges(case)
         self.pinned = {n: low for n, (low, high) in ranges.items() if low == high}
-        self.case = dials.dialled(case, self.pinned)  # what stays
+        self.case = subject.dialled(case, self.pinned)  # what stays
         open_ = {n: r for n, r in ranges.items() if n not in self.pinned}
-        if (
-            "inlet_air_temperature" in open_
-        ):  # of all knobs but time, moisture answers best to it: the last axis
-            open_["inlet_air_temperature"] = open_.pop("inlet_air_temperature")
+        # of all knobs but time, moisture answers best to the air's temperature: the last axis
+        open_ = dict(sorted(open_.items(), key=lambda knob: knob[0].endswith("inlet_air_temperature")))
         times = open_.pop("duration", None)
         bounds = np.array([[forth(n, x) for x in r] for n, r in open_.items()])
         low, high = bounds.reshape(-1, 2).T
@@ -96,7 +94,7 @@ class Search:
             u, time, _ = yield from self.tried(survey, goal, u, time)
         for _ in range(MOST_BOXES if self.box.names else 0):
             box, before = self.box.about(u, time, width, self.box), u
-            survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False))
+            survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False), self.subject)
             rank, u, time = looked(survey, goal)
             stayed, *_ = looked(survey, goal, before, 0.0)
             if self._at_inner_edge(box, u) and stayed - rank >= SAME * abs(rank):
@@ -141,13 +139,13 @@ class Search:
         tries: list[Found] = []
         for near in NEARBY if content else NEARBY[1:]:
             knobs, _ = self.dialled(u, time)
-            last = yield from predicted(self.case, goal, knobs)
+            last = yield from predicted(self.case, goal, knobs, self.subject)
             tries.append(last)
             if content and tries[0].met:
                 break
             at = u, time
             u, time, off = _shifted(survey, goal, u, time, last.outcomes, near)
-            expected = goal.rank(unsmoothed(survey.one(u, time)))
+            expected = goal.rank(unsmoothed(survey.one(u, time), plain=survey.plain))
             settled = off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected)
             if settled or _same_place(at, (u, time)):
                 break
@@ -155,7 +153,8 @@ class Search:
         broken = [found for found in tries if not found.met]
         if not best.met or not broken:
             return best
-        return (yield from squeezed(self.case, goal, best, min(broken, key=lambda f: f.excess.max())))
+        nearest = min(broken, key=lambda found: float(found.excess.max()))
+        return (yield from squeezed(self.case, goal, best, nearest, self.subject))
 
     def dialled(self, u: Array, time: float) -> tuple[dict[str, float], Case]:
         """Knobs at a place of the box, and the case with them."""
@@ -163,7 +162,7 @@ class Search:
         if self.box.times is not None:
             knobs["duration"] = time
         knobs = self.pinned | knobs
-        return knobs, dials.dialled(self.case, knobs)
+        return knobs, self.subject.dialled(self.case, knobs)
 
     def _at_inner_edge(self, box: Box, u: Array) -> bool:
         close = 0.02 * (box.high - box.low)
@@ -184,21 +183,23 @@ def _shifted(
     Off in moisture, kg/kg wet.
     """
     claimed = survey.one(u, time)
-    survey.shift = survey.shift + smoothed(outcomes) - claimed
+    survey.shift = survey.shift + smoothed(outcomes, survey.plain) - claimed
     _, u, time = looked(survey, goal, u, near)
-    return u, time, abs(float(unsmoothed(claimed)[0] - outcomes[0]))
+    moisture = goal.costly[0]
+    return u, time, abs(float(unsmoothed(claimed, plain=survey.plain)[moisture] - outcomes[moisture]))
 
 
-def searched(case: Case, limits: tuple[Limit, ...]) -> Asking[Search]:
+def searched(case: Case, limits: tuple[Limit, ...], subject: Subject = DRYERS) -> Asking[Search]:
     """A search with the survey of its whole box."""
-    search = Search(case, limits)
-    search.whole = yield from surveyed(search.case, search.box, nodes_of(len(search.box.names), True))
+    search = Search(case, limits, subject)
+    nodes = nodes_of(len(search.box.names), True)
+    search.whole = yield from surveyed(search.case, search.box, nodes, subject)
     return search
 
 
-def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Asking[Found]:
+def predicted(case: Case, goal: Goal, knobs: dict[str, float], subject: Subject = DRYERS) -> Asking[Found]:
     """A state on the full mesh; raises NotConverged if it fails."""
-    set_so = dials.dialled(case, knobs)
+    set_so = subject.dialled(case, knobs)
     (there,) = yield [Asked(set_so, mesh="full")]
     if there is None:
         raise NotConverged(FAILED, np.zeros(1, int))
@@ -207,7 +208,7 @@ def predicted(case: Case, goal: Goal, knobs: dict[str, float]) -> Asking[Found]:
     return Found(knobs, set_so, there.result, outcomes, excesses(goal.limits, outcomes), cost)
 
 
-def squeezed(case: Case, goal: Goal, good: Found, bad: Found) -> Asking[Found]:
+def squeezed(case: Case, goal: Goal, good: Found, bad: Found, subject: Subject = DRYERS) -> Asking[Found]:
     """The cheapest of some states between one that keeps all limits and one that does not, closing in on it."""
     best = good
     for turn in range(SQUEEZES):
@@ -216,7 +217,7 @@ def squeezed(case: Case, goal: Goal, good: Found, bad: Found) -> Asking[Found]:
             break
         share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * SLACK) / (over - under)
         between = {n: (1 - share) * bad.knobs[n] + share * good.knobs[n] for n in good.knobs}
-        there = yield from predicted(case, goal, between)
+        there = yield from predicted(case, goal, between, subject)
         if there.met:
             good = there
             best = min(best, there, key=lambda found: found.cost)

@@ -16,22 +16,25 @@ from numpy.polynomial import chebyshev
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.subject import DRYERS, Subject
 from coolsim.studies.drying.together import Asked, Asking
 
-DEGREE = {1: 4, 2: 3, 3: 3}  # of the polynomials through a survey, by the number of knobs besides time
+DEGREE = {
+    1: 4,
+    2: 3,
+    3: 3,
+    4: 3,
+    5: 2,
+}  # of the polynomials through a survey, by the number of knobs besides time
 HIGH_TERMS = 3.0  # each degree more weighs this much less in a fit
 BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
 TIMES, LOCAL_TIMES = 40, 24  # nodes of time
-GRID = {0: 1, 1: 101, 2: 25, 3: 15}  # nodes per knob
+GRID = {0: 1, 1: 101, 2: 25, 3: 15, 4: 9, 5: 7}  # nodes per knob
 LINE = 61  # nodes of the last axis
 ZOOMS = 3
 MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 KEPT = 1e-6
 FAILED = "a dryer tried on the way did not converge: a step in time became too short"
-_PLAIN = [OUTCOMES.index(n) for n in ("temperature", "pellet temperature")]  # not as logarithms
-_COSTLY = tuple(OUTCOMES.index(n) for n in ("moisture", "heat", "fan"))  # what costs are made of
 _TINY = 1e-9
 
 
@@ -86,12 +89,14 @@ def _recirculation(x: Array) -> Array:
 _FORTH: dict[str, Callable[[Array], Array]] = {
     "airflow": np.log,
     "bed_depth": np.log,
+    "duration": np.log,
     "recirculation": _circulated,
     "time": np.log,
 }
 _BACK: dict[str, Callable[[Array], Array]] = {
     "airflow": np.exp,
     "bed_depth": np.exp,
+    "duration": np.exp,
     "recirculation": _recirculation,
     "time": np.exp,
 }
@@ -99,25 +104,31 @@ _BACK: dict[str, Callable[[Array], Array]] = {
 
 def forth(name: str, value: float) -> float:
     """A knob in the coordinate in which outcomes are near to smooth."""
-    return float(_FORTH.get(name, _same)(np.asarray(value)))
+    return float(_FORTH.get(_kind(name), _same)(np.asarray(value)))
 
 
 def back(name: str, x: Any) -> Any:
     """A knob from its coordinate."""
-    return _BACK.get(name, _same)(x)
+    return _BACK.get(_kind(name), _same)(x)
+
+
+def _kind(name: str) -> str:
+    """A knob's name without the number of its stage in a line."""
+    return name.rpartition(".")[2]
 
 
 @dataclass(frozen=True)
 class Goal:
     """What is sought: the least of `cost` (of knobs' outcomes) that keeps the limits."""
 
-    cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…); asks for no others than _COSTLY
+    cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…); asks for `costly` alone
     limits: tuple[Limit, ...]
+    costly: tuple[int, ...] = DRYERS.costly
 
     @property
     def rows(self) -> list[int]:
         """Outcomes that the goal asks for."""
-        return sorted({*_COSTLY, *(limit.outcome for limit in self.limits)})
+        return sorted({*self.costly, *(limit.outcome for limit in self.limits)})
 
     def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
         """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
@@ -136,72 +147,71 @@ def excesses(limits: tuple[Limit, ...], outcomes: Array, margin: float = 0.0) ->
 class Survey:
     """Outcomes over a box as polynomials of the knobs at each node of time."""
 
-    def __init__(self, box: Box, nodes: Array, times: Array, found: Array) -> None:
+    def __init__(
+        self, box: Box, nodes: Array, times: Array, found: Array, plain: tuple[int, ...] = DRYERS.plain
+    ) -> None:
         """Of what was `found` (outcomes, times, nodes) at nodes (n, knobs) in [−1, 1]."""
-        self.box, self.times = box, times
-        rows = smoothed(found)
+        self.box, self.times, self.plain = box, times, plain
+        rows = smoothed(found, plain)
         self.degree = DEGREE.get(len(box.names), 0)
         V, weight = terms(nodes, self.degree, self.degree + 1)
         coefficients, *_ = np.linalg.lstsq(V * weight, rows.reshape(-1, len(nodes)).T)
         self.coefficients = (weight[:, None] * coefficients).reshape(-1, *rows.shape[:2])
-        self.shift = np.zeros(len(OUTCOMES))
+        self.shift = np.zeros(len(found))
 
     def at(self, u: Array, rows: list[int]) -> Array:
         """Smoothed outcomes on lines of time, (outcomes, n, times); zero where not among `rows`."""
         half = np.maximum(0.5 * (self.box.high - self.box.low), _TINY)
         V, _ = terms((u - 0.5 * (self.box.low + self.box.high)) / half, self.degree, self.degree + 1)
-        values = np.zeros((len(OUTCOMES), len(u), len(self.times)))
+        values = np.zeros((len(self.shift), len(u), len(self.times)))
         for row in rows:
             values[row] = V @ self.coefficients[:, row] + self.shift[row]
         return values
 
     def one(self, u: Array, time: float) -> Array:
         """Smoothed outcomes of one state, (outcomes,)."""
-        line = self.at(u[None], _ALL)[:, 0]
+        line = self.at(u[None], list(range(len(self.shift))))[:, 0]
         if len(self.times) == 1:
             return line[:, 0]
         return np.array([np.interp(time, self.times, row) for row in line])
 
 
-def surveyed(case: Case, box: Box, nodes: Array) -> Asking[Survey]:
+def surveyed(case: Case, box: Box, nodes: Array, subject: Subject = DRYERS) -> Asking[Survey]:
     """A box, surveyed at nodes (n, knobs) in [−1, 1]; raises NotConverged if one of them fails."""
     u = 0.5 * (box.low + box.high) + 0.5 * (box.high - box.low) * nodes
-    times, settings = _times(case, box), box.knobs(u)
-    states = [dials.dialled(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))]
+    times, settings = _times(box), box.knobs(u)
+    states = [subject.dialled(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))]
     if box.times:
-        asked = [Asked(dials.dialled(state, {"duration": float(times[-1])}), times) for state in states]
+        asked = [Asked(subject.dialled(state, {"duration": float(times[-1])}), times) for state in states]
     else:  # each at its own end: a belt's dwell goes with its depth
         asked = [Asked(state) for state in states]
     found = yield asked
     failed = np.flatnonzero([one is None for one in found])
     if len(failed):
         raise NotConverged(FAILED, failed)
-    return Survey(box, nodes, times, np.stack(found, axis=-1))
+    return Survey(box, nodes, times, np.stack(found, axis=-1), subject.plain)
 
 
-def _times(case: Case, box: Box) -> Array:
+def _times(box: Box) -> Array:
     if box.times is None:
-        return np.array([dials.now(case).get("duration", 0.0)])
+        return np.zeros(1)
     low, high = box.times
     return np.linspace(low, high, TIMES if high > 2 * low else LOCAL_TIMES)
 
 
-_ALL = list(range(len(OUTCOMES)))
-_LOGARITHMS = [row for row in _ALL if row not in _PLAIN]
-
-
-def smoothed(outcomes: Array) -> Array:
+def smoothed(outcomes: Array, plain: tuple[int, ...] = DRYERS.plain) -> Array:
     """Outcomes in the form in which they are fitted: logarithms of what is positive."""
     smooth = outcomes.copy()
-    smooth[_LOGARITHMS] = np.log(np.maximum(outcomes[_LOGARITHMS], _TINY))
+    logarithms = [row for row in range(len(outcomes)) if row not in plain]
+    smooth[logarithms] = np.log(np.maximum(outcomes[logarithms], _TINY))
     return smooth
 
 
-def unsmoothed(smooth: Array, rows: list[int] = _ALL) -> Array:
-    """Outcomes as they are, of `rows`; the others are left as they came."""
+def unsmoothed(smooth: Array, rows: list[int] | None = None, plain: tuple[int, ...] = DRYERS.plain) -> Array:
+    """Outcomes as they are, of `rows` or of all; the others are left as they came."""
     outcomes = smooth.copy()
-    for row in rows:
-        if row not in _PLAIN:
+    for row in range(len(smooth)) if rows is None else rows:
+        if row not in plain:
             outcomes[row] = np.exp(np.clip(smooth[row], -50.0, 50.0))
     return outcomes
 
@@ -249,9 +259,9 @@ def looked(
             place = np.broadcast_to(survey.times, values.shape[1:])
         else:
             lines = len(axes[-1]) if d else 1
-            values = values.reshape(len(OUTCOMES), -1, lines)
+            values = values.reshape(len(values), -1, lines)
             place = np.broadcast_to(axes[-1] if d else survey.times, values.shape[1:])
-        rank, line, at = _least(values, place, goal)
+        rank, line, at = _least(values, place, goal, survey.plain)
         if rank < best:
             best = rank
             u, time = (states[line], at) if timed else (_with_last(states, line, at, counts), time)
@@ -268,9 +278,9 @@ def _with_last(states: Array, line: int, at: float, counts: list[int]) -> Array:
     return u
 
 
-def _least(values: Array, place: Array, goal: Goal) -> tuple[float, int, float]:
+def _least(values: Array, place: Array, goal: Goal, plain: tuple[int, ...]) -> tuple[float, int, float]:
     """The least rank on lines of smoothed outcomes (outcomes, lines, n), with crossings of limits between nodes."""
-    outcomes = unsmoothed(values, goal.rows)
+    outcomes = unsmoothed(values, goal.rows, plain)
     rank = goal.rank(outcomes, MARGIN)
     k = int(np.argmin(rank))
     line, j = np.unravel_index(k, rank.shape)
@@ -285,7 +295,7 @@ def _least(values: Array, place: Array, goal: Goal) -> tuple[float, int, float]:
             share + np.where(e[lines, before] > 0, 1e-4, -1e-4), 0.0, 1.0
         )  # on the side that keeps it
         there = (1 - share) * values[:, lines, before] + share * values[:, lines, before + 1]
-        crossing = goal.rank(unsmoothed(there, goal.rows), 0.9 * MARGIN)
+        crossing = goal.rank(unsmoothed(there, goal.rows, plain), 0.9 * MARGIN)
         m = int(np.argmin(crossing))
         if crossing[m] < best[0]:
             a, b = place[lines[m], before[m]], place[lines[m], before[m] + 1]

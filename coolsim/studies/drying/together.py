@@ -7,7 +7,7 @@ other weathers, other things to change) ask at the same time.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias, TypeVar
 
@@ -43,12 +43,13 @@ T = TypeVar("T")
 Asking: TypeAlias = Generator[list[Asked], list[Any], T]  # each list of one mesh
 
 
-def answered(asking: Asking[T]) -> T:
-    """What a search returns, once everything that it asks for is solved."""
+def answered(asking: Asking[T], solve: Callable[[list[Asked]], list[Any]] | None = None) -> T:
+    """What a search returns, once everything that it asks for is solved; dryers as below, others by `solve`."""
+    solve = solve or _solved
     try:
         asked = next(asking)
         while True:
-            asked = asking.send(_solved(asked))
+            asked = asking.send(solve(asked))
     except StopIteration as stop:
         found: T = stop.value
         return found

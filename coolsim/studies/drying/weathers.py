@@ -39,7 +39,7 @@ def find_by_weather(case: Case) -> SettingsByWeather:
         met=met,
         settings=_together([dials.settings_of(state.case) for state in best]),
         result=_side_by_side([state.result for state in best]),
-        cost=_side_by_side([cost_of(one, state) for one, state in zip(alone, best)]),
+        cost=_side_by_side([cost_of(one, state.outcomes) for one, state in zip(alone, best)]),
         binding=np.array([names[0].limit if names else "" for names in at]),
         broken=np.where(met, "", [limits[int(state.excess.argmax())] for state in best]),
         dwell_matters=np.ones(len(best), bool),

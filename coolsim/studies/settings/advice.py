@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -42,7 +43,7 @@ class Heated:
 class Advice:
     """An answer as a person reads it."""
 
-    answer: SettingsAnswer = documented("-", "the answer; its result has the band and all warnings")
+    answer: Any = documented("-", "SettingsAnswer or LineSettings; its result has the band and all warnings")
     window: tuple[Reached, Reached] | None = documented(
         "-", "driest and wettest exit; None where no settings keep the machine's limits"
     )
@@ -53,21 +54,30 @@ def advise(case: Case, answer: SettingsAnswer | None = None) -> Advice:
     """What to say about the cheapest settings of a case, which are found if they were not yet."""
     if answer is None:
         answer = find_settings(case)
-    if is_dryer(case):
-        from coolsim.studies.drying import find as dryers
-
-        found = dryers.explained(case, answer)
+    if case.cooler.arrangement != "counter-flow":
+        found = _told(case, answer)
         window = (found.driest, found.wettest)
         kept = not any(np.isnan(end.moisture_wb) for end in window)
         return Advice(found, window if kept else None, None)
     return explained(case, answer)
 
 
+def _told(case: Case, answer: Any) -> Any:
+    """The answer of a dryer or a line with its band and all warnings."""
+    if is_dryer(case):
+        from coolsim.studies.drying.find import explained as of_dryer
+
+        return of_dryer(case, answer)
+    from coolsim.studies.line.told import explained as of_line
+
+    return of_line(case, answer)
+
+
 def explained(case: Case, answer: SettingsAnswer) -> Advice:
     """Add to an answer what `predict` says at its settings, and words for what is assumed."""
     result = predict(at_settings(case, answer.settings), band=True)
     tried = _again(case, answer.settings, answer.driest.settings, answer.wettest.settings)
-    warnings = (*result.warnings, *_fan_words(case), *_free(case))
+    warnings = (*result.warnings, *fan_words(case), *unpriced(case))
     warnings = tuple(sorted(warnings, key=lambda w: LEVELS.index(w.level)))
     machine = with_limits(limits_of(case), wish=False)
     kept = bool((excesses(case, tried, machine)[:, 1:] <= AT_LIMIT).all())
@@ -88,7 +98,8 @@ def _again(case: Case, *states: Settings) -> Tried:
     return try_settings(case, {n: np.array([getattr(s, n) for s in states]) for n in KNOBS}, FULL)
 
 
-def _fan_words(case: Case) -> Iterator[Warning]:
+def fan_words(case: Case) -> Iterator[Warning]:
+    """What is assumed of the fan."""
     machine = fan.fan_of(case.tables)
     if machine is None:
         yield Warning(
@@ -101,7 +112,7 @@ def _fan_words(case: Case) -> Iterator[Warning]:
         yield Warning("note", f"assumed for the fan: {'; '.join(machine.assumed)}.")
 
 
-def _free(case: Case) -> Iterator[Warning]:
+def unpriced(case: Case) -> Iterator[Warning]:
     """Name what has no price although the settings decide on it."""
     prices = case.tables["costs"]
     if "heat" not in prices and "inlet_air_temperature" in case.tables["limits"]:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.answer import first, interleave, pick
-from coolsim.case import Air, Case
+from coolsim.case import Air, Case, Line
 from coolsim.fields import Array, documented
 from coolsim.result import Result
 from coolsim.studies import search as searching
@@ -35,6 +35,7 @@ from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search, with
 from coolsim.studies.settings.changes import Change, Step, one_step, smallest_changes
 
 if TYPE_CHECKING:
+    from coolsim.studies.line.answer import LineSettings
     from coolsim.studies.settings.surely import Surely
     from coolsim.studies.uncertainty import Uncertainty
 
@@ -140,9 +141,10 @@ def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather
 
 def find_settings(
     case: Case, *, air: Air | None = None, chance: float | None = None, uncertainty: bool = False
-) -> SettingsAnswer | SettingsByWeather:
+) -> SettingsAnswer | SettingsByWeather | LineSettings:
     """Cheapest airflow, bed depth and inlet-air temperature that meet [target] within [limits].
 
+    Of a line: what the limits of its stages open, all together; the answer is a LineSettings, in one weather.
     Of a dryer: what `studies.drying.knobs` lists for its arrangement. In many weathers neither the wettest feed
     nor whether dwell matters is searched for a dryer (nan, and true).
 
@@ -160,6 +162,10 @@ def find_settings(
     """
     if air is not None:
         case = dataclasses.replace(case, air=check_air(air))
+    if isinstance(case.cooler, Line) and chance is None and not uncertainty:
+        from coolsim.studies.line.find import find as of_line
+
+        return of_line(case)
     if chance is not None or uncertainty:
         from coolsim.studies.settings import surely
 
@@ -194,7 +200,11 @@ def find_settings(
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:
-    """Driest and wettest exit within the machine's limits, with the settings of each."""
+    """Driest and wettest exit within the machine's limits, with the settings of each; of a line, of each stage."""
+    if isinstance(case.cooler, Line):
+        from coolsim.studies.line.find import reachable as of_line
+
+        return of_line(case)
     if is_dryer(case):
         from coolsim.studies.drying import find as dryers
 

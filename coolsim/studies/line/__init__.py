@@ -1,0 +1,1 @@
+"""Settings of lines: all machines of a row together."""

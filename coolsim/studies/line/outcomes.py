@@ -1,0 +1,183 @@
+"""Lines side by side, and what became of them: the outcomes of each machine, stage by stage.
+
+Rows of arrays stand in the order of ROWS, once for each stage. Heat and electricity are per kg of the line's wet
+feed.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from coolsim import dried, line
+from coolsim.answer import first, pick
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.inputs import Inputs
+from coolsim.model import deep_bed as db
+from coolsim.model import drying
+from coolsim.model.leaving import Leaving
+from coolsim.model.solve import Resolution
+from coolsim.predict import ROUGH, cooling, on_one_thread
+from coolsim.result import Result
+from coolsim.studies.asked import is_dryer
+from coolsim.studies.drying import course
+from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.together import Asked, Mesh
+from coolsim.studies.line.knobs import machines
+from coolsim.studies.plant import Plant, outcome_of
+
+ROWS = (
+    *OUTCOMES,
+    "fan speed",
+    "fan curve",
+)  # the last two of coolers: share of full, and how far off the curve
+MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
+    "rough": (course.ROUGH, ROUGH),
+    "quick": (course.QUICK, Resolution(estimate=False)),
+    "full": (dried.DEFAULT, Resolution()),
+}
+UNIT_PRICES = MappingProxyType({"electricity": 1.0, "heat": 1.0})  # per joule: then a cost is energy
+
+
+def row(stage: int, name: str) -> int:
+    """Number of an outcome of a stage, counted from 0."""
+    return stage * len(ROWS) + ROWS.index(name)
+
+
+def of_whole_line(outcomes: Array) -> Array:
+    """Outcomes (stages·ROWS, …) as of one machine (OUTCOMES, …): the last one's, with heat and fans of all."""
+    by_stage = outcomes.reshape(-1, len(ROWS), *outcomes.shape[1:])
+    whole = by_stage[-1, : len(OUTCOMES)].copy()
+    for name in ("heat", "fan"):
+        whole[OUTCOMES.index(name)] = by_stage[:, OUTCOMES.index(name)].sum(axis=0)
+    return whole
+
+
+def solver(case: Case) -> Callable[[list[Asked]], list[Any]]:
+    """How lines that differ from `case` in their knobs are solved: as `together.answered` asks for it."""
+    plants = [None if is_dryer(one) else _weighing(one) for one in machines(case)]
+
+    def solve(asked: list[Asked]) -> list[Any]:
+        mesh = asked[0].mesh
+        return _solved([a.case for a in asked], plants, mesh)
+
+    return solve
+
+
+def _weighing(one: Case) -> Plant:
+    """A cooler whose costs are joules."""
+    tables = MappingProxyType(dict(one.tables) | {"costs": UNIT_PRICES})
+    return Plant(dataclasses.replace(one, tables=tables))
+
+
+def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[Any]:
+    """Outcomes of each line (outcomes, 1), or of the full mesh a `course.Predicted`; None where one fails."""
+    try:
+        result, outcomes = _run(cases, plants, mesh)
+    except NotConverged as error:
+        good = np.setdiff1d(np.arange(len(cases)), error.failed)
+        found: list[Any] = [None] * len(cases)
+        if len(good) < len(cases):
+            some = _solved([cases[k] for k in good], plants, mesh) if len(good) else []
+            for k, one in zip(good, some):
+                found[k] = one
+        return found
+    if mesh != "full":
+        return list(np.moveaxis(outcomes, -1, 0)[..., None])
+    return [course.Predicted(_one(result, k), outcomes[:, k]) for k in range(len(cases))]
+
+
+def _one(result: Result, k: int) -> Result:
+    """One of many lines, as floats."""
+    own = first(pick(result, np.array([k])))
+    stages = tuple(
+        dataclasses.replace(run, result=first(pick(run.result, np.array([k])))) for run in result.stages
+    )
+    return dataclasses.replace(own, stages=stages)
+
+
+def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Result, Array]:
+    """Predict lines of one kind: their answer, and outcomes (stages·ROWS, cases)."""
+    of_dryers, of_coolers = MESHES[mesh]
+    per_wet = np.array([1 - c.feed.moisture for c in cases])  # dry solid per wet feed of the line
+    blocks: list[Array] = []
+    predicted = cooling(of_coolers)
+
+    def cool(some: list[Case], inputs: Inputs, scalar: bool) -> tuple[Result, Leaving]:
+        result, left = predicted(some, inputs, scalar)
+        plant = plants[len(blocks)]
+        assert plant is not None
+        blocks.append(_of_coolers(plant, inputs, result, per_wet))
+        return result, left
+
+    def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
+        result, solutions = dried.solved(some, inputs, many, of_dryers)
+        blocks.append(_of_dryers(some, inputs, result, solutions, per_wet))
+        return result, solutions
+
+    with on_one_thread():
+        result = line.run(cases, False, cool, dry)
+    return result, np.concatenate(blocks)
+
+
+def _of_dryers(
+    cases: list[Case], inputs: Inputs, result: Result, solutions: list[drying.Solution], per_wet: Array
+) -> Array:
+    energy, spread = result.energy, result.spread
+    assert energy is not None and spread is not None
+    if cases[0].cooler.arrangement == "batch":  # whose energy is of a batch
+        solid = inputs.bulk_density * inputs.bed_depth * inputs.floor_area * (1 - inputs.moisture_wb)
+    else:
+        solid = 3600.0 * inputs.dry_solid
+    known = _machine(result) | {
+        "pellet temperature": _hottest(len(cases), solutions),
+        "deviation": spread.deviation_wb,
+        "heat": energy.heat / solid * per_wet,
+        "fan": energy.fan / solid * per_wet,
+    }
+    return _rows(known, len(cases))
+
+
+def _of_coolers(plant: Plant, inputs: Inputs, result: Result, per_wet: Array) -> Array:
+    weighed = plant.standing(inputs, outcome_of(result))
+    solid = 3600.0 * inputs.dry_solid
+    known = _machine(result) | {
+        "heat": weighed.cost.heat / solid * per_wet,
+        "fan": weighed.cost.electricity / solid * per_wet,
+        "fan speed": np.nan_to_num(weighed.settings.fan_speed),
+        "fan curve": weighed.off_curve,
+    }
+    return _rows(known, len(inputs.radius))
+
+
+def _machine(result: Result) -> dict[str, Any]:
+    """What any machine has."""
+    return {
+        "moisture": result.pellets_out.moisture_wb,
+        "temperature": result.pellets_out.temperature,
+        "water activity": result.after_equalising.water_activity,
+        "exhaust relative humidity": result.air_out.relative_humidity,
+        "lift-off": result.bed.lift_off,
+        "bed pressure drop": result.bed.pressure_drop,
+    }
+
+
+def _rows(known: dict[str, Any], count: int) -> Array:
+    """Rows (ROWS, cases); nothing in those that a machine does not have."""
+    return np.array([np.broadcast_to(known.get(name, 0.0), count) for name in ROWS], float)
+
+
+def _hottest(count: int, solutions: list[drying.Solution]) -> Array:
+    """Temperature of the hottest layer of pellets in the course of each dryer."""
+    hottest = np.full(count, -np.inf)
+    for s in solutions:
+        for record in (r for m in s.marches for r in m.records):
+            layer = record.points[:, db.TP, 1].max(axis=0)
+            np.maximum.at(hottest, s.index[record.index], layer)
+    return hottest
