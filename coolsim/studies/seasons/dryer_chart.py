@@ -1,0 +1,159 @@
+"""The settings chart of a dryer: in each band of the weather the cheapest settings of its hardest hour.
+
+The hardest hour of a cell is that which leaves the wettest pellets as the dryer is set today. Where the settings found
+for it miss target or limits in other hours of the cell, the worst of these is searched as well, and the settings that
+are right in more hours are kept. Cells are searched side by side, by the search of `drying.find`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.find import ROOM, best_and_ends, limits_of
+from coolsim.studies.drying.search import Found as State
+from coolsim.studies.drying.together import Asking, answered, side_by_side
+from coolsim.studies.seasons.chart import MARGIN, Bands, Chart, bands_of
+from coolsim.studies.seasons.dryers import Found, Index, Place, Ways, excess, followed, judged
+from coolsim.studies.seasons.hours import Hours
+from coolsim.studies.seasons.response import Error, Response
+
+MOST_BANDS = 4  # either way: each cell is a search of its own
+
+
+def why_no_chart(case: Case) -> str:
+    """Say what a settings chart of a dryer lacks, or nothing."""
+    opened = dials.OPENED[case.cooler.arrangement]
+    if not {*opened} & {*case.tables.get("limits", {})}:
+        return f"[limits] opens nothing: give a range for one or more of {', '.join(opened)}"
+    if "electricity" not in case.tables.get("costs", {}):
+        return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
+    return ""
+
+
+def charted(place: Place, today: Hours, base: Response | None) -> tuple[Chart, Hours]:
+    """Choose settings for every cell in which there are hours, and predict all hours with them."""
+    w = place.weather
+    bands = bands_of(w.temperature, w.relative_humidity, MOST_BANDS)
+    numbers, cell = np.unique(bands.cell(w.temperature, w.relative_humidity), return_inverse=True)
+    wettest = np.where(today.computed, today.outcome.moisture, -np.inf)
+    hardest = np.array([_most(wettest, cell == k) for k in range(len(numbers))])
+    ways = Ways(tuple(_searched(place, hardest)), cell)
+    found = followed(place, ways, base)
+    again, worst = _amiss(place, found, ways, hardest)
+    if len(again):
+        ways, found = _better(place, ways, found, again, _searched(place, worst), base)
+    hours = judged(place, ways, found)
+    return _chart(bands, numbers, hours, cell, ways), hours
+
+
+def _most(values: Array, where: Any) -> int:
+    return int(np.flatnonzero(where)[values[where].argmax()])
+
+
+# -- searched
+
+
+def _searched(place: Place, hours: Index) -> list[Case]:
+    """The dryer with the settings for each of some hours; as it is set today where no search comes to an end."""
+    states = answered(side_by_side([_best(_roomy(place, int(k))) for k in hours]))
+    return [place.case if s is None else _set_so(place.case, s) for s in states]
+
+
+def _best(case: Case) -> Asking[State | None]:
+    try:
+        best, *_ = yield from best_and_ends(case)
+    except NotConverged:
+        return None
+    return best
+
+
+def _roomy(place: Place, hour: int) -> Case:
+    """The case in the weather of an hour, with the room that a map and settings dialled in take."""
+    case = dataclasses.replace(place.case, air=place.air(hour))
+    room = {ROOM.get(x.name, x.name): MARGIN * x.scale for x in limits_of(case)}
+    return dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {"room": room}))
+
+
+def _set_so(case: Case, state: State) -> Case:
+    return dataclasses.replace(case, cooler=state.case.cooler)
+
+
+# -- looked at again
+
+
+def _amiss(place: Place, found: Found, ways: Ways, hardest: Index) -> tuple[list[int], Index]:
+    """Cells whose settings, right in the hour that they were searched for, miss in others; the worst of those."""
+    worst_of = np.nan_to_num(excess(place, found.rows).max(axis=0), nan=-np.inf)
+    again, hours = [], []
+    for k, hour in enumerate(hardest):
+        worst = _most(worst_of, ways.which == k)
+        if worst_of[worst] > 0 and worst_of[hour] <= 0:
+            again.append(k)
+            hours.append(worst)
+    return again, np.array(hours, int)
+
+
+def _better(
+    place: Place, ways: Ways, found: Found, again: list[int], others: list[Case], base: Response | None
+) -> tuple[Ways, Found]:
+    """In some cells the settings of `others`, where they are right in more hours (of as many: cheaper)."""
+    at = np.flatnonzero(np.isin(ways.which, again))
+    cases = list(ways.cases)
+    for k, case in zip(again, others):
+        cases[k] = case
+    trial, part = Ways(tuple(cases), ways.which), place.of(at)
+    tried = followed(part, trial.of(at), base)
+    old, new = judged(part, ways.of(at), Found(found.rows[:, at], found.error)), judged(part, trial.of(at), tried)
+    rows, taken = found.rows.copy(), list(ways.cases)
+    for k in again:
+        here = ways.which[at] == k
+        if (new.within[here].sum(), -new.cost[here].sum()) > (old.within[here].sum(), -old.cost[here].sum()):
+            rows[:, at[here]], taken[k] = tried.rows[:, here], cases[k]
+    return Ways(tuple(taken), ways.which), Found(rows, _larger(found.error, tried.error))
+
+
+def _larger(a: Error | None, b: Error | None) -> Error | None:
+    """Largest error of two maps; what is predicted directly has none."""
+    if a is None or b is None:
+        return a or b
+    largest = (max(getattr(a, n), getattr(b, n)) for n in ("moisture", "temperature", "water_activity"))
+    return Error(*largest, a.states + b.states)
+
+
+# -- the chart
+
+
+def _chart(bands: Bands, numbers: Index, hours: Hours, cell: Index, ways: Ways) -> Chart:
+    shape = (len(bands.temperature) - 1, len(bands.relative_humidity) - 1)
+    at = np.unravel_index(numbers, shape)
+
+    def table(values: Any) -> Array:
+        cells = np.full(shape, np.nan)
+        cells[at] = values
+        return cells
+
+    each = [dials.settings_of(case) for case in ways.cases]
+    nothing = np.full(shape, np.nan)
+    count = np.bincount(cell, minlength=len(numbers))
+    return Chart(
+        bands=bands,
+        hours=np.nan_to_num(table(hours.weather.step * count)),
+        met=table(np.bincount(cell, hours.within, len(numbers)) / count),
+        fan_speed=nothing,
+        airflow=table([s.airflow for s in each]),
+        bed_depth=table([s.bed_depth for s in each]),
+        residence_time=table([s.duration for s in each]),
+        inlet_air_temperature=table([s.inlet_air_temperature for s in each]),
+        feed_moisture=table(hours.feed_moisture[0]),
+        required_feed_moisture=nothing,
+        recirculation=table([s.recirculation for s in each]),
+        belt_speed=table([s.belt_speed for s in each]),
+    )
