@@ -1,8 +1,9 @@
 """The settings chart of a dryer: in each band of the weather the cheapest settings of its hardest hour.
 
 The hardest hour of a cell is that which leaves the wettest pellets as the dryer is set today. Where the settings found
-for it miss target or limits in other hours of the cell, the worst of these is searched as well, and the settings that
-are right in more hours are kept. Cells are searched side by side, by the search of `drying.find`.
+for it miss target or limits in some hours of the cell, another hour is searched as well, and the settings that are
+right in more hours are kept: the worst of the hours, or the typical one where the hardest is itself out of reach.
+Cells are searched side by side, by the search of `drying.find`.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.find import ROOM, best_and_ends, limits_of
+from coolsim.studies.drying.search import KEPT
 from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.seasons.chart import MARGIN, Bands, Chart, bands_of
@@ -25,7 +27,15 @@ from coolsim.studies.seasons.dryers import Found, Index, Place, Ways, excess, fo
 from coolsim.studies.seasons.hours import Hours
 from coolsim.studies.seasons.response import Error, Response
 
-MOST_BANDS = 4  # either way: each cell is a search of its own
+MOST_BANDS = 5  # either way: each cell is a search of its own
+# To what settings are dialled in, and which way rounded: drier where there is a choice
+DIALLED = {
+    "airflow": (10 / 3600, np.ceil),
+    "bed_depth": (1e-3, np.ceil),
+    "duration": (6.0, np.ceil),
+    "inlet_air_temperature": (0.1, np.ceil),
+    "recirculation": (0.005, np.floor),
+}
 
 
 def why_no_chart(case: Case) -> str:
@@ -47,15 +57,20 @@ def charted(place: Place, today: Hours, base: Response | None) -> tuple[Chart, H
     hardest = np.array([_most(wettest, cell == k) for k in range(len(numbers))])
     ways = Ways(tuple(_searched(place, hardest)), cell)
     found = followed(place, ways, base)
-    again, worst = _amiss(place, found, ways, hardest)
+    again, others = _amiss(place, found, ways, hardest, wettest)
     if len(again):
-        ways, found = _better(place, ways, found, again, _searched(place, worst), base)
+        ways, found = _better(place, ways, found, again, _searched(place, others), base)
     hours = judged(place, ways, found)
     return _chart(bands, numbers, hours, cell, ways), hours
 
 
 def _most(values: Array, where: Any) -> int:
     return int(np.flatnonzero(where)[values[where].argmax()])
+
+
+def _middle(values: Array, where: Any) -> int:
+    """The hour whose value stands in the middle of those of a cell."""
+    return int(np.flatnonzero(where)[values[where].argsort()[where.sum() // 2]])
 
 
 # -- searched
@@ -83,21 +98,31 @@ def _roomy(place: Place, hour: int) -> Case:
 
 
 def _set_so(case: Case, state: State) -> Case:
-    return dataclasses.replace(case, cooler=state.case.cooler)
+    """The case with the settings of a state, in numbers that can be dialled in."""
+    found, ranges = dials.now(state.case), dials.ranges(state.case)
+    for name, (low, high) in ranges.items():
+        unit, towards = DIALLED[name]
+        found[name] = float(np.clip(towards(round(found[name] / unit, 3)) * unit, low, high))
+    return dials.dialled(dataclasses.replace(case, air=state.case.air), found)
 
 
 # -- looked at again
 
 
-def _amiss(place: Place, found: Found, ways: Ways, hardest: Index) -> tuple[list[int], Index]:
-    """Cells whose settings, right in the hour that they were searched for, miss in others; the worst of those."""
+def _amiss(
+    place: Place, found: Found, ways: Ways, hardest: Index, wettest: Array
+) -> tuple[list[int], Index]:
+    """Cells whose settings miss in some hours, and the hour of each to search next."""
     worst_of = np.nan_to_num(excess(place, found.rows).max(axis=0), nan=-np.inf)
     again, hours = [], []
     for k, hour in enumerate(hardest):
         worst = _most(worst_of, ways.which == k)
-        if worst_of[worst] > 0 and worst_of[hour] <= 0:
+        if worst_of[worst] <= KEPT:
+            continue
+        other = worst if worst_of[hour] <= KEPT else _middle(wettest, ways.which == k)
+        if other != hour:
             again.append(k)
-            hours.append(worst)
+            hours.append(other)
     return again, np.array(hours, int)
 
 
