@@ -59,8 +59,8 @@ def notes(seasons: Seasons) -> Iterator[str]:
         hours = _behind(seasons)
         if hours:
             yield (
-                f"in {hours:.0f} hours of {seasons.strategies[-1].name} the dryers of [schedule] do not keep up with the "
-                "throughput: shorten limits.duration, or add a dryer."
+                f"in {hours:.0f} hours of {seasons.strategies[-1].name} the dryers of [schedule] do not keep up with "
+                "the throughput: shorten limits.duration, or add a dryer."
             )
     if "heat" not in case.tables.get("costs", {}) and "costs" in case.tables:
         yield "heat has no price (costs.heat): drying with it counts as free."
@@ -79,4 +79,6 @@ def _behind(seasons: Seasons) -> float:
         return 0.0
     mass = case.feed.bulk_density * case.cooler.floor_area * hours.settings.bed_depth
     cycle = times["filling"] + hours.settings.residence_time + case.cooler.cooling_time + times["emptying"]
-    return hours.weather.step * float((case.feed.throughput * cycle > times["dryers"] * mass * (1 + 1e-9)).sum())
+    return hours.weather.step * float(
+        (case.feed.throughput * cycle > times["dryers"] * mass * (1 + 1e-9)).sum()
+    )

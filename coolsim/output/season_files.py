@@ -148,9 +148,7 @@ def _cells(chart: Chart, before: list[str], of_dryers: bool) -> Iterator[list[st
     tables = {name: _table(chart, name) for name in scales}
     for i, j in np.argwhere(chart.hours > 0):
         edges = [f"{x:g}" for x in (T[i], T[i + 1])] + [f"{x:.0f}" for x in (RH[j], RH[j + 1])]
-        values = (
-            _text([factor * tables[n][i, j]], digits)[0] for n, (factor, digits) in scales.items()
-        )
+        values = (_text([factor * tables[n][i, j]], digits)[0] for n, (factor, digits) in scales.items())
         yield [*before, *edges, *values]
 
 

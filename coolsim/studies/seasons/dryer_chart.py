@@ -1,8 +1,8 @@
 """The settings chart of a dryer: in each band of the weather the cheapest settings of its hardest hour.
 
-The hardest hour of a cell is that which leaves the wettest pellets as the dryer is set today. Where the settings found
-for it miss target or limits in some hours of the cell, another hour is searched as well, and the settings that are
-right in more hours are kept: the worst of the hours, or the typical one where the hardest is itself out of reach.
+The hardest hour of a cell is that which leaves the wettest pellets as the dryer is set today. Where the settings
+found for it miss target or limits in some hours of the cell, another hour is searched as well: the worst of them,
+or the typical one where the hardest is itself out of reach. The settings that are right in more hours are kept.
 Cells are searched side by side, by the search of `drying.find`.
 """
 
@@ -109,9 +109,7 @@ def _set_so(case: Case, state: State) -> Case:
 # -- looked at again
 
 
-def _amiss(
-    place: Place, found: Found, ways: Ways, hardest: Index, wettest: Array
-) -> tuple[list[int], Index]:
+def _amiss(place: Place, found: Found, ways: Ways, hardest: Index, wettest: Array) -> tuple[list[int], Index]:
     """Cells whose settings miss in some hours, and the hour of each to search next."""
     worst_of = np.nan_to_num(excess(place, found.rows).max(axis=0), nan=-np.inf)
     again, hours = [], []
@@ -136,7 +134,10 @@ def _better(
         cases[k] = case
     trial, part = Ways(tuple(cases), ways.which), place.of(at)
     tried = followed(part, trial.of(at), base)
-    old, new = judged(part, ways.of(at), Found(found.rows[:, at], found.error)), judged(part, trial.of(at), tried)
+    old, new = (
+        judged(part, ways.of(at), Found(found.rows[:, at], found.error)),
+        judged(part, trial.of(at), tried),
+    )
     rows, taken = found.rows.copy(), list(ways.cases)
     for k in again:
         here = ways.which[at] == k
@@ -149,8 +150,10 @@ def _larger(a: Error | None, b: Error | None) -> Error | None:
     """Largest error of two maps; what is predicted directly has none."""
     if a is None or b is None:
         return a or b
-    largest = (max(getattr(a, n), getattr(b, n)) for n in ("moisture", "temperature", "water_activity"))
-    return Error(*largest, a.states + b.states)
+    moisture, temperature, activity = (
+        max(getattr(a, n), getattr(b, n)) for n in ("moisture", "temperature", "water_activity")
+    )
+    return Error(moisture, temperature, activity, a.states + b.states)
 
 
 # -- the chart

@@ -33,12 +33,17 @@ from coolsim.studies.drying.survey import KEPT, Limit, excesses
 from coolsim.studies.fitted import pack, unpack
 from coolsim.studies.plant import Outcome, Settings, outcome_of
 from coolsim.studies.seasons.hours import DIRECT, MAP, Hours, Mask, OfDryers
-from coolsim.studies.seasons.response import BOUND, Error, Response, coordinates, corrected, respond
+from coolsim.studies.seasons.response import Error, Predictor, Response, coordinates, corrected, respond
 
-SAMPLES = (80, 160, 320)  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
+SAMPLES = (
+    80,
+    160,
+    320,
+)  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
 HELD_OUT = 40
+# Where a phase takes one step less in time, what `predict` says jumps by up to half a kelvin: a map is even there
+BOUND = {"moisture": 2e-4, "temperature": 0.35, "water_activity": 3e-3}
 AT_ONCE = 100  # dryers solved in one call: more save nothing
-MOIST, WARM = OUTCOMES.index("moisture"), OUTCOMES.index("temperature")
 OF_COOLERS = len(dataclasses.fields(Outcome))
 ADDED = ("pellet_temperature", "deviation", "heat", "fan")  # rows of outcomes below those of coolers
 
@@ -76,7 +81,7 @@ class Ways:
 
 @dataclass(frozen=True)
 class Found:
-    """Rows of outcomes (outcomes, hours), nan where an hour failed; the error of the map, if they are read from one."""
+    """Rows of outcomes (outcomes, hours), nan where an hour failed; the error of their map."""
 
     rows: Array
     error: Error | None
@@ -100,14 +105,16 @@ def as_it_is(place: Place) -> Ways:
 
 def mapped(place: Place) -> Response | None:
     """A map of the weather with the settings as they are, at any error; None where hours are too few for one."""
+    return respond(place.inputs, SAMPLES, True, _predictor(place, as_it_is(place)))
 
-    def rows(hours: Index) -> Array:
-        return solved(place, as_it_is(place), hours)
 
-    def checks(hours: Index) -> Array:
-        return solved(place, as_it_is(place), hours, dried.DEFAULT)
-
-    return respond(place.inputs, SAMPLES, True, rows, HELD_OUT, checks)
+def _predictor(place: Place, ways: Ways) -> Predictor:
+    return Predictor(
+        lambda hours: solved(place, ways, hours),
+        lambda hours: solved(place, ways, hours, dried.DEFAULT),
+        HELD_OUT,
+        BOUND,
+    )
 
 
 def read(place: Place, base: Response | None) -> Found:
@@ -118,16 +125,9 @@ def read(place: Place, base: Response | None) -> Found:
 
 
 def followed(place: Place, ways: Ways, base: Response | None) -> Found:
-    """Outcomes of all hours set so: what a map of other settings lacks in each way is a bent plane of the weather."""
+    """Outcomes of all hours set so: what the map of today lacks in each way is a bent plane of the weather."""
     if base is not None:
-        found = corrected(
-            base,
-            place.inputs,
-            ways.which,
-            lambda hours: solved(place, ways, hours),
-            HELD_OUT,
-            lambda hours: solved(place, ways, hours, dried.DEFAULT),
-        )
+        found = corrected(base, place.inputs, ways.which, _predictor(place, ways))
         if found is not None:
             return Found(*found)
     return directly(place, ways)
@@ -162,7 +162,8 @@ def _rows(cases: list[Case], inputs: Inputs, mesh: drying.Resolution) -> Array:
         good = np.setdiff1d(np.arange(count), error.failed)
         rows = np.full((OF_COOLERS + len(ADDED), count), np.nan)
         if len(good):
-            rows[:, good] = _rows([cases[k] for k in good] if len(cases) > 1 else cases, take(inputs, good), mesh)
+            some = [cases[k] for k in good] if len(cases) > 1 else cases
+            rows[:, good] = _rows(some, take(inputs, good), mesh)
         return rows
     return np.vstack([pack(outcome_of(result)), _hottest(solutions, count), *_added(cases, result)])
 
@@ -208,10 +209,11 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
     given_away = np.maximum(solid / (1 - place.case.tables["target"]["moisture"]) - product, 0.0)
     electricity, heat = (feed.throughput * added[name] / 1e3 for name in ("fan", "heat"))
     paid = {"electricity": 3.6e6 * electricity, "heat": 3.6e6 * heat, "feed": given_away}
-    settings, of_dryers = _settings(ways)
+    s, nothing = _settings(ways), np.full(len(computed), np.nan)
+    hottest, deviation = found.rows[OF_COOLERS : OF_COOLERS + 2]
     return Hours(
         weather=place.weather,
-        settings=settings,
+        settings=Settings(s["airflow"], nothing, s["bed_depth"], s["duration"], s["inlet_air_temperature"]),
         feed_moisture=np.full(len(computed), feed.moisture),
         outcome=unpack(found.rows[:OF_COOLERS]),
         product=product,
@@ -227,7 +229,7 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
         computed=computed,
         method=DIRECT if found.error is None else MAP,
         error=found.error,
-        dryer=dataclasses.replace(of_dryers, **{name: found.rows[OF_COOLERS + k] for k, name in enumerate(ADDED[:2])}),
+        dryer=OfDryers(s["recirculation"], s["belt_speed"], hottest, deviation),
     )
 
 
@@ -245,17 +247,8 @@ def excess(place: Place, rows: Array) -> Array:
     return excesses(place.limits, np.array([named[name] for name in OUTCOMES]))
 
 
-def _settings(ways: Ways) -> tuple[Settings, OfDryers]:
-    """What is set in each hour."""
+def _settings(ways: Ways) -> dict[str, Array]:
+    """What is set in each hour, by the names of DryerSettings."""
     each = [settings_of(case) for case in ways.cases]
-    s = DryerSettings(
-        **{f.name: np.array([getattr(one, f.name) for one in each], float)[ways.which] for f in _NUMBERS},
-        zone_inlet_air_temperature=(),
-        zone_airflow=(),
-    )
-    nothing = np.full(len(ways.which), np.nan)
-    common = Settings(s.airflow, nothing, s.bed_depth, s.duration, s.inlet_air_temperature)
-    return common, OfDryers(s.recirculation, s.belt_speed, nothing, nothing)
-
-
-_NUMBERS = [f for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone")]
+    names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
+    return {name: np.array([getattr(one, name) for one in each], float)[ways.which] for name in names}

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -55,7 +55,7 @@ class Error:
     water_activity: float
     states: int  # how many were held out
 
-    def within(self, bound: dict[str, float]) -> bool:
+    def within(self, bound: Mapping[str, float]) -> bool:
         return all(getattr(self, name) <= most for name, most in bound.items())
 
 
@@ -131,32 +131,45 @@ class Response:
         return tuple(bool(v) for v in self.high > self.low)
 
 
-# Rows of outcomes (outcomes, some) of some states, by their numbers: those of Outcome first
 Rows = Callable[[NDArray[np.intp]], Array]
+
+
+@dataclass(frozen=True)
+class Predictor:
+    """What predicts states by their numbers, as rows of outcomes (outcomes, some): those of Outcome first."""
+
+    rows: Rows
+    exact: Rows  # those held out
+    held_out: int
+    bound: Mapping[str, float]
+
+
+def _cooler(inputs: Inputs) -> Predictor:
+    def rows(index: NDArray[np.intp]) -> Array:
+        return solve(take(inputs, index)).rows
+
+    return Predictor(rows, rows, HELD_OUT, BOUND)
 
 
 def respond(
     inputs: Inputs,
     samples: tuple[int, ...] = SAMPLES,
     at_any_error: bool = False,
-    rows: Rows | None = None,
-    held_out: int | None = None,
-    exact: Rows | None = None,
+    by: Predictor | None = None,
 ) -> Response | None:
-    """Fit a map to states of one case; None where it does not keep BOUND on the states held out.
+    """Fit a map to states of one case; None where it does not keep its bound on the states held out.
 
     `inputs` are the states that will be asked for, or states drawn from them; only some are predicted.
-    rows: what predicts them, where they are not those of a cooler; exact: what predicts those held out.
+    by: what predicts them, where they are not those of a cooler.
     """
-    x, held_out = coordinates(inputs), held_out or HELD_OUT
-    rows = rows or (lambda index: solve(take(inputs, index)).rows)
+    x, by = coordinates(inputs), by or _cooler(inputs)
     low, high = x.min(axis=1), x.max(axis=1)
     high = np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
     varied = high > low
-    if not varied.any() or samples[0] + held_out > x.shape[1] // 2:
+    if not varied.any() or samples[0] + by.held_out > x.shape[1] // 2:
         return None
-    held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, held_out)
-    checks = (exact or rows)(held)
+    held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
+    checks = by.exact(held)
     known = np.zeros((len(checks), x.shape[1]))
     chosen = held[:0]
     for count in samples:
@@ -164,11 +177,11 @@ def respond(
             break
         wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
         new = wanted[~np.isin(wanted, chosen)]
-        known[:, new] = rows(new)
+        known[:, new] = by.rows(new)
         chosen = np.concatenate([chosen, new])
-        fitted = _fitted(x[:, chosen], known[:, chosen], low, high)
+        fitted = _fitted(x[:, chosen], known[:, chosen], low, high, by.bound)
         error = _error(fitted(x[:, held]), checks)
-        if error.within(BOUND) or (at_any_error and count == samples[-1]):
+        if error.within(by.bound) or (at_any_error and count == samples[-1]):
             return dataclasses.replace(fitted, error=error)
     return None
 
@@ -177,25 +190,22 @@ def corrected(
     base: Response,
     inputs: Inputs,
     group: NDArray[np.intp],
-    solved: Rows | None = None,
-    held_out: int | None = None,
-    exact: Rows | None = None,
+    by: Predictor | None = None,
 ) -> tuple[Array, Error] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
     Within a group only the air differs, and little: what the base map lacks there is a bent plane.
-    Groups too small for that are predicted whole. None where BOUND is not kept on hours held out.
-    solved: what predicts hours, where they are not those of a cooler; exact: what predicts those held out.
+    Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
+    by: what predicts hours, where they are not those of a cooler.
     """
-    x, held_out = coordinates(inputs), held_out or HELD_OUT
-    solved = solved or (lambda index: solve(take(inputs, index)).rows)
+    x, by = coordinates(inputs), by or _cooler(inputs)
     rows, order = base(x), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
     large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
-    held = np.random.default_rng(SEED).permutation(large)[:held_out]
-    if len(held) < held_out // 2:
+    held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
+    if len(held) < by.held_out // 2:
         return None  # so few hours are as soon predicted one by one
-    true = (exact or solved)(held)
+    true = by.exact(held)
     known, is_known = np.full(rows.shape, np.nan), np.zeros(x.shape[1], bool)
     for count in CORRECTING:
         free = [m[~np.isin(m, held)] for m in members]
@@ -204,13 +214,13 @@ def corrected(
         ]
         new = np.concatenate(chosen)
         new = new[~is_known[new]]
-        known[:, new], is_known[new] = solved(new), True
+        known[:, new], is_known[new] = by.rows(new), True
         found = rows.copy()
         for m, some in zip(members, chosen):
             found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
         found[:, is_known] = known[:, is_known]
         error = _error(found[:, held], true)
-        if error.within(BOUND):
+        if error.within(by.bound):
             return found, error
     return None
 
@@ -242,13 +252,13 @@ def _parted(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], ...]:
     return np.concatenate([corners, held]), spread, drawn
 
 
-def _fitted(x: Array, rows: Array, low: Array, high: Array) -> Response:
+def _fitted(x: Array, rows: Array, low: Array, high: Array, bound: Mapping[str, float]) -> Response:
     """The polynomial of the degree that does best on parts left out in turn, fitted to all."""
     good = np.isfinite(rows).all(axis=0)
     x, rows = x[:, good], rows[:, good]
     parts = np.array_split(np.random.default_rng(SEED).permutation(x.shape[1]), PARTS)
     scale = np.full((len(rows), 1), np.inf)  # what has no bound does not choose
-    scale[: len(_ROWS), 0] = [BOUND.get(name, np.inf) for name in _ROWS]
+    scale[: len(_ROWS), 0] = [bound.get(name, np.inf) for name in _ROWS]
     best, least = DEGREES[0], np.inf
     for degree in DEGREES:
         if _terms(tuple(bool(v) for v in high > low), degree)[0].sum() > MOST_TERMS * x.shape[1]:
