@@ -59,8 +59,8 @@ def notes(seasons: Seasons) -> Iterator[str]:
         hours = _behind(seasons)
         if hours:
             yield (
-                f"in {hours:.0f} hours of {seasons.strategies[-1].name} the dryers of [schedule] do not keep up with "
-                "the throughput: shorten limits.duration, or add a dryer."
+                f"in {hours:.0f} hours of {seasons.strategies[-1].name} the dryers of [schedule] do not keep up "
+                "with the throughput: shorten limits.duration, or add a dryer."
             )
     if "heat" not in case.tables.get("costs", {}) and "costs" in case.tables:
         yield "heat has no price (costs.heat): drying with it counts as free."

@@ -16,7 +16,7 @@ from coolsim.case import Air, Case
 from coolsim.errors import InputError, NotConverged
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons import Seasons, dryers, response
+from coolsim.studies.seasons import Seasons, dryer_chart, dryers, response
 from coolsim.studies.seasons.hours import DIRECT, MAP
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -311,6 +311,32 @@ def test_a_humid_band_is_dried_longer(charted: Seasons) -> None:
     assert chart is not None
     for row, hours in zip(chart.residence_time, chart.hours):
         assert (np.diff(row[hours > 0]) >= -6.0).all()
+
+
+def test_out_of_reach_the_nearest_settings_stand_in_the_chart(monsoon: Weather) -> None:
+    """Nine minutes do not do at any hour: the longest of them is set, as for one hour, and no hour is met."""
+    few = monsoon.rows(slice(None, None, 40))
+    case = dryer("batch", '[limits]\nduration = ["5 min", "9 min"]\n')
+    chart = coolsim.seasons(case, weather=few).strategies[1].chart
+    assert chart is not None
+    there = chart.hours > 0
+    np.testing.assert_allclose(chart.residence_time[there], 540.0, atol=6.0)
+    assert (chart.met[there] == 0).all()
+
+
+def test_settings_right_in_nearly_as_many_hours_are_those_that_miss_by_least(monsoon: Weather) -> None:
+    """By hand: 10 hours of one case, right in 9 with a miss of 1 point, or in 9 with one of half a point, …"""
+    place = dryers.place_of(dryer("belt"), monsoon.rows(slice(0, 10)))
+    rows = np.tile(dryers.solved(place, dryers.as_it_is(place), np.arange(1)), 10)
+
+    def score(*moistures: float) -> tuple[float, float]:
+        changed = rows.copy()
+        changed[0] = [*moistures, *[0.12] * (10 - len(moistures))]
+        return dryer_chart._score(place, changed)
+
+    assert score(0.14) < score(0.135) < score(0.12)
+    assert score(0.131) > score(0.14) and score(0.15) > score(0.131, 0.131)
+    assert score(0.12) == (20.0, 0.0) and score(0.14) == (18.0, pytest.approx(-0.1))
 
 
 # -- what is refused
