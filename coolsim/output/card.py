@@ -14,7 +14,7 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.output.page import Page
 from coolsim.scenario import units as u
-from coolsim.studies.asked import where
+from coolsim.studies.asked import only_coolers, where
 from coolsim.studies.seasons.chart import Chart
 from coolsim.studies.seasons.study import why_no_chart
 
@@ -36,6 +36,7 @@ class Cell:
 
 def check(case: Case) -> None:
     """Raise InputError where no card can be made, naming what is needed."""
+    only_coolers(case, "cards are made")
     if "weather" not in case.tables:
         allowed = 'a card follows a year of weather: below [weather], such as file = "weather.epw"'
         raise InputError([Fault(where(case, "weather"), "weather", "no [weather] table", allowed)])

@@ -30,13 +30,25 @@ HOURLY = (
 )
 
 
-def hourly(seasons: Seasons, scenario: str) -> str:
-    """Return the hourly table of all strategies as CSV, without its heading; flags are 1 and 0."""
-    lines = (row for strategy in seasons.strategies for row in _hours(strategy, scenario))
+# Columns behind these, in files that dryers go into; empty in the rows of coolers
+HOURLY_OF_DRYERS = (
+    "recirculation [%]",
+    "belt_speed [m/min]",
+    "hottest_pellet_temperature [degC]",
+    "moisture_deviation [%]",
+)
+
+
+def hourly(seasons: Seasons, scenario: str, of_dryers: bool = False) -> str:
+    """Return the hourly table of all strategies as CSV, without its heading; flags are 1 and 0.
+
+    of_dryers: with the columns that only dryers have.
+    """
+    lines = (row for strategy in seasons.strategies for row in _hours(strategy, scenario, of_dryers))
     return _csv(lines)
 
 
-def _hours(strategy: Strategy, scenario: str) -> Iterator[list[str]]:
+def _hours(strategy: Strategy, scenario: str, of_dryers: bool) -> Iterator[list[str]]:
     h, s, o, w = strategy.hours, strategy.hours.settings, strategy.hours.outcome, strategy.hours.weather
     count = len(w)
     reachable = np.full(count, np.nan) if strategy.reachable is None else strategy.reachable
@@ -52,10 +64,23 @@ def _hours(strategy: Strategy, scenario: str) -> Iterator[list[str]]:
         *(_text(x, d) for x, d in ((o.pressure_drop, 1), *((_known(x, h), 4) for x in _flows(h)))),
         *(_text(x, 0) for x in (h.within, h.too_wet, h.too_dry, h.too_warm, h.over_limit)),
         *(_text(x, 0) for x in (reachable, h.computed)),
+        *(_of_dryers(h) if of_dryers else ()),
     ]
     times = np.datetime_as_string(w.time, unit="m")
     for time, *cells in zip(times, *columns):
         yield [scenario, strategy.name, str(time), *cells]
+
+
+def _of_dryers(h: Hours) -> Iterator[list[str]]:
+    scales = {
+        "recirculation": (100, 2),
+        "belt_speed": (60, 4),
+        "pellet_temperature": (1, 2),
+        "deviation": (100, 3),
+    }
+    for name, (factor, digits) in scales.items():
+        values = np.full(len(h.computed), np.nan) if h.dryer is None else getattr(h.dryer, name)
+        yield _text(factor * values, digits)
 
 
 def _flows(h: Hours) -> tuple[Array, ...]:
@@ -92,16 +117,22 @@ CHART = (
 )
 
 
-def chart_rows(seasons: Seasons, scenario: str) -> str:
-    """Return every cell of every chart as CSV, without its heading; cells without hours are left out."""
+CHART_OF_DRYERS = ("recirculation [%]", "belt_speed [m/min]")
+
+
+def chart_rows(seasons: Seasons, scenario: str, of_dryers: bool = False) -> str:
+    """Return every cell of every chart as CSV, without its heading; cells without hours are left out.
+
+    of_dryers: with the columns that only dryers have.
+    """
     rows: list[list[str]] = []
     for strategy in seasons.strategies:
         if strategy.chart is not None:
-            rows += _cells(strategy.chart, [scenario, strategy.name])
+            rows += _cells(strategy.chart, [scenario, strategy.name], of_dryers)
     return _csv(rows)
 
 
-def _cells(chart: Chart, before: list[str]) -> Iterator[list[str]]:
+def _cells(chart: Chart, before: list[str], of_dryers: bool) -> Iterator[list[str]]:
     T, RH = chart.bands.temperature, 100 * chart.bands.relative_humidity
     scales = {
         "hours": (1, 1),
@@ -113,13 +144,17 @@ def _cells(chart: Chart, before: list[str]) -> Iterator[list[str]]:
         "inlet_air_temperature": (1, 1),
         "feed_moisture": (100, 2),
         "required_feed_moisture": (100, 1),
-    }
+    } | ({"recirculation": (100, 1), "belt_speed": (60, 3)} if of_dryers else {})
+    tables = {name: _table(chart, name) for name in scales}
     for i, j in np.argwhere(chart.hours > 0):
         edges = [f"{x:g}" for x in (T[i], T[i + 1])] + [f"{x:.0f}" for x in (RH[j], RH[j + 1])]
-        values = (
-            _text([factor * getattr(chart, n)[i, j]], digits)[0] for n, (factor, digits) in scales.items()
-        )
+        values = (_text([factor * tables[n][i, j]], digits)[0] for n, (factor, digits) in scales.items())
         yield [*before, *edges, *values]
+
+
+def _table(chart: Chart, name: str) -> Array:
+    values = getattr(chart, name)
+    return np.full(chart.hours.shape, np.nan) if values is None else np.asarray(values)
 
 
 # -- JSON
@@ -193,7 +228,7 @@ def _chart(chart: Chart) -> dict[str, Any]:
     for field in dataclasses.fields(chart.bands):
         written[field.metadata["json"] or field.name] = getattr(chart.bands, field.name).tolist()
     for field in dataclasses.fields(chart):
-        if field.name != "bands":
+        if field.name != "bands" and getattr(chart, field.name) is not None:
             values = np.asarray(getattr(chart, field.name)) * field.metadata["factor"]
             name = field.metadata["json"] or field.name
             written[name] = [[None if math.isnan(v) else float(v) for v in row] for row in values]

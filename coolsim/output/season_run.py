@@ -14,6 +14,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.output import files, season_files
 from coolsim.output import seasons as printed
 from coolsim.output.page import Page
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.seasons import Seasons, seasons_of
 from coolsim.studies.seasons.study import Told, why_no_chart
 
@@ -27,6 +28,7 @@ class Files:
     json: str | None
     csv: str | None
     chart: str | None
+    dryers: bool = False  # whether dryers are among the sites: files then have their columns, too
     parts: dict[str, list[str]] = field(default_factory=dict)
 
     def check(self) -> None:
@@ -50,15 +52,17 @@ class Files:
         elif self.json is not None:
             self._append(self.json, "--json", "", season_files.line(document))
         if self.csv is not None:
-            heading = season_files.heading(season_files.HOURLY)
-            self._append(self.csv, "--csv", heading, season_files.hourly(seasons, scenario))
+            columns = season_files.HOURLY + season_files.HOURLY_OF_DRYERS * self.dryers
+            rows = season_files.hourly(seasons, scenario, self.dryers)
+            self._append(self.csv, "--csv", season_files.heading(columns), rows)
         if self.chart is None:
             return
         if self.chart.lower().endswith((".json", ".jsonl")):
             self._append(self.chart, "--chart", "", season_files.charts(document))
         else:
-            heading = season_files.heading(season_files.CHART)
-            self._append(self.chart, "--chart", heading, season_files.chart_rows(seasons, scenario))
+            columns = season_files.CHART + season_files.CHART_OF_DRYERS * self.dryers
+            rows = season_files.chart_rows(seasons, scenario, self.dryers)
+            self._append(self.chart, "--chart", season_files.heading(columns), rows)
 
     def _append(self, target: str, option: str, heading: str, text: str) -> None:
         parts = self.parts.setdefault(target, [heading])
@@ -84,6 +88,7 @@ def run(
     if faults:
         raise InputError(faults)
     cases = [case for _, case in asked]
+    out.dryers = any(map(is_dryer, cases))
     with joblib.parallel_config(n_jobs=jobs), _progress(len(cases)) as (told, finished):
         for k, seasons in seasons_of(cases, direct=direct, resume=resume, told=told, uncertainty=uncertainty):
             finished()

@@ -8,10 +8,12 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from coolsim.case import Case
 from coolsim.fields import Array
-from coolsim.output import tables, year_uncertainty
+from coolsim.output import dryer_year, tables, year_uncertainty
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
+from coolsim.studies.asked import is_dryer
 from coolsim.studies.seasons import Seasons, Strategy
 from coolsim.studies.seasons.chart import Chart
 from coolsim.studies.seasons.hours import Tally
@@ -37,7 +39,7 @@ def year(seasons: Seasons, page: Page) -> str:
         "".join(wrapped(text, page) for text in _sentences(seasons, page)),
         year_uncertainty.told(seasons, SHORT, page),
         *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
-        *(_chart(strategy, page) for strategy in seasons.strategies[1:2]),
+        *(_chart(seasons.case, strategy, page) for strategy in seasons.strategies[1:2]),
         "".join(wrapped(text, page) for text in _weather(seasons)),
         "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, first)),
     ]
@@ -77,7 +79,8 @@ def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
         yield "too dry", of(lambda t: t.too_dry)
     yield "too warm", of(lambda t: t.too_warm)
     if any(s.total.over_limit for s in seasons.strategies):
-        yield "a limit of the machine broken", of(lambda t: t.over_limit)
+        uneven = ", or uneven" if "maximum_deviation" in seasons.case.tables["target"] else ""
+        yield f"a limit of the machine broken{uneven}", of(lambda t: t.over_limit)
     if any(s.total.not_computed for s in seasons.strategies):
         yield "not computed", of(lambda t: t.not_computed)
     if any(s.reachable is not None for s in seasons.strategies):
@@ -106,6 +109,9 @@ def _number(value: float, digits: int) -> str:
 
 def _sentences(seasons: Seasons, page: Page) -> Iterator[str]:
     for strategy in seasons.strategies[1:]:
+        if is_dryer(seasons.case):
+            yield f"{SHORT[strategy.name]}: {dryer_year.sentence(seasons.case, strategy)}"
+            continue
         met = f"{100 * strategy.reachable_met:.1f} %"
         yield f"{SHORT[strategy.name]}: {WORDS[strategy.name]}. It meets {met} of the hours within its reach."
     why = why_no_chart(seasons.case)
@@ -138,25 +144,27 @@ def _months(seasons: Seasons, strategy: Strategy, page: Page) -> str:
 # -- the chart
 
 
-def _chart(strategy: Strategy, page: Page) -> str:
+def _chart(case: Case, strategy: Strategy, page: Page) -> str:
     """Return the chart: a line per cell would be long, so one table per thing to set."""
     chart = strategy.chart
     if chart is None:
         return ""
-    parts = []
-    if np.isfinite(chart.fan_speed).any():
-        parts.append(_cells("Fan, %", chart, 100 * chart.fan_speed, 0, page))
-    else:
-        unit = page.unit(u.VOLUME_FLOW)
-        flow = chart.airflow * u.shown(1.0, u.VOLUME_FLOW, unit)
-        parts.append(_cells(f"Airflow, {pretty(unit)}", chart, flow, 0, page))
-    parts.append(_cells("Dwell, min", chart, chart.residence_time / 60, 1, page))
-    parts.append(
-        _cells("Feed moisture it needs, % or drier", chart, 100 * chart.required_feed_moisture, 1, page)
-    )
+    shown = dryer_year.shown(case, chart, page) if is_dryer(case) else _of_cooler(chart, page)
     unit = pretty(page.unit(u.TEMPERATURE))
     words = f"Settings chart: temperature outside in {unit} down the side, relative humidity in % across"
-    return joined([wrapped(words, page, style="bold"), *parts])
+    tables = (_cells(title, chart, values, digits, page) for title, values, digits in shown)
+    return joined([wrapped(words, page, style="bold"), *tables])
+
+
+def _of_cooler(chart: Chart, page: Page) -> Iterator[tuple[str, Array, int]]:
+    """What is set on a cooler, a table each: title, values and digits."""
+    if np.isfinite(chart.fan_speed).any():
+        yield "Fan, %", 100 * chart.fan_speed, 0
+    else:
+        unit = page.unit(u.VOLUME_FLOW)
+        yield f"Airflow, {pretty(unit)}", chart.airflow * u.shown(1.0, u.VOLUME_FLOW, unit), 0
+    yield "Dwell, min", chart.residence_time / 60, 1
+    yield "Feed moisture it needs, % or drier", 100 * chart.required_feed_moisture, 1
 
 
 def _cells(title: str, chart: Chart, values: Array, digits: int, page: Page) -> str:
@@ -214,9 +222,11 @@ def _notes(seasons: Seasons, first: Strategy) -> Iterator[str]:
                 f"{SHORT[strategy.name]}: hours are read from a map of the exit; on {error.states} hours held out "
                 f"it was off by {100 * error.moisture:.1g} points and {error.temperature:.1g} K at most."
             )
-    if len(seasons.strategies) > 1:
+    if is_dryer(seasons.case):
+        yield from dryer_year.notes(seasons)
+    elif len(seasons.strategies) > 1:
         yield "throughput is of wet feed: with moister feed there is less dry feed in it, and less product."
     if "tolerance" not in seasons.case.tables["target"]:
         yield "drier than the target is allowed (no target.tolerance); the weight it costs is counted."
-    if "fan" not in seasons.case.tables:
+    if "fan" not in seasons.case.tables and not is_dryer(seasons.case):
         yield "no [fan] is given: electricity is that of an assumed fan."

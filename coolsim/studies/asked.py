@@ -36,7 +36,7 @@ def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None
     """
     if case.cooler.arrangement != "counter-flow":
         key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
-        takes = "predict`, `settings` and `size` take dryers"
+        takes = "predict`, `settings`, `size` and `seasons` take dryers"
         if isinstance(case.cooler, Line):
             key, found = "stage", "a line of stages"
             takes = (

@@ -116,10 +116,8 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
-        too = question == "size"
-        if not cooler and question != "settings" and not (dryer and too):
-            machines = f"counter-flow coolers{' and dryers' if too else ''}"
-            yield question, f"{what[question]} is answered for {machines} only so far."
+        if not cooler and not dryer and question != "settings":
+            yield question, f"{what[question]} is answered for counter-flow coolers and dryers only so far."
         else:
             yield (
                 question,

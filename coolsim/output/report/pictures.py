@@ -136,7 +136,7 @@ PICTURES: tuple[Picture, ...] = (
         "set",
         "The year by the settings chart",
         "What the chart says for the fan (without one: for the airflow) in every hour.",
-        lambda a: a.seasons is not None and len(a.seasons.strategies) > 1,
+        lambda a: _cooler(a) and a.seasons is not None and len(a.seasons.strategies) > 1,
         lambda a, units: plots.calendar(a.seasons, _air(a), strategy=1, units=units),
     ),
     Picture(

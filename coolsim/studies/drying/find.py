@@ -28,7 +28,7 @@ from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
 
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit
 _MOISTURE = OUTCOMES.index("moisture")
-_ROOM = {"temperature": "above ambient"}  # what the room of a limit is called, where not as the limit
+ROOM = {"temperature": "above ambient"}  # what the room of a limit is called, where not as the limit
 
 
 def find(case: Case) -> SettingsAnswer:
@@ -153,7 +153,7 @@ def limits_of(case: Case) -> tuple[Limit, ...]:
         Limit(
             name,
             OUTCOMES.index(outcome),
-            bound - sign * room.get(_ROOM.get(name, name), 0.0),
+            bound - sign * room.get(ROOM.get(name, name), 0.0),
             sign,
             scale,
             wish,

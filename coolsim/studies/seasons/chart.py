@@ -77,17 +77,23 @@ class Chart:
         "wettest feed that can meet the target in all of its hours",
         json="required_feed_moisture_wb",
     )
+    recirculation: Array | None = documented(
+        "-", "share of the exhaust blown in again; of a batch dryer", default=None
+    )
+    belt_speed: Array | None = documented(
+        "m/s", "of a belt dryer", json="belt_speed_m_min", factor=60.0, default=None
+    )
 
 
 # -- bands
 
 
-def bands_of(temperature: Array, humidity: Array) -> Bands:
+def bands_of(temperature: Array, humidity: Array, most: int = MOST_BANDS) -> Bands:
     """Return at most 8 × 8 bands: in whole degrees and 5 %, finer where hours are many."""
-    return Bands(_edges(temperature, 1.0), _edges(humidity, 0.05))
+    return Bands(_edges(temperature, 1.0, most), _edges(humidity, 0.05, most))
 
 
-def _edges(values: Array, unit: float) -> Array:
+def _edges(values: Array, unit: float, most: int) -> Array:
     """Edges that part hours and range alike: half by how many hours there are, half by how far apart they are."""
     low, high = np.floor(values.min() / unit), np.ceil(values.max() / unit - 1e-9)
     if high <= low:
@@ -95,7 +101,7 @@ def _edges(values: Array, unit: float) -> Array:
     at = np.linspace(low, high, 513)
     share = np.searchsorted(np.sort(values), at * unit, side="right") / len(values)
     both = 0.5 * share + 0.5 * np.linspace(0, 1, len(at))
-    inner = np.interp(np.arange(1, MOST_BANDS) / MOST_BANDS, both, at)
+    inner = np.interp(np.arange(1, most) / most, both, at)
     return np.unique(np.rint(np.concatenate([[low], np.clip(inner, low, high), [high]]))) * unit
 
 

@@ -27,6 +27,18 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
+class OfDryers:
+    """What an hour of a dryer has besides; arrays (rows,), nan where the dryer has no such thing."""
+
+    recirculation: Array = documented("-", "share of the exhaust blown in again; of a batch")
+    belt_speed: Array = documented("m/s", "of a belt", json="belt_speed_m_min", factor=60.0)
+    pellet_temperature: Array = documented(
+        "°C", "of the hottest layer at any time", json="pellet_temperature_C"
+    )
+    deviation: Array = documented("kg/kg wet", "standard deviation of moisture over the bed")
+
+
+@dataclass(frozen=True)
 class Hours:
     """Each interval of the weather with its settings and what came of them; arrays (rows,)."""
 
@@ -43,10 +55,11 @@ class Hours:
     too_wet: Mask = documented("-", "moisture or water activity above the target: moulds may grow")
     too_dry: Mask = documented("-", "moisture below target less tolerance")
     too_warm: Mask = documented("-", "warmer above the air outside than the target allows")
-    over_limit: Mask = documented("-", "a limit of the machine is broken")
+    over_limit: Mask = documented("-", "a limit of the machine is broken, or a dryer's maximum_deviation")
     computed: Mask = documented("-", "false where the computation failed: counted in nothing else")
     method: str = documented("-", "map or direct")
     error: Error | None = documented("-", "largest error of the map on hours held out")
+    dryer: OfDryers | None = documented("-", "what only a dryer has", default=None)
 
 
 @dataclass(frozen=True)
@@ -176,10 +189,10 @@ def _warming(inputs: Inputs) -> Array:
     return np.asarray(warm - air.enthalpy(inputs.outside_temperature, inputs.humidity_ratio))
 
 
-def tally(site: Site, hours: Hours, which: Mask | None = None) -> Tally:
-    """Sum hours, or some of them."""
+def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:
+    """Sum hours, or some of them, at the prices of a case."""
     some = np.ones(len(hours.computed), bool) if which is None else which
-    step, prices, counted = hours.weather.step, site.case.tables["costs"], some & hours.computed
+    step, prices, counted = hours.weather.step, case.tables.get("costs", {}), some & hours.computed
 
     def time(mask: Mask) -> float:
         return step * float((mask & some).sum())
@@ -218,7 +231,7 @@ def tally(site: Site, hours: Hours, which: Mask | None = None) -> Tally:
     )
 
 
-def monthly(site: Site, hours: Hours) -> tuple[tuple[int, Tally], ...]:
+def monthly(case: Case, hours: Hours) -> tuple[tuple[int, Tally], ...]:
     """Sums of each calendar month that the weather has, over all its years."""
     months = hours.weather.month
-    return tuple((int(m), tally(site, hours, months == m)) for m in np.unique(months))
+    return tuple((int(m), tally(case, hours, months == m)) for m in np.unique(months))

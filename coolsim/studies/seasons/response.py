@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -54,7 +55,7 @@ class Error:
     water_activity: float
     states: int  # how many were held out
 
-    def within(self, bound: dict[str, float]) -> bool:
+    def within(self, bound: Mapping[str, float]) -> bool:
         return all(getattr(self, name) <= most for name, most in bound.items())
 
 
@@ -130,50 +131,81 @@ class Response:
         return tuple(bool(v) for v in self.high > self.low)
 
 
+Rows = Callable[[NDArray[np.intp]], Array]
+
+
+@dataclass(frozen=True)
+class Predictor:
+    """What predicts states by their numbers, as rows of outcomes (outcomes, some): those of Outcome first."""
+
+    rows: Rows
+    exact: Rows  # those held out
+    held_out: int
+    bound: Mapping[str, float]
+
+
+def _cooler(inputs: Inputs) -> Predictor:
+    def rows(index: NDArray[np.intp]) -> Array:
+        return solve(take(inputs, index)).rows
+
+    return Predictor(rows, rows, HELD_OUT, BOUND)
+
+
 def respond(
-    inputs: Inputs, samples: tuple[int, ...] = SAMPLES, at_any_error: bool = False
+    inputs: Inputs,
+    samples: tuple[int, ...] = SAMPLES,
+    at_any_error: bool = False,
+    by: Predictor | None = None,
 ) -> Response | None:
-    """Fit a map to states of one case; None where it does not keep BOUND on the states held out.
+    """Fit a map to states of one case; None where it does not keep its bound on the states held out.
 
     `inputs` are the states that will be asked for, or states drawn from them; only some are predicted.
+    by: what predicts them, where they are not those of a cooler.
     """
-    x = coordinates(inputs)
+    x, by = coordinates(inputs), by or _cooler(inputs)
     low, high = x.min(axis=1), x.max(axis=1)
     high = np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
     varied = high > low
-    if not varied.any() or samples[0] + HELD_OUT > x.shape[1] // 2:
+    if not varied.any() or samples[0] + by.held_out > x.shape[1] // 2:
         return None
-    held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2)
-    checks, known = solve(take(inputs, held)), np.zeros((len(_ROWS), x.shape[1]))
+    held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
+    checks = by.exact(held)
+    known = np.zeros((len(checks), x.shape[1]))
     chosen = held[:0]
     for count in samples:
         if count > x.shape[1] // 2:
             break
         wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
         new = wanted[~np.isin(wanted, chosen)]
-        known[:, new] = solve(take(inputs, new)).rows
+        known[:, new] = by.rows(new)
         chosen = np.concatenate([chosen, new])
-        fitted = _fitted(x[:, chosen], known[:, chosen], low, high)
-        error = _error(fitted(x[:, held]), checks.rows)
-        if error.within(BOUND) or (at_any_error and count == samples[-1]):
+        fitted = _fitted(x[:, chosen], known[:, chosen], low, high, by.bound)
+        error = _error(fitted(x[:, held]), checks)
+        if error.within(by.bound) or (at_any_error and count == samples[-1]):
             return dataclasses.replace(fitted, error=error)
     return None
 
 
-def corrected(base: Response, inputs: Inputs, group: NDArray[np.intp]) -> tuple[Array, Error] | None:
+def corrected(
+    base: Response,
+    inputs: Inputs,
+    group: NDArray[np.intp],
+    by: Predictor | None = None,
+) -> tuple[Array, Error] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
     Within a group only the air differs, and little: what the base map lacks there is a bent plane.
-    Groups too small for that are predicted whole. None where BOUND is not kept on hours held out.
+    Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
+    by: what predicts hours, where they are not those of a cooler.
     """
-    x = coordinates(inputs)
+    x, by = coordinates(inputs), by or _cooler(inputs)
     rows, order = base(x), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
     large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
-    held = np.random.default_rng(SEED).permutation(large)[:HELD_OUT]
-    if len(held) < HELD_OUT // 2:
+    held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
+    if len(held) < by.held_out // 2:
         return None  # so few hours are as soon predicted one by one
-    true = solve(take(inputs, held)).rows
+    true = by.exact(held)
     known, is_known = np.full(rows.shape, np.nan), np.zeros(x.shape[1], bool)
     for count in CORRECTING:
         free = [m[~np.isin(m, held)] for m in members]
@@ -182,13 +214,13 @@ def corrected(base: Response, inputs: Inputs, group: NDArray[np.intp]) -> tuple[
         ]
         new = np.concatenate(chosen)
         new = new[~is_known[new]]
-        known[:, new], is_known[new] = solve(take(inputs, new)).rows, True
+        known[:, new], is_known[new] = by.rows(new), True
         found = rows.copy()
         for m, some in zip(members, chosen):
             found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
         found[:, is_known] = known[:, is_known]
         error = _error(found[:, held], true)
-        if error.within(BOUND):
+        if error.within(by.bound):
             return found, error
     return None
 
@@ -210,22 +242,23 @@ def _bent_plane(x: Array, at: NDArray[np.intp], some: NDArray[np.intp], rest: Ar
     return np.asarray((terms(at) @ through).T)
 
 
-def _parted(x: Array, most: int) -> tuple[NDArray[np.intp], ...]:
+def _parted(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], ...]:
     """States held out (half of them near the corners), states spread to the corners, and others as they come."""
     order = np.random.default_rng(SEED).permutation(x.shape[1])
-    spread = representatives(x, min(most + HELD_OUT, x.shape[1]))
-    corners = spread[ENDS : ENDS + HELD_OUT : 2]
+    spread = representatives(x, min(most + held_out, x.shape[1]))
+    corners = spread[ENDS : ENDS + held_out : 2]
     spread, order = spread[~np.isin(spread, corners)], order[~np.isin(order, spread)]
-    held, drawn = np.split(order, [HELD_OUT - len(corners)])
+    held, drawn = np.split(order, [held_out - len(corners)])
     return np.concatenate([corners, held]), spread, drawn
 
 
-def _fitted(x: Array, rows: Array, low: Array, high: Array) -> Response:
+def _fitted(x: Array, rows: Array, low: Array, high: Array, bound: Mapping[str, float]) -> Response:
     """The polynomial of the degree that does best on parts left out in turn, fitted to all."""
     good = np.isfinite(rows).all(axis=0)
     x, rows = x[:, good], rows[:, good]
     parts = np.array_split(np.random.default_rng(SEED).permutation(x.shape[1]), PARTS)
-    scale = np.array([[BOUND.get(name, np.inf)] for name in _ROWS])  # what has no bound does not choose
+    scale = np.full((len(rows), 1), np.inf)  # what has no bound does not choose
+    scale[: len(_ROWS), 0] = [bound.get(name, np.inf) for name in _ROWS]
     best, least = DEGREES[0], np.inf
     for degree in DEGREES:
         if _terms(tuple(bool(v) for v in high > low), degree)[0].sum() > MOST_TERMS * x.shape[1]:

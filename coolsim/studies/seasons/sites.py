@@ -15,8 +15,8 @@ from typing import Any
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons.study import Seasons, Strategy, Told, check, how_sure, strategies_of
+from coolsim.scenario.weather import Weather
+from coolsim.studies.seasons.study import Seasons, Strategy, Told, asked_for, how_sure, strategies_of
 
 
 def seasons_of(
@@ -57,8 +57,7 @@ def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
     found, faults = [], []
     for case in cases:
         try:
-            check(case, uncertainty)
-            found.append(read_weather(case))
+            found.append(asked_for(case, uncertainty=uncertainty))
         except InputError as error:
             faults += error.faults
     if faults:

@@ -14,8 +14,10 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.asked import only_coolers
+from coolsim.studies.asked import is_dryer, only_coolers
+from coolsim.studies.drying import knobs
 from coolsim.studies.plant import knob_range
+from coolsim.studies.seasons import dryer_chart, dryers
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
 from coolsim.studies.seasons.options import Options, options_of
@@ -79,8 +81,7 @@ def seasons(
 
     Needs [target] moisture; raises InputError naming what is missing or wrong.
     """
-    check(case, uncertainty)
-    weather = read_weather(case) if weather is None else weather
+    weather = asked_for(case, weather, uncertainty)
     found = Seasons(case, weather, strategies_of(case, weather, direct, chart))
     return how_sure(found) if uncertainty else found
 
@@ -102,14 +103,17 @@ def strategies_of(
     case: Case, weather: Weather, direct: bool = False, chart: bool = True, told: Told = lambda *_: None
 ) -> tuple[Strategy, ...]:
     """Run all strategies; `told` hears how many of how many are done, and what comes next."""
-    ways = list(_ways(case)) if chart and not why_no_chart(case) else []
+    charted = chart and not why_no_chart(case)
+    if is_dryer(case):
+        return tuple(_of_dryer(case, weather, direct, charted, told))
+    ways = list(_ways(case)) if charted else []
     with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
         return tuple(_strategies(Site(case, weather), ways, direct, told))
 
 
 def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[Strategy]:
     told(0, 1 + len(ways), AS_THEY_ARE)
-    strategies = [_strategy(AS_THEY_ARE, site, predicted(site, site.inputs, direct))]
+    strategies = [_strategy(AS_THEY_ARE, site.case, predicted(site, site.inputs, direct))]
     if not ways:
         return strategies
     told(1, 1 + len(ways), "the map over weather and settings")
@@ -121,8 +125,23 @@ def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[S
     return strategies
 
 
+def _of_dryer(case: Case, weather: Weather, direct: bool, chart: bool, told: Told) -> Iterator[Strategy]:
+    """The settings as they are, and the chart of a dryer."""
+    told(0, 1 + chart, AS_THEY_ARE)
+    place = dryers.place_of(case, weather)
+    base, today = None if direct else dryers.mapped(place), dryers.as_it_is(place)
+    hours = dryers.judged(place, today, dryers.read(place, base))
+    yield _strategy(AS_THEY_ARE, case, hours)
+    if chart:
+        told(1, 2, CHART)
+        settings, hours = dryer_chart.charted(place, hours, base)
+        yield dataclasses.replace(_strategy(CHART, case, hours), chart=settings)
+
+
 def why_no_chart(case: Case) -> str:
     """Say what a settings chart lacks, or nothing."""
+    if is_dryer(case):
+        return dryer_chart.why_no_chart(case)
     if not _opened(case):
         return "[limits] opens nothing: give a range for airflow or fan_speed, or for bed_depth or residence_time"
     if "electricity" not in case.tables.get("costs", {}):
@@ -150,24 +169,49 @@ def _followed(
     same_feed = first is not None and "inlet_air_temperature" not in opened
     chart = chart_of(site, options, opened, first.chart if first and same_feed else None)
     hours = followed(site, *settings_by_hour(site, chart), options.response, direct)
-    way = _strategy(name, site, hours)
+    way = _strategy(name, site.case, hours)
     reached = reachable(site, options, opened, first.reachable if first else None)
     reached = reached | hours.within  # the map may be a hair off at the edge
     return dataclasses.replace(way, chart=with_results(chart, hours), reachable=reached)
 
 
-def _strategy(name: str, site: Site, hours: Hours) -> Strategy:
-    return Strategy(name, hours, tally(site, hours), monthly(site, hours))
+def _strategy(name: str, case: Case, hours: Hours) -> Strategy:
+    return Strategy(name, hours, tally(case, hours), monthly(case, hours))
+
+
+def asked_for(case: Case, weather: Weather | None = None, uncertainty: bool = False) -> Weather:
+    """The weather of a case that is fit for a year; raises InputError with every fault of both."""
+    faults = []
+    try:
+        check(case, uncertainty)
+    except InputError as error:
+        faults += error.faults
+    if weather is None:
+        try:
+            weather = read_weather(case)
+        except InputError as error:
+            faults += error.faults
+    if weather is None or faults:
+        raise InputError(faults)
+    return weather
 
 
 def check(case: Case, uncertainty: bool = False) -> None:
     """Raise InputError where a scenario cannot be held against a year, or lacks a ± that is asked for."""
-    only_coolers(case, "years are run")
+    if not is_dryer(case):
+        only_coolers(case, "years are run", and_dryers=True)
     where, faults = getattr(case.source, "where", lambda key: ""), []
     if "moisture" not in case.tables.get("target", {}):
         found = "nothing" if "target" in case.tables else "no [target] table"
         allowed = 'a year is held against it: below [target], such as moisture = "12 %"'
         faults.append(Fault(where("target"), "target.moisture", found, allowed))
+    faults += _of_this_dryer(case, uncertainty) if is_dryer(case) else _of_cooler(case, uncertainty)
+    if faults:
+        raise InputError(faults)
+
+
+def _of_cooler(case: Case, uncertainty: bool) -> list[Fault]:
+    where, faults = getattr(case.source, "where", lambda key: ""), []
     if case.cooler.airflow is None and case.cooler.air_ratio is None:
         allowed = (
             'a year needs it in place of fan.speed: predict says what the fan gives, such as "1500 m3/h"'
@@ -178,5 +222,17 @@ def check(case: Case, uncertainty: bool = False) -> None:
             unknowns_of_year(case)
         except InputError as error:
             faults += error.faults
-    if faults:
-        raise InputError(faults)
+    return faults
+
+
+def _of_this_dryer(case: Case, uncertainty: bool) -> list[Fault]:
+    faults = []
+    if uncertainty:
+        allowed = "years of dryers are run without it so far; `coolsim predict` takes it for one state of air"
+        faults.append(Fault("", "--uncertainty", "a dryer", allowed))
+    if not why_no_chart(case):
+        try:
+            knobs.check(case)
+        except InputError as error:
+            faults += [fault for fault in error.faults if fault.key != "target.moisture"]
+    return faults

@@ -265,4 +265,4 @@ def _sums(site: Site, case: Case, settings: Inputs, rows: Array) -> Tally:
     """The year of a sample, from its outcomes."""
     inputs = _dialled(gather([case], site.weather.air), settings, site.inputs)
     there = site.at(case)
-    return tally(there, judged(there, inputs, rows, "samples", None))
+    return tally(there.case, judged(there, inputs, rows, "samples", None))

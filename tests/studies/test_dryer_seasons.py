@@ -1,0 +1,353 @@
+"""A year of weather over dryers: maps against `predict`, sums by hand, and what the chart promises."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+from studies import pig_pellets
+from studies.pig_pellets import FEED
+
+import coolsim
+from coolsim import dried
+from coolsim.case import Air, Case
+from coolsim.errors import InputError, NotConverged
+from coolsim.scenario import loads
+from coolsim.scenario.weather import Weather, read_weather
+from coolsim.studies.seasons import Seasons, dryer_chart, dryers, response
+from coolsim.studies.seasons.hours import DIRECT, MAP
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+POINT = 0.01  # kg/kg wet
+# Cooled, so that outside air matters, and with a heater that is at its limit in cold weather.
+BATCH = (
+    pig_pellets.BATCH.replace("20 min", "12 min")
+    + """cooling_time = "4 min"
+reverse_every = "3 min"
+recirculation = "60 %"
+heater_power = "60 kW"
+"""
+)
+BELT = """[cooler]
+arrangement = "belt"
+belt_width = "1 m"
+bed_depth = "10 cm"
+[[cooler.zone]]
+length = "5 m"
+airflow = "5000 m3/h"
+inlet_air_temperature = "50 degC"
+recirculation = "50 %"
+[[cooler.zone]]
+length = "1 m"
+airflow = "1500 m3/h"
+"""
+DRYERS = {"batch": BATCH, "belt": BELT}
+OPENED = {
+    "batch": '[limits]\nduration = ["8 min", "30 min"]\nmaximum_pellet_temperature = "85 degC"\n',
+    "belt": '[limits]\nbed_depth = ["6 cm", "16 cm"]\n',
+}
+
+
+def dryer(name: str, tables: str = "", feed: str = FEED) -> Case:
+    return loads(feed + DRYERS[name] + tables)
+
+
+def weather_of(temperature: np.ndarray, humidity: np.ndarray, pressure: float = 1.0e5) -> Weather:
+    """An hour for each state, from the first of January on."""
+    count = len(temperature)
+    return Weather(
+        name="by hand",
+        place="",
+        time=np.datetime64("2023-01-01T00:00:00") + np.arange(count) * np.timedelta64(3600, "s"),
+        utc_offset=np.full(count, np.nan),
+        step=1.0,
+        temperature=np.asarray(temperature, float),
+        relative_humidity=np.asarray(humidity, float),
+        pressure=np.full(count, pressure),
+        line=np.arange(count) + 2,
+        remarks=(),
+    )
+
+
+def at(weather: Weather, hours: np.ndarray) -> Air:
+    return Air(weather.temperature[hours], weather.relative_humidity[hours], weather.pressure[hours])
+
+
+@pytest.fixture(scope="module")
+def monsoon() -> Weather:
+    """Each ninth hour of the invented monsoon year."""
+    return read_weather(coolsim.load(SCENARIOS / "monsoon-year.toml")).rows(slice(None, None, 9))
+
+
+@pytest.fixture(scope="module", params=DRYERS)
+def by_map(request: pytest.FixtureRequest, monsoon: Weather) -> Seasons:
+    return coolsim.seasons(dryer(request.param), weather=monsoon, chart=False)
+
+
+@pytest.fixture(scope="module", params=DRYERS)
+def charted(request: pytest.FixtureRequest, monsoon: Weather) -> Seasons:
+    """With a band that hours can miss to either side."""
+    name = request.param
+    feed = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\ntolerance = "0.4 %"')
+    return coolsim.seasons(dryer(name, OPENED[name], feed), weather=monsoon)
+
+
+# -- fixed settings
+
+
+def test_random_hours_agree_with_predict(by_map: Seasons, monsoon: Weather) -> None:
+    """Bounds as of coolers' years; heat and electricity to 0.2 %, a tenth of what a meter shows."""
+    hours, case = by_map.strategies[0].hours, by_map.case
+    assert hours.method == MAP and hours.error is not None and hours.error.states == dryers.HELD_OUT
+    k = np.random.default_rng(11).choice(len(monsoon), 60, replace=False)
+    alone = coolsim.predict(case, air=at(monsoon, k))
+    off = np.abs(alone.pellets_out.moisture_wb - hours.outcome.moisture[k]).max()
+    assert off < 0.01 * POINT and off < 4 * hours.error.moisture + 1e-6
+    assert np.abs(alone.pellets_out.temperature - hours.outcome.temperature[k]).max() < 0.1
+    assert np.abs(alone.air_out.temperature - hours.outcome.air_temperature[k]).max() < 0.1
+    hourly = 3600 * case.feed.throughput / mass(case) / 3.6e6
+    np.testing.assert_allclose(hours.heat[k], hourly * alone.energy.heat, rtol=2e-3)
+    np.testing.assert_allclose(hours.electricity[k], hourly * alone.energy.fan, rtol=2e-3)
+
+
+def mass(case: Case) -> float:
+    """Wet feed that the energy of an answer is of: a batch of 4 m² × 10 cm, or an hour on the belt."""
+    return case.feed.bulk_density * 4 * 0.1 if case.cooler.arrangement == "batch" else 600.0
+
+
+def test_direct_and_map_say_the_same(by_map: Seasons, monsoon: Weather) -> None:
+    few = monsoon.rows(slice(None, None, 40))
+    direct = coolsim.seasons(by_map.case, weather=few, direct=True, chart=False).strategies[0].hours
+    assert direct.method == DIRECT and direct.error is None
+    some = by_map.strategies[0].hours.outcome
+    np.testing.assert_allclose(some.moisture[::40], direct.outcome.moisture, rtol=0, atol=0.01 * POINT)
+    np.testing.assert_allclose(some.temperature[::40], direct.outcome.temperature, rtol=0, atol=0.1)
+
+
+def test_a_bound_that_is_not_kept_falls_back_to_direct(
+    monsoon: Weather, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tight = {"moisture": 1e-12, "temperature": 1e-9, "water_activity": 1e-9}
+    monkeypatch.setattr(dryers, "BOUND", tight)
+    monkeypatch.setattr(response, "BOUND", tight)
+    monkeypatch.setattr(dryers, "SAMPLES", (20,))
+    monkeypatch.setattr(dryers, "HELD_OUT", 6)
+    few = monsoon.rows(slice(None, None, 10))
+    hours = coolsim.seasons(dryer("belt"), weather=few, chart=False).strategies[0].hours
+    assert hours.method == DIRECT and hours.error is None
+
+
+def test_a_map_of_what_jumps_says_so(monsoon: Weather) -> None:
+    """Without reversals `predict` may cool in one step of time in humid air and in three in dry air, unlike."""
+    case = loads(FEED + BATCH.replace('reverse_every = "3 min"', ""))
+    hours = coolsim.seasons(case, weather=monsoon, chart=False).strategies[0].hours
+    k = np.random.default_rng(3).choice(len(monsoon), 60, replace=False)
+    out = coolsim.predict(case, air=at(monsoon, k)).pellets_out
+    assert hours.method == MAP and hours.error is not None
+    assert np.abs(out.temperature - hours.outcome.temperature[k]).max() < max(
+        0.1, 1.5 * hours.error.temperature
+    )
+    assert np.abs(out.moisture_wb - hours.outcome.moisture[k]).max() < 0.02 * POINT
+
+
+@pytest.mark.parametrize("name", DRYERS)
+def test_a_year_of_constant_weather_is_the_single_answer_times_hours(name: str) -> None:
+    """By hand, from one prediction: 8760 h of 600 kg/h wet at 18 %, sold at 13 %."""
+    case = dryer(name)
+    year = coolsim.seasons(case, weather=weather_of(np.full(8760, 12.0), np.full(8760, 0.7)))
+    (only,) = year.strategies  # [limits] opens nothing: no chart
+    one, total = coolsim.predict(case, air=Air(12.0, 0.7, 1.0e5)), only.total
+    product = 600 * (1 - 0.18) / (1 - one.pellets_out.moisture_wb)
+    lost = max(600 * (1 - 0.18) / (1 - 0.13) - product, 0.0)
+    heat, fan = (600 / mass(case) * joules / 3.6e6 for joules in (one.energy.heat, one.energy.fan))
+    assert total.product == pytest.approx(8760 * product, rel=1e-9)
+    assert total.given_away == pytest.approx(8760 * lost, rel=1e-6)
+    assert total.heat == pytest.approx(8760 * heat, rel=1e-9)
+    assert total.electricity == pytest.approx(8760 * fan, rel=1e-9)
+    assert total.cost_heat == pytest.approx(0.06 * 8760 * heat, rel=1e-9)
+    assert total.cost_electricity == pytest.approx(0.15 * 8760 * fan, rel=1e-9)
+    assert total.cost_given_away == pytest.approx(0.4 * 8760 * lost, rel=1e-6)
+    assert total.cost == pytest.approx(total.cost_heat + total.cost_electricity + total.cost_given_away)
+    assert total.moisture_wb == pytest.approx(one.pellets_out.moisture_wb, abs=1e-9)
+    assert only.hours.cost.sum() == pytest.approx(total.cost)
+
+
+def test_monthly_sums_add_up(by_map: Seasons) -> None:
+    first = by_map.strategies[0]
+    assert [month for month, _ in first.months] == list(range(1, 13))
+    for name in ("hours", "within", "too_wet", "product", "given_away", "electricity", "heat", "cost"):
+        of_months = sum(getattr(t, name) for _, t in first.months)
+        assert of_months == pytest.approx(getattr(first.total, name), rel=1e-12)
+    july = first.hours.weather.month == 7
+    assert dict(first.months)[7].heat == pytest.approx(first.hours.heat[july].sum(), rel=1e-12)
+
+
+@pytest.mark.parametrize("name", DRYERS)
+def test_humid_hours_leave_wetter_pellets_and_cold_ones_burn_more(name: str) -> None:
+    """A law, not a number: make-up air that holds more water takes up less; colder air needs more heat."""
+    humid = coolsim.seasons(dryer(name), weather=weather_of(np.full(5, 30.0), np.linspace(0.2, 0.98, 5)))
+    assert (np.diff(humid.strategies[0].hours.outcome.moisture) > 1e-4).all()
+    unlimited = (
+        coolsim.replace(dryer(name), {"cooler.heater_power": "1 MW"}) if name == "batch" else dryer(name)
+    )
+    cold = coolsim.seasons(unlimited, weather=weather_of(np.linspace(30.0, -10.0, 5), np.full(5, 0.6)))
+    assert (np.diff(cold.strategies[0].hours.heat) > 0.5).all()
+
+
+@pytest.mark.parametrize(
+    ("feed", "tables", "flag"),
+    [
+        ({"target.moisture": "9 %"}, "", "too_wet"),
+        ({"target.moisture": "20 %", "target.maximum_water_activity": 0.2}, "", "too_wet"),
+        ({"target.moisture": "17 %", "target.tolerance": "0.1 %"}, "", "too_dry"),
+        ({"target.moisture": "17 %", "target.maximum_above_ambient": "0.05 K"}, "", "too_warm"),
+        ({"target.moisture": "17 %", "target.maximum_deviation": "0.01 %"}, "", "over_limit"),
+        ({"target.moisture": "17 %"}, '[limits]\nmaximum_lift_off = "5 %"\n', "over_limit"),
+        ({"target.moisture": "17 %"}, '[limits]\nmaximum_exhaust_relative_humidity = "5 %"\n', "over_limit"),
+        ({"target.moisture": "17 %"}, '[limits]\nmaximum_bed_pressure_drop = "1 Pa"\n', "over_limit"),
+    ],
+)
+def test_what_an_hour_misses(feed: dict[str, object], tables: str, flag: str) -> None:
+    case = coolsim.replace(dryer("belt", tables), feed)
+    total = (
+        coolsim.seasons(case, weather=weather_of(np.array([25.0, 27.0]), np.array([0.7, 0.6])))
+        .strategies[0]
+        .total
+    )
+    flags = {n: getattr(total, n) for n in ("too_wet", "too_dry", "too_warm", "over_limit", "within")}
+    assert flags == {n: 2.0 if n == flag else 0.0 for n in flags}
+
+
+@pytest.mark.parametrize("name", DRYERS)
+def test_the_hottest_pellets_are_those_of_predict(name: str) -> None:
+    """Whatever the phase in which they were hot; a limit just above is kept, one just below is broken."""
+    case, w = dryer(name), weather_of(np.array([25.0]), np.array([0.7]))
+    highest = coolsim.predict(case, air=Air(25.0, 0.7, 1.0e5)).history.highest_temperature.max()
+    hours = coolsim.seasons(case, weather=w).strategies[0].hours
+    assert hours.dryer is not None
+    assert hours.dryer.pellet_temperature[0] == pytest.approx(highest, abs=1e-9)
+    for limit, broken in ((highest + 0.01, 0.0), (highest - 0.01, 1.0)):
+        limits = f'[limits]\nmaximum_pellet_temperature = "{limit} degC"\n'
+        assert coolsim.seasons(dryer(name, limits), weather=w).strategies[0].total.over_limit == broken
+
+
+def test_an_hour_that_fails_is_counted_and_nothing_else(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = dried.solved
+
+    def failing(cases, inputs, many=False, resolution=dried.DEFAULT):
+        result, solutions = real(cases, inputs, many, resolution)
+        failed = np.flatnonzero(inputs.outside_temperature > 29.5)
+        if len(failed):
+            raise NotConverged("on purpose", failed, result)
+        return result, solutions
+
+    w, case = weather_of(np.array([20.0, 30.0, 25.0]), np.full(3, 0.6)), dryer("belt")
+    whole = coolsim.seasons(case, weather=w).strategies[0].hours
+    monkeypatch.setattr(dried, "solved", failing)
+    (way,) = coolsim.seasons(case, weather=w).strategies
+    assert (way.total.hours, way.total.not_computed) == (3, 1)
+    assert way.total.heat == pytest.approx(whole.heat[[0, 2]].sum(), rel=1e-6)
+    assert way.total.moisture_wb == pytest.approx(whole.outcome.moisture[[0, 2]].mean(), abs=1e-7)
+    assert not way.hours.within[1] and np.isnan(way.hours.outcome.moisture[1])
+    with pytest.raises(NotConverged, match="no hour"):
+        coolsim.seasons(case, weather=w.rows([1]))
+
+
+# -- the chart
+
+
+def test_the_charts_settings_keep_what_it_says(charted: Seasons) -> None:
+    """In every cell its wettest and driest hour and others, predicted one by one with the settings of the chart."""
+    today, way = charted.strategies
+    chart, w, hours = way.chart, charted.weather, way.hours
+    assert chart is not None and hours.error is not None
+    cell = chart.bands.cell(w.temperature, w.relative_humidity)
+    rng, asked, k = np.random.default_rng(5), [], []
+    for i, j in np.argwhere(chart.hours > 0):
+        here = np.flatnonzero(cell == i * chart.hours.shape[1] + j)
+        assert chart.hours[i, j] == len(here) and chart.met[i, j] == pytest.approx(hours.within[here].mean())
+        ends = [here[hours.outcome.moisture[here].argmax()], here[hours.outcome.moisture[here].argmin()]]
+        for hour in {*ends, *rng.choice(here, min(len(here), 2), replace=False)}:
+            air = Air(*(float(x[hour]) for x in (w.temperature, w.relative_humidity, w.pressure)))
+            changed = (
+                {"duration": float(chart.residence_time[i, j])}
+                if charted.case.cooler.arrangement == "batch"
+                else {"bed_depth": float(chart.bed_depth[i, j])}
+            )
+            asked.append(
+                dataclasses.replace(
+                    charted.case, air=air, cooler=dataclasses.replace(charted.case.cooler, **changed)
+                )
+            )
+            k.append(hour)
+    out = coolsim.predict(asked).pellets_out
+    off = np.abs(out.moisture_wb - hours.outcome.moisture[k])
+    assert off.max() < 0.02 * POINT  # the bound of a map, and where it was fitted
+    clear = np.abs(np.abs(out.moisture_wb - 0.13) - 0.004) > 0.02 * POINT
+    inside = np.abs(out.moisture_wb - 0.13) < 0.004
+    assert (inside == hours.within[k])[clear].all() and clear.mean() > 0.5
+    assert way.total.within > today.total.within
+    assert way.total.too_wet == 0.0  # set for the hour that dries worst
+
+
+def test_a_charts_settings_can_be_dialled_in(charted: Seasons) -> None:
+    """To tenths of a minute and millimetres, within what [limits] opens."""
+    chart, batch = charted.strategies[1].chart, charted.case.cooler.arrangement == "batch"
+    assert chart is not None
+    values, unit, (low, high) = (
+        (chart.residence_time, 6.0, (480.0, 1800.0)) if batch else (chart.bed_depth, 1e-3, (0.06, 0.16))
+    )
+    some = values[chart.hours > 0]
+    np.testing.assert_allclose(some / unit, np.rint(some / unit), atol=1e-6)
+    assert low <= some.min() and some.max() <= high and np.ptp(some) > 0
+    assert np.isnan(chart.fan_speed).all() and np.isnan(chart.required_feed_moisture).all()
+
+
+def test_a_humid_band_is_dried_longer(charted: Seasons) -> None:
+    """Across each row of temperature: no shorter where it is more humid."""
+    chart = charted.strategies[1].chart
+    assert chart is not None
+    for row, hours in zip(chart.residence_time, chart.hours):
+        assert (np.diff(row[hours > 0]) >= -6.0).all()
+
+
+def test_out_of_reach_the_nearest_settings_stand_in_the_chart(monsoon: Weather) -> None:
+    """Nine minutes do not do at any hour: the longest of them is set, as for one hour, and no hour is met."""
+    few = monsoon.rows(slice(None, None, 40))
+    case = dryer("batch", '[limits]\nduration = ["5 min", "9 min"]\n')
+    chart = coolsim.seasons(case, weather=few).strategies[1].chart
+    assert chart is not None
+    there = chart.hours > 0
+    np.testing.assert_allclose(chart.residence_time[there], 540.0, atol=6.0)
+    assert (chart.met[there] == 0).all()
+
+
+def test_settings_right_in_nearly_as_many_hours_are_those_that_miss_by_least(monsoon: Weather) -> None:
+    """By hand: 10 hours of one case, right in 9 with a miss of 1 point, or in 9 with one of half a point, …"""
+    place = dryers.place_of(dryer("belt"), monsoon.rows(slice(0, 10)))
+    rows = np.tile(dryers.solved(place, dryers.as_it_is(place), np.arange(1)), 10)
+
+    def score(*moistures: float) -> tuple[float, float]:
+        changed = rows.copy()
+        changed[0] = [*moistures, *[0.12] * (10 - len(moistures))]
+        return dryer_chart._score(place, changed)
+
+    assert score(0.14) < score(0.135) < score(0.12)
+    assert score(0.131) > score(0.14) and score(0.15) > score(0.131, 0.131)
+    assert score(0.12) == (20.0, 0.0) and score(0.14) == (18.0, pytest.approx(-0.1))
+
+
+# -- what is refused
+
+
+def test_everything_that_is_missing_is_named_at_once() -> None:
+    text = FEED.replace('[target]\nmoisture = "13 %"\n', "")
+    with pytest.raises(InputError) as refused:
+        coolsim.seasons(loads(text + BATCH), uncertainty=True)
+    assert [fault.key for fault in refused.value.faults] == ["target.moisture", "--uncertainty", "weather"]
+    foreign = '[limits]\nduration = ["5 min", "9 min"]\nbed_depth = ["5 cm", "9 cm"]\n'
+    with pytest.raises(InputError) as refused:
+        coolsim.seasons(dryer("batch", foreign), weather=weather_of(np.ones(2), np.ones(2) / 2))
+    assert [fault.key for fault in refused.value.faults] == ["limits.bed_depth"]
