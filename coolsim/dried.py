@@ -277,7 +277,7 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
     sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
-    highest = {name: np.zeros(B) for name in ("lift_off", "pressure_drop")}
+    highest = {name: np.zeros(B) for name in ("lift_off", "pressure_drop")} | {"hottest": np.full(B, -np.inf)}
     for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
         steps = as_one(records)
         k = steps.index
@@ -295,7 +295,8 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
         }
         for name, amount in passed.items():
             sums[name] += np.bincount(k, amount, B)
-        for name, value in (("lift_off", lift), ("pressure_drop", drop)):
+        hottest = steps.points[:, db.TP, 1].max(axis=0)
+        for name, value in (("lift_off", lift), ("pressure_drop", drop), ("hottest", hottest)):
             np.maximum.at(highest[name], k, value)
     exhaust = sums.pop("exhaust")
     Y, h = sums.pop("vapour") / exhaust, sums.pop("enthalpy") / exhaust
@@ -422,7 +423,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             }
         ),
         energy=Energy(c["heat"] * per_bed, c["fan"] * per_bed, per_water),
-        spread=Spread(c["driest"], c["wettest"], c["deviation"]),
+        spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
     )
 
 

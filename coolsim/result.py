@@ -144,6 +144,7 @@ class Spread:
     driest_wb: Number = documented("kg/kg wet", "mean moisture of the driest layer, wet basis")
     wettest_wb: Number = documented("kg/kg wet", "mean moisture of the wettest layer, wet basis")
     deviation_wb: Number = documented("kg/kg wet", "standard deviation over the depth, wet basis")
+    hottest: Number = documented("°C", "of the hottest layer of pellets at any time", json="hottest_C")
 
 
 @dataclass(frozen=True)
