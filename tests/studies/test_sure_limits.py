@@ -170,3 +170,26 @@ def test_a_fan_whose_speed_is_given_keeps_it() -> None:
     assert at_full.cooler.airflow is None
     assert "highest fan speed" not in dict(uncertainty(at_full, samples=64).limits)
     assert dict(uncertainty(case, samples=64).limits)["highest fan speed"] == 1.0
+
+
+def test_air_outside_that_is_not_known() -> None:
+    """It comes in as it is, and pellets are measured against it: 100 scenarios with an air of their own."""
+    text = NIGHT.read_text(encoding="utf-8").replace('temperature = "26 degC"', 'temperature = "26 ± 3 degC"')
+    case = exactly_made(loads(text.replace('airflow = "2200 m3/h"', 'airflow = "3000 m3/h"')))
+    found = with_chance(case, 0.9)
+    s, air = found.answer.settings, case.air
+    cooler = dataclasses.replace(case.cooler, airflow=s.airflow, bed_depth=s.bed_depth)
+    outside = 26 + 3 / NORMAL_95 * np.random.default_rng(14).standard_normal(100)
+    r = coolsim.predict(
+        [
+            dataclasses.replace(case, cooler=cooler, air=dataclasses.replace(air, temperature=float(T)))
+            for T in outside
+        ]
+    )
+    for name, kept in {
+        "moisture": r.pellets_out.moisture_wb <= 0.115,
+        "above the air outside": r.pellets_out.temperature - outside <= 7.0,
+        "water activity, evened out": r.after_equalising.water_activity <= 0.65,
+    }.items():
+        assert dict(found.uncertainty.wishes)[name] == pytest.approx(np.mean(kept), abs=0.09)
+    assert found.kept

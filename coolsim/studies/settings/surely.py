@@ -22,7 +22,7 @@ from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.asked import is_dryer
 from coolsim.studies.kept import bounds_of
-from coolsim.studies.plant import speeds
+from coolsim.studies.plant import Settings, speeds
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import SettingsAnswer, best_of, find_settings, surveyed
 from coolsim.studies.uncertainty import (
@@ -192,7 +192,7 @@ def _look_of(case: Case) -> Look:
 
     def look(roomy: Case) -> tuple[Case, bool, float]:
         found = best_of(roomy, search)
-        return at_settings(case, first(found.tried.settings)), found.kept, float(found.tried.cost.total[0])
+        return _cooler_at(case, first(found.tried.settings)), found.kept, float(found.tried.cost.total[0])
 
     return look
 
@@ -203,7 +203,15 @@ def _there(case: Case, answer: SettingsAnswer) -> Case:
         from coolsim.studies.drying import find as dryers
 
         return dryers.at_settings(case, answer)
-    return at_settings(case, answer.settings)
+    return _cooler_at(case, answer.settings)
+
+
+def _cooler_at(case: Case, settings: Settings) -> Case:
+    """The cooler as settings say; where nobody sets how warm its air is, it is as warm as that outside."""
+    there = at_settings(case, settings)
+    if case.cooler.inlet_air_temperature is not None or "inlet_air_temperature" in case.tables["limits"]:
+        return there
+    return dataclasses.replace(there, cooler=dataclasses.replace(there.cooler, inlet_air_temperature=None))
 
 
 def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
