@@ -108,7 +108,7 @@ def solved(
     result = _result(cooler, inputs, phases, columns)
     if scalar:
         result = alone(result, solutions, 0)[1]
-    result = dataclasses.replace(result, schedule=schedule.kept_up(cases, result))
+    result = schedule.taken(dataclasses.replace(result, schedule=schedule.kept_up(cases, result)))
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
         raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
@@ -382,7 +382,6 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
         inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
     )
     lost = c["solid"] * (inputs.flashed_moisture - X)  # kg/m² of bed
-    solid_flow = c["solid"] * inputs.floor_area / seconds if isinstance(cooler, Batch) else inputs.dry_solid
     Y, T_air = c["Y"], c["T_air"]
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
@@ -394,7 +393,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             X,
             c["X_surface"],
             sorption.water_activity(inputs.isotherm, X, T),
-            solid_flow * (1 + X),
+            inputs.dry_solid * (1 + X),
         ),
         AfterEqualising(c["T_even"], sorption.water_activity(inputs.isotherm, X, c["T_even"])),
         AirOut(
@@ -412,7 +411,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             c["lift_off"],
             c["pressure_drop"],
             packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
-            solid_flow * (inputs.flashed_moisture - X),
+            inputs.dry_solid * (inputs.flashed_moisture - X),
         ),
         Accuracy(c["water_error"], c["energy_error"], c["error_M"], c["error_T"]),
         Profile(
@@ -422,7 +421,13 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
                 if name.startswith("profile ")
             }
         ),
-        energy=Energy(c["heat"] * per_bed, c["fan"] * per_bed, per_water),
+        energy=Energy(
+            c["heat"] * per_bed,
+            c["fan"] * per_bed,
+            per_water,
+            _wet_per_area(inputs) * per_bed,
+            c["solid"] * (1 + X) * per_bed,
+        ),
         spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
     )
 

@@ -173,9 +173,9 @@ def test_a_fan_whose_speed_is_given_keeps_it() -> None:
 
 
 def test_air_outside_that_is_not_known() -> None:
-    """It comes in as it is, and pellets are measured against it. Exit temperature is near to linear in it, with slope
-    b by predictions one σ to either side: its interval is ± 1.96 b σ. (Air that came in no colder than as typed would
-    halve the lower part.)"""
+    """It comes in as it is, and pellets are measured against it. Exit temperature is near to linear in it, with
+    slope b by predictions one σ to either side: its interval is ± 1.96 b σ. (Air that came in no colder than as
+    typed would halve the lower part.)"""
     text = NIGHT.read_text(encoding="utf-8").replace('temperature = "26 degC"', 'temperature = "26 ± 3 degC"')
     case = exactly_made(loads(text))
     found = with_chance(case, 0.9)
