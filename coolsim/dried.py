@@ -108,7 +108,7 @@ def solved(
     result = _result(cooler, inputs, phases, columns)
     if scalar:
         result = alone(result, solutions, 0)[1]
-    result = dataclasses.replace(result, schedule=schedule.kept_up(cases, result))
+    result = schedule.taken(dataclasses.replace(result, schedule=schedule.kept_up(cases, result)))
     failed = np.concatenate([s.index[~s.converged] for s in solutions])
     if len(failed):
         raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
@@ -277,7 +277,7 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
     sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
-    highest = {name: np.zeros(B) for name in ("lift_off", "pressure_drop")}
+    highest = {name: np.zeros(B) for name in ("lift_off", "pressure_drop")} | {"hottest": np.full(B, -np.inf)}
     for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
         steps = as_one(records)
         k = steps.index
@@ -295,7 +295,8 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
         }
         for name, amount in passed.items():
             sums[name] += np.bincount(k, amount, B)
-        for name, value in (("lift_off", lift), ("pressure_drop", drop)):
+        hottest = steps.points[:, db.TP, 1].max(axis=0)
+        for name, value in (("lift_off", lift), ("pressure_drop", drop), ("hottest", hottest)):
             np.maximum.at(highest[name], k, value)
     exhaust = sums.pop("exhaust")
     Y, h = sums.pop("vapour") / exhaust, sums.pop("enthalpy") / exhaust
@@ -381,7 +382,6 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
         inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
     )
     lost = c["solid"] * (inputs.flashed_moisture - X)  # kg/m² of bed
-    solid_flow = c["solid"] * inputs.floor_area / seconds if isinstance(cooler, Batch) else inputs.dry_solid
     Y, T_air = c["Y"], c["T_air"]
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
@@ -393,7 +393,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             X,
             c["X_surface"],
             sorption.water_activity(inputs.isotherm, X, T),
-            solid_flow * (1 + X),
+            inputs.dry_solid * (1 + X),
         ),
         AfterEqualising(c["T_even"], sorption.water_activity(inputs.isotherm, X, c["T_even"])),
         AirOut(
@@ -411,7 +411,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             c["lift_off"],
             c["pressure_drop"],
             packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
-            solid_flow * (inputs.flashed_moisture - X),
+            inputs.dry_solid * (inputs.flashed_moisture - X),
         ),
         Accuracy(c["water_error"], c["energy_error"], c["error_M"], c["error_T"]),
         Profile(
@@ -421,8 +421,14 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
                 if name.startswith("profile ")
             }
         ),
-        energy=Energy(c["heat"] * per_bed, c["fan"] * per_bed, per_water),
-        spread=Spread(c["driest"], c["wettest"], c["deviation"]),
+        energy=Energy(
+            c["heat"] * per_bed,
+            c["fan"] * per_bed,
+            per_water,
+            _wet_per_area(inputs) * per_bed,
+            c["solid"] * (1 + X) * per_bed,
+        ),
+        spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
     )
 
 

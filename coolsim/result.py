@@ -30,7 +30,12 @@ class PelletsOut:
     water_activity: Number = documented(
         "-", "water activity of the mean moisture at the mean temperature", "a_w"
     )
-    mass_flow: Number = documented("kg/s", "wet pellets leaving", json="mass_flow_kg_h", factor=3600.0)
+    mass_flow: Number = documented(
+        "kg/s",
+        "wet pellets leaving; of batches, of the line that they take turns for",
+        json="mass_flow_kg_h",
+        factor=3600.0,
+    )
 
 
 @dataclass(frozen=True)
@@ -65,7 +70,12 @@ class Bed:
     lift_off: Number = documented("-", "highest velocity in the bed as a share of minimum fluidisation")
     pressure_drop: Number = documented("Pa", "pressure drop of the clean bed", json="pressure_drop_Pa")
     bed_weight: Number = documented("Pa", "weight of the bed per floor area", json="bed_weight_Pa")
-    evaporation: Number = documented("kg/s", "water given to the air", json="evaporation_kg_h", factor=3600.0)
+    evaporation: Number = documented(
+        "kg/s",
+        "water given to the air; of batches, of the line that they take turns for",
+        json="evaporation_kg_h",
+        factor=3600.0,
+    )
 
 
 @dataclass(frozen=True)
@@ -135,6 +145,8 @@ class Energy:
     heat_per_water: Number = documented(
         "J/kg", "heat per kilogram of water that the pellets lost", json="MJ_per_kg_water", factor=1e-6
     )
+    feed: Number = documented("kg", "wet feed that it is spent on", json="feed_kg")
+    product: Number = documented("kg", "what this weighs once dried", json="product_kg")
 
 
 @dataclass(frozen=True)
@@ -144,6 +156,7 @@ class Spread:
     driest_wb: Number = documented("kg/kg wet", "mean moisture of the driest layer, wet basis")
     wettest_wb: Number = documented("kg/kg wet", "mean moisture of the wettest layer, wet basis")
     deviation_wb: Number = documented("kg/kg wet", "standard deviation over the depth, wet basis")
+    hottest: Number = documented("°C", "of the hottest layer of pellets at any time", json="hottest_C")
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ holds with what a batch weighs once dried and the time that it takes to empty. A
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -34,6 +35,19 @@ def kept_up(cases: Sequence[Case], result: Result) -> Schedule | None:
     if np.ndim(out.moisture_wb) == 0:
         columns = {name: column[0] for name, column in columns.items()}
     return _schedule(columns, out.moisture_wb)
+
+
+def taken(result: Result) -> Result:
+    """The result with the flows of what its dryers can take, where that is less than the whole line."""
+    if result.schedule is None:
+        return result
+    share = 1 / np.maximum(result.schedule.load, 1.0)
+    out, bed = result.pellets_out, result.bed
+    return dataclasses.replace(
+        result,
+        pellets_out=dataclasses.replace(out, mass_flow=out.mass_flow * share),
+        bed=dataclasses.replace(bed, evaporation=bed.evaporation * share),
+    )
 
 
 def _numbers(case: Case) -> dict[str, float]:

@@ -93,7 +93,7 @@ def find(
         bool,
         typer.Option(
             "--uncertainty",
-            help="Also say how sure the exit is, and which settings meet the target with a chance.",
+            help="Also say how sure the exit is, and which settings meet target and limits with a chance.",
         ),
     ] = False,
 ) -> int:
@@ -106,7 +106,8 @@ def find(
     the [stage.limits] of its machines open, all together (without --uncertainty and --chance).
 
     With --uncertainty, inputs may carry a ± as for predict, and beside the usual settings stand those that meet
-    the target with a chance of 95 %, or that of --chance. With --chance alone, only those are told.
+    the target and keep the limits of the machine, all together, with a chance of 95 %, or that of --chance. With
+    --chance alone, only those are told.
 
     Exit status: 0 answered, 3 the target is out of reach, or the chance that was asked for (the nearest state and
     what would help are answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.

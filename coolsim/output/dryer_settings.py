@@ -41,7 +41,7 @@ SHOWN: dict[str, tuple[Dimension | None, int]] = {
 def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
     """Return the answer to what to set on a dryer; where the target is out of reach, that comes first.
 
-    `sure` tells how sure the settings are; `roomy`: they are to keep off the target, for a chance.
+    `sure` tells how sure the settings are; `roomy`: they are to keep off target and limits, for a chance.
     """
     answer = advice.answer
     parts = [
@@ -56,7 +56,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         sure,
         "" if answer.met else _smallest_changes(case, answer, page),
         of_coolers.costs(case, answer.cost, page),
-        "".join(wrapped(text, page) for text in _sentences(case, answer, advice.window, page)),
+        "".join(wrapped(text, page) for text in _sentences(case, answer, advice.window, page, roomy)),
         of_coolers.one_step(answer, page),
         tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
@@ -121,15 +121,15 @@ def _in_a_line(case: Case, settings: DryerSettings, page: Page) -> str:
 
 
 def _sentences(
-    case: Case, answer: SettingsAnswer, window: tuple[Reached, Reached] | None, page: Page
+    case: Case, answer: SettingsAnswer, window: tuple[Reached, Reached] | None, page: Page, roomy: bool
 ) -> Iterator[str]:
     if answer.binding:
-        yield f"At their limits: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
+        yield f"{of_coolers.standing(roomy)}: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
     if window is None:
         yield "No settings keep the limits of the machine, whatever the target."
     for word, end in zip(("Driest", "Wettest"), window or ()):
         at = _in_a_line(case, end.settings, page)
-        yield f"{word} exit within the machine's limits: {100 * end.moisture_wb:.2f} % at {at}."
+        yield f"{word} exit {of_coolers.within(roomy)}: {100 * end.moisture_wb:.2f} % at {at}."
 
 
 def _value(name: str, value: float, page: Page) -> str:

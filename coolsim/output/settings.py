@@ -45,7 +45,7 @@ OPENED_BY = {
 def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
     """Return the answer to what to set as text; where the target is out of reach, that comes first.
 
-    `sure` tells how sure the settings are; `roomy`: they are to keep off the target, for a chance.
+    `sure` tells how sure the settings are; `roomy`: they are to keep off target and limits, for a chance.
     """
     answer = advice.answer
     parts = [
@@ -59,7 +59,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         sure,
         "" if answer.met else _smallest_changes(case, answer, page) + _dryer(advice.heated, answer, page),
         costs(case, answer.cost, page),
-        "".join(wrapped(text, page) for text in _sentences(case, advice, page)),
+        "".join(wrapped(text, page) for text in _sentences(case, advice, page, roomy)),
         one_step(answer, page),
         tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
@@ -150,10 +150,10 @@ def money(amount: float) -> str:
 # -- in words
 
 
-def _sentences(case: Case, advice: Advice, page: Page) -> Iterator[str]:
+def _sentences(case: Case, advice: Advice, page: Page, roomy: bool) -> Iterator[str]:
     answer = advice.answer
     if answer.binding:
-        yield f"At their limits: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
+        yield f"{standing(roomy)}: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
     if answer.hardly_matters:
         dwell = " (dwell)" if "residence time" in answer.hardly_matters else ""
         yield (
@@ -165,8 +165,17 @@ def _sentences(case: Case, advice: Advice, page: Page) -> Iterator[str]:
     else:
         for word, end in zip(("Driest", "Wettest"), advice.window):
             at = _in_a_line(case, end.settings, page)
-            yield f"{word} exit within the machine's limits: {100 * end.moisture_wb:.2f} % at {at}."
+            yield f"{word} exit {within(roomy)}: {100 * end.moisture_wb:.2f} % at {at}."
     yield _required(case, answer)
+
+
+def standing(roomy: bool) -> str:
+    """Return what stands before limits; `roomy`: numbers that are not exact stand off theirs, for a chance."""
+    return "At their limits, or as far off as the chance takes" if roomy else "At their limits"
+
+
+def within(roomy: bool) -> str:
+    return f"within the machine's limits{' with that room' if roomy else ''}"
 
 
 def at_limit(limit: AtLimit, page: Page) -> str:
@@ -216,12 +225,10 @@ def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
 
 
 def out_of_reach(missed: str, page: Page, chance: bool) -> str:
-    """Return that no settings serve; `chance`: as far off the target as it takes."""
+    """Return that no settings serve; `chance`: as far off target and limits as it takes."""
     words = f"no settings within the limits meet the target. The nearest still misses: {missed}."
     if chance:
-        words = (
-            f"no settings within the limits keep as far off the target as it takes. Too near to it: {missed}."
-        )
+        words = f"no settings keep as far off target and limits as it takes. Too near: {missed}."
     return wrapped(
         f"Out of reach{' with the chance asked for' if chance else ''}: {words}", page, style="bold"
     )

@@ -1,4 +1,4 @@
-"""Settings that meet the target with a chance, beside the usual ones, as text and as JSON."""
+"""Settings that meet target and limits with a chance, beside the usual ones, as text and as JSON."""
 
 from __future__ import annotations
 
@@ -35,8 +35,8 @@ def told(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page) -
 
 def _beside(case: Case, usual: SettingsAnswer, there: Uncertainty, found: Surely, page: Page) -> str:
     wanted = f"{100 * found.chance:.4g} %"
-    if usual.met and (there.all_met or 0.0) >= found.chance:
-        return wrapped(f"The settings above meet the target with a chance of {wanted} as they are.", page)
+    if usual.met and there.chance >= found.chance:
+        return wrapped(f"The settings above {_what(there)} with a chance of {wanted} as they are.", page)
     columns = [_column(case, usual, there, page), _column(case, found.answer, found.uncertainty, page)]
     rows = [(label, *(column[label] for column in columns)) for label in columns[0]]
     titles = (f"For a chance of {wanted}, set", "instead of", "this")
@@ -47,6 +47,10 @@ def _beside(case: Case, usual: SettingsAnswer, there: Uncertainty, found: Surely
             page,
         )
     return text + "".join(wrapped(line, page) for line in _stand_at(case, found, page))
+
+
+def _what(sure: Uncertainty) -> str:
+    return "meet the target" if sure.all_kept is None else "meet the target and keep all limits"
 
 
 def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) -> dict[str, str]:
@@ -61,6 +65,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
         "exit moisture": page.number(float(out.moisture_wb), u.FRACTION, 2),
         "exit temperature": page.number(float(out.temperature), u.TEMPERATURE, 1),
         "chance that the target is met": sure.chance_text(there.all_met or 0.0),
+        **({} if there.all_kept is None else {"and all limits kept": sure.chance_text(there.all_kept)}),
         f"{cost} per {'short ton' if page.units == 'us' else 't'}": settings.money(
             answer.cost.total / (3.6 * case.feed.throughput) * per_mass
         ),
@@ -75,15 +80,17 @@ def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
     held = [at_limit(one, page) for one in limiting(found)]
     if held:
         yield f"In the way of a surer target: {', '.join(held)}. What leaves it open may be measured closer, too."
-    if len(found.uncertainty.wishes) > 1:
-        name, least = min(found.uncertainty.wishes, key=lambda wish: wish[1])
+    chances = (*found.uncertainty.wishes, *found.uncertainty.limits)
+    if len(chances) > 1:
+        name, least = min(chances, key=lambda one: one[1])
         yield f"The least sure is {name}: {sure.chance_text(least)}."
 
 
 def limiting(found: Surely) -> tuple[AtLimit, ...]:
-    """What the settings stand at but for the wishes themselves, whose room the search chose."""
+    """Limits that the settings stand at or break; not the wishes, whose room the search chose."""
     wishes = {"moisture", "moisture, lowest", "above ambient", "temperature", "water activity", "deviation"}
-    return tuple(one for one in found.answer.binding if one.limit not in wishes)
+    each = {one.limit: one for one in (*found.answer.broken, *found.answer.binding)}
+    return tuple(one for name, one in each.items() if name not in wishes)
 
 
 def written(case: Case, answer: SettingsAnswer, alone: Surely | None) -> dict[str, Any]:

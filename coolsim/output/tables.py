@@ -111,7 +111,7 @@ def details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
     return {
         "Pellets": [
             *([row("lost to flashing at the inlet", flash, u.FRACTION, 2)] if flash >= LEAST_FLASH else []),
-            row("mass flow", out.mass_flow, u.MASS_FLOW, 0),
+            row("mass flow, of the line" if dryer else "mass flow", out.mass_flow, u.MASS_FLOW, 0),
             row("moisture, dry basis", out.moisture_db, u.FRACTION, 2),
             row("surface moisture, dry basis", out.surface_moisture_db, u.FRACTION, 2),
             ("water activity", f"{float(out.water_activity):.3f}"),
@@ -132,7 +132,7 @@ def details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
             row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
             row("lift-off, of fluidisation", bed.lift_off, u.FRACTION, 0),
             row("pressure drop, clean bed", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
-            row("water given to the air", bed.evaporation, u.MASS_FLOW, 1),
+            row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
         **_dryer_details(result, page),
@@ -151,6 +151,8 @@ def _dryer_details(result: Result, page: Page) -> dict[str, list[tuple[str, str]
             ("standard deviation", f"{100 * float(spread.deviation_wb):.1f} points"),
         ],
         "Energy, per batch or per hour of a belt": [
+            ("of wet feed", page.number(energy.feed, u.MASS, 0)),
+            ("that weighs, once dried", page.number(energy.product, u.MASS, 0)),
             ("heat to the air", page.number(energy.heat, u.ENERGY, 1)),
             ("fans, bed only", page.number(energy.fan, u.ENERGY, 1)),
             ("heat per kg of water", f"{float(energy.heat_per_water) / 1e6:.2f} MJ/kg"),

@@ -49,24 +49,26 @@ def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
         rows.append(("chance that the target is met", chance_text(found.all_met)))
         if len(found.wishes) > 1:
             rows += [(f"  {name}", chance_text(share)) for name, share in found.wishes]
-        words = "" if wanted is None else wrapped(_asked(found.all_met, wanted), page)
+        words = "" if wanted is None else wrapped(_asked(found, wanted), page)
     if found.limits:
         rows.append(("chance that a limit is kept", ""))
         rows += [(f"  {name}", chance_text(share)) for name, share in found.limits]
+    if found.all_kept is not None:
+        rows.append(("chance that all of this holds", chance_text(found.all_kept)))
     if not rows:
         return ""
     return table(rows, page, right=(1,), bold=(0,)) + words
 
 
-def _asked(met: float, wanted: float) -> str:
-    if met >= wanted:
-        return (
-            f"These settings keep off the target so that it is met with the {100 * wanted:.4g} % asked for."
-        )
-    return (
-        f"No settings within [limits] were found that meet the target with the {100 * wanted:.4g} % asked for; "
-        "these come nearest."
-    )
+def _asked(found: Uncertainty, wanted: float) -> str:
+    asked = f"with the {100 * wanted:.4g} % asked for"
+    off, held, verb = "the target", "it is met", "meet the target"
+    if found.all_kept is not None:
+        off, held = "target and limits", "the target is met and every limit kept, all of it together,"
+        verb = "meet the target and keep every limit, all of it together,"
+    if found.chance >= wanted:
+        return f"These settings keep off {off} so that {held} {asked}."
+    return f"No settings within [limits] were found that {verb} {asked}; these come nearest."
 
 
 def chance_text(share: float) -> str:
@@ -146,6 +148,7 @@ def written(found: Uncertainty) -> dict[str, Any]:
         **{names.get(name, name): group(getattr(found, name), name) for name in exits},
         "met": {"all": found.all_met, **dict(found.wishes)},
         "limits_kept": dict(found.limits),
+        "all_kept": found.all_kept,
         "contributors": [_written(c) for c in found.contributors],
         "samples": found.samples,
         "unsolved": found.unsolved,

@@ -312,7 +312,7 @@ def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
 def limits_of(case: Case) -> list[Limit]:
     """Everything a state must respect, from [target] and [limits].
 
-    Wishes are kept with the room of `case.tables["room"]`, by their names, which settings.surely gives them.
+    All are kept with the room of `case.tables["room"]`, by their names, which settings.surely gives them.
     """
     target, limits = case.tables["target"], case.tables.get("limits", {})
     room = case.tables.get("room", {})
@@ -330,7 +330,7 @@ def limits_of(case: Case) -> list[Limit]:
     add("exhaust relative humidity", limits.get("maximum_exhaust_relative_humidity"), 0.1)
     add("lift-off", limits.get("maximum_lift_off"), 0.2)
     add("bed pressure drop", limits.get("maximum_bed_pressure_drop"), 500.0)
-    speed = _speeds(case)
+    speed = speeds(case)
     if speed:
         add("fan speed, lowest", speed[0], 0.1, sign=-1.0)
         add("fan speed, highest", speed[1], 0.1)
@@ -341,7 +341,7 @@ def limits_of(case: Case) -> list[Limit]:
     return found
 
 
-def _speeds(case: Case) -> tuple[float, ...]:
+def speeds(case: Case) -> tuple[float, ...]:
     """Lowest and highest speed of the fan, if they are given: equal where its speed stands for an airflow."""
     limits, cooler = case.tables.get("limits", {}), case.cooler
     if "fan_speed" in limits:
@@ -389,13 +389,13 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     ranges: dict[str, tuple[Any, Any]] = {}
     if "airflow" in limits:
         ranges["airflow"] = tuple(limits["airflow"])
-    elif _speeds(case):
+    elif speeds(case):
         machine = fan.fan_of(case.tables)
         if machine is None:
             raise InputError(
                 [Fault("", "limits.fan_speed", "no [fan] table", "give the fan's curve or rated point")]
             )
-        top = max(machine.flow) * _speeds(case)[1]
+        top = max(machine.flow) * speeds(case)[1]
         ranges["airflow"] = (0.02 * top, top)
     if "bed_depth" in limits:
         ranges["bed_depth"] = tuple(limits["bed_depth"])

@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Case, Line
+from coolsim.case import Case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
 from coolsim.model.solve import Resolution
@@ -33,6 +33,7 @@ from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
 from coolsim.studies.asked import is_dryer
+from coolsim.studies.kept import Bound, bounds_of, numbers_kept
 from coolsim.studies.surrogate import many, normal, shares_of
 
 SAMPLES = 512
@@ -91,6 +92,9 @@ class Uncertainty:
     limits: tuple[tuple[str, float], ...] = documented(
         "-", "limits of the machine in [limits], and the probability that each is kept", default=()
     )
+    all_kept: float | None = documented(
+        "-", "probability that the target is met and all limits are kept; None without both", default=None
+    )
     deviation_wb: Interval | None = documented(
         "kg/kg wet", "of a dryer: standard deviation over the bed", default=None
     )
@@ -100,6 +104,11 @@ class Uncertainty:
     heat: Interval | None = documented(
         "J", "of a dryer: per batch, or per hour of a belt", default=None, json="heat_kWh", factor=1 / 3.6e6
     )
+
+    @property
+    def chance(self) -> float:
+        """Probability that all is kept which the scenario asks for: its target, and limits where it has any."""
+        return (self.all_met or 0.0) if self.all_kept is None else self.all_kept
 
 
 @dataclass(frozen=True)
@@ -120,7 +129,7 @@ def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> 
     """
     if samples is not None and (samples < 64 or samples & (samples - 1)):
         raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
-    return summed_up(case, sampled(case, samples, seed))
+    return summed_up(sampled(case, samples, seed))
 
 
 @dataclass(frozen=True)
@@ -134,37 +143,48 @@ class Sampled:
     exits: dict[str, Array]  # the same of many more samples, by polynomials through those solved
     middle: dict[str, float]  # where everything has the value that was typed
     unsolved: int
+    bounds: list[Bound]  # what is to be kept, by numbers among the exits
 
 
-def sampled(case: Case, samples: int | None = None, seed: int = SEED) -> Sampled:
-    """Exits of a case with everything that has a ± varied together."""
+def sampled(
+    case: Case, samples: int | None = None, seed: int = SEED, bounds: list[Bound] | None = None
+) -> Sampled:
+    """Exits of a case with everything that has a ± varied together.
+
+    bounds: what is to be kept; of the case itself, if left out.
+    """
+    bounds = bounds_of(case) if bounds is None else bounds
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
     unknowns, case = needed_unknowns(case), at_its_fan(case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
-    result, solved = _solved(varied(case, unknowns, together(R, z)))
-    centre, offset = predict(case), predict(case, resolution=MESH)
-    told = EXITS | (OF_DRYERS if is_dryer(case) else {}) | _of_limits(case)
-    middle = {name: float(exit_(centre)) for name, exit_ in told.items()}
-    exits = {name: exit_(result) + (middle[name] - float(exit_(offset))) for name, exit_ in told.items()}
+    cases = varied(case, unknowns, together(R, z))
+    result, solved = _solved(cases)
+    cases = [one for one, well in zip(cases, solved) if well]
+    middle = {name: float(y[0]) for name, y in _told([case], predict([case]), bounds).items()}
+    rough = _told([case], predict([case], resolution=MESH), bounds)
+    exits = {name: y + (middle[name] - rough[name]) for name, y in _told(cases, result, bounds).items()}
     z = z[:, solved]
-    return Sampled(unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()))
+    return Sampled(
+        unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), bounds
+    )
 
 
-def summed_up(case: Case, s: Sampled) -> Uncertainty:
+def summed_up(s: Sampled) -> Uncertainty:
     shares = [shares_of(s.z, s.solved[name], s.groups) for name in ("moisture", "temperature")]
     contributors = [_contributor(*one) for one in zip(parts_of(s.unknowns, s.groups), *shares)]
-    kept = wishes_kept(case, s)
+    kept, limits = wishes_kept(s), _kept(s, wish=False)
     return Uncertainty(
         moisture_wb=interval(s.exits["moisture"]),
         temperature=interval(s.exits["temperature"]),
         water_activity=interval(s.exits["water activity"]),
         wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
         all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
+        all_kept=float(all_kept(s).mean()) if kept and limits else None,
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
         samples=s.z.shape[1],
         unsolved=s.unsolved,
-        limits=tuple((name, float(met.mean())) for name, met in _limits_kept(case, s).items()),
+        limits=tuple((name, float(met.mean())) for name, met in limits.items()),
         **{name: interval(s.exits[name]) for name in OF_DRYERS if name in s.exits},
     )
 
@@ -290,6 +310,14 @@ def varied(case: Case, unknowns: list[Unknown], z: Array) -> list[Case]:
     return cases
 
 
+def _told(cases: list[Case], result: Result, bounds: list[Bound]) -> dict[str, Array]:
+    """Exits of cases, and what has a bound beside them, each (cases,)."""
+    exits = EXITS | (OF_DRYERS if is_dryer(cases[0]) else {})
+    return {name: np.asarray(exit_(result)) for name, exit_ in exits.items()} | numbers_kept(
+        bounds, cases, result
+    )
+
+
 def _solved(cases: list[Case]) -> tuple[Result, NDArray[np.bool_]]:
     """Predict what can be predicted; which that is."""
     solved = np.ones(len(cases), bool)
@@ -314,42 +342,25 @@ OF_DRYERS: dict[str, Callable[[Result], Any]] = {
 }
 
 
-# Of a machine, by their keys in [limits]. (How hot pellets get on the way is not told of many dryers at once.)
-OF_LIMITS: dict[str, tuple[str, Callable[[Result], Any]]] = {
-    "maximum_exhaust_relative_humidity": ("exhaust", lambda r: r.air_out.relative_humidity),
-    "maximum_lift_off": ("lift-off", lambda r: r.bed.lift_off),
-    "maximum_bed_pressure_drop": ("pressure drop", lambda r: r.bed.pressure_drop),
-}
-
-
-def _of_limits(case: Case) -> dict[str, Callable[[Result], Any]]:
-    """Of what [limits] bounds; of a line, whose machines differ, nothing."""
-    limits = {} if isinstance(case.cooler, Line) else case.tables.get("limits", {})
-    return {name: exit_ for key, (name, exit_) in OF_LIMITS.items() if key in limits}
-
-
 def interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
 
-def wishes_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
+def wishes_kept(s: Sampled) -> dict[str, NDArray[np.bool_]]:
     """Which samples meet each wish of [target], in the words of the printed target."""
-    target, met = case.tables.get("target", {}), {}
-    if "moisture" in target:
-        slack, y = target.get("tolerance"), s.exits["moisture"]
-        least = -np.inf if slack is None else target["moisture"] - slack
-        met["moisture"] = (y >= least) & (y <= target["moisture"] + (slack or 0.0))
-    if "maximum_above_ambient" in target:
-        above = s.exits["temperature"] - case.air.temperature
-        met["above the air outside"] = above <= target["maximum_above_ambient"]
-    if "maximum_water_activity" in target:
-        met["water activity, evened out"] = s.exits["water activity"] <= target["maximum_water_activity"]
-    if "maximum_deviation" in target and "deviation_wb" in s.exits:
-        met["spread over the bed"] = s.exits["deviation_wb"] <= target["maximum_deviation"]
-    return met
+    return _kept(s, wish=True)
 
 
-def _limits_kept(case: Case, s: Sampled) -> dict[str, NDArray[np.bool_]]:
-    """Which samples keep each limit of the machine, in the words of the printed limits."""
-    limits = case.tables.get("limits", {})
-    return {name: s.exits[name] <= limits[key] for key, (name, _) in OF_LIMITS.items() if name in s.exits}
+def all_kept(s: Sampled) -> NDArray[np.bool_]:
+    """Which samples meet every wish and keep every limit of the machine."""
+    return np.asarray(np.all([b.kept(s.exits[b.number]) for b in s.bounds], axis=0))
+
+
+def _kept(s: Sampled, wish: bool) -> dict[str, NDArray[np.bool_]]:
+    """Moisture that is held from both sides is one wish."""
+    found: dict[str, NDArray[np.bool_]] = {}
+    for b in s.bounds:
+        if b.wish == wish:
+            met = b.kept(s.exits[b.number])
+            found[b.words] = met & found[b.words] if b.words in found else met
+    return found

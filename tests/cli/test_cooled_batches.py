@@ -54,8 +54,12 @@ def test_time_and_energy_of_both_phases(bare, cooled):
     assert 0.18 < cooled.energy.fan / bare.energy.fan - 1 < 0.3
     lost = 153.6 * 0.8 * (0.25 - cooled.pellets_out.moisture_db)  # kg of water; 153.6 kg of feed at 20 %
     assert cooled.energy.heat_per_water == pytest.approx(cooled.energy.heat / lost, rel=1e-9)
-    assert cooled.bed.evaporation == pytest.approx(lost / (26 * 60), rel=1e-9)
-    assert cooled.pellets_out.mass_flow == pytest.approx((153.6 - lost) / (26 * 60), rel=1e-9)
+    assert cooled.energy.feed == pytest.approx(153.6, rel=1e-9)
+    assert cooled.energy.product == pytest.approx(153.6 - lost, rel=1e-9)
+    assert cooled.bed.evaporation == pytest.approx(
+        lost * 600 / 153.6 / 3600, rel=1e-9
+    )  # of a line of 600 kg/h
+    assert cooled.pellets_out.mass_flow == pytest.approx((1 - lost / 153.6) * 600 / 3600, rel=1e-9)
     assert abs(cooled.accuracy.water_imbalance) < 1e-8 and abs(cooled.accuracy.energy_imbalance) < 1e-8
     assert 20 < cooled.pellets_out.temperature < bare.pellets_out.temperature - 10
 

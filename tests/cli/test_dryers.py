@@ -69,7 +69,10 @@ def test_one_zone_is_a_batch_of_the_same_dwell(batch):
     assert belt.pellets_out.moisture_wb == pytest.approx(same.pellets_out.moisture_wb, rel=1e-9)
     assert belt.pellets_out.temperature == pytest.approx(same.pellets_out.temperature, rel=1e-9)
     assert belt.energy.heat_per_water == pytest.approx(same.energy.heat_per_water, rel=1e-9)
-    # a batch is 2 m² · 0.12 m · 640 kg/m³ = 153.6 kg; an hour of the belt 600 kg
+    # a batch is 2 m² · 0.12 m · 640 kg/m³ = 153.6 kg; an hour of the belt 600 kg; both serve a line of 600 kg/h
+    assert (same.energy.feed, belt.energy.feed) == pytest.approx((153.6, 600.0), rel=1e-9)
+    assert belt.pellets_out.mass_flow == pytest.approx(same.pellets_out.mass_flow, rel=1e-9)
+    assert belt.energy.product == pytest.approx(3600 * belt.pellets_out.mass_flow, rel=1e-9)
     assert belt.energy.heat == pytest.approx(same.energy.heat * 600 / 153.6, rel=1e-9)
 
 
@@ -80,7 +83,8 @@ def test_the_heat_is_that_of_warming_the_air(batch):
     assert batch.energy.heat == pytest.approx(dry_air * (1006 + 1860 * 0.0087) * 60 * 1200, rel=1e-3)
     lost = 153.6 * 0.8 * (0.25 - batch.pellets_out.moisture_db)
     assert batch.energy.heat_per_water == pytest.approx(batch.energy.heat / lost, rel=1e-9)
-    assert batch.bed.evaporation == pytest.approx(lost / 1200, rel=1e-9)
+    # the line makes 600 kg/h: that many batches of 153.6 kg, whatever time each takes
+    assert batch.bed.evaporation == pytest.approx(lost * 600 / 153.6 / 3600, rel=1e-9)
     assert abs(batch.accuracy.water_imbalance) < 1e-8 and abs(batch.accuracy.energy_imbalance) < 1e-8
 
 
@@ -182,7 +186,8 @@ def test_the_scenarios_run(run, name, tmp_path):
     assert done.status == 0
     assert "MJ/kg" in done.out and "driest layer" in done.out and "licensed practice" in done.out
     written = json.loads(file.read_text())
-    assert set(written["energy"]) == {"heat_kWh", "fan_kWh", "MJ_per_kg_water"}
+    energy = {"heat_kWh", "fan_kWh", "MJ_per_kg_water", "feed_kg", "product_kg"}
+    assert set(written["energy"]) == energy
     assert 2.4 < written["energy"]["MJ_per_kg_water"] < 5.5  # common practice, no source: 3 to 5
     course = written["history"]
     assert len(course["time_s"]) == len(course["moisture_wb"]) > 20

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 import coolsim
+from coolsim.output.page import Page
+from coolsim.output.tables import details
 from coolsim.result import Schedule
 from coolsim.scenario import loads
 from coolsim.schedule import heap
@@ -119,3 +121,24 @@ def test_many_dryers_have_a_schedule_each():
     np.testing.assert_array_equal(found.dryers_needed, [1, 2])
     without = dataclasses.replace(cases[0], tables={})
     assert coolsim.predict([without]).schedule is None
+
+
+def test_flows_are_of_what_the_dryers_can_take():
+    """450 kg/h at 20 % are 360 kg/h of dry solid. Of 900 kg/h one dryer takes 600, two take all."""
+    for throughput, dryers, taken in (("450 kg/h", 1, 450), ("900 kg/h", 1, 600), ("900 kg/h", 2, 900)):
+        r = coolsim.predict(loads(SCENARIO.format(throughput=throughput, dryers=dryers)))
+        dried = 0.8 * taken / (1 - r.pellets_out.moisture_wb)
+        assert 3600 * r.pellets_out.mass_flow == pytest.approx(dried, rel=1e-9)
+        assert 3600 * r.bed.evaporation == pytest.approx(taken - dried, rel=1e-9)
+        assert (r.energy.feed, r.energy.product) == pytest.approx((300, dried * 300 / taken), rel=1e-9)
+
+
+def test_flows_as_they_are_printed():
+    """The line makes 450 kg/h, of which a batch is 300 kg."""
+    case = loads(SCENARIO.format(throughput="450 kg/h", dryers=1))
+    result = coolsim.predict(case)
+    M = result.pellets_out.moisture_wb
+    said = {row[0]: row[1] for rows in details(result, Page(width=100)).values() for row in rows}
+    assert said["mass flow, of the line"] == f"{360 / (1 - M):.0f} kg/h"
+    assert said["water given to the air, of the line"] == f"{450 - 360 / (1 - M):.1f} kg/h"
+    assert (said["of wet feed"], said["that weighs, once dried"]) == ("300 kg", f"{240 / (1 - M):.0f} kg")

@@ -174,8 +174,8 @@ def test_where_no_settings_have_it(turned: Case) -> None:
     assert "drying time, highest" in {at.limit for at in found.answer.binding}
 
 
-def test_room_is_below_wishes_alone(turned: Case) -> None:
-    """Each wish is moved by its room, to the side that keeps it; limits of the machine stand."""
+def test_every_bound_gets_its_room(turned: Case) -> None:
+    """Each wish and each limit is moved by its room, to the side that keeps it; other limits stand."""
     case = wished(
         turned, "target", moisture=0.12, tolerance=0.01, maximum_above_ambient=8.0, maximum_water_activity=0.7,
         maximum_deviation=0.02,
@@ -189,12 +189,13 @@ def test_room_is_below_wishes_alone(turned: Case) -> None:
         "above ambient": 1.5,
         "water activity": 0.03,
         "deviation": 0.004,
+        "pellet temperature": 2.5,
     }
     before = {x.name: x.bound for x in dryers.limits_of(case)}
     after = {x.name: x.bound for x in dryers.limits_of(wished(case, "room", **room))}
     assert {n: after[n] - before[n] for n in before} == pytest.approx(
         {"moisture": -0.003, "moisture, lowest": 0.002, "temperature": -1.5, "water activity": -0.03,
-         "deviation": -0.004, "pellet temperature": 0.0, "lift-off": 0.0}
+         "deviation": -0.004, "pellet temperature": -2.5, "lift-off": 0.0}
     )  # fmt: skip
 
 

@@ -120,7 +120,7 @@ def _ends(search: Search) -> list[Asking[Found]]:
 def limits_of(case: Case) -> tuple[Limit, ...]:
     """Everything that a state of a dryer must respect, from [target] and [limits].
 
-    Wishes are kept with the room of `case.tables["room"]`, which settings.surely gives them.
+    All are kept with the room of `case.tables["room"]`, which settings.surely gives them.
     """
     room = case.tables.get("room", {})
     target, limits = case.tables["target"], case.tables["limits"]

@@ -152,8 +152,8 @@ def find_settings(
     with one entry per weather, from one search.
 
     uncertainty: also how sure the exit is with these settings (`.uncertainty`), and settings that meet the target
-    with a probability (`.surely`); chance: that probability, such as 0.9, which alone gives `.surely` only; 0.95 if
-    left out. Both take one weather, and something that carries a ±.
+    and keep the machine's limits with a probability (`.surely`); chance: that probability, such as 0.9, which alone
+    gives `.surely` only; 0.95 if left out. Both take one weather, and something that carries a ±.
 
     Needs [target] moisture, [limits] with at least one range, and [costs]; raises InputError naming what is
     missing or contradicts. Cost is electricity, heat, and the weight lost below the target moisture.
@@ -197,6 +197,20 @@ def find_settings(
         one_step=one_step(case, found),
         smallest_changes=() if met else smallest_changes(case, limits, found, needed),
     )
+
+
+def surveyed(case: Case) -> Search:
+    """Where the best states of a case are looked for, whatever the room of its wishes and limits."""
+    check(case)
+    return _search(case, Plant(case))
+
+
+def best_of(case: Case, search: Search) -> Found:
+    """The cheapest state of a case in one weather, or the one nearest to its target."""
+    limits = limits_of(case)
+    best, driest = search.best([_cheapest(case, limits), _ends(case, limits)[0]])
+    best, _ = _smallest_bed(case, search, limits, best)
+    return _nearest(case, search, limits, best, driest).one()
 
 
 def reachable(case: Case) -> tuple[Reached, Reached]:

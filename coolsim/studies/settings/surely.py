@@ -1,4 +1,8 @@
-"""Settings that meet the target not just as predicted but with a stated chance."""
+"""Settings that meet the target and keep the machine's limits not just as predicted but with a stated chance.
+
+The chance is that of all together: a target that is met while the bed lifts is of no use. Each wish and each limit
+whose number follows from what is not known gets room below its bound; ends of ranges are set, and stay exact.
+"""
 
 from __future__ import annotations
 
@@ -10,21 +14,24 @@ from typing import TypeAlias
 
 import numpy as np
 
+from coolsim.answer import first
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.asked import is_dryer
+from coolsim.studies.kept import bounds_of
+from coolsim.studies.plant import Settings, speeds
 from coolsim.studies.settings.advice import at_settings
-from coolsim.studies.settings.find import SettingsAnswer, find_settings
+from coolsim.studies.settings.find import SettingsAnswer, best_of, find_settings, surveyed
 from coolsim.studies.uncertainty import (
     Sampled,
     Uncertainty,
+    all_kept,
     needed_unknowns,
     sampled,
     summed_up,
-    wishes_kept,
 )
 
 USUAL = 0.95  # chance of the settings that are told where none is asked for
@@ -32,21 +39,26 @@ FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they a
 SAMPLES = 128  # polynomials through them tell a chance to half a percent
 ROUNDS = 6
 LEAST, HIGHEST = 0.5, 0.99
-MOST = 0.998  # share of the samples that one wish is asked to keep at most
+MOST = 0.998  # share of the samples that one bound is asked to keep at most
 NEAR = 0.01  # above the chance that is asked for, where a search stops
 ATTAINED = 0.999  # of the room that settings were seen to have: the search solves its states anew
-DAMPED = 0.5  # share of a change of room that is made: spreads change with the settings, which change with the room
+RISK = 0.25, 2.0  # by what the risk of each bound is multiplied at most from round to round
+CERTAIN = 1e-4, 1 - 1e-4  # chances that are taken for less or more than this
+INSIDE = 0.1, 0.9  # where between two rooms the next one lies
+DAMPED = 0.5  # share of the way to a room that no settings have
 
 
 @dataclass(frozen=True)
 class Surely:
-    """Settings that keep off the target, so that it is met with a chance."""
+    """Settings that keep off target and limits, so that all of them are kept with a chance."""
 
     chance: float = documented("-", "probability that was asked for")
     kept: bool = documented("-", "whether these settings have it; else they are the surest that were found")
     answer: SettingsAnswer = documented("-", "the settings, what they give and cost")
     uncertainty: Uncertainty = documented("-", "how sure they are, by samples that the search did not see")
-    case: Case = documented("-", "the scenario, with as much room below its wishes as the chance takes")
+    case: Case = documented(
+        "-", "the scenario, with as much room below wishes and limits as the chance takes"
+    )
 
 
 def read_chance(text: str) -> float:
@@ -80,14 +92,20 @@ def told_how_sure(case: Case, chance: float | None, uncertainty: bool) -> Settin
 
 def how_sure(case: Case, answer: SettingsAnswer) -> Uncertainty:
     """How sure the exit is with the settings of an answer."""
-    return summed_up(case, sampled(_there(case, answer), seed=FRESH))
+    there = _there(case, answer)
+    return summed_up(sampled(there, seed=FRESH, bounds=bounds_of(_as_set(case, there), settings=True)))
+
+
+def _as_set(case: Case, there: Case) -> Case:
+    """Whose bounds count: a fan whose speed is given, and no airflow, keeps that speed whatever the air."""
+    return case if is_dryer(case) or len(set(speeds(case))) == 1 else there
 
 
 def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Surely:
-    """The cheapest settings that meet the target with a chance; where none has it, the surest that were found.
+    """The cheapest settings that keep target and limits with a chance; where none has it, the surest found.
 
-    The room of each wish is what its spread takes at the settings found, which the room moves in turn; and as all
-    wishes are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
+    The room of each bound is what its spread takes at the settings found, which the room moves in turn; and as all
+    are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
     cheapest is taken; where none has, the one that comes nearest to it. Settings that were chosen for what some
     samples say of them look better than they are: others decide, and where these say less, more is aimed at.
 
@@ -102,7 +120,7 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
         found = _checked(case, _best(tried, aim), chance)
         if found.kept or not any(t.reached and t.met >= aim for t in tried):
             break
-        aim = min(aim + chance - (found.uncertainty.all_met or 0.0) + NEAR / 4, MOST)
+        aim = min(aim + chance - found.uncertainty.chance + NEAR / 4, MOST)
     return found
 
 
@@ -124,7 +142,7 @@ def _checked(case: Case, best: _Tried, chance: float) -> Surely:
     """What was found, looked for once more in full, and sampled anew where it is."""
     answer = find_settings(best.case)
     sure = how_sure(case, answer)
-    return Surely(chance, answer.met and (sure.all_met or 0.0) >= chance, answer, sure, best.case)
+    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
 
 
 def _best(tried: list[_Tried], aim: float) -> _Tried:
@@ -134,14 +152,18 @@ def _best(tried: list[_Tried], aim: float) -> _Tried:
 
 def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: int) -> None:
     """Add rooms to those that were tried, until one has what is aimed at and hardly more."""
-    each = aim
+    risk = 1 - aim
     for n in range(ROUNDS):
         last = tried[-1]
         if _good_enough(last, aim):
             return
         if n and last.reached:
-            each = float(np.clip(each + DAMPED * (aim + NEAR / 2 - last.met), aim / 2, MOST))
-        tried.append(_tried(case, _next_room(case, tried, each, aim), look, samples))
+            risk *= float(np.clip((1 - aim - NEAR / 2) / max(1 - last.met, 1e-4), *RISK))
+            risk = float(np.clip(risk, 1 - MOST, 1 - aim / 2))
+        room = _next_room(tried, 1 - risk, aim)
+        if room == last.room:  # not even without any room
+            return
+        tried.append(_tried(case, room, look, samples))
 
 
 @dataclass(frozen=True)
@@ -151,7 +173,7 @@ class _Tried:
     there: Case  # with the settings found
     reached: bool  # whether settings within the limits have the room
     cost: float
-    met: float  # chance of the target itself
+    met: float  # chance of target and limits themselves
     sampled: Sampled
 
 
@@ -160,15 +182,17 @@ Look: TypeAlias = Callable[[Case], tuple[Case, bool, float]]
 
 
 def _look_of(case: Case) -> Look:
-    """How the best settings of a case are found, whatever the room of its wishes."""
+    """How the best settings of a case are found, whatever the room of its wishes and limits."""
     if is_dryer(case):
         from coolsim.studies.drying.find import looking_again
 
         return looking_again(case)
 
+    search = surveyed(case)
+
     def look(roomy: Case) -> tuple[Case, bool, float]:
-        found = find_settings(roomy)
-        return at_settings(case, found.settings), found.met, float(found.cost.total)
+        found = best_of(roomy, search)
+        return _cooler_at(case, first(found.tried.settings)), found.kept, float(found.tried.cost.total[0])
 
     return look
 
@@ -179,16 +203,23 @@ def _there(case: Case, answer: SettingsAnswer) -> Case:
         from coolsim.studies.drying import find as dryers
 
         return dryers.at_settings(case, answer)
-    return at_settings(case, answer.settings)
+    return _cooler_at(case, answer.settings)
+
+
+def _cooler_at(case: Case, settings: Settings) -> Case:
+    """The cooler as settings say; where nobody sets how warm its air is, it is as warm as that outside."""
+    there = at_settings(case, settings)
+    if case.cooler.inlet_air_temperature is not None or "inlet_air_temperature" in case.tables["limits"]:
+        return there
+    return dataclasses.replace(there, cooler=dataclasses.replace(there.cooler, inlet_air_temperature=None))
 
 
 def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
     roomy = dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {"room": room}))
     there, reached, cost = look(roomy)
     there = dataclasses.replace(there, tables=case.tables)
-    s = sampled(there, samples)
-    met = float(np.all(list(wishes_kept(case, s).values()), axis=0).mean())
-    return _Tried(room, roomy, there, reached, cost, met, s)
+    s = sampled(there, samples, bounds=bounds_of(_as_set(case, there), settings=True))
+    return _Tried(room, roomy, there, reached, cost, float(all_kept(s).mean()), s)
 
 
 def _good_enough(t: _Tried, chance: float) -> bool:
@@ -196,7 +227,7 @@ def _good_enough(t: _Tried, chance: float) -> bool:
     return t.reached and chance <= t.met and (t.met <= chance + NEAR or not t.room)
 
 
-def _next_room(case: Case, tried: list[_Tried], each: float, chance: float) -> dict[str, float]:
+def _next_room(tried: list[_Tried], each: float, chance: float) -> dict[str, float]:
     """The room to try next; `each` is the share of samples that each wish alone is to keep.
 
     Room that no settings have leads to the state nearest to it. Where that has the chance all the same, it is asked
@@ -205,12 +236,14 @@ def _next_room(case: Case, tried: list[_Tried], each: float, chance: float) -> d
     last = tried[-1]
     reached = [t for t in tried if t.reached]
     if not last.reached:
-        slack = _slack(case, last.sampled)
+        slack = _slack(last.sampled)
         if last.met >= chance and min(slack.values()) >= 0.0:
-            return {name: ATTAINED * size for name, size in slack.items()}
+            return {name: ATTAINED * min(size, last.room.get(name, 0.0)) for name, size in slack.items()}
         return _between(reached[-1].room if reached else {}, last.room)
-    wanted = _room(case, last.sampled, each)
-    room = _between(last.room, wanted)
+    ends = _around(reached, chance)
+    if ends is not None:
+        return _crossing(*ends, chance + NEAR / 2)
+    room = _room(last.sampled, each)
     beyond = [t.room for t in tried if not t.reached]
     if beyond:
         most = _between(last.room, beyond[-1])
@@ -218,36 +251,39 @@ def _next_room(case: Case, tried: list[_Tried], each: float, chance: float) -> d
     return room
 
 
+def _around(reached: list[_Tried], chance: float) -> tuple[_Tried, _Tried] | None:
+    """The surest of those that lack the chance, and the least sure of those that have it."""
+    low, high = ([t for t in reached if (t.met >= chance) == has] for has in (False, True))
+    if not low or not high:
+        return None
+    return max(low, key=lambda t: t.met), min(high, key=lambda t: t.met)
+
+
+def _crossing(low: _Tried, high: _Tried, chance: float) -> dict[str, float]:
+    """The room between two where the chance is expected: a normal answer's quantile is linear in its room."""
+    from scipy.special import ndtri
+
+    below, wanted, above = ndtri(np.clip([low.met, chance, high.met], *CERTAIN))
+    share = float(np.clip((wanted - below) / max(above - below, 1e-9), *INSIDE))
+    return {n: low.room.get(n, 0.0) + share * (x - low.room.get(n, 0.0)) for n, x in high.room.items()}
+
+
 def _between(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
     return {name: a.get(name, 0.0) + DAMPED * (size - a.get(name, 0.0)) for name, size in b.items()}
 
 
-def _slack(case: Case, s: Sampled) -> dict[str, float]:
-    """How far each wish of the target is from its bound with all as typed; below 0 where it is broken."""
-    target = case.tables["target"]
-    tolerance, M = target.get("tolerance"), s.middle["moisture"]
-    slack = {"moisture": target["moisture"] + (tolerance or 0.0) - M}
-    if tolerance:
-        slack["moisture, lowest"] = M - (target["moisture"] - tolerance)
-    if "maximum_above_ambient" in target:
-        above = s.middle["temperature"] - case.air.temperature
-        slack["above ambient"] = target["maximum_above_ambient"] - above
-    if "maximum_water_activity" in target:
-        slack["water activity"] = target["maximum_water_activity"] - s.middle["water activity"]
-    if "maximum_deviation" in target:
-        slack["deviation"] = target["maximum_deviation"] - s.middle["deviation_wb"]
-    return slack
+def _slack(s: Sampled) -> dict[str, float]:
+    """How far each wish and limit is from its bound with all as typed; below 0 where it is broken."""
+    return {b.name: b.slack(s.middle[b.number]) for b in s.bounds}
 
 
-def _room(case: Case, s: Sampled, share: float) -> dict[str, float]:
-    """How far each wish is to be kept from its bound, so that a share of the samples keep it."""
-    target = case.tables["target"]
-    above = {"moisture": "moisture", "above ambient": "temperature", "water activity": "water activity"}
-    if "maximum_deviation" in target:
-        above["deviation"] = "deviation_wb"
-    room = {name: float(np.quantile(s.exits[e], share)) - s.middle[e] for name, e in above.items()}
-    if "tolerance" in target:  # moisture is held from both sides: each takes its part of the risk
-        y, middle = s.exits["moisture"], s.middle["moisture"]
-        upper, lower = (float(np.quantile(y, q)) for q in ((1 + share) / 2, (1 - share) / 2))
-        room["moisture"], room["moisture, lowest"] = upper - middle, middle - lower
+def _room(s: Sampled, share: float) -> dict[str, float]:
+    """How far each is to be kept from its bound, so that a share of the samples keep it."""
+    room = {}
+    for b in s.bounds:
+        both = b.number == "moisture" and sum(x.number == "moisture" for x in s.bounds) > 1
+        alone = (
+            (1 + share) / 2 if both else share
+        )  # moisture held from both sides: each takes its part of the risk
+        room[b.name] = float(np.quantile(b.sign * s.exits[b.number], alone)) - b.sign * s.middle[b.number]
     return {name: max(size, 0.0) for name, size in room.items()}
