@@ -30,7 +30,7 @@ def test_a_grid_is_its_points(knobs, times):
 
 
 def test_a_polynomial_is_found_again():
-    """T₂(x) + T₁(x) T₁(y) by hand, in coordinates 1 … 3 and 0 … 4: of low degree, so that the fit is that itself."""
+    """T₂(x) + T₁(x) T₁(y) by hand, in coordinates 1 … 3 and 0 … 4: of low degree, so that it is the fit."""
     box = Box(("a", "b"), np.array([1.0, 0.0]), np.array([3.0, 4.0]), None)
     nodes = np.array(list(product(np.linspace(-1, 1, 5), repeat=2)))
     x, y = nodes.T
