@@ -13,7 +13,7 @@ from coolsim.case import Case
 from coolsim.scenario import loads
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
-from coolsim.studies.drying.find import _keeping_up
+from coolsim.studies.drying.find import keeping_up
 from coolsim.studies.fit.model import Dryers, said
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
@@ -102,9 +102,9 @@ def test_settings_keep_the_cooling_as_typed(answer):
 
 def test_what_is_left_of_the_lines_time_counts_the_cooling():
     """By hand: 4 m² · 10 cm · 640 kg/m³ = 256 kg, which 600 kg/h make in 25.6 min; 15 and 5 of them are taken."""
-    (said_,) = _keeping_up(lasting(loads(FEED + TURNED), 900.0))
+    (said_,) = keeping_up(lasting(loads(FEED + TURNED), 900.0))
     assert "6 min are left to fill and empty the dryer" in said_.text
-    (said_,) = _keeping_up(lasting(loads(FEED + TURNED), 1300.0))
+    (said_,) = keeping_up(lasting(loads(FEED + TURNED), 1300.0))
     assert said_.level == "check" and "drying and cooling takes 27" in said_.text
 
 

@@ -168,6 +168,20 @@ class Survey:
             values[row] = V @ self.coefficients[:, row] + self.shift[row]
         return values
 
+    def on(self, axes: list[Array], rows: list[int]) -> Array:
+        """As `at`, on the grid of some axes, the last one fastest: axis by axis, which spares most of the work."""
+        half, middle = 0.5 * (self.box.high - self.box.low), 0.5 * (self.box.low + self.box.high)
+        d = len(axes)
+        every = np.zeros((len(rows), (self.degree + 1) ** d, len(self.times)))
+        every[:, kept_terms(d, self.degree, self.degree + 1)] = np.moveaxis(self.coefficients[:, rows], 0, 1)
+        grid = every.reshape(len(rows), *[self.degree + 1] * d, len(self.times))
+        for k, x in enumerate(axes):
+            V = chebyshev.chebvander((x - middle[k]) / max(half[k], _TINY), self.degree)
+            grid = np.moveaxis(np.tensordot(V, grid, (1, k + 1)), 0, k + 1)
+        values = np.zeros((len(self.shift), *[len(x) for x in axes], len(self.times)))
+        values[rows] = grid + self.shift[rows].reshape(-1, *[1] * (d + 1))
+        return values.reshape(len(values), -1, len(self.times))
+
     def one(self, u: Array, time: float) -> Array:
         """Smoothed outcomes of one state, (outcomes,)."""
         line = self.at(u[None], list(range(len(self.shift))))[:, 0]
@@ -226,6 +240,12 @@ def terms(nodes: Array, degree: int, total_degree: int) -> tuple[Array, Array]:
     return V, HIGH_TERMS ** -total.astype(float)
 
 
+def kept_terms(d: int, degree: int, total_degree: int) -> Array:
+    """Which of the products of d polynomials, the last one's degree fastest, are `terms`."""
+    every = np.array(list(product(range(degree + 1), repeat=d)), int).reshape((degree + 1) ** d, d)
+    return np.asarray(every.sum(axis=1) <= total_degree)
+
+
 def nodes_of(d: int, whole: bool) -> Array:
     """Points of a survey in [−1, 1]^d: corners, faces and centre, and of the whole box others between them."""
     if d < 2:
@@ -254,7 +274,7 @@ def looked(
         counts = [GRID[d]] * d if timed else [GRID[d]] * (d - 1) + [LINE] * (d > 0)
         axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts)]
         states = np.array(list(product(*axes))).reshape(-1, d) if d else np.zeros((1, 0))
-        values = survey.at(states, goal.rows)
+        values = survey.on(axes, goal.rows)
         if timed:
             place = np.broadcast_to(survey.times, values.shape[1:])
         else:

@@ -13,7 +13,7 @@ from coolsim.studies.asked import is_dryer, where
 from coolsim.studies.drying import knobs as of_dryers
 from coolsim.studies.line.knobs import machines, ranges
 
-MOST_KNOBS = 5  # open at once: a survey of more takes minutes
+MOST_KNOBS = 5  # open at once: a survey has all corners of their ranges, twice as many for each knob more
 
 
 def check(case: Case) -> None:
