@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from studies import pig_pellets
-from studies.pig_pellets import FEED
+from studies.pig_pellets import BELT, FEED
 
 import coolsim
 from coolsim import dried
@@ -30,19 +30,6 @@ recirculation = "60 %"
 heater_power = "60 kW"
 """
 )
-BELT = """[cooler]
-arrangement = "belt"
-belt_width = "1 m"
-bed_depth = "10 cm"
-[[cooler.zone]]
-length = "5 m"
-airflow = "5000 m3/h"
-inlet_air_temperature = "50 degC"
-recirculation = "50 %"
-[[cooler.zone]]
-length = "1 m"
-airflow = "1500 m3/h"
-"""
 DRYERS = {"batch": BATCH, "belt": BELT}
 OPENED = {
     "batch": '[limits]\nduration = ["8 min", "30 min"]\nmaximum_pellet_temperature = "85 degC"\n',
