@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from studies.pig_pellets import BELT, FEED
 
 import coolsim
 from coolsim.output import season_run
@@ -20,24 +21,6 @@ from coolsim.scenario.weather import read_weather
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
-FEED = """title = "A dryer of our own"
-[feed]
-material = "pig-pellets"
-diameter = "6 mm"
-length = "12 mm"
-throughput = "600 kg/h"
-temperature = "60 degC"
-moisture = "18 %"
-[air]
-temperature = "20 degC"
-relative_humidity = "60 %"
-[target]
-moisture = "13 %"
-[costs]
-electricity = "0.15 EUR/kWh"
-heat = "0.06 EUR/kWh"
-feed = "0.4 EUR/kg"
-"""
 BATCH = """[cooler]
 arrangement = "batch"
 floor_area = "4 m2"
@@ -50,18 +33,6 @@ recirculation = "60 %"
 [schedule]
 filling = "4 min"
 emptying = "3 min"
-"""
-BELT = """[cooler]
-arrangement = "belt"
-belt_width = "1 m"
-bed_depth = "10 cm"
-[[cooler.zone]]
-length = "5 m"
-airflow = "5000 m3/h"
-inlet_air_temperature = "50 degC"
-[[cooler.zone]]
-length = "1 m"
-airflow = "1500 m3/h"
 """
 LIMITS = {
     "batch": '[limits]\nduration = ["8 min", "20 min"]\nrecirculation = ["0 %", "80 %"]\n',

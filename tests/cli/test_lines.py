@@ -248,7 +248,7 @@ def test_what_is_not_answered_for_lines_is_refused(run, command):
     assert (done.status, done.out) == (2, "")
     line = 1 + SCENARIO.read_text().splitlines().index("[[stage]]")
     assert f"{SCENARIO.name}:{line}: stage" in done.err
-    machines = "counter-flow coolers" + ("" if command == "seasons" else " and dryers")
+    machines = "counter-flow coolers and dryers"
     assert f"for {machines} only so far; `coolsim predict` and `settings` take lines" in " ".join(
         done.err.split()
     )

@@ -1,4 +1,4 @@
-"""Pig pellets and a small batch dryer, which tests of settings and sizes of dryers add to."""
+"""Pig pellets, a small batch dryer and a belt, which tests of settings, sizes and years add to."""
 
 FEED = """
 [feed]
@@ -25,4 +25,17 @@ bed_depth = "10 cm"
 duration = "20 min"
 airflow = "4000 m3/h"
 inlet_air_temperature = "80 degC"
+"""
+BELT = """[cooler]
+arrangement = "belt"
+belt_width = "1 m"
+bed_depth = "10 cm"
+[[cooler.zone]]
+length = "5 m"
+airflow = "5000 m3/h"
+inlet_air_temperature = "50 degC"
+recirculation = "50 %"
+[[cooler.zone]]
+length = "1 m"
+airflow = "1500 m3/h"
 """

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from studies import pig_pellets
-from studies.pig_pellets import FEED
+from studies.pig_pellets import BELT, FEED
 
 import coolsim
 from coolsim import dried
@@ -16,7 +16,7 @@ from coolsim.case import Air, Case
 from coolsim.errors import InputError, NotConverged
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons import Seasons, dryer_chart, dryers, response
+from coolsim.studies.seasons import Seasons, dryer_chart, dryers
 from coolsim.studies.seasons.hours import DIRECT, MAP
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -30,19 +30,6 @@ recirculation = "60 %"
 heater_power = "60 kW"
 """
 )
-BELT = """[cooler]
-arrangement = "belt"
-belt_width = "1 m"
-bed_depth = "10 cm"
-[[cooler.zone]]
-length = "5 m"
-airflow = "5000 m3/h"
-inlet_air_temperature = "50 degC"
-recirculation = "50 %"
-[[cooler.zone]]
-length = "1 m"
-airflow = "1500 m3/h"
-"""
 DRYERS = {"batch": BATCH, "belt": BELT}
 OPENED = {
     "batch": '[limits]\nduration = ["8 min", "30 min"]\nmaximum_pellet_temperature = "85 degC"\n',
@@ -131,7 +118,6 @@ def test_a_bound_that_is_not_kept_falls_back_to_direct(
 ) -> None:
     tight = {"moisture": 1e-12, "temperature": 1e-9, "water_activity": 1e-9}
     monkeypatch.setattr(dryers, "BOUND", tight)
-    monkeypatch.setattr(response, "BOUND", tight)
     monkeypatch.setattr(dryers, "SAMPLES", (20,))
     monkeypatch.setattr(dryers, "HELD_OUT", 6)
     few = monsoon.rows(slice(None, None, 10))
@@ -203,6 +189,7 @@ def test_humid_hours_leave_wetter_pellets_and_cold_ones_burn_more(name: str) -> 
         ({"target.moisture": "20 %", "target.maximum_water_activity": 0.2}, "", "too_wet"),
         ({"target.moisture": "17 %", "target.tolerance": "0.1 %"}, "", "too_dry"),
         ({"target.moisture": "17 %", "target.maximum_above_ambient": "0.05 K"}, "", "too_warm"),
+        ({"target.moisture": "17 %", "target.maximum_above_ambient": "20 K"}, "", "within"),
         ({"target.moisture": "17 %", "target.maximum_deviation": "0.01 %"}, "", "over_limit"),
         ({"target.moisture": "17 %"}, '[limits]\nmaximum_lift_off = "5 %"\n', "over_limit"),
         ({"target.moisture": "17 %"}, '[limits]\nmaximum_exhaust_relative_humidity = "5 %"\n', "over_limit"),
@@ -220,17 +207,20 @@ def test_what_an_hour_misses(feed: dict[str, object], tables: str, flag: str) ->
     assert flags == {n: 2.0 if n == flag else 0.0 for n in flags}
 
 
+@pytest.mark.parametrize("way", ["up", "down"])
 @pytest.mark.parametrize("name", DRYERS)
-def test_the_hottest_pellets_are_those_of_predict(name: str) -> None:
-    """Whatever the phase in which they were hot; a limit just above is kept, one just below is broken."""
-    case, w = dryer(name), weather_of(np.array([25.0]), np.array([0.7]))
+def test_the_hottest_pellets_are_those_of_predict(name: str, way: str) -> None:
+    """Whatever the phase and side where they were hot; a limit just above is kept, one just below is broken."""
+    side = {f"cooler.{'zone.1.' if name == 'belt' else ''}air_direction": way}
+    case, w = coolsim.replace(dryer(name), side), weather_of(np.array([25.0]), np.array([0.7]))
     highest = coolsim.predict(case, air=Air(25.0, 0.7, 1.0e5)).history.highest_temperature.max()
     hours = coolsim.seasons(case, weather=w).strategies[0].hours
     assert hours.dryer is not None
     assert hours.dryer.pellet_temperature[0] == pytest.approx(highest, abs=1e-9)
     for limit, broken in ((highest + 0.01, 0.0), (highest - 0.01, 1.0)):
         limits = f'[limits]\nmaximum_pellet_temperature = "{limit} degC"\n'
-        assert coolsim.seasons(dryer(name, limits), weather=w).strategies[0].total.over_limit == broken
+        limited = coolsim.replace(dryer(name, limits), side)
+        assert coolsim.seasons(limited, weather=w).strategies[0].total.over_limit == broken
 
 
 def test_an_hour_that_fails_is_counted_and_nothing_else(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -238,12 +228,12 @@ def test_an_hour_that_fails_is_counted_and_nothing_else(monkeypatch: pytest.Monk
 
     def failing(cases, inputs, many=False, resolution=dried.DEFAULT):
         result, solutions = real(cases, inputs, many, resolution)
-        failed = np.flatnonzero(inputs.outside_temperature > 29.5)
+        failed = np.flatnonzero(np.abs(inputs.outside_temperature - 25.0) < 1.0)
         if len(failed):
             raise NotConverged("on purpose", failed, result)
         return result, solutions
 
-    w, case = weather_of(np.array([20.0, 30.0, 25.0]), np.full(3, 0.6)), dryer("belt")
+    w, case = weather_of(np.array([20.0, 25.0, 30.0]), np.full(3, 0.6)), dryer("belt")
     whole = coolsim.seasons(case, weather=w).strategies[0].hours
     monkeypatch.setattr(dried, "solved", failing)
     (way,) = coolsim.seasons(case, weather=w).strategies
@@ -337,6 +327,24 @@ def test_settings_right_in_nearly_as_many_hours_are_those_that_miss_by_least(mon
     assert score(0.14) < score(0.135) < score(0.12)
     assert score(0.131) > score(0.14) and score(0.15) > score(0.131, 0.131)
     assert score(0.12) == (20.0, 0.0) and score(0.14) == (18.0, pytest.approx(-0.1))
+
+
+def test_of_two_settings_the_better_are_taken(monsoon: Weather) -> None:
+    """Five minutes leave every hour too wet, twenty none: twenty stay, or come, and their hours with them."""
+    place = dryers.place_of(dryer("batch"), monsoon.rows(slice(0, 6)))
+    short, enough = (
+        dataclasses.replace(place.case, cooler=dataclasses.replace(place.case.cooler, duration=t))
+        for t in (300.0, 1200.0)
+    )
+    for now, other in ((short, enough), (enough, short)):
+        ways = dryers.Ways((now, now), np.array([0, 0, 0, 1, 1, 1]))
+        found = dryers.directly(place, ways)
+        assert (dryer_chart._amiss(place, found, ways, dryer_chart._worst, found.rows[0])[0] == [0, 1]) == (
+            now is short
+        )
+        taken, rows = dryer_chart._better(place, ways, found, [1], [other], None)
+        assert taken.cases == (now, enough)
+        np.testing.assert_allclose(rows.rows, dryers.directly(place, taken).rows, rtol=1e-6)
 
 
 # -- what is refused
