@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case import Batch, Case
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, pellet
 from coolsim.physics.sorption import EQUATIONS
@@ -28,6 +28,7 @@ FAN_LEVELS = {
     Status.BLOCKED: "danger",
 }
 FULL_SPEED = 1.0 + 1e-6  # more is told
+WARM = 8.0  # K above the air outside; common practice, no source: 5 to 8
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,9 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "check",
             0.85,
-            lambda c, r: r.air_out.relative_humidity,
+            lambda c, r: (
+                r.air_out.relative_humidity if r.air_out.relative_humidity <= 1 else 0.0
+            ),  # more is fog
             "exhaust at {x:.0%} relative humidity (limit {limit:.0%}): ducts and cyclone run wet, fines cake. "
             "More air, or insulate the duct.",
         ),
@@ -87,7 +90,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
     "warm": (
         Caution(
             "check",
-            8.0,
+            WARM,
             lambda c, r: r.pellets_out.temperature - c.air.temperature,
             "pellets leave {x:.1f} K ({x_f:.0f} °F) above the air outside (limit {limit:.0f} K, {limit_f:.0f} °F): "
             "they sweat in the bag and may heat in a pile. {cooler}",
@@ -102,12 +105,46 @@ OF_BAGS = ("mould", "warm")  # families about pellets that are not handed on to 
 def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, ...]:
     """Everything to look at in the answer to one case, the most severe first; not `bagged`: fed to a machine."""
     left_out = () if bagged else OF_BAGS
-    found = [*_from_table(case, result, left_out), *_of_the_fan(result), *_notes(case, result)]
+    found = [*_from_table(case, result, left_out), *_of_fog(case, result), *_of_the_fan(result)]
+    found += [*_notes(case, result), *(_of_bags(case, result) if bagged else ())]
     if result.schedule is not None:
         found += _of_schedule(result.schedule)
     if case.cooler.arrangement != "counter-flow":
         found += _of_dryers(case, result)
     return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
+
+
+THICK_FOG = 1.1  # relative humidity; assumed: beyond, drops carry more than a slip of the model
+
+
+def _of_fog(case: Case, result: Result) -> Iterator[Warning]:
+    """Air that holds more than it can: the models let it, and keep its drops as vapour."""
+    out, p = result.air_out, case.air.pressure
+    if out.relative_humidity <= 1.0:
+        return
+    # of over-saturated air the wet bulb is where its drops and its vapour are in balance: the same equation
+    T = float(air.wet_bulb(out.temperature, out.humidity_ratio, p))
+    drops = 1e3 * float(out.humidity_ratio - air.humidity_ratio_from_relative_humidity(T, 1.0, p))
+    more = "more heat" if case.cooler.arrangement == "counter-flow" else "more heat, or less recirculation"
+    yield Warning(
+        "danger" if out.relative_humidity > THICK_FOG else "check",
+        f"the exhaust is fog: computed as vapour alone it holds {out.relative_humidity:.0%} of what air of "
+        f"{_degrees(out.temperature)} can. With {drops:.1f} g of drops per kg of dry air it is saturated at "
+        f"{_degrees(T)}. Where they settle, pellets stay wetter than told here. More air, {more}.",
+    )
+
+
+def _of_bags(case: Case, result: Result) -> Iterator[Warning]:
+    """Pellets whose dry skin takes up water from the core once they lie still: its heat of binding warms them."""
+    leave, even = (float(x.temperature) for x in (result.pellets_out, result.after_equalising))
+    limit = case.tables.get("target", {}).get("maximum_above_ambient", WARM)
+    if leave - case.air.temperature <= limit < even - case.air.temperature:
+        yield Warning(
+            "check",
+            f"pellets leave at {_degrees(leave)} and warm to {_degrees(even)} in a closed bag or bin, where the "
+            "dry skin takes up water from the core and binds it: they may sweat. Cool them further, or let them "
+            "stand open before bagging.",
+        )
 
 
 HOT_AIR, FEED_QUALITY = 120.0, 90.0  # °C; common practice, no source: fines char, vitamins and starch suffer
@@ -144,6 +181,7 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
             "hides wet pellets that mould in the bag.",
         )
+    yield from _of_heater(case, result)
     yield from _of_cooling(case, result)
     fan, duct = case.tables.get("fan", {}), case.tables.get("duct", {})
     if duct or {"curve", "rated_flow"} & {*fan} or fan.get("position") == "blow-through":
@@ -156,6 +194,29 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
         "note",
         "warm oily pellets can heat themselves in a pile or a stopped dryer, and their dust can burn and "
         "explode: cool before storing, keep dust down. Local codes and licensed practice decide.",
+    )
+
+
+COLDER, A_WHILE = 1.0, 0.1  # K, and a share of the drying: less is no reason for another heater
+
+
+def _of_heater(case: Case, result: Result) -> Iterator[Warning]:
+    """A batch's heater that does not reach what it aims at: turning that up changes nothing."""
+    history, batch = result.history, case.cooler
+    assert history is not None
+    if not isinstance(batch, Batch) or batch.inlet_air_temperature is None or batch.heater_power is None:
+        return
+    aim, most = batch.inlet_air_temperature, batch.heater_power
+    drying = history.zone > 0
+    took, T = np.diff(history.time, prepend=0.0)[drying], history.inlet_air_temperature[drying]
+    colder = aim - T > COLDER
+    if took[colder].sum() <= A_WHILE * took.sum():
+        return
+    yield Warning(
+        "check",
+        f"the heater ({most / 1e3:.3g} kW) does not reach {_degrees(aim)}: for {took[colder].sum() / 60:.0f} of "
+        f"{took.sum() / 60:.0f} min the air comes in colder, down to {_degrees(T.min())}, and aiming higher "
+        "changes nothing. It takes a larger heater, less air, or more recirculation.",
     )
 
 

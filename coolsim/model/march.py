@@ -32,10 +32,12 @@ from coolsim.physics import air, packed_bed
 ENOUGH = 1e-5
 MOST_STEPS, MOST_HALF_STEPS = 12, 40  # Newton steps before a step in time is cut
 CUT, LEAST_STEP = 0.25, 1e-9  # of a step that failed; shortest step, as a share of the duration
+SHORTER = 0.5  # at the most, of a step that bent too much
 FIRST_STEP = 0.5  # in the time in which the film would heat a pellet
 OTHER_AIR = 6.0  # likewise where pellets come from other air; reversed, it bends by half of the tolerance
 STEP_TOLERANCE = 0.1  # of how far a step bends, in db.MOISTURE_SCALE and TEMPERATURE_SCALE
-REJECTED = 4.0  # times the tolerance: a step that missed so much is taken again
+# times the tolerance: a step that bends so much is taken again; the last one sooner, as none follows to mend it
+REJECTED, LAST_REJECTED = 4.0, 0.5
 SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 4.0
 KEPT = 3  # steps after a reversal whose guesses are corrected
 ALIKE = 1.25  # factor within which a step is as long as the one it is corrected by
@@ -185,13 +187,14 @@ def march(
         state, converged, taken = _solved(step, guess, g.fresh, enough)
         steps[g.index] += taken
         bent = _bend(step, state) / tolerance[g.index]
-        accepted = converged & (bent < REJECTED)
+        most = np.where(g.time + duration < end[g.index], REJECTED, LAST_REJECTED)
+        accepted = converged & (bent < most)
         if accepted.any():
             records.append(
                 _record(step, state, g, accepted, np.where(duration == left, stop, g.time + duration))
             )
         _learn(g, step, naive, state, accepted)
-        _go_on(g, step, state, accepted, stop, bent)
+        _go_on(g, step, state, accepted, stop, bent, most)
         if keep and accepted.any():
             ordered = take(_seen_from(g.dryer, g.pellets, g.above)[1], np.flatnonzero(accepted))
             records[-1] = dataclasses.replace(records[-1], pellets=ordered)
@@ -291,6 +294,7 @@ def _go_on(
     accepted: NDArray[np.bool_],
     stop: Array,
     bent: Array,
+    most: Array,
 ) -> None:
     """Take the steps that were accepted, and choose the next ones."""
     left = stop - g.time
@@ -303,7 +307,10 @@ def _go_on(
     g.time = np.where(arrived, stop, np.where(accepted, g.time + step.duration, g.time))
     g.last = np.where(accepted, step.duration, g.last)
     growth = np.clip(1 / np.sqrt(np.maximum(bent, 1e-6)), SLOWEST_GROWTH, FASTEST_GROWTH)
-    measured = np.isfinite(bent) & (accepted | (bent >= REJECTED))
+    growth = np.where(
+        accepted, growth, np.minimum(growth, SHORTER)
+    )  # else the last step would come again as it was
+    measured = np.isfinite(bent) & (accepted | (bent >= most))
     g.next = np.where(measured, growth, CUT) * step.duration
     g.fresh = g.fresh & ~accepted
     g.since = g.since + accepted

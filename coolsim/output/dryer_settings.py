@@ -33,6 +33,7 @@ SHOWN: dict[str, tuple[Dimension | None, int]] = {
     "airflow": (u.VOLUME_FLOW, 0),
     "inlet air temperature": (u.TEMPERATURE, 1),
     "drying time": (u.TIME, 1),
+    "cooling time": (u.TIME, 1),
     "recirculation": (u.FRACTION, 1),
     "bed depth": (u.LENGTH, 1),
 }
@@ -160,6 +161,7 @@ def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:
         "inlet air temperature": s.inlet_air_temperature,
         "airflow": s.airflow,
         "drying time": s.duration,
+        "cooling time": getattr(case.cooler, "cooling_time", 0.0),  # of a batch
         "recirculation": s.recirculation,
         "bed depth": s.bed_depth,
     }

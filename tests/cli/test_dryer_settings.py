@@ -10,6 +10,7 @@ import pytest
 import coolsim
 from coolsim.output import dryer_settings
 from coolsim.output.page import Page
+from coolsim.studies.drying.changes import _levers
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.find import AtLimit, Change
 
@@ -93,6 +94,17 @@ def test_out_of_reach_has_status_3_and_the_nearest(run, box):
     changes = {c["change"]: c for c in written["smallest_changes"]}
     assert changes["drying time"]["unit"] == "min"
     assert changes["drying time"]["to"] is None or changes["drying time"]["to"] > 20
+
+
+def test_out_of_reach_is_told_of_a_batch_with_all_that_may_be_changed(run, box):
+    """As text: every change that is looked for has its words, the cooling time at the end among them."""
+    changed = ("--set", "target.moisture=3 %", "--set", "limits.duration=['5 min','20 min']")
+    done = run("settings", str(box), "--set", "cooler.cooling_time=3 min", *changed)
+    assert done.status == 3 and done.err == ""
+    rows = {line.split("  ")[0]: line for line in done.out.splitlines()}
+    assert "cooling time" in rows and "3.0 min" in rows["cooling time"]
+    levers = {lever.name for lever in _levers(coolsim.load(box))}
+    assert levers <= set(rows), levers - set(rows)
 
 
 def test_wrong_limits_have_status_2_and_no_file(run, box):
