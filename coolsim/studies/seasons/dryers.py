@@ -41,8 +41,7 @@ SAMPLES = (
     320,
 )  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
 HELD_OUT = 40
-# Where a phase takes one step less in time, what `predict` says jumps by up to half a kelvin: a map is even there
-BOUND = {"moisture": 2e-4, "temperature": 0.35, "water_activity": 3e-3}
+BOUND = {"moisture": 2e-4, "temperature": 0.1, "water_activity": 3e-3}  # about what `predict` answers to
 AT_ONCE = 100  # dryers solved in one call: more save nothing
 OF_COOLERS = len(dataclasses.fields(Outcome))
 ADDED = ("pellet_temperature", "deviation", "heat", "fan")  # rows of outcomes below those of coolers
