@@ -61,3 +61,12 @@ def depth(metres: float) -> str:
     '80.0 cm (31.5 in)'
     """
     return f"{100 * metres:.1f} cm ({12 * metres / FOOT:.1f} in)"
+
+
+def area(square_metres: float) -> str:
+    """An area, with three digits that count.
+
+    >>> area(2.5)
+    '2.5 m² (26.9 ft²)'
+    """
+    return f"{square_metres:.3g} m² ({square_metres / FOOT**2:.3g} ft²)"

@@ -12,6 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.both_units import mass_flow
+from coolsim.both_units import temperature as _degrees
 from coolsim.case import Case
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, pellet
@@ -211,7 +213,7 @@ def _of_schedule(plan: Schedule) -> Iterator[Warning]:
         yield Warning(
             "check",
             f"the dryers do not keep up: {plan.load:.0%} of their capacity arrives and "
-            f"{3600 * plan.surplus:.0f} kg/h pile up. It takes {plan.dryers_needed:.0f} dryers, a larger batch, "
+            f"{mass_flow(plan.surplus)} pile up. It takes {plan.dryers_needed:.0f} dryers, a larger batch, "
             "or a shorter cycle.",
         )
 
@@ -256,11 +258,6 @@ def _said(case: Case, caution: Caution, x: float) -> str:
         limit_f=1.8 * caution.limit,
         cooler=_COOLER[case.cooler.arrangement],
     )
-
-
-def _degrees(T: float) -> str:
-    """A temperature in both scales, since a warning is read in either."""
-    return f"{T:.0f} °C ({1.8 * T + 32:.0f} °F)"
 
 
 def _notes(case: Case, result: Result) -> Iterator[Warning]:

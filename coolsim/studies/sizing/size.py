@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim import both_units
 from coolsim.case import Case
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.errors import Fault, InputError
@@ -154,8 +155,8 @@ class _Sizing:
             key, found = "sizing.bed_depth", "ranges that no floor area can keep for all products"
             allowed = f"widen {ranges}"
         elif fixed is not None and not low <= fixed <= high:
-            key, found = "sizing.floor_area", f"{fixed:.3g} m²"
-            allowed = f"{ranges} leave {low:.3g} to {high:.3g} m²"
+            key, found = "sizing.floor_area", both_units.area(fixed)
+            allowed = f"{ranges} leave {both_units.area(low)} to {both_units.area(high)}"
         else:
             return
         raise InputError([Fault(asked.where(self.case, key), key, found, allowed)])
