@@ -168,6 +168,7 @@ def test_the_echo_reads_back_to_the_same_case(path: Path, system: str) -> None:
     case = load(path)
     echo = inputs(case, system)
     settable = {k: v for k, v in echo.items() if k.startswith(("feed.", "air.", "cooler.", "stage."))}
+    settable = {k: v for k, v in settable.items() if ".limits." not in k}  # a range is shown as "a to b"
     again = replace(case, settable)
     for part in ("feed", "air", "cooler"):
         before, after = (dataclasses.asdict(getattr(c, part)) for c in (case, again))
