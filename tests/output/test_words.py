@@ -13,8 +13,10 @@ from coolsim.output.page import Page
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.pictures import _numbers
 from coolsim.output.tables import details
+from coolsim.output.uncertainty import rows_of
 from coolsim.scenario import inputs
 from coolsim.studies.seasons.response import Error
+from coolsim.studies.uncertainty import Known
 
 US = Page(width=200, units="us")
 BTU_PER_POUND = 2326.0  # J/kg, exactly: that is how the BTU is defined
@@ -68,3 +70,12 @@ def test_where_curves_run_in_the_units_of_the_picture(units) -> None:
     ends = [said(T) for T in (pellets[0], pellets[-1], air[-1], air[0])]
     told = _numbers("bed", Answers(case(), answer()), units)
     assert told == "Pellets from {} to {}; air from {} to {}.".format(*ends)
+
+
+def test_what_leaves_an_answer_open_is_called_as_it_is_typed() -> None:
+    """Keys of a scenario have their underscores; numbers of a material are words, as in the list of materials."""
+    known = (Known("air.relative_humidity", 60, 80, "%"), Known("cooler.batch_mass", 280, 320, "kg"))
+    assert [row[0] for one in known for row in rows_of([one], [0.5], US)] == [one.name for one in known]
+    assert [row[0] for row in rows_of(known, [0.5], US)][1:] == [f"  {one.name}" for one in known]
+    (row,) = rows_of([Known("activation_energy", 24e3, 28e3, "J/mol")], [0.5], US)
+    assert row[0] == "activation energy"
