@@ -19,6 +19,7 @@ import numpy as np
 
 from coolsim import both_units
 from coolsim.case import Case
+from coolsim.doors import asked_with_a_case
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
@@ -42,6 +43,7 @@ NO_REASON = 0.25  # kWh/t that are never a reason for more floor; judgement: a q
 LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 
 
+@asked_with_a_case
 def size(case: Case) -> Any:
     """Smallest cooler or dryer, with fans, that serves every product of [sizing] in every weather at a fair cost.
 
