@@ -176,7 +176,8 @@ def _evener(case: Case) -> str:
         return "A shorter drying, cooler or moister air."
     if c.reverse_every is None:
         return "Less depth, reversals, turning, cooler or moister air."
-    return "Less depth, turning, cooler or moister air; other times between reversals (quicker is not always evener)."
+    other = "other times between reversals (quicker is not always evener)"
+    return f"Less depth, turning, cooler or moister air; {other}."
 
 
 REWETTED = 0.003  # kg/kg wet that a batch takes up while it is cooled; assumed: more shows in what is sold
