@@ -6,12 +6,15 @@ Thresholds with their reasons; safety itself is for local codes and licensed pra
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from coolsim.both_units import mass_flow
+from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, pellet
@@ -29,6 +32,7 @@ FAN_LEVELS = {
 }
 FULL_SPEED = 1.0 + 1e-6  # more is told
 WARM = 8.0  # K above the air outside; common practice, no source: 5 to 8
+AS_GOOD_AS = 1.0 + 1e-6  # times a limit: settings are searched right up to one
 
 
 @dataclass(frozen=True)
@@ -92,7 +96,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "check",
             WARM,
             lambda c, r: r.pellets_out.temperature - c.air.temperature,
-            "pellets leave {x:.1f} K ({x_f:.0f} °F) above the air outside (limit {limit:.0f} K, {limit_f:.0f} °F): "
+            "pellets leave {x:.1f} K ({x_f:.1f} °F) above the air outside (limit {limit:.3g} K, {limit_f:.3g} °F): "
             "they sweat in the bag and may heat in a pile. {cooler}",
         ),
     ),
@@ -173,13 +177,13 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
         yield Warning(
             "check",
             f"the driest layer leaves at {spread.driest_wb:.1%} (limit {DRY_LAYER:.0%}): over-dried, brittle, "
-            "dusty. Less depth, more reversals, turning, or cooler air.",
+            f"dusty. {_evener(case)}",
         )
     if spread.deviation_wb > UNEVEN:
         yield Warning(
             "check",
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
-            "hides wet pellets that mould in the bag.",
+            f"hides wet pellets that mould in the bag. {_evener(case)}",
         )
     yield from _of_heater(case, result)
     yield from _of_cooling(case, result)
@@ -218,6 +222,23 @@ def _of_heater(case: Case, result: Result) -> Iterator[Warning]:
         f"{took.sum() / 60:.0f} min the air comes in colder, down to {_degrees(T.min())}, and aiming higher "
         "changes nothing. It takes a larger heater, less air, or more recirculation.",
     )
+
+
+def _evener(case: Case) -> str:
+    """What makes the layers of a dryer's bed more alike.
+
+    Air that changes sides every few minutes leaves its heat in one end of the bed and fetches it back: the ends
+    dry, the middle waits.
+    """
+    c = case.cooler
+    if c.arrangement == "belt":
+        return "Less depth, zones with the air the other way, cooler or moister air."
+    if c.mixing != "none":
+        return "A shorter drying, cooler or moister air."
+    if c.reverse_every is None:
+        return "Less depth, reversals, turning, cooler or moister air."
+    other = "other times between reversals (quicker is not always evener)"
+    return f"Less depth, turning, cooler or moister air; {other}."
 
 
 REWETTED = 0.003  # kg/kg wet that a batch takes up while it is cooled; assumed: more shows in what is sold
@@ -272,7 +293,7 @@ def _of_schedule(plan: Schedule) -> Iterator[Warning]:
         yield Warning(
             "check",
             f"the dryers do not keep up: {plan.load:.0%} of their capacity arrives and "
-            f"{3600 * plan.surplus:.0f} kg/h pile up. It takes {plan.dryers_needed:.0f} dryers, a larger batch, "
+            f"{mass_flow(plan.surplus)} pile up. It takes {plan.dryers_needed:.0f} dryers, a larger batch, "
             "or a shorter cycle.",
         )
 
@@ -280,10 +301,18 @@ def _of_schedule(plan: Schedule) -> Iterator[Warning]:
 def _from_table(case: Case, result: Result, left_out: tuple[str, ...]) -> Iterator[Warning]:
     for name, family in TABLE.items():
         for caution in () if name in left_out else family:
+            stated = _stated(case, name)
+            caution = caution if stated is None else dataclasses.replace(caution, limit=stated)
             x = caution.measure(case, result)
-            if x > caution.limit:
+            if x > caution.limit * AS_GOOD_AS:
                 yield Warning(caution.level, _said(case, caution, x))
                 break
+
+
+def _stated(case: Case, name: str) -> float | None:
+    """The limit of a caution that the person states: two limits of one thing side by side would contradict."""
+    stated: float | None = case.tables.get("target", {}).get("maximum_above_ambient")
+    return stated if name == "warm" else None
 
 
 def _of_the_fan(result: Result) -> Iterator[Warning]:
@@ -317,11 +346,6 @@ def _said(case: Case, caution: Caution, x: float) -> str:
         limit_f=1.8 * caution.limit,
         cooler=_COOLER[case.cooler.arrangement],
     )
-
-
-def _degrees(T: float) -> str:
-    """A temperature in both scales, since a warning is read in either."""
-    return f"{T:.0f} °C ({1.8 * T + 32:.0f} °F)"
 
 
 def _notes(case: Case, result: Result) -> Iterator[Warning]:

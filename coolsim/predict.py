@@ -21,6 +21,7 @@ from coolsim import dried, line, running
 from coolsim.answer import build_result, first, interleave
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions
+from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import numbers, with_number
@@ -39,6 +40,7 @@ ROUGH = Resolution(8, 6, refinements=0, estimate=False)  # for air paths that ar
 BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
 
+@asked_with_cases
 def predict(
     case: Case | Sequence[Case],
     *,

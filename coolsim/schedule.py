@@ -50,6 +50,17 @@ def taken(result: Result) -> Result:
     )
 
 
+def cycle(case: Case) -> dict[str, float]:
+    """What a batch dryer's cycle is made of [s], where the case has a [schedule]."""
+    dryer, times = case.cooler, case.tables["schedule"]
+    return {
+        "filling": times["filling"],
+        "drying": dryer.duration,
+        "cooling": dryer.cooling_time,
+        "emptying": times["emptying"],
+    }
+
+
 def _numbers(case: Case) -> dict[str, float]:
     feed, dryer, times = case.feed, case.cooler, case.tables["schedule"]
     return {
@@ -60,7 +71,7 @@ def _numbers(case: Case) -> dict[str, float]:
         "shrinkage": dryer.shrinkage,
         "filling": times["filling"],
         "emptying": times["emptying"],
-        "cycle": times["filling"] + dryer.duration + dryer.cooling_time + times["emptying"],
+        "cycle": sum(cycle(case).values()),
         "dryers": times["dryers"],
     }
 

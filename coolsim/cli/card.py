@@ -45,6 +45,7 @@ def card(
     from coolsim.output import card as page
     from coolsim.output import files
 
+    files.check_ending(output, "-o", ".pdf")
     files.check_writable(output, "-o")
     case = case_of(scenario, overrides)
     page.check(case)

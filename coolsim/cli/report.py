@@ -40,6 +40,7 @@ def report(
     """
     from coolsim.output import files
 
+    files.check_ending(output, "-o", ".html", ".htm")
     files.check_writable(output, "-o")
     case = case_of(scenario, overrides)
     import matplotlib

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from enum import StrEnum
 from typing import Annotated
 
 import typer
@@ -53,9 +54,26 @@ def materials(
         emit(library.material(load_material(name), page_for(units)))
 
 
+class Arrangement(StrEnum):
+    """What a new scenario is of."""
+
+    counter_flow = "counter-flow"
+    batch = "batch"
+    belt = "belt"
+    line = "line"
+
+
 @app.command(epilog="\b\nExample:\n  coolsim new mill.toml")
 @guarded
-def new(file: Annotated[str, typer.Argument(metavar="FILE", help="The file to write.")]) -> None:
+def new(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The file to write.")],
+    arrangement: Annotated[
+        Arrangement,
+        typer.Option(
+            "--arrangement", help="Counter-flow cooler, batch or belt dryer, or a line of machines."
+        ),
+    ] = Arrangement.counter_flow,
+) -> None:
     """Write a commented scenario to edit.
 
     It runs as it is. A file that exists is never overwritten.
@@ -68,5 +86,5 @@ def new(file: Annotated[str, typer.Argument(metavar="FILE", help="The file to wr
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
     files.check_writable(file, "FILE")
-    files.write(file, template(), "FILE")
+    files.write(file, template(arrangement.value), "FILE")
     emit(f"wrote {file}; try: coolsim predict {file}\n")

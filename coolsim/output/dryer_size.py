@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from coolsim.case import Case
 from coolsim.output import tables
-from coolsim.output.page import Page, grid, joined, table, wrapped
+from coolsim.output.page import Page, grid, heat_per_water, joined, table, wrapped
 from coolsim.output.settings import depth_of, money
 from coolsim.output.size import area_of, fixed_by, kilowatts, mass_unit, per_mass, pressure_of
 from coolsim.scenario import units as u
@@ -70,7 +70,7 @@ def _to_buy(answer: DryerSize, page: Page) -> str:
         rows.append((title, kilowatts(answer.heater)))
     rows += [
         ("most energy, clean bed", f"{answer.specific_energy * per_mass(page):.0f} kWh/{mass_unit(page)}"),
-        ("  most heat per water lost", f"{answer.heat_per_water / 1e6:.2f} MJ/kg"),
+        ("  most heat per water lost", heat_per_water(answer.heat_per_water, page)),
     ]
     return table([("To buy", ""), *rows], page, right=(1,), bold=(0, 1))
 

@@ -21,6 +21,16 @@ def check_writable(path: str, option: str) -> None:
         raise _fault(option, f"{path}, which may not be written", "choose another place")
 
 
+def check_ending(path: str, option: str, *allowed: str) -> None:
+    """Raise InputError where the name of a file says that it holds something else than what is written."""
+    target = Path(path)
+    if target.exists() and not target.is_file():  # a pipe or /dev/null holds nothing
+        return
+    if target.suffix.lower() not in allowed:
+        kinds = " or ".join(allowed)
+        raise _fault(option, path, f"a file that ends in {kinds}, such as {target.stem}{allowed[0]}")
+
+
 def write(path: str, content: str | bytes, option: str) -> None:
     """Write `content` to `path`, text as UTF-8, whole or not at all; raises InputError where that fails."""
     target = Path(path)

@@ -17,13 +17,14 @@ from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
 
 LISTED = 40  # readings printed; the JSON has all
 _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}
-# How a number is shown: its dimension (None: bare), digits behind the point (None: three that count).
-_SHOWN: dict[str, tuple[Dimension | None, int | None]] = {
+# How a number is shown: its dimension (None: bare), digits behind the point (None: three that count), where US
+# units need others a pair of them.
+_SHOWN: dict[str, tuple[Dimension | None, int | tuple[int, int] | None]] = {
     "diffusivity": (u.DIFFUSIVITY, None),
     "activation_energy": (u.MOLAR_ENERGY, 1),
     "moisture_slope": (None, 1),
     "isotherm_shift": (u.FRACTION, 1),
-    "specific_heat": (u.SPECIFIC_HEAT, 0),
+    "specific_heat": (u.SPECIFIC_HEAT, (0, 3)),
     "leakage": (u.FRACTION, 1),
     "airflow_factor": (None, 3),
     "feed_moisture_bias": (u.FRACTION, 2),
@@ -66,6 +67,8 @@ def value_text(name: str, value: float, page: Page) -> str:
     if dimension is not None:
         unit = page.unit(dimension)
         number = u.shown(value, dimension, unit)
+    if isinstance(digits, tuple):
+        digits = digits[page.units == "us"]
     text = f"{number:.3g}" if digits is None else f"{round(number, digits) + 0.0:.{digits}f}"
     return f"{text} {pretty(unit)}".rstrip()
 
@@ -117,13 +120,17 @@ def _readings(answer: FitAnswer, page: Page) -> str:
     text = table(rows, page, right=(2, 3, 4), bold=(0,))
     more = len(answer.readings) - LISTED
     text += wrapped(f"and {more} readings more", page) if more > 0 else ""
-    return text + wrapped(_misses(answer), page)
+    return text + wrapped(_misses(answer, page), page)
 
 
-def _misses(answer: FitAnswer) -> str:
+def _misses(answer: FitAnswer, page: Page) -> str:
     """How far readings are off on the whole, before and after."""
     words = []
-    for name, unit, factor in (("moisture", "points", 100.0), ("temperature", "K", 1.0)):
+    degrees = page.unit(u.DIFFERENCE)
+    for name, unit, factor in (
+        ("moisture", "points", 100.0),
+        ("temperature", pretty(degrees), u.shown(1.0, u.DIFFERENCE, degrees)),
+    ):
         off = np.array(
             [(r.before - r.measured, r.after - r.measured) for r in answer.readings if r.quantity == name]
         )

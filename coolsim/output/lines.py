@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from coolsim.output.page import NARROW, Page, joined, table, wrapped
+from coolsim.output.page import NARROW, Page, heat_per_water, joined, table, wrapped
 from coolsim.result import Result, Schedule, StageRun
 from coolsim.scenario import units as u
 
@@ -52,7 +52,7 @@ def _row(run: StageRun, page: Page) -> tuple[str, ...]:
         page.number(result.pellets_out.temperature, u.TEMPERATURE, 1),
         page.number(result.bed.residence_time, u.TIME, 1),
         page.number(result.bed.evaporation, u.MASS_FLOW, 1),
-        "-" if energy is None else f"{float(energy.heat_per_water) / 1e6:.2f} MJ/kg",
+        "-" if energy is None else heat_per_water(energy.heat_per_water, page),
     )
 
 

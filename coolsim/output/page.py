@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from coolsim.scenario.units import Dimension, shown
+from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
 
 NARROW = 56  # columns; below, what would stand side by side stands one below the other
 
@@ -57,6 +57,11 @@ class Page:
         """Return a stored `value` as text with its unit and `digits` behind the point."""
         unit = unit or self.unit(dimension)
         return f"{shown(float(value), dimension, unit):.{digits}f} {pretty(unit)}"
+
+
+def heat_per_water(joules_per_kilogram: Any, page: Page) -> str:
+    """Return what a dryer spends on a mass of water."""
+    return page.number(joules_per_kilogram, HEAT_PER_WATER, 0 if page.units == "us" else 2)
 
 
 def pretty(unit: str) -> str:

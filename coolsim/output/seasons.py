@@ -41,7 +41,7 @@ def year(seasons: Seasons, page: Page) -> str:
         *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
         *(_chart(seasons.case, strategy, page) for strategy in seasons.strategies[1:2]),
         "".join(wrapped(text, page) for text in _weather(seasons)),
-        "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, first)),
+        "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, first, page)),
     ]
     return joined(parts)
 
@@ -212,15 +212,17 @@ def _weather(seasons: Seasons) -> Iterator[str]:
         yield f"{r.kind}: {count}{'rows: ' if count else ''}{r.found}{lines}; {r.rule}."
 
 
-def _notes(seasons: Seasons, first: Strategy) -> Iterator[str]:
+def _notes(seasons: Seasons, first: Strategy, page: Page) -> Iterator[str]:
     for strategy in seasons.strategies:
         error = strategy.hours.error
         if error is None:
             yield f"{SHORT[strategy.name]}: each hour was predicted by itself."
         else:
+            degrees = page.unit(u.DIFFERENCE)
+            off = f"{u.shown(error.temperature, u.DIFFERENCE, degrees):.1g} {pretty(degrees)}"
             yield (
                 f"{SHORT[strategy.name]}: hours are read from a map of the exit; on {error.states} hours held out "
-                f"it was off by {100 * error.moisture:.1g} points and {error.temperature:.1g} K at most."
+                f"it was off by {100 * error.moisture:.1g} points and {off} at most."
             )
     if is_dryer(seasons.case):
         yield from dryer_year.notes(seasons)

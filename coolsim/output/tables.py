@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.fields import Number
 from coolsim.output import lines
-from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.result import FanRun, Result
+from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
+from coolsim.result import Energy, FanRun, Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
@@ -33,7 +34,7 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts += [stage_limits(result, page), sure]
     parts += [course(case, result, page)] if result.history is not None else []
     of_last = f" ({result.stages[-1].name})" if result.stages else ""
-    parts += [group(title + of_last, rows, page) for title, rows in details(result, page).items()]
+    parts += [group(title + of_last, rows, page) for title, rows in details(case, result, page).items()]
     parts += [balances(result, page), warnings(result, page, LEVELS[1:])]
     return joined(parts)
 
@@ -99,7 +100,7 @@ def _rounded_up(size: float) -> str:
     return f"{math.ceil(size / step - 1e-9) * step:.1g}"
 
 
-def details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
+def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
     out, air, bed, after = result.pellets_out, result.air_out, result.bed, result.after_equalising
 
     def row(label: str, value: Any, dimension: Dimension, digits: int, unit: str = "") -> tuple[str, str]:
@@ -135,11 +136,11 @@ def details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
-        **_dryer_details(result, page),
+        **_dryer_details(case, result, page),
     }
 
 
-def _dryer_details(result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
+def _dryer_details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
     """How even a dryer's bed is, and what it spends."""
     energy, spread = result.energy, result.spread
     if energy is None or spread is None:
@@ -150,13 +151,27 @@ def _dryer_details(result: Result, page: Page) -> dict[str, list[tuple[str, str]
             ("wettest layer", page.number(spread.wettest_wb, u.FRACTION, 1)),
             ("standard deviation", f"{100 * float(spread.deviation_wb):.1f} points"),
         ],
-        "Energy, per batch or per hour of a belt": [
-            ("of wet feed", page.number(energy.feed, u.MASS, 0)),
-            ("that weighs, once dried", page.number(energy.product, u.MASS, 0)),
-            ("heat to the air", page.number(energy.heat, u.ENERGY, 1)),
-            ("fans, bed only", page.number(energy.fan, u.ENERGY, 1)),
-            ("heat per kg of water", f"{float(energy.heat_per_water) / 1e6:.2f} MJ/kg"),
-        ],
+        **_spent(result.stages[-1].case if result.stages else case, energy, page),
+    }
+
+
+def _spent(case: Case, energy: Energy, page: Page) -> dict[str, list[tuple[str, str]]]:
+    """What is spent on a batch, or all the time on a belt, whose energy is given per hour."""
+    belt = case.cooler.arrangement == "belt"
+
+    def row(label: str, value: Number, whole: Dimension, rate: Dimension, digits: int) -> tuple[str, str]:
+        if belt:
+            return label, page.number(value / 3600, rate, digits, "kW" if rate is u.POWER else "")
+        return label, page.number(value, whole, digits)
+
+    return {
+        "Power of the belt" if belt else "Energy of a batch": [
+            row("of wet feed", energy.feed, u.MASS, u.MASS_FLOW, 0),
+            row("that weighs, once dried", energy.product, u.MASS, u.MASS_FLOW, 0),
+            row("heat to the air", energy.heat, u.ENERGY, u.POWER, 1),
+            row("fans, bed only", energy.fan, u.ENERGY, u.POWER, 1),
+            ("heat per water lost", heat_per_water(energy.heat_per_water, page)),
+        ]
     }
 
 

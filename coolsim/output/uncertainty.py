@@ -109,7 +109,8 @@ def rows_of(parts: Sequence[Known], shares: Sequence[float], page: Page) -> list
 
 
 def _plain(name: str) -> str:
-    return name.replace("_", " ")
+    """A name as it is read: a key of the scenario as it is typed, a number of the material in words."""
+    return name if "." in name else name.replace("_", " ")
 
 
 def _known(c: Contributor) -> Sequence[Known]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from coolsim.scenario.echo import inputs, template, typed_as
+from coolsim.scenario.echo import inputs, typed_as
 from coolsim.scenario.edit import bounds, load, load_with, loads, parse_setting, replace, retyped
 from coolsim.scenario.source import Source
+from coolsim.scenario.templates import template
 
 __all__ = [
     "Source",

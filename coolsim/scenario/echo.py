@@ -1,4 +1,4 @@
-"""`Case` → text: every input after defaults, and a commented scenario to edit."""
+"""`Case` → text: every input after defaults."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from coolsim.case import Case, Line, Stage
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
-from coolsim.scenario.schema import GROUPS, TABLES, TITLE, Key
+from coolsim.scenario.schema import GROUPS, TABLES, Key
 
 
 @dataclass(frozen=True)
@@ -164,44 +164,3 @@ def _points(value: Any, key: Key, style: _Style) -> str:
         for point in points
     )
     return "; ".join(texts)
-
-
-# -- a scenario to edit
-
-
-def template() -> str:
-    """Return a commented scenario of a cooler that runs, with every key there is for it."""
-    lines = [
-        "# A coolsim scenario. Every quantity carries its unit in quotes; any usual unit of the right dimension",
-        "# will do. Lines that start with # are optional: remove the # to use them.",
-        "",
-        f"title = {TITLE.example}",
-    ]
-    for name, table in TABLES.items():
-        off = "" if table.required else "# "
-        if name in ("cooler.zone", "schedule", "stage"):
-            continue  # of dryers and lines
-        header = f"[[{name}]]" if table.listed else f"[{name}]"
-        lines += ["", f"{off}{header}".ljust(40) + f"# {table.meaning}"]
-        keys = {k: v for k, v in table.keys.items() if f"{name}.{k}" not in _OF_DRYERS}
-        lines += [_template_line(name, key, definition, off) for key, definition in keys.items()]
-        if name == "material.sorption":
-            lines += [f"# {constant}" for constant in _EXAMPLE_CONSTANTS]
-    return "\n".join(lines) + "\n"
-
-
-# of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
-_EXAMPLE_CONSTANTS: tuple[str, ...] = ("A = 15.303", "B = -0.10184", "C = 3.0358")
-
-
-_OF_DRYERS = tuple(
-    f"cooler.{key}" for key in TABLES["cooler"].keys if key not in schema.ARRANGEMENTS["counter-flow"]
-)
-
-
-def _template_line(table: str, name: str, key: Key, off: str) -> str:
-    dotted = f"{table}.{name}"
-    rivals: tuple[str, ...] = next((g.members for g in GROUPS if dotted in g.members), ())
-    optional = not key.required and key.default is None and (not rivals or dotted != rivals[0])
-    line = f"{off or ('# ' if optional else '')}{name} = {key.example}"
-    return f"{line.ljust(38)}  # {key.meaning}"

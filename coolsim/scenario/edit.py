@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coolsim.case import Case
+from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario import schema, source, units
 from coolsim.scenario.build import case_from
@@ -46,6 +47,7 @@ def loads(text: str, name: str = "scenario") -> Case:
     return case_from(source.parse(text, name))
 
 
+@asked_with_a_case
 def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -> Case:
     """Return the case with some keys of its scenario changed, as if the file had said so.
 
@@ -65,7 +67,7 @@ def retyped(case: Case, changes: Mapping[str, Any]) -> Case:
 def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
     """Return the changed case; raises InputError with `faults`, unknown keys and what the reader finds."""
     unknown = [key for key in changes if schema.find(key) is None]
-    faults = faults + [_unknown(key, origin) for key in unknown]
+    faults = faults + [_unknown(key, origin, before) for key in unknown]
     try:
         case = case_from(changed(before, {k: v for k, v in changes.items() if k not in unknown}, origin))
     except InputError as error:
@@ -94,14 +96,45 @@ def parse_setting(text: str) -> tuple[str, Any]:
         return key, value  # the reader will say what it wanted
 
 
-def _unknown(key: str, origin: str) -> Fault:
-    known = [f"{table}.{name}" for table, name, _ in schema.walk()] + ["title"]
-    near = difflib.get_close_matches(key[:60], known, 1, 0.6)
-    homes = [name for name in known if name.rpartition(".")[2] == key]
-    guess = homes[0] if homes else near[0] if near else ""
-    allowed = f"did you mean {guess}?" if guess else "a key is table.name, such as feed.moisture"
-    allowed = f"it is {schema.MOVED[key]}" if key in schema.MOVED else allowed
+def _unknown(key: str, origin: str, before: Source) -> Fault:
+    if key in schema.MOVED:
+        allowed = f"it is {schema.MOVED[key]}"
+    elif key.startswith("stage."):
+        allowed = _of_a_stage(key, before)
+    else:
+        known = [f"{table}.{name}" for table, name, _ in schema.walk()] + ["title"]
+        homes = [name for name in known if name.rpartition(".")[2] == key]
+        guess = homes[0] if homes else _near(key, known)
+        allowed = f"did you mean {guess}?" if guess else "a key is table.name, such as feed.moisture"
     return Fault(origin, shown(key)[1:-1], "an unknown key", allowed)
+
+
+def _near(name: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(name[:60], known, 1, 0.6)
+    return near[0] if near else ""
+
+
+def _of_a_stage(key: str, before: Source) -> str:
+    """Say how a key of a stage is written: with the stage's number, and a key that a stage has."""
+    _, stage, name = (*key.split(".", 2), "")[:3]
+    listed = before.value("stage")
+    entries = listed if isinstance(listed, tuple) else ()
+    labels = [str(entry.get("name")) for entry in entries if isinstance(entry, Mapping)]
+    meant = _near(stage, labels)
+    number = stage if stage.isdecimal() else str(labels.index(meant) + 1) if meant else "1"
+    inside = [f"{table}.{k}" for table in schema.WITHIN_STAGE for k in schema.TABLES[table].keys]
+    known = [*schema.keys_of_entries("stage"), *inside]
+    near = name if name in known else _near(name, known)
+    elsewhere = [
+        f"{table}.{k}" for table, k, _ in schema.walk() if k == name and table not in schema.WITHIN_STAGE
+    ]
+    if elsewhere and not near:
+        return f"a stage has no such key; did you mean {elsewhere[0]}?"
+    named = "; ".join(f"{k} is {label}" for k, label in enumerate(labels, 1))
+    by_number = f" (stages go by number{': ' + named if named else ''})"
+    if not near:
+        return f"a stage has the keys of [cooler], such as stage.{number}.bed_depth{by_number}"
+    return f"did you mean stage.{number}.{near}?{'' if stage.isdecimal() else by_number}"
 
 
 def _source_of(case: Case) -> Source:

@@ -11,6 +11,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 
 LARGEST_FILE = 1_000_000  # bytes; a scenario has about 2000
@@ -65,7 +66,7 @@ class Source(Mapping[str, Any]):
 
 def read_file(path: str | os.PathLike[str]) -> Source:
     """Return the scenario in the file `path`; raises InputError if there is none that can be read."""
-    name = os.fspath(path)
+    name = path_of(path, "scenario", "a scenario file")
     return parse(_text(name), name, str(Path(name).parent))
 
 

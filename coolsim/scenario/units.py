@@ -46,6 +46,7 @@ AREA = _dimension("an area", "m**2", "m2", "ft2", "m2, cm2, ft2, in2", "0.5 m2")
 MASS = _dimension("a mass", "kg", "kg", "lb", "kg, t, lb, short_ton", "250 kg")
 POWER = _dimension("a power", "W", "kW", "BTU/h", "W, kW, MW, BTU/h, hp", "60 kW")
 ENERGY = _dimension("an energy", "J", "kWh", "kWh", "kWh, MJ, BTU", "120 kWh")
+HEAT_PER_WATER = _dimension("a heat per mass", "J/kg", "MJ/kg", "BTU/lb", "MJ/kg, kWh/kg, BTU/lb", "3 MJ/kg")
 MASS_FLOW = _dimension("a mass flow", "kg/s", "kg/h", "lb/h", "kg/h, t/h, lb/h, short_ton/h", "1200 kg/h")
 TEMPERATURE = _dimension("a temperature", "degC", "degC", "degF", "degC, degF, K", "82 degC")
 DIFFERENCE = _dimension("a temperature difference", "kelvin", "K", "degF", "K, degC, degF", "6 K")
@@ -76,7 +77,7 @@ CONDUCTIVITY = _dimension(
 DIFFUSIVITY = _dimension("a diffusivity", "m**2/s", "m2/s", "m2/s", "m2/s, cm2/s", "8e-10 m2/s")
 MOLAR_ENERGY = _dimension("a molar energy", "J/mol", "kJ/mol", "kJ/mol", "kJ/mol, J/mol", "26 kJ/mol")
 ENERGY_PRICE = _dimension("a price of energy", "1/J", "/kWh", "/kWh", "/kWh, /MJ, /GJ", "0.15 /kWh")
-MASS_PRICE = _dimension("a price of feed", "1/kg", "/kg", "/kg", "/kg, /t, /lb", "0.55 /kg")
+MASS_PRICE = _dimension("a price of feed", "1/kg", "/kg", "/lb", "/kg, /t, /lb", "0.55 /kg")
 
 _RATIOS = (AIR_RATIO, HUMIDITY_RATIO)  # kg/kg has no dimension left: both halves are checked instead
 

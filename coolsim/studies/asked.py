@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim import both_units
 from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
@@ -166,9 +167,9 @@ def impossible(case: Case) -> list[Fault]:
                 where(case, "target.moisture"),
                 "target.moisture",
                 f"{ceiling:.2%}",
-                f"even at {T:.0f} °C, the hottest anything is here, outside air ({a_w:.0%} relative humidity then) "
-                f"dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat the inlet air "
-                f"(limits.inlet_air_temperature)",
+                f"even at {both_units.temperature(T)}, the hottest anything is here, outside air ({a_w:.0%} "
+                f"relative humidity then) dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat "
+                f"the inlet air (limits.inlet_air_temperature)",
             )
         ]
     return []

@@ -16,6 +16,7 @@ import numpy as np
 from coolsim.answer import first, through_the_bed
 from coolsim.case import Air, Case
 from coolsim.cautions import cautions
+from coolsim.doors import asked_with_cases
 from coolsim.fields import Array, Number, documented
 from coolsim.inputs import Inputs, Stated, bed_of, inputs_of, stated
 from coolsim.model import counterflow as cf
@@ -105,6 +106,7 @@ _SCALES = {  # of inputs whose own value says nothing of their size
 _SET_LAST = ("airflow", "inlet_air_temperature")
 
 
+@asked_with_cases
 def sensitivities(
     case: Case | Sequence[Case],
     by: str | Sequence[str] = INPUTS,

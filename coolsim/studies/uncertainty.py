@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
+from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
 from coolsim.model.solve import Resolution
@@ -121,6 +122,7 @@ class Unknown:
     changes: Callable[[Array], dict[str, Array]]  # what a normal variable adds to the numbers, by path
 
 
+@asked_with_a_case
 def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 

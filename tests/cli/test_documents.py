@@ -14,6 +14,7 @@ from typing import Any
 
 import matplotlib.pyplot as plt
 import pytest
+from cli.test_dryers import REFUSED
 
 import coolsim
 from coolsim.physics import materials
@@ -94,6 +95,18 @@ def test_what_the_readme_says_of_settings_is_what_is_printed(
     printed = " ".join(outcome.out.split())
     for words in re.findall(r"\*\*([^*]+)\*\*", section):
         assert words in printed, words
+
+
+def test_what_the_readme_says_of_pictures_is_what_they_return_and_refuse() -> None:
+    """Names of pictures that return several axes, by their annotations; of those that a dryer is refused by."""
+    section = " ".join(README[README.index("## Pictures") :].split("\n## ")[0].split())
+    several = re.search(r"which it returns \(([^)]*)\)", section)
+    of_coolers = re.search(r"(`bed`, [^.]*) are of counter-flow coolers only", section)
+    assert several is not None and of_coolers is not None
+    pictures = {name: getattr(coolsim.plots, name) for name in coolsim.plots.__all__}
+    lists = {name for name, draw in pictures.items() if draw.__annotations__["return"] == "list[Axes]"}
+    assert {*re.findall(r"`(\w+)`", several[1])} == lists
+    assert {*re.findall(r"`(\w+)`", of_coolers[1])} == {*REFUSED} & {*pictures}
 
 
 def test_readme_names_every_default_material() -> None:

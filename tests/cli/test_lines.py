@@ -220,6 +220,8 @@ def test_dryers_that_do_not_keep_up_are_told(run, tmp_path):
         and "check: dryer: the dryers do not keep up" in printed
         and "grows without end" in printed
     )
+    # by hand: 150 kg every 10 + 12 + 1 min are 391.3 of the 600 kg/h; 208.7 kg/h are 460.1 lb/h at 0.45359 kg
+    assert "209 kg/h (460 lb/h) pile up" in printed
     assert json.loads(file.read_text())["stages"][0]["schedule"]["buffer_before_kg"] is None
 
 
@@ -248,10 +250,30 @@ def test_what_is_not_answered_for_lines_is_refused(run, command):
     assert (done.status, done.out) == (2, "")
     line = 1 + SCENARIO.read_text().splitlines().index("[[stage]]")
     assert f"{SCENARIO.name}:{line}: stage" in done.err
-    machines = "counter-flow coolers and dryers"
-    assert f"for {machines} only so far; `coolsim predict` and `settings` take lines" in " ".join(
-        done.err.split()
+    told = " ".join(done.err.split())
+    assert (
+        "for counter-flow coolers and dryers only so far; `coolsim predict` and `settings` take lines" in told
     )
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        ("stage.dryer.bed_depth", "stage.1.bed_depth? (stages go by number: 1 is dryer; 2 is cooler)"),
+        ("stage.coler.bed_depht", "stage.2.bed_depth? (stages go by number"),
+        ("stage.press.bed_depth", "stage.1.bed_depth? (stages go by number"),
+        ("stage.2.bed_depht", "did you mean stage.2.bed_depth?"),
+        ("stage.2.fan.spede", "did you mean stage.2.fan.speed?"),
+        ("stage.2.moisture", "a stage has no such key; did you mean feed.moisture?"),
+        ("stage.2.xyz", "a stage has the keys of [cooler], such as stage.2.bed_depth"),
+        ("stage.dryer", "such as stage.1.bed_depth (stages go by number"),
+    ],
+)
+def test_a_key_of_a_stage_goes_by_number(run, tmp_path, key, words):
+    scenario = tmp_path / "line.toml"
+    scenario.write_text(HEAD + DRYER + COOLER, encoding="utf-8")
+    done = run("check", str(scenario), "--set", f"{key}=5 cm")
+    assert done.status == 2 and words in " ".join(done.err.split())
 
 
 @pytest.fixture(scope="module")

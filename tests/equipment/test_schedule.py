@@ -138,7 +138,7 @@ def test_flows_as_they_are_printed():
     case = loads(SCENARIO.format(throughput="450 kg/h", dryers=1))
     result = coolsim.predict(case)
     M = result.pellets_out.moisture_wb
-    said = {row[0]: row[1] for rows in details(result, Page(width=100)).values() for row in rows}
+    said = {row[0]: row[1] for rows in details(case, result, Page(width=100)).values() for row in rows}
     assert said["mass flow, of the line"] == f"{360 / (1 - M):.0f} kg/h"
     assert said["water given to the air, of the line"] == f"{450 - 360 / (1 - M):.1f} kg/h"
     assert (said["of wet feed"], said["that weighs, once dried"]) == ("300 kg", f"{240 / (1 - M):.0f} kg")

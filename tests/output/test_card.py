@@ -188,6 +188,30 @@ def test_what_a_card_needs_is_said(tmp_path: Path) -> None:
     assert not out.exists()
 
 
+@pytest.mark.parametrize("name", ["dryer-then-cooler", "evening-batch", "batch-year"])
+def test_a_card_of_no_cooler_is_refused_before_weather_is_asked_for(tmp_path: Path, name: str) -> None:
+    done = CliRunner().invoke(app, ["card", str(SCENARIOS / f"{name}.toml"), "-o", str(tmp_path / "c.pdf")])
+    assert done.exit_code == 2
+    assert "cards are made for counter-flow coolers only" in done.output and "[weather]" not in done.output
+
+
+@pytest.mark.parametrize("command", ["card", "report"])
+@pytest.mark.parametrize("name", ["it.png", "it", "it.pdf.txt"])
+def test_a_file_that_is_called_something_else_is_refused(tmp_path: Path, command: str, name: str) -> None:
+    """Before anything is read: there is no such scenario."""
+    done = CliRunner().invoke(app, [command, "none.toml", "-o", str(tmp_path / name)])
+    right = {"card": ".pdf", "report": ".html or .htm"}[command]
+    assert done.exit_code == 2
+    assert f"a file that ends in {right}, such as it" in done.output and "none.toml" not in done.output
+    assert not (tmp_path / name).exists()
+
+
+@pytest.mark.parametrize("name", ["it.pdf", "IT.PDF"])
+def test_a_pdf_is_a_pdf_in_any_case(tmp_path: Path, name: str) -> None:
+    done = CliRunner().invoke(app, ["card", "none.toml", "-o", str(tmp_path / name)])
+    assert done.exit_code == 2 and "no such file" in done.output  # the next fault
+
+
 def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
     out = tmp_path / "nowhere" / "card.pdf"
     done = CliRunner().invoke(app, ["card", str(SCENARIOS / "monsoon-year.toml"), "-o", str(out)])

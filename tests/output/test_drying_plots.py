@@ -277,3 +277,42 @@ def test_zones_of_a_batch_or_of_another_belt_are_refused() -> None:
     other = dataclasses.replace(other, cooler=dataclasses.replace(cooler, zones=cooler.zones[:3]))
     with pytest.raises(coolsim.InputError, match="found 3 zones; the result has 4"):
         plots.belt_zones(answer(BELT), other)
+
+
+# ---- Several on the same axes --------------------------------------------------------------------------
+
+
+def test_a_second_dryer_is_drawn_in_another_shade_and_named_beside_the_rate() -> None:
+    first, second = answer(BATCH), coolsim.predict(dataclasses.replace(case(BATCH), title="again"))
+    axes = plots.drying_curve(first, label="by night")
+    before = [(len(axis.lines), axis.get_legend()) for axis in axes]
+    assert plots.drying_curve(second, axes, label="by day") == axes
+    for axis, (count, legend) in zip(axes, before):
+        assert len(axis.lines) == 2 * count
+        old, new = (
+            {(x.get_linewidth(), x.get_alpha()) for x in axis.lines[i : i + count]} for i in (0, count)
+        )
+        assert not old & new  # colour and dash tell what a curve is of, width and shade of which dryer
+        labels = [text.get_text() for text in axis.get_legend().get_texts()]
+        if axis is axes[1]:
+            assert labels == ["by night", "by day"]
+        else:
+            assert axis.get_legend() is legend and len(labels) == count  # of the first alone
+    assert len(axes[1].texts) == 1  # where cooling begins is named once
+
+
+def test_curves_that_cannot_be_told_apart_are_refused() -> None:
+    axes = plots.drying_curve(answer(BATCH))
+    assert axes[1].get_legend() is None
+    for _ in range(2):
+        plots.drying_curve(answer(BATCH), axes)
+    with pytest.raises(ValueError, match="show 3 dryers, and no more"):
+        plots.drying_curve(answer(BATCH), axes)
+
+
+@pytest.mark.parametrize("draw", [plots.drying_curve, plots.drying_layers])
+def test_of_a_line_one_dryer_is_drawn(draw) -> None:
+    line = answer("dryer-then-cooler")
+    with pytest.raises(coolsim.InputError, match=r"the answer of a line.*draw result\.stages\[…\]\.result"):
+        draw(line)
+    draw(line.stages[0].result)

@@ -1,4 +1,4 @@
-"""The pictures of a fit show the numbers that a fit holds; the answer here was written down by hand."""
+"""Pictures and words of a fit show the numbers that a fit holds; the answer here was written down by hand."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import pytest
 from output.pictures import case
 
 from coolsim import plots
+from coolsim.output.fit import fitted
+from coolsim.output.page import Page
 from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Measure, Reading
 
 
@@ -76,3 +78,13 @@ def test_the_exit_gets_surer(answer) -> None:
     widths = [np.ptp(c.get_segments()[0][:, 0]) for bars in axis.containers for c in bars[2]]
     np.testing.assert_allclose(widths, [0.6, 0.2, 0.16])
     assert [t.get_text() for t in axis.get_yticklabels()] == ["published numbers", "fitted", "a trial"]
+
+
+def test_words_in_us_units(answer) -> None:
+    """By hand: 1 BTU/(lb °F) is 4186.8 J/(kg K) (both by definition of the IT calorie), 1 K is 1.8 °F."""
+    told = fitted(case(), answer, Page(width=100, units="us"))
+    told = " ".join(told.split())
+    assert "specific_heat 0.418 BTU/(lb degF) 0.406 – 0.430 0.406 0.382 – 0.454" in told
+    assert "temperature 1.80 before, 0.36 °F after" in told  # 36 and 35.2 °C where 35 was measured
+    told = " ".join(fitted(case(), answer, Page(width=100)).split())
+    assert "1750 J/(kg K)" in told and "temperature 1.00 before, 0.20 K after" in told

@@ -112,7 +112,7 @@ def test_a_size_and_a_year_stand_in_sections_of_their_own(night: Answers) -> Non
 def test_words_of_a_picture_tell_where_its_curves_run(night: Answers, html: str) -> None:
     p = night.result.profile
     ends = (p.pellet_temperature[0], p.pellet_temperature[-1], p.air_temperature[-1], p.air_temperature[0])
-    assert "Pellets from {:.0f} to {:.0f} °C; air from {:.0f} °C to {:.0f} °C.".format(*ends) in html
+    assert "Pellets from {:.0f} °C to {:.0f} °C; air from {:.0f} °C to {:.0f} °C.".format(*ends) in html
     M = 100 * np.asarray(night.grid.pellets_out.moisture_wb)
     assert f"between {min(M):.1f} and {max(M):.1f} %" in html
     assert "metadata" not in html
@@ -225,7 +225,7 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
     assert page.tags.count("svg") == 2  # its course, and layer by layer
     assert "can start a fire" in text  # the caution of hot air
     assert "Layer by layer" in text and "Through the bed, as the scenario stands" not in text
-    (shown,) = page.row("numbers", "heat per kg of water")
+    (shown,) = page.row("numbers", "heat per water lost")
     assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
     # 2 min of drying and 5 of cooling
     assert page.row("exit", "7.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"

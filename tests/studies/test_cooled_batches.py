@@ -108,6 +108,32 @@ def test_what_is_left_of_the_lines_time_counts_the_cooling():
     assert said_.level == "check" and "drying and cooling takes 27" in said_.text
 
 
+@pytest.mark.parametrize(
+    ("minutes", "dryers", "level", "words"),
+    [
+        # one dryer is filled every 25.6 min: 9 + 5 of cooling, 3 and 2 of filling and emptying leave 6.6
+        (9.0, 1, "note", "takes 19 min (filling 3, drying 9, cooling 5, emptying 2): with 1 dryer, 7 min of 26"),
+        # the cooling and the drying alone (25) would do; with the rest it is 30, and 25.6 - 10 are left to dry
+        (20.0, 1, "check", "takes 30 min (filling 3, drying 20, cooling 5, emptying 2): with 1 dryer, drying may "
+         "take 15 min at most"),
+        (20.0, 2, "note", "with 2 dryers, 21 min of 51"),  # two have 51.2 min
+    ],
+)  # fmt: skip
+def test_what_is_left_of_a_schedule_counts_the_whole_cycle(minutes, dryers, level, words):
+    """By hand, as above: 256 kg (564 lb at 0.45359 kg) are made in 25.6 min."""
+    case = loads(FEED + TURNED + f'[schedule]\nfilling = "3 min"\nemptying = "2 min"\ndryers = {dryers}\n')
+    (told,) = keeping_up(lasting(case, 60 * minutes))
+    assert told.level == level and words in told.text
+    assert told.text.startswith("the line makes a batch of 256 kg (564 lb) in 26 min; the cycle of a dryer")
+
+
+def test_where_filling_and_cooling_alone_take_too_long_no_shorter_drying_helps():
+    """By hand: 20 + 5 + 20 min of the 25.6 that there are."""
+    case = loads(FEED + TURNED + '[schedule]\nfilling = "20 min"\nemptying = "20 min"\n')
+    (told,) = keeping_up(lasting(case, 60.0))
+    assert told.level == "check" and "too long even without drying with 1 dryer: add a dryer" in told.text
+
+
 def test_where_pellets_leave_too_warm_a_longer_cooling_is_what_would_do():
     """A batch that is emptied hot, and shall not be: settings of drying cannot help, a cooling time does."""
     text = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\nmaximum_above_ambient = "4 K"')

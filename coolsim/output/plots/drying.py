@@ -32,23 +32,32 @@ AIR_IN: dict[str, Any] = {"color": TEAL, "linestyle": "--"}
 AIR_OUT: dict[str, Any] = {"color": TEAL, "linestyle": (0, (1, 1)), "linewidth": 2.0}
 
 
-def drying_curve(result: Result, ax: Any = None, *, units: str = "si") -> list[Axes]:
+# Of dryers drawn on the same axes, one after the other: told apart by width and shade, in grey too.
+SHADES: tuple[dict[str, Any], ...] = ({}, {"alpha": 0.4, "linewidth": 3.6}, {"alpha": 0.9, "linewidth": 0.6})
+
+
+def drying_curve(result: Result, ax: Any = None, *, units: str = "si", label: str = "") -> list[Axes]:
     """Draw moisture, drying rate and temperatures of a dryer over time; returns the three axes.
 
-    The rate is the mean of each step, so it is drawn as a step.
+    The rate is the mean of each step, so it is drawn as a step. Axes that hold the curves of other dryers get those
+    of this one in another shade; `label` is what a legend beside the rate calls it.
     """
     history, _ = _course(result, "the drying curve")
     time = scale(u.TIME, units)
     rate = scale(RATE, units)
     axes = style.panels(ax, 3, (7.4, 7.4))
+    earlier = _drawn_before(axes[0])
     x = time(np.append(0.0, history.time))
-    _moistures(axes[0], x, result, history, units)
-    per_step = rate(history.drying_rate)
-    axes[1].plot(x, np.append(per_step[0], per_step), **PELLETS, drawstyle="steps-pre", label="mean")
-    _temperatures(axes[2], x, result, history, units)
+    _moistures(axes[0], x, result, history, units, earlier)
+    per_step, name = rate(history.drying_rate), label or _named("mean", earlier)
+    look = PELLETS | SHADES[earlier]
+    axes[1].plot(x, np.append(per_step[0], per_step), **look, drawstyle="steps-pre", label=name)
+    _temperatures(axes[2], x, result, history, units, earlier)
     style.name_axes(axes[1], "", rate.named("drying rate", " dry solid"))
+    if label:
+        style.legend(axes[1])
     for axis in axes:
-        _mark_cooling(axis, history, units, name=axis is axes[1])
+        _mark_cooling(axis, history, units, name=axis is axes[1] and not earlier)
     axes[2].set_xlabel(time.named("time since the bed was laid"))
     for axis in axes:
         axis.margins(x=0.01)
@@ -108,6 +117,19 @@ def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si")
     return axes
 
 
+def _drawn_before(axis: Axes) -> int:
+    """Return how many dryers an axis of moistures shows; more than can be told apart are refused."""
+    count = sum(line.get_label() in ("mean", _named("mean", 1)) for line in axis.lines)
+    if count == len(SHADES):
+        raise ValueError(f"these axes show {count} dryers, and no more can be told apart: draw on new ones")
+    return count
+
+
+def _named(name: str, earlier: int) -> str:
+    """Return the label of a curve: a legend names those of the first dryer, and leaves out labels with an _."""
+    return f"_{name}" if earlier else name
+
+
 def _mark_cooling(axis: Axes, history: History, units: str, name: bool) -> None:
     """Draw a line where a batch begins to be cooled, if it is; with its name on request."""
     if history.zone[-1] > 0:
@@ -119,7 +141,7 @@ def _mark_cooling(axis: Axes, history: History, units: str, name: bool) -> None:
         axis.text(began, 0.97, "cooling from here ", fontsize=style.SMALL, ha="right", va="top", **upright)
 
 
-def _moistures(axis: Axes, x: Array, result: Result, history: History, units: str) -> None:
+def _moistures(axis: Axes, x: Array, result: Result, history: History, units: str, earlier: int = 0) -> None:
     """Draw mean, top and bottom from the laid bed on."""
     percent = scale(u.FRACTION, units)
     for label, values, look in (
@@ -127,12 +149,17 @@ def _moistures(axis: Axes, x: Array, result: Result, history: History, units: st
         ("mean", history.moisture_wb, PELLETS),
         ("bottom", history.bottom_moisture_wb, BOTTOM),
     ):
-        axis.plot(x, percent(np.append(result.feed_in.moisture_wb, values)), **look, label=label)
+        look = look | SHADES[earlier]
+        moisture = percent(np.append(result.feed_in.moisture_wb, values))
+        axis.plot(x, moisture, **look, label=_named(label, earlier))
     style.name_axes(axis, "", percent.named("moisture", " wet basis"))
-    style.legend(axis)
+    if not earlier:
+        style.legend(axis)
 
 
-def _temperatures(axis: Axes, x: Array, result: Result, history: History, units: str) -> None:
+def _temperatures(
+    axis: Axes, x: Array, result: Result, history: History, units: str, earlier: int = 0
+) -> None:
     """Draw air and pellets; the air starts anew in every zone, so its lines are broken there."""
     temperature = scale(u.TEMPERATURE, units)
     borders = np.flatnonzero(np.diff(history.zone)) + 1
@@ -141,11 +168,13 @@ def _temperatures(axis: Axes, x: Array, result: Result, history: History, units:
         ("air out", history.outlet_air_temperature, AIR_OUT),
     ):
         broken = np.insert(temperature(values), borders, np.nan)
-        axis.plot(np.insert(x[1:], borders, np.nan), broken, **look, label=label)
+        look = look | SHADES[earlier]
+        axis.plot(np.insert(x[1:], borders, np.nan), broken, **look, label=_named(label, earlier))
     pellets = np.append(result.feed_in.temperature, history.temperature)
-    axis.plot(x, temperature(pellets), **PELLETS, label="pellets")
+    axis.plot(x, temperature(pellets), **PELLETS | SHADES[earlier], label=_named("pellets", earlier))
     style.name_axes(axis, "", temperature.named("temperature"))
-    style.legend(axis)
+    if not earlier:
+        style.legend(axis)
 
 
 # ---- What cannot be drawn ------------------------------------------------------------------------------
@@ -153,6 +182,9 @@ def _temperatures(axis: Axes, x: Array, result: Result, history: History, units:
 
 def _course(result: Result, what: str) -> tuple[History, Layers]:
     """Return the course of one dryer that was solved to its end; anything else is refused."""
+    if result.stages:
+        allowed = f"{what} is of one dryer: draw result.stages[…].result, whose case is result.stages[…].case"
+        raise InputError([Fault("", "result", "the answer of a line", allowed)])
     if result.energy is None:
         allowed = f"{what} is drawn for batch and belt dryers; for a cooler draw `bed` or `pellet`"
         raise InputError([Fault("", "result", "the answer of a cooler", allowed)])

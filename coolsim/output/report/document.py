@@ -54,7 +54,7 @@ def report(
     details = (
         tables.group(f"{machine.name}: {title}" if machine.name else title, rows, page)
         for machine in answers.machines or (answers,)
-        for title, rows in tables.details(machine.result, page).items()
+        for title, rows in tables.details(machine.case, machine.result, page).items()
     )
     return loader.get_template("report.html").render(
         title=case.title or "Report",

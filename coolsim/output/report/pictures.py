@@ -13,6 +13,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from coolsim.output import plots
+from coolsim.output.page import Page
 from coolsim.output.report.answers import Answers
 from coolsim.scenario import units as u
 
@@ -164,20 +165,21 @@ def drawn(
                 if name in already:
                     yield already[name]
                 elif picture.applies(machine):
-                    words = f"{picture.words} {_numbers(picture.name, machine)}".strip()
+                    words = f"{picture.words} {_numbers(picture.name, machine, units)}".strip()
                     title = f"{machine.name}: {picture.title}" if machine.name else picture.title
                     svg = _inlined(_svg(picture.draw(machine, units)), name, title, words)
                     yield Drawn(name, title, picture.words, svg)
 
 
-def _numbers(name: str, answers: Answers) -> str:
+def _numbers(name: str, answers: Answers, units: str) -> str:
     """Who cannot see a picture hears between which numbers its curve runs."""
     p = answers.result.profile
     if name == "bed":
-        return (
-            f"Pellets from {p.pellet_temperature[0]:.0f} to {p.pellet_temperature[-1]:.0f} °C; air from "
-            f"{p.air_temperature[-1]:.0f} °C to {p.air_temperature[0]:.0f} °C."
+        pellets, air = (
+            [Page(units=units).number(T[end], u.TEMPERATURE, 0) for end in ends]
+            for T, ends in ((p.pellet_temperature, (0, -1)), (p.air_temperature, (-1, 0)))
         )
+        return f"Pellets from {' to '.join(pellets)}; air from {' to '.join(air)}."
     if name == "map" and answers.grid is not None:
         M = np.asarray(answers.grid.pellets_out.moisture_wb) * u.shown(1.0, u.FRACTION, "%")
         return f"Exit moisture lies between {M.min():.1f} and {M.max():.1f} %."

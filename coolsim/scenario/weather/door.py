@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from coolsim.case import Case
+from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.scenario.weather import columns, epw
@@ -28,7 +29,7 @@ def load_weather(
 
     Raises InputError with every fault found. What was left out or repaired stands in `Weather.remarks`.
     """
-    return _weather(Path(path), units or {}, pressure, "", "file", "")
+    return _weather(Path(path_of(path, "file", "a weather file")), units or {}, pressure, "", "file", "")
 
 
 def read_weather(case: Case) -> Weather:

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import math
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
+from coolsim import both_units, schedule
 from coolsim.case import Case
 from coolsim.cautions import LEVELS
 from coolsim.fields import Array
@@ -253,9 +255,11 @@ def keeping_up(case: Case) -> list[Warning]:
         return []
     mass = case.feed.bulk_density * c.floor_area * c.bed_depth
     every = mass / case.feed.throughput
+    made = f"the line makes a batch of {both_units.mass(mass)} in {every / 60:.0f} min"
+    if "schedule" in case.tables:
+        return [_in_turn(made, every * case.tables["schedule"]["dryers"], case)]
     taken = (c.duration + c.cooling_time) / 60
     left, drying = every / 60 - taken, "drying and cooling" if c.cooling_time else "drying"
-    made = f"the line makes a batch of {mass:.0f} kg in {every / 60:.0f} min"
     if left <= 0:
         return [
             Warning(
@@ -266,3 +270,24 @@ def keeping_up(case: Case) -> list[Warning]:
         ]
     rest = "fill and empty" if c.cooling_time else "fill, cool and empty"
     return [Warning("note", f"{made}: {left:.0f} min are left to {rest} the dryer.")]
+
+
+def _in_turn(made: str, time: float, case: Case) -> Warning:
+    """Whether a dryer of [schedule] has done its whole cycle in the `time` [s] until its turn comes again."""
+    parts, count = schedule.cycle(case), case.tables["schedule"]["dryers"]
+    taken = sum(parts.values())
+    dryers = "with 1 dryer" if count == 1 else f"with {count:.0f} dryers"
+    told = ", ".join(f"{name} {part / 60:.0f}" for name, part in parts.items() if part)
+    cycle = f"{made}; the cycle of a dryer takes {taken / 60:.0f} min ({told})"
+    if taken <= time * (1 + schedule.ROUNDING):
+        return Warning(
+            "note", f"{cycle}: {dryers}, {(time - taken) / 60:.0f} min of {time / 60:.0f} are left."
+        )
+    most = (time - taken + parts["drying"]) / 60
+    if most < 1:
+        return Warning("check", f"{cycle}, too long even without drying {dryers}: add a dryer.")
+    return Warning(
+        "check",
+        f"{cycle}: {dryers}, drying may take {math.floor(most)} min at most. Shorten limits.duration, or add "
+        "a dryer.",
+    )

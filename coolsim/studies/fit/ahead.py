@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim import both_units
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
@@ -127,9 +128,9 @@ def _halved(case: Case) -> _Candidate:
 
 def _changed(case: Case, name: str, value: float) -> _Candidate:
     words = {
-        "airflow": f"a trial at an airflow of {3600 * value:.0f} m³/h",
+        "airflow": f"a trial at an airflow of {both_units.airflow(value)}",
         "air_ratio": f"a trial at {value:.2f} kg of air per kg of feed",
-        "bed_depth": f"a trial with a bed of {value:.2f} m",
+        "bed_depth": f"a trial with a bed of {both_units.depth(value)}",
     }[name]
     return _Candidate(
         words, dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, **{name: value}))

@@ -11,6 +11,7 @@ from types import MappingProxyType
 import numpy as np
 
 from coolsim.case import Case, Material, Provenance
+from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.physics.correlations import Correlation, among
@@ -25,6 +26,7 @@ from coolsim.studies.fit.model import Said, blown, line_of, pivot, pivoted, said
 from coolsim.studies.fit.parameters import PARAMETERS, USUAL, Parameter
 
 
+@asked_with_a_case
 def fit(
     case: Case,
     trials: Trials | str | os.PathLike[str],

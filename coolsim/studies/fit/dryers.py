@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from coolsim import dried
+from coolsim import both_units, dried
 from coolsim.case import Batch, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, with_number
@@ -172,10 +172,10 @@ def changes(case: Case) -> list[tuple[str, Case]]:
             words = f"a trial of {longer.duration / 60:.0f} min"
         else:
             longer = dataclasses.replace(cooler, bed_depth=cooler.bed_depth * times)
-            words = f"a trial with a bed of {100 * longer.bed_depth:.1f} cm"
+            words = f"a trial with a bed of {both_units.depth(longer.bed_depth)}"
         found.append((words, dataclasses.replace(case, cooler=longer)))
     for way in (-HEAT, HEAT):
         hottest = hottest_inlet(cooler)
         if hottest is not None and hottest + way > outside + LEAST_ABOVE:
-            found.append((f"a trial with air of {hottest + way:.0f} °C", _inlet(case, way)))
+            found.append((f"a trial with air of {both_units.temperature(hottest + way)}", _inlet(case, way)))
     return found

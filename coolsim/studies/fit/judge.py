@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
+from coolsim import both_units
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
@@ -209,7 +210,7 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
     size = (
         f"{100 * abs(reading[q] - expected[q]):.2f} points"
         if moist
-        else f"{abs(reading[q] - expected[q]):.1f} K"
+        else both_units.difference(abs(reading[q] - expected[q]), 1)
     )
     way = ("wetter" if moist else "warmer") if off[q] > 0 else ("drier" if moist else "cooler")
     text = f"{LABEL[name]} {size} {way} than the other trials make it"
@@ -291,9 +292,11 @@ def warnings(given: Trials, used: Trials, problem: Problem, found: Estimate) -> 
             said_so.append(Warning("check", text))
     if used.assumed:
         usual = {
-            "moisture": "exit moisture ± 0.2 point", "temperature": "exit temperature ± 0.5 K",
-            "exhaust_temperature": "exhaust ± 1 K", "exhaust_relative_humidity": "its humidity ± 3 points",
-        }  # fmt: skip
+            "moisture": "exit moisture ± 0.2 point",
+            "temperature": f"exit temperature ± {both_units.difference(0.5, 1)}",
+            "exhaust_temperature": f"exhaust ± {both_units.difference(1.0, 1)}",
+            "exhaust_relative_humidity": "its humidity ± 3 points",
+        }
         text = (
             f"Where no ± is given, usual instruments are taken: {', '.join(usual[q] for q in used.assumed)}."
         )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from coolsim.case import Case
+from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario.weather import Weather, read_weather
@@ -64,6 +65,7 @@ class Seasons:
     strategies: tuple[Strategy, ...] = documented("-", "strategies; the first is the settings as they are")
 
 
+@asked_with_a_case
 def seasons(
     case: Case,
     *,

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from coolsim.answer import first, interleave, pick
 from coolsim.case import Air, Case, Line
+from coolsim.doors import asked_with_a_case
 from coolsim.fields import Array, documented
 from coolsim.result import Result
 from coolsim.studies import search as searching
@@ -139,6 +140,7 @@ def find_settings(
 def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather: ...
 
 
+@asked_with_a_case
 def find_settings(
     case: Case, *, air: Air | None = None, chance: float | None = None, uncertainty: bool = False
 ) -> SettingsAnswer | SettingsByWeather | LineSettings:
@@ -213,6 +215,7 @@ def best_of(case: Case, search: Search) -> Found:
     return _nearest(case, search, limits, best, driest).one()
 
 
+@asked_with_a_case
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each; of a line, of each stage."""
     if isinstance(case.cooler, Line):

@@ -17,7 +17,9 @@ from typing import Any
 
 import numpy as np
 
+from coolsim import both_units
 from coolsim.case import Case
+from coolsim.doors import asked_with_a_case
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
@@ -41,6 +43,7 @@ NO_REASON = 0.25  # kWh/t that are never a reason for more floor; judgement: a q
 LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 
 
+@asked_with_a_case
 def size(case: Case) -> Any:
     """Smallest cooler or dryer, with fans, that serves every product of [sizing] in every weather at a fair cost.
 
@@ -154,8 +157,8 @@ class _Sizing:
             key, found = "sizing.bed_depth", "ranges that no floor area can keep for all products"
             allowed = f"widen {ranges}"
         elif fixed is not None and not low <= fixed <= high:
-            key, found = "sizing.floor_area", f"{fixed:.3g} m²"
-            allowed = f"{ranges} leave {low:.3g} to {high:.3g} m²"
+            key, found = "sizing.floor_area", both_units.area(fixed)
+            allowed = f"{ranges} leave {both_units.area(low)} to {both_units.area(high)}"
         else:
             return
         raise InputError([Fault(asked.where(self.case, key), key, found, allowed)])

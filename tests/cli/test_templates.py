@@ -1,0 +1,89 @@
+"""Scenarios to edit, of dryers and lines: they run as they are, and what they invite people to do works."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+import coolsim
+from coolsim.scenario import loads, schema, template
+from coolsim.studies.drying import knobs
+from coolsim.studies.drying.sizes import asked
+from coolsim.studies.line import asked as of_lines
+
+DRYERS = ("batch", "belt")
+# what says the same as a line before it, and what needs a file
+OTHERS = (
+    "moisture_dry_basis", "wet_bulb", "dew_point", "humidity_ratio", "pressure", "batch_mass", "residence_time",
+    "floor_area = \"18", "floor_area = \"8 m2\"                   # take", "air_ratio", "fan_speed", "rated_",
+    "speed", "bulk_density", "void_fraction", "inlet_air_temperature = \"35",
+)  # fmt: skip
+
+
+def uncommented(text: str, *tables: str) -> str:
+    """The template with each of these tables, and every optional line of those that are there, without its #."""
+    lines, inside = [], True
+    for line in text.splitlines()[2:]:
+        bare = line.removeprefix("# ")
+        if match := re.match(r"\[\[?([a-z_.]+)\]", bare):
+            inside = not line.startswith("#") or match[1] in tables
+        lines.append(bare if inside and not bare.startswith(OTHERS) else line)
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize("arrangement", [*DRYERS, "line"])
+def test_a_template_runs_and_nothing_is_amiss_with_it(run, tmp_path, arrangement):
+    path = tmp_path / "mine.toml"
+    done = run("new", str(path), "--arrangement", arrangement)
+    assert done.status == 0 and f"try: coolsim predict {path}" in done.out
+    case = coolsim.load(path)
+    assert case.cooler.arrangement == arrangement
+    result = coolsim.predict(case)
+    assert {warning.level for warning in result.warnings} == {"note"}
+    # the target that it offers, behind a #, is met
+    wanted = loads(uncommented(path.read_text(encoding="utf-8"), "target")).tables["target"]
+    out = result.pellets_out
+    assert out.moisture_wb < wanted["moisture"] + wanted["tolerance"]
+    assert out.temperature < case.air.temperature + wanted["maximum_above_ambient"]
+
+
+@pytest.mark.parametrize("arrangement", schema.ARRANGEMENTS)
+def test_every_key_of_a_machine_stands_in_its_template(arrangement):
+    machine = template(arrangement).partition("[cooler]")[2]
+    for key in schema.ARRANGEMENTS[arrangement]:
+        found = r"\[\[cooler\.zone\]\]" if key == "zone" else f"(# )?{key} = "
+        assert re.search(rf"(?m)^{found}", machine), key
+    foreign = {key for keys in schema.ARRANGEMENTS.values() for key in keys} - {
+        *schema.ARRANGEMENTS[arrangement]
+    }
+    machine = machine.partition("\n\n")[0]
+    assert not [key for key in foreign if re.search(rf"(?m)^(# )?{key} = ", machine)]
+
+
+@pytest.mark.parametrize("arrangement", DRYERS)
+def test_what_stands_behind_a_cross_is_right_for_settings_and_a_size(arrangement):
+    tables = {"schedule", "target", "limits", "costs", "fan", "sizing", "sizing.product", "sizing.weather"}
+    case = loads(uncommented(template(arrangement), *tables - {"sizing.weather"}))
+    assert {*case.tables} == (tables if arrangement == "batch" else tables - {"schedule"}) - {
+        "sizing.product", "sizing.weather"
+    }  # fmt: skip
+    knobs.check(case)
+    asked.check(case)
+
+
+def test_what_stands_behind_a_cross_is_right_for_settings_of_a_line():
+    case = loads(uncommented(template("line"), "target", "costs", "stage.limits", "stage.fan", "stage.duct"))
+    of_lines.check(case)
+    assert ["limits" in stage.tables for stage in case.cooler.stages] == [True, True]
+    assert {"fan", "duct"} <= {*case.cooler.stages[1].tables}
+
+
+def test_a_template_of_something_else_is_refused(run, tmp_path):
+    done = run("new", str(tmp_path / "mine.toml"), "--arrangement", "drum")
+    assert done.status == 2 and "drum" in done.err and not (tmp_path / "mine.toml").exists()
+
+
+@pytest.mark.parametrize("arrangement", DRYERS)
+def test_a_template_of_a_dryer_speaks_of_a_dryer(arrangement):
+    assert "the cooler" not in template(arrangement).replace("the cooler or dryer", "")
