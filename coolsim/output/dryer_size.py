@@ -157,12 +157,13 @@ def _run(s: DryerServed, even: bool, priced: bool, page: Page) -> Iterator[str]:
 def _floors(case: Case, answer: DryerSize, page: Page) -> str:
     priced, mass = "costs" in case.tables, mass_unit(page)
     titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
-    titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else [])
-    rows = []
+    titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else []) + [""]
+    rows, taken = [], (answer.floor_area or 0.0) * (answer.dryers or 1)
     for f in answer.curve:
         row = [area_of(f.floor_area, page), depth_of(f.bed_depth, page)]
         row += [f"{f.specific_energy * per_mass(page):.0f}"]
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
+        row.append("taken" if math.isclose(f.floor_area, taken, rel_tol=1e-9) else "")
         rows.append(tuple(row))
     return grid(titles, rows, page)
 
