@@ -102,7 +102,7 @@ def _belt_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
 def _fan_rows(part: AirPart, answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
     fan = part.fan
     yield "air through the bed of each", page.number(part.airflow, u.VOLUME_FLOW, 0)
-    yield "fan of each, flow of hot air", page.number(fan.flow, u.VOLUME_FLOW, 0)
+    yield "fan of each, mean flow of hot air", page.number(fan.flow, u.VOLUME_FLOW, 0)
     yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
     yield "  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)
     yield "  power at the shaft", kilowatts(fan.shaft_power)
@@ -110,7 +110,7 @@ def _fan_rows(part: AirPart, answer: DryerSize, page: Page) -> Iterator[tuple[st
 
 
 def _zones(answer: DryerSize, page: Page) -> str:
-    titles = ["zone", "length", "air", "fan, flow", "pressure", "motor", "heater"]
+    titles = ["zone", "length", "air", "fan, mean", "pressure", "motor", "heater"]
     rows = []
     for number, z in enumerate(answer.zones, 1):
         assert z.length is not None

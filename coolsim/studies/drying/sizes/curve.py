@@ -19,17 +19,30 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.search import excesses
-from coolsim.studies.drying.sizes.duties import Duty, tried
-from coolsim.studies.drying.sizes.look import Spot, by_cost, first_look, look_near
+from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
+from coolsim.studies.drying.sizes.look import (
+    BOX,
+    MOST_BOXES,
+    Spot,
+    at_inner_edge,
+    by_cost,
+    first_look,
+    look_near,
+)
 from coolsim.studies.drying.survey import smoothed
 
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
 # bring the state to its limits, of which a hundredth of a point of moisture may be worth a percent of the cost.
 REACH = (0.15, 0.15, 0.08, 0.03, 0.01)
-WIDE = 2  # rounds in which more than one state is solved on each floor, and neighbours' states are starts
-OFF = 0.1  # of how far a survey was off the limits where it was solved, that it may be off nearby
+WIDE, ANEW = (
+    3,
+    1,
+)  # rounds in which more than one state is solved on each floor, and neighbours' states are starts
+# Of how far a survey was off the limits where it was solved, that it may be off nearby; where that broke a limit
+OFF, ASTRAY = 0.1, 0.5
 FREE = 2e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
 JUST = 2e-4  # likewise, of what was solved: predictions differ by that in their last digits
+CLOSE = 0.05  # of a survey to its end: surveyed anew
 WON = 1e-3  # of the cost: less is not looked for
 APART = 0.01  # of the box: closer states are one
 HERE = 1e-6  # of a floor: the same
@@ -58,7 +71,10 @@ class Curve:
     def correct(self, k: int, spot: Spot, outcomes: Array) -> None:
         """Put what was predicted of a spot that was solved in its place."""
         self.solved[k] = [one for one in self.solved[k] if one.u is not spot.u]
-        self.add(k, spot, outcomes)
+        known = self.add(k, spot, outcomes)
+        self.last = {
+            at: [known if one.u is spot.u else one for one in some] for at, some in self.last.items()
+        }
 
     def look(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
         """Solve what is promised on floors, and again about what was solved."""
@@ -66,6 +82,24 @@ class Curve:
         for turn in rounds:
             asked = {(k, f): self._promising(k, f, turn) for k in range(len(self.duties)) for f in floors}
             self.last = dict(zip(asked, self._solved(asked)))
+            if turn == ANEW:
+                self._survey_on(floors)
+
+    def _survey_on(self, floors: Sequence[float]) -> None:
+        """Survey anew about the best states on floors that stand where their surveys end, and go on from there."""
+        stuck: list[tuple[int, Spot]] = []
+        for k in range(len(self.duties)):
+            spots = [
+                spot for f in floors if (spot := self.best(k, f)) is not None and at_inner_edge(spot, CLOSE)
+            ]
+            apart = [s for n, s in enumerate(spots) if not any(_alike(s, t, BOX / 2) for t in spots[:n])]
+            stuck += [(k, spot) for spot in apart[:MOST_BOXES]]
+        if not stuck:
+            return
+        surveys = surveyed([s.duty for _, s in stuck], [s.u for _, s in stuck], BOX)
+        for (k, centre), survey in zip(stuck, surveys):
+            for spot in [s for s in self.solved[k] if _alike(s, centre, BOX / 2) and at_inner_edge(s, CLOSE)]:
+                self.correct(k, replace(spot, survey=survey), spot.outcomes)
 
     def _solved(self, asked: dict[tuple[int, float], list[Spot]]) -> Iterator[list[Spot]]:
         """What was promised of duties on floors, solved; what does not converge is left out."""
@@ -127,7 +161,7 @@ def _key(k: int, spot: Spot) -> bytes:
 
 def _near(spot: Spot, floor: float, reach: float) -> Spot:
     """What is promised on a floor near a state that was solved."""
-    return look_near(spot, floor, by_cost, reach, max(FREE, OFF * spot.off))
+    return look_near(spot, floor, by_cost, reach, max(FREE, (OFF if spot.serves else ASTRAY) * spot.off))
 
 
 def _stands_on(spot: Spot, floor: float) -> bool:
@@ -136,6 +170,6 @@ def _stands_on(spot: Spot, floor: float) -> bool:
     return abs(spot.floor_here / floor - 1) <= HERE
 
 
-def _alike(one: Spot, other: Spot) -> bool:
+def _alike(one: Spot, other: Spot, apart: float = APART) -> bool:
     wide = np.maximum(one.duty.high - one.duty.low, 1e-9)
-    return bool((np.abs(one.u - other.u) <= APART * wide).all())
+    return bool((np.abs(one.u - other.u) <= apart * wide).all())

@@ -103,11 +103,11 @@ def look_near(spot: Spot, floor: float | None, weigh: Weigh, reach: float, margi
     return _look(survey, floor, weigh, spot.shift, low, high, margin)
 
 
-def closer(spots: Sequence[Spot], weigh: Weigh) -> list[Spot]:
+def closer(spots: Sequence[Spot], weigh: Weigh, boxes: int = MOST_BOXES) -> list[Spot]:
     """Spots on surveys of their neighbourhoods, moved on where they stand at an inner edge."""
     spots = list(spots)
     moving = list(range(len(spots)))
-    for _ in range(MOST_BOXES if spots else 0):
+    for _ in range(boxes if spots else 0):
         surveys = surveyed([spots[k].duty for k in moving], [spots[k].u for k in moving], BOX)
         for k, survey in zip(moving, surveys):
             spots[k] = first_look(survey, spots[k].floor, weigh)
@@ -117,10 +117,10 @@ def closer(spots: Sequence[Spot], weigh: Weigh) -> list[Spot]:
     return spots
 
 
-def at_inner_edge(spot: Spot) -> bool:
-    """Whether a spot stands where its survey ends and the whole box does not."""
+def at_inner_edge(spot: Spot, within: float = 0.02) -> bool:
+    """Whether a spot stands where its survey ends, `within` of its width, and the whole box does not."""
     s, d = spot.survey, spot.duty
-    close = 0.02 * (s.high - s.low)
+    close = within * (s.high - s.low)
     low = (spot.u - s.low < close) & (s.low > d.low + close)
     high = (s.high - spot.u < close) & (s.high < d.high - close)
     return bool((low | high).any())
@@ -180,7 +180,7 @@ def _look(
             best, u = rank, states[k]
         reach = (1.5 if n > 5 else 1.0) * (high - low) / np.maximum(np.array(counts) - 1, 2)
         low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
-        if (reach <= FINE * (first_high - first_low)).all():
+        if (reach <= FINE * (first_high - first_low))[: len(u) - follows].all():
             break
     return Spot(survey, floor, shift, u, best)
 

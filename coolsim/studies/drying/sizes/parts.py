@@ -142,7 +142,7 @@ def _part(case: Case, needs: tuple[Needs, ...]) -> AirPart:
 
 
 def _fan(case: Case, needs: tuple[Needs, ...]) -> FanDuty:
-    """One fan for the largest flow and the largest pressure: bed with the margin, and duct where given."""
+    """One fan for the largest mean flow and the largest pressure: bed with the margin, and duct where given."""
     table, way, margin = (
         case.tables.get("fan", {}),
         duct.duct_of(case.tables),
@@ -189,6 +189,12 @@ def words(case: Case) -> Iterator[Warning]:
         "note",
         f"margin of {case.tables['sizing']['margin']:.0%} on the bed's pressure for fouling and fines: common "
         "practice, no source. Fines can multiply a bed's pressure severalfold.",
+    )
+    over = "the drying, or of the cooling where that moves more" if batch else "each zone"
+    yield Warning(
+        "note",
+        f"a fan's flow is the mean of {over}: where hot wet feed steams it moves a little more. Its pressure is "
+        "the highest.",
     )
     if batch:
         yield Warning(

@@ -6,7 +6,7 @@ the smallest floor whose running is no more than `sizing.above_least` above the 
 
 The dryer of the scenario is a first guess. Kept of it are its air per floor area (its zones' shares of length and
 air, too) and a belt's width; `limits.airflow` is of that dryer, and counts per its floor area. What is answered of
-the size was predicted on the full mesh; the trade-off curve on a rough one, corrected.
+the size was predicted on the full mesh, and so was, without its error, each row of the trade-off (`curve`).
 """
 
 from __future__ import annotations
@@ -166,7 +166,7 @@ class _Sizing:
         about = [first_look(s.survey, floors[n], by_cost, s.shift) for n in ANCHORS for s in self.whole]
         if fixed is not None:
             floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
-        for spot in closer(ends + about, by_cost):
+        for spot in closer(ends + about, by_cost, boxes=1):
             self.near[self.duties.index(spot.duty)].append(spot)
         curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
         curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
@@ -180,7 +180,9 @@ class _Sizing:
         costs = np.array([self._running(rows[f]) for f in floors])
         most = (1 + self.sizing.get("above_least", 0.0)) * costs.min()
         k = int(np.flatnonzero(costs <= most)[0])
-        between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist() if k else []
+        if k == 0:
+            return floors[0]
+        between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist()
         curve.look(between, LATER)
         fair = [f for f in between if (row := curve.row(f)) and self._running(row) <= most]
         taken = min([*fair, floors[k]])
