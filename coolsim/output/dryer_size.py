@@ -102,7 +102,7 @@ def _belt_rows(answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
 def _fan_rows(part: AirPart, answer: DryerSize, page: Page) -> Iterator[tuple[str, str]]:
     fan = part.fan
     yield "air through the bed of each", page.number(part.airflow, u.VOLUME_FLOW, 0)
-    yield "fan of each, flow of hot air", page.number(fan.flow, u.VOLUME_FLOW, 0)
+    yield "fan of each, mean flow of hot air", page.number(fan.flow, u.VOLUME_FLOW, 0)
     yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
     yield "  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)
     yield "  power at the shaft", kilowatts(fan.shaft_power)
@@ -110,7 +110,7 @@ def _fan_rows(part: AirPart, answer: DryerSize, page: Page) -> Iterator[tuple[st
 
 
 def _zones(answer: DryerSize, page: Page) -> str:
-    titles = ["zone", "length", "air", "fan, flow", "pressure", "motor", "heater"]
+    titles = ["zone", "length", "air", "fan, mean", "pressure", "motor", "heater"]
     rows = []
     for number, z in enumerate(answer.zones, 1):
         assert z.length is not None
@@ -157,12 +157,13 @@ def _run(s: DryerServed, even: bool, priced: bool, page: Page) -> Iterator[str]:
 def _floors(case: Case, answer: DryerSize, page: Page) -> str:
     priced, mass = "costs" in case.tables, mass_unit(page)
     titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
-    titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else [])
-    rows = []
+    titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else []) + [""]
+    rows, taken = [], (answer.floor_area or 0.0) * (answer.dryers or 1)
     for f in answer.curve:
         row = [area_of(f.floor_area, page), depth_of(f.bed_depth, page)]
         row += [f"{f.specific_energy * per_mass(page):.0f}"]
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
+        row.append("taken" if math.isclose(f.floor_area, taken, rel_tol=1e-9) else "")
         rows.append(tuple(row))
     return grid(titles, rows, page)
 

@@ -72,7 +72,9 @@ class Governs:
 class FanDuty:
     """The fan to ask for."""
 
-    flow: float = documented("m³/s", "largest volume at its inlet", json="flow_m3_h", factor=3600.0)
+    flow: float = documented(
+        "m³/s", "largest volume at its inlet; of dryers, largest mean", json="flow_m3_h", factor=3600.0
+    )
     pressure: float = documented("Pa", "largest pressure, the bed's with the margin", json="pressure_Pa")
     density: float = documented("kg/m³", "of the air at its inlet, at that pressure", json="density_kg_m3")
     efficiency: float = documented("-", "air power per shaft power")

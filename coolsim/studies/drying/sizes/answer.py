@@ -42,7 +42,7 @@ class DryerServed:
 
 @dataclass(frozen=True)
 class DryerFloor:
-    """One point of the trade-off between floor and running; on a rough mesh, corrected by predictions."""
+    """One point of the trade-off between floor and running, each state as predicted but for the last digits."""
 
     floor_area: float = documented("m²", "of all dryers together", json="floor_area_m2")
     bed_depth: float = documented("m", "deepest bed", json="bed_depth_m")
@@ -64,7 +64,10 @@ class AirPart:
     airflow: float = documented(
         "m³/s", "largest, as volume of outside air", json="airflow_m3_h", factor=3600.0
     )
-    fan: FanDuty = documented("-", "the fan to ask for")
+    fan: FanDuty = documented(
+        "-",
+        "the fan to ask for, for the mean flow of a zone, or of drying or cooling",
+    )
     heater: float | None = documented(
         "W", "largest heat to the air; None where it is not heated", json="heater_kW", factor=1e-3
     )

@@ -23,8 +23,9 @@ from numpy.polynomial import chebyshev
 from coolsim import dried
 from coolsim.case import Case
 from coolsim.fields import Array
+from coolsim.model.drying import Resolution
 from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.course import OUTCOMES, marched
+from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.find import limits_of
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, duties_of
@@ -317,11 +318,16 @@ def _empty(duty: Duty, low: Array, high: Array, whole: bool) -> Survey:
     return Survey(duty, low, high, whole and duty.batch, times, np.zeros((0, 0, 0)))
 
 
-# ---- Marches on a rough mesh ----------------------------------------------------------------------------
+# ---- Marches --------------------------------------------------------------------------------------------
 
 
-def tried(some: Sequence[Duty], places: Sequence[Array], times: Sequence[Array] | None = None) -> list[Array]:
-    """Outcomes of duties at coordinates (states, axes), on a rough mesh: (outcomes, times, states) of each.
+def tried(
+    some: Sequence[Duty],
+    places: Sequence[Array],
+    times: Sequence[Array] | None = None,
+    resolution: Resolution = ROUGH,
+) -> list[Array]:
+    """Outcomes of duties at coordinates (states, axes): (outcomes, times, states) of each.
 
     times: logarithms of the times of each duty's batches; none: at the end of each march. What fails is nan.
     """
@@ -335,13 +341,13 @@ def tried(some: Sequence[Duty], places: Sequence[Array], times: Sequence[Array] 
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
     for at in (index.tolist() for index in dried.by_kind(states)):
-        found |= zip(at, solved([states[i] for i in at], [when[i] for i in at]))
+        found |= zip(at, solved([states[i] for i in at], [when[i] for i in at], resolution))
     ends = np.cumsum(counts)
     return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]
 
 
-def solved(states: Sequence[Case], when: Sequence[Array]) -> list[Array]:
+def solved(states: Sequence[Case], when: Sequence[Array], resolution: Resolution = ROUGH) -> list[Array]:
     """Outcomes of dryers of one kind, each at its times (outcomes, times); nan for what does not solve."""
-    courses = marched(states, times=when)
+    courses = marched(states, resolution, when)
     nothing = (np.full((len(OUTCOMES), len(times)), np.nan) for times in when)
     return [none if c is None else c.at(times) for c, times, none in zip(courses, when, nothing)]

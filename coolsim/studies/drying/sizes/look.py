@@ -41,6 +41,7 @@ class Spot:
     shift: Array  # of the fitted outcomes, (outcomes,)
     u: Array  # coordinates, (axes,)
     rank: float
+    off: float = 0.0  # of limits' scales: how far the survey was off where this was solved
 
     @property
     def duty(self) -> Duty:
@@ -88,19 +89,25 @@ def again(spot: Spot, found: Array, weigh: Weigh, turn: int, astray: float = AST
     shift = smoothed(found) - survey.one(spot.u)
     off = np.abs(excesses(limits, found) - excesses(limits, spot.outcomes))
     margin = max(AFTER_TRIAL, astray * float(off.max()))
-    reach = NEARBY[turn] * (spot.duty.high - spot.duty.low)
-    low, high = np.maximum(spot.u - reach, survey.low), np.minimum(spot.u + reach, survey.high)
-    near = _look(survey, spot.floor, weigh, shift, low, high, margin)
+    near = look_near(replace(spot, shift=shift), spot.floor, weigh, NEARBY[turn], margin)
     if near.serves:
         return near
     return _look(survey, spot.floor, weigh, shift, survey.low, survey.high, margin)
 
 
-def closer(spots: Sequence[Spot], weigh: Weigh) -> list[Spot]:
+def look_near(spot: Spot, floor: float | None, weigh: Weigh, reach: float, margin: float) -> Spot:
+    """The best on a floor no further from a spot than `reach` of the whole box, by its survey, shifted as it is."""
+    survey, around = spot.survey, reach * (spot.duty.high - spot.duty.low)
+    low, high = np.maximum(spot.u - around, survey.low), np.minimum(spot.u + around, survey.high)
+    low, high = np.minimum(low, survey.high), np.maximum(high, survey.low)  # of a spot outside its survey
+    return _look(survey, floor, weigh, spot.shift, low, high, margin)
+
+
+def closer(spots: Sequence[Spot], weigh: Weigh, boxes: int = MOST_BOXES) -> list[Spot]:
     """Spots on surveys of their neighbourhoods, moved on where they stand at an inner edge."""
     spots = list(spots)
     moving = list(range(len(spots)))
-    for _ in range(MOST_BOXES if spots else 0):
+    for _ in range(boxes if spots else 0):
         surveys = surveyed([spots[k].duty for k in moving], [spots[k].u for k in moving], BOX)
         for k, survey in zip(moving, surveys):
             spots[k] = first_look(survey, spots[k].floor, weigh)
@@ -110,10 +117,10 @@ def closer(spots: Sequence[Spot], weigh: Weigh) -> list[Spot]:
     return spots
 
 
-def at_inner_edge(spot: Spot) -> bool:
-    """Whether a spot stands where its survey ends and the whole box does not."""
+def at_inner_edge(spot: Spot, within: float = 0.02) -> bool:
+    """Whether a spot stands where its survey ends, `within` of its width, and the whole box does not."""
     s, d = spot.survey, spot.duty
-    close = 0.02 * (s.high - s.low)
+    close = within * (s.high - s.low)
     low = (spot.u - s.low < close) & (s.low > d.low + close)
     high = (s.high - spot.u < close) & (s.high < d.high - close)
     return bool((low | high).any())
@@ -161,7 +168,9 @@ def _look(
             np.linspace(a, b, m) if m > 1 else np.array([0.5 * (a + b)]) for a, b, m in zip(low, high, counts)
         ]
         states = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, counts[-1], len(u))
-        over = _timed(duty, states, floor)
+        over = _timed(survey, states, floor)
+        if (over > 0).all():
+            break
         outcomes = unsmoothed(survey.at(states, rows) + shift[:, None, None], rows)
         ranks = _rank(duty, weigh, states, outcomes, margin)
         ranks = np.where(over > 0, OUT_OF_REACH * (1e3 + 1e3 * over), ranks)
@@ -171,7 +180,7 @@ def _look(
             best, u = rank, states[k]
         reach = (1.5 if n > 5 else 1.0) * (high - low) / np.maximum(np.array(counts) - 1, 2)
         low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
-        if (reach <= FINE * (first_high - first_low)).all():
+        if (reach <= FINE * (first_high - first_low))[: len(u) - follows].all():
             break
     return Spot(survey, floor, shift, u, best)
 
@@ -181,13 +190,15 @@ def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array, margin: floa
     return goal.rank(outcomes, margin)
 
 
-def _timed(duty: Duty, states: Array, floor: float | None) -> Any:
-    """Set the time of states (…, axes) to what a floor leaves; returns how far that is out of its range."""
+def _timed(survey: Survey, states: Array, floor: float | None) -> Any:
+    """Set the time of states (…, axes) to what a floor leaves; returns how far that is out of what was surveyed."""
+    duty = survey.duty
     if floor is None:
         return np.zeros(states.shape[:-1])
     left = np.log(np.maximum(duty.time_on(floor, states), 1e-6))
+    shortest, longest = survey.low[-1], survey.high[-1]
     if duty.batch:
         states[..., -1] = np.minimum(states[..., -1], left)
-        return np.maximum(duty.low[-1] - left, 0.0) - 1e-9
+        return np.maximum(shortest - left, 0.0) - 1e-9
     states[..., -1] = left  # where out of range, it ranks last
-    return np.maximum(duty.low[-1] - left, left - duty.high[-1]) - 1e-9
+    return np.maximum(shortest - left, left - longest) - 1e-9

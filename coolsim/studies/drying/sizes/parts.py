@@ -31,7 +31,7 @@ class Needs:
     length: float | None
     floor_area: float
     airflow: float  # m³/s of outside air
-    flow: float  # m³/s, as it reaches the fan; highest
+    flow: float  # m³/s, as it reaches the fan; mean over a zone, or over the drying or cooling of a batch
     drop: float  # Pa, clean bed, highest
     density: float  # kg/m³ at the fan's inlet, at the highest drop
     mean_heat: float  # W
@@ -87,12 +87,13 @@ def _parts(case: Case, inputs: Any, s: Solution, k: int) -> Iterator[Needs]:
         mean = dry * float((duration * heat).sum() / while_heated)
         most = dry * float(heat.max()) if zone is None else mean
         aim = c.inlet_air_temperature if zone is None else zone.inlet_air_temperature
-        hardest = int(drop.argmax())
+        hardest, dried_in = int(drop.argmax()), len(each[number])
+        spans = [t for t in (slice(dried_in), slice(dried_in, None)) if duration[t].any()]
         yield Needs(
             length=None if zone is None else zone.length,
             floor_area=area,
             airflow=dry * outside,
-            flow=dry * float(volume.max()),
+            flow=dry * max(float(np.average(volume[t], weights=duration[t])) for t in spans),
             drop=float(drop.max()),
             density=float((1 + Y[hardest]) / volume[hardest]),
             mean_heat=mean,
@@ -141,7 +142,7 @@ def _part(case: Case, needs: tuple[Needs, ...]) -> AirPart:
 
 
 def _fan(case: Case, needs: tuple[Needs, ...]) -> FanDuty:
-    """One fan for the largest flow and the largest pressure: bed with the margin, and duct where given."""
+    """One fan for the largest mean flow and the largest pressure: bed with the margin, and duct where given."""
     table, way, margin = (
         case.tables.get("fan", {}),
         duct.duct_of(case.tables),
@@ -188,6 +189,12 @@ def words(case: Case) -> Iterator[Warning]:
         "note",
         f"margin of {case.tables['sizing']['margin']:.0%} on the bed's pressure for fouling and fines: common "
         "practice, no source. Fines can multiply a bed's pressure severalfold.",
+    )
+    over = "the drying, or of the cooling where that moves more" if batch else "each zone"
+    yield Warning(
+        "note",
+        f"a fan's flow is the mean of {over}: where hot wet feed steams it moves a little more. Its pressure is "
+        "the highest.",
     )
     if batch:
         yield Warning(

@@ -6,7 +6,7 @@ the smallest floor whose running is no more than `sizing.above_least` above the 
 
 The dryer of the scenario is a first guess. Kept of it are its air per floor area (its zones' shares of length and
 air, too) and a belt's width; `limits.airflow` is of that dryer, and counts per its floor area. What is answered of
-the size was predicted on the full mesh; the trade-off curve on a rough one, corrected.
+the size was predicted on the full mesh, and so was, without its error, each row of the trade-off (`curve`).
 """
 
 from __future__ import annotations
@@ -19,14 +19,16 @@ import numpy as np
 from coolsim.case import Batch, Case
 from coolsim.predict import on_one_thread
 from coolsim.studies.drying import knobs as dials
+from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.search import KEPT, excesses
 from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerSize
 from coolsim.studies.drying.sizes.asked import check
-from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed
+from coolsim.studies.drying.sizes.curve import JUST, Curve
+from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
 from coolsim.studies.drying.sizes.look import (
+    OUT_OF_REACH,
     Spot,
     again,
-    at_inner_edge,
     by_cost,
     by_floor,
     by_moisture,
@@ -38,14 +40,17 @@ from coolsim.studies.drying.sizes.look import (
 from coolsim.studies.drying.sizes.parts import Predicted, predicted
 from coolsim.studies.drying.sizes.told import Stand, missed, no_size, running, told
 
-CURVE = 7  # floors of the trade-off curve
+CURVE = 6  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
-ANCHOR = 1.1  # of the smallest floor: about where the size will be
-HALVINGS = 5  # between two floors of the curve
+ANCHORS = (
+    4,
+    2,
+    1,
+)  # of the floors of the curve, about whose cheapest states surveys are made, besides its ends
+BETWEEN = 3  # floors between two of the curve, of which one may be taken
+LATER = range(1, 4)  # rounds of solving on them, of those of the curve
 ROUNDS = 3  # predictions at most, each after a correction
 SAME = 5e-3  # of a floor: settled
-SAVED = 5e-3  # of the running cost: less is not looked for
-NO_REASON = 0.01  # share of a floor that is tried next where all but a hair is served
 
 
 def size(case: Case) -> DryerSize:
@@ -96,17 +101,12 @@ class _Sizing:
         if fixed and floor < smallest * (1 - SAME):
             return no_size(self.case, (), smallest)
         self.whole = [self._of_whole(s, spot) for s, spot in zip(self.surveys, start)]
-        self._look_about(floor if fixed else ANCHOR * smallest)
-        curve = self._curve(at_least[0])
+        curve = self._curve(at_least, floor if fixed else None)
         floor = floor if fixed else self._taken(curve)
-        for _ in range(4):
-            found = self._on(floor)
-            if all(self._keeps(duty, p) for duty, (_, p) in zip(self.duties, found)):
-                break
-            floor = floor if fixed else floor * (1 + NO_REASON)
-        else:
+        found = self._on(curve, floor)
+        if found is None:
             return no_size(self.case, (), smallest)
-        return told(self.case, self.dryers, floor, at_least, found, curve)
+        return told(self.case, self.dryers, floor, at_least, found, curve.rows())
 
     # ---- Floors ---------------------------------------------------------------------------------------
 
@@ -128,16 +128,19 @@ class _Sizing:
 
     def _settled(self, spot: Spot) -> Stand:
         """A state on its smallest floor, predicted there; of those that serve, the last, smallest one."""
-        best: Stand | None = None
+        best: Spot | None = None
         for turn in range(ROUNDS):
-            last = predicted([spot.duty.plant(spot.u, spot.floor_here, self.dryers)])[0]
-            if self._keeps(spot.duty, last) and (best is None or spot.floor_here <= best[0].floor_here):
-                best = spot, last
-            following = again(spot, last.outcomes, by_floor, turn + 1)
-            if best and following.floor_here > (1 - SAME) * best[0].floor_here:
+            (found,) = tried([spot.duty], [spot.u[None]], resolution=QUICK)
+            outcomes = found[:, -1, 0]
+            kept = float(spot.duty.goal.rank(outcomes, JUST)) < OUT_OF_REACH
+            if kept and (best is None or spot.floor_here <= best.floor_here):
+                best = spot
+            following = again(spot, outcomes, by_floor, turn + 1)
+            if best and following.floor_here > (1 - SAME) * best.floor_here:
                 break
             spot = following
-        return best if best else (spot, last)
+        best = best or spot
+        return best, predicted([best.duty.plant(best.u, best.floor_here, self.dryers)])[0]
 
     def _fixed(self, smallest: float) -> tuple[float, bool]:
         """The floor that [sizing] asks for, of all dryers; of batch dryers as many as it takes."""
@@ -154,102 +157,57 @@ class _Sizing:
         shift = spot.shift if spot.survey is survey else np.zeros(spot.shift.shape)
         return replace(spot, survey=survey, shift=shift)
 
-    def _look_about(self, floor: float) -> None:
-        """Survey each duty about its cheapest state on a floor: size and curve are looked for there."""
-        known = [[first_look(s.survey, floor, by_cost, s.shift) for s in near] for near in self.near]
-        there = [any(s.serves and not at_inner_edge(s) for s in spots) for spots in known]
-        spots = [
-            first_look(s.survey, floor, by_cost, s.shift) for s, known in zip(self.whole, there) if not known
-        ]
-        self._survey_about(spots)
-
-    def _survey_about(self, spots: Sequence[Spot]) -> None:
-        """Survey about states on floors, each shifted by how far it is off a prediction there."""
-        spots = closer(spots, by_cost)
-        tries = predicted([spot.duty.plant(spot.u, spot.floor_here, self.dryers) for spot in spots])
-        for spot, p in zip(spots, tries):
-            self.near[self.duties.index(spot.duty)].append(again(spot, p.outcomes, by_cost, 1))
-
-    def _best(self, floor: float) -> list[Spot]:
-        """Each duty's cheapest state on a floor, of all surveys near by."""
-        rows = [[first_look(s.survey, floor, by_cost, s.shift) for s in near] for near in self.near]
-        return [min(spots, key=lambda spot: spot.rank) for spots in rows]
-
-    def _curve(self, at_smallest: Spot) -> dict[float, list[Spot]]:
-        """Floors that serve all, from the smallest to where nothing is gained, with each duty's cheapest state."""
-        smallest = at_smallest.floor_here
-        end = max(first_look(s.survey, None, by_cost, s.shift).floor_here for s in self.whole)
+    def _curve(self, at_least: Stand, fixed: float | None) -> Curve:
+        """Floors from the smallest to where nothing is gained, with the one asked for, solved."""
+        smallest = at_least[0].floor_here
+        ends = [first_look(s.survey, None, by_cost, s.shift) for s in self.whole]
+        end = max(spot.floor_here for spot in ends)
         floors = np.geomspace(smallest, max(end, 1.1 * smallest), CURVE).tolist()
-        spots = [first_look(s.survey, floor, by_cost, s.shift) for floor in floors for s in self.whole]
-        wide, count = corrected(spots, by_cost, 1), len(self.duties)
-        curve = {}
-        for k, floor in enumerate(floors):
-            pairs = zip(self._best(floor), wide[k * count : (k + 1) * count])
-            curve[floor] = [min(pair, key=lambda spot: spot.rank) for pair in pairs]
-        hardest = self.duties.index(at_smallest.duty)
-        curve[smallest][hardest] = replace(at_smallest, floor=smallest)
-        return {f: row for f, row in curve.items() if f == smallest or all(spot.serves for spot in row)}
+        about = [first_look(s.survey, floors[n], by_cost, s.shift) for n in ANCHORS for s in self.whole]
+        if fixed is not None:
+            floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
+        for spot in closer(ends + about, by_cost, boxes=1):
+            self.near[self.duties.index(spot.duty)].append(spot)
+        curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
+        curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
+        curve.look(floors)
+        return curve
 
-    def _taken(self, curve: dict[float, list[Spot]]) -> float:
-        """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
-        floors = list(curve)
-        costs = np.array([self._running(row) for row in curve.values()])
+    def _taken(self, curve: Curve) -> float:
+        """The smallest floor whose running is within `above_least` of the least."""
+        rows = curve.rows()
+        floors = sorted(rows)
+        costs = np.array([self._running(rows[f]) for f in floors])
         most = (1 + self.sizing.get("above_least", 0.0)) * costs.min()
-        if costs[0] <= most:
+        k = int(np.flatnonzero(costs <= most)[0])
+        if k == 0:
             return floors[0]
-
-        def fair(floor: float) -> bool:
-            row = self._best(floor)
-            return all(spot.serves for spot in row) and self._running(row) <= (1 + SAVED) * most
-
-        for k in np.flatnonzero(costs <= most):
-            self._survey_what_is_dearer(floors[k], curve[floors[k]])
-            if fair(floors[k]):
-                break
-        low, high = floors[k - 1], floors[k]
-        for _ in range(HALVINGS):
-            middle = float(np.sqrt(low * high))
-            low, high = (low, middle) if fair(middle) else (middle, high)
-        return high
-
-    def _survey_what_is_dearer(self, floor: float, row: Sequence[Spot]) -> None:
-        """Survey about states of the curve that are much cheaper than what surveys near by know on that floor."""
-        known = self._best(floor)
-        better = [spot for spot, one in zip(row, known) if spot.rank < (1 - SAVED) * one.rank]
-        self._survey_about(better)
+        between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist()
+        curve.look(between, LATER)
+        fair = [f for f in between if (row := curve.row(f)) and self._running(row) <= most]
+        taken = min([*fair, floors[k]])
+        curve.floors = sorted({*floors, taken})
+        return taken
 
     def _running(self, row: Sequence[Spot]) -> float:
         return running(self.duties, [spot.outcomes for spot in row])
 
-    def _on(self, floor: float) -> list[Stand]:
-        """Each duty at its cheapest on a floor, predicted."""
-        spots = self._best(floor)
-        lost = [k for k, spot in enumerate(spots) if at_inner_edge(spot)]
-        for k, spot in zip(lost, closer([spots[k] for k in lost], by_cost)):
-            self.near[k].append(spot)
-            spots[k] = spot
-        best: dict[int, Stand] = {}
-        open_ = list(range(len(spots)))
-        for turn in range(ROUNDS):
-            tries = predicted([spots[k].duty.plant(spots[k].u, floor, self.dryers) for k in open_])
-            for k, p in zip(tuple(open_), tries):
-                spot = spots[k]
-                if k not in best or self._better(spot.duty, p, best[k][1]):
-                    best[k] = spot, p
-                spots[k] = again(spot, p.outcomes, by_cost, turn + 1)
-                if spots[k].rank > (1 - SAVED) * spot.duty.goal.rank(best[k][1].outcomes):
-                    open_.remove(k)
-            if not open_:
-                break
-        return [best[k] for k in range(len(spots))]
+    def _on(self, curve: Curve, floor: float) -> list[Stand] | None:
+        """Each duty at its cheapest on a floor, predicted; None where it is not served."""
+        for _ in range(ROUNDS):
+            row = curve.row(floor)
+            if row is None:
+                return None
+            plants = predicted([spot.duty.plant(spot.u, floor, self.dryers) for spot in row])
+            for k, (spot, p) in enumerate(zip(row, plants)):
+                curve.correct(k, spot, p.outcomes)
+            if all(self._keeps(duty, p) for duty, p in zip(self.duties, plants)):
+                return list(zip(row, plants))
+        return None
 
     @staticmethod
     def _keeps(duty: Duty, p: Predicted) -> bool:
         return bool((excesses(duty.goal.limits, p.outcomes) <= KEPT).all())
-
-    @staticmethod
-    def _better(duty: Duty, one: Predicted, other: Predicted) -> bool:
-        return bool(duty.goal.rank(one.outcomes) < duty.goal.rank(other.outcomes))
 
     def _missed(self, k: int, spot: Spot) -> DryerMissed:
         """The driest exit of a duty that no size serves, predicted."""

@@ -1,0 +1,175 @@
+"""The trade-off between floor and running: each duty's cheapest states on some floors, as predicted.
+
+Surveys err by tenths of a point of moisture, and a tenth of feed dried away can cost a tenth of the energy or more:
+costs that surveys claim cannot be compared. So on every floor what surveys promise is solved, all floors side by
+side, each survey shifted by how far it was off, and looked at again, ever closer. States go from floor to floor:
+
+    batch:  what serves on a floor serves on every larger one, at the same cost per tonne and less load
+            (outcomes go with air and depth per floor area, and time; a larger floor only leaves more time)
+    belt:   time follows from floor and depth, so a neighbour's state is a start, no more
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from coolsim.fields import Array
+from coolsim.studies.drying.course import QUICK
+from coolsim.studies.drying.search import excesses
+from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
+from coolsim.studies.drying.sizes.look import (
+    BOX,
+    MOST_BOXES,
+    Spot,
+    at_inner_edge,
+    by_cost,
+    first_look,
+    look_near,
+)
+from coolsim.studies.drying.survey import smoothed
+
+# Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
+# bring the state to its limits, of which a hundredth of a point of moisture may be worth a percent of the cost.
+REACH = (0.15, 0.15, 0.08, 0.03, 0.01)
+WIDE, ANEW = (
+    3,
+    1,
+)  # rounds in which more than one state is solved on each floor, and neighbours' states are starts
+# Of how far a survey was off the limits where it was solved, that it may be off nearby; where that broke a limit
+OFF, ASTRAY = 0.1, 0.5
+FREE = 2e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
+JUST = 2e-4  # likewise, of what was solved: predictions differ by that in their last digits
+CLOSE = 0.05  # of a survey to its end: surveyed anew
+WON = 1e-3  # of the cost: less is not looked for
+APART = 0.01  # of the box: closer states are one
+HERE = 1e-6  # of a floor: the same
+
+
+class Curve:
+    """What was solved of each duty, with what is promised on the floors looked at so far."""
+
+    def __init__(self, duties: Sequence[Duty], sources: Sequence[Sequence[Spot]]) -> None:
+        """sources: of each duty, spots on surveys to start from."""
+        self.duties, self.sources = duties, sources
+        self.solved: list[list[Spot]] = [[] for _ in duties]
+        self.last: dict[tuple[int, float], list[Spot]] = {}  # solved in the last round, of duties on floors
+        self.floors: list[float] = []
+
+    def add(self, k: int, spot: Spot, outcomes: Array) -> Spot:
+        """A spot of a duty whose outcomes (outcomes,) are known on the mesh of predictions."""
+        goal = spot.duty.goal
+        shift = smoothed(outcomes) - spot.survey.one(spot.u)
+        off = np.abs(excesses(goal.limits, outcomes) - excesses(goal.limits, spot.outcomes)).max(initial=0.0)
+        rank = float(goal.rank(outcomes, JUST))
+        known = replace(spot, floor=spot.floor_here, shift=shift, rank=rank, off=float(off))
+        self.solved[k].append(known)
+        return known
+
+    def correct(self, k: int, spot: Spot, outcomes: Array) -> None:
+        """Put what was predicted of a spot that was solved in its place."""
+        self.solved[k] = [one for one in self.solved[k] if one.u is not spot.u]
+        known = self.add(k, spot, outcomes)
+        self.last = {
+            at: [known if one.u is spot.u else one for one in some] for at, some in self.last.items()
+        }
+
+    def look(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
+        """Solve what is promised on floors, and again about what was solved."""
+        self.floors = sorted({*self.floors, *floors})
+        for turn in rounds:
+            asked = {(k, f): self._promising(k, f, turn) for k in range(len(self.duties)) for f in floors}
+            self.last = dict(zip(asked, self._solved(asked)))
+            if turn == ANEW:
+                self._survey_on(floors)
+
+    def _survey_on(self, floors: Sequence[float]) -> None:
+        """Survey anew about the best states on floors that stand where their surveys end, and go on from there."""
+        stuck: list[tuple[int, Spot]] = []
+        for k in range(len(self.duties)):
+            spots = [
+                spot for f in floors if (spot := self.best(k, f)) is not None and at_inner_edge(spot, CLOSE)
+            ]
+            apart = [s for n, s in enumerate(spots) if not any(_alike(s, t, BOX / 2) for t in spots[:n])]
+            stuck += [(k, spot) for spot in apart[:MOST_BOXES]]
+        if not stuck:
+            return
+        surveys = surveyed([s.duty for _, s in stuck], [s.u for _, s in stuck], BOX)
+        for (k, centre), survey in zip(stuck, surveys):
+            for spot in [s for s in self.solved[k] if _alike(s, centre, BOX / 2) and at_inner_edge(s, CLOSE)]:
+                self.correct(k, replace(spot, survey=survey), spot.outcomes)
+
+    def _solved(self, asked: dict[tuple[int, float], list[Spot]]) -> Iterator[list[Spot]]:
+        """What was promised of duties on floors, solved; what does not converge is left out."""
+        spots: dict[bytes, tuple[int, Spot]] = {}  # states of a batch may be promised on several floors
+        for (k, _), some in asked.items():
+            spots |= {_key(k, spot): (k, spot) for spot in some}
+        duties, places = [s.duty for _, s in spots.values()], [s.u[None] for _, s in spots.values()]
+        rows = tried(duties, places, resolution=QUICK) if spots else []
+        known = {
+            key: self.add(k, spot, found[:, -1, 0])
+            for (key, (k, spot)), found in zip(spots.items(), rows)
+            if np.isfinite(found).all()
+        }
+        for (k, _), some in asked.items():
+            yield [known[key] for key in (_key(k, spot) for spot in some) if key in known]
+
+    def best(self, k: int, floor: float) -> Spot | None:
+        """The cheapest state of a duty that was solved and serves on a floor."""
+        there = [spot for spot in self.solved[k] if spot.serves and _stands_on(spot, floor)]
+        return replace(min(there, key=lambda spot: spot.rank), floor=floor) if there else None
+
+    def row(self, floor: float) -> list[Spot] | None:
+        """The cheapest state of each duty on a floor; None where one is not served."""
+        spots = [self.best(k, floor) for k in range(len(self.duties))]
+        served = [spot for spot in spots if spot is not None]
+        return served if len(served) == len(spots) else None
+
+    def rows(self) -> dict[float, list[Spot]]:
+        """Floors that serve all, with each duty's cheapest state."""
+        found = {floor: self.row(floor) for floor in self.floors}
+        return {floor: row for floor, row in found.items() if row is not None}
+
+    # ---- What to solve --------------------------------------------------------------------------------
+
+    def _promising(self, k: int, floor: float, turn: int) -> list[Spot]:
+        """States of a duty that may be cheaper on a floor than what was solved."""
+        known = self.best(k, floor)
+        most = np.inf if known is None else (1 - WON) * known.rank
+        spots = [_near(spot, floor, REACH[turn]) for spot in self._starts(k, floor, turn)]
+        if turn == 0:
+            spots += [first_look(s.survey, floor, by_cost, s.shift) for s in self.sources[k]]
+        chosen: list[Spot] = []
+        for spot in sorted(spots, key=lambda spot: spot.rank):
+            if spot.rank < most and len(chosen) < 1 + (turn < WIDE):
+                chosen += [] if any(_alike(spot, one) for one in chosen) else [spot]
+        return chosen
+
+    def _starts(self, k: int, floor: float, turn: int) -> list[Spot]:
+        """The best of a duty on a floor, what was solved there last, and the best of its neighbours."""
+        below, above = [f for f in self.floors if f < floor], [f for f in self.floors if f > floor]
+        beside = (*below[-1:], *above[:1]) if turn < WIDE else ()
+        spots = [self.best(k, floor), *self.last.get((k, floor), []), *(self.best(k, f) for f in beside)]
+        return [*{id(spot.u): spot for spot in spots if spot is not None}.values()]
+
+
+def _key(k: int, spot: Spot) -> bytes:
+    return bytes([k]) + spot.u.tobytes()
+
+
+def _near(spot: Spot, floor: float, reach: float) -> Spot:
+    """What is promised on a floor near a state that was solved."""
+    return look_near(spot, floor, by_cost, reach, max(FREE, (OFF if spot.serves else ASTRAY) * spot.off))
+
+
+def _stands_on(spot: Spot, floor: float) -> bool:
+    if spot.duty.batch:
+        return float(spot.duty.floor_for(spot.u)) <= floor * (1 + HERE)
+    return abs(spot.floor_here / floor - 1) <= HERE
+
+
+def _alike(one: Spot, other: Spot, apart: float = APART) -> bool:
+    wide = np.maximum(one.duty.high - one.duty.low, 1e-9)
+    return bool((np.abs(one.u - other.u) <= apart * wide).all())
