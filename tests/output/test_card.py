@@ -106,7 +106,7 @@ def test_nothing_runs_off_the_page_or_into_each_other(
     full = {
         f.name: np.full((8, 8), getattr(chart, f.name)[1, 0])
         for f in dataclasses.fields(chart)
-        if f.name != "bands"
+        if f.name != "bands" and getattr(chart, f.name) is not None
     }
     bands = Bands(temperature=-20 + 60 * eight, relative_humidity=0.2 + 0.8 * eight)
     drawn: list[Figure] = []
