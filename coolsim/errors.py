@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+MOST_SHOWN = 20  # faults in a message: whoever has more mends these first
+
 
 class CoolsimError(Exception):
     """Base of every error that coolsim raises on purpose."""
@@ -34,7 +36,10 @@ class InputError(CoolsimError):
         )  # what it was made of, or it would not survive the way out of another process
 
     def __str__(self) -> str:
-        return "\n".join(map(str, self.faults))
+        shown = [str(fault) for fault in self.faults[:MOST_SHOWN]]
+        if len(self.faults) > MOST_SHOWN:
+            shown.append(f"… and {len(self.faults) - MOST_SHOWN} more: mend these first")
+        return "\n".join(shown)
 
 
 class NotConverged(CoolsimError):
