@@ -277,7 +277,8 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
     sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
-    highest = {name: np.zeros(B) for name in ("lift_off", "wen_yu", "pressure_drop")} | {"hottest": np.full(B, -np.inf)}
+    highest = {name: np.zeros(B) for name in ("lift_off", "wen_yu", "pressure_drop")}
+    highest["hottest"] = np.full(B, -np.inf)
     for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
         steps = as_one(records)
         k = steps.index

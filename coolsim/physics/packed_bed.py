@@ -177,8 +177,8 @@ def minimum_fluidisation_velocity(
 ) -> Number:
     """Superficial velocity [m/s] at which beds of unknown void fraction fluidise; d_p [m], kg/m³, μ [Pa s].
 
-    A void fraction (about 0.42 for these pellets) is built in, that of your bed is not asked for: it warns beside
-    `lift_off_velocity`, and decides nothing. Re_mf = √(33.7² + 0.0408 Ar) − 33.7, pellet density = bulk density/(1−ε).
+    A void fraction is built in, that of your bed is not asked for: it warns beside `lift_off_velocity`, and decides
+    nothing. Re_mf = √(33.7² + 0.0408 Ar) − 33.7, pellet density = bulk density/(1−ε).
     Source: C. Y. Wen, Y. H. Yu, AIChE J. 12 (1966) 610 (memory, high). Scatter about ±30 %.
     """
     d_p, rho, mu = particle_diameter, density, viscosity
