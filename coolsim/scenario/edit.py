@@ -56,13 +56,13 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
     an exactly-one group (moisture or moisture_dry_basis, airflow or air_ratio, …) removes the others.
     Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
     """
-    _same_as_typed(case)
+    check_same_as_typed(case)
     return _case_from(_source_of(case), changes, origin, [])
 
 
-def retyped(case: Case, changes: Mapping[str, Any]) -> Case:
+def retyped(case: Case, changes: Mapping[str, Any], origin: str = "") -> Case:
     """Return what the scenario of a case describes with some keys changed, without what was changed in Python."""
-    return _case_from(_source_of(case), changes, "", [])
+    return _case_from(_source_of(case), changes, origin, [])
 
 
 def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
@@ -158,7 +158,7 @@ def _source_of(case: Case) -> Source:
     raise InputError([Fault("", "replace", found, "use dataclasses.replace for a case built in Python")])
 
 
-def _same_as_typed(case: Case) -> None:
+def check_same_as_typed(case: Case) -> None:
     """Refuse a case that was changed in Python after it was read: the changes would be lost silently."""
     try:
         same = bool(case_from(_source_of(case)) == case)
