@@ -34,7 +34,7 @@ def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUni
 
     page = page_for(units)
     text = tables.understood(case, page)
-    if "weather" in case.source:
+    if case.weather:
         from coolsim.output import seasons
         from coolsim.scenario.weather import read_weather
 
