@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import Problem, State
-from coolsim.model.solve import Resolution, Solution
+from coolsim.model.solve import Resolution, Solution, worst_equation
 from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
 from coolsim.result import (
@@ -30,10 +31,39 @@ from coolsim.result import (
 LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
 
 
-def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool) -> Result:
-    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes."""
+MOST_WITH_PROFILE = 1000  # cases whose profiles are kept unless asked for: they are nine tenths of an answer
+
+
+@dataclass(frozen=True)
+class Part:
+    """What an answer takes from a solution, a hundredth of its size: exits, profiles if any, what went wrong."""
+
+    index: NDArray[np.intp]  # which cases, (B,)
+    converged: NDArray[np.bool_]
+    exits: dict[str, Array]
+    profiles: dict[str, Array] | None
+    trouble: str  # of the first case that did not converge
+
+
+def with_profiles(asked: bool | None, count: int) -> bool:
+    """Return whether an answer of so many cases has profiles."""
+    return count <= MOST_WITH_PROFILE if asked is None else asked
+
+
+def part_of(s: Solution, resolution: Resolution, profiles: bool) -> Part:
+    """What an answer takes from a solution. Profiles have the resolution's nodes."""
+    columns = _profile_columns(s, resolution.cells, resolution.shells) if profiles else None
+    trouble = ""
+    if not s.converged.all():
+        k = int(np.flatnonzero(~s.converged)[0])
+        trouble = f"largest residual after {s.steps[k]} steps: {worst_equation(s, k)}"
+    return Part(s.index, s.converged, _exit_columns(s), columns, trouble)
+
+
+def build_result(inputs: Inputs, parts: list[Part], scalar: bool) -> Result:
+    """Assemble the answer; `scalar` gives floats instead of arrays of one."""
     count = len(inputs.radius)
-    columns = _collect(count, [(s.index, _exit_columns(s)) for s in solutions])
+    columns = _collect(count, [(part.index, part.exits) for part in parts])
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
     p, c_d = inputs.pressure, inputs.specific_heat
@@ -75,7 +105,7 @@ def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resoluti
             evaporation=evaporation,
         ),
         Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
-        _profile(count, solutions, resolution),
+        _profile(count, parts),
     )
     return first(result) if scalar else result
 
@@ -136,10 +166,12 @@ def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tupl
 # ---- Profiles -----------------------------------------------------------------------------------------
 
 
-def _profile(count: int, solutions: list[Solution], resolution: Resolution) -> Profile:
+def _profile(count: int, parts: list[Part]) -> Profile | None:
     """States at the cell edges of the first mesh, which refined meshes share; cases along the first axis."""
-    parts = [(s.index, _profile_columns(s, resolution.cells, resolution.shells)) for s in solutions]
-    columns = _collect(count, parts)
+    kept = [(part.index, part.profiles) for part in parts if part.profiles is not None]
+    if not kept:
+        return None
+    columns = _collect(count, kept)
     return Profile(**{name: np.ascontiguousarray(np.moveaxis(f, -1, 0)) for name, f in columns.items()})
 
 
