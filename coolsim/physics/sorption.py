@@ -128,8 +128,8 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 def bound_water_heat(isotherm: Isotherm, moisture: Number) -> Number:
     """Q(X) = ∫₀ˣ q_st dX [J/kg dry] at a moisture [kg/kg dry]: what bound water lacks in enthalpy.
 
-    Exact where q_st is held; above, 16-point Gauss–Legendre in ln X below and above a_w = 0.9, where gab is continued:
-    on either side q_st of all six equations is smooth (within 1e-5 of Q up to X = 0.6).
+    Exact where q_st is held; above, 16-point Gauss–Legendre in ln X below and above a_w = 0.9, where gab is
+    continued: on either side q_st of all six equations is smooth (within 1e-5 of Q up to X = 0.6).
     """
     X = np.asarray(moisture, float)
     X_dry = EQUATIONS[isotherm.equation].heat_held_below / _percent_per_moisture(isotherm)

@@ -150,7 +150,7 @@ def test_chung_pfost_below_three_per_cent():
 def test_heat_of_desorption_is_clausius_clapeyron(isotherm):
     # R_v = R/M_w = 8.314462618/0.018015268; ln a_w at 40 ± 0.01 °C: third order is 1e-9 of it
     X = np.linspace(0.04, 0.3, 14)
-    X = X[X > HELD_BELOW[isotherm.equation] * (1 - 0.06) * 1.02]
+    X = X[HELD_BELOW[isotherm.equation] * (1 - 0.06) * 1.02 < X]
     ln = [np.log(sorption.water_activity(isotherm, X, 40.0 + d)) for d in (-0.01, 0.01)]
     expected = 8.314462618 / 0.018015268 * 313.15**2 * (ln[1] - ln[0]) / 0.02
     np.testing.assert_allclose(sorption.heat_of_desorption(isotherm, X), expected, rtol=1e-5, atol=10)
@@ -175,7 +175,7 @@ def test_heat_of_desorption_is_held_in_dry_solid(isotherm):
 
 
 def test_gab_is_continued_toward_one_where_its_measurements_end():
-    """Andrieu's equation as printed passes 1; above 0.9 a_w = 1 − 0.1 [(1−y)/(1−0.9 k)]^n with equal slope, by hand."""
+    """Andrieu's fit passes 1; above 0.9 it is 1 − 0.1 [(1−y)/(1−0.9 k)]^n with equal slope, by hand."""
     isotherm, T = Isotherm("gab", SETS["gab"]), 60.0
     k = 1.8320 * np.exp(-238.49 / 333.15)
     M0, C = 0.0017 * np.exp(1135.3 / 333.15), 2.8339e-8 * np.exp(6545.8 / 333.15)
