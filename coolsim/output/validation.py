@@ -12,9 +12,9 @@ from coolsim.validation import Comparison
 
 _WORDS = {"within": "within", "overlaps": "band meets it", "apart": "apart"}
 _HEAD = (
-    "Held against published numbers, and tuned to none of them. What their sources do not say had to be assumed: it "
-    "stands below, and the band in brackets is what it leaves open. The difference counts from the middle of what "
-    "was measured."
+    "Held against published numbers, and tuned to none of them. What their sources do not say had to be assumed: "
+    "it stands below, and the band in brackets is what it leaves open. The difference counts from the middle of "
+    "what was measured."
 )
 _STAR = "* The same source stands behind a default, so this proves less."
 

@@ -5,6 +5,7 @@ its authors). Constants may be arrays that broadcast with M.
 
 Sources: the modified forms: ASABE D245 (seen, in model code that cites it); oswin-variable: Xiong et al.
 1991, and gab: Andrieu et al. 1985, both for extruded durum pasta (seen in public code citing them).
+Above a_w = 0.9, where its points end, gab would pass 1 in wet solid: it is continued toward 1 with equal slope.
 """
 
 from __future__ import annotations
