@@ -32,9 +32,10 @@ from coolsim.model.solve import Resolution, Solution, solve, solve_from
 from coolsim.model.surface import REAL
 from coolsim.physics.correlations import among
 from coolsim.result import InputBand, Result
+from coolsim.uneven import Laid, laid, leaving_of_coolers
 
-# Cases solved side by side: enough to hide call overhead, few enough for memory (150 kB each), and so fewer for each
-# of many processors.
+# Cases solved side by side: enough to hide call overhead, few enough for memory (150 kB each), and so fewer for
+# each of many processors.
 CHUNK, LEAST_CHUNK, AT_ONCE = 1000, 250, 2000
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
@@ -216,9 +217,9 @@ def cooling(resolution: Resolution) -> line.Cool:
         elif len(some) == 1:
             inputs, result = _run(some[0], inputs, scalar, resolution)
             solutions = solved(inputs, False, resolution)[1]
-            return result, leaving.of_coolers(bed_of(inputs), solutions)
+            return result, leaving_of_coolers(inputs, solutions)
         result, solutions = solved(inputs, scalar, resolution)
-        return result, leaving.of_coolers(bed_of(inputs), solutions)
+        return result, leaving_of_coolers(inputs, solutions)
 
     return cool
 
@@ -260,33 +261,40 @@ def on_one_thread() -> Any:
 
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None) -> Result:
     """Solve all cases, keeping no more of each chunk than goes into the answer; raises if one fails."""
-    profiles = with_profiles(profile, len(inputs.radius))
-    parts = _each_solved(inputs, resolution, lambda s: part_of(s, resolution, profiles))
-    return _answered(inputs, parts, scalar)
+    profiles, beds = with_profiles(profile, len(inputs.radius)), laid(inputs)
+    parts = _each_solved(inputs, beds, resolution, lambda s: part_of(s, resolution, profiles))
+    return _answered(inputs, beds, parts, scalar)
 
 
 def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
-    """Solve all cases and raise if one fails; `scalar` gives a result of floats. With the solutions behind it."""
-    solutions = _each_solved(inputs, resolution, lambda s: s)
-    profiles = with_profiles(None, len(inputs.radius))
-    return _answered(inputs, [part_of(s, resolution, profiles) for s in solutions], scalar), solutions
+    """Solve all cases and raise if one fails; `scalar` gives a result of floats. With the solutions behind it.
+
+    They are those of the columns, column after column, where a bed is uneven.
+    """
+    profiles, beds = with_profiles(None, len(inputs.radius)), laid(inputs)
+    solutions = _each_solved(inputs, beds, resolution, lambda s: s)
+    parts = [part_of(s, resolution, profiles) for s in solutions]
+    return _answered(inputs, beds, parts, scalar), solutions
 
 
-def _answered(inputs: Inputs, parts: list[Part], scalar: bool) -> Result:
-    result, count = build_result(inputs, parts, scalar), len(inputs.radius)
-    failed = np.concatenate([part.index[~part.converged] for part in parts])
+def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part], scalar: bool) -> Result:
+    result, count = build_result(inputs, parts, scalar, beds), len(inputs.radius)
+    failed = np.unique(np.concatenate([part.index[~part.converged] for part in parts]) % count)
     if len(failed):
         who = "the case" if count == 1 else f"{len(failed)} of {count} cases"
         trouble = next(part.trouble for part in parts if part.trouble)
-        raise NotConverged(f"{who} did not converge; {trouble}", np.sort(failed), result)
+        raise NotConverged(f"{who} did not converge; {trouble}", failed, result)
     return result
 
 
-def _each_solved(inputs: Inputs, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:
-    """Solve all cases in chunks; what is kept of each solution."""
-    solve_all = _solve_alike if inputs.one_case and len(inputs.radius) >= ALIKE else _solve_each
+def _each_solved(
+    inputs: Inputs, beds: Laid | None, resolution: Resolution, keep: Callable[[Solution], Kept]
+) -> list[Kept]:
+    """Solve all cases, or their columns, in chunks; what is kept of each solution."""
+    solved = inputs if beds is None else beds.inputs
+    solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
     with on_one_thread():
-        return solve_all(bed_of(inputs), resolution, keep)
+        return solve_all(bed_of(solved), resolution, keep)
 
 
 def _solve_each(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:
