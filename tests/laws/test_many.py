@@ -3,6 +3,7 @@
 import dataclasses
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,13 +18,13 @@ MEMORY = """
 import resource, sys
 import numpy as np
 import coolsim
-from coolsim.scenario import loads, template
-case, rng, n = loads(template("counter-flow")), np.random.default_rng(8760), int(sys.argv[1])
+case, rng, n = coolsim.load(sys.argv[1]), np.random.default_rng(8760), int(sys.argv[2])
 coolsim.predict(case)
 air = coolsim.Air(rng.uniform(5, 38, n), rng.uniform(0.3, 0.98, n), rng.uniform(9.6e4, 1.02e5, n))
 coolsim.predict(case, air=air)
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 """
+EVEN = Path(__file__).parents[2] / "scenarios" / "humid-delta.toml"
 
 
 def states(count: int) -> coolsim.Air:
@@ -32,7 +33,7 @@ def states(count: int) -> coolsim.Air:
 
 
 def test_profiles_are_kept_of_a_thousand_and_of_more_if_asked() -> None:
-    case = loads(template("counter-flow"))
+    case = coolsim.load(EVEN)
     few, many = states(MOST_WITH_PROFILE), states(MOST_WITH_PROFILE + 1)
     assert coolsim.predict(case, air=few).kept_profile.z.shape[0] == MOST_WITH_PROFILE
     without = coolsim.predict(case, air=many)
@@ -45,7 +46,7 @@ def test_profiles_are_kept_of_a_thousand_and_of_more_if_asked() -> None:
 
 
 def test_profiles_are_left_out_where_nobody_wants_them() -> None:
-    case = loads(template("counter-flow"))
+    case = coolsim.load(EVEN)
     one = coolsim.predict(case, profile=False)
     assert one.profile is None and one.warnings == coolsim.predict(case).warnings
     assert coolsim.predict([case, case], profile=False).profile is None
@@ -66,14 +67,14 @@ def test_cases_of_several_forms_count_together() -> None:
 def test_memory_hardly_grows_with_the_cases() -> None:
     """Half a kilobyte per case is its answer; the states of its bed would be 15 kB."""
     few, many = (
-        float(subprocess.run([sys.executable, "-c", MEMORY, n], capture_output=True, check=True).stdout)
+        float(subprocess.run([sys.executable, "-c", MEMORY, EVEN, n], capture_output=True, check=True).stdout)
         for n in ("4000", "12000")
     )
     assert many < 400 and many - few < 8000 * 4e-3  # MB
 
 
 def test_every_field_of_an_answer_of_many_is_there() -> None:
-    result = coolsim.predict(loads(template("counter-flow")), air=states(MOST_WITH_PROFILE + 1))
+    result = coolsim.predict(coolsim.load(EVEN), air=states(MOST_WITH_PROFILE + 1))
     for part in (result.pellets_out, result.air_out, result.bed, result.accuracy):
         for field in dataclasses.fields(part):
             assert np.isfinite(getattr(part, field.name)).all(), field.name
