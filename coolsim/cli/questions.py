@@ -18,10 +18,10 @@ from coolsim.cli.shared import (
     app,
     case_of,
     cases_of,
-    check_json,
     deliver,
     emit,
     guarded,
+    json_file,
     page_for,
     version,
     working,
@@ -51,8 +51,7 @@ def predict(
 
     Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
-    check_json(json)
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [json_file(json)])
     found = spread(case) if uncertainty else None  # first: it may refuse
     result = solved(case)
     from coolsim.output import json as as_json
@@ -112,8 +111,7 @@ def find(
     Exit status: 0 answered, 3 the target is out of reach, or the chance that was asked for (the nearest state and
     what would help are answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
-    check_json(json)
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [json_file(json)])
     if case.cooler.arrangement == "line" and chance is None and not uncertainty:
         return lines.settings(case, scenario, json, units)
     from coolsim.output import dryer_settings, settings
@@ -170,8 +168,7 @@ def size(
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
     answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
     """
-    check_json(json)
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [json_file(json)])
     from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output import size as printed
@@ -236,8 +233,7 @@ def seasons(
     from coolsim.output.season_run import Files, run
 
     files = Files(json, csv, chart)
-    files.check()
-    cases = cases_of(scenarios, overrides)
+    cases = cases_of(scenarios, overrides, files.asked())
     asked, page = list(zip(scenarios, cases)), page_for(units)
     run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
+from coolsim.visible import visible
 
 NARROW = 56  # columns; below, what would stand side by side stands one below the other
 
@@ -74,7 +75,7 @@ def table(
 ) -> str:
     """Return rows in columns; those in `right` are flush right. Rows in `bold` stand out on a terminal."""
     if page.writer is not None:
-        return page.writer.table(rows, right)
+        return page.writer.table([tuple(map(visible, row)) for row in rows], right)
     from rich.table import Table
     from rich.text import Text
 
@@ -102,7 +103,7 @@ def grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> 
 def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
     """Return a paragraph, indented by `indent` columns; `style` shows on a colour terminal only."""
     if page.writer is not None:
-        return page.writer.paragraph(text, style)
+        return page.writer.paragraph(visible(text), style)
     from rich.padding import Padding
     from rich.text import Text
 
@@ -110,7 +111,8 @@ def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
 
 
 def plain(text: str, encoding: str) -> str:
-    """Return `text` in characters that `encoding` can hold."""
+    """Return `text` in characters that `encoding` can hold and a terminal shows as they stand."""
+    text = visible(text)
     try:
         text.encode(encoding)
         return text

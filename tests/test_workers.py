@@ -7,7 +7,7 @@ import pytest
 
 import coolsim
 from coolsim.errors import Fault, InputError
-from coolsim.output.report.beside import beside
+from coolsim.workers import beside
 
 
 def refuse(case: str) -> None:
