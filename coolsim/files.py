@@ -29,9 +29,7 @@ except ImportError:  # on Windows, where an open file cannot be removed anyway
 
 STANDARD_OUTPUT = "-"
 _HIDDEN = re.compile(r"\.coolsim-[0-9a-f]{16}\.part")
-_STREAMS = re.compile(
-    r"/dev/(stdin|stdout|stderr|fd/.*)|/proc/.*"
-)  # may lead to a file that is being written
+_OURS = re.compile(r"/dev/std(?P<name>in|out|err)|/(dev|proc/self)/fd/(?P<number>\d{1,6})")
 
 
 @dataclass(frozen=True)
@@ -141,7 +139,7 @@ def _is_kept(path: str) -> bool:
 
 
 def _is_stream(path: str, there: os.stat_result | None) -> bool:
-    return _STREAMS.fullmatch(path) is not None or (there is not None and not stat.S_ISREG(there.st_mode))
+    return _OURS.fullmatch(path) is not None or (there is not None and not stat.S_ISREG(there.st_mode))
 
 
 def _same(one: str, other: str) -> bool:
@@ -253,9 +251,11 @@ def _remove_unless_locked(path: str) -> None:
 
 
 def _put(name: str, data: bytes) -> None:
-    """Write to what holds nothing, such as a pipe, or to a stream that others write to as well."""
-    with open(name, "ab" if _STREAMS.fullmatch(name) else "wb") as file:  # noqa: PTH123
-        file.write(data)
+    """Write to what holds nothing, such as a pipe, or to a stream of ours, where that stands."""
+    ours = _OURS.fullmatch(name)
+    descriptor = os.dup(int(ours["number"] or ("in", "out", "err").index(ours["name"]))) if ours else None
+    with open(name if descriptor is None else descriptor, "wb", buffering=0) as file:  # noqa: PTH123
+        _fill(file, data)
 
 
 def _overwrite(target: Path, data: bytes, keep: int = 0) -> None:

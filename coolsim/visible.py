@@ -8,6 +8,24 @@ import re
 # (Unicode 15, UAX #9), and lone surrogates: bytes of a file name that is not UTF-8 (PEP 383).
 HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 _BYTE = range(0xDC80, 0xDD00)
+_ASCII = str.maketrans(
+    {
+        "°": "deg",
+        "±": "+/-",
+        "–": "-",
+        "…": "...",
+        "²": "2",
+        "³": "3",
+        "≤": "<=",
+        "µ": "u",
+        "×": "x",
+        "·": "*",
+        "−": "-",
+        "’": "'",
+        "ρ": "rho",
+        "→": "->",
+    }
+)
 
 
 def visible(text: str) -> str:
@@ -26,6 +44,16 @@ def one_line(text: str) -> str:
     'a\\nb'
     """
     return visible(text).replace("\n", "\\n").replace("\t", "\\t")
+
+
+def plain(text: str, encoding: str) -> str:
+    """Return `text` visible, and in characters that `encoding` can hold."""
+    text = visible(text)
+    try:
+        text.encode(encoding)
+        return text
+    except (UnicodeEncodeError, LookupError):
+        return text.translate(_ASCII).encode("ascii", "replace").decode()
 
 
 def _escape(match: re.Match[str]) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+TYPE_CHECKING = False  # as typing's own, which takes a while to load
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["app", "main"]
 

@@ -10,10 +10,13 @@ import io
 import os
 import signal
 import sys
-from collections.abc import Iterator
 from contextlib import contextmanager
-from types import FrameType
-from typing import Any, NoReturn
+
+TYPE_CHECKING = False  # as typing's own, which takes a while to load
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
+    from typing import Any, NoReturn
 
 INTERRUPTED = 128  # and the number of the signal, as shells count: 130 for Ctrl-C, 143 for SIGTERM
 NOT_WRITTEN = 4

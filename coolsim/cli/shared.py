@@ -16,6 +16,7 @@ import typer
 
 from coolsim.cli import process
 from coolsim.errors import CoolsimError, InputError, NotConverged, NotWritten
+from coolsim.visible import plain
 
 if TYPE_CHECKING:
     from coolsim.case import Case
@@ -123,8 +124,6 @@ def _best(error: NotConverged) -> str:
 
 
 def _say(text: str) -> None:
-    from coolsim.output.page import plain
-
     print(plain(text, sys.stderr.encoding or "utf-8"), file=sys.stderr)
 
 
@@ -141,8 +140,6 @@ def emit(text: str | bytes) -> bool:
 
 def told(sentence: str) -> None:
     """Write a sentence with names in it to standard output."""
-    from coolsim.output.page import plain
-
     emit(plain(sentence, sys.stdout.encoding or "utf-8") + "\n")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from typing import Any
 
 FONT = "DejaVu Sans"  # comes with matplotlib
 BOXES = "Last Resort"  # comes with it too, and has a box for every letter
@@ -34,7 +35,7 @@ def _letters(path: str) -> frozenset[int]:
 
     try:
         font = FT2Font(path)
-        outlines = font.get_sfnt_table("maxp") or {}
+        outlines: Any = font.get_sfnt_table("maxp") or {}
         return frozenset(font.get_charmap()) if outlines.get("version", (0, 0))[0] == 1 else frozenset()
     except (OSError, RuntimeError, ValueError):  # no font after all
         return frozenset()

@@ -8,28 +8,9 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
-from coolsim.visible import visible
+from coolsim.visible import plain, visible
 
 NARROW = 56  # columns; below, what would stand side by side stands one below the other
-
-_ASCII = str.maketrans(
-    {
-        "°": "deg",
-        "±": "+/-",
-        "–": "-",
-        "…": "...",
-        "²": "2",
-        "³": "3",
-        "≤": "<=",
-        "µ": "u",
-        "×": "x",
-        "·": "*",
-        "−": "-",
-        "’": "'",
-        "ρ": "rho",
-        "→": "->",
-    }
-)
 
 
 class Writer(Protocol):
@@ -108,16 +89,6 @@ def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
     from rich.text import Text
 
     return _rendered(Padding(Text(plain(text, page.encoding), style=style), (0, 0, 0, indent)), page)
-
-
-def plain(text: str, encoding: str) -> str:
-    """Return `text` in characters that `encoding` can hold and a terminal shows as they stand."""
-    text = visible(text)
-    try:
-        text.encode(encoding)
-        return text
-    except (UnicodeEncodeError, LookupError):
-        return text.translate(_ASCII).encode("ascii", "replace").decode()
 
 
 def _rendered(content: Any, page: Page) -> str:
