@@ -5,6 +5,7 @@ It loads next to nothing, since what comes before `begin` hears no Ctrl-C as it 
 
 from __future__ import annotations
 
+import atexit
 import errno
 import io
 import os
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 128  # and the number of the signal, as shells count: 130 for Ctrl-C, 143 for SIGTERM
 NOT_WRITTEN = 4
-PATIENCE = 1.0  # s, for undoing what was half done; what holds on longer is left to those who come next
+PATIENCE = 0.7  # s, for undoing what was half done; what holds on longer is left to those who come next
 STOPPED = "coolsim: stopped"
 _ENDING = tuple(
     int(getattr(signal, name)) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
@@ -91,7 +92,9 @@ def end(status: int) -> NoReturn:
         )
         status = status if status in (1, 2) else NOT_WRITTEN
     sys.stderr.flush()
-    if status > INTERRUPTED:  # nobody waits for threads; workers end with us
+    if status > INTERRUPTED:  # what is to be tidied up is, but nobody waits for threads; workers end with us
+        _end_in(PATIENCE, status)
+        atexit._run_exitfuncs()
         os._exit(status)
     sys.exit(status)
 
@@ -107,12 +110,18 @@ def _leave(number: int, frame: FrameType | None) -> None:
         os._exit(INTERRUPTED + number)
 
 
+def _end_in(seconds: float, status: int) -> None:
+    if hasattr(signal, "setitimer"):  # not on Windows
+        signal.signal(signal.SIGALRM, lambda *_: os._exit(status))
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
 @contextmanager
 def listening() -> Iterator[list[int]]:
     """Turn signals that end a command into KeyboardInterrupt, so that what is half done is undone.
 
     Yields their numbers as they come: a library that is being loaded may make another error of it, and one that
-    comes while Python tidies up is lost. So what goes on regardless is ended a second later. Signals that somebody
+    comes while Python tidies up is lost. So what goes on regardless is ended soon after. Signals that somebody
     else listens to, or that are ignored (`nohup`), are left alone.
     """
     import threading
@@ -124,9 +133,7 @@ def listening() -> Iterator[list[int]]:
 
     def hear(number: int, frame: FrameType | None) -> None:
         heard.append(number)
-        if hasattr(signal, "setitimer"):
-            signal.signal(signal.SIGALRM, lambda *_: os._exit(INTERRUPTED + number))
-            signal.setitimer(signal.ITIMER_REAL, PATIENCE)
+        _end_in(PATIENCE, INTERRUPTED + number)
         raise KeyboardInterrupt
 
     usual = (signal.SIG_DFL, signal.default_int_handler, _leave)
