@@ -44,8 +44,12 @@ class Output:
 # -- before anything is computed
 
 
-def faults_of(outputs: Sequence[Output], inputs: Iterable[tuple[str, str]] = ()) -> list[Fault]:
-    """Say which outputs cannot be written, and which would destroy another or an input (what it is, its path)."""
+def faults_of(asked: Sequence[Output | None], inputs: Iterable[tuple[str, str]] = ()) -> list[Fault]:
+    """Say which outputs cannot be written, and which would destroy another or an input (what it is, its path).
+
+    asked: None where an output was not asked for.
+    """
+    outputs = [output for output in asked if output is not None]
     faults = [fault for output in outputs for fault in _faults_of(output)]
     taken = [(what, path) for what, path in inputs if _is_kept(path)]
     for output in outputs:
@@ -61,9 +65,9 @@ def faults_of(outputs: Sequence[Output], inputs: Iterable[tuple[str, str]] = ())
     return faults
 
 
-def check(outputs: Sequence[Output], inputs: Iterable[tuple[str, str]] = ()) -> None:
+def check(asked: Sequence[Output | None], inputs: Iterable[tuple[str, str]] = ()) -> None:
     """Raise InputError with the faults of outputs."""
-    faults = faults_of(outputs, inputs)
+    faults = faults_of(asked, inputs)
     if faults:
         raise InputError(faults)
 

@@ -32,6 +32,7 @@ from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_e
 from coolsim.model.surface import REAL
 from coolsim.physics.correlations import among
 from coolsim.result import InputBand, Result
+from coolsim.uneven import laid, leaving_of_coolers
 
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
@@ -81,10 +82,10 @@ def predict(
 
 def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tuple[Inputs, Result]:
     """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
-    path = running.air_path(case.tables)
+    path = running.air_path(case)
     if path is None:
         if case.cooler.airflow is None and case.cooler.air_ratio is None:
-            fan_of(case.tables)  # says that there is no curve
+            fan_of(case.fan)  # says that there is no curve
             raise InputError([Fault("", "cooler.airflow", "nothing", "give it, or [fan] with its speed")])
         return inputs, _solved(inputs, scalar, resolution)
 
@@ -92,7 +93,7 @@ def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tu
         return _solved(some, False, resolution)
 
     if np.isnan(inputs.dry_air).any():
-        speed = case.tables["fan"]["speed"]
+        speed = case.fan.speed
         inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
     else:
         inputs, result = running.warmed(path, inputs, solve)
@@ -103,7 +104,7 @@ def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tu
 def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
     """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
     if isinstance(case.cooler, Line):
-        alone = (dataclasses.replace(case, cooler=s.cooler, tables=s.tables) for s in case.cooler.stages)
+        alone = (line.by_itself(case, case, k) for k in range(len(case.cooler.stages)))
         asks = any(isinstance(one.cooler, Cooler) and _asks_its_fan(one) for one in alone)
         return line.at_its_fans(case, predict(case, resolution=resolution)) if asks else case
     if dried.kind(case) != dried.COUNTER_FLOW:
@@ -113,7 +114,7 @@ def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
 
 def _blown(case: Case, inputs: Inputs) -> Case:
     """The case with the airflow and inlet air that its fan settled at."""
-    path = running.air_path(case.tables)
+    path = running.air_path(case)
     if path is None or (case.cooler.airflow is not None and not path.heats):
         return case
     cooler = dataclasses.replace(
@@ -200,9 +201,9 @@ def cooling(resolution: Resolution) -> line.Cool:
         elif len(some) == 1:
             inputs, result = _run(some[0], inputs, scalar, resolution)
             solutions = solved(inputs, False, resolution)[1]
-            return result, leaving.of_coolers(bed_of(inputs), solutions)
+            return result, leaving_of_coolers(inputs, solutions)
         result, solutions = solved(inputs, scalar, resolution)
-        return result, leaving.of_coolers(bed_of(inputs), solutions)
+        return result, leaving_of_coolers(inputs, solutions)
 
     return cool
 
@@ -228,7 +229,7 @@ def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[lis
 
 
 def _asks_its_fan(case: Case) -> bool:
-    path, cooler = running.air_path(case.tables), case.cooler
+    path, cooler = running.air_path(case), case.cooler
     return (path is not None and path.heats) or (cooler.airflow is None and cooler.air_ratio is None)
 
 
@@ -247,14 +248,20 @@ def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
 
 
 def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
-    """Solve all cases and raise if one fails; `scalar` gives a result of floats."""
-    solve_all = _solve_alike if inputs.one_case and len(inputs.radius) >= ALIKE else _solve_each
+    """Solve all cases and raise if one fails; `scalar` gives a result of floats.
+
+    The solutions are those of the columns, column after column, where a bed is uneven.
+    """
+    beds = laid(inputs)
+    solved = inputs if beds is None else beds.inputs
+    solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
     with on_one_thread():
-        solutions = solve_all(bed_of(inputs), resolution)
-    result = build_result(inputs, solutions, resolution, scalar)
-    failed = np.concatenate([s.index[~s.converged] for s in solutions])
+        solutions = solve_all(bed_of(solved), resolution)
+    result = build_result(inputs, solutions, resolution, scalar, beds)
+    count = len(inputs.radius)
+    failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
     if len(failed):
-        raise NotConverged(_reason(solutions, failed, len(inputs.radius)), np.sort(failed), result)
+        raise NotConverged(_reason(solutions, failed, count), failed, result)
     return result, solutions
 
 

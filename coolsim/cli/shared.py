@@ -180,7 +180,7 @@ def cases_of(
             inputs += [(f"{key} of {scenario}", path) for key, path in files_of(cases[-1])]
         except InputError as error:
             faults += error.faults
-    faults = faults_of([output for output in outputs if output is not None], inputs) + faults
+    faults = faults_of(outputs, inputs) + faults
     if faults:
         raise InputError(list(dict.fromkeys(faults)))
     return cases

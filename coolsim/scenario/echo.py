@@ -8,10 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case, Line, Stage
+from coolsim.case import TABLES as CASE_TABLES
+from coolsim.case import Case, Line, Stage, Table
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import GROUPS, TABLES, Key
+from coolsim.scenario.stages import OWN
 
 
 @dataclass(frozen=True)
@@ -49,16 +51,13 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
     yield "feed.material", case.material.name
     alone = () if isinstance(case.cooler, Line) else (("cooler", case.cooler),)
     for table, data in (("feed", case.feed), ("air", case.air), *alone):
-        for name, key in TABLES[table].keys.items():
-            value = getattr(data, name, None)
-            if value is not None:
-                yield f"{table}.{name}", _shown(value, key, style)
+        yield from _numbers(data, table, table, style)
     yield from _zones(case.cooler, "cooler", style)
     for number, stage in enumerate(getattr(case.cooler, "stages", ()), 1):
         yield from _stage(stage, f"stage.{number}", style)
     yield from _material(case, style)
-    for table, kept in case.tables.items():
-        yield from _kept(table, kept, style)
+    for table in CASE_TABLES:
+        yield from _kept(table, getattr(case, table), style)
 
 
 def _zones(cooler: Any, place: str, style: _Style) -> Iterator[tuple[str, str]]:
@@ -75,17 +74,23 @@ def _stage(stage: Stage, place: str, style: _Style) -> Iterator[tuple[str, str]]
     yield from _zones(stage.cooler, place, style)
     if stage.air is not None:
         yield from _numbers(stage.air, "air", f"{place}.air", style)
-    for table, kept in stage.tables.items():
-        for key, text in _kept(table, kept, style):
+    for table in OWN:
+        for key, text in _kept(table, getattr(stage, table), style):
             yield f"{place}.{key}", text
 
 
 def _numbers(data: Any, table: str, place: str, style: _Style) -> Iterator[tuple[str, str]]:
     """What a data class holds of the keys of a table."""
     for name, key in TABLES[table].keys.items():
-        value = getattr(data, name, None)
-        if value is not None:
+        value, length = getattr(data, name, None), getattr(data, f"{name}_length", None)
+        if length is not None:
+            yield f"{place}.{name}", units.text_of(length, units.LENGTH, _length_unit(style), style.digits)
+        elif value is not None:
             yield f"{place}.{name}", _shown(value, key, style)
+
+
+def _length_unit(style: _Style) -> str:
+    return "in" if style.system == "us" else "cm"
 
 
 def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
@@ -105,9 +110,9 @@ def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
         yield f"material.diffusivity.{name}", _shown(value, key, style)
 
 
-def _kept(table: str, kept: Mapping[str, Any], style: _Style) -> Iterator[tuple[str, str]]:
-    currency = kept.get("currency", "")
-    for name, value in kept.items():
+def _kept(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
+    currency = getattr(kept, "currency", "")
+    for name, value in kept.given().items():
         key = schema.find(f"{table}.{name}")
         if name in ("product", "weather") and table == "sizing":
             yield from _listed(f"{table}.{name}", value, style)

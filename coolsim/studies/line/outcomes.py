@@ -8,18 +8,16 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from coolsim import dried, line
 from coolsim.answer import first, pick
-from coolsim.case import Case
+from coolsim.case import Case, Costs
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
-from coolsim.model import deep_bed as db
 from coolsim.model import drying
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
@@ -42,7 +40,7 @@ MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of
     "quick": (course.QUICK, Resolution(estimate=False)),
     "full": (dried.DEFAULT, Resolution()),
 }
-UNIT_PRICES = MappingProxyType({"electricity": 1.0, "heat": 1.0})  # per joule: then a cost is energy
+UNIT_PRICES = Costs(electricity=1.0, heat=1.0)  # per joule: then a cost is energy
 
 
 def row(stage: int, name: str) -> int:
@@ -72,8 +70,7 @@ def solver(case: Case) -> Callable[[list[Asked]], list[Any]]:
 
 def _weighing(one: Case) -> Plant:
     """A cooler whose costs are joules."""
-    tables = MappingProxyType(dict(one.tables) | {"costs": UNIT_PRICES})
-    return Plant(dataclasses.replace(one, tables=tables))
+    return Plant(dataclasses.replace(one, costs=UNIT_PRICES))
 
 
 def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[Any]:
@@ -118,7 +115,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
         result, solutions = dried.solved(some, inputs, many, of_dryers)
-        blocks.append(_of_dryers(some, inputs, result, solutions, per_wet))
+        blocks.append(_of_dryers(some, inputs, result, per_wet))
         return result, solutions
 
     with on_one_thread():
@@ -126,9 +123,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
     return result, np.concatenate(blocks)
 
 
-def _of_dryers(
-    cases: list[Case], inputs: Inputs, result: Result, solutions: list[drying.Solution], per_wet: Array
-) -> Array:
+def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array) -> Array:
     energy, spread = result.energy, result.spread
     assert energy is not None and spread is not None
     if cases[0].cooler.arrangement == "batch":  # whose energy is of a batch
@@ -136,7 +131,7 @@ def _of_dryers(
     else:
         solid = 3600.0 * inputs.dry_solid
     known = _machine(result) | {
-        "pellet temperature": _hottest(len(cases), solutions),
+        "pellet temperature": spread.hottest,
         "deviation": spread.deviation_wb,
         "heat": energy.heat / solid * per_wet,
         "fan": energy.fan / solid * per_wet,
@@ -171,13 +166,3 @@ def _machine(result: Result) -> dict[str, Any]:
 def _rows(known: dict[str, Any], count: int) -> Array:
     """Rows (ROWS, cases); nothing in those that a machine does not have."""
     return np.array([np.broadcast_to(known.get(name, 0.0), count) for name in ROWS], float)
-
-
-def _hottest(count: int, solutions: list[drying.Solution]) -> Array:
-    """Temperature of the hottest layer of pellets in the course of each dryer."""
-    hottest = np.full(count, -np.inf)
-    for s in solutions:
-        for record in (r for m in s.marches for r in m.records):
-            layer = record.points[:, db.TP, 1].max(axis=0)
-            np.maximum.at(hottest, s.index[record.index], layer)
-    return hottest

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,6 @@ from coolsim.case import Air, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
-from coolsim.model import deep_bed as db
 from coolsim.model import drying
 from coolsim.model.bed import take
 from coolsim.physics import air
@@ -88,8 +86,6 @@ class Found:
 
 def place_of(case: Case, weather: Weather) -> Place:
     """A case in its weather; what has no price costs nothing."""
-    tables = {"costs": MappingProxyType({}), "limits": MappingProxyType({})} | dict(case.tables)
-    case = dataclasses.replace(case, tables=MappingProxyType(tables))
     none_outside = dataclasses.replace(case, air=dataclasses.replace(case.air, temperature=0.0))
     return Place(case, weather, dried.gathered([case], weather.air), limits_of(none_outside))
 
@@ -156,7 +152,7 @@ def _rows(cases: list[Case], inputs: Inputs, mesh: drying.Resolution) -> Array:
     """Solve dryers side by side, one case for all inputs or one for each; nan for those that fail."""
     count = len(inputs.radius)
     try:
-        result, solutions = dried.solved(cases, inputs, True, mesh)
+        result, _ = dried.solved(cases, inputs, True, mesh)
     except NotConverged as error:
         good = np.setdiff1d(np.arange(count), error.failed)
         rows = np.full((OF_COOLERS + len(ADDED), count), np.nan)
@@ -164,7 +160,8 @@ def _rows(cases: list[Case], inputs: Inputs, mesh: drying.Resolution) -> Array:
             some = [cases[k] for k in good] if len(cases) > 1 else cases
             rows[:, good] = _rows(some, take(inputs, good), mesh)
         return rows
-    return np.vstack([pack(outcome_of(result)), _hottest(solutions, count), *_added(cases, result)])
+    assert result.spread is not None
+    return np.vstack([pack(outcome_of(result)), result.spread.hottest, *_added(cases, result)])
 
 
 def _added(cases: list[Case], result: Result) -> tuple[Array, ...]:
@@ -172,15 +169,6 @@ def _added(cases: list[Case], result: Result) -> tuple[Array, ...]:
     mass = np.array([mass_of(case) for case in cases])
     assert result.energy is not None and result.spread is not None
     return np.asarray(result.spread.deviation_wb), result.energy.heat / mass, result.energy.fan / mass
-
-
-def _hottest(solutions: list[drying.Solution], count: int) -> Array:
-    """Temperature of the hottest pellets at any time, (cases,)."""
-    hottest = np.full(count, -np.inf)
-    for s in solutions:
-        for record in (r for m in s.marches for r in m.records):
-            np.maximum.at(hottest, s.index[record.index], record.points[:, db.TP, 1].max(axis=0))
-    return hottest
 
 
 # -- judged
@@ -202,10 +190,10 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
     too_wet, too_dry = broken("moisture", "water activity"), broken("moisture, lowest")
     too_warm = broken("temperature")
     over_limit = broken(*(x.name for x in place.limits if not x.wish), "deviation")
-    feed, prices = place.case.feed, place.case.tables["costs"]
+    feed, prices = place.case.feed, place.case.costs
     solid = 3600 * feed.throughput * (1 - feed.moisture)
     product = solid / (1 - outcome.moisture)
-    given_away = np.maximum(solid / (1 - place.case.tables["target"]["moisture"]) - product, 0.0)
+    given_away = np.maximum(solid / (1 - place.case.target.moisture) - product, 0.0)
     electricity, heat = (feed.throughput * added[name] / 1e3 for name in ("fan", "heat"))
     paid = {"electricity": 3.6e6 * electricity, "heat": 3.6e6 * heat, "feed": given_away}
     s, nothing = _settings(ways), np.full(len(computed), np.nan)
@@ -219,7 +207,7 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
         given_away=given_away,
         electricity=electricity,
         heat=heat,
-        cost=np.sum([amount * prices.get(name, 0.0) for name, amount in paid.items()], axis=0),
+        cost=np.sum([amount * (getattr(prices, name) or 0.0) for name, amount in paid.items()], axis=0),
         within=computed & ~(too_wet | too_dry | too_warm | over_limit),
         too_wet=too_wet,
         too_dry=too_dry,
