@@ -41,7 +41,7 @@ def card(
 
     Needs [weather] file, [target] moisture, a range in [limits] and [costs]; takes as long as `coolsim seasons`.
 
-    Exit status: 0 written, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    Exit status: 0 written, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
     draw_without_screen()
     from coolsim import files

@@ -61,7 +61,8 @@ def fit(
     Names for --free: diffusivity, activation_energy, moisture_slope, isotherm_shift, specific_heat, leakage,
     airflow_factor, feed_moisture_bias.
 
-    Exit status: 0 answered, 2 the input is wrong or settles nothing, 4 the computation failed, 1 a bug of ours.
+    Exit status: 0 answered, 2 the input is wrong or settles nothing, 4 not to be computed or written,
+    1 a bug of ours.
     """
     from coolsim import files
 

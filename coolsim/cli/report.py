@@ -37,7 +37,7 @@ def report(
     [costs]), how large to buy ([sizing]) and what a year brings ([weather]; takes a minute).
 
     Exit status: 0 written, 3 written, but the target is out of reach or no size serves, 2 the input is wrong,
-    4 the computation failed (nothing is written), 1 a bug of ours.
+    4 not computed (nothing is written) or not to be written, 1 a bug of ours.
     """
     from coolsim import files
 
