@@ -34,11 +34,12 @@ _OURS = re.compile(r"/dev/std(?P<name>in|out|err)|/(dev|proc/self)/fd/(?P<number
 
 @dataclass(frozen=True)
 class Output:
-    """A file that is asked for: how the person named it, and on what its name may end."""
+    """A file, or a folder of files, that is asked for: how the person named it, and on what its name may end."""
 
     option: str
     path: str
     endings: tuple[str, ...] = ()
+    folder: bool = False
 
 
 # -- before anything is computed
@@ -72,24 +73,6 @@ def check(asked: Sequence[Output | None], inputs: Iterable[tuple[str, str]] = ()
         raise InputError(faults)
 
 
-def check_folder(path: str, option: str) -> None:
-    """Make a folder that files are to be kept in; raises InputError where that, or writing into it, fails."""
-    allowed = "name a folder, one that is there or may be made"
-    found = "no folder but standard output" if path == STANDARD_OUTPUT else ""
-    try:
-        if not found and os.path.lexists(path) and not Path(path).is_dir():
-            dangling = Path(path).is_symlink() and not Path(path).exists()
-            found = "a link that leads nowhere" if dangling else "no folder"
-        if not found:
-            Path(path).mkdir(parents=True, exist_ok=True)
-            _sweep(Path(path))
-            with _hidden(Path(path)):
-                return
-    except OSError as error:
-        found = f"which cannot be written into ({_reason(error)})"
-    raise InputError([Fault("", option, f"{path}, {found}", allowed)])
-
-
 def _faults_of(output: Output) -> Iterator[Fault]:
     path, endings = output.path, output.endings
     if path == STANDARD_OUTPUT:
@@ -99,7 +82,7 @@ def _faults_of(output: Output) -> Iterator[Fault]:
         kinds, example = " or ".join(endings), Path(path).stem + endings[0]
         yield Fault("", output.option, path, f"a file that ends in {kinds}, such as {example}")
     try:
-        trouble = _trouble(path)
+        trouble = _trouble_of_folder(path) if output.folder else _trouble(path)
     except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name with a NUL
         trouble = f"which cannot be written ({_reason(error)})", "choose another place"
     if trouble is not None:
@@ -120,6 +103,20 @@ def _trouble(path: str) -> tuple[str, str] | None:
     if _is_stream(path, there) or (there is not None and there.st_nlink > 1):
         return None
     with _hidden(target.parent):
+        return None
+
+
+def _trouble_of_folder(path: str) -> tuple[str, str] | None:
+    """The same of a folder in which files are kept, and which may yet have to be made."""
+    folder = Path(path)
+    if folder.is_symlink() and not folder.exists():
+        return "a link that leads nowhere", "name a folder, one that is there or may be made"
+    if folder.exists() and not folder.is_dir():
+        return "which is no folder", "name a folder, one that is there or may be made"
+    while _stat(folder) is None and folder != folder.parent:
+        folder = folder.parent
+    _sweep(folder)
+    with _hidden(folder):
         return None
 
 
@@ -161,10 +158,12 @@ def encoded(content: str | bytes) -> bytes:
     return content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
 
 
-def write(path: str | os.PathLike[str], content: str | bytes, option: str) -> None:
+def write(path: str | os.PathLike[str], content: str | bytes, option: str, make_folder: bool = False) -> None:
     """Write `content` to `path`, whole or not at all; raises NotWritten where that fails, said of `option`."""
     name, data = os.fspath(path), encoded(content)
     with _told(name, option):
+        if make_folder:
+            Path(name).parent.mkdir(parents=True, exist_ok=True)
         target = Path(os.path.realpath(name))  # a link stays a link
         there = _stat(target)
         if _is_stream(name, there):

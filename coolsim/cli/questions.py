@@ -230,10 +230,12 @@ def seasons(
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours, 130 stopped
     (finished sites are kept).
     """
+    from coolsim.files import Output
     from coolsim.output.season_run import Files, run
 
     files = Files(json, csv, chart)
-    cases = cases_of(scenarios, overrides, files.asked())
+    kept = [] if resume is None else [Output("--resume", resume, folder=True)]
+    cases = cases_of(scenarios, overrides, [*files.asked(), *kept])
     asked, page = list(zip(scenarios, cases)), page_for(units)
     run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 

@@ -223,7 +223,7 @@ def test_folders_without_rights_are_told_before_solving(
         try:
             said = refused(run, mill, solver, home / name / "a.json")
             with pytest.raises(coolsim.InputError) as resumed:
-                files.check_folder(str(home / name), "--resume")
+                files.check([files.Output("--resume", str(home / name), folder=True)])
         finally:
             os.seteuid(0)
     assert "Permission denied" in said

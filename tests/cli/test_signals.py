@@ -275,7 +275,7 @@ def test_the_campaign(tmp_path: Path, undisturbed: Undisturbed, good: str) -> No
             count["hidden files after kill -9"] += len(hidden(folder))
             files.check([files.Output("-o", str(folder / "x"))])  # as the next run does
             if (folder / "kept").exists():
-                files.check_folder(str(folder / "kept"), "--resume")
+                files.check([files.Output("--resume", str(folder / "kept"), folder=True)])
         assert not hidden(folder), found.words
         for kept in (folder / "kept").glob("*"):
             with np.load(kept) as held:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from coolsim import files
 from coolsim.case import Case
 from coolsim.errors import InputError, NotWritten
 from coolsim.scenario import load_with
@@ -200,6 +201,11 @@ def test_a_disk_that_fills_is_told(mill: Mill, tmp_path: Path, monkeypatch: pyte
     with pytest.raises(NotWritten, match=r"--resume.*No space left"):
         once(mill("humid-delta"), tmp_path / "kept")
     assert not list((tmp_path / "kept").iterdir())
+
+
+def test_a_folder_is_not_made_where_something_else_is_wrong(tmp_path: Path) -> None:
+    files.check([files.Output("--resume", str(tmp_path / "a" / "b"), folder=True)])
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_folder_that_is_not_there_is_made(mill: Mill, tmp_path: Path) -> None:

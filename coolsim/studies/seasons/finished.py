@@ -62,7 +62,7 @@ def keep(path: Path, strategies: tuple[Strategy, ...]) -> None:
     arrays[_REST] = np.array(json.dumps(_taken_apart(strategies, "", arrays)))
     stream = io.BytesIO()
     np.savez_compressed(stream, **arrays)
-    files.write(path, stream.getvalue(), OPTION)
+    files.write(path, stream.getvalue(), OPTION, make_folder=True)
 
 
 def find(path: Path, weather: Weather) -> tuple[Strategy, ...] | None:

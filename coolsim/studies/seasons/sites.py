@@ -45,7 +45,7 @@ def seasons_of(
     weathers = _weathers(cases, uncertainty)
     kept: dict[int, Path] = {}
     if resume is not None:
-        files.check_folder(os.fspath(resume), finished.OPTION)
+        files.check([files.Output(finished.OPTION, os.fspath(resume), folder=True)])
         pairs = enumerate(zip(cases, weathers))
         kept = {k: finished.path_of(resume, case, weather, direct, chart) for k, (case, weather) in pairs}
 
