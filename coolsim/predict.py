@@ -7,6 +7,7 @@ processors. Numbers come back in the order of the cases.
 from __future__ import annotations
 
 import dataclasses
+import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -24,10 +25,10 @@ from coolsim.cautions import cautions
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import numbers, with_number
+from coolsim.fields import entry, numbers, shapes, with_number
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import drying, family, leaving
-from coolsim.model.bed import Bed, take
+from coolsim.model.bed import Bed, refuse_impossible, take
 from coolsim.model.solve import Resolution, Solution, solve, solve_from
 from coolsim.model.surface import REAL
 from coolsim.physics.correlations import among
@@ -55,7 +56,8 @@ def predict(
 ) -> Result:
     """Predict what leaves the cooler, dryer or line.
 
-    case: one Case, or several (then every number of the result is an array over them).
+    case: one Case, or several (then every number of the result is an array over them). Numbers of feed, material,
+        machine, fan and duct of one case may be arrays that broadcast with each other and with those of the air.
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
     profile: whether the answer has the states through the bed; if not said, up to 1000 answers have.
@@ -73,6 +75,11 @@ def _predicted(
 ) -> Result:
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
     if isinstance(case, Case):
+        if _holds_arrays(case):
+            if band:
+                raise TypeError("band=True takes one case in one state of air")
+            cases = list(_apart(case, case.air if air is None else air))
+            return _several(cases, resolution, with_profiles(profile, len(cases)))
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
         if dried.kind(case) != dried.COUNTER_FLOW:
@@ -92,6 +99,29 @@ def _predicted(
     if band:
         raise TypeError("band=True takes one case in one state of air")
     return result
+
+
+_OF_ARRAYS = (
+    "material",
+    "feed",
+    "cooler",
+    "fan",
+    "duct",
+)  # whose numbers may be arrays, beside those of the air
+
+
+def _holds_arrays(case: Case) -> bool:
+    """Whether a case has arrays where it cannot be laid out as it is: dryers and fans hold single numbers."""
+    names = ("fan", "duct") if isinstance(case.cooler, Cooler) else _OF_ARRAYS
+    return any(True for name in names for _ in shapes(getattr(case, name)))
+
+
+def _apart(case: Case, outside: Air) -> Iterator[Case]:
+    """The cases that a case with arrays stands for, one per entry."""
+    parts = {name: getattr(case, name) for name in _OF_ARRAYS} | {"air": outside}
+    shape = np.broadcast_shapes(*shapes(tuple(parts.values())))
+    for k in range(math.prod(shape)):
+        yield dataclasses.replace(case, **{name: entry(part, k, shape) for name, part in parts.items()})
 
 
 def _run(
@@ -293,8 +323,10 @@ def _each_solved(
     """Solve all cases, or their columns, in chunks; what is kept of each solution."""
     solved = inputs if beds is None else beds.inputs
     solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
+    bed = bed_of(solved)
+    refuse_impossible(bed, len(inputs.radius))
     with on_one_thread():
-        return solve_all(bed_of(solved), resolution, keep)
+        return solve_all(bed, resolution, keep)
 
 
 def _solve_each(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:

@@ -27,7 +27,7 @@ from coolsim.toml_text import find_lines, loads
 
 LARGEST_FILE = 100_000  # bytes; such a file has about 3000
 # Table → lowest and highest number that a feed can have: outside, a unit was mistaken.
-_NUMBERS: dict[str, tuple[float, float]] = {
+RANGES: dict[str, tuple[float, float]] = {
     "isotherm_scale": (0.2, 5.0),
     "diffusivity": (1e-14, 1e-5),
     "activation_energy": (0.0, 2e5),
@@ -36,6 +36,7 @@ _NUMBERS: dict[str, tuple[float, float]] = {
     "bulk_density": (100.0, 1200.0),
     "void_fraction": (0.15, 0.8),
 }
+FAT = (0.0, 0.5)  # kg/kg dry
 
 
 def read_material(path: str | Path, key: str = "feed.material", where: str = "") -> Material:
@@ -63,7 +64,7 @@ def read_material(path: str | Path, key: str = "feed.material", where: str = "")
 
 def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
     faults: list[Fault] = []
-    values = {key: _number(table, name, key, "value", ends, faults) for key, ends in _NUMBERS.items()}
+    values = {key: _number(table, name, key, "value", ends, faults) for key, ends in RANGES.items()}
     at = _number(table, name, "diffusivity", "at", (0.0, 180.0), faults)
     slope, pivot = 0.0, 0.0
     if "moisture_slope" in table:
@@ -99,7 +100,7 @@ def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
 
 
 def _parts(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    known = (*_NUMBERS, "isotherm", "moisture_slope")
+    known = (*RANGES, "isotherm", "moisture_slope")
     return {key: part for key, part in table.items() if key in known and isinstance(part, Mapping)}
 
 
@@ -139,7 +140,7 @@ def _isotherm(table: Mapping[str, Any], name: str, scale: float, faults: list[Fa
     numbers = [
         _number(constants, name, "constants", c, anything, faults) for c in EQUATIONS[equation].constants
     ]
-    fat = _number(table, name, "isotherm", "fat", (0.0, 0.5), faults) if "fat" in part else 0.0
+    fat = _number(table, name, "isotherm", "fat", FAT, faults) if "fat" in part else 0.0
     return Isotherm(equation, tuple(numbers), fat, scale)
 
 
