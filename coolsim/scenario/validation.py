@@ -80,6 +80,7 @@ def checked(function: Callable[..., Any], arrays: bool = False) -> Callable[...,
             raise InputError(faults)
         return function(*args, **kwargs)
 
+    door.__module__ = "coolsim"  # where other processes find it, and not the function behind it
     return door
 
 
