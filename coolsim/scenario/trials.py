@@ -196,20 +196,21 @@ def _column(heading: str, where: str, case: Case) -> tuple[_Column | None, list[
         allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
         return None, [Fault(where, shown(heading)[1:-1] or "column", shown(heading), allowed)]
     key, within, unit = match["key"], bool(match["within"]), (match["unit"] or "").strip()
+    name = shown(key)[1:-1]
     if key in TEXTS and not within:
         return _Column(key, False, ""), []
     definition = _definition(key, case)
     if definition is None:
         if _of_exhaust(key) and not _cools(case):
-            return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
-        return None, [Fault(where, key, "an unknown column", _meant(key, case))]
+            return None, [Fault(where, name, "a reading of a dryer's exhaust", NO_EXHAUST)]
+        return None, [Fault(where, name, "an unknown column", _meant(key, case))]
     if within and not key.startswith("measured.") and key not in DOUBTED:
         allowed = f"a ± is taken for measured columns and for {', '.join(DOUBTED)}"
-        return None, [Fault(where, key, shown(heading), allowed)]
+        return None, [Fault(where, name, shown(heading), allowed)]
     try:
         _check_unit(unit, _spread_of(definition) if within else definition)
     except Misread as error:
-        return None, [Fault(where, key, shown(heading), f"its unit goes in brackets: needs {error}")]
+        return None, [Fault(where, name, shown(heading), f"its unit goes in brackets: needs {error}")]
     return _Column(key, within, unit), []
 
 
