@@ -7,7 +7,6 @@ COOLSIM_SIGNALS=200 python -m pytest -n 0 -s tests/cli/test_signals.py -k campai
 from __future__ import annotations
 
 import collections
-import contextlib
 import os
 import random
 import re
@@ -220,7 +219,7 @@ class Trial:
     number: signal.Signals
     status: int
     err: str
-    left: list[str]  # processes, two seconds later
+    left: dict[int, str]  # processes, two seconds later
     words: str
 
 
@@ -232,10 +231,7 @@ def trial(folder: Path, command: str, seconds: float, draw: random.Random) -> Tr
     time.sleep(moment)
     if process.poll() is None:
         (os.kill if whom == "process" else os.killpg)(process.pid, number)
-    until = time.monotonic() + IN_TIME
-    with contextlib.suppress(subprocess.TimeoutExpired):
-        process.wait(IN_TIME)
-    left = left_after(process.pid, until - time.monotonic())
+    left = left_after(process.pid, IN_TIME)
     words = f"{command}: {number.name} to the {whom} after {moment:.3f} of {seconds:.3f} s"
     return Trial(number, process.wait(), (folder / ERR).read_text(), left, words)
 
