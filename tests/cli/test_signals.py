@@ -35,6 +35,15 @@ OLD = b"old\n"
 ERR = "said.txt"
 STATUS = {signal.SIGINT: 130, signal.SIGTERM: 143}
 
+
+@pytest.fixture(autouse=True)
+def heard() -> Iterator[None]:
+    """Let SIGINT be heard, here and by what is started: a shell starts what runs in the background deaf to it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 # -- one signal, in this process
 
 
@@ -44,12 +53,8 @@ def test_a_signal_ends_a_command_with_its_status(
 ) -> None:
     monkeypatch.setattr("coolsim.cli.questions.solved", lambda *_: signal.raise_signal(number))
     before = signal.getsignal(number)
-    signal.signal(signal.SIGINT, signal.default_int_handler)  # in the background none is heard
-    try:
-        done = run("predict", str(scenario), "--json", str(scenario.parent / "a.json"))
-        assert signal.getsignal(number) in (before, signal.default_int_handler)
-    finally:
-        signal.signal(number, before)
+    done = run("predict", str(scenario), "--json", str(scenario.parent / "a.json"))
+    assert signal.getsignal(number) == before
     assert (done.status, done.out, done.err) == (STATUS[number], "", "coolsim: stopped\n")
     assert list(scenario.parent.iterdir()) == [scenario]
     assert signal.getitimer(signal.ITIMER_REAL)[0] == 0
