@@ -174,7 +174,7 @@ def drawn(
 
 def _numbers(name: str, answers: Answers, units: str) -> str:
     """Who cannot see a picture hears between which numbers its curve runs."""
-    p = answers.result.profile
+    p = answers.result.kept_profile
     if name == "bed":
         pellets, air = (
             [Page(units=units).number(T[end], u.TEMPERATURE, 0) for end in ends]
