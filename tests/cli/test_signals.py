@@ -14,6 +14,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -302,3 +303,48 @@ def told(found: Trial) -> str:
 
 def hidden(folder: Path) -> list[Path]:
     return [path for path in folder.rglob("*") if path.name.startswith(".coolsim-")]
+
+
+# -- in the midst of writing
+
+WRITERS = {
+    "write": """
+        for k in itertools.count(1):
+            files.write("it", f"{k % 10}" * 400_000, "-o")
+            print(flush=True)
+    """,
+    "grow": """
+        growing = files.Growing("it", "-o")
+        for k in itertools.count(1):
+            growing.add(f"{k % 10}" * 100_000)
+            print(flush=True)
+    """,
+}
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_a_writer_that_does_nothing_else_is_killed(tmp_path: Path, name: str) -> None:
+    """So that signals do meet a file that is being written: it holds whole pieces, one or as many as there were."""
+    draw, size = random.Random(SEED), {"write": 400_000, "grow": 100_000}[name]
+    program = f"import itertools\nfrom coolsim import files\n{textwrap.dedent(WRITERS[name])}"
+    for k in range(max(8, SIGNALS // 4)):
+        folder = tmp_path / str(k)
+        folder.mkdir()
+        process: Any = subprocess.Popen(
+            [sys.executable, "-c", program],
+            cwd=folder,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE,
+        )
+        process.stdout.readline()
+        time.sleep(draw.uniform(0.0, 0.1))
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+        found = (folder / "it").read_bytes()
+        pieces = [found[at : at + size] for at in range(0, len(found), size)]
+        assert pieces and (name == "grow" or len(pieces) == 1)
+        assert all(piece == piece[:1] * size for piece in pieces)
+        files.check([files.Output("-o", str(folder / "it"))])
+        assert [path.name for path in folder.iterdir()] == ["it"] and (folder / "it").stat().st_nlink == 1
+        shutil.rmtree(folder)
