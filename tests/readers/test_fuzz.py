@@ -30,7 +30,9 @@ from coolsim.scenario.weather import load_weather
 
 pytestmark = [
     pytest.mark.thorough,
-    pytest.mark.filterwarnings("ignore::hypothesis.errors.HypothesisWarning"),  # of examples too long to print
+    pytest.mark.filterwarnings(
+        "ignore::hypothesis.errors.HypothesisWarning"
+    ),  # of examples too long to print
 ]
 
 SECONDS = float(os.environ.get("COOLSIM_FUZZ_SECONDS", "120"))
