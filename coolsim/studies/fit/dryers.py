@@ -19,7 +19,8 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array, with_number
 from coolsim.model import drying
 from coolsim.predict import on_one_thread
-from coolsim.scenario.trials import DOUBTED, MEASURED, hottest_inlet
+from coolsim.scenario.trial_checks import hottest_inlet
+from coolsim.scenario.trials import DOUBTED, MEASURED
 from coolsim.studies.drying import knobs as dials
 from coolsim.studies.fit.model import Dryers, Said
 
