@@ -69,6 +69,7 @@ def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resoluti
             air_ratio=inputs.dry_air / inputs.throughput,
             face_velocity=velocity,
             lift_off=columns["lift_off"],
+            wen_yu=columns["wen_yu"],
             pressure_drop=columns["pressure_drop"],
             bed_weight=weight,
             evaporation=evaporation,
@@ -83,7 +84,7 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
     """Per case of a solution: exit states, errors, and what the air does to the bed on its way."""
     bed, laws, out = s.problem.bed, s.problem.laws, s.outlet
     T = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
-    drop, lift = through_the_bed(s.problem, s.state)
+    drop, lift, wen_yu = through_the_bed(s.problem, s.state)
     return {
         "X": out.moisture,
         "T": T,
@@ -97,11 +98,15 @@ def _exit_columns(s: Solution) -> dict[str, Array]:
         "error_T": s.temperature_error,
         "pressure_drop": drop,
         "lift_off": lift,
+        "wen_yu": wen_yu,
     }
 
 
-def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array]:
-    """Clean pressure drop [Pa] over the real states of the air, and the highest share of lift-off velocity."""
+def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array]:
+    """Clean pressure drop [Pa] over the real states of the air, and the highest share of the velocity that lifts.
+
+    The last is that share by Wen and Yu.
+    """
     bed, dz = problem.bed, np.diff(problem.z, axis=0)[:, None]
     T, Y = state.points[:, cf.TA], state.points[:, cf.HUMIDITY]
     velocity = bed.air_flux * air.dry_air_volume(T, Y, bed.pressure)
@@ -110,8 +115,8 @@ def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array]:
     gradient = packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
     drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1))
     bulk = bed.solid_density * (1 - eps) * (1 + bed.feed_moisture)
-    lift = velocity / packed_bed.minimum_fluidisation_velocity(d_p, bulk, eps, density, viscosity)
-    return drop, lift.max(axis=(0, 1))
+    lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
+    return drop, lift.max(axis=(0, 1)), wen_yu.max(axis=(0, 1))
 
 
 def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tuple[Array, Array]:

@@ -52,8 +52,16 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "danger",
             1.0,
             lambda c, r: r.bed.lift_off,
-            "the air lifts the bed: {x:.0%} of the velocity that fluidises these pellets (limit {limit:.0%}). "
-            "Give less air or more floor.",
+            "the air lifts the bed: {x:.0%} of the velocity at which its pressure drop carries these pellets "
+            "(limit {limit:.0%}). Give less air or more floor.",
+        ),
+        Caution(
+            "check",
+            1.0,
+            lambda c, r: r.bed.wen_yu,
+            "by another correlation (Wen and Yu, ± 30 %, no void fraction asked) the air reaches {x:.0%} of what "
+            "lifts the bed; by the bed's own pressure drop at a void fraction of {void:.3g}, which decides, "
+            "{lift:.0%}. Measure the void fraction, or give less air.",
         ),
     ),
     "bed stands": (
@@ -308,7 +316,7 @@ def _from_table(case: Case, result: Result, left_out: tuple[str, ...]) -> Iterat
             caution = caution if stated is None else dataclasses.replace(caution, limit=stated)
             x = caution.measure(case, result)
             if x > caution.limit * AS_GOOD_AS:
-                yield Warning(caution.level, _said(case, caution, x))
+                yield Warning(caution.level, _said(case, result, caution, x))
                 break
 
 
@@ -340,7 +348,7 @@ _COOLER = {
 }
 
 
-def _said(case: Case, caution: Caution, x: float) -> str:
+def _said(case: Case, result: Result, caution: Caution, x: float) -> str:
     """The words with their numbers; x_f and limit_f are temperature differences in °F."""
     return caution.words.format(
         x=x,
@@ -348,6 +356,8 @@ def _said(case: Case, caution: Caution, x: float) -> str:
         x_f=1.8 * x,
         limit_f=1.8 * caution.limit,
         cooler=_COOLER[case.cooler.arrangement],
+        void=case.feed.void_fraction,
+        lift=float(result.bed.lift_off),
     )
 
 

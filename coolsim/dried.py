@@ -277,14 +277,15 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
     sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
-    highest = {name: np.zeros(B) for name in ("lift_off", "pressure_drop")} | {"hottest": np.full(B, -np.inf)}
+    highest = {name: np.zeros(B) for name in ("lift_off", "wen_yu", "pressure_drop")}
+    highest["hottest"] = np.full(B, -np.inf)
     for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
         steps = as_one(records)
         k = steps.index
         dry_air = phase.air_flux[k] * steps.duration
         exhaust = 0 * dry_air if phase.cooling else dry_air
         Y, h = over_step(steps.outlet)
-        drop, lift, volume = through(s, phase, steps)
+        drop, lift, wen_yu, volume = through(s, phase, steps)
         passed = {
             "air": dry_air,
             "exhaust": exhaust,
@@ -296,15 +297,17 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
         for name, amount in passed.items():
             sums[name] += np.bincount(k, amount, B)
         hottest = steps.points[:, db.TP, 1].max(axis=0)
-        for name, value in (("lift_off", lift), ("pressure_drop", drop), ("hottest", hottest)):
+        reached = {"lift_off": lift, "wen_yu": wen_yu, "pressure_drop": drop, "hottest": hottest}
+        for name, value in reached.items():
             np.maximum.at(highest[name], k, value)
     exhaust = sums.pop("exhaust")
     Y, h = sums.pop("vapour") / exhaust, sums.pop("enthalpy") / exhaust
     return sums | highest | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
 
 
-def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array]:
-    """Clean pressure drop [Pa], highest lift-off, and the air's volume before the bed [m³/kg], at ends of steps."""
+def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array, Array]:
+    """Of steps, at their ends: clean pressure drop [Pa], highest share of the velocity that lifts the bed, the same
+    by Wen and Yu, and the air's volume before the bed [m³/kg]."""
     k, dryer = record.index, s.dryer
     bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
     T, Y = record.points[:, db.TA, 1], np.maximum(record.points[:, db.HUMIDITY, 1], 0.0)
@@ -317,9 +320,10 @@ def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Ar
         dz * bed.depth[k] * shrunk**3 * packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
     ).sum(axis=0)
     bulk = bed.solid_density[k] / shrunk**3 * (1 - eps) * (1 + record.mean_moisture)
-    lift = velocity / packed_bed.minimum_fluidisation_velocity(d_p, bulk, eps, density, viscosity)
+    lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
     Y_in, h_in = record.inlet[:, 1]
-    return drop, lift.max(axis=0), air.dry_air_volume(air.temperature_from_enthalpy(h_in, Y_in), Y_in, p)
+    T_in = air.temperature_from_enthalpy(h_in, Y_in)
+    return drop, lift.max(axis=0), wen_yu.max(axis=0), air.dry_air_volume(T_in, Y_in, p)
 
 
 _LAST = {
@@ -409,6 +413,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             c["air"] / _wet_per_area(inputs),
             np.max([phase.air_flux for phase in phases], axis=0) * inputs.outside_volume,
             c["lift_off"],
+            c["wen_yu"],
             c["pressure_drop"],
             packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
             inputs.dry_solid * (inputs.flashed_moisture - X),

@@ -67,7 +67,12 @@ class Bed:
         "kg/kg", "dry air per wet feed; of a dryer all that is blown, recirculated air counted each time"
     )
     face_velocity: Number = documented("m/s", "outside air volume per floor area", json="face_velocity_m_s")
-    lift_off: Number = documented("-", "highest velocity in the bed as a share of minimum fluidisation")
+    lift_off: Number = documented(
+        "-", "highest velocity in the bed as a share of what lifts it clean, by Ergun at its void fraction"
+    )
+    wen_yu: Number = documented(
+        "-", "the same share by Wen and Yu, who do not ask for the void fraction", json="wen_yu_lift_off"
+    )
     pressure_drop: Number = documented("Pa", "pressure drop of the clean bed", json="pressure_drop_Pa")
     bed_weight: Number = documented("Pa", "weight of the bed per floor area", json="bed_weight_Pa")
     evaporation: Number = documented(

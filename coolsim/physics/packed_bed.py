@@ -154,15 +154,47 @@ def hukill_ives_gradient(velocity: Number, a: Number, b: Number) -> Number:
     return a * u**2 / np.log1p(b * u)
 
 
+def lift_off_velocity(
+    particle_diameter: Number, bulk_density: Number, void_fraction: Number, density: Number, viscosity: Number
+) -> Number:
+    """Superficial velocity [m/s] at which the air carries the bed; d_p [m], densities [kg/m³], μ [Pa s].
+
+    The root of ergun_gradient(u) = (ρ_bulk − (1−ε) ρ) g: weight less buoyancy, by the equation and the void
+    fraction of the pressure drop, so that the two cannot contradict each other.
+
+    >>> round(float(lift_off_velocity(4.8e-3, 640.0, 0.42, 1.1, 1.9e-5)), 4)
+    1.3266
+    """
+    d_p, eps, solid = particle_diameter, void_fraction, 1 - void_fraction
+    weight = (bulk_density - solid * density) * GRAVITY
+    viscous = 150 * viscosity * solid**2 / (eps**3 * d_p**2)  # Ergun's gradient is viscous u + inertial u²
+    inertial = 1.75 * density * solid / (eps**3 * d_p)
+    return 2 * weight / (viscous + np.sqrt(viscous**2 + 4 * inertial * weight))
+
+
 def minimum_fluidisation_velocity(
     particle_diameter: Number, bulk_density: Number, void_fraction: Number, density: Number, viscosity: Number
 ) -> Number:
-    """Superficial velocity [m/s] at which the air lifts the bed; d_p [m], densities [kg/m³], μ [Pa s].
+    """Superficial velocity [m/s] at which beds of unknown void fraction fluidise; d_p [m], kg/m³, μ [Pa s].
 
-    Re_mf = √(33.7² + 0.0408 Ar) − 33.7, pellet density = bulk density/(1−ε).
+    A void fraction is built in, that of your bed is not asked for: it warns beside `lift_off_velocity`, and decides
+    nothing. Re_mf = √(33.7² + 0.0408 Ar) − 33.7, pellet density = bulk density/(1−ε).
     Source: C. Y. Wen, Y. H. Yu, AIChE J. 12 (1966) 610 (memory, high). Scatter about ±30 %.
     """
     d_p, rho, mu = particle_diameter, density, viscosity
     pellet_density = bulk_density / (1 - void_fraction)
     Ar = d_p**3 * rho * (pellet_density - rho) * GRAVITY / mu**2
     return (np.sqrt(33.7**2 + 0.0408 * Ar) - 33.7) * mu / (rho * d_p)
+
+
+def lift_off_shares(
+    velocity: Number,
+    particle_diameter: Number,
+    bulk_density: Number,
+    void_fraction: Number,
+    density: Number,
+    viscosity: Number,
+) -> tuple[Number, Number]:
+    """Velocity as a share of what lifts the bed, and of minimum fluidisation by Wen and Yu; units as above."""
+    state = (particle_diameter, bulk_density, void_fraction, density, viscosity)
+    return velocity / lift_off_velocity(*state), velocity / minimum_fluidisation_velocity(*state)

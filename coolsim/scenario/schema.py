@@ -295,7 +295,7 @@ _LIMITS = {
         u.FRACTION, "92 %", "1 %", "100 %", "above it the exhaust wets the duct"
     ),
     "maximum_lift_off": _quantity(
-        u.FRACTION, "70 %", "1 %", "200 %", "highest velocity as a share of minimum fluidisation"
+        u.FRACTION, "70 %", "1 %", "200 %", "highest velocity as a share of what lifts the bed"
     ),
     "maximum_bed_pressure_drop": _quantity(u.PRESSURE, "2500 Pa", "1 Pa", "50 kPa", "what the fan can pull"),
 }

@@ -66,7 +66,7 @@ class Outcome:
     moisture: Array = documented("kg/kg wet", "exit moisture")
     temperature: Array = documented("°C", "exit temperature")
     water_activity: Array = documented("-", "of the pellets, once equalised")
-    lift_off: Array = documented("-", "highest velocity as a share of minimum fluidisation")
+    lift_off: Array = documented("-", "highest velocity as a share of what lifts the bed")
     pressure_drop: Array = documented("Pa", "of the bed")
     air_temperature: Array = documented("°C", "exhaust")
     air_humidity: Array = documented("kg/kg", "humidity ratio of the exhaust")

@@ -45,7 +45,7 @@ class Slopes:
     exhaust_humidity_ratio: Number = documented("kg/kg dry air", "humidity ratio of that air", "Y")
     exhaust_relative_humidity: Number = documented("-", "relative humidity of that air", "RH")
     pressure_drop: Number = documented("Pa", "pressure drop of the clean bed")
-    lift_off: Number = documented("-", "highest velocity in the bed as a share of minimum fluidisation")
+    lift_off: Number = documented("-", "highest velocity in the bed as a share of what lifts it")
 
 
 @dataclass(frozen=True)
@@ -225,7 +225,7 @@ def _exits(problem: Problem, state: State) -> Array:
     X, Y = out.moisture, out.humidity_ratio
     T_even = laws.pellet_temperature(bed, X, out.enthalpy, bed.bound_water(X)[0])
     T_air = moist_air.temperature_from_enthalpy(out.air_enthalpy, Y)
-    drop, lift = through_the_bed(problem, state)
+    drop, lift, _ = through_the_bed(problem, state)
     exits = Slopes(
         moisture_wb=X / (1 + X),
         temperature=laws.pellet_temperature(bed, X, out.enthalpy, out.bound_heat),

@@ -94,6 +94,7 @@ def answer() -> Result:
             air_ratio=1.37,
             face_velocity=0.8333,
             lift_off=0.55,
+            wen_yu=0.5,
             pressure_drop=1100.0,
             bed_weight=4393.0,
             evaporation=0.0042,

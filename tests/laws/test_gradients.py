@@ -100,7 +100,7 @@ def solved_again(s: Solution, inputs: Inputs) -> dict[str, Any]:
     X, Y = out.moisture, out.humidity_ratio
     even = laws.pellet_temperature(b, X, out.enthalpy, b.bound_water(X)[0])
     T_air = air.temperature_from_enthalpy(out.air_enthalpy, Y)
-    drop, lift = through_the_bed(problem, state)
+    drop, lift, _ = through_the_bed(problem, state)
     return {
         "moisture_wb": X / (1 + X),
         "temperature": laws.pellet_temperature(b, X, out.enthalpy, out.bound_heat),

@@ -78,3 +78,21 @@ def test_wen_yu_by_hand():
     assert bed.minimum_fluidisation_velocity(5e-3, 640.0, 0.42, 1.2, 1.8e-5) == pytest.approx(
         1.2582, rel=1e-4
     )
+
+
+# The quadratic of Ergun's gradient against weight less buoyancy, by hand with g 9.80665, ρ 1.1, μ 1.9e-5:
+# 1.75 ρ (1−ε)/(ε³ d) u² + 150 μ (1−ε)²/(ε³ d²) u = (bulk − (1−ε) ρ) g, for example d 4.8 mm, 640, ε .42:
+# 3139.57 u² + 561.656 u = 6270.00 → u = (−561.656 + √(561.656² + 4 · 3139.57 · 6270))/(2 · 3139.57) = 1.3266;
+# ε .50: 1604.17 u² + 247.396 u = 6270.86; d 3.6 mm, 420, ε .45: 3227.40 u² + 730.008 u = 4112.86
+@pytest.mark.parametrize(
+    "d_p, bulk, eps, expected",
+    [(4.8e-3, 640.0, 0.42, 1.3266), (4.8e-3, 640.0, 0.50, 1.9015), (3.6e-3, 420.0, 0.45, 1.0214)],
+)
+def test_the_velocity_that_lifts_by_hand(d_p, bulk, eps, expected):
+    assert bed.lift_off_velocity(d_p, bulk, eps, 1.1, 1.9e-5) == pytest.approx(expected, abs=6e-5)
+
+
+def test_seventy_percent_of_the_velocity_that_lifts_is_half_of_the_weight():
+    # d 4.8 mm, 640, ε .42 as above: (3139.57 · (.7 · 1.3266)² + 561.656 · .7 · 1.3266)/6270 = 51.5 %
+    gradient = bed.ergun_gradient(0.7 * 1.3266, 4.8e-3, 0.42, 1.1, 1.9e-5)
+    assert gradient / ((640 - 0.58 * 1.1) * 9.80665) == pytest.approx(0.515, abs=5e-4)

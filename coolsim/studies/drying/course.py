@@ -35,7 +35,7 @@ OUTCOMES = (
     "temperature",  # °C, likewise
     "water activity",  # of the mean moisture
     "exhaust relative humidity",  # mean of all air so far, without that which cools a batch
-    "lift-off",  # highest so far, as a share of minimum fluidisation
+    "lift-off",  # highest so far, as a share of the velocity that lifts the bed
     "bed pressure drop",  # Pa, highest so far
     "pellet temperature",  # °C, of the hottest layer so far
     "deviation",  # kg/kg wet, standard deviation over the bed
@@ -202,7 +202,7 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
             T = record.points[:, db.TP, 1]
             wet = X / (1 + X)
             spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
-            drop, lift, volume = dried.through(s, phase, record)
+            drop, lift, _, volume = dried.through(s, phase, record)
             dry_air = phase.air_flux[k] * record.duration
             exhaust = 0 * dry_air if phase.cooling else dry_air
             Y, h = over_step(record.outlet)

@@ -23,7 +23,7 @@ class Served:
     exhaust_humidity: float = documented("-", "relative humidity of the exhaust")
     air_ratio: float = documented("kg/kg", "dry air per wet feed")
     face_velocity: float = documented("m/s", "outside air per floor area", json="face_velocity_m_s")
-    lift_off: float = documented("-", "highest velocity as a share of minimum fluidisation")
+    lift_off: float = documented("-", "highest velocity as a share of what lifts the bed")
     pressure_drop: float = documented("Pa", "of the clean bed", json="pressure_drop_Pa")
     fan_flow: float = documented("m³/s", "volume at the fan's inlet", json="fan_flow_m3_h", factor=3600.0)
     fan_pressure: float = documented(

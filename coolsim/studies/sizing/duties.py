@@ -99,7 +99,7 @@ class Duties:
         """Lowest and highest dry-air flux [kg/(m² s)] looked at, of each duty."""
         k = self.known
         T, Y, p = k["outside_temperature"], k["humidity_ratio"], k["pressure"]
-        lifting = packed_bed.minimum_fluidisation_velocity(
+        lifting = packed_bed.lift_off_velocity(
             2 * k["radius"],
             k["bulk_density"],
             k["void_fraction"],

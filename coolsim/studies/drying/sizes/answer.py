@@ -23,7 +23,7 @@ class DryerServed:
     water_activity: float = documented("-", "of the pellets, once equalised")
     deviation: float = documented("kg/kg wet", "standard deviation of the moisture over the bed")
     exhaust_humidity: float = documented("-", "relative humidity of the exhaust")
-    lift_off: float = documented("-", "highest velocity as a share of minimum fluidisation")
+    lift_off: float = documented("-", "highest velocity as a share of what lifts the bed")
     pressure_drop: float = documented("Pa", "of the clean bed", json="pressure_drop_Pa")
     heat: float = documented("W", "to the air, mean over the drying", json="heat_kW", factor=1e-3)
     highest_heat: float = documented(

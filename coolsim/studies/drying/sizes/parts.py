@@ -111,7 +111,7 @@ def _steps(s: Solution, number: int, at: int) -> Array:
 def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
     """Duration, heat per dry air, volume before the bed, drop and humidity ratio there, of one step of one case."""
     j = int(np.flatnonzero(record.index == at)[0])
-    drop, _, volume = dried.through(s, phase, record)
+    drop, _, _, volume = dried.through(s, phase, record)
     return (
         float(record.duration[j]),
         float(record.heat[j]),
