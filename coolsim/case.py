@@ -1,4 +1,4 @@
-"""What is asked: one cooler, its feed and its air, as frozen data in SI units.
+"""What is asked: one cooler, its feed and its air, and what is wanted of it, as frozen data in SI units.
 
 Temperatures are in °C and fractions are fractions (0.12); everything else is SI. The text side
 (units, files, faults) lives in `scenario`. Every public field carries its symbol, unit and meaning as
@@ -8,10 +8,11 @@ metadata: the glossary in DEVELOPERS.md is held complete against it.
 from __future__ import annotations
 
 import copyreg
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeAlias
 
 from coolsim.fields import Number, documented
 from coolsim.physics.air import STANDARD_PRESSURE
@@ -23,15 +24,23 @@ __all__ = [
     "Belt",
     "Case",
     "Cooler",
+    "Costs",
     "DesignWeather",
     "Diffusivity",
+    "DuctData",
+    "FanData",
     "Feed",
     "Isotherm",
+    "Limits",
     "Line",
     "Material",
     "Product",
     "Provenance",
+    "ScheduleData",
+    "Sizing",
     "Stage",
+    "Target",
+    "WeatherFile",
     "Zone",
 ]
 
@@ -134,27 +143,105 @@ class Belt:
     arrangement: str = documented("-", "how air and pellets meet", default="belt")
 
 
+# ---- Tables that questions read ------------------------------------------------------------------------
+#
+# Field names are the scenario's keys. A key that was left out is None (of what is listed: empty), and a table that
+# was left out is one with nothing in it, which is false: `if case.costs`. So nobody asks first whether it is there.
+
+Given: TypeAlias = Any  # a float; None where the key was left out, and for who reads it to mind
+Range: TypeAlias = Any  # (lowest, highest), or None where the key was left out
+
+
+class Table:
+    """What all tables have in common."""
+
+    def given(self) -> dict[str, Any]:
+        """Keys that were given, in order, and their values."""
+        values = ((f.name, getattr(self, f.name)) for f in dataclasses.fields(self))  # type: ignore[arg-type]
+        return {name: value for name, value in values if not _is_nothing(value)}
+
+    def __bool__(self) -> bool:
+        return bool(self.given())
+
+
+def _is_nothing(value: Any) -> bool:
+    return value is None or (isinstance(value, str | tuple | Mapping) and not value)
+
+
 @dataclass(frozen=True)
-class Stage:
-    """One machine of a line: a Cooler, Batch or Belt, and the tables that are its own."""
+class Target(Table):
+    """What is wanted of the pellets that leave."""
 
-    name: str = documented("-", "how the answer calls it")
-    cooler: Cooler | Batch | Belt = documented("-", "the machine and its settings")
-    stand_by: float = documented(
-        "s", "how long pellets stand before it, closed: moisture evens out inside them", default=0.0
+    moisture: Given = documented(
+        "kg/kg wet", "their moisture: a ceiling, or with a tolerance a band", default=None
     )
-    air: Air | None = documented("-", "the air that it draws; the line's if left out", default=None)
-    tables: Mapping[str, Any] = documented(
-        "-", "its own tables (fan, duct, …), read and in SI", default=MappingProxyType({})
+    tolerance: Given = documented("kg/kg wet", "half the width of that band", default=None)
+    maximum_above_ambient: Given = documented(
+        "K", "how much warmer than the air outside they may be", default=None
+    )
+    maximum_water_activity: Given = documented("-", "highest water activity", "a_w", default=None)
+    maximum_deviation: Given = documented(
+        "kg/kg wet", "of a dryer: highest standard deviation of moisture over the bed", default=None
     )
 
 
 @dataclass(frozen=True)
-class Line:
-    """Machines in a row: the pellets that leave one are the feed of the next."""
+class Limits(Table):
+    """What the machine allows: ranges of what may be set, and what must not be exceeded."""
 
-    stages: tuple[Stage, ...] = documented("-", "machines in the order in which pellets meet them")
-    arrangement: str = documented("-", "how air and pellets meet", default="line")
+    airflow: Range = documented("m³/s", "lowest and highest airflow", "V", default=None)
+    fan_speed: Range = documented("-", "lowest and highest share of the fan's full speed", default=None)
+    bed_depth: Range = documented("m", "lowest and highest depth of the bed", "L", default=None)
+    residence_time: Range = documented("s", "lowest and highest time in the bed, for its depth", default=None)
+    inlet_air_temperature: Range = documented(
+        "°C", "lowest and highest temperature of heated air", default=None
+    )
+    duration: Range = documented("s", "of a batch: shortest and longest drying", "t", default=None)
+    recirculation: Range = documented(
+        "-", "of a batch: lowest and highest share blown in again", "r", default=None
+    )
+    maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
+    maximum_exhaust_relative_humidity: Given = documented(
+        "-", "above it the exhaust wets the duct", default=None
+    )
+    maximum_lift_off: Given = documented(
+        "-", "highest velocity as a share of the one that lifts the bed", default=None
+    )
+    maximum_bed_pressure_drop: Given = documented("Pa", "what the fan can pull", "Δp", default=None)
+
+
+@dataclass(frozen=True)
+class Costs(Table):
+    """What it costs, in one currency."""
+
+    electricity: Given = documented("1/J", "price of electricity", default=None)
+    heat: Given = documented("1/J", "price of the heat that reaches the air", default=None)
+    feed: Given = documented("1/kg", "value of the feed as sold", default=None)
+    currency: str = documented("-", "of all prices; empty where none was named", default="")
+
+
+@dataclass(frozen=True)
+class FanData(Table):
+    """What is known of the fan; equipment.fan makes a Fan of it."""
+
+    curve: Any = documented(
+        "m³/s, Pa, -", "points of airflow, pressure and perhaps efficiency at full speed", default=None
+    )
+    rated_flow: Given = documented("m³/s", "airflow of its rated point, in place of a curve", default=None)
+    rated_pressure: Given = documented("Pa", "pressure of its rated point", default=None)
+    curve_density: Given = documented("kg/m³", "air density for which the curve holds", "ρ₁", default=None)
+    efficiency: Given = documented("-", "air power per shaft power", "η", default=None)
+    motor_efficiency: Given = documented("-", "shaft power per electric power", "η_m", default=None)
+    position: str | None = documented("-", "draw-through or blow-through", default=None)
+    speed: Given = documented("-", "share of full speed, in place of an airflow", default=None)
+
+
+@dataclass(frozen=True)
+class DuctData(Table):
+    """What is known of duct and cyclone; equipment.duct makes a Duct of it."""
+
+    pressure_loss: Any = documented("Pa, m³/s", "loss, and the airflow at which it was found", default=None)
+    leakage: Given = documented("-", "share of the fan's dry air that bypasses the bed", default=None)
 
 
 @dataclass(frozen=True)
@@ -178,6 +265,84 @@ class DesignWeather:
 
 
 @dataclass(frozen=True)
+class Sizing(Table):
+    """A machine to buy: what it must serve, and by which rule it is chosen."""
+
+    margin: Given = documented(
+        "-", "what fines and fouling add to the bed's pressure, as a share", default=None
+    )
+    bed_depth: Range = documented("m", "lowest and highest depth of the bed", "L", default=None)
+    air_ratio: Range = documented("kg/kg", "lowest and highest dry air per wet feed", default=None)
+    above_least: Given = documented(
+        "-", "the smallest floor is taken that costs this share more to run than the best", default=None
+    )
+    floor_area: Given = documented("m²", "floor that is taken, in place of above_least", "A", default=None)
+    freeboard: Given = documented("m", "room above the bed", default=None)
+    product: tuple[Product, ...] = documented("-", "other products that it must serve", default=())
+    weather: tuple[DesignWeather, ...] = documented("-", "air outside in which it must serve", default=())
+
+
+@dataclass(frozen=True)
+class WeatherFile(Table):
+    """The air outside, hour by hour, as it stands in a file."""
+
+    file: str | None = documented("-", "path of an EPW or CSV file", default=None)
+    operating_hours: Range = documented("s", "from and to, since midnight", default=None)
+    units: Mapping[str, str] = documented("-", "units of a CSV's columns", default=MappingProxyType({}))
+
+
+@dataclass(frozen=True)
+class ScheduleData(Table):
+    """Batch after batch: what a dryer's cycle holds beside drying and cooling."""
+
+    filling: Given = documented("s", "how long a dryer is filled", default=None)
+    emptying: Given = documented("s", "how long a dryer is emptied", default=None)
+    dryers: Given = documented("-", "how many dryers, alike and filled in turn", default=None)
+
+
+# By the names that they have in a scenario and on a Case.
+TABLES: Mapping[str, type[Table]] = MappingProxyType(
+    {
+        "target": Target,
+        "limits": Limits,
+        "costs": Costs,
+        "fan": FanData,
+        "duct": DuctData,
+        "sizing": Sizing,
+        "weather": WeatherFile,
+        "schedule": ScheduleData,
+    }
+)
+
+
+# ---- The question ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One machine of a line: a Cooler, Batch or Belt, and the tables that are its own."""
+
+    name: str = documented("-", "how the answer calls it")
+    cooler: Cooler | Batch | Belt = documented("-", "the machine and its settings")
+    stand_by: float = documented(
+        "s", "how long pellets stand before it, closed: moisture evens out inside them", default=0.0
+    )
+    air: Air | None = documented("-", "the air that it draws; the line's if left out", default=None)
+    fan: FanData = documented("-", "its fan", default=FanData())
+    duct: DuctData = documented("-", "between its bed and its fan", default=DuctData())
+    schedule: ScheduleData = documented("-", "of a batch dryer: batch after batch", default=ScheduleData())
+    limits: Limits = documented("-", "what it allows", default=Limits())
+
+
+@dataclass(frozen=True)
+class Line:
+    """Machines in a row: the pellets that leave one are the feed of the next."""
+
+    stages: tuple[Stage, ...] = documented("-", "machines in the order in which pellets meet them")
+    arrangement: str = documented("-", "how air and pellets meet", default="line")
+
+
+@dataclass(frozen=True)
 class Case:
     """One question: this feed, in this air, through this cooler or dryer."""
 
@@ -186,8 +351,24 @@ class Case:
     feed: Feed = documented("-", "wet pellets as they reach the cooler")
     air: Air = documented("-", "air outside")
     cooler: Any = documented("-", "the Cooler, Batch, Belt or Line and its settings")
-    tables: Mapping[str, Any] = documented(
-        "-", "the scenario's other tables (target, limits, …), read and in SI", default=MappingProxyType({})
+    target: Target = documented("-", "what is wanted", default=Target())
+    limits: Limits = documented(
+        "-", "what the machine allows; of a line each stage has its own", default=Limits()
+    )
+    costs: Costs = documented("-", "what it costs", default=Costs())
+    fan: FanData = documented("-", "the fan; of a line each stage has its own", default=FanData())
+    duct: DuctData = documented(
+        "-", "between bed and fan; of a line each stage has its own", default=DuctData()
+    )
+    sizing: Sizing = documented("-", "a machine to buy", default=Sizing())
+    weather: WeatherFile = documented("-", "the air outside, hour by hour", default=WeatherFile())
+    schedule: ScheduleData = documented(
+        "-", "of a batch dryer: batch after batch; of a line each stage has its own", default=ScheduleData()
+    )
+    safety_margins: Mapping[str, float] = documented(
+        "-",
+        "how far settings are to stay off each bound, by its name, in its unit",
+        default=MappingProxyType({}),
     )
     source: Mapping[str, Any] = documented(
         "-", "the scenario as it was typed, for replace()", default=MappingProxyType({})

@@ -152,7 +152,8 @@ WARMED = 5.0  # K above a limit; assumed: a few are within what is not known of 
 def _of_bags(case: Case, result: Result) -> Iterator[Warning]:
     """Pellets whose dry skin takes up water from the core once they lie still: its heat of binding warms them."""
     leave, even = (float(x.temperature) for x in (result.pellets_out, result.after_equalising))
-    limit = case.tables.get("target", {}).get("maximum_above_ambient", WARM)
+    stated = case.target.maximum_above_ambient
+    limit = WARM if stated is None else stated
     if leave - case.air.temperature <= limit and even - case.air.temperature > limit + WARMED:
         yield Warning(
             "check",
@@ -198,8 +199,8 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
         )
     yield from _of_heater(case, result)
     yield from _of_cooling(case, result)
-    fan, duct = case.tables.get("fan", {}), case.tables.get("duct", {})
-    if duct or {"curve", "rated_flow"} & {*fan} or fan.get("position") == "blow-through":
+    fan, duct = case.fan, case.duct
+    if duct or fan.curve or fan.rated_flow or fan.position == "blow-through":
         yield Warning(
             "note",
             "of [fan] only the efficiencies count for a dryer so far, of [duct] nothing: airflow is as given, the "
@@ -322,7 +323,7 @@ def _from_table(case: Case, result: Result, left_out: tuple[str, ...]) -> Iterat
 
 def _stated(case: Case, name: str) -> float | None:
     """The limit of a caution that the person states: two limits of one thing side by side would contradict."""
-    stated: float | None = case.tables.get("target", {}).get("maximum_above_ambient")
+    stated: float | None = case.target.maximum_above_ambient
     return stated if name == "warm" else None
 
 

@@ -164,9 +164,9 @@ def _column(cases: Sequence[Case], inputs: Inputs, get: Callable[[Case], Any]) -
 
 
 def _fan_efficiency(case: Case) -> float:
-    fan = case.tables.get("fan", {})
-    if "efficiency" in fan:
-        return float(fan["efficiency"] * fan.get("motor_efficiency", 1.0))
+    fan = case.fan
+    if fan.efficiency is not None:
+        return float(fan.efficiency * (fan.motor_efficiency or 1.0))
     return ASSUMED_FAN
 
 

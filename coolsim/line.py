@@ -8,15 +8,16 @@ work in batches are taken to keep up (coolsim.schedule says whether they do). Wh
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
 from coolsim import dried
 from coolsim.answer import first
-from coolsim.case import Air, Case, Line, Stage
+from coolsim.case import Air, Case, FanData, Line, Stage
 from coolsim.cautions import cautions, of_stand_by
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
@@ -28,7 +29,7 @@ from coolsim.physics import air
 from coolsim.result import Accuracy, Result, StageRun, Warning
 
 LINE = "line"
-OWN_TABLES = ("fan", "duct", "schedule", "limits")  # of a stage, not of the line
+NOT_TYPED: Mapping[str, Any] = MappingProxyType({})  # a stage by itself is no scenario
 
 # Coolers side by side, laid out as given: their answer, floats for one of them if so asked, and what leaves them.
 Cool = Callable[[list[Case], Inputs, bool], tuple[Result, Leaving]]
@@ -129,14 +130,18 @@ def _at(case: Case, temperature: float) -> Case:
 def by_itself(line: Case, fed: Case, k: int) -> Case:
     """Stage k of a line as a case of its own, with the feed it has."""
     stage = line.cooler.stages[k]
-    shared = {name: table for name, table in line.tables.items() if name not in OWN_TABLES}
-    return Case(
-        f"{line.title}: {stage.name}",
-        line.material,
-        fed.feed,
-        stage.air or line.air,
-        stage.cooler,
-        MappingProxyType(shared | dict(stage.tables)),
+    return dataclasses.replace(
+        line,
+        title=f"{line.title}: {stage.name}",
+        feed=fed.feed,
+        air=stage.air or line.air,
+        cooler=stage.cooler,
+        fan=stage.fan,
+        duct=stage.duct,
+        schedule=stage.schedule,
+        limits=stage.limits,
+        source=NOT_TYPED,
+        plus_minus=NOT_TYPED,
     )
 
 
@@ -169,8 +174,7 @@ def at_its_fans(case: Case, result: Result) -> Case:
                 cooler = dataclasses.replace(
                     cooler, inlet_air_temperature=warm if heater is None else max(heater, warm)
                 )
-            tables = {name: table for name, table in stage.tables.items() if name != "fan"}
-            stage = dataclasses.replace(stage, cooler=cooler, tables=MappingProxyType(tables))
+            stage = dataclasses.replace(stage, cooler=cooler, fan=FanData())
         stages.append(stage)
     return dataclasses.replace(case, cooler=Line(tuple(stages)))
 

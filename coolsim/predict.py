@@ -81,10 +81,10 @@ def predict(
 
 def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tuple[Inputs, Result]:
     """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
-    path = running.air_path(case.tables)
+    path = running.air_path(case)
     if path is None:
         if case.cooler.airflow is None and case.cooler.air_ratio is None:
-            fan_of(case.tables)  # says that there is no curve
+            fan_of(case.fan)  # says that there is no curve
             raise InputError([Fault("", "cooler.airflow", "nothing", "give it, or [fan] with its speed")])
         return inputs, _solved(inputs, scalar, resolution)
 
@@ -92,7 +92,7 @@ def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tu
         return _solved(some, False, resolution)
 
     if np.isnan(inputs.dry_air).any():
-        speed = case.tables["fan"]["speed"]
+        speed = case.fan.speed
         inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
     else:
         inputs, result = running.warmed(path, inputs, solve)
@@ -103,7 +103,7 @@ def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tu
 def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
     """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
     if isinstance(case.cooler, Line):
-        alone = (dataclasses.replace(case, cooler=s.cooler, tables=s.tables) for s in case.cooler.stages)
+        alone = (line.by_itself(case, case, k) for k in range(len(case.cooler.stages)))
         asks = any(isinstance(one.cooler, Cooler) and _asks_its_fan(one) for one in alone)
         return line.at_its_fans(case, predict(case, resolution=resolution)) if asks else case
     if dried.kind(case) != dried.COUNTER_FLOW:
@@ -113,7 +113,7 @@ def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
 
 def _blown(case: Case, inputs: Inputs) -> Case:
     """The case with the airflow and inlet air that its fan settled at."""
-    path = running.air_path(case.tables)
+    path = running.air_path(case)
     if path is None or (case.cooler.airflow is not None and not path.heats):
         return case
     cooler = dataclasses.replace(
@@ -228,7 +228,7 @@ def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[lis
 
 
 def _asks_its_fan(case: Case) -> bool:
-    path, cooler = running.air_path(case.tables), case.cooler
+    path, cooler = running.air_path(case), case.cooler
     return (path is not None and path.heats) or (cooler.airflow is None and cooler.air_ratio is None)
 
 

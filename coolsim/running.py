@@ -8,12 +8,13 @@ predicted in full, the path is corrected by the difference, and so on until the 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from coolsim.case import Case
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState, Demand, Duct
 from coolsim.equipment.fan import Fan
@@ -46,12 +47,12 @@ class AirPath:
         return self.fan.position == fan.BLOW_THROUGH
 
 
-def air_path(tables: Mapping[str, Any]) -> AirPath | None:
-    """The air path of a case's tables; None without the curve or the rated point of a fan."""
-    if not {"curve", "rated_flow"} & {*tables.get("fan", {})}:
+def air_path(case: Case) -> AirPath | None:
+    """The air path of a case; None without the curve or the rated point of a fan."""
+    if case.fan.curve is None and case.fan.rated_flow is None:
         return None
-    machine = fan.fan_of(tables)
-    return AirPath(machine, duct.duct_of(tables)) if machine else None
+    machine = fan.fan_of(case.fan)
+    return AirPath(machine, duct.duct_of(case.duct)) if machine else None
 
 
 def demand(path: AirPath, inputs: Inputs, drop: Array, T_exhaust: Array, Y_exhaust: Array) -> Demand:

@@ -27,7 +27,7 @@ ROUNDING = 1e-9  # of a load: 1 + 1e-12 of a dryer is one dryer
 
 def kept_up(cases: Sequence[Case], result: Result) -> Schedule | None:
     """The schedule of batch dryers, one for each case or number of the result; None where one states none."""
-    if not all(isinstance(c.cooler, Batch) and "schedule" in c.tables for c in cases):
+    if not all(isinstance(c.cooler, Batch) and c.schedule for c in cases):
         return None
     rows = [_numbers(c) for c in cases]
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
@@ -52,27 +52,27 @@ def taken(result: Result) -> Result:
 
 def cycle(case: Case) -> dict[str, float]:
     """What a batch dryer's cycle is made of [s], where the case has a [schedule]."""
-    dryer, times = case.cooler, case.tables["schedule"]
+    dryer, times = case.cooler, case.schedule
     return {
-        "filling": times["filling"],
+        "filling": times.filling,
         "drying": dryer.duration,
         "cooling": dryer.cooling_time,
-        "emptying": times["emptying"],
+        "emptying": times.emptying,
     }
 
 
 def _numbers(case: Case) -> dict[str, float]:
-    feed, dryer, times = case.feed, case.cooler, case.tables["schedule"]
+    feed, dryer, times = case.feed, case.cooler, case.schedule
     return {
         "batch_mass": feed.bulk_density * dryer.floor_area * dryer.bed_depth,
         "throughput": feed.throughput,
         "moisture": feed.moisture,
         "density": feed.bulk_density,
         "shrinkage": dryer.shrinkage,
-        "filling": times["filling"],
-        "emptying": times["emptying"],
+        "filling": times.filling,
+        "emptying": times.emptying,
         "cycle": sum(cycle(case).values()),
-        "dryers": times["dryers"],
+        "dryers": times.dryers,
     }
 
 

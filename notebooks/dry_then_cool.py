@@ -96,7 +96,7 @@ many = coolsim.predict([coolsim.replace(case, {"feed.throughput": f"{t} kg/h"}) 
 for k, t in enumerate(throughputs):
     ends = [100 * float(run.result.pellets_out.moisture_wb[k]) for run in many.stages]
     print(f"{t} kg/h: {ends[0]:.1f} % from the dryer, {ends[1]:.1f} % from the cooler")
-target = 100 * case.tables["target"]["moisture"]
+target = 100 * case.target.moisture
 most = float(np.interp(target, 100 * many.pellets_out.moisture_wb, throughputs))
 print(f"the line makes {target:.0f} % at up to {most:.0f} kg/h")
 

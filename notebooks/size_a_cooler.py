@@ -46,7 +46,7 @@ for part in answer.governing:
 # more than was asked for: weight is given away, and that is the dear part, far above the electricity.
 
 # %%
-ax = coolsim.plots.size_curve(answer, currency=case.tables["costs"]["currency"])
+ax = coolsim.plots.size_curve(answer, currency=case.costs.currency)
 
 # %% [markdown]
 # The star is the smallest floor that costs no more than the stated amount above the best. If the building has

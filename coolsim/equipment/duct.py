@@ -8,12 +8,11 @@ of the fan's air at the density that the fan sees.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from coolsim.case import DuctData
 from coolsim.equipment.fan import BLOW_THROUGH, STANDARD_DENSITY
 from coolsim.fields import Number, documented
 from coolsim.physics import air
@@ -50,11 +49,10 @@ class Demand:
     density: Number = documented("kg/m³", "density of the air at the fan's inlet", "ρ")
 
 
-def duct_of(tables: Mapping[str, Any]) -> Duct:
-    """Return the duct of a case's tables (SI, as in Case.tables); without [duct] it loses and leaks nothing."""
-    table = tables.get("duct", {})
-    loss, flow = table.get("pressure_loss", (0.0, 1.0))
-    return Duct(pressure_loss=loss, reference_flow=flow, leakage=table.get("leakage", 0.0))
+def duct_of(known: DuctData) -> Duct:
+    """Return the duct that is known of; what is not known loses and leaks nothing."""
+    loss, flow = known.pressure_loss or (0.0, 1.0)
+    return Duct(pressure_loss=loss, reference_flow=flow, leakage=known.leakage or 0.0)
 
 
 def loss(duct: Duct, flow: Number, density: Number) -> Number:

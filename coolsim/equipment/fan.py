@@ -12,13 +12,13 @@ lost at the outlet is a loss of the duct).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
+from coolsim.case import FanData
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Number, documented
 from coolsim.physics import air
@@ -89,23 +89,23 @@ def fan_from_rated_point(flow: float, pressure: float, **more: Any) -> Fan:
     return Fan(**{**vars(fan), "assumed": (text, *fan.assumed)})
 
 
-def fan_of(tables: Mapping[str, Any]) -> Fan | None:
-    """Return the fan of a case's tables (SI, as in Case.tables); None where there is no [fan]."""
-    table = tables.get("fan")
-    if table is None:
+def fan_of(known: FanData) -> Fan | None:
+    """Return the fan that is known of; None where nothing is."""
+    if not known:
         return None
+    given = known.given()
     more = {
-        name: table[name]
+        name: given[name]
         for name in ("efficiency", "motor_efficiency", "curve_density", "position")
-        if name in table
+        if name in given
     }
-    if "curve" in table:
-        flow, pressure, *efficiency = zip(*table["curve"])
+    if known.curve is not None:
+        flow, pressure, *efficiency = zip(*known.curve)
         if efficiency:
             more["efficiency"] = efficiency[0]
         return fan_from_curve(flow, pressure, **more)
-    if "rated_flow" in table:
-        return fan_from_rated_point(table["rated_flow"], table["rated_pressure"], **more)
+    if known.rated_flow is not None:
+        return fan_from_rated_point(known.rated_flow, known.rated_pressure, **more)
     allowed = "this question needs one of them, such as rated_flow and rated_pressure"
     raise InputError([Fault("", "fan.curve", "none of curve or rated_flow", allowed)])
 

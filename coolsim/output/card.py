@@ -37,7 +37,7 @@ class Cell:
 def check(case: Case) -> None:
     """Raise InputError where no card can be made, naming what is needed."""
     only_coolers(case, "cards are made")
-    if "weather" not in case.tables:
+    if not case.weather:
         allowed = 'a card follows a year of weather: below [weather], such as file = "weather.epw"'
         raise InputError([Fault(where(case, "weather"), "weather", "no [weather] table", allowed)])
     why = why_no_chart(case)
@@ -86,10 +86,10 @@ def _air(chart: Chart, at: tuple[int, int], page: Page) -> str:
 
 def words(case: Case, chart: Chart, page: Page) -> list[str]:
     """Return what stands below the chart: how to read it, what to do off it, and the cautions."""
-    target = case.tables["target"]
+    target = case.target
     feed = page.number(case.feed.moisture, u.FRACTION, 1)
-    wet = page.number(target["moisture"] + target.get("tolerance", 0.0), u.FRACTION, 1)
-    warm = target.get("maximum_above_ambient")
+    wet = page.number(target.moisture + (target.tolerance or 0.0), u.FRACTION, 1)
+    warm = target.maximum_above_ambient
     than = f" or more than {page.number(warm, u.DIFFERENCE, 0)} warmer than the air outside" if warm else ""
     air = "fan speed" if np.isfinite(chart.fan_speed).any() else "airflow"
     return [
@@ -132,11 +132,11 @@ def card(case: Case, chart: Chart, paper: str = "a4", units: str = "si") -> byte
 def _head(sheet: Any, case: Case, width: float) -> None:
     title = _shortened(case.title or "Settings chart", (width - 2 * MARGIN) * 72 / 25.4, 19)
     _write(sheet, MARGIN, MARGIN + 1, title, 19, weight="bold", va="top")
-    target = case.tables["target"]
-    if "tolerance" in target:
-        wanted = f"{100 * target['moisture']:.4g} ± {100 * target['tolerance']:.3g} % moisture"
+    target = case.target
+    if target.tolerance is not None:
+        wanted = f"{100 * target.moisture:.4g} ± {100 * target.tolerance:.3g} % moisture"
     else:
-        wanted = f"{100 * target['moisture']:.4g} % moisture or drier"
+        wanted = f"{100 * target.moisture:.4g} % moisture or drier"
     _write(
         sheet,
         MARGIN,

@@ -91,7 +91,7 @@ def dialled(case: Case, settings: DryerSettings, page: Page) -> Iterator[tuple[s
 
 
 def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
-    opened = case.tables["limits"]
+    opened = case.limits.given()
     rows = [
         (label, value, "" if any(key in opened for key in keys) else "as given")
         for label, value, keys in dialled(case, answer.settings, page)

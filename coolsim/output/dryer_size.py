@@ -130,8 +130,8 @@ def _zones(answer: DryerSize, page: Page) -> str:
 
 def _each(case: Case, answer: DryerSize, page: Page) -> str:
     """Return what each product does in each weather, with its settings."""
-    mass, priced = mass_unit(page), "costs" in case.tables
-    even = "maximum_deviation" in case.tables["target"]
+    mass, priced = mass_unit(page), bool(case.costs)
+    even = case.target.maximum_deviation is not None
     titles = ["at its own settings", "air blown in", "airflow", "bed", "time", "exit"]
     titles += ["deviation"] if even else []
     titles += ["heat", f"kWh/{mass}"] + ([f"cost/{mass}"] if priced else [])
@@ -155,7 +155,7 @@ def _run(s: DryerServed, even: bool, priced: bool, page: Page) -> Iterator[str]:
 
 
 def _floors(case: Case, answer: DryerSize, page: Page) -> str:
-    priced, mass = "costs" in case.tables, mass_unit(page)
+    priced, mass = bool(case.costs), mass_unit(page)
     titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
     titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if priced else []) + [""]
     rows, taken = [], (answer.floor_area or 0.0) * (answer.dryers or 1)
@@ -172,7 +172,7 @@ def _floors(case: Case, answer: DryerSize, page: Page) -> str:
 
 
 def _no_size(case: Case, answer: DryerSize, page: Page) -> str:
-    fixed = case.tables["sizing"].get("floor_area")
+    fixed = case.sizing.floor_area
     where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
     text = wrapped(f"{where} every product in every weather within the limits.", page, style="bold")
     if answer.smallest_floor is not None:

@@ -17,7 +17,7 @@ from coolsim.studies.seasons.chart import Chart
 
 def sentence(case: Case, strategy: Strategy) -> str:
     """What the chart is, and how far it goes."""
-    limits, total = case.tables["limits"], strategy.total
+    limits, total = case.limits.given(), strategy.total
     opened = ", ".join(words(name) for name in OPENED[case.cooler.arrangement] if name in limits)
     return (
         f"follow the settings chart ({opened}), each band set for the hour in it that dries worst. "
@@ -27,22 +27,22 @@ def sentence(case: Case, strategy: Strategy) -> str:
 
 def shown(case: Case, chart: Chart, page: Page) -> Iterator[tuple[str, Array, int]]:
     """What [limits] opens, a table each: title, values and digits."""
-    limits = case.tables["limits"]
+    limits = case.limits
     batch = isinstance(case.cooler, Batch)
-    if "inlet_air_temperature" in limits:
+    if limits.inlet_air_temperature is not None:
         unit = page.unit(u.TEMPERATURE)
         where = "" if batch else " of the hottest zone; the other heated zones keep their distance"
         hot = np.vectorize(lambda T: u.shown(float(T), u.TEMPERATURE, unit))(chart.inlet_air_temperature)
         yield f"Air blown in, {pretty(unit)}{where}", hot, 1
-    if "airflow" in limits:
+    if limits.airflow is not None:
         unit = page.unit(u.VOLUME_FLOW)
         of_zones = "" if batch else ", all zones together"
         yield f"Airflow, {pretty(unit)}{of_zones}", chart.airflow * u.shown(1.0, u.VOLUME_FLOW, unit), 0
-    if "recirculation" in limits and chart.recirculation is not None:
+    if limits.recirculation is not None and chart.recirculation is not None:
         yield "Recirculation, %", 100 * chart.recirculation, 1
-    if "duration" in limits:
+    if limits.duration is not None:
         yield "Drying time, min", chart.residence_time / 60, 1
-    if {"bed_depth", "residence_time"} & {*limits}:
+    if {"bed_depth", "residence_time"} & {*limits.given()}:
         unit = page.unit(u.LENGTH)
         yield f"Bed depth, {pretty(unit)}", chart.bed_depth * u.shown(1.0, u.LENGTH, unit), 1
         yield "Dwell, min: the belt's speed", chart.residence_time / 60, 1
@@ -52,7 +52,7 @@ def shown(case: Case, chart: Chart, page: Page) -> Iterator[tuple[str, Array, in
 def notes(seasons: Seasons) -> Iterator[str]:
     """What a year of a dryer takes for granted."""
     case = seasons.case
-    limits = case.tables.get("limits", {})
+    limits = case.limits
     yield "weights, heat and cost are of the scenario's throughput, as if the dryer always kept up with it."
     if isinstance(case.cooler, Batch):
         yield "a batch is dried in the weather of one hour, also where it takes longer."
@@ -62,11 +62,11 @@ def notes(seasons: Seasons) -> Iterator[str]:
                 f"in {hours:.0f} hours of {seasons.strategies[-1].name} the dryers of [schedule] do not keep up "
                 "with the throughput: shorten limits.duration, or add a dryer."
             )
-    if "heat" not in case.tables.get("costs", {}) and "costs" in case.tables:
+    if case.costs.heat is None and case.costs:
         yield "heat has no price (costs.heat): drying with it counts as free."
-    if len(seasons.strategies) > 1 and "maximum_pellet_temperature" not in limits:
+    if len(seasons.strategies) > 1 and limits.maximum_pellet_temperature is None:
         yield "no limits.maximum_pellet_temperature is given: the chart may heat pellets as far as its air does."
-    if "efficiency" not in case.tables.get("fan", {}):
+    if case.fan.efficiency is None:
         yield "no fan.efficiency is given: electricity is priced with an assumed 55 %, bed only."
     yield "warm feed in a pile or a stopped dryer can heat itself, and its dust burns: local fire code decides."
 
@@ -74,11 +74,9 @@ def notes(seasons: Seasons) -> Iterator[str]:
 def _behind(seasons: Seasons) -> float:
     """Hours of the last strategy in which batches come faster than the dryers of [schedule] take them."""
     case, hours = seasons.case, seasons.strategies[-1].hours
-    times = case.tables.get("schedule")
+    times = case.schedule
     if not times:
         return 0.0
     mass = case.feed.bulk_density * case.cooler.floor_area * hours.settings.bed_depth
-    cycle = times["filling"] + hours.settings.residence_time + case.cooler.cooling_time + times["emptying"]
-    return hours.weather.step * float(
-        (case.feed.throughput * cycle > times["dryers"] * mass * (1 + 1e-9)).sum()
-    )
+    cycle = times.filling + hours.settings.residence_time + case.cooler.cooling_time + times.emptying
+    return hours.weather.step * float((case.feed.throughput * cycle > times.dryers * mass * (1 + 1e-9)).sum())

@@ -103,7 +103,7 @@ def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
     """What is set, what it costs, and the limits at which it stands."""
     return {
         "settings": where_known(answer.settings, "settings"),
-        "cost": where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
+        "cost": where_known(answer.cost, "cost") | {"currency": case.costs.currency},
         "binding": at_limits(answer.binding),
     }
 
@@ -116,7 +116,7 @@ def size_document(case: Case, answer: SizeAnswer, scenario: str, version: str) -
         "coolsim": version,
         "inputs": inputs(case),
         **_written(answer, "size"),
-        "currency": case.tables["costs"]["currency"] if "costs" in case.tables else None,
+        "currency": case.costs.currency if case.costs else None,
     }
 
 

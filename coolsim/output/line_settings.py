@@ -42,7 +42,7 @@ def advised(case: Case, advice: Advice, page: Page) -> str:
 
 def _dialled(one: Case, settings: Any, page: Page) -> Iterator[tuple[str, str, bool]]:
     """What is dialled in on a machine: label, value, and whether its limits open it."""
-    limits = one.tables["limits"]
+    limits = one.limits.given()
     if is_dryer(one):
         for label, value, keys in dryer_settings.dialled(one, settings, page):
             yield label, value, any(key in limits for key in keys)
@@ -127,7 +127,7 @@ def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[st
     driest, wettest = advice.window or (None, None)
     written = as_json.document(case, answer.result, scenario, version) | {
         "settings": settings,
-        "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.tables["costs"]["currency"]},
+        "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.costs.currency},
         "binding": as_json.at_limits(answer.binding),
         "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
     }

@@ -168,7 +168,7 @@ def document(seasons: Seasons, scenario: str, version: str) -> dict[str, Any]:
         "coolsim": version,
         "inputs": inputs(seasons.case),
         "weather": _weather(seasons),
-        "currency": seasons.case.tables.get("costs", {}).get("currency", ""),
+        "currency": seasons.case.costs.currency,
         "strategies": [_strategy(strategy) for strategy in seasons.strategies],
     }
 

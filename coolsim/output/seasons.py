@@ -72,14 +72,14 @@ def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
         per_kg = 1.0 / u.convert(1.0, f"{unit}/h", u.MASS_FLOW) / 3600.0
         return lambda s: _number(get(s.total) * per_kg, 0)
 
-    tolerance = "tolerance" in seasons.case.tables["target"]
+    tolerance = seasons.case.target.tolerance is not None
     yield "within target and limits", of(lambda t: t.within)
     yield "too wet (moulds may grow)", of(lambda t: t.too_wet)
     if tolerance:
         yield "too dry", of(lambda t: t.too_dry)
     yield "too warm", of(lambda t: t.too_warm)
     if any(s.total.over_limit for s in seasons.strategies):
-        uneven = ", or uneven" if "maximum_deviation" in seasons.case.tables["target"] else ""
+        uneven = ", or uneven" if seasons.case.target.maximum_deviation is not None else ""
         yield f"a limit of the machine broken{uneven}", of(lambda t: t.over_limit)
     if any(s.total.not_computed for s in seasons.strategies):
         yield "not computed", of(lambda t: t.not_computed)
@@ -91,8 +91,8 @@ def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
     yield "electricity, kWh", of(lambda t: t.electricity)
     if any(s.total.heat > 0 for s in seasons.strategies):
         yield "heat, kWh", of(lambda t: t.heat)
-    if "costs" in seasons.case.tables:
-        currency = seasons.case.tables["costs"]["currency"]
+    if seasons.case.costs:
+        currency = seasons.case.costs.currency
         yield f"cost{f' in {currency}' if currency else ''}, all three", of(lambda t: t.cost)
     yield "mean exit moisture, %", of(lambda t: 100 * t.moisture_wb, 2)
 
@@ -123,7 +123,7 @@ def _sentences(seasons: Seasons, page: Page) -> Iterator[str]:
 
 
 def _months(seasons: Seasons, strategy: Strategy, page: Page) -> str:
-    priced, us = "costs" in seasons.case.tables, page.units == "us"
+    priced, us = bool(seasons.case.costs), page.units == "us"
     per_kg = 1.0 / u.convert(1.0, "lb/h", u.MASS_FLOW) / 3600.0 if us else 1.0
     rows = []
     for month, t in strategy.months:
@@ -228,7 +228,7 @@ def _notes(seasons: Seasons, first: Strategy, page: Page) -> Iterator[str]:
         yield from dryer_year.notes(seasons)
     elif len(seasons.strategies) > 1:
         yield "throughput is of wet feed: with moister feed there is less dry feed in it, and less product."
-    if "tolerance" not in seasons.case.tables["target"]:
+    if seasons.case.target.tolerance is None:
         yield "drier than the target is allowed (no target.tolerance); the weight it costs is counted."
-    if "fan" not in seasons.case.tables and not is_dryer(seasons.case):
+    if not seasons.case.fan and not is_dryer(seasons.case):
         yield "no [fan] is given: electricity is that of an assumed fan."

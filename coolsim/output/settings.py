@@ -72,12 +72,12 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
 def dialled(case: Case, settings: Settings, page: Page) -> list[tuple[str, str, str]]:
     """What is dialled in: label, value, and the knob."""
     rows = []
-    if "fan" in case.tables:
+    if case.fan:
         rows.append(("fan speed", _speed(settings), "airflow"))
     rows.append(("airflow", _airflow(settings, page), "airflow"))
     rows.append(("depth of the bed", depth_of(settings.bed_depth, page), "bed_depth"))
     rows.append(("dwell", page.number(settings.residence_time, u.TIME, 1), "bed_depth"))
-    if "inlet_air_temperature" in case.tables["limits"]:
+    if case.limits.inlet_air_temperature is not None:
         inlet = page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)
         rows.append(("inlet air", inlet, "inlet_air_temperature"))
     return rows
@@ -85,7 +85,7 @@ def dialled(case: Case, settings: Settings, page: Page) -> list[tuple[str, str, 
 
 def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
     """Return the settings; what the scenario does not open is said to stay."""
-    opened = case.tables["limits"]
+    opened = case.limits.given()
     shown = [
         (label, text, "" if any(key in opened for key in OPENED_BY[knob]) else "as given")
         for label, text, knob in dialled(case, answer.settings, page)
@@ -112,7 +112,7 @@ def _in_a_line(case: Case, settings: Settings, page: Page) -> str:
         parts.append(f"fan {_speed(settings)}")
     parts.append(f"bed {depth_of(settings.bed_depth, page)}")
     parts.append(f"dwell {page.number(settings.residence_time, u.TIME, 1)}")
-    if "inlet_air_temperature" in case.tables["limits"]:
+    if case.limits.inlet_air_temperature is not None:
         parts.append(f"inlet air {page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)}")
     return ", ".join(parts)
 
@@ -121,10 +121,10 @@ def _in_a_line(case: Case, settings: Settings, page: Page) -> str:
 
 
 def costs(case: Case, cost: Cost, page: Page) -> str:
-    currency = case.tables["costs"]["currency"]
+    currency = case.costs.currency
     mass = "short ton" if page.units == "us" else "t"
     rows = [("electricity", cost.electricity)]
-    if "heat" in case.tables["costs"] or cost.heat > 0.0:
+    if case.costs.heat is not None or cost.heat > 0.0:
         rows.append(("heat", cost.heat))
     rows += [("overdried feed", cost.overdried_feed), ("total", cost.total)]
     tonnes = 3.6 * case.feed.throughput
@@ -196,8 +196,8 @@ def at_limit(limit: AtLimit, page: Page) -> str:
 
 
 def _required(case: Case, answer: SettingsAnswer) -> str:
-    target, now, need = case.tables["target"], 100 * case.feed.moisture, answer.required_feed_moisture
-    goal = f"For {100 * target['moisture']:.4g} % now"
+    target, now, need = case.target, 100 * case.feed.moisture, answer.required_feed_moisture
+    goal = f"For {100 * target.moisture:.4g} % now"
     if need is None:
         return f"{goal}, no feed is dry enough: another limit or wish stands in the way."
     if need > HIGHEST_FEED_MOISTURE - 1e-4:

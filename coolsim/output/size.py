@@ -86,7 +86,7 @@ def fixed_by(
 def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return what each product does in each weather, with its settings."""
     titles = ["at its own settings", "airflow", "bed", "dwell", "exit", "", f"kWh/{mass_unit(page)}"]
-    priced, heated = "costs" in case.tables, answer.heater is not None
+    priced, heated = bool(case.costs), answer.heater is not None
     titles += [f"cost/{mass_unit(page)}"] if priced else []
     titles += ["inlet air"] if heated else []
     rows = [(f"{s.product}, {s.weather}", *_run(s, priced, heated, page)) for s in answer.served]
@@ -107,7 +107,7 @@ def _run(s: Served, priced: bool, heated: bool, page: Page) -> Iterator[str]:
 
 
 def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
-    priced, mass = "costs" in case.tables, mass_unit(page)
+    priced, mass = bool(case.costs), mass_unit(page)
     titles = ["floor", "deepest bed", "fan", "", "motor", f"kWh/{mass}, mean"]
     titles += [f"cost/{mass}, mean", ""] if priced else [""]
     rows = []
@@ -125,7 +125,7 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
 
 
 def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
-    fixed = case.tables["sizing"].get("floor_area")
+    fixed = case.sizing.floor_area
     where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
     text = wrapped(f"{where} every product in every weather within the limits.", page, style="bold")
     if answer.smallest_floor is not None:

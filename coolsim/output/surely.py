@@ -58,7 +58,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
     dialled = dryer_settings.dialled if is_dryer(case) else settings.dialled
     out = answer.result.pellets_out
     per_mass = u.shown(1e-3, u.MASS_PRICE, "/short_ton" if page.units == "us" else "/t")
-    currency = case.tables["costs"]["currency"]
+    currency = case.costs.currency
     cost = f"cost in {currency}" if currency else "cost"
     return {
         **{label: text for label, text, _ in dialled(case, answer.settings, page)},

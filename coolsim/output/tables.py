@@ -27,10 +27,10 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     """Return the answer to one case as text; `sure` tells how sure it is."""
     # an answer that cannot be must not be read without its danger, which a long table would hide
     parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
-    parts += [verdict(case, result, page)] if "target" in case.tables else []
+    parts += [verdict(case, result, page)] if case.target else []
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [limits(case, result, page)] if "limits" in case.tables else []
+    parts += [limits(case, result, page)] if case.limits else []
     parts += [stage_limits(result, page), sure]
     parts += [course(case, result, page)] if result.history is not None else []
     of_last = f" ({result.stages[-1].name})" if result.stages else ""
@@ -193,7 +193,7 @@ def course(case: Case, result: Result, page: Page) -> str:
     if history.zone[-1] == 0:
         began = page.number(history.time[history.zone > 0][-1], u.TIME, 1)
         text += wrapped(f"cooled with outside air from {began} on", page)
-    wanted = case.tables.get("target", {}).get("moisture")
+    wanted = case.target.moisture
     return text if wanted is None else text + wrapped(_reached(result, wanted, page), page)
 
 
@@ -233,28 +233,28 @@ def _fan(fan: FanRun, page: Page) -> list[tuple[str, str]]:
 
 def verdict(case: Case, result: Result, page: Page) -> str:
     """Say of each wish in [target] whether it is met, by how much not, and whether that is certain."""
-    target, out, band = case.tables["target"], result.pellets_out, result.input_band
+    target, out, band = case.target, result.pellets_out, result.input_band
     rows = []
-    if "moisture" in target:
-        wanted, slack, got = target["moisture"], target.get("tolerance"), float(out.moisture_wb)
+    if target.moisture is not None:
+        wanted, slack, got = target.moisture, target.tolerance, float(out.moisture_wb)
         low, high = (0.0, wanted) if slack is None else (wanted - slack, wanted + slack)
         what = f"≤ {100 * wanted:.4g} %" if slack is None else f"{100 * wanted:.4g} ± {100 * slack:.3g} %"
         miss = f"{100 * abs(got - wanted):.2f} points {'wetter' if got > wanted else 'drier'}"
         rows.append(("moisture", what, _met(got, low, high, miss, band and band.moisture_wb)))
-    if "maximum_above_ambient" in target:
-        wanted, outside = target["maximum_above_ambient"], float(case.air.temperature)
+    if target.maximum_above_ambient is not None:
+        wanted, outside = target.maximum_above_ambient, float(case.air.temperature)
         got = float(out.temperature) - outside
         ends = tuple(float(end) - outside for end in band.temperature) if band else None
         miss = page.number(got, u.DIFFERENCE, 1)
         what = f"≤ {page.number(wanted, u.DIFFERENCE, 1)}"
         rows.append(("above the air outside", what, _met(got, -math.inf, wanted, miss, ends)))
-    if "maximum_water_activity" in target:
-        wanted, got = target["maximum_water_activity"], float(result.after_equalising.water_activity)
+    if target.maximum_water_activity is not None:
+        wanted, got = target.maximum_water_activity, float(result.after_equalising.water_activity)
         rows.append(
             ("water activity, evened out", f"≤ {wanted:g}", _met(got, 0.0, wanted, f"{got:.3f}", None))
         )
-    if "maximum_deviation" in target and result.spread is not None:
-        wanted, got = target["maximum_deviation"], float(result.spread.deviation_wb)
+    if target.maximum_deviation is not None and result.spread is not None:
+        wanted, got = target.maximum_deviation, float(result.spread.deviation_wb)
         miss = f"{100 * got:.2f} points"
         rows.append(
             ("deviation over the bed", f"≤ {100 * wanted:.4g} points", _met(got, 0.0, wanted, miss, None))
@@ -273,7 +273,7 @@ def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
 
 def limits(case: Case, result: Result, page: Page, title: str = "limits") -> str:
     """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
-    most_allowed, bed, rows = case.tables["limits"], result.bed, []
+    most_allowed, bed, rows = case.limits, result.bed, []
     us, history = page.units == "us", result.history
     hottest = None if history is None else float(history.highest_temperature.max())
     for name, label, value, dimension, digits in (
@@ -282,7 +282,7 @@ def limits(case: Case, result: Result, page: Page, title: str = "limits") -> str
         ("lift_off", "lift-off", bed.lift_off, u.FRACTION, 1),
         ("bed_pressure_drop", "pressure drop", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
     ):
-        most = most_allowed.get(f"maximum_{name}")
+        most = getattr(most_allowed, f"maximum_{name}")
         if most is not None and value is not None:
             got = page.number(value, dimension, digits)
             what = f"≤ {page.number(most, dimension, digits)}"
@@ -292,7 +292,7 @@ def limits(case: Case, result: Result, page: Page, title: str = "limits") -> str
 
 def stage_limits(result: Result, page: Page) -> str:
     """Say of each maximum in the limits of a line's stages whether it is kept."""
-    limited = [run for run in result.stages if "limits" in run.case.tables]
+    limited = [run for run in result.stages if run.case.limits]
     return joined([limits(run.case, run.result, page, f"limits: {run.name}") for run in limited])
 
 

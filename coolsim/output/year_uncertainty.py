@@ -34,7 +34,7 @@ def _intervals(name: str, sure: YearUncertainty, seasons: Seasons, page: Page) -
 
 
 def _rows(sure: YearUncertainty, seasons: Seasons, page: Page) -> Iterator[Row]:
-    us, target = page.units == "us", seasons.case.tables["target"]
+    us, target = page.units == "us", seasons.case.target
     mass, small = ("short_ton", "lb") if us else ("t", "kg")
 
     def row(label: str, x: Interval, factor: float = 1.0, digits: int = 0) -> Row:
@@ -48,24 +48,24 @@ def _rows(sure: YearUncertainty, seasons: Seasons, page: Page) -> Iterator[Row]:
 
     yield row("hours within target and limits", sure.within)
     yield row("too wet (moulds may grow)", sure.too_wet)
-    if "tolerance" in target:
+    if target.tolerance is not None:
         yield row("too dry", sure.too_dry)
-    if "maximum_above_ambient" in target:
+    if target.maximum_above_ambient is not None:
         yield row("too warm", sure.too_warm)
     yield weight("product", sure.product, mass)
     yield weight("weight given away", sure.given_away, small)
     yield row("electricity, kWh", sure.electricity)
     if sure.heat.high > 0:
         yield row("heat, kWh", sure.heat)
-    if "costs" in seasons.case.tables:
-        currency = seasons.case.tables["costs"]["currency"]
+    if seasons.case.costs:
+        currency = seasons.case.costs.currency
         yield row(f"cost{f' in {currency}' if currency else ''}", sure.cost)
     yield row("mean exit moisture, %", sure.moisture_wb, 100, 2)
 
 
 def _contributors(sure: YearUncertainty, seasons: Seasons, page: Page) -> str:
     shown = {"within_share": "hours within", "moisture_share": "moisture"}
-    if "costs" in seasons.case.tables:
+    if seasons.case.costs:
         shown["cost_share"] = "cost"
     told = [c for c in sure.contributors if max(getattr(c, x) for x in shown) >= LEAST_SHOWN]
     rows = [row for c in told for row in rows_of(c.parts, [getattr(c, x) for x in shown], page)]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from coolsim.case import (
+    TABLES,
     Air,
     Case,
     DesignWeather,
@@ -42,7 +43,8 @@ def _one_machine(source: Source) -> Case:
     assert outside is not None and material is not None and feed is not None and cooler is not None
     title = collector.values.get("title") or Path(source.name).stem
     known_to = MappingProxyType(collector.plus_minus)
-    return Case(title, as_fed(material, feed, source), feed, outside, cooler, tables, source, known_to)
+    material = as_fed(material, feed, source)
+    return Case(title, material, feed, outside, cooler, source=source, plus_minus=known_to, **tables)
 
 
 # -- air
@@ -93,28 +95,29 @@ def humidity_ratio(name: str, value: Number, T: Number, p: Number) -> Number:
 # -- the other tables
 
 
-def _tables(c: Collector) -> Mapping[str, Any]:
-    """Return the tables kept for later questions, in SI."""
+def _tables(c: Collector) -> dict[str, Any]:
+    """Return the tables that were typed, by name: questions to come read them."""
     _check_target(c)
     _check_fan(c)
     _check_schedule(c)
-    tables: dict[str, Any] = {}
-    for name in schema.KEPT:
-        if isinstance(c.source.value(name), Mapping):
-            keys = schema.TABLES[name].keys
-            tables[name] = {key: c.values[f"{name}.{key}"] for key in keys if c.has(f"{name}.{key}")}
-    if "costs" in tables:
-        tables["costs"] = _costs(c, tables["costs"])
-    if "sizing" in tables:
-        tables["sizing"] |= _sizing(c)
-    if "weather" in tables:
-        names = schema.TABLES["weather.units"].keys
-        tables["weather"]["units"] = MappingProxyType(
-            {n: c.values[f"weather.units.{n}"] for n in names if c.has(f"weather.units.{n}")}
-        )
-        if c.has("weather.file"):
-            tables["weather"]["file"] = str(Path(c.source.folder) / c.values["weather.file"])
-    return MappingProxyType({name: MappingProxyType(table) for name, table in tables.items()})
+    typed = {name: _typed(c, name) for name in TABLES if isinstance(c.source.value(name), Mapping)}
+    more: dict[str, Callable[[Collector, dict[str, Any]], dict[str, Any]]]
+    more = {"costs": _costs, "sizing": _sizing, "weather": _weather}
+    found = {name: values | (more[name](c, values) if name in more else {}) for name, values in typed.items()}
+    return {name: TABLES[name](**values) for name, values in found.items()}
+
+
+def _typed(c: Collector, table: str) -> dict[str, Any]:
+    """Return the keys of a table that were typed, or have a default."""
+    return {key: c.values[f"{table}.{key}"] for key in schema.TABLES[table].keys if c.has(f"{table}.{key}")}
+
+
+def _weather(c: Collector, typed: Mapping[str, Any]) -> dict[str, Any]:
+    """Return where the weather file is, and the units of its columns."""
+    found: dict[str, Any] = {"units": MappingProxyType(_typed(c, "weather.units"))}
+    if "file" in typed:
+        found["file"] = str(Path(c.source.folder) / typed["file"])
+    return found
 
 
 def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
@@ -132,7 +135,7 @@ def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
     return {name: price.value for name, price in prices.items()} | {"currency": currency}
 
 
-def _sizing(c: Collector) -> dict[str, Any]:
+def _sizing(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
     """Return what [sizing] lists, and its range of depths within that of [limits]."""
     found: dict[str, Any] = {"product": (), "weather": ()}
     for number, varied in _varied(c, "sizing.product"):

@@ -8,10 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case, Line, Stage
+from coolsim.case import TABLES as CASE_TABLES
+from coolsim.case import Case, Line, Stage, Table
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import GROUPS, TABLES, Key
+from coolsim.scenario.stages import OWN
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,8 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
     for number, stage in enumerate(getattr(case.cooler, "stages", ()), 1):
         yield from _stage(stage, f"stage.{number}", style)
     yield from _material(case, style)
-    for table, kept in case.tables.items():
-        yield from _kept(table, kept, style)
+    for table in CASE_TABLES:
+        yield from _kept(table, getattr(case, table), style)
 
 
 def _zones(cooler: Any, place: str, style: _Style) -> Iterator[tuple[str, str]]:
@@ -75,8 +77,8 @@ def _stage(stage: Stage, place: str, style: _Style) -> Iterator[tuple[str, str]]
     yield from _zones(stage.cooler, place, style)
     if stage.air is not None:
         yield from _numbers(stage.air, "air", f"{place}.air", style)
-    for table, kept in stage.tables.items():
-        for key, text in _kept(table, kept, style):
+    for table in OWN:
+        for key, text in _kept(table, getattr(stage, table), style):
             yield f"{place}.{key}", text
 
 
@@ -105,9 +107,9 @@ def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
         yield f"material.diffusivity.{name}", _shown(value, key, style)
 
 
-def _kept(table: str, kept: Mapping[str, Any], style: _Style) -> Iterator[tuple[str, str]]:
-    currency = kept.get("currency", "")
-    for name, value in kept.items():
+def _kept(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
+    currency = getattr(kept, "currency", "")
+    for name, value in kept.given().items():
         key = schema.find(f"{table}.{name}")
         if name in ("product", "weather") and table == "sizing":
             yield from _listed(f"{table}.{name}", value, style)

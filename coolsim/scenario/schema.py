@@ -473,9 +473,6 @@ GROUPS = (
     Group(("sizing.above_least", "sizing.floor_area"), required=False),
 )
 
-# Tables that later questions read; they are validated now and kept in SI in Case.tables.
-KEPT = ("target", "limits", "costs", "fan", "duct", "sizing", "weather", "schedule")
-
 
 def constants(equation: str) -> tuple[str, ...]:
     """Return the names of a sorption equation's constants ((), if there is no such equation)."""

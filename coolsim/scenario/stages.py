@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case import Case, Line, Stage
+from coolsim.case import TABLES, Case, Line, Stage
 from coolsim.errors import InputError
 from coolsim.scenario import reader, schema, source
 from coolsim.scenario.change import changed
@@ -36,9 +36,9 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
         raise InputError(c.in_order())
     assert whole is not None
     stages = tuple(_stage(c, k, case) for k, case in enumerate(cases, 1) if case is not None)
-    tables = MappingProxyType({name: table for name, table in whole.tables.items() if name not in OWN})
+    none: dict[str, Any] = {name: TABLES[name]() for name in OWN}
     known_to = _known_to(entries, whole, cases)
-    return dataclasses.replace(whole, cooler=Line(stages), tables=tables, source=typed, plus_minus=known_to)
+    return dataclasses.replace(whole, cooler=Line(stages), source=typed, plus_minus=known_to, **none)
 
 
 def _known_to(
@@ -151,5 +151,5 @@ def _stage(c: Collector, k: int, case: Case) -> Stage:
         case.cooler,
         c.values.get(f"stage.{k}.stand_by", 0.0),
         case.air if "air" in entry else None,
-        MappingProxyType({name: case.tables[name] for name in OWN if name in case.tables}),
+        **{name: getattr(case, name) for name in OWN},
     )

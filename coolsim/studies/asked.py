@@ -57,9 +57,9 @@ def check(case: Case) -> None:
         ("target", "moisture", 'moisture = "12 %"'),
         ("costs", "electricity", 'electricity = "0.15 /kWh"'),
     ):
-        if key not in case.tables.get(table, {}):
+        if getattr(getattr(case, table), key) is None:
             faults.append(_missing(case, f"{table}.{key}", example))
-    if not {*OPENED} & {*case.tables.get("limits", {})}:
+    if not {*OPENED} & {*case.limits.given()}:
         faults.append(_missing(case, "limits", 'airflow = ["500 m3/h", "2400 m3/h"]', "what may be set"))
     faults += of_fan(case)
     if not faults:
@@ -79,17 +79,17 @@ def foreign(case: Case) -> list[Fault]:
         )
         for table, keys in OF_DRYERS.items()
         for key in keys
-        if key in case.tables.get(table, {})
+        if getattr(getattr(case, table), key) is not None
     ]
 
 
 def of_fan(case: Case) -> list[Fault]:
     """What is wrong with a cooler's fan, where its speed may be set or it has a curve."""
     try:
-        no_fan = fan.fan_of(case.tables) is None
+        no_fan = fan.fan_of(case.fan) is None
     except InputError as error:
         return list(error.faults)
-    if "fan_speed" in case.tables.get("limits", {}) and no_fan:
+    if case.limits.fan_speed is not None and no_fan:
         curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
         return [_missing(case, "fan", curve, "limits.fan_speed is of this fan")]
     return []
@@ -131,11 +131,16 @@ def _no_air(name: str, value: Any) -> list[Fault]:
 
 def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
     table, _, name = key.partition(".")
-    found = "nothing" if table in case.tables and name else f"no [{table}] table"
-    if table in case.tables and not name:
-        found = "no range"
+    found = f"no [{table}] table"
+    if is_typed(case, table):
+        found = "nothing" if name else "no range"
     allowed = f"settings need it{f' ({why})' if why else ''}: below [{table}], such as {example}"
     return Fault(where(case, table), key, found, allowed)
+
+
+def is_typed(case: Case, table: str) -> bool:
+    """Whether a case has a table, be it an empty one of its scenario."""
+    return bool(getattr(case, table)) or table in case.source
 
 
 def where(case: Case, key: str) -> str:
@@ -149,9 +154,9 @@ def impossible(case: Case) -> list[Fault]:
 
     Of several weathers one that can is enough: what is out of reach in the others is answered, not refused.
     """
-    target = case.tables["target"]
-    ceiling = target["moisture"] + target.get("tolerance", 0.0)
-    hottest = case.tables.get("limits", {}).get("inlet_air_temperature", (0.0, case.air.temperature))[1]
+    target = case.target
+    ceiling = target.moisture + (target.tolerance or 0.0)
+    hottest = (case.limits.inlet_air_temperature or (0.0, case.air.temperature))[1]
     temperatures = (hottest, case.air.temperature, case.feed.temperature)
     T = np.max(np.broadcast_arrays(*temperatures), axis=0)
     Y = air.humidity_ratio_from_relative_humidity(

@@ -54,8 +54,8 @@ def bounds_of(case: Case, settings: bool = False) -> list[Bound]:
 
 
 def _wishes(case: Case) -> Iterator[Bound]:
-    target = case.tables.get("target", {})
-    M, slack = target.get("moisture"), target.get("tolerance") or 0.0
+    target = case.target
+    M, slack = target.moisture, target.tolerance or 0.0
     if M is not None:
         yield Bound("moisture", "moisture", "moisture", M + slack, 1.0, 0.01, True)
         if slack:
@@ -65,20 +65,20 @@ def _wishes(case: Case) -> Iterator[Bound]:
         ("water activity", "water activity, evened out", "water activity", 0.05),
         ("deviation", "spread over the bed", "deviation_wb", 0.01),
     ):
-        most = target.get(f"maximum_{name.replace(' ', '_')}")
+        most = getattr(target, f"maximum_{name.replace(' ', '_')}")
         if most is not None and (name != "deviation" or is_dryer(case)):
             yield Bound(name, words, number, most, 1.0, scale, True)
 
 
 def _of_machine(case: Case) -> Iterator[Bound]:
-    limits = case.tables.get("limits", {})
+    limits = case.limits
     for name, words, scale in (
         ("exhaust relative humidity", "exhaust", 0.1),
         ("lift-off", "lift-off", 0.2),
         ("bed pressure drop", "pressure drop", 500.0),
         ("pellet temperature", "hottest pellets", 5.0),
     ):
-        most = limits.get(f"maximum_{name.replace('-', '_').replace(' ', '_')}")
+        most = getattr(limits, f"maximum_{name.replace('-', '_').replace(' ', '_')}")
         if most is not None and (name != "pellet temperature" or is_dryer(case)):
             yield Bound(name, words, name, most, 1.0, scale, False)
 
@@ -88,8 +88,8 @@ def _of_fan(case: Case, settings: bool) -> Iterator[Bound]:
 
     Its lowest speed is none of them: there it gives more air than is asked for, which a damper takes back.
     """
-    limits, cooler = case.tables.get("limits", {}), case.cooler
-    if is_dryer(case) or not limits or "fan" not in case.tables or fan.fan_of(case.tables) is None:
+    limits, cooler = case.limits, case.cooler
+    if is_dryer(case) or not limits or fan.fan_of(case.fan) is None:
         return
     if not settings and cooler.airflow is None and cooler.air_ratio is None:
         return

@@ -139,7 +139,7 @@ class Plant:
             case = dataclasses.replace(case, air=Air(*(np.ravel(column) for column in columns)))
         self.case = case
         self.inputs = gather([case])
-        self.fan, self.duct = fan.fan_of(case.tables), duct.duct_of(case.tables)
+        self.fan, self.duct = fan.fan_of(case.fan), duct.duct_of(case.duct)
         self.path = running.AirPath(self.fan, self.duct) if self.fan else None
         self.map = SpeedMap(self.fan) if self.fan else None
 
@@ -239,13 +239,13 @@ class Plant:
         self, knobs: dict[str, Array], outcome: Outcome, power: Array, rise: Array
     ) -> tuple[Cost, Array]:
         """Costs, and their sum with weight above the target counted as gained."""
-        i, prices, target = self.inputs, self.case.tables["costs"], self.case.tables["target"]["moisture"]
+        i, prices, target = self.inputs, self.case.costs, self.case.target.moisture
         warmed = air.enthalpy(self._inlet(knobs, rise), i.humidity_ratio)
         warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
-        electricity = 3600.0 * power * prices.get("electricity", 0.0)
-        heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * prices.get("heat", 0.0)
+        electricity = 3600.0 * power * (prices.electricity or 0.0)
+        heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * (prices.heat or 0.0)
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = 3600.0 * prices.get("feed", 0.0) * solid * (1 / (1 - target) - 1 / (1 - outcome.moisture))
+        lost = 3600.0 * (prices.feed or 0.0) * solid * (1 / (1 - target) - 1 / (1 - outcome.moisture))
         electricity, heat, lost = np.broadcast_arrays(electricity, heat, lost)
         running, overdried = electricity + heat, np.maximum(lost, 0.0)
         total = running + overdried
@@ -312,42 +312,42 @@ def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
 def limits_of(case: Case) -> list[Limit]:
     """Everything a state must respect, from [target] and [limits].
 
-    All are kept with the room of `case.tables["room"]`, by their names, which settings.surely gives them.
+    All are kept with the `safety_margins` of the case, which settings.surely gives them.
     """
-    target, limits = case.tables["target"], case.tables.get("limits", {})
-    room = case.tables.get("room", {})
+    target, limits = case.target, case.limits
+    room = case.safety_margins
     found = []
 
     def add(name: str, bound: float | None, scale: float, wish: bool = False, sign: float = 1.0) -> None:
         if bound is not None:
             found.append(Limit(name, bound - sign * room.get(name, 0.0), sign, scale, wish))
 
-    tolerance = target.get("tolerance")
-    add("moisture", target["moisture"] + (tolerance or 0.0), 0.01, wish=True)
-    add("moisture, lowest", target["moisture"] - tolerance if tolerance else None, 0.01, True, -1.0)
-    add("above ambient", target.get("maximum_above_ambient"), 5.0, wish=True)
-    add("water activity", target.get("maximum_water_activity"), 0.05, wish=True)
-    add("exhaust relative humidity", limits.get("maximum_exhaust_relative_humidity"), 0.1)
-    add("lift-off", limits.get("maximum_lift_off"), 0.2)
-    add("bed pressure drop", limits.get("maximum_bed_pressure_drop"), 500.0)
+    tolerance = target.tolerance
+    add("moisture", target.moisture + (tolerance or 0.0), 0.01, wish=True)
+    add("moisture, lowest", target.moisture - tolerance if tolerance else None, 0.01, True, -1.0)
+    add("above ambient", target.maximum_above_ambient, 5.0, wish=True)
+    add("water activity", target.maximum_water_activity, 0.05, wish=True)
+    add("exhaust relative humidity", limits.maximum_exhaust_relative_humidity, 0.1)
+    add("lift-off", limits.maximum_lift_off, 0.2)
+    add("bed pressure drop", limits.maximum_bed_pressure_drop, 500.0)
     speed = speeds(case)
     if speed:
         add("fan speed, lowest", speed[0], 0.1, sign=-1.0)
         add("fan speed, highest", speed[1], 0.1)
-    elif "fan" in case.tables and fan.fan_of(case.tables) is not None:
+    elif fan.fan_of(case.fan) is not None:
         add("fan speed, highest", 1.0, 0.1)
-    if "fan" in case.tables and fan.fan_of(case.tables) is not None:
+    if fan.fan_of(case.fan) is not None:
         add("fan curve", 0.0, 0.5)
     return found
 
 
 def speeds(case: Case) -> tuple[float, ...]:
     """Lowest and highest speed of the fan, if they are given: equal where its speed stands for an airflow."""
-    limits, cooler = case.tables.get("limits", {}), case.cooler
-    if "fan_speed" in limits:
-        return tuple(limits["fan_speed"])
-    if cooler.airflow is None and cooler.air_ratio is None and "airflow" not in limits:
-        return (case.tables["fan"]["speed"],) * 2
+    limits, cooler = case.limits, case.cooler
+    if limits.fan_speed is not None:
+        return tuple(limits.fan_speed)
+    if cooler.airflow is None and cooler.air_ratio is None and limits.airflow is None:
+        return (case.fan.speed,) * 2
     return ()
 
 
@@ -385,25 +385,25 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
 
     No inlet air is colder than outside: where the air holds arrays, so do the ends of that range.
     """
-    limits = case.tables.get("limits", {})
+    limits = case.limits
     ranges: dict[str, tuple[Any, Any]] = {}
-    if "airflow" in limits:
-        ranges["airflow"] = tuple(limits["airflow"])
+    if limits.airflow is not None:
+        ranges["airflow"] = tuple(limits.airflow)
     elif speeds(case):
-        machine = fan.fan_of(case.tables)
+        machine = fan.fan_of(case.fan)
         if machine is None:
             raise InputError(
                 [Fault("", "limits.fan_speed", "no [fan] table", "give the fan's curve or rated point")]
             )
         top = max(machine.flow) * speeds(case)[1]
         ranges["airflow"] = (0.02 * top, top)
-    if "bed_depth" in limits:
-        ranges["bed_depth"] = tuple(limits["bed_depth"])
-    elif "residence_time" in limits:
+    if limits.bed_depth is not None:
+        ranges["bed_depth"] = tuple(limits.bed_depth)
+    elif limits.residence_time is not None:
         per_second = case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
-        ranges["bed_depth"] = tuple(per_second * t for t in limits["residence_time"])
-    if "inlet_air_temperature" in limits:
-        low, high = limits["inlet_air_temperature"]
+        ranges["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
+    if limits.inlet_air_temperature is not None:
+        low, high = limits.inlet_air_temperature
         outside = case.air.temperature
         ranges["inlet_air_temperature"] = np.maximum(low, outside)[()], np.maximum(high, outside)[()]
     return ranges

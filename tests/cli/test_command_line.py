@@ -60,8 +60,8 @@ def test_set_reaches_the_solver(run: Run, scenario: Path, solver: SimpleNamespac
     (case,) = solver.asked
     assert case.feed.moisture == pytest.approx(0.2)
     assert case.cooler.airflow == pytest.approx(0.5)
-    assert case.tables["target"]["maximum_water_activity"] == 0.7
-    assert case.tables["limits"]["airflow"] == (0.25, 0.5)
+    assert case.target.maximum_water_activity == 0.7
+    assert case.limits.airflow == (0.25, 0.5)
 
 
 @pytest.mark.parametrize(

@@ -244,7 +244,7 @@ def test_the_belt_that_is_shown_is_a_well_run_one():
     result = coolsim.predict(case)
     assert 3e6 < result.energy.heat_per_water < 5e6
     assert result.bed.lift_off < 0.75 and result.spread.deviation_wb < 0.02 and result.spread.driest_wb > 0.05
-    assert result.pellets_out.moisture_wb < case.tables["target"]["moisture"]
+    assert result.pellets_out.moisture_wb < case.target.moisture
     assert not [w for w in result.warnings if w.level != "note"]
 
 

@@ -126,4 +126,4 @@ def test_stage_limits_read_back_as_the_same():
     case = loads(LINE)
     shown = inputs(case)
     assert shown["stage.2.limits.airflow"] == "200 m3/h to 1100 m3/h"
-    assert coolsim.replace(case, {"stage.2.bed_depth": "0.4 m"}).cooler.stages[1].tables["limits"]
+    assert coolsim.replace(case, {"stage.2.bed_depth": "0.4 m"}).cooler.stages[1].limits

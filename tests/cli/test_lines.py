@@ -73,8 +73,8 @@ def test_a_line_is_read():
     assert (dryer.name, dryer.cooler.arrangement, dryer.stand_by, dryer.air) == ("dryer", "batch", 0.0, None)
     assert (cooler.name, cooler.cooler.arrangement, cooler.stand_by) == ("cooler", "counter-flow", 600.0)
     assert (cooler.air.temperature, cooler.air.relative_humidity) == (15.0, 0.6)  # what differs, and the rest
-    assert dryer.tables["schedule"]["filling"] == 120.0 and "schedule" not in case.tables
-    assert case.tables["target"]["moisture"] == 0.13
+    assert dryer.schedule.filling == 120.0 and not case.schedule
+    assert case.target.moisture == 0.13
 
 
 def test_what_is_shown_reads_back_as_the_same():

@@ -8,9 +8,9 @@ import numpy as np
 import psychrolib
 import pytest
 
-from coolsim.case import Air
+from coolsim.case import TABLES, Air, Case, DuctData
 from coolsim.errors import InputError
-from coolsim.scenario import inputs, load, loads, replace, template
+from coolsim.scenario import inputs, load, loads, replace, schema, template
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
@@ -22,7 +22,7 @@ def test_a_case_is_in_si(good: str) -> None:
     assert (case.feed.diameter, case.feed.temperature, case.feed.moisture) == (0.004, 82.0, 0.14)
     assert (case.air.temperature, case.air.relative_humidity, case.air.pressure) == (31.0, 0.8, 101_325.0)
     assert case.cooler.airflow == pytest.approx(1500 / 3600) and case.cooler.air_ratio is None
-    assert case.tables["target"]["maximum_above_ambient"] == 6.0
+    assert case.target.maximum_above_ambient == 6.0
     # left out, so the material's
     assert case.feed.bulk_density == case.material.bulk_density
 
@@ -145,21 +145,35 @@ def test_tables_for_later_questions_are_in_si(good: str) -> None:
         + '[weather]\nfile = "w.csv"\noperating_hours = ["06:00", "24:00"]\n'
         + '[weather.units]\ntemperature = "degF"\n'
     )
-    assert case.tables["limits"]["airflow"] == (0.25, 0.5)
-    assert case.tables["limits"]["residence_time"] == (300.0, 1200.0)
-    assert case.tables["costs"] == {"electricity": pytest.approx(1e-7), "feed": 0.55, "currency": "EUR"}
-    assert case.tables["fan"]["curve"] == ((0.0, 2000.0), (1.0, 1000.0))
-    assert case.tables["fan"]["curve_density"] == 1.2 and case.tables["fan"]["position"] == "draw-through"
-    assert case.tables["duct"] == {"pressure_loss": (250.0, 0.5), "leakage": 0.05}
-    assert case.tables["weather"]["operating_hours"] == (21600.0, 86400.0)
-    assert case.tables["weather"]["units"] == {"temperature": "degF"}
-    with pytest.raises(TypeError):
-        case.tables["duct"]["leakage"] = 0.0
+    assert case.limits.airflow == (0.25, 0.5)
+    assert case.limits.residence_time == (300.0, 1200.0)
+    assert case.costs.given() == {"electricity": pytest.approx(1e-7), "feed": 0.55, "currency": "EUR"}
+    assert case.fan.curve == ((0.0, 2000.0), (1.0, 1000.0))
+    assert case.fan.curve_density == 1.2 and case.fan.position == "draw-through"
+    assert case.duct == DuctData(pressure_loss=(250.0, 0.5), leakage=0.05)
+    assert case.weather.operating_hours == (21600.0, 86400.0)
+    assert case.weather.units == {"temperature": "degF"}
+    assert not case.sizing and not case.schedule
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        case.duct.leakage = 0.0
+
+
+def tables_of(case: Case) -> set[str]:
+    """Names of the tables in which something stands."""
+    return {name for name in TABLES if getattr(case, name)}
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_a_table_holds_the_keys_of_the_scenario(name: str) -> None:
+    """And what is read beside them: the one currency of all prices, lists of tables, units of columns."""
+    beside = {"costs": ["currency"], "sizing": ["product", "weather"], "weather": ["units"]}.get(name, [])
+    fields = [field.name for field in dataclasses.fields(TABLES[name])]
+    assert fields == [*schema.TABLES[name].keys, *beside]
 
 
 def test_the_weather_file_is_beside_the_scenario(tmp_path: Path, good: str) -> None:
     (tmp_path / "mill.toml").write_text(good + '[weather]\nfile = "w.csv"\n')
-    assert load(tmp_path / "mill.toml").tables["weather"]["file"] == str(tmp_path / "w.csv")
+    assert load(tmp_path / "mill.toml").weather.file == str(tmp_path / "w.csv")
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
@@ -176,7 +190,7 @@ def test_the_echo_reads_back_to_the_same_case(path: Path, system: str) -> None:
             if isinstance(value, float):
                 assert after[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
     machines = "stage" if hasattr(case.cooler, "stages") else "cooler"
-    assert {key.partition(".")[0] for key in echo} == {"feed", "air", machines, "material", *case.tables}
+    assert {key.partition(".")[0] for key in echo} == {"feed", "air", machines, "material", *tables_of(case)}
     assert inputs(again, system, digits=9) == inputs(case, system, digits=9)
 
 
@@ -194,7 +208,7 @@ def test_every_optional_line_of_the_template_is_right() -> None:
         line.removeprefix("# ") for line in lines[start:] if not line.removeprefix("# ").startswith(rivals)
     ]
     case = loads("\n".join([*lines[:start], *tail]))
-    assert set(case.tables) == {"target", "limits", "costs", "fan", "duct", "sizing", "weather"}
+    assert tables_of(case) == {"target", "limits", "costs", "fan", "duct", "sizing", "weather"}
     # the optional lines of the required tables, one by one, as replacements of their rivals
     plain = loads("\n".join(lines))
     table = ""

@@ -130,7 +130,7 @@ def test_statuses(run: Run, buyer: Path, search: SimpleNamespace, missed: SizeAn
     outcome = run("size", str(buyer), "--json", str(target), "--set", "sizing.margin=75 %")
     assert (outcome.status, outcome.err) == (0, "") and "To buy" in outcome.out
     assert json.loads(target.read_text(encoding="utf-8"))["fan"]["motor_kW"] == pytest.approx(2.2)
-    assert search.asked[0].tables["sizing"]["margin"] == pytest.approx(0.75)
+    assert search.asked[0].sizing.margin == pytest.approx(0.75)
     search.found = missed
     outcome = run("size", str(buyer), "--json", "-", "--units", "us")
     assert (outcome.status, outcome.err) == (3, "")

@@ -96,7 +96,7 @@ def made_up(monkeypatch, met: float, room: float = 0.0) -> None:
     from coolsim.studies.settings import surely
 
     case = coolsim.load(NIGHT)
-    roomy = dataclasses.replace(case, tables=dict(case.tables) | {"room": {"moisture": room}})
+    roomy = dataclasses.replace(case, safety_margins={"moisture": room})
     answer = coolsim.find_settings(roomy)
     sure = dataclasses.replace(coolsim.uncertainty(case, samples=64), all_met=met, all_kept=met)
     found = surely.Surely(0.95, answer.met and met >= 0.95, answer, sure, roomy)

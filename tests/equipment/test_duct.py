@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from coolsim.case import DuctData
 from coolsim.equipment.duct import AirState, Duct, demand, duct_of, loss, with_false_air
 
 R_AIR = 287.042  # J/(kg K)
@@ -17,9 +18,9 @@ def test_loss_is_quadratic_and_goes_with_density() -> None:
 
 
 def test_duct_of_tables() -> None:
-    duct = duct_of({"duct": {"pressure_loss": (250.0, 0.5), "leakage": 0.05}})
+    duct = duct_of(DuctData(pressure_loss=(250.0, 0.5), leakage=0.05))
     assert (duct.pressure_loss, duct.reference_flow, duct.leakage) == (250.0, 0.5, 0.05)
-    assert loss(duct_of({}), 3.0, 1.2) == 0.0 and duct_of({}).leakage == 0.0
+    assert loss(duct_of(DuctData()), 3.0, 1.2) == 0.0 and duct_of(DuctData()).leakage == 0.0
 
 
 def test_mixing_keeps_air_water_and_enthalpy() -> None:

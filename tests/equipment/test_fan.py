@@ -1,8 +1,11 @@
 """Fan curve, affinity laws and power against hand-worked and published examples."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
+from coolsim.case import FanData
 from coolsim.equipment import fan as fans
 from coolsim.equipment.fan import fan_from_curve, fan_from_rated_point, fan_of
 from coolsim.equipment.motor import IEC_RATINGS, next_iec_rating
@@ -117,22 +120,19 @@ def test_scalars_and_arrays_are_the_same() -> None:
 
 
 def test_fan_of_tables() -> None:
-    assert fan_of({}) is None
-    table = {
-        "curve": ((0.0, 2000.0, 0.5), (1.0, 1000.0, 0.6)),
-        "curve_density": 1.1,
-        "position": "blow-through",
-    }
-    fan = fan_of({"fan": table})
+    assert fan_of(FanData()) is None
+    curve = ((0.0, 2000.0, 0.5), (1.0, 1000.0, 0.6))
+    known = FanData(curve=curve, curve_density=1.1, position="blow-through")
+    fan = fan_of(known)
     assert fan is not None and fan.efficiency == (0.5, 0.6) and fan.curve_density == 1.1
     assert fan.position == "blow-through" and fan.assumed == ("motor efficiency 90%",)
-    fan = fan_of({"fan": table | {"curve": ((0.0, 2000.0), (1.0, 1000.0)), "efficiency": 0.62}})
+    fan = fan_of(dataclasses.replace(known, curve=((0.0, 2000.0), (1.0, 1000.0)), efficiency=0.62))
     assert fan is not None and fan.efficiency == (0.62, 0.62)
-    fan = fan_of({"fan": {"rated_flow": 2.0, "rated_pressure": 1500.0, "motor_efficiency": 0.92}})
+    fan = fan_of(FanData(rated_flow=2.0, rated_pressure=1500.0, motor_efficiency=0.92))
     assert fan is not None and fans.pressure(fan, 2.0, 1.0, 1.2) == pytest.approx(1500.0, rel=1e-12)
     assert fan.motor_efficiency == 0.92 and len(fan.assumed) == 2
     with pytest.raises(InputError, match="rated_flow"):
-        fan_of({"fan": {"efficiency": 0.6}})
+        fan_of(FanData(efficiency=0.6))
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Air, Case
+from coolsim.case import Air, Case, FanData
 from coolsim.cli import app
 from coolsim.scenario import loads
 from coolsim.studies.settings.advice import at_settings
@@ -143,7 +143,7 @@ def test_more_than_full_speed_is_told_and_off_the_curve_is_unknown() -> None:
 
 def test_a_fan_without_curve_or_airflow_in_python() -> None:
     case = loads(TEXT)
-    bare = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, airflow=None), tables={})
+    bare = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, airflow=None), fan=FanData())
     with pytest.raises(coolsim.InputError, match=r"cooler\.airflow"):
         coolsim.predict(bare)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import coolsim
+from coolsim.case import ScheduleData
 from coolsim.output.page import Page
 from coolsim.output.tables import details
 from coolsim.result import Schedule
@@ -119,7 +120,7 @@ def test_many_dryers_have_a_schedule_each():
     found = coolsim.predict(cases).schedule
     np.testing.assert_allclose(found.load, [0.75, 1.5])
     np.testing.assert_array_equal(found.dryers_needed, [1, 2])
-    without = dataclasses.replace(cases[0], tables={})
+    without = dataclasses.replace(cases[0], schedule=ScheduleData())
     assert coolsim.predict([without]).schedule is None
 
 

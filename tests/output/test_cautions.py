@@ -10,6 +10,7 @@ import psychrolib
 import pytest
 
 import coolsim
+from coolsim.case import Target
 from coolsim.cautions import cautions
 
 BATCH = coolsim.load(Path(__file__).parents[2] / "scenarios" / "evening-batch.toml")
@@ -78,7 +79,7 @@ def test_pellets_that_warm_in_the_bag_are_told_of_where_their_exit_alone_is_fine
         pellets_out=dataclasses.replace(result.pellets_out, temperature=outside + leave),
         after_equalising=dataclasses.replace(result.after_equalising, temperature=outside + even),
     )
-    case = dataclasses.replace(BATCH, tables={**BATCH.tables, "target": {"moisture": 0.1}})
+    case = dataclasses.replace(BATCH, target=Target(moisture=0.1))
     assert len(said(case, result, "in a closed bag")) == told
-    wished = dataclasses.replace(BATCH, tables={**BATCH.tables, "target": {"maximum_above_ambient": 15.0}})
+    wished = dataclasses.replace(BATCH, target=Target(maximum_above_ambient=15.0))
     assert not said(wished, result, "in a closed bag")

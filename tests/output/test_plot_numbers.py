@@ -29,6 +29,7 @@ from output.pictures import (
 
 import coolsim
 from coolsim import plots
+from coolsim.case import Limits, Target
 from coolsim.output.plots.moist_air import humidity_curve, wet_bulb_curve
 
 MONSOON = "monsoon-night"
@@ -159,11 +160,11 @@ def hatched(axis: Axes) -> bool:
 
 
 def test_map_is_hatched_only_where_a_limit_is_broken() -> None:
-    bare = dataclasses.replace(case(), tables={"target": {"moisture": 0.12}})
+    bare = dataclasses.replace(case(), target=Target(moisture=0.12), limits=Limits())
     assert hatched(plots.moisture_map(grid(), case())) and not hatched(plots.moisture_map(grid(), bare))
     words = [t.get_text() for t in plots.moisture_map(grid(), bare).get_legend().get_texts()]
     assert words == ["target 12 %"]
-    dry = dataclasses.replace(case(), tables={"target": {"moisture": 0.16, "tolerance": 0.002}})
+    dry = dataclasses.replace(case(), target=Target(moisture=0.16, tolerance=0.002), limits=Limits())
     words = [t.get_text() for t in plots.moisture_map(grid(), dry).get_legend().get_texts()]
     assert words == ["target 16 % ± 0.2, all drier"]
 

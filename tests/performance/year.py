@@ -20,7 +20,6 @@ import sys
 import time
 import warnings
 from pathlib import Path
-from types import MappingProxyType
 
 import lines
 import numpy as np
@@ -43,8 +42,8 @@ BAR = 0.02, 0.1  # points and K: what a year may differ from its single hours
 
 def all_day(case):
     """The case at work in all 8760 hours."""
-    weather = {k: v for k, v in case.tables["weather"].items() if k != "operating_hours"}
-    return dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {"weather": weather}))
+    weather = dataclasses.replace(case.weather, operating_hours=None)
+    return dataclasses.replace(case, weather=weather)
 
 
 def timed(work, rounds=1):

@@ -78,12 +78,12 @@ class Looked:
     cost: Any
 
     def excess(self, case: Case, wishes: bool = True) -> Any:
-        target = case.tables["target"]
-        limits = case.tables["limits"]
-        rows = [self.lift - limits["maximum_lift_off"], self.off_fan]
+        target = case.target
+        limits = case.limits
+        rows = [self.lift - limits.maximum_lift_off, self.off_fan]
         rows.append(self.exhaust - limits.get("maximum_exhaust_relative_humidity", np.inf))
         if wishes:
-            rows += [(self.moisture - target["moisture"]), (self.above - target["maximum_above_ambient"])]
+            rows += [(self.moisture - target.moisture), (self.above - target.maximum_above_ambient)]
         return np.array(rows)
 
     def keeps(self, case: Case, wishes: bool = True, within: Any = 1e-9) -> Any:
@@ -112,17 +112,17 @@ def look(case: Case, at: Any, r: Any = None) -> Looked:
     dry = airflow / air.dry_air_volume(ambient, outside, p)
     pressure, p_fan = r.bed.pressure_drop, p - r.bed.pressure_drop
     flow, density = dry * air.dry_air_volume(T, Y, p_fan), air.moist_density(T, Y, p_fan)
-    machine = fans.fan_of(case.tables)
+    machine = fans.fan_of(case.fan)
     power, off = flow * pressure / (0.6 * 0.9), np.full(len(flow), -1.0)
     if machine:
         found = speed_for(machine, flow, pressure, density)
         power = fans.electric_power(machine, flow, found.speed, density)
         off = np.where(found.status == Status.FALLING, found.speed - 1.0, 1.0)
     solid = case.feed.throughput * (1 - case.feed.moisture)
-    given_away = np.maximum(solid / (1 - case.tables["target"]["moisture"]) - r.pellets_out.mass_flow, 0)
+    given_away = np.maximum(solid / (1 - case.target.moisture) - r.pellets_out.mass_flow, 0)
     heat = dry * (1006.0 + 1860.0 * outside) * np.maximum(inlet - ambient, 0.0)
-    prices = case.tables["costs"]
-    cost = 3600 * (power * prices["electricity"] + heat * prices["heat"] + given_away * prices["feed"])
+    prices = case.costs
+    cost = 3600 * (power * prices.electricity + heat * prices.heat + given_away * prices.feed)
     out, exhaust = r.pellets_out, r.air_out.relative_humidity
     return Looked(at, out.moisture_wb, out.temperature - ambient, r.bed.lift_off, off, exhaust, cost)
 
@@ -179,7 +179,7 @@ class Problem:
 
     @property
     def target(self) -> float:
-        return float(self.case.tables["target"]["moisture"])
+        return float(self.case.target.moisture)
 
 
 def numbers_of(rng: np.random.Generator) -> dict[str, Any]:
@@ -218,10 +218,10 @@ def problem(seed: int, knobs: int = 2) -> Problem:
     if seed % 3 == 1:
         text += FAN.replace("{rated:.1f}", f"{numbers['high'] * rng.uniform(0.7, 1.2):.1f}")
     case = loads(text.format(**numbers, target=13.0, above=50.0))
-    ranges, counts = case.tables["limits"], TABLE[knobs]
-    flows, depths = np.geomspace(*ranges["airflow"], counts[0]), np.linspace(*ranges["bed_depth"], counts[1])
+    ranges, counts = case.limits, TABLE[knobs]
+    flows, depths = np.geomspace(*ranges.airflow, counts[0]), np.linspace(*ranges.bed_depth, counts[1])
     if knobs == 3:
-        inlets = np.linspace(*ranges["inlet_air_temperature"], counts[2])
+        inlets = np.linspace(*ranges.inlet_air_temperature, counts[2])
     at = grid(flows, depths, inlets)
     r = predicted(case, at)
     table = look(case, at, r)

@@ -61,8 +61,8 @@ def mean_cost(answer: DryerSize) -> float:
 
 
 def on_floor(case: Case, floor: float) -> DryerSize:
-    sizing = {n: x for n, x in case.tables["sizing"].items() if n != "above_least"} | {"floor_area": floor}
-    return coolsim.size(dataclasses.replace(case, tables=dict(case.tables) | {"sizing": sizing}))
+    sizing = dataclasses.replace(case.sizing, above_least=None, floor_area=floor)
+    return coolsim.size(dataclasses.replace(case, sizing=sizing))
 
 
 def test_more_floor_costs_no_more_to_run(asked):
@@ -102,7 +102,7 @@ def test_a_floor_that_is_typed_costs_as_in_the_table(asked, row):
 def test_rows_are_what_predictions_say(asked):
     """The floor taken, by plain predictions: energies at their prices, feed lost by the balance of dry matter."""
     _, case, answer = asked
-    prices = case.tables["costs"]
+    prices = case.costs
     for s in answer.served:
         plant = sized(case, answer, s)
         result = coolsim.predict(plant)
@@ -111,11 +111,11 @@ def test_rows_are_what_predictions_say(asked):
             mass = plant.feed.bulk_density * c.floor_area * c.bed_depth
         else:
             mass = 3600 * plant.feed.throughput
-        M, target = float(result.pellets_out.moisture_wb), case.tables["target"]["moisture"]
+        M, target = float(result.pellets_out.moisture_wb), case.target.moisture
         assert target >= M
         lost = (1 - plant.feed.moisture) * (1 / (1 - target) - 1 / (1 - M))
-        spent = prices["electricity"] * result.energy.fan + prices["heat"] * result.energy.heat
-        assert s.cost_per_tonne == pytest.approx(1e3 * (spent / mass + prices["feed"] * lost), rel=1e-4)
+        spent = prices.electricity * result.energy.fan + prices.heat * result.energy.heat
+        assert s.cost_per_tonne == pytest.approx(1e3 * (spent / mass + prices.feed * lost), rel=1e-4)
 
 
 # ---- Fans -----------------------------------------------------------------------------------------------

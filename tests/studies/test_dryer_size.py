@@ -90,7 +90,7 @@ def of_floor(case: Case, weather: str, floor: float, depth: float, hot: float) -
     By hand: what lies on a belt, ρ L S, passes in t = ρ L S/q; batch dryers of ρ L S together are full again after
     t = ρ L S/q, of which 4 min are spent filling and 3 emptying.
     """
-    chosen = next(w.air for w in case.tables["sizing"]["weather"] if w.name == weather)
+    chosen = next(w.air for w in case.sizing.weather if w.name == weather)
     c = case.cooler
     if c.arrangement == "batch":
         left = 500.0 if floor <= 0 else case.feed.bulk_density * depth * floor / case.feed.throughput - 420.0

@@ -218,8 +218,8 @@ def test_a_line_is_as_unsure_as_its_samples_in_full() -> None:
 def test_fans_of_a_line_keep_the_airflow_they_settle_at() -> None:
     case = coolsim.load(LINE)
     dryer, cooler = case.cooler.stages
-    speed = {"fan": dict(cooler.tables["fan"]) | {"speed": 0.8}}
-    by_speed = Stage("cooler", dataclasses.replace(cooler.cooler, airflow=None), cooler.stand_by, None, speed)
+    speed = dataclasses.replace(cooler.fan, speed=0.8)
+    by_speed = Stage("cooler", dataclasses.replace(cooler.cooler, airflow=None), cooler.stand_by, fan=speed)
     asked = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, stages=(dryer, by_speed)))
     known, settled = coolsim.predict(asked), at_its_fan(asked)
     assert isinstance(settled.cooler.stages[1].cooler, Cooler)

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import dataclasses
 from itertools import product
-from types import MappingProxyType
 
 import numpy as np
 import pytest
 from studies.pig_pellets import BATCH, FEED
 
 import coolsim
-from coolsim.case import Case, Line, Stage
+from coolsim.case import Case, FanData, Limits, Line, Stage
 from coolsim.errors import InputError
 from coolsim.scenario import loads
 from coolsim.studies.line.find import limits_of
@@ -202,9 +201,8 @@ def test_pellets_are_to_be_near_the_air_of_the_line_whatever_air_a_stage_draws(l
 
 def test_a_line_of_one_dryer_is_that_dryer():
     alone = loads(FEED + BATCH + DRYER_LIMITS.replace("stage.", "") + 'duration = ["5 min", "60 min"]\n')
-    stage = Stage("dryer", alone.cooler, tables=MappingProxyType({"limits": alone.tables["limits"]}))
-    tables = MappingProxyType({n: t for n, t in alone.tables.items() if n != "limits"})
-    row = dataclasses.replace(alone, cooler=Line((stage,)), tables=tables)
+    stage = Stage("dryer", alone.cooler, limits=alone.limits)
+    row = dataclasses.replace(alone, cooler=Line((stage,)), limits=Limits())
     one, other = coolsim.find_settings(alone), coolsim.find_settings(row)
     assert other.met and other.cost.total <= one.cost.total * 1.002
     assert one.cost.total <= other.cost.total * 1.005  # either search is content with as much
@@ -223,9 +221,8 @@ def test_a_line_of_one_cooler_is_that_cooler(opened):
     )
     text += f'[limits]\n{opened} = {span}\nbed_depth = ["20 cm", "90 cm"]\nmaximum_lift_off = "60 %"\n'
     alone = loads(text)
-    own = MappingProxyType({n: alone.tables[n] for n in ("limits", "fan")})
-    tables = MappingProxyType({n: t for n, t in alone.tables.items() if n not in own})
-    row = dataclasses.replace(alone, cooler=Line((Stage("cooler", alone.cooler, tables=own),)), tables=tables)
+    stage = Stage("cooler", alone.cooler, limits=alone.limits, fan=alone.fan)
+    row = dataclasses.replace(alone, cooler=Line((stage,)), limits=Limits(), fan=FanData())
     one, other = coolsim.find_settings(alone), coolsim.find_settings(row)
     assert one.met and other.met
     room = kept_back(600 * 0.855)

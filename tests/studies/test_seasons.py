@@ -47,10 +47,8 @@ def monsoon() -> Case:
 @pytest.fixture(scope="module")
 def charted(monsoon: Case) -> Seasons:
     """The scenario's own year, each fourth hour of it; the heater is left out, which triples the work."""
-    limits = {
-        name: pair for name, pair in monsoon.tables["limits"].items() if name != "inlet_air_temperature"
-    }
-    case = dataclasses.replace(monsoon, tables=dict(monsoon.tables) | {"limits": limits})
+    limits = dataclasses.replace(monsoon.limits, inlet_air_temperature=None)
+    case = dataclasses.replace(monsoon, limits=limits)
     return coolsim.seasons(case, weather=read_weather(monsoon).rows(slice(None, None, 4)))
 
 
@@ -325,6 +323,6 @@ def test_bands_of_any_weather(spread: float) -> None:
 def test_a_case_survives_pickling(monsoon: Case) -> None:
     again = pickle.loads(pickle.dumps(monsoon))
     assert again == monsoon
-    with pytest.raises(TypeError):
-        again.tables["target"]["moisture"] = 0.1  # still read-only
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        again.target.moisture = 0.1  # still read-only
     assert coolsim.replace(again, {"feed.moisture": "13 %"}).feed.moisture == 0.13

@@ -67,17 +67,17 @@ def test_some_weathers_meet_the_target_and_some_do_not(many: SettingsByWeather) 
 
 def test_states_are_what_predict_says_and_keep_the_limits(many: SettingsByWeather) -> None:
     case = loads(WET)
-    target, limits = case.tables["target"], case.tables["limits"]
+    target, limits = case.target, case.limits
     cases = [dataclasses.replace(at_settings(case, settings(many, k)), air=weather(k)) for k in range(6)]
     again = coolsim.predict(cases)
     np.testing.assert_allclose(again.pellets_out.moisture_wb, many.result.pellets_out.moisture_wb, atol=1e-9)
     # limits are kept to 1e-6 of their scales: 1e-8 of moisture, 5e-6 K, 5e-8 of activity, 5e-4 Pa
-    assert (again.pellets_out.moisture_wb[many.met] <= target["moisture"] + 1e-8).all()
+    assert (again.pellets_out.moisture_wb[many.met] <= target.moisture + 1e-8).all()
     above = again.pellets_out.temperature - WEATHERS.temperature
-    assert (above[many.met] <= target["maximum_above_ambient"] + 1e-5).all()
-    assert (again.air_out.relative_humidity <= limits["maximum_exhaust_relative_humidity"] + 1e-6).all()
-    assert (again.bed.lift_off <= limits["maximum_lift_off"] + 1e-6).all()
-    assert (again.bed.pressure_drop <= limits["maximum_bed_pressure_drop"] + 1e-3).all()
+    assert (above[many.met] <= target.maximum_above_ambient + 1e-5).all()
+    assert (again.air_out.relative_humidity <= limits.maximum_exhaust_relative_humidity + 1e-6).all()
+    assert (again.bed.lift_off <= limits.maximum_lift_off + 1e-6).all()
+    assert (again.bed.pressure_drop <= limits.maximum_bed_pressure_drop + 1e-3).all()
     assert (many.settings.fan_speed >= 0.35 - 1e-6).all() and (many.settings.fan_speed <= 1 + 1e-6).all()
 
 
@@ -172,7 +172,7 @@ def cheapest_at(case: Case, depth: float) -> float:
     r = at(high)
     T, Y, p = r.air_out.temperature, r.air_out.humidity_ratio, case.air.pressure
     dry = r.bed.air_ratio * FED
-    loss, q_0 = case.tables["duct"]["pressure_loss"]
+    loss, q_0 = case.duct.pressure_loss
 
     def volume(pressure: float) -> float:
         return float(dry * 287.042 * (T + 273.15) * (1 + Y / 0.621945) / pressure)  # of the exhaust

@@ -71,14 +71,14 @@ def test_nearest_state_where_the_target_is_out_of_reach(seed: int, knobs: int) -
     p = problem(seed, knobs)
     if p.answer.met:
         return
-    again, wish = afresh(p), p.case.tables["target"]
+    again, wish = afresh(p), p.case.target
     runs = p.machine.keeps(p.case, wishes=False)
     if p.machine.moisture[runs].min() > p.target:
         assert again.moisture[0] <= p.machine.moisture[runs].min() + 1e-4
         assert "moisture" in [b.limit for b in p.answer.broken]
     else:
         dry = runs & (p.machine.moisture <= p.target)
-        coolest = max(p.machine.above[dry].min(), wish["maximum_above_ambient"])
+        coolest = max(p.machine.above[dry].min(), wish.maximum_above_ambient)
         assert again.moisture[0] <= p.target + WISH_KEPT[0] and again.above[0] <= coolest + 0.01
 
 
@@ -153,7 +153,7 @@ def test_settings_give_the_exit_that_was_promised(seed: int, knobs: int) -> None
     exit_ = coolsim.predict(coolsim.replace(case, typed)).pellets_out
     assert exit_.moisture_wb == pytest.approx(answer.result.pellets_out.moisture_wb, abs=2e-4)
     if answer.met:
-        assert exit_.moisture_wb <= case.tables["target"]["moisture"] + 2e-4
+        assert exit_.moisture_wb <= case.target.moisture + 2e-4
 
 
 def test_the_problems_are_of_every_kind() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case import Case, Limits
 from coolsim.errors import InputError
 from coolsim.studies.seasons import Strategy, seasons_of, sites
 
@@ -28,8 +28,7 @@ def site(folder: Path, name: str, temperature: float) -> Case:
     path = folder / f"{name}.toml"
     path.write_text(text, encoding="utf-8")
     case = coolsim.load(path)
-    tables = {name: table for name, table in case.tables.items() if name != "limits"}
-    return dataclasses.replace(case, tables=tables)
+    return dataclasses.replace(case, limits=Limits())
 
 
 @pytest.fixture

@@ -97,12 +97,12 @@ def states(case: Case, area: Any, ratio: Any, depth: Any) -> Any:
 
 
 def kept(case: Case, result: Any, slack: float = 0.0) -> Any:
-    target, limits, more = case.tables["target"], case.tables["limits"], 1 + slack
+    target, limits, more = case.target, case.limits, 1 + slack
     return (
-        (result.pellets_out.moisture_wb <= target["moisture"] * more)
-        & (result.pellets_out.temperature - case.air.temperature <= target["maximum_above_ambient"] * more)
-        & (result.bed.lift_off <= limits["maximum_lift_off"] * more)
-        & (result.bed.pressure_drop <= limits["maximum_bed_pressure_drop"] * more)
+        (result.pellets_out.moisture_wb <= target.moisture * more)
+        & (result.pellets_out.temperature - case.air.temperature <= target.maximum_above_ambient * more)
+        & (result.bed.lift_off <= limits.maximum_lift_off * more)
+        & (result.bed.pressure_drop <= limits.maximum_bed_pressure_drop * more)
     )
 
 
@@ -113,17 +113,17 @@ def hourly(case: Case, result: Any, ratio: Any) -> Any:
     T, Y = result.air_out.temperature + 273.15, result.air_out.humidity_ratio
     flow = ratio * fed * 287.042 * T * (1 + 1.607858 * Y) / p  # ideal gas; ASHRAE Fundamentals 2017, eq. 26
     kilowatts = flow * result.bed.pressure_drop / (0.6 * 0.9) / 1e3
-    prices = case.tables.get("costs")
-    if prices is None:
+    prices = case.costs
+    if not prices:
         return kilowatts
-    at_target = fed * (1 - case.feed.moisture) / (1 - case.tables["target"]["moisture"])
+    at_target = fed * (1 - case.feed.moisture) / (1 - case.target.moisture)
     lost = 3600 * np.maximum(at_target - result.pellets_out.mass_flow, 0.0)
-    return kilowatts * prices["electricity"] * 3.6e6 + lost * prices["feed"]
+    return kilowatts * prices.electricity * 3.6e6 + lost * prices.feed
 
 
 def best_of_a_grid(case: Case, area: float) -> float:
     """Lowest cost on a floor: a dense grid of air ratio and depth, then again, ever closer about the best."""
-    ends = np.log([[0.3, 3.0], case.tables["sizing"]["bed_depth"]])
+    ends = np.log([[0.3, 3.0], case.sizing.bed_depth])
     low, high, best = ends[:, 0], ends[:, 1], math.inf
     for _ in range(5):
         axes = [np.exp(np.linspace(a, b, 21)) for a, b in zip(low, high)]
@@ -192,9 +192,9 @@ def test_the_driest_exit_of_what_no_floor_serves(coarse: None) -> None:
     dwell = depth * case.feed.bulk_density * area / case.feed.throughput
     near = (dwell >= 60) & (dwell <= 1800)
     r = states(case, area[near], ratio[near], depth[near])
-    limits = case.tables["limits"]
-    runs = (r.bed.lift_off <= limits["maximum_lift_off"]) & (
-        r.bed.pressure_drop <= limits["maximum_bed_pressure_drop"]
+    limits = case.limits
+    runs = (r.bed.lift_off <= limits.maximum_lift_off) & (
+        r.bed.pressure_drop <= limits.maximum_bed_pressure_drop
     )
     assert mild.driest <= r.pellets_out.moisture_wb[runs].min() + 2e-4
     s = mild.settings
@@ -208,7 +208,7 @@ def test_the_driest_exit_of_what_no_floor_serves(coarse: None) -> None:
 
 def test_each_product_leaves_the_sized_cooler_as_told(mill: tuple[Case, SizeAnswer]) -> None:
     case, answer = mill
-    target, limits = case.tables["target"], case.tables["limits"]
+    target, limits = case.target, case.limits
     assert answer.met and len(answer.served) == 6
     for one in answer.served:
         cooler = sized(case, answer, one)
@@ -219,13 +219,13 @@ def test_each_product_leaves_the_sized_cooler_as_told(mill: tuple[Case, SizeAnsw
         assert r.bed.residence_time == pytest.approx(one.settings.residence_time, rel=1e-9)
         assert r.bed.air_ratio == pytest.approx(one.air_ratio, rel=1e-9)
         assert r.bed.face_velocity == pytest.approx(one.face_velocity, rel=1e-9)
-        assert r.pellets_out.moisture_wb <= target["moisture"] * KEPT
-        assert r.pellets_out.temperature - cooler.air.temperature <= target["maximum_above_ambient"] * KEPT
-        assert r.after_equalising.water_activity <= target["maximum_water_activity"] * KEPT
-        assert r.air_out.relative_humidity <= limits["maximum_exhaust_relative_humidity"] * KEPT
-        assert r.bed.lift_off <= limits["maximum_lift_off"] * KEPT
-        assert r.bed.pressure_drop <= limits["maximum_bed_pressure_drop"] * KEPT
-        low, high = case.tables["sizing"]["bed_depth"]
+        assert r.pellets_out.moisture_wb <= target.moisture * KEPT
+        assert r.pellets_out.temperature - cooler.air.temperature <= target.maximum_above_ambient * KEPT
+        assert r.after_equalising.water_activity <= target.maximum_water_activity * KEPT
+        assert r.air_out.relative_humidity <= limits.maximum_exhaust_relative_humidity * KEPT
+        assert r.bed.lift_off <= limits.maximum_lift_off * KEPT
+        assert r.bed.pressure_drop <= limits.maximum_bed_pressure_drop * KEPT
+        low, high = case.sizing.bed_depth
         assert low * (1 - 1e-9) <= one.settings.bed_depth <= high * (1 + 1e-9)
         assert 0.3 * (1 - 1e-9) <= one.air_ratio <= 3 * (1 + 1e-9)
 
@@ -284,14 +284,14 @@ def test_the_curve_runs_from_the_smallest_floor_to_where_nothing_is_gained(
     name: str, request: pytest.FixtureRequest
 ) -> None:
     case, answer = request.getfixturevalue(name)
-    curve, priced = answer.curve, "costs" in case.tables
+    curve, priced = answer.curve, case.costs
     assert len(curve) >= 10
     areas = np.array([f.floor_area for f in curve])
     running = np.array([f.cost_per_tonne if priced else f.specific_energy for f in curve])
     assert (np.diff(areas) > 0).all() and areas[0] == answer.smallest_floor
     taken = int(np.flatnonzero(areas == answer.floor_area)[0])
     least = running.min()
-    quarter = 0.25 * (case.tables["costs"]["electricity"] * 3.6e6 if priced else 1.0)  # kWh/t
+    quarter = 0.25 * (case.costs.electricity * 3.6e6 if priced else 1.0)  # kWh/t
     most = least + max(0.25 * least, quarter)  # the default of above_least
     assert running[taken] <= most
     assert (running[:taken] > most).all()
@@ -483,7 +483,7 @@ def test_a_product_of_another_material_has_its_own_bulk() -> None:
     text += (
         '[[sizing.product]]\nname = "a"\n[[sizing.product]]\nname = "b"\nmaterial = "floating-fish-feed"\n'
     )
-    a, b = loads(text).tables["sizing"]["product"]
+    a, b = loads(text).sizing.product
     assert a.feed.bulk_density == 600.0
     assert b.feed.bulk_density == coolsim.load_material("floating-fish-feed").bulk_density
     assert b.feed.throughput == a.feed.throughput and b.material.name == "floating-fish-feed"
@@ -492,7 +492,7 @@ def test_a_product_of_another_material_has_its_own_bulk() -> None:
 def test_a_weather_varies_the_air_outside() -> None:
     """40 °C, wet bulb 20 °C: RH 14 % (ASHRAE Fundamentals 2017 ch. 1, example 1, seen)."""
     text = LINE + '[[sizing.weather]]\nname = "a"\ntemperature = "40 degC"\nwet_bulb = "20 degC"\n'
-    (weather,) = loads(text).tables["sizing"]["weather"]
+    (weather,) = loads(text).sizing.weather
     assert weather.air.temperature == 40.0
     assert weather.air.relative_humidity == pytest.approx(0.14, abs=0.005)
     assert weather.air.pressure == loads(text).air.pressure
@@ -501,7 +501,7 @@ def test_a_weather_varies_the_air_outside() -> None:
 def test_one_table_of_a_list_can_be_changed() -> None:
     case = loads(LINE + TWO_WEATHERS)
     sultry = {"sizing.weather.2.wet_bulb": "30 degC"}  # in place of its relative humidity
-    mild, other = coolsim.replace(case, sultry).tables["sizing"]["weather"]
+    mild, other = coolsim.replace(case, sultry).sizing.weather
     assert mild.air == case.air
     # about 93 % by a psychrometric chart (memory, medium); it had 85 %
     assert other.air.relative_humidity == pytest.approx(0.93, abs=0.01)

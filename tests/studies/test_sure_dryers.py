@@ -8,7 +8,6 @@ from __future__ import annotations
 import dataclasses
 import json
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ from scipy.stats import norm
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Air, Case
+from coolsim.case import TABLES, Air, Case, Costs, Target
 from coolsim.cli import app
 from coolsim.errors import InputError
 from coolsim.scenario import loads
@@ -94,7 +93,7 @@ def exactly_made(case: Case) -> Case:
 
 
 def wished(case: Case, table: str, **values: float) -> Case:
-    return dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {table: values}))
+    return dataclasses.replace(case, **{table: TABLES[table](**values)})
 
 
 def there(case: Case, found: Surely) -> Case:
@@ -122,7 +121,7 @@ def test_one_open_input_by_the_normal_distribution(case: Case) -> None:
     out = coolsim.predict([dataclasses.replace(at, feed=feed) for feed in fed])
     M, *ends = map(float, out.pellets_out.moisture_wb)
     b = (ends[1] - ends[0]) / 0.01
-    room = (case.tables["target"]["moisture"] - M) / (b * SIGMA)
+    room = (case.target.moisture - M) / (b * SIGMA)
     assert found.kept
     assert norm.ppf(0.895) < room < norm.ppf(0.92)
     assert found.uncertainty.all_met == pytest.approx(norm.cdf(room), abs=0.01)
@@ -192,7 +191,7 @@ def test_every_bound_gets_its_room(turned: Case) -> None:
         "pellet temperature": 2.5,
     }
     before = {x.name: x.bound for x in dryers.limits_of(case)}
-    after = {x.name: x.bound for x in dryers.limits_of(wished(case, "room", **room))}
+    after = {x.name: x.bound for x in dryers.limits_of(dataclasses.replace(case, safety_margins=room))}
     assert {n: after[n] - before[n] for n in before} == pytest.approx(
         {"moisture": -0.003, "moisture, lowest": 0.002, "temperature": -1.5, "water activity": -0.03,
          "deviation": -0.004, "pellet temperature": -2.5, "lift-off": 0.0}
@@ -275,7 +274,7 @@ def test_chances_that_cannot_be(turned: Case, chance: float) -> None:
 def test_all_faults_at_once(turned: Case) -> None:
     """Nothing carries a ±, and there is neither a target nor a price."""
     bare = exactly_made(coolsim.replace(turned, {"feed.moisture": "18 %"}))
-    bare = dataclasses.replace(bare, tables={"limits": dict(bare.tables["limits"])})
+    bare = dataclasses.replace(bare, target=Target(), costs=Costs())
     with pytest.raises(InputError) as refused:
         coolsim.find_settings(bare, uncertainty=True)
     assert {fault.key for fault in refused.value.faults} == {

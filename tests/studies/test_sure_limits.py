@@ -124,7 +124,7 @@ def test_what_no_limit_depends_on_moves_nothing() -> None:
     case = turned(feed__moisture="18 %", feed__throughput="60 ± 5 kg/h")
     found, plain = with_chance(case, 0.9), coolsim.find_settings(case)
     assert {"moisture", "exhaust relative humidity"} <= {at.limit for at in found.answer.binding}
-    assert found.kept and found.case.tables["room"] == {}
+    assert found.kept and found.case.safety_margins == {}
     assert found.uncertainty.all_kept == 1.0
     assert found.answer.settings.airflow == plain.settings.airflow
     assert found.answer.settings.duration == plain.settings.duration

@@ -51,7 +51,7 @@ def test_without_it_the_target_is_a_toss(night: Case, found: SettingsAnswer) -> 
 def test_every_bound_gets_its_room(night: Case, found: SettingsAnswer) -> None:
     """Limits of the machine as well as wishes, each to the side that keeps it; ends of ranges are set, and stay."""
     roomy = with_chance(night, 0.6, samples=64).case
-    room, plain, after = roomy.tables["room"], limits_of(night), limits_of(roomy)
+    room, plain, after = roomy.safety_margins, limits_of(night), limits_of(roomy)
     assert [x.name for x in plain] == [x.name for x in after]
     for one, moved in zip(plain, after):
         assert moved.sign * (one.bound - moved.bound) == pytest.approx(room.get(one.name, 0.0), abs=1e-12)
@@ -64,7 +64,7 @@ def test_enough_chance_needs_no_room(night: Case) -> None:
     dry = coolsim.replace(night, {"feed.moisture": "11 ± 0.2 %", "feed.temperature": "70 degC"})
     plain = find_settings(dry)
     assert uncertainty(at_settings(dry, plain.settings), samples=64).all_kept > 0.52  # what the test needs
-    assert with_chance(dry, 0.5, samples=64).case.tables["room"] == {}
+    assert with_chance(dry, 0.5, samples=64).case.safety_margins == {}
 
 
 def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
@@ -83,8 +83,8 @@ def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
     roomy, sure = found.case, found.uncertainty
     there = at_settings(wet, found.answer.settings)
     assert uncertainty(there, samples=256, seed=6).all_met == pytest.approx(sure.all_met, abs=0.02)
-    double = {name: 2 * size for name, size in roomy.tables["room"].items()}
-    greedy = dataclasses.replace(wet, tables=dict(wet.tables) | {"room": double})
+    double = {name: 2 * size for name, size in roomy.safety_margins.items()}
+    greedy = dataclasses.replace(wet, safety_margins=double)
     greedy = at_settings(wet, find_settings(greedy).settings)
     assert (
         not found.kept and sure.all_met < 0.9 and sure.all_met > uncertainty(greedy, samples=64).all_met + 0.1

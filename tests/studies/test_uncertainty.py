@@ -88,7 +88,7 @@ def test_plain_random_samples_say_the_same(case: Case) -> None:
             error = np.sqrt(q * (1 - q) / PLAIN) * (around[1] - around[0]) / 0.02
             assert value == pytest.approx(np.quantile(y, q), abs=3 * error + 0.005 * width), (name, q)
             assert error < 0.015 * width  # or the line above could not fail
-    met = (out.pellets_out.moisture_wb <= case.tables["target"]["moisture"]).mean()
+    met = (out.pellets_out.moisture_wb <= case.target.moisture).mean()
     assert dict(found.wishes)["moisture"] == pytest.approx(
         met, abs=3 * np.sqrt(met * (1 - met) / PLAIN) + 0.005
     )

@@ -31,7 +31,7 @@ def fan_curve(result: Result, case: Case, sweep: Result, ax: Any = None, *, unit
     curve of the system. The fan's curves are those in air of the density that it has at the mark.
     """
     style.one_case(result, "the operating point")
-    machine = fan.fan_of(case.tables)
+    machine = fan.fan_of(case.fan)
     if machine is None:
         allowed = 'this picture needs a curve, or rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa"'
         raise InputError([Fault("", "fan", "no [fan] table", allowed)])
@@ -83,7 +83,7 @@ def _demand(result: Result, case: Case, machine: fan.Fan) -> Demand:
     """What bed and duct ask of the fan, from the states a result holds."""
     humidity = np.asarray(result.profile.humidity_ratio)[..., -1]
     return duct.demand(
-        duct.duct_of(case.tables),
+        duct.duct_of(case.duct),
         machine.position,
         airflow(result, case),
         result.bed.pressure_drop,

@@ -52,8 +52,8 @@ def dwell(
             (on,) = np.nonzero([c == name for c in curves])
             on = on[np.argsort(x[on])]
             axis.plot(x[on], np.atleast_1d(y)[on], **look, markersize=3.5, label=name)
-    if case is not None and "moisture" in case.tables.get("target", {}):
-        wanted = float(percent(case.tables["target"]["moisture"]))
+    if case is not None and case.target.moisture is not None:
+        wanted = float(percent(case.target.moisture))
         axes[0].axhline(wanted, color=PLUM, linewidth=1.2, label=f"target {wanted:.4g} %", gid="target")
     style.name_axes(axes[0], "", percent.named("exit moisture", " wet basis"))
     style.name_axes(axes[1], time.named("dwell"), temperature.named("exit temperature"))
@@ -168,15 +168,15 @@ def _grid(result: Result, case: Case) -> NDArray[np.intp]:
 
 def _target(axis: Axes, case: Case, q: Array, t: Array, M: Array) -> list[Any]:
     """Draw the target moisture, or the edges of its band; returns what the legend shows."""
-    target = case.tables.get("target", {})
-    if "moisture" not in target:
+    target = case.target
+    if target.moisture is None:
         return []
-    slack = target.get("tolerance", 0.0)
-    edges = sorted({100 * (target["moisture"] - slack), 100 * (target["moisture"] + slack)})
+    slack = target.tolerance or 0.0
+    edges = sorted({100 * (target.moisture - slack), 100 * (target.moisture + slack)})
     inside = [edge for edge in edges if M.min() < edge < M.max()]
     if inside:
         axis.contour(q, t, M, inside, colors=PLUM, linewidths=2.2)
-    name = f"target {100 * target['moisture']:.4g} %" + (f" ± {100 * slack:.2g}" if slack else "")
+    name = f"target {100 * target.moisture:.4g} %" + (f" ± {100 * slack:.2g}" if slack else "")
     nowhere = "" if inside else (", all drier" if M.max() <= edges[-1] else ", all wetter")
     return [Line2D([], [], color=PLUM, linewidth=2.2, label=name + nowhere)]
 
@@ -186,7 +186,7 @@ def _bounds(axis: Axes, result: Result, case: Case, order: NDArray[np.intp], q: 
     keys: list[Any] = []
     excess = np.full(order.shape, -np.inf)
     for bound in _BOUNDS:
-        most = case.tables.get(bound.table, {}).get(bound.key)
+        most = getattr(getattr(case, bound.table), bound.key)
         if most is None:
             continue
         share = np.asarray(bound.measured(result, case))[order] / most - 1.0

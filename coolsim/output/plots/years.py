@@ -130,7 +130,7 @@ def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
         costs = np.array([getattr(way.total, name) for way in ways])
         axes[1].bar(place, costs, 0.5, bottom=below, label=label, edgecolor="white", **look)
         below += costs
-    currency = seasons.case.tables.get("costs", {}).get("currency") or "as priced"
+    currency = seasons.case.costs.currency or "as priced"
     for axis, label, title in ((axes[0], "hours [h]", "hours"), (axes[1], f"cost [{currency}]", "cost")):
         style.name_axes(axis, "", label)
         axis.grid(axis="x", visible=False)

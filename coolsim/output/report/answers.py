@@ -97,21 +97,21 @@ def ask(
 
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     """Say of each question what the scenario lacks for it; nothing where it can be asked."""
-    target, limits, costs = (case.tables.get(name, {}) for name in ("target", "limits", "costs"))
+    target, limits, costs = case.target, case.limits, case.costs
     cooler, dryer = case.cooler.arrangement == "counter-flow", is_dryer(case)
     if case.cooler.arrangement == "line":
         opened = opens_something(case)
     else:
-        opened = bool({*limits} & {*(knobs.OPENED[case.cooler.arrangement] if dryer else OPENED)})
-    goal = "" if "moisture" in target else "[target] moisture"
+        opened = bool({*limits.given()} & {*(knobs.OPENED[case.cooler.arrangement] if dryer else OPENED)})
+    goal = "" if target.moisture is not None else "[target] moisture"
     needs = {
         "settings": (
             goal,
             "" if opened else "a range in [limits]",
-            "" if "electricity" in costs else "[costs] electricity",
+            "" if costs.electricity is not None else "[costs] electricity",
         ),
-        "size": (goal, "" if "sizing" in case.tables else "[sizing]"),
-        "seasons": (goal, "" if "weather" in case.tables else "[weather]"),
+        "size": (goal, "" if case.sizing else "[sizing]"),
+        "seasons": (goal, "" if case.weather else "[weather]"),
     }
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
     for question, missing in needs.items():
@@ -142,7 +142,7 @@ def _grid(case: Case) -> Result | None:
 
 def _sweep(case: Case, result: Result) -> Result | None:
     """The case from little air to half as much again, for the curve of its system; None without a fan."""
-    if "fan" not in case.tables or case.cooler.arrangement != "counter-flow":
+    if not case.fan or case.cooler.arrangement != "counter-flow":
         return None
     from coolsim.output.plots.settings import airflow
 

@@ -106,10 +106,10 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
 
 def _exit(case: Case, result: Result, page: Page) -> str:
     parts = [tables.answer(result, page), tables.warnings(result, page, tables.LEVELS[:1])]
-    parts += [tables.verdict(case, result, page)] if "target" in case.tables else []
+    parts += [tables.verdict(case, result, page)] if case.target else []
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [tables.limits(case, result, page)] if "limits" in case.tables else []
+    parts += [tables.limits(case, result, page)] if case.limits else []
     parts += [tables.stage_limits(result, page)]
     parts += [tables.course(case, result, page)] if result.history is not None else []
     return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])

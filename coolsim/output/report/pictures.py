@@ -50,7 +50,7 @@ def _air(a: Answers) -> str:
 
 
 def _currency(a: Answers) -> str:
-    return a.case.tables.get("costs", {}).get("currency") or ""
+    return a.case.costs.currency or ""
 
 
 PICTURES: tuple[Picture, ...] = (

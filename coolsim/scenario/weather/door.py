@@ -35,19 +35,19 @@ def load_weather(
 def read_weather(case: Case) -> Weather:
     """Return the weather that [weather] of a case names, within its operating hours; raises InputError."""
     where = getattr(case.source, "where", lambda key: "")
-    if "weather" not in case.tables:
+    if not case.weather:
         allowed = 'a year needs weather: [weather] file = "weather.epw", EPW or CSV'
         raise InputError([Fault(where(""), "weather", "no [weather] table", allowed)])
-    table = case.tables["weather"]
+    table = case.weather
     weather = _weather(
-        Path(table["file"]),
-        table["units"],
+        Path(str(table.file)),
+        table.units,
         float(case.air.pressure),
         where("weather.file"),
         "weather.file",
         where("weather.units"),
     )
-    inside = weather.between(table.get("operating_hours"))
+    inside = weather.between(table.operating_hours)
     if not len(inside):
         found = f"no row of {weather.name} between them"
         raise InputError(

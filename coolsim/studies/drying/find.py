@@ -122,28 +122,35 @@ def _ends(search: Search) -> list[Asking[Found]]:
 def limits_of(case: Case) -> tuple[Limit, ...]:
     """Everything that a state of a dryer must respect, from [target] and [limits].
 
-    All are kept with the room of `case.tables["room"]`, which settings.surely gives them.
+    All are kept with the `safety_margins` of the case, which settings.surely gives them.
     """
-    room = case.tables.get("room", {})
-    target, limits = case.tables["target"], case.tables["limits"]
-    slack, above = target.get("tolerance"), target.get("maximum_above_ambient")
+    room = case.safety_margins
+    target, limits = case.target, case.limits
+    slack, above = target.tolerance, target.maximum_above_ambient
     outside = float(case.air.temperature)
     rows: tuple[tuple[str, str, float | None, float, float, bool], ...] = (
-        ("moisture", "moisture", target["moisture"] + (slack or 0.0), 1.0, 0.01, True),
-        ("moisture, lowest", "moisture", target["moisture"] - slack if slack else None, -1.0, 0.01, True),
+        ("moisture", "moisture", target.moisture + (slack or 0.0), 1.0, 0.01, True),
+        ("moisture, lowest", "moisture", target.moisture - slack if slack else None, -1.0, 0.01, True),
         ("temperature", "temperature", None if above is None else outside + above, 1.0, 5.0, True),
-        ("water activity", "water activity", target.get("maximum_water_activity"), 1.0, 0.05, True),
-        ("deviation", "deviation", target.get("maximum_deviation"), 1.0, 0.01, True),
+        ("water activity", "water activity", target.maximum_water_activity, 1.0, 0.05, True),
+        ("deviation", "deviation", target.maximum_deviation, 1.0, 0.01, True),
         (
             "pellet temperature",
             "pellet temperature",
-            limits.get("maximum_pellet_temperature"),
+            limits.maximum_pellet_temperature,
             1.0,
             5.0,
             False,
         ),
         *(
-            (name, name, limits.get(f"maximum_{name.replace('-', '_').replace(' ', '_')}"), 1.0, scale, False)
+            (
+                name,
+                name,
+                getattr(limits, f"maximum_{name.replace('-', '_').replace(' ', '_')}"),
+                1.0,
+                scale,
+                False,
+            )
             for name, scale in (
                 ("exhaust relative humidity", 0.1),
                 ("lift-off", 0.2),
@@ -167,15 +174,15 @@ def limits_of(case: Case) -> tuple[Limit, ...]:
 
 def parts_of(case: Case, outcomes: Array) -> Array:
     """Electricity, heat and weight lost, per kg of wet feed, (3, …), of outcomes (OUTCOMES, …)."""
-    prices, target = case.tables["costs"], case.tables["target"]["moisture"]
+    prices, target = case.costs, case.target.moisture
     named = dict(zip(OUTCOMES, outcomes))
     M = np.minimum(named["moisture"], target)
     solid = 1 - case.feed.moisture
     return np.stack(
         [
-            prices["electricity"] * named["fan"],
-            prices.get("heat", 0.0) * named["heat"],
-            prices.get("feed", 0.0) * solid * (1 / (1 - target) - 1 / (1 - M)),
+            prices.electricity * named["fan"],
+            (prices.heat or 0.0) * named["heat"],
+            (prices.feed or 0.0) * solid * (1 / (1 - target) - 1 / (1 - M)),
         ]
     )
 
@@ -233,13 +240,13 @@ def at_settings(case: Case, answer: SettingsAnswer) -> Case:
 
 def unpriced(case: Case) -> list[Warning]:
     """What has no price although the settings decide on it, and what is assumed of the fans."""
-    prices, said = case.tables["costs"], []
-    if "heat" not in prices:
+    prices, said = case.costs, []
+    if prices.heat is None:
         said.append(Warning("check", "heat has no price (costs.heat): drying with it counts as free."))
-    if "feed" not in prices:
+    if prices.feed is None:
         text = "feed has no price (costs.feed): weight lost to overdrying counts as nothing."
         said.append(Warning("note", text))
-    if "efficiency" not in case.tables.get("fan", {}):
+    if case.fan.efficiency is None:
         said.append(
             Warning(
                 "note", "no fan.efficiency is given: electricity is priced with an assumed 55 %, bed only."
@@ -256,8 +263,8 @@ def keeping_up(case: Case) -> list[Warning]:
     mass = case.feed.bulk_density * c.floor_area * c.bed_depth
     every = mass / case.feed.throughput
     made = f"the line makes a batch of {both_units.mass(mass)} in {every / 60:.0f} min"
-    if "schedule" in case.tables:
-        return [_in_turn(made, every * case.tables["schedule"]["dryers"], case)]
+    if case.schedule:
+        return [_in_turn(made, every * case.schedule.dryers, case)]
     taken = (c.duration + c.cooling_time) / 60
     left, drying = every / 60 - taken, "drying and cooling" if c.cooling_time else "drying"
     if left <= 0:
@@ -274,7 +281,7 @@ def keeping_up(case: Case) -> list[Warning]:
 
 def _in_turn(made: str, time: float, case: Case) -> Warning:
     """Whether a dryer of [schedule] has done its whole cycle in the `time` [s] until its turn comes again."""
-    parts, count = schedule.cycle(case), case.tables["schedule"]["dryers"]
+    parts, count = schedule.cycle(case), case.schedule.dryers
     taken = sum(parts.values())
     dryers = "with 1 dryer" if count == 1 else f"with {count:.0f} dryers"
     told = ", ".join(f"{name} {part / 60:.0f}" for name, part in parts.items() if part)

@@ -121,12 +121,13 @@ def settings_of(case: Case) -> DryerSettings:
 
 def ranges(case: Case) -> dict[str, tuple[float, float]]:
     """Ranges of the knobs that [limits] opens; no air is blown in colder than outside."""
-    limits, c = case.tables["limits"], case.cooler
-    found = {n: tuple(limits[n]) for n in OPENED[c.arrangement] if n in limits and n != "residence_time"}
-    if "residence_time" in limits:
+    limits, c = case.limits, case.cooler
+    given = limits.given()
+    found = {n: tuple(given[n]) for n in OPENED[c.arrangement] if n in given and n != "residence_time"}
+    if limits.residence_time is not None:
         length = sum(z.length for z in c.zones)
         per_second = case.feed.throughput / (case.feed.bulk_density * c.belt_width * length)
-        found["bed_depth"] = tuple(per_second * t for t in limits["residence_time"])
+        found["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(case.air.temperature)
@@ -136,16 +137,16 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a dryer cannot be asked for settings."""
-    limits, target, costs = (case.tables.get(name, {}) for name in ("limits", "target", "costs"))
+    limits, target, costs = case.limits, case.target, case.costs
     opened, faults = OPENED[case.cooler.arrangement], []
-    if "moisture" not in target:
+    if target.moisture is None:
         faults.append(
             _fault(case, "target.moisture", "nothing", 'settings need it, such as moisture = "10 %"')
         )
-    if "electricity" not in costs:
+    if costs.electricity is None:
         example = 'settings need it, such as electricity = "0.15 /kWh"'
         faults.append(_fault(case, "costs.electricity", "nothing", example))
-    if not {*opened} & {*limits}:
+    if not {*opened} & {*limits.given()}:
         example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
         allowed = f"one or more of {', '.join(opened)}, such as {example}"
         faults.append(_fault(case, "limits", "no range of what may be set", allowed))
@@ -156,7 +157,7 @@ def check(case: Case) -> None:
 
 def wrong_limits(case: Case) -> list[Fault]:
     """What stands in a dryer's limits and can be no limit of it."""
-    c, limits = case.cooler, case.tables.get("limits", {})
+    c, limits = case.cooler, case.limits.given()
     opened = OPENED[c.arrangement]
     allowed = f"of a {c.arrangement} dryer may be set: {', '.join(opened)}"
     faults = [

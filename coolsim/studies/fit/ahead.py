@@ -48,7 +48,7 @@ def _line(cases: list[Case], problem: Problem) -> Line | Dryers:
     if isinstance(problem.line, Dryers):
         return dataclasses.replace(problem.line, cases=tuple(settled), labels=labels)
     numbers, _ = stated(settled)
-    leakage = 0.0 if blown(cases[0]) else cases[0].tables.get("duct", {}).get("leakage", 0.0)
+    leakage = 0.0 if blown(cases[0]) else cases[0].duct.leakage or 0.0
     return dataclasses.replace(
         problem.line, numbers=numbers, leakage=np.full(len(cases), leakage), labels=labels
     )
@@ -94,13 +94,13 @@ def _candidates(case: Case) -> list[_Candidate]:
     if is_dryer(case):
         found += [_Candidate(*change) for change in dryers.changes(case)]
         return [*found, *_of_feed(case), _halved(case)]
-    limits, cooler = case.tables.get("limits", {}), case.cooler
+    limits, cooler = case.limits, case.cooler
     name = "airflow" if cooler.airflow is not None else "air_ratio"
-    for value in limits.get("airflow", ()) if name == "airflow" else ():
+    for value in limits.airflow or () if name == "airflow" else ():
         found.append(_changed(case, "airflow", value))
     if len(found) == 1:
         found += [_changed(case, name, getattr(cooler, name) * times) for times in AIR]
-    depths = limits.get("bed_depth") or [cooler.bed_depth * times for times in DWELL]
+    depths = limits.bed_depth or [cooler.bed_depth * times for times in DWELL]
     found += [_changed(case, "bed_depth", depth) for depth in depths]
     found += [*_of_feed(case), _halved(case)]
     if not blown(case):

@@ -241,9 +241,7 @@ def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, e
         cooler = dataclasses.replace(cooler, airflow=cooler.airflow * times)
     elif cooler.air_ratio is not None:
         cooler = dataclasses.replace(cooler, air_ratio=cooler.air_ratio * times)
-    tables = dict(case.tables)
+    duct = case.duct
     if "leakage" in value and not blown(case):
-        tables["duct"] = MappingProxyType({**tables.get("duct", {}), "leakage": value["leakage"]})
-    return dataclasses.replace(
-        case, material=material, feed=feed, cooler=cooler, tables=MappingProxyType(tables)
-    )
+        duct = dataclasses.replace(duct, leakage=value["leakage"])
+    return dataclasses.replace(case, material=material, feed=feed, cooler=cooler, duct=duct)

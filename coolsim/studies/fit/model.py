@@ -79,7 +79,7 @@ def line_of(trials: Trials, free: Sequence[Parameter]) -> Line | Dryers:
     if is_dryer(cases[0]):
         return Dryers(tuple(cases), tuple(free), trials.labels)
     numbers, _ = stated(cases)
-    leakage = [0.0 if blown(case) else case.tables.get("duct", {}).get("leakage", 0.0) for case in cases]
+    leakage = [0.0 if blown(case) else (case.duct.leakage or 0.0) for case in cases]
     return Line(numbers, np.array(leakage, float), tuple(free), trials.labels)
 
 
@@ -105,7 +105,7 @@ def pivoted(cases: Sequence[Case], X: float) -> list[Case]:
 
 def blown(case: Case) -> bool:
     """Whether a fan blows through: its false air leaves before the bed, and the exhaust does not show it."""
-    return case.tables.get("fan", {}).get("position") == BLOW_THROUGH
+    return case.fan.position == BLOW_THROUGH
 
 
 def said(line: Line | Dryers, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:

@@ -84,7 +84,7 @@ def _more_air(s: Stated, x: Array) -> Stated:
 
 
 def _false_air(case: Case) -> float:
-    return float(case.tables.get("duct", {}).get("leakage", 0.0))
+    return float(case.duct.leakage or 0.0)
 
 
 def _isotherm_range(case: Case) -> tuple[float, float, str]:

@@ -33,7 +33,7 @@ def _of_the_line(case: Case) -> Iterator[Fault]:
         ("target", "moisture", 'moisture = "10 %"'),
         ("costs", "electricity", 'electricity = "0.15 /kWh"'),
     ):
-        if key not in case.tables.get(table, {}):
+        if getattr(getattr(case, table), key) is None:
             allowed = f"settings need it, below [{table}], such as {example}"
             yield Fault(where(case, table), f"{table}.{key}", "nothing", allowed)
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
@@ -50,7 +50,7 @@ def _of_the_line(case: Case) -> Iterator[Fault]:
 
 def opens_something(case: Case) -> bool:
     """Whether the limits of any stage hold a range of what may be set."""
-    return any(name in one.tables["limits"] for one in machines(case) for name in _may_be_set(one))
+    return any({*one.limits.given()} & {*_may_be_set(one)} for one in machines(case))
 
 
 def _may_be_set(one: Case) -> tuple[str, ...]:
@@ -64,15 +64,19 @@ def _of_a_machine(one: Case, last: bool) -> Iterator[Fault]:
         return
     yield from (f for f in asked.foreign(one) if last or f.key.startswith("limits."))
     yield from asked.of_fan(one)
-    limits, cooler = one.tables["limits"], one.cooler
-    if limits.get("airflow", (1.0,))[0] < 1e-9:
+    limits, cooler = one.limits, one.cooler
+    if (limits.airflow or (1.0,))[0] < 1e-9:
         yield Fault(
             "",
             "limits.airflow",
             "nothing as the lowest",
             "without air nothing cools: give a lowest above zero",
         )
-    if cooler.airflow is None and cooler.air_ratio is None and not {"airflow", "fan_speed"} & {*limits}:
+    if (
+        cooler.airflow is None
+        and cooler.air_ratio is None
+        and not {"airflow", "fan_speed"} & {*limits.given()}
+    ):
         allowed = (
             "settings of a line need the airflow of each stage: give it in place of the speed, or open "
             "fan_speed or airflow in the limits of this stage"

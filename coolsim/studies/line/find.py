@@ -114,8 +114,8 @@ def _stages(case: Case, found: Found, result: Result) -> Iterator[StageSettings]
             name=run.name,
             settings=_settings(one, run.result, found.outcomes, k),
             water=float(solid * (wet / (1 - wet) - run.result.pellets_out.moisture_db)),
-            electricity=float(hourly * fan * case.tables["costs"]["electricity"]),
-            heat=float(hourly * heat * case.tables["costs"].get("heat", 0.0)),
+            electricity=float(hourly * fan * case.costs.electricity),
+            heat=float(hourly * heat * (case.costs.heat or 0.0)),
             binding=(*_limits(case, found, np.abs(found.excess) <= AT_LIMIT, k), *_ends(case, found, k)),
             broken=tuple(_limits(case, found, found.excess > KEPT, k)),
         )

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from types import MappingProxyType
 from typing import Any
 
 from coolsim import line
@@ -18,10 +17,8 @@ from coolsim.studies.drying import knobs as of_dryers
 
 
 def machines(case: Case) -> list[Case]:
-    """Each stage as a case of its own, with the line's feed, target and costs, and limits, be they empty."""
-    alone = [line.by_itself(case, case, k) for k in range(len(case.cooler.stages))]
-    empty: dict[str, Any] = {"limits": MappingProxyType({})}
-    return [dataclasses.replace(one, tables=MappingProxyType(empty | dict(one.tables))) for one in alone]
+    """Each stage as a case of its own, with the line's feed, target and costs."""
+    return [line.by_itself(case, case, k) for k in range(len(case.cooler.stages))]
 
 
 def ranges(case: Case) -> dict[str, tuple[float, float]]:

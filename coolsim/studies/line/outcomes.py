@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from coolsim import dried, line
 from coolsim.answer import first, pick
-from coolsim.case import Case
+from coolsim.case import Case, Costs
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
@@ -42,7 +41,7 @@ MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of
     "quick": (course.QUICK, Resolution(estimate=False)),
     "full": (dried.DEFAULT, Resolution()),
 }
-UNIT_PRICES = MappingProxyType({"electricity": 1.0, "heat": 1.0})  # per joule: then a cost is energy
+UNIT_PRICES = Costs(electricity=1.0, heat=1.0)  # per joule: then a cost is energy
 
 
 def row(stage: int, name: str) -> int:
@@ -72,8 +71,7 @@ def solver(case: Case) -> Callable[[list[Asked]], list[Any]]:
 
 def _weighing(one: Case) -> Plant:
     """A cooler whose costs are joules."""
-    tables = MappingProxyType(dict(one.tables) | {"costs": UNIT_PRICES})
-    return Plant(dataclasses.replace(one, tables=tables))
+    return Plant(dataclasses.replace(one, costs=UNIT_PRICES))
 
 
 def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[Any]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -43,9 +42,9 @@ DIALLED = {
 def why_no_chart(case: Case) -> str:
     """Say what a settings chart of a dryer lacks, or nothing."""
     opened = dials.OPENED[case.cooler.arrangement]
-    if not {*opened} & {*case.tables.get("limits", {})}:
+    if not {*opened} & {*case.limits.given()}:
         return f"[limits] opens nothing: give a range for one or more of {', '.join(opened)}"
-    if "electricity" not in case.tables.get("costs", {}):
+    if case.costs.electricity is None:
         return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
     return ""
 
@@ -92,7 +91,7 @@ def _roomy(place: Place, hour: int) -> Case:
     """The case in the weather of an hour, with the room that a map and settings dialled in take."""
     case = dataclasses.replace(place.case, air=place.air(hour))
     room = {ROOM.get(x.name, x.name): MARGIN * x.scale for x in limits_of(case)}
-    return dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {"room": room}))
+    return dataclasses.replace(case, safety_margins=room)
 
 
 def _set_so(case: Case, state: State) -> Case:

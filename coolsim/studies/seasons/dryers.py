@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,8 +87,6 @@ class Found:
 
 def place_of(case: Case, weather: Weather) -> Place:
     """A case in its weather; what has no price costs nothing."""
-    tables = {"costs": MappingProxyType({}), "limits": MappingProxyType({})} | dict(case.tables)
-    case = dataclasses.replace(case, tables=MappingProxyType(tables))
     none_outside = dataclasses.replace(case, air=dataclasses.replace(case.air, temperature=0.0))
     return Place(case, weather, dried.gathered([case], weather.air), limits_of(none_outside))
 
@@ -202,10 +199,10 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
     too_wet, too_dry = broken("moisture", "water activity"), broken("moisture, lowest")
     too_warm = broken("temperature")
     over_limit = broken(*(x.name for x in place.limits if not x.wish), "deviation")
-    feed, prices = place.case.feed, place.case.tables["costs"]
+    feed, prices = place.case.feed, place.case.costs
     solid = 3600 * feed.throughput * (1 - feed.moisture)
     product = solid / (1 - outcome.moisture)
-    given_away = np.maximum(solid / (1 - place.case.tables["target"]["moisture"]) - product, 0.0)
+    given_away = np.maximum(solid / (1 - place.case.target.moisture) - product, 0.0)
     electricity, heat = (feed.throughput * added[name] / 1e3 for name in ("fan", "heat"))
     paid = {"electricity": 3.6e6 * electricity, "heat": 3.6e6 * heat, "feed": given_away}
     s, nothing = _settings(ways), np.full(len(computed), np.nan)
@@ -219,7 +216,7 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
         given_away=given_away,
         electricity=electricity,
         heat=heat,
-        cost=np.sum([amount * prices.get(name, 0.0) for name, amount in paid.items()], axis=0),
+        cost=np.sum([amount * (getattr(prices, name) or 0.0) for name, amount in paid.items()], axis=0),
         within=computed & ~(too_wet | too_dry | too_warm | over_limit),
         too_wet=too_wet,
         too_dry=too_dry,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import dataclasses
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,8 +93,7 @@ class Site:
     """A case in its weather: what hours and settings are weighed with."""
 
     def __init__(self, case: Case, weather: Weather) -> None:
-        tables = {"costs": MappingProxyType({})} | dict(case.tables)  # what has no price costs nothing
-        self.case = dataclasses.replace(case, tables=MappingProxyType(tables))
+        self.case = case
         self.weather = weather
         self.plant = Plant(self.case)
         self.inputs = gather([self.case], weather.air)
@@ -104,7 +102,9 @@ class Site:
     def at(self, case: Case) -> Site:
         """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
         other = copy.copy(self)
-        other.case = dataclasses.replace(case, tables=self.case.tables)
+        other.case = dataclasses.replace(
+            case, fan=self.case.fan, costs=self.case.costs, limits=self.case.limits
+        )
         other.plant = copy.copy(self.plant)
         other.plant.case = other.case
         return other
@@ -160,7 +160,7 @@ def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | 
     too_warm, over = any_of("above ambient"), any_of(*machine)
     solid = 3600 * inputs.throughput * (1 - inputs.moisture_wb)
     product = solid / (1 - outcome.moisture)
-    at_target = solid / (1 - site.case.tables["target"]["moisture"])
+    at_target = solid / (1 - site.case.target.moisture)
     warmed = 3600 * inputs.dry_air * _warming(inputs) / 3.6e6
     return Hours(
         weather=site.weather,
@@ -192,7 +192,7 @@ def _warming(inputs: Inputs) -> Array:
 def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:
     """Sum hours, or some of them, at the prices of a case."""
     some = np.ones(len(hours.computed), bool) if which is None else which
-    step, prices, counted = hours.weather.step, case.tables.get("costs", {}), some & hours.computed
+    step, prices, counted = hours.weather.step, case.costs, some & hours.computed
 
     def time(mask: Mask) -> float:
         return step * float((mask & some).sum())
@@ -205,9 +205,9 @@ def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:
 
     electricity, heat, given_away = (total(v) for v in (hours.electricity, hours.heat, hours.given_away))
     costs = (
-        electricity * 3.6e6 * prices.get("electricity", 0.0),
-        heat * 3.6e6 * prices.get("heat", 0.0),
-        given_away * prices.get("feed", 0.0),
+        electricity * 3.6e6 * (prices.electricity or 0.0),
+        heat * 3.6e6 * (prices.heat or 0.0),
+        given_away * (prices.feed or 0.0),
     )
     return Tally(
         hours=time(some),

@@ -51,7 +51,7 @@ def options_of(site: Site) -> Options:
         "bed_depth": (case.cooler.bed_depth,) * 2,
         "feed_moisture": (max(now - FEED_BELOW, 0.001), now + FEED_ABOVE),
     } | {name: ends for name, ends in knob_range(case).items() if name != "inlet_air_temperature"}
-    heating = case.tables.get("limits", {}).get("inlet_air_temperature")
+    heating = case.limits.inlet_air_temperature
     if heating:  # as typed: `knob_range` would cut it off at the one state of [air]
         ranges["inlet_air_temperature"] = tuple(heating)
     ranges["airflow"] = _possible_airflow(site, ranges)

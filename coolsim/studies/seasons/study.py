@@ -15,7 +15,7 @@ from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.asked import is_dryer, only_coolers
+from coolsim.studies.asked import is_dryer, is_typed, only_coolers
 from coolsim.studies.drying import knobs
 from coolsim.studies.plant import knob_range
 from coolsim.studies.seasons import dryer_chart, dryers
@@ -146,7 +146,7 @@ def why_no_chart(case: Case) -> str:
         return dryer_chart.why_no_chart(case)
     if not _opened(case):
         return "[limits] opens nothing: give a range for airflow or fan_speed, or for bed_depth or residence_time"
-    if "electricity" not in case.tables.get("costs", {}):
+    if case.costs.electricity is None:
         return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
     return ""
 
@@ -159,7 +159,7 @@ def _opened(case: Case) -> frozenset[str]:
 
 def _ways(case: Case) -> Iterator[Way]:
     yield CHART, frozenset()
-    if "inlet_air_temperature" in case.tables["limits"]:
+    if case.limits.inlet_air_temperature is not None:
         yield HEATED, frozenset({"inlet_air_temperature"})
     yield FEED, frozenset({"feed_moisture"})
 
@@ -203,8 +203,8 @@ def check(case: Case, uncertainty: bool = False) -> None:
     if not is_dryer(case):
         only_coolers(case, "years are run", and_dryers=True)
     where, faults = getattr(case.source, "where", lambda key: ""), []
-    if "moisture" not in case.tables.get("target", {}):
-        found = "nothing" if "target" in case.tables else "no [target] table"
+    if case.target.moisture is None:
+        found = "nothing" if is_typed(case, "target") else "no [target] table"
         allowed = 'a year is held against it: below [target], such as moisture = "12 %"'
         faults.append(Fault(where("target"), "target.moisture", found, allowed))
     faults += _of_this_dryer(case, uncertainty) if is_dryer(case) else _of_cooler(case, uncertainty)

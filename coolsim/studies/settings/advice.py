@@ -100,7 +100,7 @@ def _again(case: Case, *states: Settings) -> Tried:
 
 def fan_words(case: Case) -> Iterator[Warning]:
     """What is assumed of the fan."""
-    machine = fan.fan_of(case.tables)
+    machine = fan.fan_of(case.fan)
     if machine is None:
         yield Warning(
             "note",
@@ -114,10 +114,10 @@ def fan_words(case: Case) -> Iterator[Warning]:
 
 def unpriced(case: Case) -> Iterator[Warning]:
     """Name what has no price although the settings decide on it."""
-    prices = case.tables["costs"]
-    if "heat" not in prices and "inlet_air_temperature" in case.tables["limits"]:
+    prices = case.costs
+    if prices.heat is None and case.limits.inlet_air_temperature is not None:
         yield Warning("check", "heat has no price (costs.heat): heating the inlet air counts as free.")
-    if "feed" not in prices:
+    if prices.feed is None:
         yield Warning("note", "feed has no price (costs.feed): weight lost to overdrying counts as nothing.")
 
 

@@ -272,7 +272,7 @@ def _answers(case: Case, plant: Plant, limits: list[Limit]) -> _Answers:
 
 
 def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
-    ceiling, now = case.tables["target"]["moisture"], case.feed.moisture
+    ceiling, now = case.target.moisture, case.feed.moisture
     feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
     quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
     return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
@@ -280,7 +280,7 @@ def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -
 
 def _cheapest(case: Case, limits: list[Limit]) -> Goal:
     """Weight lost below the target moisture is dear, and costs nothing above: cost has a kink at the target."""
-    target = Limit("moisture", case.tables["target"]["moisture"], 1.0, 0.01, wish=True)
+    target = Limit("moisture", case.target.moisture, 1.0, 0.01, wish=True)
     return Goal(_total, limits, case.feed.moisture, target, _running, _signed)
 
 
@@ -365,7 +365,7 @@ def _nothing(state: Weighed, knobs: dict[str, Array]) -> Array:
 def _required_feed(case: Case, plant: Plant, limits: list[Limit], found: Best) -> Array:
     """Wettest feed with which the target can be met; nan where not even dry feed can."""
     feed, kept = found.knobs["feed_moisture"].copy(), found.kept
-    top = max(case.tables["target"]["moisture"], case.feed.moisture) + FEED_AHEAD
+    top = max(case.target.moisture, case.feed.moisture) + FEED_AHEAD
     beyond = feed > top - 1e-6
     rows = np.flatnonzero(kept & beyond)  # wetter than looked at
     if len(rows):

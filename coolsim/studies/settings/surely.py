@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import TypeAlias
 
 import numpy as np
@@ -209,15 +208,15 @@ def _there(case: Case, answer: SettingsAnswer) -> Case:
 def _cooler_at(case: Case, settings: Settings) -> Case:
     """The cooler as settings say; where nobody sets how warm its air is, it is as warm as that outside."""
     there = at_settings(case, settings)
-    if case.cooler.inlet_air_temperature is not None or "inlet_air_temperature" in case.tables["limits"]:
+    if case.cooler.inlet_air_temperature is not None or case.limits.inlet_air_temperature is not None:
         return there
     return dataclasses.replace(there, cooler=dataclasses.replace(there.cooler, inlet_air_temperature=None))
 
 
 def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
-    roomy = dataclasses.replace(case, tables=MappingProxyType(dict(case.tables) | {"room": room}))
+    roomy = dataclasses.replace(case, safety_margins=room)
     there, reached, cost = look(roomy)
-    there = dataclasses.replace(there, tables=case.tables)
+    there = dataclasses.replace(there, safety_margins=case.safety_margins)
     s = sampled(there, samples, bounds=bounds_of(_as_set(case, there), settings=True))
     return _Tried(room, roomy, there, reached, cost, float(all_kept(s).mean()), s)
 

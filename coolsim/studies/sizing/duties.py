@@ -17,7 +17,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from coolsim.answer import interleave
-from coolsim.case import Air, Case, DesignWeather, Product
+from coolsim.case import Air, Case, Costs, DesignWeather, Product
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
@@ -39,6 +39,7 @@ ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhau
 NODES, FEW = (3, 8, 5, 1), (2, 3, 3, 1)
 FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
 KILOWATT_HOUR = 3.6e6  # J
+ENERGY = Costs(electricity=1.0 / KILOWATT_HOUR, heat=1.0 / KILOWATT_HOUR)  # then a cost is kilowatt-hours
 
 
 @dataclass(frozen=True)
@@ -67,13 +68,11 @@ class Duties:
             (index, gather([self.cases[i] for i in index]))
             for index in (np.flatnonzero(forms == form) for form in np.unique(forms))
         ]
-        self.duct = duct.duct_of(case.tables)
-        table = case.tables.get("fan", {})
-        self.position = table.get("position", "draw-through")
-        self.efficiency = table.get("efficiency", fan.ASSUMED_EFFICIENCY)
-        self.motor_efficiency = table.get("motor_efficiency", fan.ASSUMED_MOTOR_EFFICIENCY)
-        prices = case.tables.get("costs")
-        self.prices = prices or dict.fromkeys(("electricity", "heat"), 1.0 / KILOWATT_HOUR)
+        self.duct = duct.duct_of(case.duct)
+        self.position = case.fan.position or "draw-through"
+        self.efficiency = case.fan.efficiency or fan.ASSUMED_EFFICIENCY
+        self.motor_efficiency = case.fan.motor_efficiency or fan.ASSUMED_MOTOR_EFFICIENCY
+        self.prices = case.costs or ENERGY
         names = (
             *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),
             *("throughput", "moisture_wb", "bulk_density", "void_fraction", "radius"),
@@ -111,12 +110,12 @@ class Duties:
 
     def dwell(self) -> tuple[float, float]:
         """Shortest and longest dwell [s]."""
-        low, high = self.case.tables.get("limits", {}).get("residence_time", DWELL)
+        low, high = self.case.limits.residence_time or DWELL
         return low, high
 
     def inlet(self) -> tuple[Array, Array]:
         """Coolest and hottest inlet air [°C] of each duty; equal where it cannot be chosen."""
-        given = self.case.tables.get("limits", {}).get("inlet_air_temperature")
+        given = self.case.limits.inlet_air_temperature
         fixed = self.known["inlet_air_temperature"]
         if given is None:
             return fixed, fixed
@@ -173,11 +172,11 @@ class Duties:
         return self.dry_air(points) * (air.enthalpy(points.inlet, Y) - air.enthalpy(T, Y))
 
     def _cost(self, points: Points, outcome: Outcome, power: Array) -> Cost:
-        fed, target = self.of("throughput", points), self.case.tables["target"]["moisture"]
+        fed, target = self.of("throughput", points), self.case.target.moisture
         solid = fed * (1 - self.of("moisture_wb", points))
         lost = np.maximum(solid / (1 - target) - solid / (1 - outcome.moisture), 0.0)
         amounts = {"electricity": power, "heat": self.heat(points), "feed": lost}
-        bill = [3600.0 * amount * self.prices.get(name, 0.0) for name, amount in amounts.items()]
+        bill = [3600.0 * amount * (getattr(self.prices, name) or 0.0) for name, amount in amounts.items()]
         electricity, heat, overdried = np.broadcast_arrays(*bill)
         total = electricity + heat + overdried
         return Cost(electricity, heat, overdried, total, total / (3.6 * fed))
@@ -190,9 +189,9 @@ class Duties:
 
 def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
     """Each product in each weather of [sizing], product by product: their names, and the case of each."""
-    sizing = case.tables["sizing"]
-    products = sizing["product"] or (Product("the feed", case.material, case.feed),)
-    weathers = sizing["weather"] or (DesignWeather("the air outside", case.air),)
+    sizing = case.sizing
+    products = sizing.product or (Product("the feed", case.material, case.feed),)
+    weathers = sizing.weather or (DesignWeather("the air outside", case.air),)
     airs = _design_airs(case, weathers)
     cases = [
         dataclasses.replace(case, material=p.material, feed=p.feed, air=a) for p in products for a in airs
@@ -234,7 +233,7 @@ class Survey:
     def __init__(self, duties: Duties, highest_lift_off: float, coarse: Resolution, full: Resolution) -> None:
         self.duties = duties
         low, high = duties.air_flux(highest_lift_off)
-        ratio, dwell = (np.log(ends) for ends in (duties.case.tables["sizing"]["air_ratio"], duties.dwell()))
+        ratio, dwell = (np.log(ends) for ends in (duties.case.sizing.air_ratio, duties.dwell()))
         one = np.ones(len(duties))
         cool, hot = duties.inlet()
         self.low = np.stack([np.log(low), ratio[0] * one, dwell[0] * one, cool])

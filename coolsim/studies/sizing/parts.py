@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case import Case, FanData, Limits
 from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
@@ -28,10 +28,15 @@ PER_TONNE = 3600.0  # J/kg in a kWh/t
 
 def limits_to_keep(case: Case) -> list[Limit]:
     """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
-    tables = {name: table for name, table in case.tables.items() if name != "fan"}
-    limits = {k: v for k, v in tables.get("limits", {}).items() if k != "fan_speed"}
-    limits.setdefault("maximum_lift_off", LIFT_OFF)
-    return limits_of(dataclasses.replace(case, tables=tables | {"limits": limits}))
+    limits = dataclasses.replace(with_lift_off(case.limits), fan_speed=None)
+    return limits_of(dataclasses.replace(case, fan=FanData(), limits=limits))
+
+
+def with_lift_off(limits: Limits) -> Limits:
+    """The limits, with the share of lift-off that is kept where none was given."""
+    if limits.maximum_lift_off is not None:
+        return limits
+    return dataclasses.replace(limits, maximum_lift_off=LIFT_OFF)
 
 
 class Parts:
@@ -39,19 +44,19 @@ class Parts:
 
     def __init__(self, case: Case, duties: Duties, limits: list[Limit]) -> None:
         self.case, self.duties, self.limits = case, duties, limits
-        self.sizing, self.priced = case.tables["sizing"], "costs" in case.tables
+        self.sizing, self.priced = case.sizing, bool(case.costs)
         cool, hot = duties.inlet()
         self.heated = bool((hot > cool).any())
 
     # ---- Body and fan ---------------------------------------------------------------------------------
 
     def body(self, area: float, best: Best) -> Body:
-        depth, free = float(best.points.depth.max()), self.sizing["freeboard"]
+        depth, free = float(best.points.depth.max()), self.sizing.freeboard
         return Body(math.sqrt(4 * area / math.pi), math.sqrt(area), depth, free, depth + free)
 
     def asked(self, best: Best) -> Any:
         """What bed and duct ask of the fan, with the margin, of each duty."""
-        return self.duties.asked(best.points, best.outcome, self.sizing["margin"])
+        return self.duties.asked(best.points, best.outcome, self.sizing.margin)
 
     def shaft_power(self, best: Best) -> float:
         """Power [W] at the fan's shaft at the largest flow and the largest pressure."""
@@ -139,8 +144,8 @@ class Parts:
         cool, hot = self.duties.inlet()
         found = []
         for name, value, (low, high) in (
-            ("air ratio", points.air_ratio[k], self.sizing["air_ratio"]),
-            ("bed depth", points.depth[k], self.sizing["bed_depth"]),
+            ("air ratio", points.air_ratio[k], self.sizing.air_ratio),
+            ("bed depth", points.depth[k], self.sizing.bed_depth),
             ("residence time", dwell[k], self.duties.dwell()),
             ("inlet air temperature", points.inlet[k], (cool[k], hot[k])),
         ):
@@ -184,31 +189,31 @@ class Parts:
 
     def words(self) -> Iterator[Warning]:
         """Name what is assumed, and what of the scenario does not count."""
-        limits, fan = self.case.tables.get("limits", {}), self.case.tables.get("fan", {})
-        if "duct" not in self.case.tables:
+        limits, fan = self.case.limits, self.case.fan
+        if not self.case.duct:
             yield Warning("check", "no [duct] is given: the fan's pressure is that of the bed alone.")
-        if self.heated and self.priced and "heat" not in self.case.tables["costs"]:
+        if self.heated and self.priced and self.case.costs.heat is None:
             yield Warning("check", "heat has no price (costs.heat): heating the inlet air counts as free.")
-        if "feed" not in self.case.tables.get("costs", {}):
+        if self.case.costs.feed is None:
             text = "feed has no price (costs.feed): weight lost to overdrying counts as nothing."
             yield Warning("note", text)
         yield Warning(
             "note",
-            f"margin of {self.sizing['margin']:.0%} on the bed's pressure for fouling and fines, and freeboard: "
+            f"margin of {self.sizing.margin:.0%} on the bed's pressure for fouling and fines, and freeboard: "
             "common practice, no source. Fines can multiply a bed's pressure severalfold.",
         )
-        if "maximum_lift_off" not in limits:
+        if limits.maximum_lift_off is None:
             text = (
                 f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source)."
             )
             yield Warning("note", text)
-        assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if "efficiency" not in fan else []
-        if "motor_efficiency" not in fan:
+        assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if fan.efficiency is None else []
+        if fan.motor_efficiency is None:
             assumed.append(f"motor efficiency {self.duties.motor_efficiency:.0%}")
         if assumed:
             yield Warning("note", f"assumed for the fan: {'; '.join(assumed)}.")
-        unused = [f"limits.{k}" for k in ("airflow", "fan_speed") if k in limits]
-        unused += [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in fan]
+        unused = [f"limits.{k}" for k in ("airflow", "fan_speed") if k in limits.given()]
+        unused += [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in fan.given()]
         if unused:
             yield Warning("note", f"of the fan that is there, and not used here: {', '.join(unused)}.")
         if self.duties.position == BLOW_THROUGH:

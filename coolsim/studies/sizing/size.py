@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from coolsim import both_units
-from coolsim.case import Case
+from coolsim.case import Case, FanData
 from coolsim.doors import asked_with_a_case
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.errors import Fault, InputError
@@ -67,11 +67,11 @@ def check(case: Case) -> None:
     faults = []
     wanted = [("sizing", "", 'margin = "50 %" (or nothing: every key has a default)')]
     wanted += [("target", "moisture", 'moisture = "12 %"')]
-    wanted += [("costs", "electricity", 'electricity = "0.15 /kWh"')] if "costs" in case.tables else []
+    wanted += [("costs", "electricity", 'electricity = "0.15 /kWh"')] if case.costs else []
     for table, key, example in wanted:
-        kept = case.tables.get(table)
-        if kept is None or (key and key not in kept):
-            found = f"no [{table}] table" if kept is None else "nothing"
+        kept = getattr(case, table)
+        if not kept or (key and getattr(kept, key) is None):
+            found = "nothing" if asked.is_typed(case, table) else f"no [{table}] table"
             dotted = f"{table}.{key}".rstrip(".")
             faults.append(
                 Fault(
@@ -110,22 +110,21 @@ def sized(case: Case, answer: Any, served: Any) -> Case:
         air_ratio=None,
         inlet_air_temperature=s.inlet_air_temperature,
     )
-    tables = {name: table for name, table in one.tables.items() if name != "fan"}  # it has another fan
-    return dataclasses.replace(one, cooler=cooler, tables=tables)
+    return dataclasses.replace(one, cooler=cooler, fan=FanData())  # it has another fan
 
 
 class _Sizing:
     """One question with its survey."""
 
     def __init__(self, case: Case) -> None:
-        self.case, self.sizing = case, case.tables["sizing"]
+        self.case, self.sizing = case, case.sizing
         self.limits = limits_to_keep(case)
         self.duties = Duties(case)
         self.parts = Parts(case, self.duties, self.limits)
         lift = next(limit.bound for limit in self.limits if limit.name == "lift-off")
         self.floors = Floors(Survey(self.duties, lift, SURVEY, FULL))
         self.areas = self.floors.areas(FLOORS)
-        ridge = Limit("moisture", case.tables["target"]["moisture"], 1.0, 0.01, wish=True)
+        ridge = Limit("moisture", case.target.moisture, 1.0, 0.01, wish=True)
         self.goal = Goal(lambda state: state.cost.total, self.limits, ridge)
 
     def answer(self) -> SizeAnswer:
@@ -134,7 +133,7 @@ class _Sizing:
         seen = self.floors.surveyed(self.goal, *self._each(self.areas))
         worst, score = (a.reshape(-1, FLOORS) for a in (seen.worst, seen.score))
         serves: Any = (worst <= SERVED).all(axis=0)
-        fixed = self.sizing.get("floor_area")
+        fixed = self.sizing.floor_area
         if not serves.any():
             return self._unmet(np.flatnonzero((worst > SERVED).all(axis=1)), fixed)
         smallest, hardest = self._smallest(worst, serves)
@@ -151,7 +150,7 @@ class _Sizing:
         return self._sized(taken, best, dict(sorted({**curve, taken: best}.items())), hardest)
 
     def _check_areas(self) -> None:
-        low, high, fixed = self.areas[0], self.areas[-1], self.sizing.get("floor_area")
+        low, high, fixed = self.areas[0], self.areas[-1], self.sizing.floor_area
         ranges = "sizing.bed_depth, sizing.air_ratio, limits.maximum_lift_off and limits.residence_time"
         if low > high:
             key, found = "sizing.bed_depth", "ranges that no floor area can keep for all products"
@@ -200,7 +199,7 @@ class _Sizing:
 
     def _kilowatt_hour(self) -> float:
         """What one costs (1, where nothing has a price)."""
-        return float(KILOWATT_HOUR * self.duties.prices["electricity"])
+        return float(KILOWATT_HOUR * self.duties.prices.electricity)
 
     def _where_nothing_is_gained(self, running: Array, serves: Any) -> float:
         """The smallest floor that runs as well as any above the smallest.
@@ -227,7 +226,7 @@ class _Sizing:
         areas = list(curve)
         running = self._running(np.stack([best.score for best in curve.values()], axis=1))
         least = running.min()
-        most = least + max(self.sizing["above_least"] * least, NO_REASON * self._kilowatt_hour())
+        most = least + max(self.sizing.above_least * least, NO_REASON * self._kilowatt_hour())
         enough: Any = running <= most
         k = int(enough.argmax())
         if k:
@@ -250,7 +249,7 @@ class _Sizing:
             heater=max(s.heat for s in served) if p.heated else None,
             specific_energy=max(s.specific_energy for s in served),
             body=p.body(area, best),
-            margin=self.sizing["margin"],
+            margin=self.sizing.margin,
             smallest_floor=smallest,
             served=served,
             governing=p.governing(served, p.served(curve[smallest])[hardest]),
@@ -273,7 +272,7 @@ class _Sizing:
             missed = tuple(self.parts.missed(best, k, float(area[at][k])) for k in range(len(bad)))
         return SizeAnswer(
             *(False, None, None, None, None, None, None, None),
-            margin=self.sizing["margin"],
+            margin=self.sizing.margin,
             smallest_floor=smallest,
             served=(),
             governing=(),

@@ -13,35 +13,35 @@ from coolsim.studies.drying import knobs as dials
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a dryer cannot be sized."""
     c, faults = case.cooler, []
-    tables = {name: case.tables.get(name, {}) for name in ("limits", "target", "costs")}
+    limits = case.limits.given()
 
     def fault(key: str, found: str, allowed: str) -> None:
         faults.append(Fault(where(case, key) or where(case, key.partition(".")[0]), key, found, allowed))
 
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         fault("air", "arrays", "a size takes its weathers from [[sizing.weather]]")
-    if "sizing" not in case.tables:
+    if not case.sizing:
         fault("sizing", "no [sizing] table", 'a size needs it: such as margin = "50 %" (or no key at all)')
-    if "moisture" not in tables["target"]:
+    if case.target.moisture is None:
         fault("target.moisture", "nothing", 'a size needs it, such as moisture = "10 %"')
-    if tables["costs"] and "electricity" not in tables["costs"]:
+    if case.costs and case.costs.electricity is None:
         fault(
             "costs.electricity", "nothing", 'a size needs it beside other prices: electricity = "0.15 /kWh"'
         )
-    if c.arrangement == "batch" and "schedule" not in case.tables:
+    if c.arrangement == "batch" and not case.schedule:
         example = 'filling = "3 min" and emptying = "2 min"'
         fault("schedule", "no [schedule] table", f"a size of batch dryers needs it, such as {example}")
     opened = {*dials.OPENED[c.arrangement], "bed_depth"}
     for name in dials.FOREIGN:
-        if name in tables["limits"] and name not in opened:
+        if name in limits and name not in opened:
             kept = ", ".join(sorted(opened))
             fault(f"limits.{name}", "a range", f"a size of a {c.arrangement} dryer reads ranges of {kept}")
     cold = isinstance(c, Belt) and all(zone.inlet_air_temperature is None for zone in c.zones)
-    if cold and "inlet_air_temperature" in tables["limits"]:
+    if cold and "inlet_air_temperature" in limits:
         fault(
             "limits.inlet_air_temperature", "a range", "no zone is heated: give one an inlet_air_temperature"
         )
-    if tables["limits"].get("airflow", (1.0, 1.0))[0] <= 0:
+    if limits.get("airflow", (1.0, 1.0))[0] <= 0:
         fault(
             "limits.airflow", "nothing as the lowest", "without air nothing dries: give a lowest above zero"
         )

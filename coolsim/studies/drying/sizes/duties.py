@@ -28,8 +28,8 @@ from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.find import limits_of
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
-from coolsim.studies.sizing.duties import KILOWATT_HOUR, duties_of
-from coolsim.studies.sizing.parts import LIFT_OFF
+from coolsim.studies.sizing.duties import ENERGY, duties_of
+from coolsim.studies.sizing.parts import with_lift_off
 
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
@@ -99,8 +99,8 @@ class Duty:
         if self.batch:
             share = floor / dryers / c.floor_area
             cooler = dataclasses.replace(c, floor_area=floor / dryers, airflow=share * c.airflow)
-            schedule = {"schedule": dict(self.case.tables["schedule"]) | {"dryers": float(dryers)}}
-            return dataclasses.replace(self.case, cooler=cooler, tables=dict(self.case.tables) | schedule)
+            schedule = dataclasses.replace(self.case.schedule, dryers=float(dryers))
+            return dataclasses.replace(self.case, cooler=cooler, schedule=schedule)
         share = floor / (c.belt_width * sum(z.length for z in c.zones))
         zones = tuple(
             dataclasses.replace(z, length=share * z.length, airflow=share * z.airflow) for z in c.zones
@@ -131,16 +131,16 @@ class Duty:
 def depths(case: Case) -> tuple[float, float]:
     """Shallowest and deepest bed [m] that a size may take; as given where no range is typed."""
     typed = case.source.get("sizing", {}) if isinstance(case.source.get("sizing", {}), Mapping) else {}
-    if "bed_depth" in typed or "bed_depth" in case.tables.get("limits", {}):
-        low, high = case.tables["sizing"].get("bed_depth") or case.tables["limits"]["bed_depth"]
+    if "bed_depth" in typed or case.limits.bed_depth is not None:
+        low, high = case.sizing.bed_depth or case.limits.bed_depth
         return float(low), float(high)
     return case.cooler.bed_depth, case.cooler.bed_depth
 
 
 def times(case: Case) -> tuple[float, float]:
     """Shortest and longest drying [s] looked at."""
-    limits, kind = case.tables.get("limits", {}), case.cooler.arrangement
-    low, high = limits.get("duration" if kind == "batch" else "residence_time", TIMES[kind])
+    limits, kind = case.limits, case.cooler.arrangement
+    low, high = (limits.duration if kind == "batch" else limits.residence_time) or TIMES[kind]
     return float(low), float(high)
 
 
@@ -152,26 +152,26 @@ def duties(case: Case) -> list[Duty]:
 
 def _bare(case: Case) -> Case:
     """The dryer without what is asked for: its heater's power; limits as a machine to buy must keep them."""
-    limits = dict(case.tables.get("limits", {}))
-    limits.setdefault("maximum_lift_off", LIFT_OFF)
-    case = dataclasses.replace(case, tables=dict(case.tables) | {"limits": limits})
+    case = dataclasses.replace(case, limits=with_lift_off(case.limits))
     if case.cooler.arrangement == "batch":
         return dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, heater_power=None))
     return case
 
 
 def _duty(product_name: str, weather: str, case: Case) -> Duty:
-    limits, batch = case.tables["limits"], case.cooler.arrangement == "batch"
+    limits, batch = case.limits.given(), case.cooler.arrangement == "batch"
     outside = float(case.air.temperature)
-    ranges = {n: limits[n] for n in ("airflow", "recirculation", "inlet_air_temperature") if n in limits}
+    ranges: dict[str, Any] = {
+        n: limits[n] for n in ("airflow", "recirculation", "inlet_air_temperature") if n in limits
+    }
     ranges = {"bed_depth": depths(case)} | ranges
     if "inlet_air_temperature" in ranges:  # no air is blown in colder than outside
         ranges["inlet_air_temperature"] = tuple(max(x, outside) for x in ranges["inlet_air_temperature"])
     pinned = {n: low for n, (low, high) in ranges.items() if low == high}
     ranges = {n: r for n, r in ranges.items() if n not in pinned} | {"time": times(case)}
     low, high = np.array([[forth(n, float(x)) for x in r] for n, r in ranges.items()]).T
-    schedule = case.tables.get("schedule", {})
-    overhead = sum(schedule.get(n, 0.0) for n in ("filling", "emptying")) if batch else 0.0
+    turns = case.schedule
+    overhead = (turns.filling or 0.0) + (turns.emptying or 0.0) if batch else 0.0
     overhead += case.cooler.cooling_time if batch else 0.0
     case = dials.dialled(case, pinned)
     goal = Goal(lambda outcomes: cost(case, outcomes), limits_of(case))
@@ -185,13 +185,13 @@ def energy(outcomes: Array) -> Array:
 
 def cost(case: Case, outcomes: Array) -> Array:
     """Running cost per kg of wet feed; where nothing has a price, the energy [kWh]."""
-    prices = case.tables.get("costs") or dict.fromkeys(("electricity", "heat"), 1.0 / KILOWATT_HOUR)
-    target = case.tables["target"]["moisture"]
+    prices = case.costs or ENERGY
+    target = case.target.moisture
     heat, fan = (outcomes[OUTCOMES.index(name)] for name in ("heat", "fan"))
     below = np.minimum(outcomes[OUTCOMES.index("moisture")], target)
     lost = (1 - case.feed.moisture) * (1 / (1 - target) - 1 / (1 - below))
     return np.asarray(
-        prices.get("electricity", 0.0) * fan + prices.get("heat", 0.0) * heat + prices.get("feed", 0.0) * lost
+        (prices.electricity or 0.0) * fan + (prices.heat or 0.0) * heat + (prices.feed or 0.0) * lost
     )
 
 

@@ -143,13 +143,9 @@ def _part(case: Case, needs: tuple[Needs, ...]) -> AirPart:
 
 def _fan(case: Case, needs: tuple[Needs, ...]) -> FanDuty:
     """One fan for the largest mean flow and the largest pressure: bed with the margin, and duct where given."""
-    table, way, margin = (
-        case.tables.get("fan", {}),
-        duct.duct_of(case.tables),
-        case.tables["sizing"]["margin"],
-    )
-    efficiency = table.get("efficiency", fan.ASSUMED_EFFICIENCY)
-    motor = table.get("motor_efficiency", fan.ASSUMED_MOTOR_EFFICIENCY)
+    way, margin = duct.duct_of(case.duct), case.sizing.margin
+    efficiency = case.fan.efficiency or fan.ASSUMED_EFFICIENCY
+    motor = case.fan.motor_efficiency or fan.ASSUMED_MOTOR_EFFICIENCY
     flow = max(n.flow for n in needs)
     pressures = [n.drop * (1 + margin) + float(duct.loss(way, n.flow, n.density)) for n in needs]
     hardest = int(np.argmax(pressures))
@@ -175,19 +171,19 @@ def heat_of(p: Predicted) -> tuple[float, float]:
 
 def words(case: Case) -> Iterator[Warning]:
     """Name what is assumed, and what of the scenario does not count."""
-    limits, costs, table = (case.tables.get(name, {}) for name in ("limits", "costs", "fan"))
+    limits, costs, table = case.limits, case.costs, case.fan
     batch = case.cooler.arrangement == "batch"
-    if "duct" not in case.tables:
+    if not case.duct:
         yield Warning(
             "check", "no [duct] is given: the pressure is that of the bed alone, without heater and ducts."
         )
-    if costs and "heat" not in costs:
+    if costs and costs.heat is None:
         yield Warning("check", "heat has no price (costs.heat): drying with it counts as free.")
-    if costs and "feed" not in costs:
+    if costs and costs.feed is None:
         yield Warning("note", "feed has no price (costs.feed): weight lost to overdrying counts as nothing.")
     yield Warning(
         "note",
-        f"margin of {case.tables['sizing']['margin']:.0%} on the bed's pressure for fouling and fines: common "
+        f"margin of {case.sizing.margin:.0%} on the bed's pressure for fouling and fines: common "
         "practice, no source. Fines can multiply a bed's pressure severalfold.",
     )
     over = "the drying, or of the cooling where that moves more" if batch else "each zone"
@@ -204,19 +200,19 @@ def words(case: Case) -> Iterator[Warning]:
         )
     else:
         yield Warning("note", "heat lost through walls and leaks is not counted.")
-    if "maximum_lift_off" not in limits:
+    if limits.maximum_lift_off is None:
         yield Warning(
             "note",
             f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source).",
         )
     assumed = []
-    if "efficiency" not in table:
+    if table.efficiency is None:
         assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dried.ASSUMED_FAN:.0%}")
-    if "motor_efficiency" not in table:
+    if table.motor_efficiency is None:
         assumed.append(f"motor efficiency {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}")
     if assumed:
         yield Warning("note", f"assumed for the fans: {'; '.join(assumed)}.")
-    unused = [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in table]
+    unused = [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in table.given()]
     if batch and case.cooler.heater_power is not None:
         unused.append("cooler.heater_power")
     if unused:

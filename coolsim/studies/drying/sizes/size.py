@@ -77,13 +77,13 @@ class _Sizing:
     """One question with its surveys."""
 
     def __init__(self, case: Case) -> None:
-        self.case, self.sizing = case, case.tables["sizing"]
+        self.case, self.sizing = case, case.sizing
         self.duties = duties(case)
         self.surveys = surveyed(self.duties)
         self.batch = isinstance(case.cooler, Batch)
         self.whole: list[Spot] = []  # states with surveys of the whole box
         self.near: list[list[Spot]] = [[] for _ in self.duties]  # states with surveys about them
-        self.dryers = int(case.tables["schedule"]["dryers"]) if self.batch else 1
+        self.dryers = int(case.schedule.dryers) if self.batch else 1
 
     def answer(self) -> DryerSize:
         start = corrected([first_look(s, None, by_floor) for s in self.surveys], by_floor, 1)
@@ -144,7 +144,7 @@ class _Sizing:
 
     def _fixed(self, smallest: float) -> tuple[float, bool]:
         """The floor that [sizing] asks for, of all dryers; of batch dryers as many as it takes."""
-        area = self.sizing.get("floor_area")
+        area = self.sizing.floor_area
         if area is None:
             return smallest, False
         if self.batch:
@@ -178,7 +178,7 @@ class _Sizing:
         rows = curve.rows()
         floors = sorted(rows)
         costs = np.array([self._running(rows[f]) for f in floors])
-        most = (1 + self.sizing.get("above_least", 0.0)) * costs.min()
+        most = (1 + (self.sizing.above_least or 0.0)) * costs.min()
         k = int(np.flatnonzero(costs <= most)[0])
         if k == 0:
             return floors[0]

@@ -65,7 +65,7 @@ def told(
         heater=max(s.highest_heat for s in served) if heated else None,
         specific_energy=max(s.specific_energy for s in served),
         heat_per_water=max(s.heat_per_water for s in served),
-        margin=case.tables["sizing"]["margin"],
+        margin=case.sizing.margin,
         smallest_floor=smallest[0].floor_here,
         served=served,
         governing=_governing(served, plants, smallest, heated),
@@ -82,7 +82,7 @@ def no_size(case: Case, missed: tuple[DryerMissed, ...], smallest: float | None)
         "met": False,
         "arrangement": case.cooler.arrangement,
         "zones": (),
-        "margin": case.tables["sizing"]["margin"],
+        "margin": case.sizing.margin,
         "smallest_floor": smallest,
         "served": (),
         "governing": (),
@@ -129,7 +129,7 @@ def _served(spot: Spot, p: Predicted, r: Result) -> DryerServed:
     mean, most = heat_of(p)
     assert r.energy is not None and r.spread is not None
     load = float(r.schedule.load) if r.schedule is not None else 1.0
-    priced = "costs" in spot.duty.case.tables
+    priced = bool(spot.duty.case.costs)
     return DryerServed(
         product=spot.duty.product,
         weather=spot.duty.weather,
@@ -190,9 +190,7 @@ def _point(case: Case, floor: float, row: Sequence[Spot]) -> DryerFloor:
         bed_depth=max(float(spot.duty.depth(spot.u)) for spot in row),
         specific_energy=float(np.mean(taken)),
         highest_energy=max(taken),
-        cost_per_tonne=1e3 * running([spot.duty for spot in row], outcomes)
-        if "costs" in case.tables
-        else None,
+        cost_per_tonne=1e3 * running([spot.duty for spot in row], outcomes) if case.costs else None,
     )
 
 
