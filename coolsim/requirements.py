@@ -88,6 +88,42 @@ class Constraint:
         return self.sense * (self.bound - value)
 
 
+@dataclass(frozen=True)
+class AtLimit:
+    """A limit, wish or end of a range that settings stand at."""
+
+    limit: str = documented("-", "its name")
+    value: float = documented("as the limit", "where it stands")
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Constraints, each on a row of outcomes: arrays (outcomes, …)."""
+
+    constraints: tuple[Constraint, ...]
+    rows: tuple[int, ...]
+
+    def excesses(self, outcomes: Array, margin: float = 0.0) -> Array:
+        """How far each is broken, in its scale and with a margin, (constraints, …); ≤ 0 where kept."""
+        table = [c.violation(outcomes[row]) + margin for c, row in zip(self.constraints, self.rows)]
+        return np.array(table).reshape(len(table), *outcomes.shape[1:])
+
+    def of_machine(self) -> Bounds:
+        """Those that are no wishes."""
+        pairs = [(c, row) for c, row in zip(self.constraints, self.rows) if not c.of_target]
+        return Bounds(tuple(c for c, _ in pairs), tuple(row for _, row in pairs))
+
+    def at(self, outcomes: Array, where: Sequence[Any]) -> tuple[AtLimit, ...]:
+        """Those of `where`, with the outcomes (outcomes,) at which they stand."""
+        each = zip(self.constraints, self.rows, where)
+        return tuple(AtLimit(c.called, float(outcomes[row])) for c, row, true in each if true)
+
+
+def bounds_on(constraints: Sequence[Constraint], names: Sequence[str]) -> Bounds:
+    """Constraints on outcomes that are called so, by the keys of the constraints."""
+    return Bounds(tuple(constraints), tuple(names.index(c.key) for c in constraints))
+
+
 def violations(constraints: Sequence[Constraint], values: Mapping[str, Array], margin: float = 0.0) -> Array:
     """How far each constraint is broken (constraints, …), with a margin in scales; what is not known is broken."""
     shape = np.broadcast_shapes(*(np.shape(v) for v in values.values())) if values else ()

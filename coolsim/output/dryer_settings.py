@@ -14,7 +14,7 @@ from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
 if TYPE_CHECKING:
-    from coolsim.studies.drying.knobs import DryerSettings
+    from coolsim.machines.dryers import DryerSettings
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.settings.find import AtLimit, Change, Reached, SettingsAnswer
 

@@ -15,7 +15,7 @@ from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
 if TYPE_CHECKING:
-    from coolsim.studies.drying.knobs import DryerSettings
+    from coolsim.machines.dryers import DryerSettings
     from coolsim.studies.drying.sizes.answer import AirPart, DryerMissed, DryerServed, DryerSize
     from coolsim.studies.settings.find import AtLimit
 

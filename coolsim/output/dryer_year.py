@@ -10,7 +10,7 @@ from coolsim.case import Batch, Case
 from coolsim.fields import Array
 from coolsim.output.page import Page, pretty
 from coolsim.scenario import units as u
-from coolsim.studies.drying.knobs import OPENED, words
+from coolsim.machines.dryers import OPENED, words
 from coolsim.studies.seasons import Seasons, Strategy
 from coolsim.studies.seasons.chart import Chart
 

@@ -12,7 +12,7 @@ from coolsim.output import settings as of_coolers
 from coolsim.output.page import Page, joined, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.studies.asked import is_dryer
-from coolsim.studies.line.knobs import machines
+from coolsim.machines.lines import machines
 
 if TYPE_CHECKING:
     from coolsim.studies.line.answer import LineSettings, StageSettings

@@ -14,7 +14,7 @@ from coolsim.scenario.units import Dimension
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 
 if TYPE_CHECKING:
-    from coolsim.studies.plant import Cost, Settings
+    from coolsim.machines.plant import Cost, Settings
     from coolsim.studies.settings.advice import Advice, Heated
     from coolsim.studies.settings.find import AtLimit, Change, SettingsAnswer
 

@@ -18,7 +18,7 @@ from coolsim.fields import Array
 from coolsim.inputs import gather
 from coolsim.result import Result
 from coolsim.studies.asked import is_dryer
-from coolsim.studies.plant import Plant, outcome_of, speeds
+from coolsim.machines.plant import Plant, outcome_of, speeds
 
 ROUNDED = 1e-4  # of a bound's scale: settings are searched right up to it, and what does not vary stays there
 

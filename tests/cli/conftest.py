@@ -26,7 +26,7 @@ from coolsim.result import (
     Warning,
 )
 from coolsim.studies import uncertainty  # noqa: F401  # these two now, while coolsim.predict is no stand-in
-from coolsim.studies.plant import Cost, Settings
+from coolsim.machines.plant import Cost, Settings
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.find import AtLimit, Change, Reached, SettingsAnswer, Step

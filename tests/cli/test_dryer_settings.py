@@ -141,8 +141,8 @@ def test_what_would_do_is_said_in_the_units_asked_for(answer_of_a_belt, units, w
 def answer_of_a_belt():
     """An answer written by hand: 0.003 m/s are 0.18 m/min or 0.59 ft/min, 106 °C are 222.8 °F."""
     case = coolsim.load(Path(__file__).parents[2] / "scenarios" / "belt-four-zones.toml")
-    from coolsim.studies.drying.knobs import DryerSettings
-    from coolsim.studies.plant import Cost
+    from coolsim.machines.dryers import DryerSettings
+    from coolsim.machines.plant import Cost
     from coolsim.studies.settings.find import Reached, SettingsAnswer
 
     hot, airflow = (106.0, 90.0, 70.0, None), (4.0, 3.0, 2.0, 1.0)

@@ -16,9 +16,9 @@ from coolsim.output.report.beside import Start
 from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.studies.asked import OPENED, is_dryer
-from coolsim.studies.drying import knobs
+from coolsim.machines import dryers as knobs
 from coolsim.studies.line.asked import opens_something
-from coolsim.studies.plant import knob_range
+from coolsim.machines.plant import knob_range
 
 if TYPE_CHECKING:
     from coolsim.studies.drying.sizes.answer import DryerSize

@@ -33,11 +33,12 @@ from coolsim.result import Result
 OUTCOMES = (
     "moisture",  # kg/kg wet, mean of the bed
     "temperature",  # °C, likewise
-    "water activity",  # of the mean moisture
-    "exhaust relative humidity",  # mean of all air so far, without that which cools a batch
-    "lift-off",  # highest so far, as a share of the velocity that lifts the bed
-    "bed pressure drop",  # Pa, highest so far
-    "pellet temperature",  # °C, of the hottest layer so far
+    "above_ambient",  # K, likewise
+    "water_activity",  # of the mean moisture
+    "exhaust_relative_humidity",  # mean of all air so far, without that which cools a batch
+    "lift_off",  # highest so far, as a share of the velocity that lifts the bed
+    "bed_pressure_drop",  # Pa, highest so far
+    "pellet_temperature",  # °C, of the hottest layer so far
     "deviation",  # kg/kg wet, standard deviation over the bed
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
@@ -238,6 +239,7 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float) -> Array:
         [
             X / (1 + X),
             T,
+            T - inputs.outside_temperature,
             sorption.water_activity(inputs.isotherm, X, T),
             air.relative_humidity(T_air, Y, pressure),
             lift,
@@ -266,6 +268,7 @@ def outcomes_of(case: Case, result: Result) -> Array:
         [
             result.pellets_out.moisture_wb,
             result.pellets_out.temperature,
+            result.pellets_out.temperature - case.air.temperature,
             result.after_equalising.water_activity,
             result.air_out.relative_humidity,
             result.bed.lift_off,

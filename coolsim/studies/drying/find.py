@@ -20,12 +20,12 @@ from coolsim.cautions import LEVELS
 from coolsim.fields import Array
 from coolsim.predict import input_band
 from coolsim.result import Warning
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 from coolsim.studies.drying.changes import one_step, smallest_changes
 from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, Search, excesses, searched, squeezed
 from coolsim.studies.drying.together import Asking, answered, side_by_side
-from coolsim.studies.plant import Cost
+from coolsim.machines.plant import Cost
 from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
 
 AT_LIMIT = 0.01  # of a limit's scale, or of a knob's range: closer counts as at the limit

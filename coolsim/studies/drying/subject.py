@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from coolsim.case import Case
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 from coolsim.studies.drying.course import OUTCOMES
 
 
@@ -24,5 +24,5 @@ DRYERS = Subject(
     dials.ranges,
     dials.dialled,
     tuple(OUTCOMES.index(n) for n in ("moisture", "heat", "fan")),
-    tuple(OUTCOMES.index(n) for n in ("temperature", "pellet temperature")),
+    tuple(OUTCOMES.index(n) for n in ("temperature", "above_ambient", "pellet_temperature")),
 )

@@ -12,9 +12,9 @@ from coolsim.answer import interleave, many
 from coolsim.case import Air, Case
 from coolsim.errors import NotConverged
 from coolsim.studies.asked import check_air
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 from coolsim.studies.drying.find import best_and_ends, binding, cost_of, limits_of, reached
-from coolsim.studies.drying.knobs import DryerSettings
+from coolsim.machines.dryers import DryerSettings
 from coolsim.studies.drying.search import Found
 from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.settings.find import Reached, SettingsByWeather

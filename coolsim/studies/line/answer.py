@@ -7,7 +7,7 @@ from typing import Any
 
 from coolsim.fields import documented
 from coolsim.result import Result
-from coolsim.studies.plant import Cost
+from coolsim.machines.plant import Cost
 from coolsim.studies.settings.find import AtLimit, Reached
 
 

@@ -10,8 +10,8 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.studies import asked
 from coolsim.studies.asked import is_dryer, where
-from coolsim.studies.drying import knobs as of_dryers
-from coolsim.studies.line.knobs import machines, ranges
+from coolsim.machines import dryers as of_dryers
+from coolsim.machines.lines import machines, ranges
 
 MOST_KNOBS = 5  # open at once: a survey has all corners of their ranges, twice as many for each knob more
 

@@ -16,19 +16,19 @@ from coolsim.case import Belt, Case
 from coolsim.fields import Array
 from coolsim.predict import predict
 from coolsim.result import Result
-from coolsim.studies import plant
+from coolsim.machines import plant
 from coolsim.studies.asked import is_dryer
 from coolsim.studies.drying import find as of_dryers
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 from coolsim.studies.drying.find import AT_LIMIT, best_and_ends_of, cost_of, parts_of
 from coolsim.studies.drying.search import KEPT, Found, Goal, Limit, searched
 from coolsim.studies.drying.subject import Subject
 from coolsim.studies.drying.together import Asking, answered
 from coolsim.studies.line.answer import LineSettings, StageSettings
 from coolsim.studies.line.asked import check
-from coolsim.studies.line.knobs import dialled, machines, ranges
+from coolsim.machines.lines import dialled, machines, ranges
 from coolsim.studies.line.outcomes import of_whole_line, row, solver
-from coolsim.studies.plant import Settings
+from coolsim.machines.plant import Settings
 from coolsim.studies.settings.find import AtLimit, Reached
 
 PLAIN = ("temperature", "pellet temperature", "fan speed", "fan curve")  # fitted as they are

@@ -28,8 +28,8 @@ from coolsim.studies.asked import is_dryer
 from coolsim.studies.drying import course
 from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.together import Asked, Mesh
-from coolsim.studies.line.knobs import machines
-from coolsim.studies.plant import Plant, outcome_of
+from coolsim.machines.lines import machines
+from coolsim.machines.plant import Plant, outcome_of
 
 ROWS = (
     *OUTCOMES,

@@ -14,7 +14,7 @@ from coolsim.studies.asked import is_dryer
 from coolsim.studies.drying.find import keeping_up
 from coolsim.studies.drying.find import unpriced as of_dryers
 from coolsim.studies.line.answer import LineSettings
-from coolsim.studies.line.knobs import dialled, machines, ranges
+from coolsim.machines.lines import dialled, machines, ranges
 from coolsim.studies.settings.advice import fan_words
 from coolsim.studies.settings.advice import unpriced as of_coolers
 

@@ -18,7 +18,7 @@ from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined
-from coolsim.studies.plant import dialled
+from coolsim.machines.plant import dialled
 from coolsim.studies.seasons.hours import Hours, Mask, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
 

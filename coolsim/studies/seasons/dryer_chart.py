@@ -17,7 +17,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 from coolsim.studies.drying.find import ROOM, best_and_ends, limits_of
 from coolsim.studies.drying.search import KEPT
 from coolsim.studies.drying.search import Found as State

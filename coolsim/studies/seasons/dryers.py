@@ -27,10 +27,10 @@ from coolsim.result import Result
 from coolsim.scenario.weather import Weather
 from coolsim.studies.drying.course import OUTCOMES, QUICK, mass_of
 from coolsim.studies.drying.find import limits_of
-from coolsim.studies.drying.knobs import DryerSettings, settings_of
+from coolsim.machines.dryers import DryerSettings, settings_of
 from coolsim.studies.drying.survey import KEPT, Limit, excesses
 from coolsim.studies.fitted import pack, unpack
-from coolsim.studies.plant import Outcome, Settings, outcome_of
+from coolsim.machines.plant import Outcome, Settings, outcome_of
 from coolsim.studies.seasons.hours import DIRECT, MAP, Hours, Mask, OfDryers
 from coolsim.studies.seasons.response import Error, Predictor, Response, coordinates, corrected, respond
 

@@ -17,7 +17,7 @@ from coolsim.model.bed import take
 from coolsim.physics import air
 from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import unpack
-from coolsim.studies.plant import Limit, Outcome, Plant, Settings, Weighed, excesses, limits_of
+from coolsim.machines.plant import Limit, Outcome, Plant, Settings, Weighed, excesses, limits_of
 from coolsim.studies.search import KEPT, with_limits
 from coolsim.studies.seasons.response import Error, Response, coordinates, corrected, respond, solve
 

@@ -14,7 +14,7 @@ from coolsim.inputs import Inputs
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined, unpack
-from coolsim.studies.plant import dialled, knob_range
+from coolsim.machines.plant import dialled, knob_range
 from coolsim.studies.search import SURVEY
 from coolsim.studies.seasons.hours import Site
 from coolsim.studies.seasons.response import AIR, Response, coordinates, respond, solve

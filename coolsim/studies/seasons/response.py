@@ -26,7 +26,7 @@ from coolsim.model.family import representatives
 from coolsim.model.solve import Resolution
 from coolsim.predict import predict_inputs
 from coolsim.studies.fitted import pack
-from coolsim.studies.plant import Outcome, outcome_of
+from coolsim.machines.plant import Outcome, outcome_of
 from coolsim.studies.search import FULL
 
 # The bound of a map, on states held out; answers are asked to be right to 2e-4 and 0.1 K

@@ -16,8 +16,8 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.studies.asked import is_dryer, is_typed, only_coolers
-from coolsim.studies.drying import knobs
-from coolsim.studies.plant import knob_range
+from coolsim.machines import dryers as knobs
+from coolsim.machines.plant import knob_range
 from coolsim.studies.seasons import dryer_chart, dryers
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally

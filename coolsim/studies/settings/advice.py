@@ -20,8 +20,9 @@ from coolsim.fields import documented
 from coolsim.predict import predict
 from coolsim.result import Warning
 from coolsim.studies.asked import is_dryer
-from coolsim.studies.plant import KNOBS, Settings, Tried, excesses, knob_range, limits_of, try_settings
-from coolsim.studies.search import FULL, KEPT, SURVEY, with_limits
+from coolsim.requirements import KEPT, constraints_of, only
+from coolsim.machines.plant import KNOBS, Settings, Tried, excesses, knob_range, try_settings
+from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.settings.find import AT_LIMIT, Reached, SettingsAnswer, find_settings
 
 HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
@@ -79,7 +80,7 @@ def explained(case: Case, answer: SettingsAnswer) -> Advice:
     tried = _again(case, answer.settings, answer.driest.settings, answer.wettest.settings)
     warnings = (*result.warnings, *fan_words(case), *unpriced(case))
     warnings = tuple(sorted(warnings, key=lambda w: LEVELS.index(w.level)))
-    machine = with_limits(limits_of(case), wish=False)
+    machine = only(constraints_of(case), of_target=False)
     kept = bool((excesses(case, tried, machine)[:, 1:] <= AT_LIMIT).all())
     return Advice(
         dataclasses.replace(answer, result=dataclasses.replace(result, warnings=warnings)),
@@ -125,7 +126,7 @@ def _heated(case: Case, answer: SettingsAnswer) -> Heated | None:
     """Try hotter inlet air, at the depth nearest to the target, where the moisture there is above it."""
     if all(broken.limit != "moisture" for broken in answer.broken):
         return None
-    settings, limits, flows = answer.settings, limits_of(case), knob_range(case).get("airflow")
+    settings, limits, flows = answer.settings, constraints_of(case), knob_range(case).get("airflow")
     airflow = np.append(np.linspace(*flows, FLOW_STEPS) if flows else [], settings.airflow)
     states = np.meshgrid(np.linspace(settings.inlet_air_temperature, HOTTEST_INLET, INLET_STEPS), airflow)
     inlet, airflow = (state.ravel() for state in states)
@@ -134,8 +135,8 @@ def _heated(case: Case, answer: SettingsAnswer) -> Heated | None:
         case, {"inlet_air_temperature": inlet, "airflow": airflow, "bed_depth": depth}, SURVEY
     )
     broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > KEPT))
-    runs = ~np.any([broken[limit.name] for limit in with_limits(limits, wish=False)] or [inlet < 0], axis=0)
+    runs = ~np.any([broken[limit.name] for limit in only(limits, of_target=False)] or [inlet < 0], axis=0)
     dry, out = runs & ~broken["moisture"], tried.result.pellets_out
     k = int(np.where(dry, inlet, np.inf).argmin() if dry.any() else np.where(runs, inlet, -np.inf).argmax())
-    too_warm = "above ambient" in broken and bool(broken["above ambient"][k])
+    too_warm = "above_ambient" in broken and bool(broken["above_ambient"][k])
     return Heated(float(inlet[k]), float(airflow[k]), float(out.temperature[k]), bool(dry.any()), too_warm)

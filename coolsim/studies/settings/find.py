@@ -16,23 +16,17 @@ from numpy.typing import NDArray
 
 from coolsim.answer import first, interleave, pick
 from coolsim.case import Air, Case, Line
+from coolsim.costs import Cost
 from coolsim.doors import asked_with_a_case
 from coolsim.fields import Array, documented
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import Constraint, constraints_of, only
 from coolsim.result import Result
 from coolsim.studies import search as searching
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE, check, check_air, is_dryer
 from coolsim.studies.fitted import Box, Fit
-from coolsim.studies.plant import (
-    Cost,
-    Limit,
-    Plant,
-    Weighed,
-    excesses,
-    knob_range,
-    limits_of,
-    measured,
-)
-from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search, with_limits
+from coolsim.machines.plant import Plant, Weighed, excesses, knob_range, measured
+from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search
 from coolsim.studies.settings.changes import Change, Step, one_step, smallest_changes
 
 if TYPE_CHECKING:
@@ -179,7 +173,7 @@ def find_settings(
         many = np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure)
         return weathers.find_by_weather(case) if many else dryers.find(case)
     check(case)
-    limits = limits_of(case)
+    limits = constraints_of(case)
     if np.ndim(case.air.temperature):
         return _by_weather(case, limits)
     answers = _answers(case, Plant(case), limits)
@@ -209,7 +203,7 @@ def surveyed(case: Case) -> Search:
 
 def best_of(case: Case, search: Search) -> Found:
     """The cheapest state of a case in one weather, or the one nearest to its target."""
-    limits = limits_of(case)
+    limits = constraints_of(case)
     best, driest = search.best([_cheapest(case, limits), _ends(case, limits)[0]])
     best, _ = _smallest_bed(case, search, limits, best)
     return _nearest(case, search, limits, best, driest).one()
@@ -227,12 +221,12 @@ def reachable(case: Case) -> tuple[Reached, Reached]:
 
         return dryers.reachable(case)
     check(case)
-    found = _search(case, Plant(case), (case.feed.moisture,) * 2).find(_ends(case, limits_of(case)))
+    found = _search(case, Plant(case), (case.feed.moisture,) * 2).find(_ends(case, constraints_of(case)))
     driest, wettest = map(_reached, found)
     return driest, wettest
 
 
-def _by_weather(case: Case, limits: list[Limit]) -> SettingsByWeather:
+def _by_weather(case: Case, limits: list[Constraint]) -> SettingsByWeather:
     plant = Plant(case)
     count = plant.weathers
     chunks = np.array_split(np.arange(count), -(-count // AT_ONCE))
@@ -242,7 +236,7 @@ def _by_weather(case: Case, limits: list[Limit]) -> SettingsByWeather:
     each, ranges = range(count), knob_range(plant.case)
     alone = [dataclasses.replace(case, air=pick(plant.case.air, k)) for k in each]
     at = [_binding(alone[k], Box(ranges).of(np.array([k])).ranges, limits, best.one(k)) for k in each]
-    worst = [limits[int(k)].name for k in best.excess.argmax(axis=0)]
+    worst = [limits[int(k)].called for k in best.excess.argmax(axis=0)]
     return SettingsByWeather(
         air=plant.case.air,
         met=best.kept,
@@ -261,7 +255,7 @@ def _by_weather(case: Case, limits: list[Limit]) -> SettingsByWeather:
 # ---- The search, in one weather or many ----------------------------------------------------------------
 
 
-def _answers(case: Case, plant: Plant, limits: list[Limit]) -> _Answers:
+def _answers(case: Case, plant: Plant, limits: list[Constraint]) -> _Answers:
     search = _search(case, plant)
     best, driest, wettest, wettest_feed = search.best(
         [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
@@ -278,9 +272,9 @@ def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -
     return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
 
 
-def _cheapest(case: Case, limits: list[Limit]) -> Goal:
+def _cheapest(case: Case, limits: list[Constraint]) -> Goal:
     """Weight lost below the target moisture is dear, and costs nothing above: cost has a kink at the target."""
-    target = Limit("moisture", case.target.moisture, 1.0, 0.01, wish=True)
+    target = Constraint(QUANTITIES["moisture"], case.target.moisture, of_target=True)
     return Goal(_total, limits, case.feed.moisture, target, _running, _signed)
 
 
@@ -296,9 +290,9 @@ def _running(state: Weighed, knobs: dict[str, Array]) -> Array:
     return state.cost.electricity + state.cost.heat
 
 
-def _ends(case: Case, limits: list[Limit]) -> list[Goal]:
+def _ends(case: Case, limits: list[Constraint]) -> list[Goal]:
     """Driest and wettest exit: what the machine can do, whatever is wished."""
-    machine, feed = with_limits(limits, wish=False), case.feed.moisture
+    machine, feed = only(limits, of_target=False), case.feed.moisture
     return [
         Goal(lambda state, knobs: state.outcome.moisture, machine, feed),
         Goal(lambda state, knobs: -state.outcome.moisture, machine, feed),
@@ -314,7 +308,7 @@ def _depth(state: Weighed, knobs: dict[str, Array]) -> Array:
 
 
 def _smallest_bed(
-    case: Case, search: Search, limits: list[Limit], best: Best
+    case: Case, search: Search, limits: list[Constraint], best: Best
 ) -> tuple[Best, NDArray[np.bool_]]:
     """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
     hardly = np.zeros(len(best.kept), bool)
@@ -327,8 +321,10 @@ def _smallest_bed(
         return best, hardly
     cost = best.of(rows).tried.cost.total
     dear = [
-        Limit(name, cost * (1 + INDIFFERENT), 1.0, np.maximum(cost, 1e-9), wish=True)
-        for name in ("cost", "running cost")  # so that cost has no kink at the target
+        Constraint(
+            QUANTITIES[name], cost * (1 + INDIFFERENT), of_target=True, scale=np.maximum(cost, 1e-9)
+        )
+        for name in ("cost", "running_cost")  # so that cost has no kink at the target
     ]
     shallow = Goal(_depth, [*limits, *dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
     (smaller,) = search.of(rows).best([shallow])
@@ -339,7 +335,7 @@ def _smallest_bed(
     return _replaced(best, rows[better], smaller.of(np.flatnonzero(better))), hardly
 
 
-def _nearest(case: Case, search: Search, limits: list[Limit], best: Best, driest: Best) -> Best:
+def _nearest(case: Case, search: Search, limits: list[Constraint], best: Best, driest: Best) -> Best:
     """Where not all can be met: the driest exit, or if dry enough, what misses the other wishes least."""
     missed = np.flatnonzero(~best.kept)
     if not len(missed):
@@ -350,7 +346,7 @@ def _nearest(case: Case, search: Search, limits: list[Limit], best: Best, driest
     rows = np.flatnonzero(~best.kept & driest.kept & (named["moisture"] <= searching.KEPT))
     if not len(rows):
         return best
-    wishes = [limit for limit in limits if limit.wish and limit.name != "moisture"]
+    wishes = [limit for limit in limits if limit.of_target and limit.name != "moisture"]
     hard = [limit for limit in limits if limit not in wishes]
     part = search.of(rows)
     (found,) = part.best([Goal(_nothing, hard, case.feed.moisture, missed=wishes)])
@@ -362,7 +358,7 @@ def _nothing(state: Weighed, knobs: dict[str, Array]) -> Array:
     return np.zeros(len(state.power))
 
 
-def _required_feed(case: Case, plant: Plant, limits: list[Limit], found: Best) -> Array:
+def _required_feed(case: Case, plant: Plant, limits: list[Constraint], found: Best) -> Array:
     """Wettest feed with which the target can be met; nan where not even dry feed can."""
     feed, kept = found.knobs["feed_moisture"].copy(), found.kept
     top = max(case.target.moisture, case.feed.moisture) + FEED_AHEAD
@@ -395,23 +391,23 @@ def _together(parts: list[Best], index: list[NDArray[np.intp]] | None = None) ->
 
 
 def _binding(
-    case: Case, ranges: dict[str, tuple[Any, Any]], limits: list[Limit], found: Found
+    case: Case, ranges: dict[str, tuple[Any, Any]], limits: list[Constraint], found: Found
 ) -> tuple[AtLimit, ...]:
     at = [
-        AtLimit(limit.name, float(measured(case, found.tried, limit)[0]))
+        AtLimit(limit.called, float(measured(case, found.tried, limit.quantity.name)[0]))
         for limit, excess in zip(limits, found.excess)
         if abs(excess) <= AT_LIMIT
     ]
     for name, (low, high) in ranges.items():
         for end, value in (("lowest", low), ("highest", high)):
             if low < high and abs(found.knobs[name] - value) <= AT_LIMIT * (high - low):
-                at.append(AtLimit(f"{name.replace('_', ' ')}, {end}", found.knobs[name]))
+                at.append(AtLimit(f"{QUANTITIES[name].called}, {end}", found.knobs[name]))
     return tuple(at)
 
 
-def _broken(case: Case, limits: list[Limit], found: Found) -> tuple[AtLimit, ...]:
+def _broken(case: Case, limits: list[Constraint], found: Found) -> tuple[AtLimit, ...]:
     return tuple(
-        AtLimit(limit.name, float(measured(case, found.tried, limit)[0]))
+        AtLimit(limit.called, float(measured(case, found.tried, limit.quantity.name)[0]))
         for limit, excess in zip(limits, found.excess)
         if excess > searching.KEPT
     )

@@ -21,7 +21,7 @@ from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.asked import is_dryer
 from coolsim.studies.kept import bounds_of
-from coolsim.studies.plant import Settings, speeds
+from coolsim.machines.plant import Settings, speeds
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import SettingsAnswer, best_of, find_settings, surveyed
 from coolsim.studies.uncertainty import (
@@ -125,7 +125,7 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
 
 def _check(case: Case) -> None:
     """Raise InputError, with every fault, where settings cannot be asked for or nothing carries a ±."""
-    from coolsim.studies.drying import knobs
+    from coolsim.machines import dryers as knobs
 
     faults = []
     for check in (knobs.check if is_dryer(case) else asked.check, needed_unknowns):

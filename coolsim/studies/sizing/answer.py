@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from coolsim.fields import documented
 from coolsim.result import Warning
-from coolsim.studies.plant import Settings
+from coolsim.machines.plant import Settings
 from coolsim.studies.settings.find import AtLimit
 
 

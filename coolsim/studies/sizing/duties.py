@@ -29,7 +29,7 @@ from coolsim.predict import predict_inputs
 from coolsim.scenario.weather import read_weather
 from coolsim.studies.climate import design_weather
 from coolsim.studies.fitted import combined, pack, unpack
-from coolsim.studies.plant import Cost, Limit, Outcome, Settings, Weighed, excesses, outcome_of
+from coolsim.machines.plant import Cost, Limit, Outcome, Settings, Weighed, excesses, outcome_of
 
 # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
 DWELL = (60.0, 1800.0)

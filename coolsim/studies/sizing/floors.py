@@ -18,7 +18,7 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.studies.fitted import pack
-from coolsim.studies.plant import Limit, Outcome, Weighed
+from coolsim.machines.plant import Limit, Outcome, Weighed
 from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
 

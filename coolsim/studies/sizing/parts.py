@@ -15,7 +15,7 @@ from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.result import Warning
-from coolsim.studies.plant import Limit, Settings, Weighed, limits_of, measured
+from coolsim.machines.plant import Limit, Settings, Weighed, limits_of, measured
 from coolsim.studies.search import KEPT
 from coolsim.studies.settings.find import AT_LIMIT, AtLimit
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served

@@ -25,7 +25,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.model.bed import take
 from coolsim.studies import asked
-from coolsim.studies.plant import Limit
+from coolsim.machines.plant import Limit
 from coolsim.studies.search import FULL, SURVEY, with_limits
 from coolsim.studies.sizing.answer import Missed, SizeAnswer
 from coolsim.studies.sizing.duties import KILOWATT_HOUR, Duties, Survey

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from coolsim.fields import documented
 from coolsim.result import Warning
-from coolsim.studies.drying.knobs import DryerSettings
+from coolsim.machines.dryers import DryerSettings
 from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import FanDuty, Governs
 

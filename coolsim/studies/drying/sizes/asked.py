@@ -7,7 +7,7 @@ import numpy as np
 from coolsim.case import Belt, Case
 from coolsim.errors import Fault, InputError
 from coolsim.studies.asked import where
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 
 
 def check(case: Case) -> None:

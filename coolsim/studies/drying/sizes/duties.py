@@ -24,7 +24,7 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.model.drying import Resolution
-from coolsim.studies.drying import knobs as dials
+from coolsim.machines import dryers as dials
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.find import limits_of
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms

@@ -11,9 +11,9 @@ from typing import Any
 
 from coolsim import line
 from coolsim.case import Case, Line
-from coolsim.studies import plant
+from coolsim.machines import plant
 from coolsim.studies.asked import is_dryer
-from coolsim.studies.drying import knobs as of_dryers
+from coolsim.machines import dryers as of_dryers
 
 
 def machines(case: Case) -> list[Case]:
