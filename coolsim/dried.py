@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from coolsim import schedule
 from coolsim.answer import first, pick
+from coolsim.between_pellets import between_pellets
 from coolsim.case import Air, Batch, Belt, Case, Cooler
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
@@ -35,6 +36,7 @@ from coolsim.result import (
     AfterEqualising,
     AirOut,
     Bed,
+    BetweenPellets,
     Energy,
     FeedIn,
     History,
@@ -268,7 +270,25 @@ def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]
         "wettest": wet.max(axis=0),
         "deviation": np.sqrt((w * (wet - average) ** 2).sum(axis=0)),
         **out,
+        **_of_layers(dryer, mean, dr.temperature(dryer, end)),
         **_profile(s, last),
+    }
+
+
+EVEN_LAYERS = 60  # of equal dry solid, by which the layers of a bed are compared, whatever their mesh
+
+
+def _of_layers(dryer: dr.Dryer, mean_moisture: Array, temperature: Array) -> dict[str, Array]:
+    """Moisture and temperature of layers of equal dry solid; one that stands for all, where pellets are turned."""
+    if dryer.mixed:
+        return {"layer moisture": mean_moisture[:1], "layer temperature": temperature[:1]}
+    at, wanted = _points(dryer.z), (np.arange(EVEN_LAYERS) + 0.5) / EVEN_LAYERS
+    k = np.clip((at[None] < wanted[:, None, None]).sum(axis=1), 1, len(at) - 1)
+    z_0, z_1 = np.take_along_axis(at, k - 1, 0), np.take_along_axis(at, k, 0)
+    share = np.clip((wanted[:, None] - z_0) / (z_1 - z_0), 0.0, 1.0)
+    return {
+        f"layer {name}": (1 - share) * np.take_along_axis(f, k - 1, 0) + share * np.take_along_axis(f, k, 0)
+        for name, f in (("moisture", mean_moisture), ("temperature", temperature))
     }
 
 
@@ -434,7 +454,16 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             c["solid"] * (1 + X) * per_bed,
         ),
         spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
+        between_pellets=_between(inputs, c),
     )
+
+
+def _between(inputs: Inputs, c: dict[str, Array]) -> BetweenPellets | None:
+    """How unlike the pellets are; None where they are turned over all the time, and so all alike."""
+    X, T = c["layer moisture"], c["layer temperature"]
+    if len(X) == 1:
+        return None
+    return between_pellets(inputs.isotherm, X, T, np.ones(1), c["T_even"])
 
 
 def _wet_per_area(inputs: Inputs) -> Array:

@@ -165,6 +165,40 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class WettestTenth:
+    """The tenth of the dry solid that leaves the wettest."""
+
+    moisture_wb: Number = documented("kg/kg wet", "its moisture, wet basis")
+    water_activity: Number = documented(
+        "-", "of pellets of that moisture, evened out inside, at the temperature that all share in a bag"
+    )
+
+
+@dataclass(frozen=True)
+class WarmestTenth:
+    """The tenth of the dry solid that leaves the warmest."""
+
+    temperature: Number = documented("°C", "its temperature as it leaves", json="temperature_C")
+
+
+@dataclass(frozen=True)
+class BetweenPellets:
+    """How unlike pellets are that leave together, by dry solid: of the layers of a dryer's bed that is not turned,
+    and of beds that are said to be uneven. Each pellet counts as evened out inside."""
+
+    moisture_wb: Array = documented(
+        "kg/kg wet", "moisture below which 10 % and 90 % of the pellets lie, wet basis, shape (…, 2)"
+    )
+    temperature: Array = documented(
+        "°C",
+        "temperature below which 10 % and 90 % of the pellets lie, shape (…, 2)",
+        json="temperature_C",
+    )
+    wettest_tenth: WettestTenth = documented("-", "the wettest tenth")
+    warmest_tenth: WarmestTenth = documented("-", "the warmest tenth")
+
+
+@dataclass(frozen=True)
 class History:
     """A dryer's course, at the end of each step in time; of one case only."""
 
@@ -260,6 +294,9 @@ class Result:
     fan: FanRun | None = documented("-", "how the fan runs, where its curve is given", default=None)
     energy: Energy | None = documented("-", "of a dryer: what it spends", default=None)
     spread: Spread | None = documented("-", "of a dryer: how even its bed is", default=None)
+    between_pellets: BetweenPellets | None = documented(
+        "-", "how unlike the pellets are that leave together; None where they are all alike", default=None
+    )
     history: History | None = documented("-", "of one dryer: its course", default=None)
     layers: Layers | None = documented("-", "of one dryer: its course, layer by layer", default=None)
     schedule: Schedule | None = documented(

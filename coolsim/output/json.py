@@ -8,6 +8,8 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from coolsim.case import Case
 from coolsim.equipment.operating_point import Status
 from coolsim.result import FanRun, Result, StageRun
@@ -43,11 +45,18 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         "coolsim": version,
         "inputs": inputs(case),
         **{name: group(getattr(result, name), name) for name in GROUPS},
+        **_between_pellets(result),
         **_dryer_groups(result),
         **({"stages": [_stage(run) for run in result.stages]} if result.stages else {}),
         **({"fan": _fan(result.fan)} if result.fan else {}),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
+
+
+def _between_pellets(result: Result) -> dict[str, Any]:
+    """How unlike the pellets are, where they are."""
+    told = result.between_pellets
+    return {} if told is None else {"between_pellets": _written(told, "between_pellets")}
 
 
 def _dryer_groups(result: Result) -> dict[str, Any]:
@@ -77,7 +86,7 @@ def _stage(run: StageRun) -> dict[str, Any]:
     result = run.result
     groups = {name: group(getattr(result, name), name) for name in GROUPS if name != "input_band"}
     fan = {"fan": _fan(result.fan)} if result.fan else {}
-    return fed | groups | _dryer_groups(result) | fan
+    return fed | groups | _between_pellets(result) | _dryer_groups(result) | fan
 
 
 def settings_document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
@@ -184,7 +193,7 @@ def group(data: Any, name: str) -> dict[str, Any] | None:
 def _number(value: Any, factor: float, name: str) -> Any:
     if value is None or isinstance(value, str):
         return value
-    if isinstance(value, tuple):
+    if np.ndim(value) > 0:
         return [_number(item, factor, name) for item in value]
     number = float(value) * factor
     if not math.isfinite(number):

@@ -12,7 +12,7 @@ from coolsim.case import Case
 from coolsim.fields import Number
 from coolsim.output import lines
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
-from coolsim.result import Energy, FanRun, Result
+from coolsim.result import BetweenPellets, Energy, FanRun, Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
@@ -136,8 +136,26 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
+        **({"Between pellets": _between(told, page)} if (told := result.between_pellets) else {}),
         **_dryer_details(case, result, page),
     }
+
+
+def _between(told: BetweenPellets, page: Page) -> list[tuple[str, str]]:
+    """How unlike the pellets are that leave together, by dry solid."""
+
+    def ends(values: Any, dimension: Dimension, digits: int) -> str:
+        low, high = (page.number(x, dimension, digits) for x in values)
+        return f"{low} – {high}"
+
+    wettest = told.wettest_tenth
+    return [
+        ("moisture, middle 80 %", ends(told.moisture_wb, u.FRACTION, 1)),
+        ("wettest tenth", page.number(wettest.moisture_wb, u.FRACTION, 1)),
+        ("its water activity, evened out", f"{float(wettest.water_activity):.3f}"),
+        ("temperature, middle 80 %", ends(told.temperature, u.TEMPERATURE, 1)),
+        ("warmest tenth", page.number(told.warmest_tenth.temperature, u.TEMPERATURE, 1)),
+    ]
 
 
 def _dryer_details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str, str]]]:
