@@ -37,9 +37,9 @@ def weight_given_away(solid: Number, moisture: Number, target: Number) -> Any:
 
 
 def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, given_away: Number) -> Cost:
-    """Cost of a wet feed [kg/s] that takes so much electricity [W] and heat [W] and gives so much weight away [kg/s].
+    """Cost of a wet feed [kg/s] that takes electricity [W] and heat [W], and gives weight away [kg/s].
 
-    What has no price costs nothing. Weight above the target moisture is nothing gained: buyers do not pay for water.
+    What has no price costs nothing. Weight above the target moisture is nothing gained.
     """
     bill = [
         np.asarray(HOUR * amount * (price or 0.0))

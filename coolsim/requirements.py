@@ -21,7 +21,9 @@ from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.result import Result
 
 KEPT = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
-LIFT_OFF = 0.7  # of the velocity that lifts the bed, kept where limits.maximum_lift_off is not typed; common practice
+LIFT_OFF = (
+    0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
+)
 LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
 THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
 # A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.
@@ -113,15 +115,15 @@ class Bounds:
         pairs = [(c, row) for c, row in zip(self.constraints, self.rows) if not c.of_target]
         return Bounds(tuple(c for c, _ in pairs), tuple(row for _, row in pairs))
 
-    def at(self, outcomes: Array, where: Sequence[Any]) -> tuple[AtLimit, ...]:
+    def at(self, outcomes: Array, where: Any) -> tuple[AtLimit, ...]:
         """Those of `where`, with the outcomes (outcomes,) at which they stand."""
         each = zip(self.constraints, self.rows, where)
         return tuple(AtLimit(c.called, float(outcomes[row])) for c, row, true in each if true)
 
 
-def bounds_on(constraints: Sequence[Constraint], names: Sequence[str]) -> Bounds:
-    """Constraints on outcomes that are called so, by the keys of the constraints."""
-    return Bounds(tuple(constraints), tuple(names.index(c.key) for c in constraints))
+def bounds_on(constraints: Sequence[Constraint], row: Callable[[str], int]) -> Bounds:
+    """Constraints on outcomes; `row` numbers them by the keys of constraints."""
+    return Bounds(tuple(constraints), tuple(row(c.key) for c in constraints))
 
 
 def violations(constraints: Sequence[Constraint], values: Mapping[str, Array], margin: float = 0.0) -> Array:
@@ -135,6 +137,26 @@ def violations(constraints: Sequence[Constraint], values: Mapping[str, Array], m
 def only(constraints: Sequence[Constraint], *, of_target: bool) -> list[Constraint]:
     """Only the wishes of the target, or only the limits of the machine."""
     return [c for c in constraints if c.of_target == of_target]
+
+
+# What becomes of pellets or machine where a constraint is broken, by its name; of all others, a limit is passed.
+_HARM: Mapping[str, str] = {
+    "moisture": "too_wet",
+    "water_activity": "too_wet",
+    "lowest_moisture": "too_dry",
+    "above_ambient": "too_warm",
+}
+HARMS = ("too_wet", "too_dry", "too_warm", "over_limit")
+
+
+def harms(constraints: Sequence[Constraint], broken: Any) -> dict[str, Any]:
+    """Of each of HARMS, where it is done: `broken` (constraints, …) says which constraints are."""
+    none = np.zeros(np.shape(broken)[1:], bool)
+    each = [_HARM.get(c.name, HARMS[-1]) for c in constraints]
+    return {
+        harm: np.any([none, *(row for row, name in zip(broken, each) if name == harm)], axis=0)
+        for harm in HARMS
+    }
 
 
 # ---- What must be kept ----------------------------------------------------------------------------------
@@ -216,9 +238,8 @@ def speeds(case: Case) -> tuple[float, ...]:
     if case.limits.fan_speed is not None:
         return tuple(case.limits.fan_speed)
     cooler = case.cooler
-    if cooler.airflow is None and cooler.air_ratio is None and case.limits.airflow is None:
-        return (case.fan.speed,) * 2
-    return ()
+    stated = cooler.airflow is not None or cooler.air_ratio is not None or case.limits.airflow is not None
+    return () if stated or case.fan.speed is None else (case.fan.speed,) * 2
 
 
 # ---- How it stands --------------------------------------------------------------------------------------

@@ -119,7 +119,7 @@ def find(
     from coolsim.output import dryer_settings, settings
     from coolsim.output import json as as_json
     from coolsim.output import surely as with_a_chance
-    from coolsim.studies.asked import is_dryer
+    from coolsim.requirements import is_dryer
     from coolsim.studies.settings import surely
     from coolsim.studies.settings.advice import advise
     from coolsim.studies.settings.find import find_settings
@@ -175,7 +175,7 @@ def size(
     from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output import size as printed
-    from coolsim.studies.asked import is_dryer
+    from coolsim.requirements import is_dryer
     from coolsim.studies.sizing import size as sizing
 
     with working("looking for a size"):

@@ -8,23 +8,27 @@ given, so a slower belt is a deeper bed: `bed_depth` is its speed.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from coolsim.case import Batch, Belt, Case
-from coolsim.errors import Fault, InputError
-from coolsim.fields import documented
-from coolsim.studies.asked import OPENED as OF_COOLERS
-from coolsim.studies.asked import where
+from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.fields import Array, documented
+from coolsim.machines.base import DIAL, DRYER_DEPTH, Setting, Spent, airflow_of, heated, setting
+from coolsim.quantities import QUANTITIES
+from coolsim.result import Result
 
 # Keys of [limits] that open a setting, by arrangement.
 OPENED: Mapping[str, tuple[str, ...]] = {
-    "batch": ("airflow", "inlet_air_temperature", "duration", "recirculation"),
+    "batch": (
+        *("airflow", "inlet_air_temperature", "duration", "recirculation"),
+        *("bed_depth", "batch_mass", "cooling_time", "reverse_every"),
+    ),
     "belt": ("airflow", "inlet_air_temperature", "bed_depth", "residence_time"),
 }
-FOREIGN = (*OF_COOLERS, "duration", "recirculation")
 
 
 @dataclass(frozen=True)
@@ -123,11 +127,10 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     """Ranges of the knobs that [limits] opens; no air is blown in colder than outside."""
     limits, c = case.limits, case.cooler
     given = limits.given()
-    found = {n: tuple(given[n]) for n in OPENED[c.arrangement] if n in given and n != "residence_time"}
-    if limits.residence_time is not None:
-        length = sum(z.length for z in c.zones)
-        per_second = case.feed.throughput / (case.feed.bulk_density * c.belt_width * length)
-        found["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
+    found = {n: tuple(given[n]) for n in OPENED[c.arrangement] if n in given and n not in _FOR_DEPTH}
+    for name, metres in _FOR_DEPTH.items():
+        if name in given:
+            found["bed_depth"] = tuple(metres(case) * x for x in given[name])
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(case.air.temperature)
@@ -135,50 +138,114 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     return found
 
 
-def check(case: Case) -> None:
-    """Raise InputError, with every fault, where a dryer cannot be asked for settings."""
-    limits, target, costs = case.limits, case.target, case.costs
-    opened, faults = OPENED[case.cooler.arrangement], []
-    if target.moisture is None:
-        faults.append(
-            _fault(case, "target.moisture", "nothing", 'settings need it, such as moisture = "10 %"')
-        )
-    if costs.electricity is None:
-        example = 'settings need it, such as electricity = "0.15 /kWh"'
-        faults.append(_fault(case, "costs.electricity", "nothing", example))
-    if not {*opened} & {*limits.given()}:
-        example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
-        allowed = f"one or more of {', '.join(opened)}, such as {example}"
-        faults.append(_fault(case, "limits", "no range of what may be set", allowed))
-    faults += wrong_limits(case)
-    if faults:
-        raise InputError(faults)
+def _metres_per_second(case: Case) -> float:
+    """Depth of a belt's bed for each second on it."""
+    c = case.cooler
+    return float(
+        case.feed.throughput / (case.feed.bulk_density * c.belt_width * sum(z.length for z in c.zones))
+    )
 
 
-def wrong_limits(case: Case) -> list[Fault]:
-    """What stands in a dryer's limits and can be no limit of it."""
-    c, limits = case.cooler, case.limits.given()
-    opened = OPENED[c.arrangement]
-    allowed = f"of a {c.arrangement} dryer may be set: {', '.join(opened)}"
-    faults = [
-        _fault(case, f"limits.{name}", "a range", allowed)
-        for name in FOREIGN
-        if name in limits and name not in opened
-    ]
-    if "inlet_air_temperature" in limits and isinstance(c, Belt) and "inlet_air_temperature" not in now(case):
-        allowed = "no zone is heated: give a zone its inlet_air_temperature"
-        faults.append(_fault(case, "limits.inlet_air_temperature", "a range", allowed))
-    for name, low in (("airflow", 1e-9), ("bed_depth", 0.0)):
-        if name in limits and limits[name][0] < low:
-            allowed = "without air nothing dries: give a lowest above zero"
-            faults.append(_fault(case, f"limits.{name}", "nothing as the lowest", allowed))
-    return faults
+def _metres_per_kilogram(case: Case) -> float:
+    """Depth of a batch for each kilogram of it."""
+    return float(1 / (case.feed.bulk_density * case.cooler.floor_area))
 
 
-def _fault(case: Case, key: str, found: str, allowed: str) -> Fault:
-    return Fault(where(case, key) or where(case, key.partition(".")[0]), key, found, allowed)
+# What stands for a depth in [limits], and how many metres each unit of it is.
+_FOR_DEPTH: Mapping[str, Callable[[Case], float]] = {
+    "residence_time": _metres_per_second,
+    "batch_mass": _metres_per_kilogram,
+}
 
 
-def words(name: str) -> str:
-    """A knob as people call it."""
-    return {"duration": "drying time", "bed_depth": "bed depth"}.get(name, name.replace("_", " "))
+@dataclass(frozen=True)
+class Dryer:
+    """A batch or a belt in its case."""
+
+    case: Case
+
+    @cached_property
+    def settings(self) -> tuple[Setting, ...]:
+        """Air and time of a batch, air and speed of a belt; what is only set where it is opened, then."""
+        case, limits = self.case, self.case.limits
+        outside = float(np.min(case.air.temperature))
+        hot = heated(setting("inlet_air_temperature", limits), outside)
+        air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
+        if isinstance(case.cooler, Belt):
+            depths = ranges(case).get("bed_depth", (np.nan, np.nan))
+            slow, fast = (_belt_speed(case, depth) for depth in reversed(depths))
+            return (*air, Setting(QUANTITIES["belt_speed"], slow, fast, DIAL["belt_speed"]))
+        bed = setting("bed_depth", limits, step=DRYER_DEPTH)
+        others = [setting(n, limits) for n in ("batch_mass", "cooling_time", "reverse_every")]
+        time, back = setting("duration", limits), setting("recirculation", limits)
+        return (*air, time, back, *(s for s in (bed, *others) if s.opened))
+
+    def at(self, values: Mapping[str, float]) -> Case:
+        """The dryer set so; a belt by its depth or its speed, a batch by its depth or its mass."""
+        knobs = dict(values)
+        if "belt_speed" in knobs:
+            knobs["bed_depth"] = _belt_speed(self.case, 1.0) / knobs.pop("belt_speed")
+        if "batch_mass" in knobs:
+            knobs["bed_depth"] = _metres_per_kilogram(self.case) * knobs.pop("batch_mass")
+        return dialled(self.case, knobs)
+
+    def read(self, case: Case, result: Result) -> dict[str, float]:
+        """How a dryer is set."""
+        told, c = settings_of(case), case.cooler
+        mass = np.nan if isinstance(c, Belt) else c.bed_depth / _metres_per_kilogram(case)
+        others = {n: getattr(c, n, None) for n in ("cooling_time", "reverse_every")} | {"batch_mass": mass}
+        known = {f.name: getattr(told, f.name) for f in dataclasses.fields(told)} | others
+        return {s.key: np.nan if known[s.key] is None else float(known[s.key]) for s in self.settings}
+
+    def told(self, case: Case, result: Result) -> DryerSettings:
+        """The settings by their names."""
+        return settings_of(case)
+
+    def spent(self, cases: Sequence[Case], result: Result) -> Spent:
+        """What dryers take for the wet feed that they can take, where that is less than the throughput."""
+        fed = np.array([c.feed.throughput for c in cases])
+        if result.schedule is not None:
+            fed = fed / np.maximum(np.asarray(result.schedule.load), 1.0)
+        solid = fed * np.array([1 - c.feed.moisture for c in cases])
+        heat, electricity = per_solid(result)
+        return Spent(electricity * solid, heat * solid, fed)
+
+
+HOT = "inlet_air_temperature"
+
+
+def _belt_speed(case: Case, depth: float) -> float:
+    """Speed [m/s] of a belt that carries the throughput in a bed of a depth."""
+    return float(case.feed.throughput / (case.feed.bulk_density * case.cooler.belt_width * depth))
+
+
+def per_solid(result: Result) -> tuple[Array, Array]:
+    """Heat and electricity [J] of a dryer per kg of dry solid."""
+    energy = result.energy
+    assert energy is not None, "only of a dryer is it told"
+    solid = energy.product * (1 - result.pellets_out.moisture_wb)
+    return np.asarray(energy.heat / solid), np.asarray(energy.fan / solid)
+
+
+def mass_of(case: Case) -> float:
+    """Wet feed [kg] that Result.energy is of: a batch, or an hour on a belt."""
+    c = case.cooler
+    if c.arrangement == "batch":
+        return float(case.feed.bulk_density * c.floor_area * c.bed_depth)
+    return float(3600 * case.feed.throughput)
+
+
+def running_cost(case: Case, outcomes: Mapping[str, Array]) -> Cost:
+    """What running costs, of exit moisture and of heat and electricity ("fan") [J] per kg of wet feed.
+
+    Where nothing has a price, energy stands for money.
+    """
+    fed = case.feed.throughput
+    solid = fed * (1 - case.feed.moisture)
+    return cost_of(
+        case.costs or ENERGY_ALONE,
+        fed,
+        electricity=fed * outcomes["fan"],
+        heat=fed * outcomes["heat"],
+        given_away=weight_given_away(solid, outcomes["moisture"], case.target.moisture),
+    )

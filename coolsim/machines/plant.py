@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
+from coolsim.costs import Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
-from coolsim.costs import Cost, cost_of, weight_given_away
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
@@ -32,7 +32,7 @@ from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
 from coolsim.predict import predict_inputs
 from coolsim.requirements import Constraint, speeds, violations
-from coolsim.result import Result
+from coolsim.result import FanRun, Result
 
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
 FEED_KNOBS = ("feed_moisture", "feed_temperature")
@@ -155,6 +155,8 @@ class Plant:
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
             rise = running.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
+            run = found.speed, asked.flow, asked.pressure, power, rise, np.asarray(status, float)
+            result = dataclasses.replace(result, fan=FanRun(*map(np.array, np.broadcast_arrays(*run))))
         inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
         dwell = result.bed.residence_time
         settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)

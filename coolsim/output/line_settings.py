@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
+from coolsim.machines.lines import machines
 from coolsim.output import dryer_settings, lines, tables
 from coolsim.output import json as as_json
 from coolsim.output import settings as of_coolers
 from coolsim.output.page import Page, joined, table, wrapped
+from coolsim.requirements import is_dryer
 from coolsim.scenario import units as u
-from coolsim.studies.asked import is_dryer
-from coolsim.machines.lines import machines
 
 if TYPE_CHECKING:
     from coolsim.studies.line.answer import LineSettings, StageSettings

@@ -14,7 +14,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.output import files, season_files
 from coolsim.output import seasons as printed
 from coolsim.output.page import Page
-from coolsim.studies.asked import is_dryer
+from coolsim.requirements import is_dryer
 from coolsim.studies.seasons import Seasons, seasons_of
 from coolsim.studies.seasons.study import Told, why_no_chart
 

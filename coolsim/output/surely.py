@@ -10,8 +10,8 @@ from coolsim.output import dryer_settings, settings
 from coolsim.output import uncertainty as sure
 from coolsim.output.json import group, of_settings
 from coolsim.output.page import Page, grid, joined, wrapped
+from coolsim.requirements import is_dryer
 from coolsim.scenario import units as u
-from coolsim.studies.asked import is_dryer
 
 if TYPE_CHECKING:
     from coolsim.studies.settings.find import AtLimit, SettingsAnswer

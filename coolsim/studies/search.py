@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 from coolsim.answer import interleave, pick
 from coolsim.case import Case
 from coolsim.fields import Array
+from coolsim.machines.plant import Tried, Weighed, excesses
 from coolsim.model.solve import Resolution
 from coolsim.numerics.descent import descend
-from coolsim.studies.fitted import Fit, combined, pack, unpack
 from coolsim.requirements import KEPT, Constraint
-from coolsim.machines.plant import Tried, Weighed, excesses
+from coolsim.studies.fitted import Fit, combined, pack, unpack
 
 SURVEY = Resolution(8, 6, refinements=0, estimate=False)  # right to a few hundredths of a point
 FULL = Resolution()
@@ -57,10 +57,14 @@ class Goal:
     score: Score
     limits: list[Constraint]
     feed: float | None  # feed moisture; None lets it vary
-    ridge: Constraint | None = None  # a bound at which the score has a kink: a ridge, or a valley's sharp floor
+    ridge: Constraint | None = (
+        None  # a bound at which the score has a kink: a ridge, or a valley's sharp floor
+    )
     along: Score | None = None  # the same score at that bound and beyond it, smooth
     below: Score | None = None  # the same score where that bound is kept, smooth across it
-    missed: Sequence[Constraint] = ()  # limits that may be broken: the squares of their excesses count as score
+    missed: Sequence[
+        Constraint
+    ] = ()  # limits that may be broken: the squares of their excesses count as score
 
 
 @dataclass(frozen=True)

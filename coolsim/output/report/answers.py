@@ -12,13 +12,14 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.fields import documented
+from coolsim.machines import dryers as knobs
+from coolsim.machines.plant import knob_range
 from coolsim.output.report.beside import Start
 from coolsim.predict import predict
+from coolsim.requirements import is_dryer
 from coolsim.result import Result
-from coolsim.studies.asked import OPENED, is_dryer
-from coolsim.machines import dryers as knobs
+from coolsim.studies.asked import OPENED
 from coolsim.studies.line.asked import opens_something
-from coolsim.machines.plant import knob_range
 
 if TYPE_CHECKING:
     from coolsim.studies.drying.sizes.answer import DryerSize

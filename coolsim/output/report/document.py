@@ -26,10 +26,10 @@ from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
+from coolsim.requirements import is_dryer
 from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
-from coolsim.studies.asked import is_dryer
 
 # What tells the settings of a machine; of dryers dryer_settings does.
 _ADVISED = {"counter-flow": settings.advised, "line": line_settings.advised}

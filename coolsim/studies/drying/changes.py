@@ -11,8 +11,8 @@ import numpy as np
 from coolsim.case import Batch, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.physics import air
 from coolsim.machines import dryers as dials
+from coolsim.physics import air
 from coolsim.requirements import KEPT
 from coolsim.studies.drying.search import Found, Goal
 from coolsim.studies.drying.together import Asked, Asking, side_by_side

@@ -19,6 +19,7 @@ from coolsim.cautions import cautions
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of
+from coolsim.machines.dryers import mass_of
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
@@ -250,14 +251,6 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float) -> Array:
             fan / wet_weight,
         ]
     )
-
-
-def mass_of(case: Case) -> float:
-    """Wet feed [kg] that Result.energy is of: a batch, or an hour on a belt."""
-    c = case.cooler
-    if c.arrangement == "batch":
-        return float(case.feed.bulk_density * c.floor_area * c.bed_depth)
-    return float(3600 * case.feed.throughput)
 
 
 def outcomes_of(case: Case, result: Result) -> Array:

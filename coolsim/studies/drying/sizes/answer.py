@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coolsim.fields import documented
-from coolsim.result import Warning
 from coolsim.machines.dryers import DryerSettings
+from coolsim.result import Warning
 from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import FanDuty, Governs
 

@@ -14,9 +14,8 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.survey import Goal
 from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
-from coolsim.studies.drying.survey import smoothed, unsmoothed
+from coolsim.studies.drying.survey import Goal, smoothed, unsmoothed
 
 GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
 ZOOMS = 12  # at most; each looks one and a half cells about the best of the last, of coarse grids one

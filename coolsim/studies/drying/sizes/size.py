@@ -17,9 +17,9 @@ from dataclasses import replace
 import numpy as np
 
 from coolsim.case import Batch, Case
+from coolsim.machines import dryers as dials
 from coolsim.predict import on_one_thread
 from coolsim.requirements import KEPT
-from coolsim.machines import dryers as dials
 from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerSize
 from coolsim.studies.drying.sizes.asked import check

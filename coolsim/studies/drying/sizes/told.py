@@ -11,9 +11,9 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import LEVELS
 from coolsim.fields import Array
+from coolsim.machines import dryers as dials
 from coolsim.requirements import KEPT, AtLimit
 from coolsim.result import Result, Warning
-from coolsim.machines import dryers as dials
 from coolsim.studies.drying.course import mass_of
 from coolsim.studies.drying.sizes.answer import DryerFloor, DryerMissed, DryerServed, DryerSize
 from coolsim.studies.drying.sizes.duties import Duty, cost, energy
