@@ -45,8 +45,8 @@ def test_a_template_runs_and_nothing_is_amiss_with_it(run, tmp_path, arrangement
     # the target that it offers, behind a #, is met
     wanted = loads(uncommented(path.read_text(encoding="utf-8"), "target")).target
     out = result.pellets_out
-    assert out.moisture_wb < wanted["moisture"] + wanted["tolerance"]
-    assert out.temperature < case.air.temperature + wanted["maximum_above_ambient"]
+    assert out.moisture_wb < wanted.moisture + wanted.tolerance
+    assert out.temperature < case.air.temperature + wanted.maximum_above_ambient
 
 
 @pytest.mark.parametrize("arrangement", schema.ARRANGEMENTS)

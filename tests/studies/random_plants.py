@@ -81,7 +81,8 @@ class Looked:
         target = case.target
         limits = case.limits
         rows = [self.lift - limits.maximum_lift_off, self.off_fan]
-        rows.append(self.exhaust - limits.get("maximum_exhaust_relative_humidity", np.inf))
+        most = limits.maximum_exhaust_relative_humidity
+        rows.append(self.exhaust - (np.inf if most is None else most))
         if wishes:
             rows += [(self.moisture - target.moisture), (self.above - target.maximum_above_ambient)]
         return np.array(rows)
