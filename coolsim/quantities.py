@@ -70,7 +70,6 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     # what other questions bound
     Quantity("cost", "cost", "number", 2),
     Quantity("running_cost", "running cost", "number", 2),
-    Quantity("feed_to_line", "dryers keep up", "fraction", 0, words="dryers keep up"),
 )
 
 

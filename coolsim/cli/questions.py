@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from coolsim.cli import lines
 from coolsim.cli.shared import (
     ANSWERED,
     OUT_OF_REACH,
@@ -114,12 +113,8 @@ def find(
     """
     check_json(json)
     case = case_of(scenario, overrides)
-    if case.cooler.arrangement == "line" and chance is None and not uncertainty:
-        return lines.settings(case, scenario, json, units)
-    from coolsim.output import dryer_settings, settings
-    from coolsim.output import json as as_json
+    from coolsim.output import settings
     from coolsim.output import surely as with_a_chance
-    from coolsim.requirements import is_dryer
     from coolsim.studies.settings import surely
     from coolsim.studies.settings.advice import advise
     from coolsim.studies.settings.find import find_settings
@@ -134,13 +129,13 @@ def find(
             found = advise(sure.case, sure.answer)
         else:
             found = advise(case)
-    page, advised = page_for(units), dryer_settings.advised if is_dryer(case) else settings.advised
+    page = page_for(units)
     deliver(
-        lambda: advised(
+        lambda: settings.advised(
             case, found, page, with_a_chance.told(case, found.answer, sure, page), sure is not None
         ),
         lambda: (
-            as_json.settings_document(case, found, scenario, version())
+            settings.document(case, found, scenario, version())
             | with_a_chance.written(case, found.answer, sure)
         ),
         json,

@@ -127,10 +127,16 @@ class SettingsAnswer:
     one_step: tuple[Step, ...] = documented("-", "what one step of each thing does")
     smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
     now: Stand = documented("-", "the settings of the scenario")
+    now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
     surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
+
+    @property
+    def chance(self) -> float | None:
+        """Probability that everything is kept, if asked."""
+        return None if self.uncertainty is None else self.uncertainty.chance
 
 
 @dataclass(frozen=True)

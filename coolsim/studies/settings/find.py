@@ -143,6 +143,7 @@ def _found(case: Case, on_dial: bool) -> SettingsAnswer:
         if met
         else smallest_changes(machine, best, result, constraints, found.required_feed),
         now=now,
+        now_settings=machine.told(case, today),
         gain=gain_of(case, now, stand),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )

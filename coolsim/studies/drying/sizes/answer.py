@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from coolsim.fields import documented
 from coolsim.machines.dryers import DryerSettings
+from coolsim.requirements import AtLimit
 from coolsim.result import Warning
-from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import FanDuty, Governs
 
 
