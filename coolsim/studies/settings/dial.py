@@ -23,14 +23,18 @@ from coolsim.machines.base import Appraisal, bill, of_one
 from coolsim.requirements import KEPT, Constraint
 from coolsim.result import Result
 
-REACH = 8  # steps to either side of the optimum, where few things are set
+REACH = 6  # steps to either side of the optimum, where few things are set
 MOST = 40_000  # combinations weighed
 FREE = 2e-4  # of a bound's scale, kept free: what is typed back is rounded to what was printed
 SLACK = 2e-3  # of a bound's scale, kept free of polynomials at first
-TRIES, ROUNDS = 3, 4  # combinations predicted at once, and how often
+TRIES, ROUNDS = 4, 5  # combinations predicted at once, and how often
 WORTH = 1e-3  # of the cost: less is not looked for
 WIDER = 2.0  # how much wider a box is looked at where the first holds nothing
 DEGREE = 2
+ASTRAY = (
+    5e-3  # of a bound's scale that polynomials are off: then combinations are looked at on the rough mesh
+)
+LOOKED = 64  # how many of them
 
 
 @dataclass(frozen=True)
@@ -39,13 +43,13 @@ class Place:
 
     values: dict[str, float]  # by the keys of settings
     case: Case
-    cost: float  # per hour
+    cost: float  # per tonne
 
 
 def on_dial(machine: Machine, best: Case, result: Result, constraints: Sequence[Constraint]) -> Place | None:
-    """The cheapest combination near the best state that is predicted to keep all constraints; None without one.
+    """The combination near the best state that is cheapest per tonne and predicted to keep all constraints.
 
-    Settings that nobody opens, and those that are pinned, stay.
+    None where none does. Settings that nobody opens, and those that are pinned, stay.
     """
     settings = [s for s in machine.settings if s.varies]
     if not settings:
@@ -128,49 +132,87 @@ def _terms(x: Array, powers: NDArray[np.intp]) -> Array:
 def _searched(
     machine: Machine, box: _Box, constraints: Sequence[Constraint], start: Appraisal, best: Case
 ) -> Place | None:
-    nodes = box.nodes()
+    """The cheapest combination of a box that is predicted to keep everything.
+
+    Polynomials say which combinations are worth a prediction. Where they turn out to be off, as a batch's are whose
+    air changes sides, the most promising are looked at one by one on the rough mesh first.
+    """
+    nodes, count = box.nodes(), len(constraints)
+    states = [machine.at(box.sought(x)) for x in nodes]
     try:
-        rough = appraised(
-            machine, [*(machine.at(box.sought(x)) for x in nodes), best], quick=True, constraints=constraints
-        )
+        rough = appraised(machine, [*states, best], quick=True, constraints=constraints)
     except NotConverged:
         return None
     rows = _rows(rough, box)
     fit = _Fit(box, nodes, rows[:, :-1], DEGREE)
     here = np.array([box.at[s.sought] for s in box.settings])[None]
-    fit.shift = _rows(start, box)[:, 0] - fit(here)[:, 0]
-    points, values = _combinations(box, fit, len(constraints))
+    exact = _rows(start, box)[:, 0]
+    fit.shift = exact - fit(here)[:, 0]
+    points, values = _combinations(box, fit, count)
+    outcomes, slack = fit(points), SLACK
     tried: dict[int, Place | None] = {}
-    slack = SLACK
+    closely = False
     for _ in range(ROUNDS):
-        outcomes = fit(points)
-        cost = _cost(machine, outcomes, start, len(constraints))
-        kept = (outcomes[: len(constraints)] <= -slack).all(axis=0)
-        good = [place for place in tried.values() if place is not None]
-        most = min((place.cost for place in good), default=np.inf)
-        promising = np.flatnonzero(kept & (cost < most - WORTH * abs(most) if np.isfinite(most) else kept))
-        chosen = [
-            int(k) for k in promising[np.argsort(cost[promising], kind="stable")] if int(k) not in tried
-        ]
+        chosen = _promising(machine, outcomes, tried, slack, count)[:TRIES]
         if not chosen:
-            if good or slack == 0.0:
+            if any(tried.values()) or slack == 0.0:
                 break
             slack = 0.0  # nothing keeps off its bounds as far as that: look right up to them
             continue
-        chosen = chosen[:TRIES]
         there = appraised(
             machine, [machine.at(_named(box, values[k])) for k in chosen], constraints=constraints
         )
-        shifts = []
         for n, k in enumerate(chosen):
             tried[k] = _place(machine, box, there, n, values[k])
-            if there.computed[n]:
-                shifts.append(_rows(there, box)[:, n] - fit(points[k][None])[:, 0])
-        if shifts:
-            fit.shift = fit.shift + np.mean(shifts, axis=0)
-        slack = min(slack, FREE)
-    good = [place for place in tried.values() if place is not None]
+        off = _rows(there, box) - outcomes[:, chosen]
+        off = off[:, np.isfinite(off).all(axis=0)]
+        if off.size and not closely and np.abs(off[:count]).max(initial=0.0) > ASTRAY:
+            closely = True
+            outcomes = outcomes + off.mean(axis=1)[:, None]
+            near = 2 * np.abs(off[:count] - off[:count].mean(axis=1)[:, None]).max() + ASTRAY
+            worth = _promising(machine, outcomes, tried, -near, count)
+            outcomes = _looked_at(machine, box, constraints, outcomes, values, worth, exact - rows[:, -1])
+        elif off.size:
+            outcomes = outcomes + off.mean(axis=1)[:, None]
+        slack = -ASTRAY if closely else FREE  # a rough mesh is off by as much
+    good = [place for place in tried.values() if place]
     return min(good, key=lambda place: place.cost) if good else None
+
+
+def _promising(
+    machine: Machine, outcomes: Array, tried: dict[int, Place | None], slack: float, count: int
+) -> list[int]:
+    """Combinations that may keep everything and are cheaper than what was found, the cheapest first."""
+    cost = _cost(machine, outcomes, count)
+    kept = (outcomes[:count] <= -slack).all(axis=0)
+    most = min((place.cost for place in tried.values() if place), default=np.inf)
+    if np.isfinite(most):
+        kept &= cost < most - WORTH * abs(most)
+    order = np.flatnonzero(kept)[np.argsort(cost[kept], kind="stable")]
+    return [int(k) for k in order if int(k) not in tried]
+
+
+def _looked_at(
+    machine: Machine,
+    box: _Box,
+    constraints: Sequence[Constraint],
+    outcomes: Array,
+    values: Array,
+    worth: Sequence[int],
+    shift: Array,
+) -> Array:
+    """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
+
+    shift: what the full mesh adds to the rough one at the optimum.
+    """
+    some = [worth[k] for k in np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int))] if worth else []
+    found = outcomes.copy()
+    found[: len(constraints)] = np.inf
+    if some:
+        states = [machine.at(_named(box, values[k])) for k in some]
+        there = appraised(machine, states, quick=True, constraints=constraints)
+        found[:, some] = _rows(there, box) + shift[:, None]
+    return np.where(np.isnan(found), np.inf, found)
 
 
 def _place(machine: Machine, box: _Box, there: Appraisal, n: int, values: Array) -> Place | None:
@@ -178,7 +220,9 @@ def _place(machine: Machine, box: _Box, there: Appraisal, n: int, values: Array)
     if not there.computed[n] or there.worst[n] > -min(FREE, KEPT):
         return None
     named = _named(box, values)
-    return Place(named, machine.at(named), float(np.broadcast_to(there.cost.total, there.computed.shape)[n]))
+    return Place(
+        named, machine.at(named), float(np.broadcast_to(there.cost.per_tonne, there.computed.shape)[n])
+    )
 
 
 def _named(box: _Box, values: Array) -> dict[str, float]:
@@ -191,10 +235,12 @@ def _rows(a: Appraisal, box: _Box) -> Array:
     return np.array([*a.violations, a.electricity, a.heat, a.feed, a.moisture, *follows])
 
 
-def _cost(machine: Machine, rows: Array, start: Appraisal, first: int) -> Array:
+def _cost(machine: Machine, rows: Array, first: int) -> Array:
     electricity, heat, feed, moisture = rows[first : first + 4]
     solid = feed * (1 - machine.case.feed.moisture)
-    return np.asarray(bill(machine.case, electricity, heat, feed, solid, np.minimum(moisture, 0.95)).total)
+    return np.asarray(
+        bill(machine.case, electricity, heat, feed, solid, np.minimum(moisture, 0.95)).per_tonne
+    )
 
 
 def _combinations(box: _Box, fit: _Fit, first: int) -> tuple[Array, Array]:

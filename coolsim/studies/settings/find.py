@@ -115,7 +115,7 @@ def reachable(case: Case) -> tuple[Reached, Reached]:
 def _found(case: Case, on_dial: bool) -> SettingsAnswer:
     machine, constraints = machine_of(case), constraints_of(case)
     found = optima(case)
-    best = found.best.case
+    best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     if found.best.met and on_dial:
         place = put_on_dial(machine, best, found.best.result, constraints)
         best = best if place is None else place.case
@@ -131,7 +131,7 @@ def _found(case: Case, on_dial: bool) -> SettingsAnswer:
         result=result,
         cost=stand.cost,
         verdicts=stand.verdicts,
-        exact_cost=found.best.cost,
+        exact_cost=exact,
         binding=_binding(machine, constraints, there, best, result),
         broken=_stated(constraints, there, there.violations[:, 0] > KEPT),
         hardly_matters=("time in the bed",) if found.hardly_matters else (),
