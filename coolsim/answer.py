@@ -26,14 +26,23 @@ from coolsim.result import (
     Profile,
     Result,
 )
+from coolsim.uneven import Laid, between
 
 LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
 
 
-def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool) -> Result:
-    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes."""
-    count = len(inputs.radius)
+def build_result(
+    inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool, beds: Laid | None = None
+) -> Result:
+    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes.
+
+    The solutions are those of `inputs`, or of the columns of uneven `beds`.
+    """
+    count = len(inputs.radius if beds is None else beds.inputs.radius)
     columns = _collect(count, [(s.index, _exit_columns(s)) for s in solutions])
+    profile = _profile(count, solutions, resolution)
+    if beds is not None:
+        apart, columns, profile = columns, _together(beds, inputs, columns), _profile_of(beds, profile)
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
     p, c_d = inputs.pressure, inputs.specific_heat
@@ -75,9 +84,39 @@ def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resoluti
             evaporation=evaporation,
         ),
         Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
-        _profile(count, solutions, resolution),
+        profile,
+        between_pellets=None
+        if beds is None
+        else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even),
     )
     return first(result) if scalar else result
+
+
+def _together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
+    """Columns of a bed, mixed: what the pellets carry by dry solid, what the air does by dry air."""
+    by_solid = {name: beds.of_solid(columns[name]) for name in columns}
+    Y = beds.of_air(columns["Y"])
+    h = beds.of_air(air.enthalpy(columns["T_air"], columns["Y"]))
+    T = columns["T"] * (beds.inputs.specific_heat + air.HEAT_CAPACITY_WATER * columns["X"])  # H + ⟨Q⟩
+    return by_solid | {
+        "T": beds.of_solid(T) / (inputs.specific_heat + air.HEAT_CAPACITY_WATER * by_solid["X"]),
+        "Y": Y,
+        "T_air": air.temperature_from_enthalpy(h, Y),
+        "pressure_drop": beds.of_air(columns["pressure_drop"]),
+        **{name: beds.highest(columns[name]) for name in ("lift_off", "wen_yu")},
+    }
+
+
+def _profile_of(beds: Laid, profile: Profile) -> Profile:
+    """At equal parts of the depth, the mean over the columns: of the air by dry air, else by dry solid."""
+    columns = beds.columns
+    shares = {"z": columns.area, "air_temperature": beds.air, "humidity_ratio": beds.air}
+
+    def mean(name: str, values: Array) -> Array:
+        """Of values (K · cases, …)."""
+        return np.moveaxis(columns.mean(np.moveaxis(values, 0, -1), shares.get(name, beds.solid)), -1, 0)
+
+    return Profile(**{f.name: mean(f.name, getattr(profile, f.name)) for f in dataclasses.fields(profile)})
 
 
 def _exit_columns(s: Solution) -> dict[str, Array]:

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli import card, fit, questions, report, scenarios  # noqa: F401  # they add their commands
+from coolsim.cli import card, fit, questions, report, scenarios, validation  # noqa: F401  # they add their commands
 from coolsim.cli.shared import INTERRUPTED, app, version
 
 __all__ = ["app", "main"]

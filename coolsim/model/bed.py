@@ -47,7 +47,9 @@ class BoundWater:
         return Q, q
 
 
-MOISTURE_STEP = 0.0025  # kg/kg dry; Q within 3 J/kg of quadrature, from the kink of q_st at M = 3 %
+MOISTURE_STEP = (
+    0.0025  # kg/kg dry; Q within 60 J/kg of quadrature (0.03 K), from gab's kink of q_st; others 8
+)
 HIGHEST_MOISTURE = 2.0  # kg/kg dry; water beyond is as good as free
 INTERVALS = round(HIGHEST_MOISTURE / MOISTURE_STEP)
 

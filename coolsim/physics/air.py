@@ -37,7 +37,8 @@ HEAT_OF_VAPORISATION = 2501e3  # J/kg at 0 °C, ASHRAE eq. 28
 
 VISCOSITY_0, VISCOSITY_S = 1.716e-5, 110.4  # Pa s at 0 °C, K; Sutherland's constants, memory, high
 CONDUCTIVITY_0, CONDUCTIVITY_S = 0.0241, 194.4  # W/(m K) at 0 °C, K; likewise, memory, high
-VAPOUR_DIFFUSIVITY_0, VAPOUR_DIFFUSIVITY_N = 2.26e-5, 1.81  # m²/s at 0 °C and 1 atm, -; memory, medium
+# m²/s at 0 °C and 1 atm, -; W. J. Massman, Atmos. Environ. 32 (1998) 1111, 0–100 °C (seen in public code citing it)
+VAPOUR_DIFFUSIVITY_0, VAPOUR_DIFFUSIVITY_N = 2.178e-5, 1.81
 
 _LIQUID = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)  # eq. 6
 _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)  # eq. 5
@@ -298,7 +299,7 @@ def thermal_conductivity_and_log_slope(temperature: Number) -> tuple[Number, Num
 def vapour_diffusivity(temperature: Number, pressure: Number) -> Number:
     """Diffusivity of water vapour in air [m²/s], temperature [°C], pressure [Pa].
 
-    2.26e-5 (T/273.15)^1.81 (101325/p), −20…100 °C.
+    2.178e-5 (T/273.15)^1.81 (101325/p), 0…100 °C. Massman 1998; continued below 0 °C.
     """
     T_K = temperature + ZERO_CELSIUS
     ratio = (T_K / ZERO_CELSIUS) ** VAPOUR_DIFFUSIVITY_N

@@ -5,6 +5,7 @@ its authors). Constants may be arrays that broadcast with M.
 
 Sources: the modified forms: ASABE D245 (seen, in model code that cites it); oswin-variable: Xiong et al.
 1991, and gab: Andrieu et al. 1985, both for extruded durum pasta (seen in public code citing them).
+Above a_w = 0.9, where its points end, gab would pass 1 in wet solid: it is continued toward 1 with equal slope.
 """
 
 from __future__ import annotations
@@ -17,7 +18,11 @@ import numpy as np
 
 from coolsim.physics.air import ZERO_CELSIUS
 
-DRY_END = 3.0  # M %, below which Chung–Pfost is continued and every heat of desorption is held
+DRY_END = 3.0  # M %, below which Chung–Pfost is continued and a heat of desorption is held
+GAB_DRY_END = (
+    10.0  # M %, below which that of gab is held: it runs away there (3500 kJ/kg at 5 %, pasta's set)
+)
+WET_END = 0.9  # a_w, where gab's measurements end: above it is continued, for it passes 1 in very wet solid
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,7 @@ class Equation:
     fitted_temperature: tuple[float, float]  # °C
     fitted_activity: tuple[float, float]
     range_text: str
+    heat_held_below: float = DRY_END  # M %
 
 
 # ---- Forms: value, slopes, inverse --------------------------------------------------------------------
@@ -189,24 +195,49 @@ def _gab_parts(c: tuple[Any, ...], T: Any) -> tuple[Any, Any, Any, Any]:
     return m0 * np.exp(Hm / T_K), C0 * np.exp(HC / T_K), k0 * np.exp(Hk / T_K), T_K
 
 
-def _gab(c: tuple[Any, ...], M: Any, T: Any) -> Any:
-    """X = M0 C k a_w / [(1−k a_w)(1−k a_w+C k a_w)], a quadratic in y = k a_w. Passes 1 in very wet solid."""
-    M0, C, k, _ = _gab_parts(c, T)
-    X = M / 100
-    linear = M0 * C - X * (C - 2)
-    return 2 * X / (linear + np.sqrt(linear**2 + 4 * (C - 1) * X**2)) / k
-
-
-def _gab_slopes(c: tuple[Any, ...], M: Any, T: Any) -> tuple[Any, Any, Any]:
-    _, Hm, _, HC, _, Hk = c
-    M0, C, k, T_K = _gab_parts(c, T)
+def _gab_wetness(c: tuple[Any, ...], M: Any, T: Any) -> tuple[Any, Any, Any]:
+    """y = k a_w of X = M0 C y / [(1−y)(1−y+C y)], a quadratic in y; ∂y/∂X and ∂y/∂T."""
+    _, Hm, _, HC, _, _ = c
+    M0, C, _, T_K = _gab_parts(c, T)
     X = M / 100
     linear = M0 * C - X * (C - 2)
     root = np.sqrt(linear**2 + 4 * (C - 1) * X**2)
     y = 2 * X / (linear + root)
     dy_dX = (1 - y) * (1 + (C - 1) * y) / root
     dy_dT = -y * (C * HC * (X * (1 - y) - M0) - M0 * C * Hm) / (root * T_K**2)
-    return y / k, dy_dX / (100 * k), (dy_dT + y * Hk / T_K**2) / k
+    return y, dy_dX, dy_dT
+
+
+def _gab_continued(y: Any, k: Any) -> tuple[Any, Any, Any, Any]:
+    """u, n and where to use them: above a_w = 0.9, a_w = 1 − 0.1 uⁿ, with u = (1−y)/(1−0.9 k) falling from 1 to 0.
+
+    n = (1 − 0.9 k)/(0.1 k) gives a_w the slope that it had; it reaches 1 only in infinitely wet solid.
+    """
+    joint = WET_END * k
+    left = 1 - joint
+    return (1 - np.maximum(y, joint)) / left, left / ((1 - WET_END) * k), left, y.real > joint.real
+
+
+def _gab(c: tuple[Any, ...], M: Any, T: Any) -> Any:
+    """X = M0 C k a_w / [(1−k a_w)(1−k a_w+C k a_w)] up to a_w = 0.9, continued above (_gab_continued)."""
+    y, _, _ = _gab_wetness(c, M, T)
+    k = _gab_parts(c, T)[2]
+    u, n, _, wet = _gab_continued(y, k)
+    return np.where(wet, 1 - (1 - WET_END) * u**n, y / k)
+
+
+def _gab_slopes(c: tuple[Any, ...], M: Any, T: Any) -> tuple[Any, Any, Any]:
+    y, dy_dX, dy_dT = _gab_wetness(c, M, T)
+    _, _, k, T_K = _gab_parts(c, T)
+    dk_dT = -k * c[5] / T_K**2
+    u, n, left, wet = _gab_continued(y, k)
+    rest = (1 - WET_END) * u**n  # 1 − a_w
+    dn_dT = -dk_dT / ((1 - WET_END) * k**2)
+    du_dT = (WET_END * dk_dT * u - dy_dT) / left
+    a_w = np.where(wet, 1 - rest, y / k)
+    by_X = np.where(wet, u ** (n - 1), 1.0) * dy_dX / (100 * k)
+    by_T = np.where(wet, -rest * (dn_dT * np.log(u) + n * du_dT / u), (dy_dT - y * dk_dT / k) / k)
+    return a_w, by_X, by_T
 
 
 def _gab_log_slope(c: tuple[Any, ...], M: Any, T: Any) -> Any:
@@ -216,7 +247,9 @@ def _gab_log_slope(c: tuple[Any, ...], M: Any, T: Any) -> Any:
 
 def _gab_inverse(c: tuple[Any, ...], a_w: Any, T: Any) -> Any:
     M0, C, k, _ = _gab_parts(c, T)
-    y = k * a_w
+    left = 1 - WET_END * k
+    u = (np.minimum(1 - a_w, 1 - WET_END) / (1 - WET_END)) ** ((1 - WET_END) * k / left)
+    y = np.where(a_w > WET_END, 1 - left * u, k * a_w)
     return 100 * M0 * C * y / ((1 - y) * (1 - y + C * y))
 
 
@@ -282,6 +315,12 @@ EQUATIONS: dict[str, Equation] = {
         **_PASTA_RANGE,
     ),
     "gab": Equation(
-        ("m0", "Hm", "C0", "HC", "k0", "Hk"), _gab, _gab_slopes, _gab_log_slope, _gab_inverse, **_PASTA_RANGE
+        ("m0", "Hm", "C0", "HC", "k0", "Hk"),
+        _gab,
+        _gab_slopes,
+        _gab_log_slope,
+        _gab_inverse,
+        heat_held_below=GAB_DRY_END,
+        **_PASTA_RANGE,
     ),
 }

@@ -13,7 +13,14 @@ from typing import Any
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.physics.correlations import Correlation
-from coolsim.physics.pellet import Diffusivity, specific_heat, thermal_conductivity, with_water
+from coolsim.physics.pellet import (
+    Diffusivity,
+    porous_conductivity,
+    solid_density,
+    specific_heat,
+    thermal_conductivity,
+    with_water,
+)
 from coolsim.physics.sorption import EQUATIONS, Isotherm
 
 __all__ = ["Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "load_material", "names"]
@@ -79,7 +86,7 @@ def load_material(name: str) -> Material:
 def _material(name: str, table: Mapping[str, Any]) -> Material:
     composition = dict(table["composition"]["dry"])
     sorption, diffusion = table["isotherm"], table["diffusivity"]
-    heat, conduction = table["specific_heat"], table["conductivity"]
+    bulk_density, void_fraction = table["bulk_density"]["value"], table["void_fraction"]["value"]
     order = EQUATIONS[sorption["equation"]].constants
     return Material(
         name=name,
@@ -96,16 +103,23 @@ def _material(name: str, table: Mapping[str, Any]) -> Material:
             at=diffusion["at"],
             activation_energy=table["activation_energy"]["value"],
         ),
-        specific_heat=float(specific_heat(composition, heat["at"])),
-        conductivity=float(
-            thermal_conductivity(with_water(composition, conduction["at_moisture"]), conduction["at"])
-        ),
-        bulk_density=table["bulk_density"]["value"],
-        void_fraction=table["void_fraction"]["value"],
+        specific_heat=float(specific_heat(composition, table["specific_heat"]["at"])),
+        conductivity=_conductivity(composition, table["conductivity"], bulk_density, void_fraction),
+        bulk_density=bulk_density,
+        void_fraction=void_fraction,
         provenance=MappingProxyType(
             {key: _provenance(part) for key, part in table.items() if isinstance(part, Mapping)}
         ),
     )
+
+
+def _conductivity(
+    composition: Mapping[str, float], table: Mapping[str, float], bulk_density: float, void_fraction: float
+) -> float:
+    """Conductivity [W/(m K)] of the wet pellet: that of its solid, less its pores, which its density tells."""
+    wet, at = with_water(composition, table["at_moisture"]), table["at"]
+    pores = 1 - bulk_density / (1 - void_fraction) / solid_density(wet, at)
+    return float(porous_conductivity(thermal_conductivity(wet, at), pores, at))
 
 
 def _provenance(part: Mapping[str, Any]) -> Provenance:

@@ -140,6 +140,15 @@ def thermal_conductivity(composition: Mapping[str, float], temperature: Number) 
     return by_volume * solid_density(composition, t)
 
 
+def porous_conductivity(solid: Number, pores: Number, temperature: Number) -> Number:
+    """Conductivity [W/(m K)] of a solid [W/(m K)] with a share of closed pores [-] full of air, temperature [°C].
+
+    Maxwell's equation as Eucken applies it to dispersed pores (memory, high).
+    """
+    gas = air.thermal_conductivity(temperature)
+    return solid * (2 * solid + gas - 2 * pores * (solid - gas)) / (2 * solid + gas + pores * (solid - gas))
+
+
 # ---- Enthalpy and flash -------------------------------------------------------------------------------
 
 
@@ -171,8 +180,7 @@ def flash(
     if not np.any(boils):
         return X[()], T[()]
     H = enthalpy(c_d, X, T, bound_water_heat(isotherm, X))
-    # A wet gab solid can have a_w above 1 and boil a little below pure water: hence the 20 K.
-    coolest = air.saturation_temperature(p) - 20.0
+    coolest = air.saturation_temperature(p) - 1.0  # pure water boils a kelvin above, moist solid higher still
 
     def boiling_point(X_f: Any) -> Any:
         def over_pressure(T_f: Any) -> Any:

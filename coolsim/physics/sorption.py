@@ -1,13 +1,14 @@
 """Sorption: the water activity of a moist solid, its slopes, its inverse and the heat that binds water.
 
 The equations stand in `isotherms`; here they meet a material (fat that does not sorb, a scale for their
-uncertainty) and the temperatures of a cooler. Two departures from the printed forms keep a solver alive
+uncertainty) and the temperatures of a cooler. Departures from the printed forms keep a solver alive
 where the fits say nothing:
 - the temperature is held at the ends of the range that an equation stands for (above 100 °C, for the
   pasta sets above 90 °C; below −20 °C, where T + C of the ASABE forms would vanish): the slope with
   temperature is zero beyond;
 - modified Chung–Pfost has a_w > 0 at M = 0; below M = 3 % it continues as a power law through the origin
-  with equal value and slope.
+  with equal value and slope;
+- gab passes a_w = 1 in wet solid; above 0.9, where its measurements end, it continues toward 1 likewise.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import numpy as np
 
 from coolsim.fields import Number, documented
 from coolsim.physics.air import GAS_CONSTANT_WATER, ZERO_CELSIUS
-from coolsim.physics.isotherms import DRY_END, EQUATIONS
+from coolsim.physics.isotherms import EQUATIONS, WET_END
 
 REFERENCE_TEMPERATURE = 40.0  # °C, at which the heat of desorption is taken
 LOWEST_TEMPERATURE = -20.0  # °C, held below; assumed: no fit reaches there, and T + C must stay positive
@@ -112,11 +113,12 @@ def equilibrium_moisture(isotherm: Isotherm, water_activity: Number, temperature
 def heat_of_desorption(isotherm: Isotherm, moisture: Number) -> Number:
     """Net heat of desorption q_st [J/kg], above vaporisation, at a moisture [kg/kg dry].
 
-    q_st = R_v T² ∂ln a_w/∂T at 40 °C (Clausius–Clapeyron), held constant below M = 3 %.
+    q_st = R_v T² ∂ln a_w/∂T at 40 °C (Clausius–Clapeyron), held constant below M = 3 % (gab: 10 %).
     """
     T_K = REFERENCE_TEMPERATURE + ZERO_CELSIUS
-    M = np.maximum(np.asarray(moisture) * _percent_per_moisture(isotherm), DRY_END)
-    log_slope = EQUATIONS[isotherm.equation].log_slope(isotherm.constants, M, REFERENCE_TEMPERATURE)
+    equation = EQUATIONS[isotherm.equation]
+    M = np.maximum(np.asarray(moisture) * _percent_per_moisture(isotherm), equation.heat_held_below)
+    log_slope = equation.log_slope(isotherm.constants, M, REFERENCE_TEMPERATURE)
     return GAS_CONSTANT_WATER * T_K**2 * log_slope
 
 
@@ -126,14 +128,16 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 def bound_water_heat(isotherm: Isotherm, moisture: Number) -> Number:
     """Q(X) = ∫₀ˣ q_st dX [J/kg dry] at a moisture [kg/kg dry]: what bound water lacks in enthalpy.
 
-    Exact below M = 3 %; above, 16-point Gauss–Legendre in ln X, where q_st of all six equations is smooth
-    (within 1e-5 of Q up to X = 0.6).
+    Exact where q_st is held; above, 16-point Gauss–Legendre in ln X below and above a_w = 0.9, where gab is
+    continued: on either side q_st of all six equations is smooth (within 1e-5 of Q up to X = 0.6).
     """
     X = np.asarray(moisture, float)
-    X_dry = DRY_END / _percent_per_moisture(isotherm)
-    half = 0.5 * np.log(np.maximum(X, X_dry) / X_dry)
+    X_dry = EQUATIONS[isotherm.equation].heat_held_below / _percent_per_moisture(isotherm)
+    X_wet = np.maximum(equilibrium_moisture(isotherm, WET_END, REFERENCE_TEMPERATURE), X_dry)
     total = heat_of_desorption(isotherm, X_dry) * np.minimum(X, X_dry)
-    for node, weight in zip(_NODES, _WEIGHTS):
-        x = X_dry * np.exp(half * (1 + node))
-        total = total + weight * half * x * heat_of_desorption(isotherm, x)
+    for low, high in ((X_dry, np.clip(X, X_dry, X_wet)), (X_wet, np.maximum(X, X_wet))):
+        half = 0.5 * np.log(high / low)
+        for node, weight in zip(_NODES, _WEIGHTS):
+            x = low * np.exp(half * (1 + node))
+            total = total + weight * half * x * heat_of_desorption(isotherm, x)
     return total

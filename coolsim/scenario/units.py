@@ -53,6 +53,9 @@ DIFFERENCE = _dimension("a temperature difference", "kelvin", "K", "degF", "K, d
 FRACTION = _dimension("a fraction in %", "%", "%", "%", "%", "14 %")
 DENSITY = _dimension("a density", "kg/m**3", "kg/m3", "lb/ft3", "kg/m3, g/cm3, lb/ft3", "560 kg/m3")
 PRESSURE = _dimension("a pressure", "Pa", "Pa", "inH2O", "Pa, kPa, mbar, mmH2O, inH2O, psi", "2500 Pa")
+PRESSURE_GRADIENT = _dimension(
+    "a pressure per length", "Pa/m", "Pa/m", "inH2O/ft", "Pa/m, inH2O/ft", "300 Pa/m"
+)
 VOLUME_FLOW = _dimension("an airflow", "m**3/s", "m3/h", "cfm", "m3/h, m3/s, cfm", "1500 m3/h")
 TIME = _dimension("a time", "s", "min", "min", "s, min, h", "12 min")
 SPEED = _dimension("a speed", "m/s", "m/s", "ft/min", "m/s, ft/min", "0.8 m/s")

@@ -94,7 +94,7 @@ def test_flash_at_altitude_starts_earlier_and_takes_arrays_of_everything():
     assert X_f.shape == (2,) and X_f[0] != X_f[1]
 
 
-def test_flash_of_wet_pasta_whose_activity_passes_one():
+def test_flash_of_wet_pasta_whose_own_fit_would_pass_one():
     gab = Isotherm("gab", (0.0017, 1135.3, 2.8339e-8, 6545.8, 1.8320, -238.49))
     X_f, T_f = _flash(110.0, 0.8, isotherm=gab)
     assert 0 < X_f < 0.8 and 90 < T_f < 110

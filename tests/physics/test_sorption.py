@@ -19,6 +19,7 @@ SETS = {  # one set of constants for each equation; sources in tests/published/t
 }
 ISOTHERMS = [Isotherm(name, constants, fat=0.06, scale=1.02) for name, constants in SETS.items()]
 STEP = 1e-30
+HELD_BELOW = dict.fromkeys(SETS, 0.03) | {"gab": 0.10}  # dry, fat-free: below, the heat of desorption is held
 each = pytest.mark.parametrize("isotherm", ISOTHERMS, ids=lambda i: i.equation)
 
 
@@ -62,8 +63,7 @@ def test_finite_from_bone_dry_to_soaked_at_any_temperature(isotherm):
     assert np.isfinite(a_w).all() and np.isfinite(da_dX).all() and np.isfinite(da_dT).all()
     assert (a_w >= 0).all() and (da_dX >= 0).all() and (np.diff(a_w, axis=0) > -1e-15).all()
     assert (a_w[:2] < 1e-6).all()  # no water, no activity
-    if isotherm.equation != "gab":  # whose k < 1 lets very wet solid pass 1
-        assert (a_w <= 1).all()
+    assert (a_w <= 1).all()
     assert np.isfinite(sorption.heat_of_desorption(isotherm, X)).all()
     assert np.isfinite(sorption.bound_water_heat(isotherm, X)).all()
 
@@ -150,6 +150,7 @@ def test_chung_pfost_below_three_per_cent():
 def test_heat_of_desorption_is_clausius_clapeyron(isotherm):
     # R_v = R/M_w = 8.314462618/0.018015268; ln a_w at 40 ± 0.01 °C: third order is 1e-9 of it
     X = np.linspace(0.04, 0.3, 14)
+    X = X[HELD_BELOW[isotherm.equation] * (1 - 0.06) * 1.02 < X]
     ln = [np.log(sorption.water_activity(isotherm, X, 40.0 + d)) for d in (-0.01, 0.01)]
     expected = 8.314462618 / 0.018015268 * 313.15**2 * (ln[1] - ln[0]) / 0.02
     np.testing.assert_allclose(sorption.heat_of_desorption(isotherm, X), expected, rtol=1e-5, atol=10)
@@ -157,7 +158,7 @@ def test_heat_of_desorption_is_clausius_clapeyron(isotherm):
 
 @each
 def test_heat_of_desorption_follows_the_slopes_of_the_activity(isotherm):
-    X = np.linspace(0.03, 1.0, 40)
+    X = np.linspace(HELD_BELOW[isotherm.equation], 1.0, 40)
     a_w, _, da_dT = sorption.water_activity_and_slopes(isotherm, X, 40.0)
     expected = 8.314462618 / 0.018015268 * 313.15**2 * da_dT / a_w
     # 1e-9 J/kg: henderson's slope in soaked solid is a difference of ones
@@ -165,18 +166,33 @@ def test_heat_of_desorption_follows_the_slopes_of_the_activity(isotherm):
 
 
 @each
-def test_heat_of_desorption_is_held_below_three_per_cent(isotherm):
-    joint = 0.03 * (1 - 0.06) * 1.02
+def test_heat_of_desorption_is_held_in_dry_solid(isotherm):
+    joint = HELD_BELOW[isotherm.equation] * (1 - 0.06) * 1.02
     held = sorption.heat_of_desorption(isotherm, joint)
     np.testing.assert_allclose(
         sorption.heat_of_desorption(isotherm, np.array([0.0, joint / 2])), held, rtol=1e-12
     )
 
 
+def test_gab_is_continued_toward_one_where_its_measurements_end():
+    """Andrieu's fit passes 1; above 0.9 it is 1 − 0.1 [(1−y)/(1−0.9 k)]^n with equal slope, by hand."""
+    isotherm, T = Isotherm("gab", SETS["gab"]), 60.0
+    k = 1.8320 * np.exp(-238.49 / 333.15)
+    M0, C = 0.0017 * np.exp(1135.3 / 333.15), 2.8339e-8 * np.exp(6545.8 / 333.15)
+    X = lambda y: M0 * C * y / ((1 - y) * (1 - y + C * y))  # noqa: E731
+    n = (1 - 0.9 * k) / (0.1 * k)
+    for y in (0.9 * k, 0.9, 0.95, 0.99):
+        by_hand = 1 - 0.1 * ((1 - y) / (1 - 0.9 * k)) ** n
+        assert sorption.water_activity(isotherm, X(y), T) == pytest.approx(by_hand, rel=1e-12)
+    edge = X(0.9 * k) * np.array([1 - 1e-9, 1 + 1e-9])
+    for quantity in sorption.water_activity_and_slopes(isotherm, edge, T):
+        assert quantity[0] == pytest.approx(quantity[1], rel=1e-7)
+
+
 @each
 def test_bound_water_heat_is_the_integral(isotherm):
     for X in (0.0, 0.01, 0.05, 0.14, 0.3, 0.6):
-        joint = 0.03 * (1 - 0.06) * 1.02
+        joint = HELD_BELOW[isotherm.equation] * (1 - 0.06) * 1.02
         heat = lambda x: float(sorption.heat_of_desorption(isotherm, x))  # noqa: E731
         expected = quad(heat, 0, X, points=[joint] if joint < X else None, epsabs=1e-8, epsrel=1e-11)[0]
         # 1e-5 of a heat of at most 310 kJ/kg: 3 J/kg, 1e-3 K in the pellet

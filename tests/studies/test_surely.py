@@ -23,7 +23,7 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 @pytest.fixture(scope="module")
 def night() -> Case:
     case = coolsim.load(SCENARIOS / "monsoon-night.toml")
-    return coolsim.replace(case, {"feed.moisture": "13.6 ± 0.3 %"})
+    return coolsim.replace(case, {"feed.moisture": "12.9 ± 0.3 %"})
 
 
 @pytest.fixture(scope="module")
@@ -61,24 +61,24 @@ def test_every_bound_gets_its_room(night: Case, found: SettingsAnswer) -> None:
 
 def test_enough_chance_needs_no_room(night: Case) -> None:
     """Feed that comes in dry has the chance anyway; a fan at its highest speed keeps that rather than not."""
-    dry = coolsim.replace(night, {"feed.moisture": "11 ± 0.2 %", "feed.temperature": "70 degC"})
+    dry = coolsim.replace(night, {"feed.moisture": "10.5 ± 0.2 %", "feed.temperature": "70 degC"})
     plain = find_settings(dry)
     assert uncertainty(at_settings(dry, plain.settings), samples=64).all_kept > 0.52  # what the test needs
     assert with_chance(dry, 0.5, samples=64).case.safety_margins == {}
 
 
 def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
-    """99 % takes a little more room than the machine has, and a little less does as well: that is an answer."""
-    found = with_chance(night, 0.99)
+    """98 % takes a little more room than the machine has, and a little less does as well: that is an answer."""
+    found = with_chance(night, 0.98)
     sure = found.uncertainty
-    assert found.kept and sure.all_met is not None and sure.all_met >= 0.99
+    assert found.kept and sure.all_met is not None and sure.all_met >= 0.98
     again = uncertainty(at_settings(night, found.answer.settings), samples=512, seed=6)
     assert again.all_met == pytest.approx(sure.all_met, abs=0.005)
 
 
 def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
     """Wetter feed: with half of the room that it would take, settings are surer than those nearest to it all."""
-    wet = coolsim.replace(night, {"feed.moisture": "14.4 ± 0.3 %"})
+    wet = coolsim.replace(night, {"feed.moisture": "14 ± 0.3 %"})
     found = with_chance(wet, 0.9, samples=64)
     roomy, sure = found.case, found.uncertainty
     there = at_settings(wet, found.answer.settings)
