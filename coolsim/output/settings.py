@@ -145,7 +145,7 @@ def _gain(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[str]:
         )
     if answer.chance is not None and answer.chance < LIKELY:
         yield (
-            f"Not likely enough to rely on: a chance of {verdicts.chance_text(answer.chance)}, where {LIKELY:.0%} is "
+            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {LIKELY:.0%} is "
             f'asked for (assumed). For surer settings: --chance "{LIKELY:.0%}"; or measure what leaves it open.'
         )
 
