@@ -13,6 +13,7 @@ import pytest
 
 from coolsim import cli
 from coolsim.case import Case
+from coolsim.machines.plant import Cost, Settings
 from coolsim.result import (
     Accuracy,
     AfterEqualising,
@@ -20,13 +21,13 @@ from coolsim.result import (
     Bed,
     FeedIn,
     InputBand,
+    InStore,
     PelletsOut,
     Profile,
     Result,
     Warning,
 )
 from coolsim.studies import uncertainty  # noqa: F401  # these two now, while coolsim.predict is no stand-in
-from coolsim.machines.plant import Cost, Settings
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.find import AtLimit, Change, Reached, SettingsAnswer, Step
@@ -85,6 +86,7 @@ def answer() -> Result:
             mass_flow=0.3291,
         ),
         after_equalising=AfterEqualising(temperature=37.9, water_activity=0.611),
+        in_store=InStore(32.0, 0.605, 0.605, 0.605),
         air_out=AirOut(
             temperature=62.5, relative_humidity=0.37, humidity_ratio=0.0534, wet_bulb=44.1, dew_point=42.4
         ),

@@ -169,7 +169,7 @@ class Floors:
         excess, score = self._look(goal, duty[floor], flux[floor], places, rows)
         edges = excess
         if goal.ridge:
-            edges = np.concatenate([excess, (rows[:1] - goal.ridge.bound) / goal.ridge.scale])
+            edges = np.concatenate([excess, goal.ridge.violation(rows[:1])])
         found = [_best_of_each(places, excess.max(axis=0), score, slack)]
         for axis in range(3):
             n, y, between = _crossings(places, rows, edges, axis + 1, goal.ridge)
