@@ -162,6 +162,9 @@ class Machine(Protocol):
     def spent(self, cases: Sequence[Case], result: Result) -> Spent:
         """What cases that were predicted take, and how they stand on a fan's curve."""
 
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """What one machine of a line takes, given what it is predicted to do; of a machine alone, what it takes."""
+
 
 def appraised(
     machine: Machine,
