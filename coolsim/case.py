@@ -194,6 +194,9 @@ class Target(Table):
         "K", "how much warmer than the air outside they may be", default=None
     )
     maximum_water_activity: Given = documented("-", "highest water activity", "a_w", default=None)
+    water_activity_at: Given = documented(
+        "°C", "temperature of the store in which the water activity counts", default=None
+    )
     maximum_deviation: Given = documented(
         "kg/kg wet", "of a dryer: highest standard deviation of moisture over the bed", default=None
     )

@@ -249,7 +249,7 @@ _READ: Mapping[str, Callable[[Result, Number], Any]] = {
     "moisture": lambda r, outside: r.pellets_out.moisture_wb,
     "temperature": lambda r, outside: r.pellets_out.temperature,
     "above_ambient": lambda r, outside: r.pellets_out.temperature - outside,
-    "water_activity": lambda r, outside: r.after_equalising.water_activity,
+    "water_activity": lambda r, outside: r.in_store.water_activity,
     "deviation": lambda r, outside: r.spread.deviation_wb,  # type: ignore[union-attr]
     "exhaust_relative_humidity": lambda r, outside: r.air_out.relative_humidity,
     "lift_off": lambda r, outside: r.bed.lift_off,
@@ -313,9 +313,30 @@ def verdicts_of(
     constraints = [c for c in constraints_of(case) if not (c.assumed and c.quantity.name.startswith("fan"))]
     values = values_of(constraints, result, outside)
     return tuple(
-        Verdict(c, float(values[c.key]), None, _open(c, result, outside), (chances or {}).get(c.full_name))
+        Verdict(
+            c,
+            float(values[c.key]),
+            _worst(c, result, outside),
+            _open(c, result, outside),
+            (chances or {}).get(c.full_name),
+        )
         for c in constraints
     )
+
+
+# How the worst tenth of a quantity is read, where pellets are unlike.
+_TENTHS: Mapping[str, Callable[[Result, float], Any]] = {
+    "moisture": lambda r, outside: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
+    "above_ambient": lambda r, outside: r.between_pellets.warmest_tenth.temperature - outside,  # type: ignore[union-attr]
+    "water_activity": lambda r, outside: r.in_store.of_wettest_tenth,
+}
+
+
+def _worst(c: Constraint, result: Result, outside: float) -> float | None:
+    """The wettest or warmest tenth beside a wish, where pellets are unlike."""
+    if result.between_pellets is None or c.sense < 0 or c.quantity.name not in _TENTHS:
+        return None
+    return float(_TENTHS[c.quantity.name](result, outside))
 
 
 def _open(c: Constraint, result: Result, outside: float) -> tuple[float, float] | None:

@@ -95,14 +95,19 @@ def find(
             help="Also say how sure the exit is, and which settings meet target and limits with a chance.",
         ),
     ] = False,
+    exact: Annotated[
+        bool,
+        typer.Option("--without-chance", help="Leave out how likely the settings keep target and limits."),
+    ] = False,
 ) -> int:
-    """Find the cheapest settings of SCENARIO that meet its target.
+    """Find the cheapest settings of SCENARIO that meet its target, on the steps of its dials.
 
     Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
     bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air. Of a
-    batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation; of a belt: airflow (of all
-    zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed). Of a line: what
-    the [stage.limits] of its machines open, all together (without --uncertainty and --chance).
+    batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation, bed_depth or batch_mass,
+    cooling_time, reverse_every; of a belt: airflow (of all zones), inlet_air_temperature (of the hottest zone),
+    bed_depth or residence_time (its speed). Of a line: what the [stage.limits] of its machines open, all
+    together.
 
     With --uncertainty, inputs may carry a ± as for predict, and beside the usual settings stand those that meet
     the target and keep the limits of the machine, all together, with a chance of 95 %, or that of --chance. With
@@ -123,12 +128,12 @@ def find(
     sure = None
     with working("looking for settings"):
         if uncertainty:
-            found = advise(case, find_settings(case, chance=wanted, uncertainty=True))
+            found = advise(case, find_settings(case, chance=wanted, uncertainty=True), chances=not exact)
         elif wanted is not None:
             sure = surely.with_chance(case, wanted)
-            found = advise(sure.case, sure.answer)
+            found = advise(sure.case, sure.answer, chances=not exact)
         else:
-            found = advise(case)
+            found = advise(case, chances=not exact)
     page = page_for(units)
     deliver(
         lambda: settings.advised(

@@ -57,7 +57,7 @@ class Outcome:
 
     moisture: Array = documented("kg/kg wet", "exit moisture")
     temperature: Array = documented("°C", "exit temperature")
-    water_activity: Array = documented("-", "of the pellets, once equalised")
+    water_activity: Array = documented("-", "of the pellets in store, as it is judged")
     lift_off: Array = documented("-", "highest velocity as a share of what lifts the bed")
     pressure_drop: Array = documented("Pa", "of the bed")
     air_temperature: Array = documented("°C", "exhaust")
@@ -104,7 +104,7 @@ def outcome_of(result: Result) -> Outcome:
     return Outcome(
         out.moisture_wb,
         out.temperature,
-        result.after_equalising.water_activity,
+        result.in_store.water_activity,
         result.bed.lift_off,
         result.bed.pressure_drop,
         exhaust.temperature,

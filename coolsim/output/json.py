@@ -22,7 +22,16 @@ if TYPE_CHECKING:
     from coolsim.studies.sizing.answer import SizeAnswer
 
 # The groups of a result that are written, in this order; the profile is for Python and plots.
-GROUPS = ("feed_in", "pellets_out", "after_equalising", "air_out", "bed", "accuracy", "input_band")
+GROUPS = (
+    "feed_in",
+    "pellets_out",
+    "after_equalising",
+    "in_store",
+    "air_out",
+    "bed",
+    "accuracy",
+    "input_band",
+)
 
 
 def document(case: Case, result: Result, scenario: str, version: str) -> dict[str, Any]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from coolsim.studies.settings.answer import Change, Reached, SettingsAnswer, StageSettings
 
 NOTHING = 1e-3  # of the cost of today: less is no gain
+LIKELY = 0.8  # chance from which settings count as likely enough; assumed
 
 
 def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
@@ -33,6 +34,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
     names = [stage.name for stage in answer.stages]
     parts = [
         tables.heading(case.title, page),
+        tables.first(answer.result, page),
         "" if answer.met else _out_of_reach(answer, page, roomy),
         _set(case, answer, page),
         *(zones(stage.settings, page, stage.name) for stage in answer.stages),
@@ -140,6 +142,11 @@ def _gain(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[str]:
         yield (
             f"Gain: {money(gain.cost_per_hour)}{currency} per hour, {money(gain.cost_per_year)}{currency} "
             f"per year ({hours})."
+        )
+    if answer.chance is not None and answer.chance < LIKELY:
+        yield (
+            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {LIKELY:.0%} is "
+            f'asked for (assumed). For surer settings: --chance "{LIKELY:.0%}"; or measure what leaves it open.'
         )
 
 
@@ -384,6 +391,7 @@ def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[st
             "verdicts": verdicts.as_json(answer.now.verdicts),
             "chance": answer.now.chance,
         },
+        "chance": answer.chance,
         "gain": as_json.group(answer.gain, "gain"),
     }
     if not answer.met:

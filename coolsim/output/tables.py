@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.cautions import WETTEST_TENTH
 from coolsim.fields import Number
 from coolsim.output import lines, verdicts
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
@@ -26,7 +27,8 @@ _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the wo
 def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     """Return the answer to one case as text; `sure` tells how sure it is."""
     # an answer that cannot be must not be read without its danger, which a long table would hide
-    parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
+    parts = [heading(case.title, page), first(result, page), answer(result, page)]
+    parts += [warnings(result, page, LEVELS[:1])]
     names = [run.name for run in result.stages]
     parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
@@ -264,7 +266,7 @@ def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
         wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
         for level in levels
         for warning in result.warnings
-        if warning.level == level
+        if warning.level == level and not warning.text.startswith(WETTEST_TENTH)  # told on top
     ]
     return "".join(lines)
 
@@ -274,6 +276,12 @@ def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
 
 def group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
     return table([(title, ""), *rows], page, right=(1,), bold=(0,))
+
+
+def first(result: Result, page: Page) -> str:
+    """Return what must be read before the mean: how wet the wettest tenth is, where that is far off the target."""
+    wet = [w for w in result.warnings if w.text.startswith(WETTEST_TENTH)]
+    return "".join(wrapped(f"{w.level}: {w.text}", page, style=_STYLES[w.level]) for w in wet)
 
 
 def heading(title: str, page: Page) -> str:

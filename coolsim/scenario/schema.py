@@ -284,6 +284,14 @@ _TARGET = {
         u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
     ),
     "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+    "water_activity_at": _quantity(
+        u.TEMPERATURE,
+        "25 degC",
+        "-40 degC",
+        "80 degC",
+        "of the store; the warmer of 25 degC and the air outside if left out",
+        hint=_FAHRENHEIT,
+    ),
     "maximum_deviation": _quantity(
         u.FRACTION,
         "1.5 %",

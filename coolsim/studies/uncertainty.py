@@ -344,7 +344,7 @@ def _solved(cases: list[Case]) -> tuple[Result, NDArray[np.bool_]]:
 EXITS: dict[str, Callable[[Result], Any]] = {
     "moisture": lambda r: r.pellets_out.moisture_wb,
     "temperature": lambda r: r.pellets_out.temperature,
-    "water_activity": lambda r: r.after_equalising.water_activity,
+    "water_activity": lambda r: r.in_store.water_activity,
 }
 OF_DRYERS: dict[str, Callable[[Result], Any]] = {
     "deviation_wb": lambda r: r.spread.deviation_wb,  # type: ignore[union-attr]

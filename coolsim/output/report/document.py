@@ -100,7 +100,8 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
 
 
 def _exit(case: Case, result: Result, page: Page) -> str:
-    parts = [tables.answer(result, page), tables.warnings(result, page, tables.LEVELS[:1])]
+    parts = [tables.first(result, page), tables.answer(result, page)]
+    parts += [tables.warnings(result, page, tables.LEVELS[:1])]
     names = [run.name for run in result.stages]
     parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []

@@ -262,7 +262,7 @@ def outcomes_of(case: Case, result: Result) -> Array:
             result.pellets_out.moisture_wb,
             result.pellets_out.temperature,
             result.pellets_out.temperature - case.air.temperature,
-            result.after_equalising.water_activity,
+            result.in_store.water_activity,
             result.air_out.relative_humidity,
             result.bed.lift_off,
             result.bed.pressure_drop,

@@ -169,7 +169,7 @@ def _machine(result: Result, outside: Array) -> dict[str, Any]:
         "moisture": result.pellets_out.moisture_wb,
         "temperature": result.pellets_out.temperature,
         "above_ambient": result.pellets_out.temperature - outside,
-        "water_activity": result.after_equalising.water_activity,
+        "water_activity": result.in_store.water_activity,
         "exhaust_relative_humidity": result.air_out.relative_humidity,
         "lift_off": result.bed.lift_off,
         "bed_pressure_drop": result.bed.pressure_drop,

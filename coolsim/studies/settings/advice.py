@@ -20,6 +20,7 @@ from coolsim.predict import at_its_fan, input_band
 from coolsim.requirements import KEPT, constraints_of, only, verdicts_of
 from coolsim.studies.search import SURVEY
 from coolsim.studies.settings.answer import Reached, SettingsAnswer
+from coolsim.studies.settings.chances import with_chances
 from coolsim.studies.settings.find import find_settings
 
 HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
@@ -48,8 +49,11 @@ class Advice:
     heated: Heated | None = documented("-", "where moisture is out of reach: what heated inlet air would do")
 
 
-def advise(case: Case, answer: SettingsAnswer | None = None) -> Advice:
-    """What to say about the cheapest settings of a case, which are found if they were not yet."""
+def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
+    """What to say about the cheapest settings of a case, which are found if they were not yet.
+
+    chances: also how likely they keep everything, and today's.
+    """
     if answer is None:
         answer = find_settings(case)
     result = answer.result
@@ -60,6 +64,7 @@ def advise(case: Case, answer: SettingsAnswer | None = None) -> Advice:
     window = (answer.driest, answer.wettest)
     kept = not any(np.isnan(end.moisture_wb) for end in window)
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result))
+    found = with_chances(case, found) if chances else found
     return Advice(found, window if kept else None, _heated(case, answer))
 
 

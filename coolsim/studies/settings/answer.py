@@ -130,13 +130,9 @@ class SettingsAnswer:
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
+    chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
     surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
-
-    @property
-    def chance(self) -> float | None:
-        """Probability that everything is kept, if asked."""
-        return None if self.uncertainty is None else self.uncertainty.chance
 
 
 @dataclass(frozen=True)

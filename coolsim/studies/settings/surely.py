@@ -16,10 +16,10 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
-from coolsim.requirements import Constraint, speeds
 from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.settings.answer import SettingsAnswer
+from coolsim.studies.settings.chances import counted
 from coolsim.studies.settings.find import find_settings
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
@@ -29,7 +29,6 @@ from coolsim.studies.uncertainty import (
     needed_unknowns,
     sampled,
     summed_up,
-    varying,
 )
 
 Look: TypeAlias = Callable[[Case], Optimum]  # the best settings of a case with its safety margins
@@ -91,14 +90,7 @@ def told_how_sure(case: Case, chance: float | None, uncertainty: bool) -> Settin
 
 def how_sure(case: Case, there: Case) -> Uncertainty:
     """How sure the exit is with the settings of an answer: the case set so."""
-    return summed_up(sampled(there, seed=FRESH, constraints=_counted(case, there)))
-
-
-def _counted(case: Case, there: Case) -> list[Constraint]:
-    """What counts: of a fan whose speed is given, and no airflow, nothing, since it keeps that whatever the air."""
-    return varying(
-        there, opened=len(set(speeds(case))) != 1 if case.cooler.arrangement == "counter-flow" else True
-    )
+    return summed_up(sampled(there, seed=FRESH, constraints=counted(case, there)))
 
 
 def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Surely:
@@ -180,7 +172,7 @@ def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tri
     roomy = dataclasses.replace(case, safety_margins=room)
     found = look(roomy)
     there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
-    s = sampled(there, samples, constraints=_counted(case, there))
+    s = sampled(there, samples, constraints=counted(case, there))
     return _Tried(room, roomy, there, found.met, found.cost, float(all_kept(s).mean()), s)
 
 
