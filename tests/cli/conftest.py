@@ -21,6 +21,7 @@ from coolsim.result import (
     Bed,
     FeedIn,
     InputBand,
+    InStore,
     PelletsOut,
     Profile,
     Result,
@@ -90,7 +91,8 @@ def answer() -> Result:
             water_activity=0.612,
             mass_flow=0.3291,
         ),
-        after_equalising=AfterEqualising(temperature=37.9, water_activity=0.611),
+        after_equalising=AfterEqualising(temperature=37.9, water_activity=0.619),
+        in_store=InStore(temperature=31.0, water_activity=0.611, of_mean=0.611, of_wettest_tenth=0.611),
         air_out=AirOut(
             temperature=62.5, relative_humidity=0.37, humidity_ratio=0.0534, wet_bulb=44.1, dew_point=42.4
         ),
@@ -220,7 +222,7 @@ def search(monkeypatch: pytest.MonkeyPatch, found: Advice) -> SimpleNamespace:
     """Stand in for the search: `search.found` is what it returns (or raises); `search.asked` what it got."""
     stand_in = SimpleNamespace(found=found, asked=[])
 
-    def advise(case: Case, answer: SettingsAnswer | None = None) -> Advice:
+    def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
         stand_in.asked.append(case)
         if isinstance(stand_in.found, BaseException):
             raise stand_in.found
