@@ -160,7 +160,7 @@ class Plant:
         inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
         dwell = result.bed.residence_time
         settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
-        heat = plant._heat(knobs, rise)
+        heat = np.broadcast_to(plant._heat(knobs, rise), (count,))
         cost, signed = plant._cost(knobs, w.outcome, power, heat)
         weighed = settings, w.outcome, w.exhaust_humidity, cost, power, heat, w.off_curve, signed
         return Tried(*weighed, result=result, fan_status=status)
@@ -208,7 +208,7 @@ class Plant:
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        heat = self._heat(knobs, rise)
+        heat = np.broadcast_to(self._heat(knobs, rise), np.shape(power))  # of a given airflow one number
         cost, signed = self._cost(knobs, outcome, power, heat)
         return Weighed(settings, outcome, humidity, cost, power, heat, off, signed), asked
 

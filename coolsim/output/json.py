@@ -146,7 +146,7 @@ def group(data: Any, name: str) -> dict[str, Any] | None:
 
 
 def _number(value: Any, factor: float, name: str) -> Any:
-    if value is None or isinstance(value, str):
+    if value is None or isinstance(value, str | bool):
         return value
     if np.ndim(value) > 0:
         return [_number(item, factor, name) for item in value]

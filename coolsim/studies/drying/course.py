@@ -264,7 +264,7 @@ def _so_far(rows: Array) -> Array:
     return table
 
 
-# Standard deviations that the wettest tenth of a bed lies above its mean: of an even spread 1.56, a normal one 1.75.
+# Standard deviations that the wettest tenth of a bed lies above its mean: even spread 1.56, normal 1.75.
 # A search is corrected by predictions, which have the tenth itself.
 WETTEST_TENTH = 1.6
 

@@ -125,8 +125,10 @@ def _binding(
     for s in machine.settings:
         for end, value in (("lowest", s.low), ("highest", s.high)):
             close = AT_LIMIT * (s.high - s.low) + ON_STEP * s.step
-            if s.place == place and s.varies and abs(at[s.key] - value) <= close:
-                found.append(AtLimit(f"{s.quantity.called}, {end}", at[s.key]))
+            name = f"{s.quantity.called}, {end}"
+            told = any(limit.limit == name for limit in found)  # of a fan: its speeds bound it
+            if s.place == place and s.varies and abs(at[s.key] - value) <= close and not told:
+                found.append(AtLimit(name, at[s.key]))
     return tuple(found)
 
 
