@@ -6,11 +6,11 @@ import dataclasses
 from pathlib import Path
 
 import pytest
-from coolsim.studies.plant import knob_range
 
 import coolsim
 from coolsim.case import Case
-from coolsim.studies.drying import knobs
+from coolsim.machines import dryers as knobs
+from coolsim.machines.plant import knob_range
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
 from coolsim.studies.drying.sizes.duties import depths
 from coolsim.studies.sizing.duties import Duties
