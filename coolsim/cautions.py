@@ -422,7 +422,7 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
             f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g}).",
         )
     equation = EQUATIONS[case.material.isotherm.equation]
-    T: Any = np.asarray(result.profile.surface_temperature)
+    T: Any = np.asarray(result.kept_profile.surface_temperature)
     if result.history is not None:  # a dryer's profile is of its end, and hot air may have come before
         T = np.append(T, result.history.temperature)
     low, high = equation.fitted_temperature
