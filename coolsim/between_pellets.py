@@ -11,7 +11,7 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
-from coolsim.result import BetweenPellets, WarmestTenth, WettestTenth
+from coolsim.result import BetweenPellets, InStore, WarmestTenth, WettestTenth
 
 TENTH = 0.1
 
@@ -35,6 +35,19 @@ def between_pellets(
         WettestTenth(X_tenth / (1 + X_tenth), sorption.water_activity(isotherm, X_tenth, evened_temperature)),
         WarmestTenth(_highest_tenth(T, of_temperature)),
     )
+
+
+def in_store(
+    isotherm: Isotherm, temperature: Array, moisture: Array, between: BetweenPellets | None, apart: bool
+) -> InStore:
+    """Water activity of a mean moisture [kg/kg dry], and of the wettest tenth, in a store [°C], each (cases,).
+
+    apart: layers may be bagged apart, and so the wettest tenth decides.
+    """
+    of_mean = sorption.water_activity(isotherm, moisture, temperature)
+    wet = None if between is None else between.wettest_tenth.moisture_wb
+    of_tenth = of_mean if wet is None else sorption.water_activity(isotherm, wet / (1 - wet), temperature)
+    return InStore(temperature, of_tenth if apart else of_mean, of_mean, of_tenth)
 
 
 def _sorted(values: Array, solid: Array) -> tuple[Array, Array]:
