@@ -119,8 +119,8 @@ ax = coolsim.plots.balance(result, case)
 #
 # Nobody's measured cooler was within reach with all that it takes to compute it. Parts and relatives of coolers
 # were: isotherms, beds, stores of grain, a conditioner. `coolsim validation` computes each anew, with what had to
-# be assumed, and nothing is tuned to it. A dot is what is computed, as a share of what was measured; the line is what
-# the assumptions leave open, and 1 would be equal. Several are not.
+# be assumed, and nothing is tuned to it. A dot is what is computed, as a share of what was measured; the line is
+# what the assumptions leave open, and 1 would be equal. Several are not.
 
 # %%
 comparisons = validate()
