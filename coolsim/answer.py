@@ -12,7 +12,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
-from coolsim.model.counterflow import Problem, State
+from coolsim.model.counterflow import Outlet, Problem, State
 from coolsim.model.solve import Resolution, Solution
 from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
@@ -26,14 +26,23 @@ from coolsim.result import (
     Profile,
     Result,
 )
+from coolsim.uneven import Laid, between
 
 LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
 
 
-def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool) -> Result:
-    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes."""
-    count = len(inputs.radius)
+def build_result(
+    inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool, beds: Laid | None = None
+) -> Result:
+    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes.
+
+    The solutions are those of `inputs`, or of the columns of uneven `beds`.
+    """
+    count = len(inputs.radius if beds is None else beds.inputs.radius)
     columns = _collect(count, [(s.index, _exit_columns(s)) for s in solutions])
+    profile = _profile(count, solutions, resolution)
+    if beds is not None:
+        apart, columns, profile = columns, together(beds, inputs, columns), _profile_of(beds, profile)
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
     p, c_d = inputs.pressure, inputs.specific_heat
@@ -75,27 +84,61 @@ def build_result(inputs: Inputs, solutions: list[Solution], resolution: Resoluti
             evaporation=evaporation,
         ),
         Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
-        _profile(count, solutions, resolution),
+        profile,
+        between_pellets=None
+        if beds is None
+        else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even),
     )
     return first(result) if scalar else result
 
 
+def together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
+    """Columns of a bed, mixed: what the pellets carry by dry solid, what the air does by dry air."""
+    by_solid = {name: beds.of_solid(columns[name]) for name in columns}
+    Y = beds.of_air(columns["Y"])
+    h = beds.of_air(air.enthalpy(columns["T_air"], columns["Y"]))
+    T = columns["T"] * (beds.inputs.specific_heat + air.HEAT_CAPACITY_WATER * columns["X"])  # H + ⟨Q⟩
+    return by_solid | {
+        "T": beds.of_solid(T) / (inputs.specific_heat + air.HEAT_CAPACITY_WATER * by_solid["X"]),
+        "Y": Y,
+        "T_air": air.temperature_from_enthalpy(h, Y),
+        "pressure_drop": beds.of_air(columns["pressure_drop"]),
+        **{name: beds.highest(columns[name]) for name in ("lift_off", "wen_yu")},
+    }
+
+
+def _profile_of(beds: Laid, profile: Profile) -> Profile:
+    """At equal parts of the depth, the mean over the columns: of the air by dry air, else by dry solid."""
+    columns = beds.columns
+    shares = {"z": columns.area, "air_temperature": beds.air, "humidity_ratio": beds.air}
+
+    def mean(name: str, values: Array) -> Array:
+        """Of values (K · cases, …)."""
+        return np.moveaxis(columns.mean(np.moveaxis(values, 0, -1), shares.get(name, beds.solid)), -1, 0)
+
+    return Profile(**{f.name: mean(f.name, getattr(profile, f.name)) for f in dataclasses.fields(profile)})
+
+
 def _exit_columns(s: Solution) -> dict[str, Array]:
     """Per case of a solution: exit states, errors, and what the air does to the bed on its way."""
-    bed, laws, out = s.problem.bed, s.problem.laws, s.outlet
-    T = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
-    drop, lift, wen_yu = through_the_bed(s.problem, s.state)
+    errors = {"error_M": s.moisture_error, "error_T": s.temperature_error}
+    return exit_columns(s.problem, s.state, s.outlet) | errors
+
+
+def exit_columns(problem: Problem, state: State, out: Outlet) -> dict[str, Array]:
+    """Exit states of every case, and what the air does to the bed on its way."""
+    bed = problem.bed
+    drop, lift, wen_yu = through_the_bed(problem, state)
     return {
         "X": out.moisture,
-        "T": T,
+        "T": problem.laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat),
+        "H": out.enthalpy,
         "Q": out.bound_heat,
         "Q_even": bed.bound_water(out.moisture)[0],
         "X_surface": out.surface_moisture,
         "Y": out.humidity_ratio,
         "T_air": air.temperature_from_enthalpy(out.air_enthalpy, out.humidity_ratio),
-        "H_feed": s.problem.feed[0],
-        "error_M": s.moisture_error,
-        "error_T": s.temperature_error,
+        "H_feed": problem.feed[0],
         "pressure_drop": drop,
         "lift_off": lift,
         "wen_yu": wen_yu,

@@ -76,6 +76,11 @@ class Air:
     pressure: Number = documented("Pa", "barometric pressure", "p", default=STANDARD_PRESSURE)
 
 
+_DEPTH = "standard deviation of the depth over the floor, as a share of its mean; even if left out"
+_DEPTH_LENGTH = "the same as a length, in place of depth_deviation"
+_SPEED = "standard deviation, over the floor, of the speed of the pellets, as a share of its mean"
+
+
 @dataclass(frozen=True)
 class Cooler:
     """A counter-flow cooler: a bin with a level bed, pellets down, air up."""
@@ -89,6 +94,9 @@ class Cooler:
     inlet_air_temperature: float | None = documented(
         "°C", "outside air is heated to this before the bed", default=None
     )
+    depth_deviation: float | None = documented("-", _DEPTH, default=None)
+    depth_deviation_length: float | None = documented("m", _DEPTH_LENGTH, default=None)
+    speed_deviation: float | None = documented("-", _SPEED, default=None)
     arrangement: str = documented("-", "how air and pellets meet", default="counter-flow")
 
 
@@ -116,6 +124,8 @@ class Batch:
     cooling_time: float = documented(
         "s", "after the duration: the heater is off, outside air goes through once", default=0.0
     )
+    depth_deviation: float | None = documented("-", _DEPTH, default=None)
+    depth_deviation_length: float | None = documented("m", _DEPTH_LENGTH, default=None)
     arrangement: str = documented("-", "how air and pellets meet", default="batch")
 
 
@@ -140,6 +150,9 @@ class Belt:
     bed_depth: float = documented("m", "depth of the bed as laid", "L")
     zones: tuple[Zone, ...] = documented("-", "zones in the order in which the pellets meet them")
     shrinkage: float = documented("-", "volume that pellets lose, per volume of water lost", default=0.0)
+    depth_deviation: float | None = documented("-", _DEPTH, default=None)
+    depth_deviation_length: float | None = documented("m", _DEPTH_LENGTH, default=None)
+    speed_deviation: float | None = documented("-", _SPEED, default=None)
     arrangement: str = documented("-", "how air and pellets meet", default="belt")
 
 

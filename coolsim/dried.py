@@ -18,9 +18,10 @@ from coolsim import schedule
 from coolsim.answer import first, pick
 from coolsim.between_pellets import between_pellets
 from coolsim.case import Air, Batch, Belt, Case, Cooler
+from coolsim.dryer_course import history_of, layers_of, mean_course
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.inputs import Inputs, bed_of, gather
+from coolsim.inputs import Inputs, bed_of, gather, unevenness
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
@@ -29,7 +30,7 @@ from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase, Solution
 from coolsim.model.march import Programme, Record, as_one
 from coolsim.model.pellet_shells import Shells
-from coolsim.numerics.stages import GAUSS_POINTS, over_step
+from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed, pellet, sorption
 from coolsim.result import (
     Accuracy,
@@ -39,13 +40,12 @@ from coolsim.result import (
     BetweenPellets,
     Energy,
     FeedIn,
-    History,
-    Layers,
     PelletsOut,
     Profile,
     Result,
     Spread,
 )
+from coolsim.uneven import Laid, apart, between, laid_dryers
 
 COUNTER_FLOW = "counter-flow"
 ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
@@ -66,7 +66,7 @@ def kind(case: Case) -> str:
     detail = (
         str(len(cooler.zones)) if isinstance(cooler, Belt) else cooler.mixing + cooled(cooler) * " cooled"
     )
-    return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}"
+    return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}{unevenness(cooler)}"
 
 
 def by_kind(cases: Sequence[Case]) -> list[NDArray[np.intp]]:
@@ -104,31 +104,52 @@ def solved(
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler
     phases, pellets, efficiency = laid(cases, inputs)
-    solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
-    columns = _collected(len(inputs.radius), inputs, solutions, efficiency)
+    beds = laid_dryers(inputs)
+    if beds is None:
+        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
+        columns = _collected(len(inputs.radius), solutions, efficiency)
+    else:
+        each = beds.columns.case
+        split, shapes = apart(beds, inputs, phases), take(pellets, each)
+        solutions = drying.solve(bed_of(beds.inputs), split, shapes, resolution=resolution)
+        columns = _collected(len(each), solutions, efficiency[each])
     scalar = not many and inputs.shape == () and len(cases) == 1
-    result = _result(cooler, inputs, phases, columns)
+    result = _result(cooler, inputs, phases, columns, beds)
     if scalar:
-        result = alone(result, solutions, 0)[1]
+        result = alone(result, solutions, 0, beds)[2]
     result = schedule.taken(dataclasses.replace(result, schedule=schedule.kept_up(cases, result)))
-    failed = np.concatenate([s.index[~s.converged] for s in solutions])
+    count = len(inputs.radius)
+    failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
     if len(failed):
-        raise NotConverged(_reason(solutions, len(failed), len(inputs.radius)), np.sort(failed), result)
+        raise NotConverged(_reason(solutions, len(failed), count), failed, result)
     return result, solutions
 
 
 def each(cases: Sequence[Case]) -> list[Result]:
     """Predict dryers of one kind side by side, each as it would be alone."""
-    result, solutions = solved(cases, gathered(cases), many=True)
-    return [alone(result, solutions, k)[1] for k in range(len(cases))]
+    inputs = gathered(cases)
+    result, solutions = solved(cases, inputs, many=True)
+    beds = laid_dryers(inputs)
+    return [alone(result, solutions, k, beds)[2] for k in range(len(cases))]
 
 
-def alone(result: Result, solutions: list[Solution], k: int) -> tuple[Solution, Result]:
-    """One of many dryers: the solution it is part of, its floats and its course."""
-    s = next(s for s in solutions if k in s.index)
-    own = drying.part(s, np.flatnonzero(s.index == k))
+def alone(
+    result: Result, solutions: list[Solution], k: int, beds: Laid | None
+) -> tuple[Solution, NDArray[np.intp], Result]:
+    """One of many dryers: the solution it is part of and its place there, its floats and its course.
+
+    Of an uneven bed the solution is that of the column that is as deep and quick as the mean.
+    """
+    who = np.array([k]) if beds is None else beds.who(k)
+    parts = [next((s, np.flatnonzero(s.index == at)) for s in solutions if at in s.index) for at in who]
+    courses = [(history_of(own), layers_of(own)) for own in (drying.part(s, at) for s, at in parts)]
+    middle = len(who) // 2
+    if beds is not None:
+        flux = np.array([s.phases[0].air_flux[at[0]] for s, at in parts])
+        courses[middle] = mean_course(courses, beds, k, flux)
     one = first(pick(result, np.array([k])))
-    return s, dataclasses.replace(one, history=_history(own), layers=_layers(own))
+    history, layers = courses[middle]
+    return *parts[middle], dataclasses.replace(one, history=history, layers=layers)
 
 
 def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:
@@ -152,10 +173,16 @@ def _reason(solutions: list[Solution], failed: int, count: int) -> str:
 def _as_cooler(case: Case) -> Cooler:
     """The bed of a dryer in the form in which cases are laid side by side."""
     c = case.cooler
+    uneven = {
+        name: getattr(c, name)
+        for name in ("depth_deviation", "depth_deviation_length", "speed_deviation")
+        if hasattr(c, name)
+    }
     if isinstance(c, Batch):
-        return Cooler(c.floor_area, c.bed_depth, airflow=c.airflow)
+        return Cooler(c.floor_area, c.bed_depth, airflow=c.airflow, **uneven)
     length = sum(zone.length for zone in c.zones)
-    return Cooler(c.belt_width * length, c.bed_depth, airflow=sum(zone.airflow for zone in c.zones))
+    airflow = sum(zone.airflow for zone in c.zones)
+    return Cooler(c.belt_width * length, c.bed_depth, airflow=airflow, **uneven)
 
 
 def _column(cases: Sequence[Case], inputs: Inputs, get: Callable[[Case], Any]) -> Array:
@@ -231,8 +258,8 @@ def _zone_phase(cases: Sequence[Case], inputs: Inputs, k: int) -> Phase:
 # ---- Solutions → columns --------------------------------------------------------------------------------
 
 
-def _collected(count: int, inputs: Inputs, solutions: list[Solution], efficiency: Array) -> dict[str, Array]:
-    parts = [(s.index, _columns(s, inputs, efficiency)) for s in solutions]
+def _collected(count: int, solutions: list[Solution], efficiency: Array) -> dict[str, Array]:
+    parts = [(s.index, _columns(s, efficiency)) for s in solutions]
     columns = {}
     for name, example in parts[0][1].items():
         columns[name] = np.empty((*example.shape[:-1], count))
@@ -241,15 +268,13 @@ def _collected(count: int, inputs: Inputs, solutions: list[Solution], efficiency
     return columns
 
 
-def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]:
+def _columns(s: Solution, efficiency: Array) -> dict[str, Array]:
     """Per case: exit, exhaust, energy per m² of floor and of belt, and the last state over the depth."""
     dryer, end = s.dryer, s.marches[-1].pellets
     bed = dryer.bed
     w = dr.point_weights(dryer.z)
-    mean, _ = dr.means(dryer, end.moisture)
-    X, T = drying.mean_exit(s)
+    mean, Q = dr.means(dryer, end.moisture)
     water_error, energy_error = drying.imbalances(s)
-    H = (w * end.enthalpy).sum(axis=0)
     even = (w * bed.bound_water(mean)[0]).sum(axis=0)  # within each pellet, not between them
     solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
     out = _outflow(s, efficiency[s.index])
@@ -257,9 +282,10 @@ def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]
     average = (w * wet).sum(axis=0)
     last = _last(s)
     return {
-        "X": X,
-        "T": T,
-        "T_even": dryer.laws.pellet_temperature(bed, X, H, even),
+        "X": (w * mean).sum(axis=0),
+        "H": (w * end.enthalpy).sum(axis=0),
+        "Q": (w * Q).sum(axis=0),
+        "Q_even": even,
         "X_surface": np.maximum((w * last["surface_moisture"]).sum(axis=0), 0.0),
         "solid": solid,
         "water_error": water_error,
@@ -268,6 +294,7 @@ def _columns(s: Solution, inputs: Inputs, efficiency: Array) -> dict[str, Array]
         "error_T": s.temperature_error,
         "driest": wet.min(axis=0),
         "wettest": wet.max(axis=0),
+        "average": average,
         "deviation": np.sqrt((w * (wet - average) ** 2).sum(axis=0)),
         **out,
         **_of_layers(dryer, mean, dr.temperature(dryer, end)),
@@ -282,7 +309,7 @@ def _of_layers(dryer: dr.Dryer, mean_moisture: Array, temperature: Array) -> dic
     """Moisture and temperature of layers of equal dry solid; one that stands for all, where pellets are turned."""
     if dryer.mixed:
         return {"layer moisture": mean_moisture[:1], "layer temperature": temperature[:1]}
-    at, wanted = _points(dryer.z), (np.arange(EVEN_LAYERS) + 0.5) / EVEN_LAYERS
+    at, wanted = dr.point_positions(dryer.z), (np.arange(EVEN_LAYERS) + 0.5) / EVEN_LAYERS
     k = np.clip((at[None] < wanted[:, None, None]).sum(axis=1), 1, len(at) - 1)
     z_0, z_1 = np.take_along_axis(at, k - 1, 0), np.take_along_axis(at, k, 0)
     share = np.clip((wanted[:, None] - z_0) / (z_1 - z_0), 0.0, 1.0)
@@ -320,9 +347,7 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
         reached = {"lift_off": lift, "wen_yu": wen_yu, "pressure_drop": drop, "hottest": hottest}
         for name, value in reached.items():
             np.maximum.at(highest[name], k, value)
-    exhaust = sums.pop("exhaust")
-    Y, h = sums.pop("vapour") / exhaust, sums.pop("enthalpy") / exhaust
-    return sums | highest | {"Y": Y, "T_air": air.temperature_from_enthalpy(h, Y)}
+    return sums | highest
 
 
 def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array, Array]:
@@ -367,7 +392,7 @@ PROFILE_POINTS = 24  # so that cases on finer meshes have the same shape
 
 def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
     dryer, end = s.dryer, s.marches[-1].pellets
-    at = _points(dryer.z)
+    at = dr.point_positions(dryer.z)
     every = max(len(at) // PROFILE_POINTS, 1)
     V = _coarser(dryer.shells)
     X = (dryer.shells.volume * end.moisture).reshape(len(at), len(V), -1, dryer.bed.cases).sum(axis=2) / V
@@ -383,11 +408,6 @@ def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
     return columns | {"profile moisture": X[::every], "profile radius": middle}
 
 
-def _points(z: Array) -> Array:
-    """Places of the points between the nodes z (N, B), as shares of the depth, (P, B)."""
-    return (z[:-1, None] + np.diff(z, axis=0)[:, None] * GAUSS_POINTS[:, None]).reshape(-1, z.shape[1])
-
-
 def _coarser(sh: Shells) -> Array:
     """Volumes of twelve shells, whatever the mesh; of all, if they are fewer."""
     shells = min(drying.Resolution().shells, len(sh.volume))
@@ -397,8 +417,17 @@ def _coarser(sh: Shells) -> Array:
 # ---- Columns → Result -----------------------------------------------------------------------------------
 
 
-def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: dict[str, Array]) -> Result:
-    X, T, p = c["X"], c["T"], inputs.pressure
+def _result(
+    cooler: Batch | Belt,
+    inputs: Inputs,
+    phases: tuple[Phase, ...],
+    columns: dict[str, Array],
+    beds: Laid | None,
+) -> Result:
+    c = columns if beds is None else _together(beds, columns)
+    X, p = c["X"], inputs.pressure
+    heat = inputs.specific_heat + air.HEAT_CAPACITY_WATER * X
+    T, T_even = (c["H"] + c["Q"]) / heat, (c["H"] + c["Q_even"]) / heat
     seconds = sum(phase.programme.duration for phase in phases)
     flashed = inputs.flashed_temperature != inputs.feed_temperature
     wet = np.where(flashed, inputs.flashed_moisture / (1 + inputs.flashed_moisture), inputs.moisture_wb)
@@ -406,7 +435,8 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
         inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
     )
     lost = c["solid"] * (inputs.flashed_moisture - X)  # kg/m² of bed
-    Y, T_air = c["Y"], c["T_air"]
+    Y = c["vapour"] / c["exhaust"]
+    T_air = air.temperature_from_enthalpy(c["enthalpy"] / c["exhaust"], Y)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
     return Result(
@@ -419,7 +449,7 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             sorption.water_activity(inputs.isotherm, X, T),
             inputs.dry_solid * (1 + X),
         ),
-        AfterEqualising(c["T_even"], sorption.water_activity(inputs.isotherm, X, c["T_even"])),
+        AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
         AirOut(
             T_air,
             air.relative_humidity(T_air, Y, p),
@@ -454,57 +484,34 @@ def _result(cooler: Batch | Belt, inputs: Inputs, phases: tuple[Phase, ...], c: 
             c["solid"] * (1 + X) * per_bed,
         ),
         spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
-        between_pellets=_between(inputs, c),
+        between_pellets=_between(inputs, beds, columns, T_even),
     )
 
 
-def _between(inputs: Inputs, c: dict[str, Array]) -> BetweenPellets | None:
-    """How unlike the pellets are; None where they are turned over all the time, and so all alike."""
+# Of columns of an even bed: how they are mixed. What is not named here is a mean by dry solid.
+_OF_FLOOR = ("solid", "air", "exhaust", "vapour", "enthalpy", "heat", "fan", "pressure_drop", "profile z")
+_HIGHEST = ("wettest", "hottest", "lift_off", "wen_yu")
+
+
+def _together(beds: Laid, columns: dict[str, Array]) -> dict[str, Array]:
+    """Columns of beds, mixed as they are emptied."""
+    mixed = {}
+    for name, values in columns.items():
+        mean = beds.of_floor if name in _OF_FLOOR else beds.highest if name in _HIGHEST else beds.of_solid
+        mixed[name] = mean(values)
+    mixed["driest"] = beds.lowest(columns["driest"])
+    off = columns["average"] - mixed["average"][beds.columns.case]
+    mixed["deviation"] = np.sqrt(beds.of_solid(columns["deviation"] ** 2 + off**2))
+    return mixed
+
+
+def _between(inputs: Inputs, beds: Laid | None, c: dict[str, Array], evened: Array) -> BetweenPellets | None:
+    """How unlike the pellets are; None where they are turned over all the time in an even bed, and so all alike."""
     X, T = c["layer moisture"], c["layer temperature"]
-    if len(X) == 1:
-        return None
-    return between_pellets(inputs.isotherm, X, T, np.ones(1), c["T_even"])
+    if beds is not None:
+        return between(beds, inputs.isotherm, X, T, evened)
+    return None if len(X) == 1 else between_pellets(inputs.isotherm, X, T, np.ones(1), evened)
 
 
 def _wet_per_area(inputs: Inputs) -> Array:
     return inputs.bulk_density * inputs.bed_depth
-
-
-def _history(s: Solution) -> History:
-    """The course of the one case of a solution."""
-    w, bed = dr.point_weights(s.dryer.z)[:, 0], s.dryer.bed
-    rows, began, before = [], 0.0, float(bed.feed_moisture[0])
-    for number, (phase, m) in enumerate(zip(s.phases, s.marches), 1):
-        zone = 0 if phase.cooling else number
-        for r in m.records:
-            X, T = r.mean_moisture[:, 0], r.points[:, db.TP, 1, 0]
-            mean = float(w @ X)
-            (Y_in, h_in), (Y_out, h_out) = r.inlet[:, 1, 0], r.outlet[:, 1, 0]
-            rate = (before - mean) / float(r.duration[0])
-            T_in, T_out = (air.temperature_from_enthalpy(h, Y) for h, Y in ((h_in, Y_in), (h_out, Y_out)))
-            rows.append(
-                (
-                    began + float(r.time[0]),
-                    mean / (1 + mean),
-                    X[0] / (1 + X[0]),
-                    X[-1] / (1 + X[-1]),
-                    float(w @ T),
-                    float(T.max()),
-                    *(T_in, Y_in, T_out, Y_out, rate, zone),
-                )
-            )
-            before = mean
-        began += float(phase.programme.duration[0])
-    return History(*np.array(rows, float).T)
-
-
-def _layers(s: Solution) -> Layers:
-    """The moisture of every layer of the one case of a solution, at the end of each step."""
-    bed, height = s.dryer.bed, _points(s.dryer.z)[:, 0] * s.dryer.bed.depth[0]
-    time, X, began = [0.0], [np.full(len(height), bed.feed_moisture[0])], 0.0
-    for phase, m in zip(s.phases, s.marches):
-        time += [began + float(r.time[0]) for r in m.records]
-        X += [r.mean_moisture[:, 0] for r in m.records]
-        began += float(phase.programme.duration[0])
-    moisture = np.array(X)
-    return Layers(np.array(time), height, moisture / (1 + moisture))

@@ -15,6 +15,7 @@ import numpy as np
 from coolsim.case import Air, Case
 from coolsim.fields import Array
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
+from coolsim.model.columns import MOST, Deviations
 from coolsim.physics import air, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
@@ -48,6 +49,7 @@ class Inputs:
     dry_air: Array  # kg/s through the bed
     dry_solid: Array  # kg/s
     fed: Fed | None = None  # where the feed comes from another machine
+    deviations: Deviations | None = None  # None: all beds are even
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,7 @@ class Stated:
     ambient_temperature: Array
     relative_humidity: Array
     pressure: Array
+    deviations: Deviations | None = None  # None: all beds are even
 
 
 def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
@@ -124,6 +127,7 @@ def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, t
         ambient_temperature=T,
         relative_humidity=RH,
         pressure=p,
+        deviations=_deviations(cases, numbers),
     )
     return numbers_stated, shape
 
@@ -159,7 +163,40 @@ def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
         inlet_air_temperature=np.fmax(T, s.inlet_air_temperature),
         dry_air=np.where(np.isnan(s.air_ratio), s.airflow / volume, s.air_ratio * fed),
         dry_solid=fed * (1 - M),
+        deviations=s.deviations,
     )
+
+
+def unevenness(cooler: Any) -> str:
+    """In what the bed of a cooler or dryer is stated to be uneven, as words behind its kind; none if it is even."""
+    return " uneven" * is_uneven(cooler) + " slow" * bool(getattr(cooler, "speed_deviation", None))
+
+
+def is_uneven(cooler: Any) -> bool:
+    """Whether the bed of a cooler or dryer is stated to be uneven."""
+    return any(getattr(cooler, name, None) for name in _DEVIATIONS)
+
+
+def borne(depths: tuple[float, float], cooler: Any) -> tuple[float, float]:
+    """A range of depths [m] without those of which a deviation that is stated as a length is too large a share."""
+    least = (getattr(cooler, "depth_deviation_length", None) or 0.0) / MOST
+    low, high = depths
+    return max(low, least), max(high, least)
+
+
+_DEVIATIONS = ("depth_deviation", "depth_deviation_length", "speed_deviation")
+
+
+def _deviations(
+    cases: Sequence[Case], numbers: Callable[[Callable[[Case], float]], Array]
+) -> Deviations | None:
+    if not any(is_uneven(c.cooler) for c in cases):
+        return None
+    return Deviations(*(numbers(partial(_deviation, name)) for name in _DEVIATIONS))
+
+
+def _deviation(name: str, case: Case) -> float:
+    return getattr(case.cooler, name, None) or 0.0
 
 
 def _constant(i: int, case: Case) -> float:

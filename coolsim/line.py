@@ -21,12 +21,13 @@ from coolsim.case import Air, Case, FanData, Line, Stage
 from coolsim.cautions import cautions, of_stand_by
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
-from coolsim.inputs import Inputs, bed_of, gather
+from coolsim.inputs import Inputs, bed_of, gather, unevenness
 from coolsim.model import leaving, stand_by
 from coolsim.model.drying import Solution
 from coolsim.model.leaving import Leaving
 from coolsim.physics import air
 from coolsim.result import Accuracy, Result, StageRun, Warning
+from coolsim.uneven import leaving_of_dryers
 
 LINE = "line"
 NOT_TYPED: Mapping[str, Any] = MappingProxyType({})  # a stage by itself is no scenario
@@ -40,9 +41,10 @@ Dry = Callable[[list[Case], Inputs, bool], tuple[Result, list[Solution]]]
 def kind(case: Case) -> str:
     """Cases of one kind can stand side by side in one solve; a line's stages are the same, one by one."""
     if not isinstance(case.cooler, Line):
-        return dried.kind(case)
+        return dried.kind(case) + unevenness(case.cooler)
     stages = (
-        f"{s.name}: {dried.kind(dataclasses.replace(case, cooler=s.cooler))}" for s in case.cooler.stages
+        f"{s.name}: {dried.kind(dataclasses.replace(case, cooler=s.cooler))}{unevenness(s.cooler)}"
+        for s in case.cooler.stages
     )
     equation = case.material.isotherm.equation
     return f"{LINE} {equation} {'; '.join(stages)}"
@@ -91,7 +93,7 @@ def _machine(
     if not is_dryer:
         return cool(cases, inputs, scalar)
     result, solutions = dry(cases, inputs, not scalar)
-    return result, leaving.of_dryers(bed_of(inputs), solutions)
+    return result, leaving_of_dryers(inputs, solutions)
 
 
 def _after_flash(inputs: Inputs, pellets: Leaving) -> Leaving:

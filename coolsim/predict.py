@@ -32,6 +32,7 @@ from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_e
 from coolsim.model.surface import REAL
 from coolsim.physics.correlations import among
 from coolsim.result import InputBand, Result
+from coolsim.uneven import laid, leaving_of_coolers
 
 CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
@@ -200,9 +201,9 @@ def cooling(resolution: Resolution) -> line.Cool:
         elif len(some) == 1:
             inputs, result = _run(some[0], inputs, scalar, resolution)
             solutions = solved(inputs, False, resolution)[1]
-            return result, leaving.of_coolers(bed_of(inputs), solutions)
+            return result, leaving_of_coolers(inputs, solutions)
         result, solutions = solved(inputs, scalar, resolution)
-        return result, leaving.of_coolers(bed_of(inputs), solutions)
+        return result, leaving_of_coolers(inputs, solutions)
 
     return cool
 
@@ -247,14 +248,20 @@ def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
 
 
 def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
-    """Solve all cases and raise if one fails; `scalar` gives a result of floats."""
-    solve_all = _solve_alike if inputs.one_case and len(inputs.radius) >= ALIKE else _solve_each
+    """Solve all cases and raise if one fails; `scalar` gives a result of floats.
+
+    The solutions are those of the columns, column after column, where a bed is uneven.
+    """
+    beds = laid(inputs)
+    solved = inputs if beds is None else beds.inputs
+    solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
     with on_one_thread():
-        solutions = solve_all(bed_of(inputs), resolution)
-    result = build_result(inputs, solutions, resolution, scalar)
-    failed = np.concatenate([s.index[~s.converged] for s in solutions])
+        solutions = solve_all(bed_of(solved), resolution)
+    result = build_result(inputs, solutions, resolution, scalar, beds)
+    count = len(inputs.radius)
+    failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
     if len(failed):
-        raise NotConverged(_reason(solutions, failed, len(inputs.radius)), np.sort(failed), result)
+        raise NotConverged(_reason(solutions, failed, count), failed, result)
     return result, solutions
 
 

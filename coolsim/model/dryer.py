@@ -14,6 +14,7 @@ from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.model.pellet_shells import Shells, feed_shells
 from coolsim.model.surface import REAL, Laws
+from coolsim.numerics.stages import GAUSS_POINTS
 
 WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 
@@ -54,6 +55,11 @@ class Pellets:
 def point_weights(z: Array) -> Array:
     """Share of the bed that each point stands for, (P, B)."""
     return np.repeat(0.5 * np.diff(z, axis=0), 2, axis=0)
+
+
+def point_positions(z: Array) -> Array:
+    """Places of the points between the nodes z (N, B), as shares of the depth, (P, B)."""
+    return (z[:-1, None] + np.diff(z, axis=0)[:, None] * GAUSS_POINTS[:, None]).reshape(-1, z.shape[1])
 
 
 def laid(dryer: Dryer) -> Pellets:

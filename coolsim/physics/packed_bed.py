@@ -144,6 +144,42 @@ def ergun_gradient(
     return viscous + inertial
 
 
+def split_of_air(
+    velocity: Number,
+    depth: Number,
+    area: Number,
+    particle_diameter: Number,
+    void_fraction: Number,
+    density: Number,
+    viscosity: Number,
+) -> tuple[Number, Number]:
+    """Velocities [m/s] through parallel columns under one pressure drop, and that drop [Pa].
+
+    Columns stand along the first axis: depth [m] and share of the area, which sum to 1; `velocity` is their mean.
+    Ergun's equation of every column, solved for the drop at which the flows add up.
+
+    >>> two, drop = split_of_air(0.5, np.array([0.8, 1.2]), np.array([0.5, 0.5]), 4.8e-3, 0.42, 1.15, 1.85e-5)
+    >>> [round(float(u), 5) for u in two], round(float(drop), 1)
+    ([0.55771, 0.44229], 1060.7)
+    """
+    solid, d_p, eps = 1 - void_fraction, particle_diameter, void_fraction
+    viscous = 150 * viscosity * solid**2 / (eps**3 * d_p**2)
+    inertial = 1.75 * density * solid / (eps**3 * d_p)
+
+    def through(gradient: Any) -> Any:
+        return 2 * gradient / (viscous + np.sqrt(viscous**2 + 4 * inertial * gradient))
+
+    def surplus(share: Any) -> Any:  # of the drop that the mean depth would take
+        return (area * through(share * mean / depth)).sum(axis=0) - velocity
+
+    depth = np.asarray(depth, float)
+    mean = ergun_gradient(velocity, d_p, eps, density, viscosity) * (area * depth).sum(axis=0)
+    # at the drop of the thinnest column at the mean velocity none lets through more, at the deepest's none less
+    low, high = (end / (area * depth).sum(axis=0) for end in (depth.min(axis=0), depth.max(axis=0)))
+    share = bracketed_root(surplus, 0.999 * low, 1.001 * high, tolerance=1e-14)
+    return through(share * mean / depth), share * mean
+
+
 def hukill_ives_gradient(velocity: Number, a: Number, b: Number) -> Number:
     """Pressure gradient [Pa/m] = a u²/ln(1 + b u), u [m/s], a [Pa s²/m³], b [s/m]; 0.01–0.35 m/s.
 

@@ -51,10 +51,7 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
     yield "feed.material", case.material.name
     alone = () if isinstance(case.cooler, Line) else (("cooler", case.cooler),)
     for table, data in (("feed", case.feed), ("air", case.air), *alone):
-        for name, key in TABLES[table].keys.items():
-            value = getattr(data, name, None)
-            if value is not None:
-                yield f"{table}.{name}", _shown(value, key, style)
+        yield from _numbers(data, table, table, style)
     yield from _zones(case.cooler, "cooler", style)
     for number, stage in enumerate(getattr(case.cooler, "stages", ()), 1):
         yield from _stage(stage, f"stage.{number}", style)
@@ -85,9 +82,15 @@ def _stage(stage: Stage, place: str, style: _Style) -> Iterator[tuple[str, str]]
 def _numbers(data: Any, table: str, place: str, style: _Style) -> Iterator[tuple[str, str]]:
     """What a data class holds of the keys of a table."""
     for name, key in TABLES[table].keys.items():
-        value = getattr(data, name, None)
-        if value is not None:
+        value, length = getattr(data, name, None), getattr(data, f"{name}_length", None)
+        if length is not None:
+            yield f"{place}.{name}", units.text_of(length, units.LENGTH, _length_unit(style), style.digits)
+        elif value is not None:
             yield f"{place}.{name}", _shown(value, key, style)
+
+
+def _length_unit(style: _Style) -> str:
+    return "in" if style.system == "us" else "cm"
 
 
 def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:

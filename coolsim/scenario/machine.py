@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from coolsim.case import Batch, Belt, Cooler, Feed, Zone
+from coolsim.model.columns import MOST
 from coolsim.scenario import reader, schema, units
 from coolsim.scenario.reader import Collector
-from coolsim.scenario.values import AirRatio, within
+from coolsim.scenario.values import AirRatio, Deviation, within
 
 
 def machine_of(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
@@ -39,12 +40,13 @@ def _batch(c: Collector, feed: Feed | None) -> Batch | None:
         depth = _derived(c, "cooler.batch_mass", depth, "cooler.bed_depth")
     if c.has("cooler.reverse_every", "cooler.mixing") and c.values["cooler.mixing"] == "continuous":
         c.wrong("cooler.reverse_every", 'with mixing = "continuous" all pellets are alike: leave it out')
-    wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in ("batch_mass", "bed_depth")]
+    derived = ("batch_mass", "bed_depth", "depth_deviation")
+    wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in derived]
     values: dict[str, Any] = {name: c.values.get(f"cooler.{name}") for name in wanted}
     optional = ("inlet_air_temperature", "heater_power", "reverse_every")
     if depth is None or any(values[name] is None for name in wanted if name not in optional):
         return None
-    return Batch(bed_depth=depth, **values)
+    return Batch(bed_depth=depth, **values, **_deviations(c, depth))
 
 
 def _belt(c: Collector) -> Belt | None:
@@ -74,6 +76,7 @@ def _belt(c: Collector) -> Belt | None:
         c.values["cooler.bed_depth"],
         tuple(Zone(**zone) for zone in zones),
         c.values["cooler.shrinkage"],
+        **_deviations(c, c.values["cooler.bed_depth"]),
     )
 
 
@@ -112,7 +115,29 @@ def _counter_flow(c: Collector, feed: Feed | None) -> Cooler | None:
         airflow=airflow,
         air_ratio=ratio,
         inlet_air_temperature=c.values.get("cooler.inlet_air_temperature"),
+        **_deviations(c, depth),
     )
+
+
+def _deviations(c: Collector, depth: float) -> dict[str, Any]:
+    """Return how uneven the bed is, as far as it was typed; a length may be no larger a share of the depth."""
+    key, found = "cooler.depth_deviation", dict[str, float]()
+    typed: Deviation | None = c.values.get(key)
+    if typed is not None and typed.share is not None:
+        found["depth_deviation"] = typed.share
+    if typed is not None and typed.length is not None:
+        found["depth_deviation_length"] = typed.length
+        definition = schema.find(key)
+        assert definition is not None
+        deepest = c.values.get("limits.bed_depth", (depth,))[-1]
+        for what, of in (("the bed", depth), ("the deepest bed of limits.bed_depth", deepest)):
+            if typed.length > MOST * of:
+                share = f"{typed.length / of:.0%} of {what}"
+                c.wrong(key, f"this is {share}; allowed is up to {MOST:.0%} of it; {definition.hint}")
+                break
+    if c.has("cooler.speed_deviation"):
+        found["speed_deviation"] = c.values["cooler.speed_deviation"]
+    return found
 
 
 def _heated(c: Collector) -> None:

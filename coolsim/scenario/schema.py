@@ -130,6 +130,8 @@ _AIR = {
     ),
 }
 
+_MOST_DEVIATION = "40 %"
+_UNEVEN = "a bed that deviates more is no bed: some of its floor is nearly bare, or stands still"
 _COOLER = {
     "arrangement": Key(
         "choice",
@@ -163,6 +165,24 @@ _COOLER = {
         "200 degC",
         "outside air is heated to this before the bed",
         hint=_FAHRENHEIT,
+    ),
+    "depth_deviation": Key(
+        "deviation",
+        "standard deviation over the floor, of the mean or as a length; judged: measure it",
+        '"10 %"',
+        u.FRACTION,
+        "0 %",
+        _MOST_DEVIATION,
+        hint=_UNEVEN,
+        second=u.LENGTH,
+    ),
+    "speed_deviation": _quantity(
+        u.FRACTION,
+        "10 %",
+        "0 %",
+        _MOST_DEVIATION,
+        "of the pellets' speed over the floor, of the mean; judged: measure it",
+        hint=_UNEVEN,
     ),
 }
 
@@ -215,9 +235,11 @@ ARRANGEMENTS: Mapping[str, tuple[str, ...]] = {
     "batch": (
         "arrangement", "floor_area", "bed_depth", "batch_mass", "duration", "airflow", "inlet_air_temperature",
         "heater_power", "recirculation", "air_direction", "reverse_every", "mixing", "shrinkage",
-        "cooling_time",
+        "cooling_time", "depth_deviation",
     ),
-    "belt": ("arrangement", "belt_width", "bed_depth", "zone", "shrinkage"),
+    "belt": (
+        "arrangement", "belt_width", "bed_depth", "zone", "shrinkage", "depth_deviation", "speed_deviation",
+    ),
 }  # fmt: skip
 
 _MATERIAL = {

@@ -129,13 +129,16 @@ def _zone(header: str, air: str, way: str, temperature: str = "", length: str = 
     return Block("cooler.zone", header, examples=examples, shown=shown, hidden=unheated, optional=False)
 
 
+_UNEVEN = frozenset({"depth_deviation", "speed_deviation"})  # a judged value: no bed is even
+_LEVELLED = frozenset({"depth_deviation"})  # a belt carries all pellets alike
 _BATCH = {
     "floor_area": '"8 m2"', "bed_depth": '"7 cm"', "batch_mass": '"250 kg"', "duration": '"32 min"',
     "airflow": '"12000 m3/h"', "inlet_air_temperature": '"56 degC"', "heater_power": '"90 kW"',
     "recirculation": '"80 %"', "reverse_every": '"15 min"', "shrinkage": '"60 %"', "cooling_time": '"5 min"',
+    "depth_deviation": '"5 %"',
 }  # fmt: skip
 _ON = frozenset({"inlet_air_temperature", "reverse_every"})
-_BELT = {"belt_width": '"2 m"', "bed_depth": '"8 cm"', "shrinkage": '"0 %"'}
+_BELT = {"belt_width": '"2 m"', "bed_depth": '"8 cm"', "shrinkage": '"0 %"', "depth_deviation": '"5 %"'}
 _BELT_LIMITS = Block(
     "limits",
     examples={
@@ -149,6 +152,7 @@ _FIRST = Block(
     "stage",
     arrangement="belt",
     examples=_BELT | {"name": '"dryer"'},
+    shown=_LEVELLED,
     hidden=frozenset({"stand_by"}),
     optional=False,
 )
@@ -161,14 +165,15 @@ _SECOND = Block(
         "bed_depth": '"0.5 m"',
         "airflow": '"2600 m3/h"',
     },
-    shown=frozenset({"stand_by"}),
+    shown=_UNEVEN | {"stand_by"},
     optional=False,
 )
 TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
     "counter-flow": (
         TITLE.example,
         (
-            Block("feed"), Block("air"), Block("cooler"), *_MATERIAL, Block("target"), Block("limits"),
+            Block("feed"), Block("air"), Block("cooler", shown=_UNEVEN), *_MATERIAL, Block("target"),
+            Block("limits"),
             Block("costs"), Block("fan"), Block("duct"), *(Block(name) for name in _SIZING), *_WEATHER,
         ),
     ),
@@ -177,7 +182,7 @@ TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
         (
             Block("feed", examples=_WET | {"throughput": '"300 kg/h"'}),
             Block("air"),
-            Block("cooler", arrangement="batch", examples=_BATCH, shown=_ON),
+            Block("cooler", arrangement="batch", examples=_BATCH, shown=_ON | _UNEVEN),
             Block("schedule", examples={"filling": '"4 min"', "emptying": '"3 min"', "dryers": "1"}),
             *_MATERIAL,
             _TARGET,
@@ -198,9 +203,9 @@ TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
         (
             Block("feed", examples=_WET | {"throughput": '"1250 kg/h"', "temperature": '"80 degC"'}),
             Block("air"),
-            Block("cooler", arrangement="belt", examples=_BELT),
-            _zone("[[cooler.zone]]", "8000 m3/h", "up", "80 degC"),
-            _zone("[[cooler.zone]]", "8000 m3/h", "down", "70 degC"),
+            Block("cooler", arrangement="belt", examples=_BELT, shown=_LEVELLED),
+            _zone("[[cooler.zone]]", "8000 m3/h", "up", "76 degC"),
+            _zone("[[cooler.zone]]", "8000 m3/h", "down", "66 degC"),
             _zone("[[cooler.zone]]", "3500 m3/h", "up", length="1 m"),
             *_MATERIAL, _TARGET, _BELT_LIMITS, Block("costs"), _FAN, *_sizing('["5 cm", "15 cm"]', '"18 m2"'),
             *_WEATHER,

@@ -109,6 +109,30 @@ def _air_ratio(value: Any, key: Key) -> AirRatio:
 
 
 @dataclass(frozen=True)
+class Deviation:
+    """A standard deviation: as a share of the mean, or in the unit of what deviates."""
+
+    share: float | None = None
+    length: float | None = None
+
+
+def _deviation(value: Any, key: Key) -> Deviation:
+    assert key.second is not None and key.dimension is not None
+    text = _string(value, key)
+    try:
+        length = units.read(text, key.second)
+    except Misread:
+        try:
+            share = units.read(text, key.dimension)
+        except Misread:
+            raise Misread('a share of the mean, such as "10 %", or a length, such as "3 cm"') from None
+        return Deviation(share=within(share, key))
+    if length < 0.0:
+        raise Misread("a length of 0 or more")
+    return Deviation(length=length)
+
+
+@dataclass(frozen=True)
 class Price:
     """A price per stored unit and the currency it was typed in ("" for none)."""
 
@@ -190,6 +214,7 @@ READERS: Mapping[str, Callable[[Any, Key], Any]] = {
     "choice": _choice,
     "range": _range,
     "air ratio": _air_ratio,
+    "deviation": _deviation,
     "price": _price,
     "curve": _curve,
     "loss": _loss,

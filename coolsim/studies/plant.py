@@ -24,7 +24,7 @@ from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
-from coolsim.inputs import Inputs, gather
+from coolsim.inputs import Inputs, borne, gather
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
@@ -402,6 +402,8 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     elif limits.residence_time is not None:
         per_second = case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
         ranges["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
+    if "bed_depth" in ranges:
+        ranges["bed_depth"] = borne(ranges["bed_depth"], case.cooler)
     if limits.inlet_air_temperature is not None:
         low, high = limits.inlet_air_temperature
         outside = case.air.temperature

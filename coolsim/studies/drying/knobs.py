@@ -16,6 +16,7 @@ import numpy as np
 from coolsim.case import Batch, Belt, Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
+from coolsim.inputs import borne
 from coolsim.studies.asked import OPENED as OF_COOLERS
 from coolsim.studies.asked import where
 
@@ -128,6 +129,8 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
         length = sum(z.length for z in c.zones)
         per_second = case.feed.throughput / (case.feed.bulk_density * c.belt_width * length)
         found["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
+    if "bed_depth" in found:
+        found["bed_depth"] = borne(found["bed_depth"], c)
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(case.air.temperature)

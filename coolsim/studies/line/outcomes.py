@@ -18,7 +18,6 @@ from coolsim.case import Case, Costs
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
-from coolsim.model import deep_bed as db
 from coolsim.model import drying
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
@@ -116,7 +115,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
         result, solutions = dried.solved(some, inputs, many, of_dryers)
-        blocks.append(_of_dryers(some, inputs, result, solutions, per_wet))
+        blocks.append(_of_dryers(some, inputs, result, per_wet))
         return result, solutions
 
     with on_one_thread():
@@ -124,9 +123,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
     return result, np.concatenate(blocks)
 
 
-def _of_dryers(
-    cases: list[Case], inputs: Inputs, result: Result, solutions: list[drying.Solution], per_wet: Array
-) -> Array:
+def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array) -> Array:
     energy, spread = result.energy, result.spread
     assert energy is not None and spread is not None
     if cases[0].cooler.arrangement == "batch":  # whose energy is of a batch
@@ -134,7 +131,7 @@ def _of_dryers(
     else:
         solid = 3600.0 * inputs.dry_solid
     known = _machine(result) | {
-        "pellet temperature": _hottest(len(cases), solutions),
+        "pellet temperature": spread.hottest,
         "deviation": spread.deviation_wb,
         "heat": energy.heat / solid * per_wet,
         "fan": energy.fan / solid * per_wet,
@@ -169,13 +166,3 @@ def _machine(result: Result) -> dict[str, Any]:
 def _rows(known: dict[str, Any], count: int) -> Array:
     """Rows (ROWS, cases); nothing in those that a machine does not have."""
     return np.array([np.broadcast_to(known.get(name, 0.0), count) for name in ROWS], float)
-
-
-def _hottest(count: int, solutions: list[drying.Solution]) -> Array:
-    """Temperature of the hottest layer of pellets in the course of each dryer."""
-    hottest = np.full(count, -np.inf)
-    for s in solutions:
-        for record in (r for m in s.marches for r in m.records):
-            layer = record.points[:, db.TP, 1].max(axis=0)
-            np.maximum.at(hottest, s.index[record.index], layer)
-    return hottest

@@ -19,7 +19,6 @@ from coolsim.case import Air, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
-from coolsim.model import deep_bed as db
 from coolsim.model import drying
 from coolsim.model.bed import take
 from coolsim.physics import air
@@ -153,7 +152,7 @@ def _rows(cases: list[Case], inputs: Inputs, mesh: drying.Resolution) -> Array:
     """Solve dryers side by side, one case for all inputs or one for each; nan for those that fail."""
     count = len(inputs.radius)
     try:
-        result, solutions = dried.solved(cases, inputs, True, mesh)
+        result, _ = dried.solved(cases, inputs, True, mesh)
     except NotConverged as error:
         good = np.setdiff1d(np.arange(count), error.failed)
         rows = np.full((OF_COOLERS + len(ADDED), count), np.nan)
@@ -161,7 +160,8 @@ def _rows(cases: list[Case], inputs: Inputs, mesh: drying.Resolution) -> Array:
             some = [cases[k] for k in good] if len(cases) > 1 else cases
             rows[:, good] = _rows(some, take(inputs, good), mesh)
         return rows
-    return np.vstack([pack(outcome_of(result)), _hottest(solutions, count), *_added(cases, result)])
+    assert result.spread is not None
+    return np.vstack([pack(outcome_of(result)), result.spread.hottest, *_added(cases, result)])
 
 
 def _added(cases: list[Case], result: Result) -> tuple[Array, ...]:
@@ -169,15 +169,6 @@ def _added(cases: list[Case], result: Result) -> tuple[Array, ...]:
     mass = np.array([mass_of(case) for case in cases])
     assert result.energy is not None and result.spread is not None
     return np.asarray(result.spread.deviation_wb), result.energy.heat / mass, result.energy.fan / mass
-
-
-def _hottest(solutions: list[drying.Solution], count: int) -> Array:
-    """Temperature of the hottest pellets at any time, (cases,)."""
-    hottest = np.full(count, -np.inf)
-    for s in solutions:
-        for record in (r for m in s.marches for r in m.records):
-            np.maximum.at(hottest, s.index[record.index], record.points[:, db.TP, 1].max(axis=0))
-    return hottest
 
 
 # -- judged

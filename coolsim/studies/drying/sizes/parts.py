@@ -22,6 +22,7 @@ from coolsim.studies.drying.course import outcomes_of
 from coolsim.studies.drying.sizes.answer import AirPart
 from coolsim.studies.sizing.answer import FanDuty
 from coolsim.studies.sizing.parts import LIFT_OFF
+from coolsim.uneven import laid_dryers
 
 
 @dataclass(frozen=True)
@@ -63,19 +64,17 @@ def _of_one_kind(cases: list[Case]) -> Iterator[Predicted]:
     inputs = dried.gathered(cases)
     with on_one_thread():
         result, solutions = dried.solved(cases, inputs, many=True)
+    beds = laid_dryers(inputs)
     for k, case in enumerate(cases):
-        s, one = dried.alone(result, solutions, k)
+        s, at, one = dried.alone(result, solutions, k, beds)
         one = dataclasses.replace(one, warnings=cautions(case, one))
-        yield Predicted(case, one, outcomes_of(case, one), tuple(_parts(case, inputs, s, k)))
+        parts = tuple(_parts(case, float(inputs.outside_volume[k]), s, int(at[0])))
+        yield Predicted(case, one, outcomes_of(case, one), parts)
 
 
-def _place(s: Solution, k: int) -> int:
-    return int(np.flatnonzero(s.index == k)[0])
-
-
-def _parts(case: Case, inputs: Any, s: Solution, k: int) -> Iterator[Needs]:
-    """What each phase asks of its fan and heater."""
-    c, at, outside = case.cooler, _place(s, k), float(inputs.outside_volume[k])
+def _parts(case: Case, outside: float, s: Solution, at: int) -> Iterator[Needs]:
+    """What each phase asks of its fan and heater, of the dryer at a place of a solution; air of so many m³/kg."""
+    c = case.cooler
     each = [_steps(s, number, at) for number in range(len(s.phases))]
     batch = c.arrangement == "batch"  # dries and is cooled with one fan
     zones, steps = ([None], [np.concatenate(each)]) if batch else (list(c.zones), each)
