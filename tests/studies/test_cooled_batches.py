@@ -29,7 +29,7 @@ def test_one_march_tells_of_every_shorter_drying_with_its_cooling():
     """Each against a prediction of that duration by itself, between reversals and at them. Marches take one mesh
     and straight lines between the ends of their steps: some hundredths of a point and tenths of a kelvin. Heat and
     exhaust are those of the drying alone, which a march without cooling tells at the same steps. (Where the steps
-    end matters: a minute after a reversal it may be 0.9 K, as at 44 or 47 % of voids; what is found is predicted anew.)
+    end matters: a minute after a reversal it may be 0.9 K, as at 44 or 47 % of voids; what is found is predicted.)
     """
     case = coolsim.replace(loads(FEED + TURNED), {"feed.void_fraction": "42 %"})
     minutes = np.array([9.0, 12.0, 13.0, 17.5, 20.0])
