@@ -60,11 +60,13 @@ def test_every_bound_gets_its_room(night: Case, found: SettingsAnswer) -> None:
 
 
 def test_enough_chance_needs_no_room(night: Case) -> None:
-    """Feed that comes in dry has the chance anyway; a fan at its highest speed keeps that nearly every other time."""
-    dry = coolsim.replace(night, {"feed.moisture": "11 ± 0.2 %", "feed.temperature": "70 degC"})
+    """Feed that comes in dry has the chance anyway, where no weight given away asks for the fan's highest speed."""
+    dry = coolsim.replace(
+        night, {"feed.moisture": "11 ± 0.2 %", "feed.temperature": "70 degC", "costs.feed": "0 USD/kg"}
+    )
     plain = find_settings(dry)
-    assert uncertainty(at_settings(dry, plain.settings), samples=64).all_kept > 0.42  # what the test needs
-    assert with_chance(dry, 0.4, samples=64).case.safety_margins == {}
+    assert uncertainty(at_settings(dry, plain.settings), samples=64).all_kept > 0.52  # what the test needs
+    assert with_chance(dry, 0.5, samples=64).case.safety_margins == {}
 
 
 def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
