@@ -35,23 +35,54 @@ def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUni
     emit(tables.understood(case, page_for(units)))
 
 
-@app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets")
+@app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets --plot isotherms.png")
 @guarded
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="A material of the list.")] = None,
     units: PrintedUnits = Units.si,
+    plot: Annotated[
+        str | None,
+        typer.Option("--plot", metavar="FILE", help="Also draw its isotherms (png, pdf or svg)."),
+    ] = None,
 ) -> None:
     """List the materials, or all numbers of one.
 
-    Each number comes with its source, or with the word assumed.
+    Each number comes with its source, or with the word assumed. NAME may be the file of a material, too. With
+    --plot, its isotherms at three temperatures are drawn, with the published points where there are some.
     """
     from coolsim.output import library
     from coolsim.physics.materials import load_material, names
 
+    if plot is not None:
+        _draw_isotherms(name, plot, units)
     if name is None:
         emit(library.material_list([load_material(known) for known in names()], page_for(units)))
     else:
         emit(library.material(load_material(name), page_for(units)))
+
+
+def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
+    """Write the picture of a material's isotherms."""
+    from coolsim.output import files
+    from coolsim.physics.materials import load_material
+
+    if name is None:
+        raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
+    kind = file.rpartition(".")[2].lower()
+    if kind not in ("png", "pdf", "svg"):
+        raise InputError([Fault("", "--plot", file, "name a file that ends in .png, .pdf or .svg")])
+    material = load_material(name)
+    files.check_writable(file, "--plot")
+    import io
+
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from coolsim.output import plots
+
+    figure, written = plots.isotherms(material, units=units.value).figure, io.BytesIO()
+    figure.savefig(written, format=kind, dpi=150)
+    files.write(file, written.getvalue(), "--plot")
 
 
 class Arrangement(StrEnum):

@@ -1,8 +1,8 @@
 """An isotherm through measured points: each equation fitted, the best taken, what is left of each point told.
 
 Least squares in moisture, from published constants on, with a faint pull toward them: where the points leave a
-constant open (those of a single temperature say nothing of the others) it stays there. The best is that of the least Akaike
-criterion for few points, among those that mean anything.
+constant open (those of a single temperature say nothing of the others) it stays there. The best is that of the
+least Akaike criterion for few points, among those that mean anything.
 """
 
 from __future__ import annotations

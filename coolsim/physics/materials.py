@@ -11,10 +11,13 @@ from types import MappingProxyType
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.physics.correlations import Correlation
+from coolsim.physics.isotherm_fit import SorptionPoint
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
 
-__all__ = ["Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "load_material", "names"]
+__all__ = [
+    "Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "SorptionPoint", "load_material", "names",
+]  # fmt: skip
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -47,6 +50,9 @@ class Material:
         "kg/kg dry", "shares of dry solid, by component", default=MappingProxyType({})
     )
     description: str = documented("-", "what the material stands for, in a sentence", default="")
+    sorption_points: tuple[SorptionPoint, ...] = documented(
+        "-", "measured points that the isotherm was fitted to", default=()
+    )
     correlation: Correlation | None = documented(
         "-", "how numbers that were found together err together; None: all by themselves", default=None
     )
