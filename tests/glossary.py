@@ -24,6 +24,8 @@ MODULES = (
     "physics.materials",
     "physics.pellet",
     "physics.sorption",
+    "physics.isotherm_fit",
+    "validation.comparison",
     "equipment.fan",
     "equipment.duct",
     "equipment.operating_point",
@@ -46,7 +48,18 @@ MODULES = (
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown", "Sampled", "Quantity")
+INSIDE = (
+    "Outcome",
+    "Weighed",
+    "Tried",
+    "Limit",
+    "Lever",
+    "Unknown",
+    "Sampled",
+    "Quantity",
+    "Measure",
+    "Computed",
+)
 
 
 def classes() -> Iterator[tuple[str, type]]:

@@ -8,7 +8,7 @@ from coolsim.fields import Array
 from coolsim.physics.sorption import Isotherm, water_activity
 
 TEMPERATURES = (5.0, 25.0, 50.0)  # °C, where every feed is handled
-DRIEST, WETTEST = 0.01, 2.0  # kg/kg dry: no solid is near saturation at the one, none below 0.9 at the other
+DRIEST, WETTEST = 0.01, 1.0  # kg/kg dry: no solid is near saturation at the one, none below 0.9 at the other
 LEAST_RISE = 0.005  # kg/kg dry between water activities of 0.3 and 0.9; corn has 0.12
 
 

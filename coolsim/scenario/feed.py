@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -161,8 +162,8 @@ def _through_points(c: Collector, fat: float) -> tuple[Isotherm, tuple[SorptionP
 def _points(c: Collector) -> tuple[SorptionPoint, ...] | None:
     """Return the points that were typed, moistures per dry solid; None where one is not all right."""
     typed = c.source.value("material.sorption.point")
-    if not isinstance(typed, tuple):
-        return None
+    if not isinstance(typed, tuple) or not all(isinstance(point, Mapping) for point in typed):
+        return None  # a fault already
     points, before = [], len(c.faults)
     for number in range(1, len(typed) + 1):
         place = f"material.sorption.point.{number}"

@@ -41,8 +41,8 @@ def isotherms(material: Material, ax: Axes | None = None, *, units: str = "si") 
             at, moisture = np.array(measured).T
             dots = {"color": look["color"], "marker": look["marker"], "linestyle": "", "fillstyle": "none"}
             ax.plot(at, 100 * style.wet_basis(moisture), **dots)
-    style.name_axes(ax, "water activity", f"moisture [% wet basis], {material.name}{_behind(material)}")
-    style.legend(ax, beside=True)
+    style.name_axes(ax, "water activity [-]", "moisture [% wet basis]")
+    style.legend(ax, beside=True, title=f"{material.name}{_behind(material)}")
     return ax
 
 
@@ -68,5 +68,5 @@ def _temperatures(material: Material, points: list[Any]) -> tuple[float, ...]:
 
 def _behind(material: Material) -> str:
     if material.sorption_points:
-        return " and its points"
-    return " and points of pasta" if material.name in FISH else ""
+        return "\nand its points"
+    return "\nand points of pasta" if material.name in FISH else ""
