@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from coolsim.visible import one_line, visible
+
+MOST_SHOWN = 20  # faults in a message: whoever has more mends these first
+
 
 class CoolsimError(Exception):
     """Base of every error that coolsim raises on purpose."""
@@ -21,7 +25,7 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        return f"{place}{self.key}: found {self.found}; {self.allowed}"
+        return one_line(f"{place}{self.key}: found {self.found}; {self.allowed}")
 
 
 class InputError(CoolsimError):
@@ -34,7 +38,21 @@ class InputError(CoolsimError):
         )  # what it was made of, or it would not survive the way out of another process
 
     def __str__(self) -> str:
-        return "\n".join(map(str, self.faults))
+        shown = [str(fault) for fault in self.faults[:MOST_SHOWN]]
+        if len(self.faults) > MOST_SHOWN:
+            shown.append(f"… and {len(self.faults) - MOST_SHOWN} more: mend these first")
+        return "\n".join(shown)
+
+
+class NotWritten(CoolsimError):
+    """What was computed could not be written, as to a full disk. Carries the fault."""
+
+    def __init__(self, fault: Fault):
+        self.fault = fault
+        super().__init__(fault)
+
+    def __str__(self) -> str:
+        return str(self.fault)
 
 
 class NotConverged(CoolsimError):
@@ -48,4 +66,4 @@ class NotConverged(CoolsimError):
         super().__init__(reason, failed, best)
 
     def __str__(self) -> str:
-        return self.reason
+        return visible(self.reason)

@@ -16,7 +16,7 @@ from coolsim.case import Air, Case
 from coolsim.fields import Array
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
 from coolsim.model.columns import MOST, Deviations
-from coolsim.physics import air, pellet
+from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
 
@@ -50,6 +50,7 @@ class Inputs:
     dry_solid: Array  # kg/s
     fed: Fed | None = None  # where the feed comes from another machine
     deviations: Deviations | None = None  # None: all beds are even
+    resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,7 @@ class Stated:
     relative_humidity: Array
     pressure: Array
     deviations: Deviations | None = None  # None: all beds are even
+    resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
 
 
 def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
@@ -128,6 +130,7 @@ def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, t
         relative_humidity=RH,
         pressure=p,
         deviations=_deviations(cases, numbers),
+        resistance=packed_bed.resistance_with_fines(numbers(lambda c: c.feed.fines or 0.0)),
     )
     return numbers_stated, shape
 
@@ -164,6 +167,7 @@ def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
         dry_air=np.where(np.isnan(s.air_ratio), s.airflow / volume, s.air_ratio * fed),
         dry_solid=fed * (1 - M),
         deviations=s.deviations,
+        resistance=s.resistance,
     )
 
 
@@ -227,4 +231,5 @@ def bed_of(inputs: Inputs) -> Bed:
         inlet_air_temperature=inputs.inlet_air_temperature,
         inlet_humidity_ratio=inputs.humidity_ratio,
         fed=inputs.fed,
+        resistance=inputs.resistance,
     )

@@ -18,6 +18,7 @@ from coolsim.cli.shared import (
     emit,
     guarded,
     page_for,
+    told,
 )
 from coolsim.errors import Fault, InputError
 
@@ -25,14 +26,21 @@ from coolsim.errors import Fault, InputError
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
 @guarded
 def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUnits = Units.si) -> None:
-    """Read SCENARIO and say what was understood.
+    """Read SCENARIO, and the weather file that it names, and say what was understood.
 
     Nothing is computed. Exit status: 0 all right, 2 the input is wrong.
     """
     case = case_of(scenario, overrides)
     from coolsim.output import tables
 
-    emit(tables.understood(case, page_for(units)))
+    page = page_for(units)
+    text = tables.understood(case, page)
+    if case.weather:
+        from coolsim.output import seasons
+        from coolsim.scenario.weather import read_weather
+
+        text += "\n" + seasons.understood(case, read_weather(case), page)
+    emit(text)
 
 
 @app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets --plot isotherms.png")
@@ -109,13 +117,13 @@ def new(
 
     It runs as it is. A file that exists is never overwritten.
     """
-    from coolsim.output import files
+    from coolsim import files
     from coolsim.scenario import template
 
     if os.path.lexists(file):
         raise InputError(
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
-    files.check_writable(file, "FILE")
+    files.check([files.Output("FILE", file)])
     files.write(file, template(arrangement.value), "FILE")
-    emit(f"wrote {file}; try: coolsim predict {file}\n")
+    told(f"wrote {file}; try: coolsim predict {file}")

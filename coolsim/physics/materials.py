@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
@@ -60,7 +61,12 @@ class Material:
 
 def names() -> list[str]:
     """Names of the default materials, sorted."""
-    return sorted(path.stem for path in DATA.glob("*.toml"))
+    return list(_names())
+
+
+@cache
+def _names() -> tuple[str, ...]:
+    return tuple(sorted(path.stem for path in DATA.glob("*.toml")))
 
 
 def load_material(name: str) -> Material:
@@ -68,13 +74,20 @@ def load_material(name: str) -> Material:
 
     Raises InputError: with the nearest names if there is none, or with every fault of the file.
     """
-    from coolsim.physics.material_files import read_material  # it makes the Material of this module
-
     if name.endswith(".toml"):
+        from coolsim.physics.material_files import read_material  # it makes the Material of this module
+
         return read_material(name)
     known = names()
     if name not in known:
         nearest = difflib.get_close_matches(name, known, n=3, cutoff=0.4) or known
         allowed = f'nearest: {", ".join(nearest)} (`coolsim materials` lists all; or "custom")'
         raise InputError([Fault("", "feed.material", f'"{name}"', allowed)])
+    return _default(name)
+
+
+@cache  # a scenario of a thousand products names the same few
+def _default(name: str) -> Material:
+    from coolsim.physics.material_files import read_material
+
     return read_material(DATA / f"{name}.toml")

@@ -210,10 +210,9 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
     def call(*arguments: str) -> Outcome:
         monkeypatch.setattr(sys, "argv", ["coolsim", *arguments])
         capsys.readouterr()
-        with pytest.raises(SystemExit) as stopped:
-            cli.main()
+        status = cli.run()
         out, err = capsys.readouterr()
-        return Outcome(int(stopped.value.code or 0), out, err)
+        return Outcome(status, out, err)
 
     return call
 

@@ -12,13 +12,13 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.fields import documented
-from coolsim.output.report.beside import Start
 from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.studies.asked import OPENED, is_dryer
 from coolsim.studies.drying import knobs
 from coolsim.studies.line.asked import opens_something
 from coolsim.studies.plant import knob_range
+from coolsim.workers import Start
 
 if TYPE_CHECKING:
     from coolsim.studies.drying.sizes.answer import DryerSize

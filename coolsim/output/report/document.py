@@ -30,6 +30,7 @@ from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.studies.asked import is_dryer
+from coolsim.visible import visible
 
 # What tells the settings of a machine; of dryers dryer_settings does.
 _ADVISED = {"counter-flow": settings.advised, "line": line_settings.advised}
@@ -57,7 +58,7 @@ def report(
         for title, rows in tables.details(machine.case, machine.result, page).items()
     )
     return loader.get_template("report.html").render(
-        title=case.title or "Report",
+        title=visible(case.title or "Report"),
         version=version,
         style=Markup(style),
         asked=_asked(case, page),

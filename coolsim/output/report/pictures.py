@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -69,6 +70,14 @@ PICTURES: tuple[Picture, ...] = (
         "its bottom, where the air does.",
         _cooler,
         lambda a, units: plots.bed(a.result, units=units),
+    ),
+    Picture(
+        "between",
+        "Between pellets",
+        "Pellets in the order of their moisture, and of their temperature: the middle 80 % of them, their mean, "
+        "and the tenth that is the wettest or the warmest.",
+        lambda a: a.result.between_pellets is not None,
+        lambda a, units: plots.between_pellets(a.result, a.case, units=units),
     ),
     Picture(
         "pellet",
@@ -173,7 +182,7 @@ def drawn(
 
 def _numbers(name: str, answers: Answers, units: str) -> str:
     """Who cannot see a picture hears between which numbers its curve runs."""
-    p = answers.result.profile
+    p = answers.result.kept_profile
     if name == "bed":
         pellets, air = (
             [Page(units=units).number(T[end], u.TEMPERATURE, 0) for end in ends]
@@ -193,7 +202,11 @@ def _svg(axes: Any) -> str:
     figure = np.ravel(axes)[0].figure
     stream = io.StringIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}  # the same bytes each time
-    FigureCanvasSVG(figure).print_svg(stream, metadata=nothing)  # savefig draws all twice: a third more time
+    with warnings.catch_warnings():  # text stays text: the browser has fonts of its own
+        warnings.filterwarnings("ignore", "Glyph .* missing")
+        FigureCanvasSVG(figure).print_svg(
+            stream, metadata=nothing
+        )  # savefig draws all twice: a third more time
     plt.close(figure)
     return stream.getvalue()
 
