@@ -15,6 +15,7 @@ from coolsim.cli.shared import (
     Units,
     app,
     case_of,
+    draw_without_screen,
     emit,
     guarded,
     page_for,
@@ -41,6 +42,9 @@ def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUni
 
         text += "\n" + seasons.understood(case, read_weather(case), page)
     emit(text)
+
+
+PICTURES = (".png", ".pdf", ".svg")
 
 
 @app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets --plot isotherms.png")
@@ -71,25 +75,21 @@ def materials(
 
 def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
     """Write the picture of a material's isotherms."""
-    from coolsim.output import files
+    from coolsim import files
     from coolsim.physics.materials import load_material
 
     if name is None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
-    kind = file.rpartition(".")[2].lower()
-    if kind not in ("png", "pdf", "svg"):
-        raise InputError([Fault("", "--plot", file, "name a file that ends in .png, .pdf or .svg")])
+    files.check([files.Output("--plot", file, endings=PICTURES)])
     material = load_material(name)
-    files.check_writable(file, "--plot")
     import io
 
-    import matplotlib
-
-    matplotlib.use("Agg")
+    draw_without_screen()
     from coolsim.output import plots
 
-    figure, written = plots.isotherms(material, units=units.value).figure, io.BytesIO()
-    figure.savefig(written, format=kind, dpi=150)
+    written = io.BytesIO()
+    figure = plots.isotherms(material, units=units.value).figure
+    figure.savefig(written, format=file.rpartition(".")[2].lower(), dpi=150)
     files.write(file, written.getvalue(), "--plot")
 
 

@@ -57,7 +57,7 @@ def test_the_command_draws(
     "arguments, said",
     [
         (["--plot", "x.png"], "--plot draws one material"),
-        (["pig-pellets", "--plot", "x.jpg"], ".png, .pdf or .svg"),
+        (["pig-pellets", "--plot", "x.jpg"], ".png or .pdf or .svg"),
         (["pig-pelets", "--plot", "x.png"], "nearest: pig-pellets"),
         (["pig-pellets", "--plot", "no/such/x.png"], "--plot"),
     ],

@@ -146,7 +146,8 @@ def test_no_measured_number_stands_in_a_default_material(comparisons: tuple[Comp
 
 def test_nothing_but_the_validation_reads_its_data() -> None:
     for path in (ROOT / "coolsim").rglob("*.py"):
-        if "validation" not in path.parts and path.name != "validation.py":
+        drawn = path.match("output/plots/materials.py")  # which shows the points of a published isotherm
+        if "validation" not in path.parts and path.name != "validation.py" and not drawn:
             assert "coolsim.validation" not in path.read_text(encoding="utf-8"), path
 
 
