@@ -174,7 +174,7 @@ def exit_columns(problem: Problem, state: State, out: Outlet) -> dict[str, Array
 
 
 def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array]:
-    """Clean pressure drop [Pa] over the real states of the air, and the highest share of the velocity that lifts.
+    """Pressure drop [Pa] over the real states of the air, and the highest share of the velocity that lifts, clean.
 
     The last is that share by Wen and Yu.
     """
@@ -184,7 +184,7 @@ def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array
     density, viscosity = air.moist_density(T, Y, bed.pressure), air.viscosity(T)
     d_p, eps = 2 * bed.radius, bed.void_fraction
     gradient = packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
-    drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1))
+    drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1)) * bed.resistance
     bulk = bed.solid_density * (1 - eps) * (1 + bed.feed_moisture)
     lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
     return drop, lift.max(axis=(0, 1)), wen_yu.max(axis=(0, 1))

@@ -94,7 +94,9 @@ class Bed:
     wen_yu: Number = documented(
         "-", "the same share by Wen and Yu, who do not ask for the void fraction", json="wen_yu_lift_off"
     )
-    pressure_drop: Number = documented("Pa", "pressure drop of the clean bed", json="pressure_drop_Pa")
+    pressure_drop: Number = documented(
+        "Pa", "pressure drop of the bed, with the fines that are stated", json="pressure_drop_Pa"
+    )
     bed_weight: Number = documented("Pa", "weight of the bed per floor area", json="bed_weight_Pa")
     evaporation: Number = documented(
         "kg/s",
