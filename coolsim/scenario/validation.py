@@ -12,7 +12,7 @@ import inspect
 import numbers
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ import numpy as np
 from coolsim import case as cases
 from coolsim.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
 from coolsim.errors import Fault, InputError
+from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units, values
@@ -260,10 +261,18 @@ def _of_material(material: Material, look: _Look) -> Iterator[Fault]:
         allowed = f"{isotherm.equation} has the constants {', '.join(wanted)}"
         yield Fault("", "material.isotherm.constants", _said(isotherm.constants), allowed)
         return
-    numbers_of = (*isotherm.constants, isotherm.fat, isotherm.scale)
+    numbers_of, faults = (*isotherm.constants, isotherm.fat, isotherm.scale), []
     for value, bare in zip(numbers_of, _of_isotherm(isotherm.equation)):
         if not (type(value) is float and bare.low <= value <= bare.high):
-            yield from look.field(f"material.isotherm.{bare.name}", value, bare)
+            faults += look.field(f"material.isotherm.{bare.name}", value, bare)
+    yield from faults
+    if not faults and all(map(_is_number, numbers_of)) and (wrong := _objection(isotherm)):
+        yield Fault(
+            "", "material.isotherm.constants", wrong, "no solid does that: check them and their order"
+        )
+
+
+_objection = lru_cache(maxsize=64)(objection)  # the same few materials are asked for again and again
 
 
 @cache

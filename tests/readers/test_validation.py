@@ -73,6 +73,7 @@ def test_air_that_cannot_be(case: Case, air: Air, key: str, found: str, allowed:
         ("material.isotherm.scale", 0.0, "0.2 to 5"),
         ("material.isotherm.equation", "modified-nothing", "equations: "),
         ("material.isotherm.constants", (1.0,), "has the constants"),
+        ("material.isotherm.constants", (1.0, 1.0, 1.0), "no solid does that"),
         ("target.moisture", 12.5, "did you mean 0.125?"),
         ("limits.airflow", (2.0, 1.0), "the lowest comes first"),
         ("limits.bed_depth", 0.5, "needs a pair"),
