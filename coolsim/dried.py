@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from coolsim import schedule
 from coolsim.answer import first, pick
-from coolsim.between_pellets import between_pellets
+from coolsim.between_pellets import between_pellets, in_store
 from coolsim.case import Air, Batch, Belt, Case, Cooler
 from coolsim.dryer_course import history_of, layers_of, mean_course
 from coolsim.errors import NotConverged
@@ -440,6 +440,7 @@ def _result(
     T_air = air.temperature_from_enthalpy(c["enthalpy"] / c["exhaust"], Y)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
+    tenths = _between(inputs, beds, columns, T_even)
     return Result(
         FeedIn(inputs.flashed_temperature, wet, inputs.moisture_wb - wet),
         PelletsOut(
@@ -451,6 +452,7 @@ def _result(
             inputs.dry_solid * (1 + X),
         ),
         AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
+        in_store(inputs.isotherm, inputs.store_temperature, X, tenths, bagged_apart(cooler)),
         AirOut(
             T_air,
             air.relative_humidity(T_air, Y, p),
@@ -485,7 +487,7 @@ def _result(
             c["solid"] * (1 + X) * per_bed,
         ),
         spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
-        between_pellets=_between(inputs, beds, columns, T_even),
+        between_pellets=tenths,
     )
 
 
@@ -512,6 +514,11 @@ def _between(inputs: Inputs, beds: Laid | None, c: dict[str, Array], evened: Arr
     if beds is not None:
         return between(beds, inputs.isotherm, X, T, evened)
     return None if len(X) == 1 else between_pellets(inputs.isotherm, X, T, np.ones(1), evened)
+
+
+def bagged_apart(cooler: Batch | Belt) -> bool:
+    """Whether layers of its bed may come into different bags: of a batch that is not turned, emptied as it lies."""
+    return isinstance(cooler, Batch) and cooler.mixing == "none"
 
 
 def _wet_per_area(inputs: Inputs) -> Array:

@@ -20,6 +20,8 @@ from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
 
+LABORATORY = 25.0  # °C, where water activity is measured
+
 
 @dataclass(frozen=True)
 class Inputs:
@@ -48,6 +50,7 @@ class Inputs:
     inlet_air_temperature: Array
     dry_air: Array  # kg/s through the bed
     dry_solid: Array  # kg/s
+    store_temperature: Array  # °C, at which the water activity is judged
     fed: Fed | None = None  # where the feed comes from another machine
     deviations: Deviations | None = None  # None: all beds are even
     resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
@@ -76,6 +79,7 @@ class Stated:
     ambient_temperature: Array
     relative_humidity: Array
     pressure: Array
+    store_temperature: Array
     deviations: Deviations | None = None  # None: all beds are even
     resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
 
@@ -129,6 +133,7 @@ def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, t
         ambient_temperature=T,
         relative_humidity=RH,
         pressure=p,
+        store_temperature=numbers(lambda c: c.target.water_activity_at),
         deviations=_deviations(cases, numbers),
         resistance=packed_bed.resistance_with_fines(numbers(lambda c: c.feed.fines or 0.0)),
     )
@@ -166,6 +171,10 @@ def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
         inlet_air_temperature=np.fmax(T, s.inlet_air_temperature),
         dry_air=np.where(np.isnan(s.air_ratio), s.airflow / volume, s.air_ratio * fed),
         dry_solid=fed * (1 - M),
+        # laboratories measure at 25 °C; in a warmer store the same feed is more active
+        store_temperature=np.where(
+            np.isnan(s.store_temperature), np.maximum(LABORATORY, T), s.store_temperature
+        ),
         deviations=s.deviations,
         resistance=s.resistance,
     )

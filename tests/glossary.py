@@ -29,11 +29,14 @@ MODULES = (
     "equipment.fan",
     "equipment.duct",
     "equipment.operating_point",
-    "studies.settings.find",
-    "studies.settings.changes",
-    "studies.plant",
-    "studies.drying.knobs",
-    "studies.line.answer",
+    "quantities",
+    "requirements",
+    "costs",
+    "machines.base",
+    "machines.plant",
+    "machines.dryers",
+    "studies.settings.answer",
+    "studies.settings.coolers",
     "studies.settings.advice",
     "studies.sensitivity",
     "studies.uncertainty",
@@ -49,16 +52,9 @@ MODULES = (
 )
 # what a search hands to itself; nobody is given one
 INSIDE = (
-    "Outcome",
-    "Weighed",
-    "Tried",
-    "Limit",
-    "Lever",
-    "Unknown",
-    "Sampled",
-    "Quantity",
-    "Measure",
-    "Computed",
+    *("Outcome", "Weighed", "Tried", "Lever", "Unknown", "Sampled", "Quantity", "Bounds", "Constraint"),
+    *("Setting", "Appraisal", "Spent", "Dryer", "Answers"),
+    *("Measure", "Computed"),
 )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -88,7 +88,7 @@ def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
     from coolsim.output import plots
 
     written = io.BytesIO()
-    figure = plots.isotherms(material, units=units.value).figure
+    figure: Any = plots.isotherms(material, units=units.value).figure
     figure.savefig(written, format=file.rpartition(".")[2].lower(), dpi=150)
     files.write(file, written.getvalue(), "--plot")
 

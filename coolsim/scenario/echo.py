@@ -35,6 +35,19 @@ def inputs(case: Case, system: str = "si", digits: int = 12) -> dict[str, str]:
     return dict(_entries(case, _Style(system, digits)))
 
 
+SET = ("cooler.", "fan.speed", "stage.")  # keys of what may be set
+
+
+def typed_back(before: Case, after: Case, digits: int = 9) -> dict[str, str]:
+    """Return the keys and texts that make of a case the same set otherwise, as `--set` and replace() take them."""
+    was = inputs(before, digits=digits)
+    return {
+        key: text
+        for key, text in inputs(after, digits=digits).items()
+        if (key.startswith(SET) or key.endswith("fan.speed")) and was.get(key) != text
+    }
+
+
 def typed_as(case: Case, key: str) -> str:
     """Return what was typed for an input: itself, or the member of its group that it follows from."""
     value = getattr(case.source, "value", lambda key: None)

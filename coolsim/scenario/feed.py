@@ -178,7 +178,8 @@ def _points(c: Collector) -> tuple[SorptionPoint, ...] | None:
             f"{place}.temperature", f"{place}.water_activity"
         ):
             T, a_w = c.values[f"{place}.temperature"], c.values[f"{place}.water_activity"]
-            points.append(SorptionPoint(T, a_w, wet / (1.0 - wet) if wet is not None else dry))
+            X: Any = dry if wet is None else wet / (1.0 - wet)
+            points.append(SorptionPoint(T, a_w, X))
     whole = len(points) == len(typed) and len(c.faults) == before
     return tuple(points) if whole else None
 

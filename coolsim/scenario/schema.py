@@ -313,6 +313,14 @@ _TARGET = {
         u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
     ),
     "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+    "water_activity_at": _quantity(
+        u.TEMPERATURE,
+        "25 degC",
+        "-40 degC",
+        "80 degC",
+        "of the store; the warmer of 25 degC and the air outside if left out",
+        hint=_FAHRENHEIT,
+    ),
     "maximum_deviation": _quantity(
         u.FRACTION,
         "1.5 %",
@@ -339,6 +347,11 @@ _LIMITS = {
     ),
     "duration": _pair(u.TIME, '["15 min", "60 min"]', "1 s", "24 h", "of a batch, lowest and highest"),
     "recirculation": _pair(u.FRACTION, '["0 %", "80 %"]', "0 %", "95 %", "of a batch, lowest and highest"),
+    "batch_mass": _pair(
+        u.MASS, '["150 kg", "300 kg"]', "0.01 kg", "100 t", "of a batch, in place of bed_depth"
+    ),
+    "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
+    "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT
     ),
@@ -445,6 +458,12 @@ _SCHEDULE = {
     "dryers": Key("number", "alike, filled in turn", "2", low="1", high="1000", default=1.0),
 }
 
+_SHIFT = {
+    "hours": _quantity(u.TIME, "8 h", "1 min", "24 h", "of a shift; 8 h are assumed if left out"),
+    "per_day": Key("number", "shifts a day; 1 if left out", "1", low="0.1", high="6"),
+    "days_per_year": Key("number", "on which it runs; 250 if left out", "250", low="1", high="366"),
+}
+
 _NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
 _DESIGN_WEATHER = _NAME | {
     "percentile": _quantity(
@@ -482,6 +501,7 @@ TABLES: Mapping[str, Table] = {
     "cooler": Table("the cooler or dryer and its settings", _COOLER | _DRYER, required=True),
     "cooler.zone": Table("a zone of a belt, in the order in which pellets meet them", _ZONE, listed=True),
     "schedule": Table("batch after batch: does a batch dryer keep up?", _SCHEDULE),
+    "shift": Table("how long the line runs: for what settings save in a year", _SHIFT),
     "stage": Table("a machine of a line, with the keys of [cooler]", _STAGE, listed=True, varies="cooler"),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
@@ -525,7 +545,7 @@ GROUPS = (
     Group(("cooler.airflow",), arrangement="batch"),
     Group(("cooler.bed_depth",), arrangement="belt"),
     Group(("limits.airflow", "limits.fan_speed"), required=False),
-    Group(("limits.bed_depth", "limits.residence_time"), required=False),
+    Group(("limits.bed_depth", "limits.residence_time", "limits.batch_mass"), required=False),
     Group(("fan.curve", "fan.rated_flow"), required=False),
     Group(("sizing.above_least", "sizing.floor_area"), required=False),
 )

@@ -11,7 +11,7 @@ import pytest
 import coolsim
 from coolsim.case import Case
 from coolsim.errors import InputError
-from coolsim.studies.plant import knob_range, limits_of
+from coolsim.machines.plant import knob_range, limits_of
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import SettingsAnswer, find_settings
 from coolsim.studies.settings.surely import read_chance, with_chance

@@ -18,10 +18,10 @@ from coolsim import both_units, dried
 from coolsim.case import Batch, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, with_number
+from coolsim.machines import dryers as dials
 from coolsim.model import drying
 from coolsim.predict import on_one_thread
 from coolsim.scenario.trials import DOUBTED, MEASURED, hottest_inlet
-from coolsim.studies.drying import knobs as dials
 from coolsim.studies.fit.model import Dryers, Said
 
 # Right to 0.001 point and 0.001 K on seven of eight settings of a batch, to 0.02 point and 0.03 K on the driest;
