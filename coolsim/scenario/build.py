@@ -138,6 +138,8 @@ def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
 def _sizing(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
     """Return what [sizing] lists, and its range of depths within that of [limits]."""
     found: dict[str, Any] = {"product": (), "weather": ()}
+    if c.has("sizing.stage"):
+        c.wrong("sizing.stage", "it names a stage of a line: this machine stands alone, leave it out")
     for number, varied in _varied(c, "sizing.product"):
         material = material_of(varied)
         feed = feed_of(varied, material)
