@@ -16,6 +16,7 @@ duty and motor carry the margin for fouling and fines.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -28,6 +29,7 @@ from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.machines import machine_of
+from coolsim.machines.base import DIAL
 from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
 from coolsim.predict import predict
@@ -37,15 +39,17 @@ from coolsim.studies import asked
 from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.settings.dial import on_dial
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Duties, Service, Survey, limits_to_keep, reserve_of
+from coolsim.studies.sizing.duties import Duties, Service, Survey, limits_to_keep, reserve_of, rounded_up
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
 
+ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 FLOORS = 36  # looked at on the survey, from the smallest to the largest it covers
 CURVE = 13  # floors of the trade-off curve
 SECTIONS, ROUNDS = 7, 3  # of the search for the smallest floor: each round leaves a seventh
 ABOVE_SMALLEST = (1.002, 1.01, 1.03)  # first floors tried on the full mesh: the survey errs by a little
 BETWEEN = (0.0, 0.1, 0.25, 0.5)  # floors tried between where a straight line is cheap enough and the next one
+SAME = 0.015  # of a floor: others as close to the one taken are not told
 NOTHING_GAINED = 0.02  # share of the least running that is no reason for more floor …
 NOTHING = 0.02  # … nor is the price of this much energy, kWh/t
 NO_REASON = 0.25  # kWh/t that are never a reason for more floor; judgement: a quarter of a usual cooler's fan
@@ -116,15 +120,22 @@ class _Sizing:
             if not best.kept.all():
                 return self._unmet(np.flatnonzero(~best.kept), fixed, min(curve, default=None))
         elif curve:
-            taken, best = self._taken(curve)
+            taken, best = self._rounded(*self._taken(curve))
         else:
             return self._unmet(np.array([hardest]), None)
-        curve = dict(sorted({**curve, taken: best}.items()))
+        others = {a: b for a, b in curve.items() if abs(a / taken - 1) > SAME or a == min(curve)}
+        curve = dict(sorted({**others, taken: best}.items()))
         for area in self._tried(taken, curve):
             run = self._at_the_throughput(area)
             if run.kept.all():
                 return self._sized(area, curve, run, hardest)
         return self._unmet(np.flatnonzero(~run.kept), taken, min(curve))
+
+    def _rounded(self, area: float, best: Best) -> tuple[float, Best]:
+        """A floor that can be built and typed, where it serves as well."""
+        up = rounded_up(area)
+        more = self._found([up])[up]
+        return (up, more) if self._serves(more) else (area, best)
 
     def _tried(self, taken: float, curve: dict[float, Best]) -> Iterator[float]:
         """Floors that serve the throughput with its reserve, the one taken first."""
@@ -232,7 +243,7 @@ class _Sizing:
         best, smallest = curve[area], min(curve)
         p, now = self.parts, self.parts_as_fed
         rated, exact = p.served(best), now.served(run)
-        most = max(s.settings.airflow for s in (*rated, *exact))
+        most = _dial_to(max(s.settings.airflow for s in (*rated, *exact)))
         dialled = now.states([self._dialled(s, k, area, most) for k, s in enumerate(exact)], area)
         served = tuple(
             dataclasses.replace(s, binding=e.binding, exact_cost_per_tonne=e.cost_per_tonne)
@@ -306,6 +317,13 @@ class _Sizing:
             missed=missed,
             warnings=tuple(self.parts.words()),
         )
+
+
+def _dial_to(airflow: float) -> float:
+    """The end of the airflow's dial: no less than an airflow [m³/s], with steps that are round numbers of m³/h."""
+    step = 3600 * DIAL["airflow"] * airflow
+    size = 10.0 ** math.floor(math.log10(step))
+    return size * min(x for x in ROUND if x * size >= step * (1 - 1e-9)) / DIAL["airflow"] / 3600
 
 
 def _cheapest(duties: Duties) -> Goal:

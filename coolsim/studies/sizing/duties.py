@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -54,7 +55,11 @@ class Service:
 
     names: list[tuple[str, str]]
     cases: list[Case]  # at the throughput of the scenario
-    rated: list[Case]  # with the reserve: what floor, fans and heaters are for
+
+    @property
+    def rated(self) -> list[Case]:
+        """The same with the reserve: what floor, fans and heaters are for."""
+        return [_with_more(one, reserve_of(one)) for one in self.cases]
 
     @property
     def case(self) -> Case:
@@ -70,9 +75,7 @@ class Service:
 def service_of(case: Case) -> Service:
     """What a machine alone is to serve."""
     pairs, cases = duties_of(case)
-    return Service(
-        [(p.name, w.name) for p, w in pairs], cases, [with_more(one, reserve_of(case)) for one in cases]
-    )
+    return Service([(p.name, w.name) for p, w in pairs], cases)
 
 
 def reserve_of(case: Case) -> float:
@@ -92,7 +95,17 @@ def of_reserve(case: Case) -> Iterator[Warning]:
         )
 
 
-def with_more(case: Case, share: float) -> Case:
+def rounded_up(size: float) -> float:
+    """A size with three digits, no smaller than it is: what is built, and typed back.
+
+    >>> rounded_up(1.3747), rounded_up(0.05), rounded_up(12.0001)
+    (1.38, 0.05, 12.1)
+    """
+    step = 10.0 ** (math.floor(math.log10(size)) - 2)
+    return round(math.ceil(size / step * (1 - 1e-9)) * step, 12)
+
+
+def _with_more(case: Case, share: float) -> Case:
     """The case with so much more feed."""
     return dataclasses.replace(
         case, feed=dataclasses.replace(case.feed, throughput=case.feed.throughput * (1 + share))

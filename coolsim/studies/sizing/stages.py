@@ -3,7 +3,8 @@
 The stage is searched as a machine alone that is fed what the line brings it, product by product and weather by
 weather. But pellets from another machine are not even inside, and what follows the stage takes out water too. So
 the line is predicted with the stage that was found, and what it adds to the stage's exit is taken off what is asked
-of the stage, until the line itself keeps its wishes.
+of the stage, until the line itself keeps its wishes. The reserve is of this stage: more of what
+the others leave it.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from coolsim.result import Result
 from coolsim.studies.asked import placed
 from coolsim.studies.sizing import alone
 from coolsim.studies.sizing.answer import LineExit, Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Service, duties_of, reserve_of, with_more
+from coolsim.studies.sizing.duties import Service, duties_of
 
 ROUNDS = 5
 FREE = (
@@ -50,14 +51,12 @@ def size(case: Case) -> SizeAnswer:
     k = stage_of(case)
     pairs, lines = duties_of(case)
     names = [(p.name, w.name) for p, w in pairs]
-    more = [with_more(line, reserve_of(case)) for line in lines]
     today = [predict(line) for line in lines]
     fed = [_as_fed(case, result, k) for result in today]
-    rated = [_as_fed(case, predict(line), k) for line in more]
-    added = [_added(result, result.stages[k].result) for result in today]
+    added = [_added(result, predict(one)) for one, result in zip(fed, today)]
     for turn in range(ROUNDS):
         aims = [_aim(case, k, add, turn > 0) for add in added]
-        service = Service(names, _aimed(fed, aims), _aimed(rated, aims))
+        service = Service(names, [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)])
         answer = dataclasses.replace(alone.size(service), stage=case.sizing.stage)
         if not answer.met:
             return answer
@@ -67,10 +66,8 @@ def size(case: Case) -> SizeAnswer:
         verdicts = [verdicts_of(one, result) for one, result in zip(there, results)]
         if all(v.met for each in verdicts for v in each) and not _too_dry(case, results, aims, answer.served):
             break
-        added = [_added(result, result.stages[k].result) for result in results]
-    served = tuple(
-        dataclasses.replace(s, line_exit=_exit(result)) for s, result in zip(answer.served, results)
-    )
+        added = [_added(result, predict(one)) for one, result in zip(machines, results)]
+    served = tuple(_in_its_line(s, result, k) for s, result in zip(answer.served, results))
     missed = tuple(_missed(*one, answer) for one in zip(served, verdicts) if not all(v.met for v in one[1]))
     if missed:
         return SizeAnswer(
@@ -111,12 +108,12 @@ def _as_fed(case: Case, result: Result, k: int) -> Case:
     return dataclasses.replace(result.stages[k].case, source=case.source, sizing=case.sizing)
 
 
-def _added(whole: Result, stage: Result) -> tuple[float, float, float]:
-    """What a line adds to a stage's exit: moisture, temperature [K], water activity in store."""
+def _added(whole: Result, machine: Result) -> tuple[float, float, float]:
+    """What a line adds to the exit of a machine fed alone: moisture, temperature [K], water activity in store."""
     return (
-        float(whole.pellets_out.moisture_wb - stage.pellets_out.moisture_wb),
-        float(whole.pellets_out.temperature - stage.pellets_out.temperature),
-        float(whole.in_store.water_activity - stage.in_store.water_activity),
+        float(whole.pellets_out.moisture_wb - machine.pellets_out.moisture_wb),
+        float(whole.pellets_out.temperature - machine.pellets_out.temperature),
+        float(whole.in_store.water_activity - machine.in_store.water_activity),
     )
 
 
@@ -143,10 +140,6 @@ def _aim(case: Case, k: int, added: tuple[float, float, float], free: bool) -> T
     )
 
 
-def _aimed(cases: Sequence[Case], aims: Sequence[Target]) -> list[Case]:
-    return [dataclasses.replace(case, target=aim) for case, aim in zip(cases, aims)]
-
-
 def _too_dry(case: Case, results: Sequence[Result], aims: Sequence[Target], served: Sequence[Served]) -> bool:
     """Whether a line is left drier than it is asked for because more was asked of its stage than it takes."""
     at_aim = (s.moisture_wb > float(aim.moisture or 0.0) - ENOUGH for s, aim in zip(served, aims))
@@ -154,11 +147,22 @@ def _too_dry(case: Case, results: Sequence[Result], aims: Sequence[Target], serv
     return any(stands and gap > ENOUGH for stands, gap in zip(at_aim, gaps))
 
 
-def _exit(result: Result) -> LineExit:
-    return LineExit(
-        float(result.pellets_out.moisture_wb),
-        float(result.pellets_out.temperature),
-        float(result.in_store.water_activity),
+def _in_its_line(served: Served, result: Result, k: int) -> Served:
+    """What a stage does in its line, and how the line is left."""
+    own = result.stages[k].result
+    return dataclasses.replace(
+        served,
+        moisture_wb=float(own.pellets_out.moisture_wb),
+        temperature=float(own.pellets_out.temperature),
+        water_activity=float(own.in_store.water_activity),
+        exhaust_humidity=float(own.air_out.relative_humidity),
+        lift_off=float(own.bed.lift_off),
+        pressure_drop=float(own.bed.pressure_drop),
+        line_exit=LineExit(
+            float(result.pellets_out.moisture_wb),
+            float(result.pellets_out.temperature),
+            float(result.in_store.water_activity),
+        ),
     )
 
 

@@ -49,7 +49,7 @@ def _batch(duty: Duty, case: Case, load: float) -> Case:
 
 def _belt(duty: Duty, case: Case) -> Case:
     """A belt with its dials opened: its speed by the depth."""
-    dense = case.feed.bulk_density * _area(case) / case.feed.throughput
+    dense = case.feed.bulk_density * area_of(case) / case.feed.throughput
     (low, high), (short, long) = depths(duty.case), (t / dense for t in times(duty.case))
     if low < high:
         low, high = max(low, short), min(high, long)
@@ -62,10 +62,11 @@ def _belt(duty: Duty, case: Case) -> Case:
 def _air(duty: Duty, case: Case) -> tuple[float, float] | None:
     """The range of the airflow, which is of the dryer as given, on the floor of this one."""
     given = duty.case.limits.airflow
-    share = _area(case) / _area(duty.case)
+    share = area_of(case) / area_of(duty.case)
     return None if given is None else (share * given[0], share * given[1])
 
 
-def _area(case: Case) -> float:
+def area_of(case: Case) -> float:
+    """Floor [m²] of one dryer."""
     c = case.cooler
     return float(c.floor_area if c.arrangement == "batch" else c.belt_width * sum(z.length for z in c.zones))

@@ -26,7 +26,7 @@ from coolsim.predict import on_one_thread
 from coolsim.requirements import KEPT
 from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.curve import JUST, Curve
-from coolsim.studies.drying.sizes.dial import on_its_dials
+from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
 from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
 from coolsim.studies.drying.sizes.look import (
     OUT_OF_REACH,
@@ -43,7 +43,7 @@ from coolsim.studies.drying.sizes.look import (
 from coolsim.studies.drying.sizes.parts import Predicted, predicted
 from coolsim.studies.drying.sizes.told import Stand, Stands, missed, no_size, running, told
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Service, reserve_of, with_more
+from coolsim.studies.sizing.duties import Service, rounded_up
 
 CURVE = 6  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
@@ -105,7 +105,7 @@ class _Sizing:
             return no_size(self.case, (), smallest)
         self.whole = [self._of_whole(s, spot) for s, spot in zip(self.surveys, start)]
         curve = self._curve(at_least, floor if fixed else None)
-        floor = floor if fixed else self._taken(curve)
+        floor = floor if fixed else self._rounded(curve, self._taken(curve))
         found = self._on(curve, floor)
         run = None if found is None else self._at_the_throughput(curve, floor, found)
         if found is None or run is None:
@@ -123,7 +123,7 @@ class _Sizing:
         spots = [
             replace(spot, survey=replace(spot.survey, duty=d)) for (spot, _), d in zip(rated, self.as_fed)
         ]
-        if self.batch and _fed_alike(self.service):
+        if self.batch:
             plants = predicted([s.duty.plant(s.u, floor, self.dryers) for s in spots])
             return list(zip(spots, plants))
         sources = [
@@ -131,9 +131,8 @@ class _Sizing:
             for spot, whole, near, d in zip(spots, self.whole, self.near, self.as_fed)
         ]
         again = Curve(self.as_fed, sources)
-        there = floor * self.service.load if self.batch else floor
-        again.look([there])
-        return self._on(again, there, floor)
+        again.look([floor])
+        return self._on(again, floor)
 
     # ---- Floors ---------------------------------------------------------------------------------------
 
@@ -216,16 +215,27 @@ class _Sizing:
         curve.floors = sorted({*floors, taken})
         return taken
 
+    def _rounded(self, curve: Curve, floor: float) -> float:
+        """The floor that is taken, as a rounded multiple of the dryer as given: it can be built and typed."""
+        given = area_of(self.case) * self.dryers
+        up = given * rounded_up(floor / given)
+        if not self.batch:
+            curve.look([up], LATER)
+        if curve.row(up) is None:
+            return floor
+        curve.floors = sorted({up, *(f for f in curve.floors if abs(f / up - 1) > SAME)})
+        return up
+
     def _running(self, row: Sequence[Spot]) -> float:
         return running(self.duties, [spot.outcomes for spot in row])
 
-    def _on(self, curve: Curve, floor: float, laid: float | None = None) -> list[Stand] | None:
-        """Each duty at its cheapest on a floor, predicted on one `laid`; None where it is not served."""
+    def _on(self, curve: Curve, floor: float) -> list[Stand] | None:
+        """Each duty at its cheapest on a floor, predicted; None where it is not served."""
         for _ in range(ROUNDS):
             row = curve.row(floor)
             if row is None:
                 return None
-            plants = predicted([spot.duty.plant(spot.u, laid or floor, self.dryers) for spot in row])
+            plants = predicted([spot.duty.plant(spot.u, floor, self.dryers) for spot in row])
             for k, (spot, p) in enumerate(zip(row, plants)):
                 curve.correct(k, spot, p.outcomes)
             if all(self._keeps(duty, p) for duty, p in zip(curve.duties, plants)):
@@ -241,8 +251,3 @@ class _Sizing:
         duty = self.duties[k]
         best = corrected([driest(spot)], by_moisture, 1)[0]
         return missed(duty, best, predicted([duty.plant(best.u, best.floor_here, self.dryers)])[0])
-
-
-def _fed_alike(service: Service) -> bool:
-    """Whether the reserve changes nothing of the feed but how much it is."""
-    return all(with_more(one, reserve_of(one)) == more for one, more in zip(service.cases, service.rated))
