@@ -17,10 +17,9 @@ from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.machines.words import of_lift_off
 from coolsim.model.bed import take
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import KEPT, AtLimit
+from coolsim.requirements import AT_LIMIT, KEPT, AtLimit
 from coolsim.result import Warning
 from coolsim.studies.search import FULL
-from coolsim.studies.settings.find import AT_LIMIT
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points, of_reserve
 from coolsim.studies.sizing.floors import Best
