@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
 from coolsim.output import tables, verdicts
-from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, table, wrapped
-from coolsim.output.quantities import at_limit, dialled
+from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
+from coolsim.output.quantities import at_limit, dialled, digits_of, shown, unit_of
 from coolsim.output.quantities import depth as depth_of
-from coolsim.output.settings import money
+from coolsim.output.settings import LIKELY, money
 from coolsim.quantities import QUANTITIES
 from coolsim.scenario import units as u
 
@@ -223,7 +223,15 @@ def _chances(answer: SizeAnswer, page: Page) -> str:
             least = min(s.verdicts, key=lambda v: 1.0 if v.chance is None else v.chance)
             of = f"{least.constraint.quantity.label}, {verdicts.chance_text(least.chance or 0.0)}"
             rows.append((f"{s.product}, {s.weather}", verdicts.chance_text(s.chance), of))
-    return grid(["how sure that all is kept", "chance", "least sure of"], rows, page) if rows else ""
+    if not rows:
+        return ""
+    unsure = sum(s.chance is not None and s.chance < LIKELY for s in answer.served)
+    words = (
+        f"{unsure} of {len(rows)} are not likely enough to rely on ({LIKELY:.0%} is asked for, assumed): measure "
+        "what leaves them open, or size for a drier target."
+    )
+    told = wrapped(words, page) if unsure else ""
+    return grid(["how sure that all is kept", "chance", "least sure of"], rows, page) + told
 
 
 # -- other floors
@@ -237,13 +245,15 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
     titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if case.costs else []) + [""]
     rows = []
     for f in answer.curve:
-        row = [area_of(f.floor_area, page), depth_of(f.bed_depth, page)]
+        same = math.isclose(f.floor_area, taken, rel_tol=1e-9)
+        area = area_of(f.floor_area, page) if same else rounded_area(f.floor_area, page)
+        row = [area, depth_of(f.bed_depth, page)]
         if f.fan_flow is not None and f.fan_pressure is not None and f.motor is not None:
             row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), pressure_of(f.fan_pressure, page)]
             row += [kilowatts(f.motor)]
         row += [f"{f.specific_energy * per_mass(page):.{2 if fans else 0}f}"]
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
-        row.append("taken" if math.isclose(f.floor_area, taken, rel_tol=1e-9) else "")
+        row.append("taken" if same else "")
         rows.append(tuple(row))
     return grid(titles, rows, page)
 
@@ -259,7 +269,7 @@ def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
     words = f"{where} every product in every weather within the limits{of}{more}."
     text = wrapped(words, page, style="bold")
     if answer.smallest_floor is not None:
-        text += wrapped(f"From {area_of(answer.smallest_floor, page)} on, all are served.", page)
+        text += wrapped(f"From {rounded_area(answer.smallest_floor, page)} on, all are served.", page)
     elif not answer.missed:
         text += wrapped("Each is served on some floor, but no one floor serves all of them.", page)
     return text + "".join(wrapped(line, page) for m in answer.missed for line in _missed(m, answer, page))
@@ -272,7 +282,7 @@ def _missed(m: Missed, answer: SizeAnswer, page: Page) -> Iterator[str]:
     told = ", ".join(f"{name} {text}" for name, text in settings(m.settings, answer, page))
     broken = ", ".join(at_limit(limit, page) for limit in m.broken) or "none alone, but not all at once"
     yield (
-        f"{m.product} in {m.weather}: driest possible {driest} (floor {area_of(m.floor_area, page)}, {told}); "
+        f"{m.product} in {m.weather}: driest possible {driest} (floor {rounded_area(m.floor_area, page)}, {told}); "
         f"breaks {broken}."
     )
     if m.binding:
@@ -286,6 +296,14 @@ def _missed(m: Missed, answer: SizeAnswer, page: Page) -> Iterator[str]:
 def area_of(area: float, page: Page) -> str:
     """A floor, with as many digits as typing it back takes."""
     return dialled(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
+
+
+def rounded_area(area: float, page: Page) -> str:
+    """A floor as a person compares it, rounded up."""
+    q = QUANTITIES["floor_area"]
+    step = 10.0 ** -digits_of(q, page)
+    x = math.ceil(shown(q, area, page) / step - 1e-6) * step
+    return f"{x:.{digits_of(q, page)}f} {pretty(unit_of(q, page))}"
 
 
 def length_of(length: float, page: Page) -> str:

@@ -18,7 +18,7 @@ import coolsim
 from coolsim.case import Case
 from coolsim.errors import InputError
 from coolsim.scenario import loads
-from coolsim.studies.drying.sizes.answer import DryerSize
+from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.size import sized
 
 BATCH = (
@@ -71,7 +71,7 @@ MOTORS = (0.12, 0.18, 0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5)
 @dataclasses.dataclass(frozen=True)
 class Sized:
     case: Case
-    answer: DryerSize
+    answer: SizeAnswer
 
 
 @pytest.fixture(scope="module", params=["belt", "batch"])
@@ -80,7 +80,7 @@ def dryer(request) -> Sized:
     return Sized(case, coolsim.size(case))
 
 
-def floors(answer: DryerSize) -> float:
+def floors(answer: SizeAnswer) -> float:
     return answer.floor_area * answer.dryers
 
 
@@ -366,7 +366,6 @@ def test_all_faults_are_told_at_once():
 
 
 def test_written_and_printed(dryer):
-    from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output.page import Page
 
@@ -376,7 +375,7 @@ def test_written_and_printed(dryer):
     assert document["served"][0]["settings"]["bed_depth_m"] == dryer.answer.served[0].settings.bed_depth
     for width in (100, 50):
         for units in ("si", "us"):
-            text = dryer_size.sized(dryer.case, dryer.answer, Page(width=width, units=units))
+            text = printed.sized(dryer.case, dryer.answer, Page(width=width, units=units))
             assert max(map(len, text.splitlines())) <= width
             assert ("m²" if units == "si" else "ft²") in text and "To buy" in text
             assert "no smaller floor" in text and "warm" in text

@@ -133,6 +133,8 @@ class _Sizing:
 
     def _rounded(self, area: float, best: Best) -> tuple[float, Best]:
         """A floor that can be built and typed, where it serves as well."""
+        if not self.service.on_dial:
+            return area, best
         up = rounded_up(area)
         more = self._found([up])[up]
         return (up, more) if self._serves(more) else (area, best)
@@ -272,6 +274,8 @@ class _Sizing:
     def _dialled(self, served: Served, k: int, area: float, most: float) -> Settings:
         """The settings of a duty on the steps of its dials, by the fan to buy; as found, if none keep all."""
         exact = settings_at(served)
+        if not self.service.on_dial:
+            return exact
         case = sized(self.service.cases[k], area, exact)
         dense = case.feed.bulk_density * area / case.feed.throughput
         ends = zip(self.sizing.bed_depth, (t / dense for t in self.as_fed.dwell()))

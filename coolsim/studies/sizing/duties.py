@@ -55,6 +55,7 @@ class Service:
 
     names: list[tuple[str, str]]
     cases: list[Case]  # at the throughput of the scenario
+    on_dial: bool = True  # whether sizes are round numbers, and settings steps of their dials
 
     @property
     def rated(self) -> list[Case]:
@@ -72,10 +73,10 @@ class Service:
         return 1 / (1 + reserve_of(self.case))
 
 
-def service_of(case: Case) -> Service:
+def service_of(case: Case, on_dial: bool = True) -> Service:
     """What a machine alone is to serve."""
     pairs, cases = duties_of(case)
-    return Service([(p.name, w.name) for p, w in pairs], cases)
+    return Service([(p.name, w.name) for p, w in pairs], cases, on_dial)
 
 
 def reserve_of(case: Case) -> float:

@@ -23,7 +23,7 @@ from coolsim.studies.uncertainty import all_kept, chances, sampled, unknowns_of,
 
 
 @asked_with_a_case
-def size(case: Case, *, uncertainty: bool = False) -> SizeAnswer:
+def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> SizeAnswer:
     """Smallest cooler or dryer, with fans, that serves every product of [sizing] in every weather at a fair cost.
 
     Of a line, the stage that sizing.stage names, with the others as they are. uncertainty: also with which chance
@@ -34,7 +34,9 @@ def size(case: Case, *, uncertainty: bool = False) -> SizeAnswer:
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    answer = stages.size(case) if isinstance(case.cooler, Line) else alone.size(service_of(case))
+    answer = (
+        stages.size(case, on_dial) if isinstance(case.cooler, Line) else alone.size(service_of(case, on_dial))
+    )
     served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)
     return dataclasses.replace(answer, served=served)
 

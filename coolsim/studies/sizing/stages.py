@@ -46,7 +46,7 @@ def faults(case: Case) -> Iterator[Fault]:
         yield placed(case, f"stage.{k + 1}", fault)
 
 
-def size(case: Case) -> SizeAnswer:
+def size(case: Case, on_dial: bool) -> SizeAnswer:
     """The size of the stage that [sizing] names."""
     k = stage_of(case)
     pairs, lines = duties_of(case)
@@ -56,7 +56,8 @@ def size(case: Case) -> SizeAnswer:
     added = [_added(result, predict(one)) for one, result in zip(fed, today)]
     for turn in range(ROUNDS):
         aims = [_aim(case, k, add, turn > 0) for add in added]
-        service = Service(names, [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)])
+        aimed = [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)]
+        service = Service(names, aimed, on_dial)
         answer = dataclasses.replace(alone.size(service), stage=case.sizing.stage)
         if not answer.met:
             return answer

@@ -110,8 +110,10 @@ class _Sizing:
         run = None if found is None else self._at_the_throughput(curve, floor, found)
         if found is None or run is None:
             return no_size(self.case, (), smallest)
-        load = self.service.load
-        dialled = predicted([on_its_dials(duty, p.case, load) for (_, p), duty in zip(run, self.as_fed)])
+        dialled, load = [p for _, p in run], self.service.load
+        if self.service.on_dial:
+            states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
+            dialled = predicted(states)
         at = Stands(at_least, found, run, dialled)
         return told(self.service, self.dryers, floor, at, curve.rows())
 
@@ -217,6 +219,8 @@ class _Sizing:
 
     def _rounded(self, curve: Curve, floor: float) -> float:
         """The floor that is taken, as a rounded multiple of the dryer as given: it can be built and typed."""
+        if not self.service.on_dial:
+            return floor
         given = area_of(self.case) * self.dryers
         up = given * rounded_up(floor / given)
         if not self.batch:
