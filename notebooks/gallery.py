@@ -60,7 +60,8 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     year = coolsim.seasons(coolsim.load(SCENARIOS / "monsoon-year.toml"))
     size = coolsim.size(coolsim.load(SCENARIOS / "cooler-to-buy.toml"))
     fitted = coolsim.fit(case, SCENARIOS / "delta-trials.csv")
-    batch = coolsim.predict(coolsim.load(SCENARIOS / "evening-batch.toml"))
+    boxes = coolsim.load(SCENARIOS / "evening-batch.toml")
+    batch = coolsim.predict(boxes)
     belt = coolsim.load(SCENARIOS / "belt-four-zones.toml")
     belt_result = coolsim.predict(belt)
     return {
@@ -93,6 +94,10 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "belt_zones": (
             "Along a belt: what each zone does to the air's and the pellets' temperatures, and to the moisture.",
             lambda: plots.belt_zones(belt_result, belt),
+        ),
+        "between_pellets": (
+            "What the mean of that batch hides: its middle 80 %, and the tenth that is the wettest or the warmest.",
+            lambda: plots.between_pellets(batch, boxes),
         ),
         "balance": (
             "Where water and heat go; the widths are the streams.",

@@ -26,14 +26,21 @@ from coolsim.errors import Fault, InputError
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
 @guarded
 def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUnits = Units.si) -> None:
-    """Read SCENARIO and say what was understood.
+    """Read SCENARIO, and the weather file that it names, and say what was understood.
 
     Nothing is computed. Exit status: 0 all right, 2 the input is wrong.
     """
     case = case_of(scenario, overrides)
     from coolsim.output import tables
 
-    emit(tables.understood(case, page_for(units)))
+    page = page_for(units)
+    text = tables.understood(case, page)
+    if case.weather:
+        from coolsim.output import seasons
+        from coolsim.scenario.weather import read_weather
+
+        text += "\n" + seasons.understood(case, read_weather(case), page)
+    emit(text)
 
 
 @app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets")

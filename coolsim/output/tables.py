@@ -111,6 +111,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
     us = page.units == "us"
     dryer = result.energy is not None
     flash = float(result.feed_in.flash_loss_wb)
+    bed_is = "with fines" if case.feed.fines else "clean bed"
     return {
         "Pellets": [
             *([row("lost to flashing at the inlet", flash, u.FRACTION, 2)] if flash >= LEAST_FLASH else []),
@@ -134,7 +135,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
             row("air blown per wet feed" if dryer else "dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
             row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
             row("air speed, of what lifts the bed", bed.lift_off, u.FRACTION, 0),
-            row("pressure drop, clean bed", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
+            row(f"pressure drop, {bed_is}", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),

@@ -13,8 +13,6 @@ Each table carries `source` and `assumed`, and `low` and `high` where the number
 from __future__ import annotations
 
 import math
-import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -25,6 +23,7 @@ from coolsim.physics.correlations import read_correlation
 from coolsim.physics.materials import Material, Provenance
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import EQUATIONS, Isotherm
+from coolsim.toml_text import find_lines, loads
 
 LARGEST_FILE = 100_000  # bytes; such a file has about 3000
 # Table → lowest and highest number that a feed can have: outside, a unit was mistaken.
@@ -46,12 +45,12 @@ def read_material(path: str | Path, key: str = "feed.material", where: str = "")
         with Path(path).open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
         text = data[:LARGEST_FILE].decode("utf-8-sig")
-        table = tomllib.loads(text)
+        table = loads(text)
     except FileNotFoundError:
         found = f"{name}, which does not exist"
     except OSError as error:
         found = f"{name}, which cannot be read ({error.strerror})"
-    except (ValueError, RecursionError) as error:
+    except ValueError as error:
         found = f"{name}, broken TOML ({str(error)[:80]})"
     else:
         if len(data) > LARGEST_FILE:
@@ -75,7 +74,12 @@ def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
     ranged = [key for key, p in provenance.items() if p.low is not None and p.high is not None]
     together = None
     if "correlation" in table:
-        where = lambda entry: _place(name, text, "correlation", entry)  # noqa: E731
+        lines = find_lines(text)
+
+        def where(entry: str) -> str:
+            line = lines.get(f"correlation.{entry}") or lines.get("correlation")
+            return f"{name}:{line}" if line else name
+
         together = read_correlation(table["correlation"], ranged, where, faults)
     if faults:
         raise InputError(faults)
@@ -92,20 +96,6 @@ def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
         description=str(table.get("description", "")),
         correlation=together,
     )
-
-
-def _place(name: str, text: str, table: str, entry: str) -> str:
-    """File and line of an entry, or of its table where it is missing."""
-    lines = text.splitlines()
-    heads = [k for k, line in enumerate(lines) if re.match(rf"\s*\[\s*{table}\s*\]", line)]
-    if not heads:
-        return name
-    for k in range(heads[0] + 1, len(lines)):
-        if re.match(rf"\s*{entry}\s*=", lines[k]):
-            return f"{name}:{k + 1}"
-        if re.match(r"\s*\[\s*\w", lines[k]):
-            break
-    return f"{name}:{heads[0] + 1}"
 
 
 def _parts(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:

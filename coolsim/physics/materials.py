@@ -6,6 +6,7 @@ import difflib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -63,7 +64,12 @@ class Material:
 
 def names() -> list[str]:
     """Names of the default materials, sorted."""
-    return sorted(path.stem for path in DATA.glob("*.toml"))
+    return list(_names())
+
+
+@cache
+def _names() -> tuple[str, ...]:
+    return tuple(sorted(path.stem for path in DATA.glob("*.toml")))
 
 
 def load_material(name: str) -> Material:
@@ -80,6 +86,11 @@ def load_material(name: str) -> Material:
         nearest = difflib.get_close_matches(name, known, n=3, cutoff=0.4) or known
         allowed = f'nearest: {", ".join(nearest)} (`coolsim materials` lists all; or "custom")'
         raise InputError([Fault("", "feed.material", f'"{name}"', allowed)])
+    return _default(name)
+
+
+@cache  # a scenario of a thousand products names the same few
+def _default(name: str) -> Material:
     return _material(name, tomllib.loads((DATA / f"{name}.toml").read_text(encoding="utf-8")))
 
 

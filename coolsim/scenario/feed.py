@@ -123,13 +123,14 @@ def feed_of(c: Collector, material: Material | None) -> Feed | None:
     values: dict[str, Any] = {name: c.values.get(f"feed.{name}") for name in schema.TABLES["feed"].keys}
     dry_basis = values.pop("moisture_dry_basis")
     values.pop("material")
+    fines = values.pop("fines")
     if dry_basis is not None:
         values["moisture"] = dry_basis / (1.0 + dry_basis)
     for name in ("bulk_density", "void_fraction"):
         # a density that was typed wrongly is a fault already; only one left out is the material's
         if values[name] is None and material is not None and c.source.value(f"feed.{name}") is None:
             values[name] = getattr(material, name)
-    return None if None in values.values() else Feed(**values)
+    return None if None in values.values() else Feed(**values, fines=fines)
 
 
 def as_fed(material: Material, feed: Feed, source: Source) -> Material:

@@ -108,6 +108,14 @@ _FEED = {
     "void_fraction": _quantity(
         u.FRACTION, "42 %", "15 %", "80 %", "air between the pellets; the material's if left out"
     ),
+    "fines": _quantity(
+        u.FRACTION,
+        "3 %",
+        "0 %",
+        "20 %",
+        "dust and broken pellets, by mass: they raise the pressure drop",
+        hint="what they do was measured up to there: screen them out",
+    ),
 }
 
 _AIR = {

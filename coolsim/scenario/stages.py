@@ -29,9 +29,10 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
     if len(entries) == 1:
         c.fault("stage", "one of them", "a line has two or more [[stage]]: call a machine alone [cooler]")
     _of_machines(c)
-    cases = [_case(c, k, entry, one) for k, entry in enumerate(entries, 1)]
+    known = {(f.key, f.found, f.allowed) for f in c.faults}
+    cases = [_case(c, k, entry, one, known) for k, entry in enumerate(entries, 1)]
     sized = _sized(c, entries)
-    whole = _whole(c, entries, sized or 1, one) if entries else None
+    whole = _whole(c, entries, sized or 1, one, known) if entries else None
     _of_what_is_fed(c, entries, cases)
     if c.faults:
         raise InputError(c.in_order())
@@ -60,11 +61,15 @@ def _sized(c: Collector, entries: tuple[Mapping[str, Any], ...]) -> int | None:
 
 
 def _whole(
-    c: Collector, entries: tuple[Mapping[str, Any], ...], k: int, one: Callable[[Source], Case]
+    c: Collector,
+    entries: tuple[Mapping[str, Any], ...],
+    k: int,
+    one: Callable[[Source], Case],
+    known: set[Any],
 ) -> Case | None:
     """Return what the line has as a whole: read with one of its stages, in the air of the line."""
     entry = {key: value for key, value in entries[k - 1].items() if key != "air"}
-    return _case(c, k, entry, one, sizing=True)
+    return _case(c, k, entry, one, known, sizing=True)
 
 
 def _known_to(
@@ -91,17 +96,22 @@ def _of_machines(c: Collector) -> None:
 
 
 def _case(
-    c: Collector, k: int, entry: Mapping[str, Any], one: Callable[[Source], Case], sizing: bool = False
+    c: Collector,
+    k: int,
+    entry: Mapping[str, Any],
+    one: Callable[[Source], Case],
+    known: set[Any],
+    sizing: bool = False,
 ) -> Case | None:
-    """Return the case of one stage; its faults go to the collector under the stage's keys."""
+    """Return the case of one stage; its faults go to the collector under the stage's keys, each of them once."""
     try:
         return one(_alone(c.source, entry, sizing))
     except InputError as error:
-        known = {(f.key, f.found, f.allowed) for f in c.faults}
         for fault in error.faults:
-            key = _key(fault.key, f"stage.{k}", entry)
-            if (key, fault.found, fault.allowed) not in known:
-                c.fault(key, fault.found, fault.allowed)
+            found = _key(fault.key, f"stage.{k}", entry), fault.found, fault.allowed
+            if found not in known:
+                known.add(found)
+                c.fault(*found)
         return None
 
 

@@ -200,6 +200,7 @@ def test_places_that_cannot_be_are_told_before_solving(
     assert "link" in refused(run, scenario, solver, folder / "loop")
     assert "link" in refused(run, scenario, solver, folder / "loop" / "answer.json")
     assert "folder" in refused(run, scenario, solver, "")
+    assert "a folder" in refused(run, scenario, solver, f"{folder}/gone/") and not (folder / "gone").exists()
     (folder / "dangling").symlink_to(folder / "gone" / "answer.json")
     assert "does not exist" in refused(run, scenario, solver, folder / "dangling")
 

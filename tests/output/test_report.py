@@ -222,9 +222,13 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
     result = coolsim.predict(case)
     text = report(Answers(case, result), "0.0")
     page = read(text)
-    assert page.tags.count("svg") == 2  # its course, and layer by layer
+    assert page.tags.count("svg") == 3  # its course, layer by layer, and what is between its pellets
     assert "can start a fire" in text  # the caution of hot air
-    assert "Layer by layer" in text and "Through the bed, as the scenario stands" not in text
+    assert (
+        "Layer by layer" in text
+        and "Between pellets" in text
+        and "Through the bed, as the scenario stands" not in text
+    )
     (shown,) = page.row("numbers", "heat per water lost")
     assert np.isclose(float(shown.split()[0]), result.energy.heat_per_water / 1e6, atol=5e-3)
     # 2 min of drying and 5 of cooling
@@ -243,7 +247,7 @@ def test_a_line_shows_each_of_its_machines() -> None:
                     "cooler: The fan and what it works against"):  # fmt: skip
         assert picture in text
     assert "dryer: Inside a pellet" not in text
-    assert len(page.ids) == len(set(page.ids)) and page.tags.count("svg") == 3 + 5
+    assert len(page.ids) == len(set(page.ids)) and page.tags.count("svg") == 4 + 5
     assert "can start a fire" in text
     assert "dryer: Pellets" in text and "cooler: Fan" in text  # all numbers, machine by machine
 

@@ -7,6 +7,7 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 
 from __future__ import annotations
 
+from coolsim.output.plots.between import between_pellets
 from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
@@ -21,6 +22,7 @@ __all__ = [
     "balance",
     "bed",
     "belt_zones",
+    "between_pellets",
     "calendar",
     "drying_curve",
     "drying_layers",
