@@ -334,6 +334,52 @@ def test_margin_is_paid_for_in_pressure_only(line: tuple[Case, SizeAnswer]) -> N
     assert more.specific_energy == answer.specific_energy
 
 
+def test_a_reserve_is_more_feed(line: tuple[Case, SizeAnswer]) -> None:
+    """Without a duct it is the same question per square metre: a fifth more feed, a fifth more floor and air."""
+    case, answer = line
+    more = exact(coolsim.replace(case, {"sizing.reserve": "20 %"}))
+    assert more.smallest_floor == pytest.approx(1.2 * answer.smallest_floor, rel=1e-6)
+    assert more.floor_area == pytest.approx(1.2 * answer.floor_area, rel=1e-6)
+    for mine, theirs in zip(more.curve, answer.curve):
+        assert mine.floor_area == pytest.approx(1.2 * theirs.floor_area, rel=1e-6)
+        assert mine.fan_flow == pytest.approx(1.2 * theirs.fan_flow, rel=1e-6)
+        assert mine.specific_energy == pytest.approx(theirs.specific_energy, rel=1e-6)
+    assert more.fan and answer.fan and more.fan.flow >= 1.2 * answer.fan.flow * (1 - 1e-9)
+    assert more.bed_depth >= answer.bed_depth * (1 - 1e-9)
+    (one,) = more.served
+    assert one.load == pytest.approx(1 / 1.2)
+    there = sized(coolsim.replace(case, {"sizing.reserve": "20 %"}), more, one)
+    assert there.feed.throughput == case.feed.throughput
+    r = coolsim.predict(there)
+    assert r.pellets_out.moisture_wb == pytest.approx(one.moisture_wb, abs=1e-7)
+    assert kept(there, r, slack=1e-6)
+    # at the throughput itself the cheapest on that floor: a dense search finds none that is cheaper
+    again = states(case, [more.floor_area], [one.air_ratio], [one.settings.bed_depth])
+    cost = float(hourly(case, again, np.array([one.air_ratio]))[0])
+    assert cost <= 1.002 * best_of_a_grid(case, more.floor_area)
+
+
+def test_a_reserve_that_nobody_typed_is_named(line: tuple[Case, SizeAnswer]) -> None:
+    _, answer = line
+    assert not any("reserve" in w.text for w in answer.warnings)
+    assumed = exact(loads(LINE.replace('reserve = "0 %"\n', "")))
+    assert assumed.reserve == 0.1
+    assert any("sizing.reserve is not given" in w.text and "10%" in w.text for w in assumed.warnings)
+
+
+def test_steps_of_dials_cost_little_and_sizes_are_round(mill: tuple[Case, SizeAnswer]) -> None:
+    case, answer = mill
+    dialled = coolsim.size(case)
+    assert answer.floor_area <= dialled.floor_area <= 1.01 * answer.floor_area
+    assert dialled.floor_area == float(f"{dialled.floor_area:.3g}")
+    for one in dialled.served:
+        assert one.exact_cost_per_tonne <= one.cost_per_tonne * (1 + 1e-9)
+        # feed costs 800 per tonne: 0.012 points of moisture
+        assert one.cost_per_tonne - one.exact_cost_per_tonne < 0.1
+        assert 100 * one.settings.bed_depth == pytest.approx(round(100 * one.settings.bed_depth), abs=1e-6)
+        assert all(v.met for v in one.verdicts)
+
+
 def test_more_to_serve_never_takes_a_smaller_floor(line: tuple[Case, SizeAnswer]) -> None:
     case, answer = line
     both = exact(loads(LINE + TWO_WEATHERS))

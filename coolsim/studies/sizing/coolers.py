@@ -126,7 +126,7 @@ class _Sizing:
         others = {a: b for a, b in curve.items() if abs(a / taken - 1) > SAME or a == min(curve)}
         curve = dict(sorted({**others, taken: best}.items()))
         for area in self._tried(taken, curve):
-            run = self._at_the_throughput(area)
+            run = curve[area] if self.service.load == 1.0 else self._at_the_throughput(area)
             if run.kept.all():
                 return self._sized(area, curve, run, hardest)
         return self._unmet(np.flatnonzero(~run.kept), taken, min(curve))

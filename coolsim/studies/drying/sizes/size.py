@@ -122,6 +122,8 @@ class _Sizing:
 
         Of a batch no more time counts than the reserve leaves.
         """
+        if self.service.load == 1.0:
+            return list(rated)
         spots = [
             replace(spot, survey=replace(spot.survey, duty=d)) for (spot, _), d in zip(rated, self.as_fed)
         ]
