@@ -39,7 +39,6 @@ MODULES = (
     "studies.sensitivity",
     "studies.uncertainty",
     "studies.sizing.answer",
-    "studies.drying.sizes.answer",
     "scenario.weather.record",
     "scenario.trials",
     "studies.fit.answer",

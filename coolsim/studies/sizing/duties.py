@@ -150,7 +150,7 @@ class Duties:
         ]
         forms = np.array([c.material.isotherm.equation for c in self.cases])
         self.groups = [
-            (index, gather([self.cases[i] for i in index]))
+            (index, gather([self.cases[int(i)] for i in index]))
             for index in (np.flatnonzero(forms == form) for form in np.unique(forms))
         ]
         self.duct = duct.duct_of(case.duct)
@@ -158,11 +158,11 @@ class Duties:
         self.efficiency = case.fan.efficiency or fan.ASSUMED_EFFICIENCY
         self.motor_efficiency = case.fan.motor_efficiency or fan.ASSUMED_MOTOR_EFFICIENCY
         self.prices = case.costs or ENERGY_ALONE
-        names = (
+        known = (
             *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),
             *("throughput", "moisture_wb", "bulk_density", "void_fraction", "radius"),
         )
-        self.known = {name: self._number(name) for name in names}
+        self.known = {name: self._number(name) for name in known}
         self.known["target"] = np.array([c.target.moisture for c in cases], float)
 
     def __len__(self) -> int:

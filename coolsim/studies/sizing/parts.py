@@ -123,12 +123,15 @@ class Parts:
             "heat": self.duties.heat(best.points),
             "specific_energy": self._energy(best, state),
         }
+        each: list[dict[str, Any]] = [
+            {name: float(column[k]) for name, column in columns.items()} for k in range(len(self.duties))
+        ]
         return tuple(
             Served(
                 product=product,
                 weather=weather,
                 settings=_settings(state.settings, k),
-                **{name: float(column[k]) for name, column in columns.items()},
+                **each[k],
                 cost_per_tonne=float(state.cost.per_tonne[k]) if self.priced else None,
                 exact_cost_per_tonne=None,
                 load=self.load,
