@@ -55,7 +55,7 @@ def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
     faults = [*needed(case)]
     for place, one in _machines(case):
-        faults += [_placed(case, place, fault) for fault in _of_a_machine(case, one)]
+        faults += [placed(case, place, fault) for fault in _of_a_machine(case, one)]
     if isinstance(case.cooler, Line) and not faults:
         faults += _too_many(case)
     if case.cooler.arrangement == "counter-flow" and not faults:
@@ -108,7 +108,7 @@ def _machines(case: Case) -> list[tuple[str, Case]]:
     return [("", case)]
 
 
-def _placed(case: Case, place: str, fault: Fault) -> Fault:
+def placed(case: Case, place: str, fault: Fault) -> Fault:
     """A fault of a machine alone, where it stands in its line."""
     of_all = not place or fault.key.startswith(("target.", "costs."))
     key = fault.key if of_all else f"{place}.{fault.key}"
