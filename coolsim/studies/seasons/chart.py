@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs
+from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined
@@ -54,6 +55,14 @@ class Bands:
 
 
 @dataclass(frozen=True)
+class Dial:
+    """One thing to set, in each cell."""
+
+    setting: Setting = documented("-", "what is set, and in which steps")
+    values: Array = documented("as the quantity", "to be set, (temperature bands, humidity bands)")
+
+
+@dataclass(frozen=True)
 class Chart:
     """What to set in each cell: arrays (temperature bands, humidity bands), nan where no hour fell."""
 
@@ -74,7 +83,7 @@ class Chart:
     )
     required_feed_moisture: Array = documented(
         "kg/kg wet",
-        "wettest feed that can meet the target in all of its hours",
+        "wettest feed that can meet the target in all of its hours; of dryers and lines in the hardest of them",
         json="required_feed_moisture_wb",
     )
     recirculation: Array | None = documented(
@@ -82,6 +91,9 @@ class Chart:
     )
     belt_speed: Array | None = documented(
         "m/s", "of a belt dryer", json="belt_speed_m_min", factor=60.0, default=None
+    )
+    dials: tuple[Dial, ...] = documented(
+        "-", "of dryers and lines: everything that [limits] opens, one by one", default=()
     )
 
 

@@ -17,7 +17,7 @@ from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined, unpack
 from coolsim.studies.search import SURVEY
 from coolsim.studies.seasons.hours import Site
-from coolsim.studies.seasons.response import AIR, Response, coordinates, respond, solve
+from coolsim.studies.seasons.response import AIR, Response, cooler, coordinates, respond, solve
 
 FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is
 SAMPLES = (1000,)  # predictions that the map over weather and settings is made of
@@ -66,7 +66,8 @@ def options_of(site: Site) -> Options:
         knobs["inlet_air_temperature"] = np.where(
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
-    response = respond(dialled(inputs, knobs), SAMPLES, at_any_error=True)
+    states = dialled(inputs, knobs)
+    response = respond(coordinates(states), cooler(states), SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response)
 

@@ -144,7 +144,9 @@ class Predictor:
     bound: Mapping[str, float]
 
 
-def _cooler(inputs: Inputs) -> Predictor:
+def cooler(inputs: Inputs) -> Predictor:
+    """Predicts states of a cooler."""
+
     def rows(index: NDArray[np.intp]) -> Array:
         return solve(take(inputs, index)).rows
 
@@ -152,17 +154,13 @@ def _cooler(inputs: Inputs) -> Predictor:
 
 
 def respond(
-    inputs: Inputs,
-    samples: tuple[int, ...] = SAMPLES,
-    at_any_error: bool = False,
-    by: Predictor | None = None,
+    x: Array, by: Predictor, samples: tuple[int, ...] = SAMPLES, at_any_error: bool = False
 ) -> Response | None:
     """Fit a map to states of one case; None where it does not keep its bound on the states held out.
 
-    `inputs` are the states that will be asked for, or states drawn from them; only some are predicted.
-    by: what predicts them, where they are not those of a cooler.
+    x: coordinates (AIR then KNOBS, N) of the states that will be asked for, or of states drawn from them; only some
+    are predicted.
     """
-    x, by = coordinates(inputs), by or _cooler(inputs)
     low, high = x.min(axis=1), x.max(axis=1)
     high = np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
     varied = high > low
@@ -187,18 +185,13 @@ def respond(
 
 
 def corrected(
-    base: Response,
-    inputs: Inputs,
-    group: NDArray[np.intp],
-    by: Predictor | None = None,
+    base: Response, x: Array, group: NDArray[np.intp], by: Predictor
 ) -> tuple[Array, Error] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
     Within a group only the air differs, and little: what the base map lacks there is a bent plane.
     Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
-    by: what predicts hours, where they are not those of a cooler.
     """
-    x, by = coordinates(inputs), by or _cooler(inputs)
     rows, order = base(x), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
     large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
