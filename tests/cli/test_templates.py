@@ -8,8 +8,8 @@ import pytest
 
 import coolsim
 from coolsim.case import TABLES
-from coolsim.scenario import loads, schema, template
 from coolsim.machines import dryers as knobs
+from coolsim.scenario import loads, schema, template
 from coolsim.studies.drying.sizes import asked
 from coolsim.studies.line import asked as of_lines
 

@@ -10,8 +10,8 @@ from studies.pig_pellets import BATCH, FEED
 
 import coolsim
 from coolsim.case import Case
-from coolsim.scenario import loads
 from coolsim.machines import dryers as dials
+from coolsim.scenario import loads
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
 from coolsim.studies.drying.find import keeping_up
 from coolsim.studies.fit.model import Dryers, said

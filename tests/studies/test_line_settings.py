@@ -10,13 +10,13 @@ from itertools import product
 
 import numpy as np
 import pytest
+from coolsim.studies.line.find import limits_of
 from studies.pig_pellets import BATCH, FEED
 
 import coolsim
 from coolsim.case import Case, FanData, Limits, Line, Stage
 from coolsim.errors import InputError
 from coolsim.scenario import loads
-from coolsim.studies.line.find import limits_of
 
 HEAD = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\nmaximum_above_ambient = "4 K"')
 DRYER = BATCH.replace("[cooler]", '[[stage]]\nname = "dryer"').replace('"20 min"', '"10 min"')

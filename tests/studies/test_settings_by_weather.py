@@ -11,8 +11,8 @@ import pytest
 
 import coolsim
 from coolsim.case import Air, Case
-from coolsim.scenario import loads
 from coolsim.machines.plant import Settings
+from coolsim.scenario import loads
 from coolsim.studies.settings.advice import at_settings
 from coolsim.studies.settings.find import INDIFFERENT, SettingsAnswer, SettingsByWeather
 

@@ -17,12 +17,12 @@ import coolsim
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.inputs import Inputs
+from coolsim.machines import plant, search
+from coolsim.machines.plant import Outcome
 from coolsim.model.solve import Resolution
 from coolsim.result import Result
 from coolsim.scenario import loads
-from coolsim.machines import plant, search
 from coolsim.studies.fitted import Box, Fit, unpack
-from coolsim.machines.plant import Outcome
 from coolsim.studies.settings.find import Change
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
