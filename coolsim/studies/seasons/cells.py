@@ -38,7 +38,8 @@ from coolsim.studies.seasons.trade import OTHER, WET, given_up, grave, rank_of
 MOST_BANDS = 5  # either way: each cell is a search of its own
 AGAIN = 2  # how often cells are searched once more that leave hours too wet
 GIVEN_UP = -1e3  # of a scale: room of a wish that is given up
-MOST_STEPS = 24  # combinations of dial steps that are tried around an optimum
+FAR = 2  # steps to either side of an optimum that are tried, where few things are set; else one
+MOST_STEPS = 25  # combinations of dial steps that are tried around an optimum
 
 
 @dataclass(frozen=True)
@@ -166,7 +167,8 @@ def _on_dial(subject: Subject, goal: Goal, best: State) -> Asking[Case]:
     machine = machine_of(best.case)
     settings = [s for s in machine.settings if s.varies]
     at = machine.read(best.case, best.result)
-    steps = list(product(*(_steps(s, at) for s in settings)))
+    reach = FAR if len(settings) <= 2 else 1
+    steps = list(product(*(_steps(s, at, reach) for s in settings)))
     if len(steps) > MOST_STEPS:
         some = np.random.default_rng(len(steps)).choice(len(steps), MOST_STEPS, replace=False)
         steps = [steps[k] for k in sorted({0, len(steps) - 1, *some.tolist()})]
@@ -179,12 +181,12 @@ def _on_dial(subject: Subject, goal: Goal, best: State) -> Asking[Case]:
     return cases[int(np.argmin(ranks))]
 
 
-def _steps(s: Setting, at: Mapping[str, float]) -> list[tuple[str, float]]:
-    """What can be dialled in just below and above a state; what follows from something else, by a share of that."""
+def _steps(s: Setting, at: Mapping[str, float], reach: int) -> list[tuple[str, float]]:
+    """What can be dialled in some steps below and above a state; what follows from something else, by a share of that."""
     x = at[s.key]
     if not np.isfinite(x):
         return [(s.sought, at[s.sought])]
-    values = s.on_dial(x - s.step, x + s.step)
+    values = s.on_dial(x - reach * s.step, x + reach * s.step)
     return [(s.sought, float(v) if s.sought == s.key else at[s.sought] * float(v) / x) for v in values]
 
 

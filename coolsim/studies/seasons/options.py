@@ -17,7 +17,7 @@ from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined, unpack
 from coolsim.studies.search import SURVEY
 from coolsim.studies.seasons.hours import Site
-from coolsim.studies.seasons.response import AIR, Response, cooler, coordinates, respond, solve
+from coolsim.studies.seasons.response import AIR, Response, cooler, coordinates, respond, solve, store_of
 
 FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is
 SAMPLES = (1000,)  # predictions that the map over weather and settings is made of
@@ -67,7 +67,7 @@ def options_of(site: Site) -> Options:
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
     states = dialled(inputs, knobs)
-    response = respond(coordinates(states), cooler(states), SAMPLES, at_any_error=True)
+    response = respond(coordinates(states), cooler(states, store_of(case)), SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response)
 

@@ -33,7 +33,7 @@ from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import pack, unpack
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.seasons.hours import DIRECT, MAP, Hours, OfDryers
-from coolsim.studies.seasons.response import AIR, KNOBS, Error, Predictor, Response, corrected, respond
+from coolsim.studies.seasons.response import AIR, KNOBS, Error, Predictor, Response, corrected, respond, store_of
 
 SAMPLES = (80, 160, 320)  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
 HELD_OUT = 40
@@ -127,6 +127,7 @@ def _predictor(place: Place, ways: Ways) -> Predictor:
         lambda hours: solved(place, ways, hours, "full"),
         HELD_OUT,
         BOUND,
+        store_of(place.case),
     )
 
 
@@ -134,7 +135,7 @@ def read(place: Place, base: Response | None) -> Found:
     """Rows of all hours with the settings as they are: from their map where it keeps its bound, or directly."""
     if base is None or not base.error.within(BOUND):
         return directly(place, as_it_is(place))
-    return Found(base(place.points), base.error)
+    return Found(_bounded(place, base(place.points)), base.error)
 
 
 def followed(place: Place, ways: Ways, base: Response | None) -> Found:
@@ -142,8 +143,17 @@ def followed(place: Place, ways: Ways, base: Response | None) -> Found:
     if base is not None:
         found = corrected(base, place.points, ways.which, _predictor(place, ways))
         if found is not None:
-            return Found(*found)
+            return Found(_bounded(place, found[0]), found[1])
     return directly(place, ways)
+
+
+def _bounded(place: Place, rows: Array) -> Array:
+    """Rows read from a map: how far the water activity is beyond its bound has a kink, and follows from itself."""
+    activity = unpack(rows[:OF_COOLERS]).water_activity
+    for row, c in enumerate(place.constraints, FIRST):
+        if c.key == "water_activity":
+            rows[row] = c.violation(activity)
+    return rows
 
 
 def directly(place: Place, ways: Ways) -> Found:
