@@ -1,9 +1,9 @@
 """The settings chart of a dryer or a line: in each band of the weather the cheapest settings of its hardest hour.
 
-The hardest hour of a cell is that in which most is missed on the wet side as the machine is set today. Where what is
-found for it leaves hours of the cell too wet, too warm or beyond a limit of the machine, the worst of these is
-searched as well, with as much room as other hours need beside it. Of what was tried the settings are kept that give
-up least (`trade`), then the cheapest. Cells are searched side by side, by the search of `drying.find`; each optimum
+The hardest hour of a cell is that in which most is missed on the wet side as the machine is set today. Where what
+is found for it leaves hours of the cell too wet, too warm or beyond a limit of the machine, the worst of these is
+searched as well, with as much room as other hours need beside it. Of what was tried the settings are kept that
+give up least (`trade`), then the cheapest. Cells are searched side by side, by the search of `drying.find`; each optimum
 is put on the steps of the machine's dials.
 """
 
@@ -101,7 +101,7 @@ def best_in(
 
 
 def least_in(place: Place, subject: Subject, hours: Sequence[int], feed: Sequence[float]) -> Array:
-    """What must be broken at least in some hours with some feed, in the scale of limits; nan where a search fails."""
+    """What must be broken at least in some hours with some feed, in scales; nan where a search fails."""
     cases = [_fed(place, hour, moisture) for hour, moisture in zip(hours, feed)]
     return np.array(answered(side_by_side([_least(case, subject) for case in cases]), subject.solve), float)
 
@@ -182,7 +182,7 @@ def _on_dial(subject: Subject, goal: Goal, best: State) -> Asking[Case]:
 
 
 def _steps(s: Setting, at: Mapping[str, float], reach: int) -> list[tuple[str, float]]:
-    """What can be dialled in some steps below and above a state; what follows from something else, by a share of that."""
+    """What can be dialled in around a state; what follows from something else, by a share of that."""
     x = at[s.key]
     if not np.isfinite(x):
         return [(s.sought, at[s.sought])]
@@ -196,7 +196,7 @@ def _steps(s: Setting, at: Mapping[str, float], reach: int) -> list[tuple[str, f
 def followed_best(
     place: Place, subject: Subject, cells: Cells, today: Found, base: Response | None
 ) -> tuple[Ways, Found, list[Look | None]]:
-    """The settings of every cell, what comes of them in every hour, and what the search of its hardest hour found."""
+    """Settings of every cell, what comes of them in every hour, and what the search of hardest hours found."""
     looks = best_in(place, subject, cells.hardest.tolist())
     ways = Ways(tuple(place.case if look is None else look.case for look in looks), cells.which)
     found = followed(place, ways, base)
@@ -211,7 +211,25 @@ def followed_best(
         others = best_in(place, subject, worst, rooms)
         tried = {k: look.case for k, look in zip(again, others) if look is not None}
         ways, found = better(place, ways, found, tried, base)
+    ways, found = better(place, ways, found, _of_neighbours(place, cells, ways, found), base)
     return *_no_wetter(place, ways, found, today), looks
+
+
+def _of_neighbours(place: Place, cells: Cells, ways: Ways, found: Found) -> dict[int, Case]:
+    """For cells that miss some hours, the settings of the nearest cell that misses fewer of its own."""
+    share = np.array([(found.violations[:, cells.hours(k)] > KEPT).any(axis=0).mean() for k in _all(cells)])
+    x = place.points[:2] / np.maximum(np.ptp(place.points[:2], axis=1, keepdims=True), 1e-9)
+    middles = np.array([x[:, cells.hours(k)].mean(axis=1) for k in _all(cells)])
+    tried = {}
+    for k in np.flatnonzero(share > 0):
+        fewer = np.flatnonzero(share < share[k])
+        if len(fewer):
+            tried[int(k)] = ways.cases[fewer[((middles[fewer] - middles[k]) ** 2).sum(axis=1).argmin()]]
+    return tried
+
+
+def _all(cells: Cells) -> range:
+    return range(len(cells.numbers))
 
 
 def _rooms(place: Place, found: Found, hours: Index, hour: int) -> dict[str, float]:

@@ -1,8 +1,7 @@
 """The settings chart: bands of ambient temperature and relative humidity, and what to set in each.
 
 Each cell's settings are chosen for all of its hours together, through the states that stand for them: those that
-meet target and limits in most of them, then those that miss by least, then the cheapest, and of equally
-cheap ones the shallowest bed. Nothing is assumed about
+give up least (`trade`: hours too wet before those too dry), then the cheapest. Nothing is assumed about
 direction: a grid of settings is looked at, then a finer one around the best.
 """
 
@@ -22,6 +21,7 @@ from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined
 from coolsim.studies.seasons.hours import Hours, Mask, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
+from coolsim.studies.seasons.trade import given_up
 
 MOST_BANDS = 8
 STAND_IN = 24  # states that stand for the hours of a cell
@@ -34,7 +34,6 @@ COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
 HOURS_AT_ONCE = 400  # looked at together: bounds the memory
 AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
 LEAST_COST = 1e-9
-NEARLY = 0.005  # of that scale: misses closer to each other are the same
 ROUNDED = {"bed_depth": 0.01, "inlet_air_temperature": 1.0, "feed_moisture": 0.001}
 
 
@@ -60,6 +59,9 @@ class Dial:
 
     setting: Setting = documented("-", "what is set, and in which steps")
     values: Array = documented("as the quantity", "to be set, (temperature bands, humidity bands)")
+    sought: Array = documented(
+        "as what is varied", "the same, of a fan's speed the airflow that it stands for and that is kept"
+    )
 
 
 @dataclass(frozen=True)
@@ -161,16 +163,10 @@ def _rounded(name: str, values: Array, low: float, high: float) -> Array:
 
 
 def best_of(site: Site, looked: Looked, weights: Array) -> int:
-    """The settings right in most hours, then nearest to the machine's limits, then to the target, then cheapest."""
-    right = weights @ (looked.worst <= -MARGIN)
-    wish = np.array([limit.of_target for limit in site.limits])
-    # what cannot be met in some hours is no reason to lift the bed in them
-    missed = np.einsum("h,lhk->lk", weights / weights.sum(), np.maximum(looked.excess, -MARGIN))
-    machine, target = (np.rint(missed[w].max(axis=0, initial=-MARGIN) / NEARLY) for w in (~wish, wish))
+    """The settings that give up least (`trade`), then the cheapest, of equally cheap ones the shallowest bed."""
+    lost = given_up(site.limits, looked.excess, weights, MARGIN)
     cost = np.log(np.maximum(weights @ looked.cost / weights.sum(), LEAST_COST))
-    return int(
-        np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), target, machine, -right))[0]
-    )
+    return int(np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), *reversed(lost)))[0])
 
 
 def stand_ins(site: Site, hours: NDArray[np.intp], most: int = STAND_IN) -> tuple[NDArray[np.intp], Array]:

@@ -1,4 +1,4 @@
-"""Strategies of a dryer or a line: as it is, a chart of all that [limits] opens, and one that also asks for drier feed.
+"""Strategies of a dryer or a line: a chart of all that [limits] opens, and one that also asks for drier feed.
 
 An hour is within reach if some settings of those opened keep everything in it. That is searched in the hardest hour
 of each cell; in cells where a chart misses some hours also in their easiest and their middle one, and taken between
@@ -32,7 +32,7 @@ from coolsim.studies.seasons.cells import (
 from coolsim.studies.seasons.chart import Chart, Dial
 from coolsim.studies.seasons.hours import Hours, Mask
 from coolsim.studies.seasons.options import FEED_ABOVE, FEED_BELOW
-from coolsim.studies.seasons.place import Found, Index, Place, Ways, judged, results_of
+from coolsim.studies.seasons.place import Found, Index, Place, Ways, as_it_is, judged, results_of
 from coolsim.studies.seasons.response import Response
 from coolsim.studies.settings.optimum import subject_for
 
@@ -44,9 +44,9 @@ class Followed:
     """A chart, and the year with it."""
 
     chart: Chart
-    ways: Ways
     hours: Hours
     reachable: Mask
+    violations: Array
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,9 @@ def searched(place: Place, today: Found, base: Response | None) -> Searched:
 def chart_of(s: Searched, today: Found) -> Followed:
     """The chart of all that is opened."""
     hours = judged(s.place, s.ways, s.found)
-    return Followed(_chart(s, s.ways, hours), s.ways, hours, hours.within | _reachable(s, hours, today))
+    return Followed(
+        _chart(s, s.ways, hours), hours, hours.within | _reachable(s, hours, today), s.found.violations
+    )
 
 
 def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
@@ -86,7 +88,19 @@ def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
     ways, found = better(s.place, s.ways, s.found, tried, base)
     hours = judged(s.place, ways, found)
     near = np.isin(cells.which, list(tried))
-    return Followed(_chart(s, ways, hours), ways, hours, first.reachable | hours.within | near)
+    return Followed(_chart(s, ways, hours), hours, first.reachable | hours.within | near, found.violations)
+
+
+def ways_of(place: Place, chart: Chart | None) -> Ways:
+    """How the machine is set in each hour: as the chart says, or as it is."""
+    if chart is None:
+        return as_it_is(place)
+    w = place.weather
+    numbers, which = np.unique(chart.bands.cell(w.temperature, w.relative_humidity), return_inverse=True)
+    tables = {dial.setting.sought: dial.sought for dial in chart.dials}
+    tables["feed_moisture"] = chart.feed_moisture
+    cells = [{key: float(values.ravel()[k]) for key, values in tables.items()} for k in numbers]
+    return Ways(tuple(place.machine.at(cell) for cell in cells), which)
 
 
 # -- reach
@@ -184,7 +198,10 @@ def _chart(s: Searched, ways: Ways, hours: Hours) -> Chart:
         recirculation=told["recirculation"] if is_dryer else None,
         belt_speed=told["belt_speed"] if is_dryer else None,
         dials=tuple(
-            Dial(setting, of([each.get(setting.key, np.nan) for each in read]))
+            Dial(
+                setting,
+                *(of([each.get(key, np.nan) for each in read]) for key in (setting.key, setting.sought)),
+            )
             for setting in place.machine.settings
             if setting.opened
         ),

@@ -133,7 +133,9 @@ def followed(
     site: Site, inputs: Inputs, group: NDArray[np.intp], base: Response, direct: bool = False
 ) -> Hours:
     """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
-    found = None if direct else corrected(base, coordinates(inputs), group, cooler(inputs, store_of(site.case)))
+    found = (
+        None if direct else corrected(base, coordinates(inputs), group, cooler(inputs, store_of(site.case)))
+    )
     if found is None:
         return predicted(site, inputs, direct=True)
     rows, error = found

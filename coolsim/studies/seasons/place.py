@@ -1,9 +1,9 @@
 """A dryer or a line through a year of weather: hours predicted, weighed, held against target and limits.
 
-With settings fixed the exit answers smoothly to the air outside. So a few dozen hours are predicted side by side and
-read for all others, as those of coolers are (`response`); hours held out are predicted in full. What an hour breaks
-and costs is read the same way: it is weighed by its machine where it is predicted. The weather of the hour in which a
-bed is laid counts for all of its drying.
+With settings fixed the exit answers smoothly to the air outside. So a few dozen hours are predicted side by side
+and read for all others, as those of coolers are (`response`); hours held out are predicted in full. What an hour
+breaks and costs is read the same way: it is weighed by its machine where it is predicted. The weather of the hour
+in which a bed is laid counts for all of its drying.
 """
 
 from __future__ import annotations
@@ -33,14 +33,33 @@ from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import pack, unpack
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.seasons.hours import DIRECT, MAP, Hours, OfDryers
-from coolsim.studies.seasons.response import AIR, KNOBS, Error, Predictor, Response, corrected, respond, store_of
+from coolsim.studies.seasons.response import (
+    AIR,
+    KNOBS,
+    Error,
+    Predictor,
+    Response,
+    corrected,
+    respond,
+    store_of,
+)
 
-SAMPLES = (80, 160, 320)  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
+SAMPLES = (
+    80,
+    160,
+    320,
+)  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
 HELD_OUT = 40
 BOUND = {"moisture": 2e-4, "temperature": 0.1, "water_activity": 3e-3}  # about what `predict` answers to
 AT_ONCE = 100  # solved in one call: more save nothing
 OF_COOLERS = len(dataclasses.fields(Outcome))
-ADDED = ("electricity", "heat", "feed", "hottest", "deviation")  # rows below those; below them, one per constraint
+ADDED = (
+    "electricity",
+    "heat",
+    "feed",
+    "hottest",
+    "deviation",
+)  # rows below those; below them, one per constraint
 FIRST = OF_COOLERS + len(ADDED)  # row of the first constraint: how far it is broken
 
 Index = NDArray[np.intp]
@@ -238,6 +257,14 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
         error=found.error,
         dryer=of_dryer,
     )
+
+
+def rows_of(hours: Hours, violations: Array) -> Array:
+    """The rows behind hours that were judged, given how far each constraint is broken in them."""
+    wet = hours.product * (1 - hours.outcome.moisture) / (1 - hours.feed_moisture) / HOUR
+    nothing = np.zeros_like(wet)
+    added = (1e3 * hours.electricity, 1e3 * hours.heat, wet, nothing, nothing)
+    return np.vstack([pack(hours.outcome), *added, violations])
 
 
 def _settings(ways: Ways, found: Found) -> tuple[Settings, OfDryers | None]:

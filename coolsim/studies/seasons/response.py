@@ -225,9 +225,7 @@ def respond(
     return None
 
 
-def corrected(
-    base: Response, x: Array, group: NDArray[np.intp], by: Predictor
-) -> tuple[Array, Error] | None:
+def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) -> tuple[Array, Error] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
     Within a group only the air differs, and little: what the base map lacks there is a bent plane.

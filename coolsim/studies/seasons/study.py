@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from coolsim.case import Case, Line
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
-from coolsim.fields import documented
+from coolsim.fields import Array, documented
 from coolsim.machines.plant import knob_range
 from coolsim.requirements import is_dryer
 from coolsim.scenario.weather import Weather, read_weather
@@ -23,8 +23,8 @@ from coolsim.studies.seasons import charted, place
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
 from coolsim.studies.seasons.options import Options, options_of
-from coolsim.studies.seasons.place import Ways
 from coolsim.studies.seasons.sure import YearUncertainty, unknowns_of_year, year_uncertainty
+from coolsim.studies.seasons.worlds import SureCoolers, SureMachines, World
 
 AS_THEY_ARE = "settings as they are"
 CHART = "settings chart"
@@ -48,8 +48,12 @@ class Strategy:
     reachable: NDArray[np.bool_] | None = documented(
         "-", "hours in which some settings of those opened meet target and limits", default=None
     )
+    violations: Array | None = documented(
+        "-",
+        "of dryers and lines: how far each constraint is broken, in its scale, (constraints, hours)",
+        default=None,
+    )
     sure: YearUncertainty | None = documented("-", "how sure its sums are, if asked", default=None)
-    ways: Ways | None = documented("-", "of dryers and lines: how they are set in each hour", default=None)
 
     @property
     def reachable_met(self) -> float:
@@ -93,15 +97,22 @@ def seasons(
 
 def how_sure(found: Seasons) -> Seasons:
     """The same year, with how sure the sums of its first two strategies are; raises as `year_uncertainty` does."""
-    site = Site(found.case, found.weather)
     with threadpool_limits(limits=1, user_api="blas"):
-        sure = [_sure(site, strategy) for strategy in found.strategies[:SURE]]
+        sure = [_sure(found, strategy) for strategy in found.strategies[:SURE]]
     return dataclasses.replace(found, strategies=(*sure, *found.strategies[SURE:]))
 
 
-def _sure(site: Site, strategy: Strategy) -> Strategy:
-    settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
-    return dataclasses.replace(strategy, sure=year_uncertainty(site, strategy.hours, settings))
+def _sure(found: Seasons, strategy: Strategy) -> Strategy:
+    """A strategy with how sure its sums are."""
+    if found.case.cooler.arrangement == "counter-flow":
+        site = Site(found.case, found.weather)
+        settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
+        world: World = SureCoolers(site, strategy.hours, settings)
+    else:
+        here = place.place_of(found.case, found.weather)
+        assert strategy.violations is not None
+        world = SureMachines(here, strategy.hours, strategy.violations, charted.ways_of(here, strategy.chart))
+    return dataclasses.replace(strategy, sure=year_uncertainty(world))
 
 
 def strategies_of(
@@ -137,7 +148,8 @@ def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool, told: T
     here = place.place_of(case, weather)
     base, today = None if direct else place.mapped(here), place.as_it_is(here)
     found = place.read(here, base)
-    yield dataclasses.replace(_strategy(AS_THEY_ARE, case, place.judged(here, today, found)), ways=today)
+    as_it_is = _strategy(AS_THEY_ARE, case, place.judged(here, today, found))
+    yield dataclasses.replace(as_it_is, violations=found.violations)
     if chart:
         told(1, of, CHART)
         cells = charted.searched(here, found, base)
@@ -149,7 +161,7 @@ def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool, told: T
 
 def _strategy_of(name: str, case: Case, found: charted.Followed) -> Strategy:
     way = _strategy(name, case, found.hours)
-    return dataclasses.replace(way, chart=found.chart, reachable=found.reachable, ways=found.ways)
+    return dataclasses.replace(way, chart=found.chart, reachable=found.reachable, violations=found.violations)
 
 
 def why_no_chart(case: Case) -> str:

@@ -1,8 +1,8 @@
 """Which hours are given up where no settings are right in all hours of a band of weather.
 
-Hours in which a limit of the machine is broken are least first: they are dangers. Then hours too wet, which mould, then
-hours too warm, which sweat in the bag; of as many, those that miss by least. Hours that miss another wish, as those
-too dry, come after: they cost money, so of about as few of them the cheapest settings are best.
+Hours in which a limit of the machine is broken are least first: they are dangers. Then hours too wet, which mould,
+then hours too warm, which sweat in the bag; of as many, those that miss by least. Hours that miss another wish, as
+those too dry, come after: they cost money, so of about as few of them the cheapest settings are best.
 """
 
 from __future__ import annotations
