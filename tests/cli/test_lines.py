@@ -244,7 +244,7 @@ def test_the_longer_warm_feed_stands_the_louder_it_is_said():
     assert not any(w.text.startswith("dryer: ") and "in the bag (limit" in w.text for w in long.warnings)
 
 
-@pytest.mark.parametrize("command", ["size", "seasons"])
+@pytest.mark.parametrize("command", ["size"])
 def test_what_is_not_answered_for_lines_is_refused(run, command):
     done = run(command, str(SCENARIO))
     assert (done.status, done.out) == (2, "")
@@ -284,7 +284,6 @@ def line():
 IN_PYTHON = {
     "find_settings": lambda case, r: coolsim.find_settings(case, chance=0.9),
     "size": lambda case, r: coolsim.size(case),
-    "seasons": lambda case, r: coolsim.seasons(case),
     "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),
     "bed": lambda case, r: coolsim.plots.bed(r),
     "balance": lambda case, r: coolsim.plots.balance(r, case),

@@ -3,8 +3,8 @@
 The hardest hour of a cell is that in which most is missed on the wet side as the machine is set today. Where what
 is found for it leaves hours of the cell too wet, too warm or beyond a limit of the machine, the worst of these is
 searched as well, with as much room as other hours need beside it. Of what was tried the settings are kept that
-give up least (`trade`), then the cheapest. Cells are searched side by side, by the search of `drying.find`; each optimum
-is put on the steps of the machine's dials.
+give up least (`trade`), then the cheapest. Cells are searched side by side, by the search of `drying.find`; each
+optimum is put on the steps of the machine's dials.
 """
 
 from __future__ import annotations

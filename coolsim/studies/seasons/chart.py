@@ -34,7 +34,7 @@ COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
 HOURS_AT_ONCE = 400  # looked at together: bounds the memory
 AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
 LEAST_COST = 1e-9
-ROUNDED = {"bed_depth": 0.01, "inlet_air_temperature": 1.0, "feed_moisture": 0.001}
+TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
 
 @dataclass(frozen=True)
@@ -152,14 +152,21 @@ def finer(options: Options, opened: frozenset[str], best: dict[str, float]) -> d
             values = value * step ** np.linspace(-1, 1, FINER[name])
         else:
             values = value + (high - low) / (GRID[name] - 1) * np.linspace(-1, 1, FINER[name])
-        axes.append(np.unique(_rounded(name, values, low, high)))
+        step = options.steps.get(name, TENTH)
+        axes.append(np.unique(np.clip(np.rint(values / step) * step, low, high)))
     return dict(zip(best, combined(axes).T))
 
 
-def _rounded(name: str, values: Array, low: float, high: float) -> Array:
-    """Values as an operator dials them in."""
-    unit = ROUNDED.get(name) or 10.0 ** (np.floor(np.log10(3600 * high)) - 2) / 3600  # airflow: a hundredth
-    return np.clip(np.rint(values / unit) * unit, low, high)
+def _at_speeds(options: Options, best: dict[str, float], speed: float) -> dict[str, Array]:
+    """Combinations around the best with the fan on steps of its dial: airflow goes with its speed."""
+    assert options.fan is not None
+    reach = 2 * options.fan.step
+    flows = best["airflow"] * options.fan.on_dial(speed - reach, speed + reach) / speed
+    low, high = options.ranges["bed_depth"]
+    depths = best["bed_depth"] + options.steps["bed_depth"] * np.arange(-1, 2)
+    axes = {name: np.array([value]) for name, value in best.items()}
+    axes |= {"airflow": flows, "bed_depth": np.unique(np.clip(depths, low, high))}
+    return dict(zip(axes, combined(list(axes.values())).T))
 
 
 def best_of(site: Site, looked: Looked, weights: Array) -> int:
@@ -205,6 +212,12 @@ def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[
         settings = finer(options, opened, best)
     looked = look(site, options, states, settings)
     k = best_of(site, looked, weights)
+    best = {name: float(values[k]) for name, values in settings.items()}
+    speed = float(np.median(looked.fan_speed[:, k]))
+    if options.fan is None or "airflow" not in opened or not np.isfinite(speed):
+        return best
+    settings = _at_speeds(options, best, speed)
+    k = best_of(site, look(site, options, states, settings), weights)
     return {name: float(values[k]) for name, values in settings.items()}
 
 
@@ -268,8 +281,11 @@ def settings_by_hour(site: Site, chart: Chart) -> tuple[Inputs, NDArray[np.intp]
     return dialled(site.inputs, knobs), cell
 
 
-def with_results(chart: Chart, hours: Hours) -> Chart:
-    """The chart with what its settings came to: share of hours met, and the fan's speed in the middle hour."""
+def with_results(chart: Chart, hours: Hours, fan: Setting | None) -> Chart:
+    """The chart with what its settings came to: share of hours met, and the fan's speed in the middle hour.
+
+    fan: its dial, where it is the speed that is set: it hardly varies within a cell, and is told to a step.
+    """
     w, shape = hours.weather, chart.hours.shape
     cell = chart.bands.cell(w.temperature, w.relative_humidity)
     met, speed = np.full(shape, np.nan), np.full(shape, np.nan)
@@ -277,6 +293,8 @@ def with_results(chart: Chart, hours: Hours) -> Chart:
         here, at = cell == number, np.unravel_index(number, shape)
         met[at] = hours.within[here].mean()
         speed[at] = np.median(hours.settings.fan_speed[here])
+    if fan is not None:
+        speed = np.rint(speed / fan.step) * fan.step
     return dataclasses.replace(chart, met=met, fan_speed=speed)
 
 

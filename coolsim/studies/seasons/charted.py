@@ -29,14 +29,12 @@ from coolsim.studies.seasons.cells import (
     table,
     wetness,
 )
-from coolsim.studies.seasons.chart import Chart, Dial
+from coolsim.studies.seasons.chart import TENTH, Chart, Dial
 from coolsim.studies.seasons.hours import Hours, Mask
 from coolsim.studies.seasons.options import FEED_ABOVE, FEED_BELOW
 from coolsim.studies.seasons.place import Found, Index, Place, Ways, as_it_is, judged, results_of
 from coolsim.studies.seasons.response import Response
 from coolsim.studies.settings.optimum import subject_for
-
-TENTH = 0.001  # kg/kg wet: to that a feed is asked for, and rather drier
 
 
 @dataclass(frozen=True)

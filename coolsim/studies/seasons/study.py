@@ -200,7 +200,7 @@ def _followed(
     way = _strategy(name, site.case, hours)
     reached = reachable(site, options, opened, first.reachable if first else None)
     reached = reached | hours.within  # the map may be a hair off at the edge
-    return dataclasses.replace(way, chart=with_results(chart, hours), reachable=reached)
+    return dataclasses.replace(way, chart=with_results(chart, hours, options.fan), reachable=reached)
 
 
 def _strategy(name: str, case: Case, hours: Hours) -> Strategy:

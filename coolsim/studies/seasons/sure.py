@@ -1,7 +1,7 @@
 """How sure a year is: its main numbers over all that is known only to some ±, varied together.
 
 The exit of every hour for every sample would be half a million predictions, whatever the machine. But what a sample
-moves, its exit less that of the case as typed, is smooth in the weather (and in settings that follow a chart): it is
+moves, its exit less that of the case as typed, is smooth in the weather (and in settings that follow it): it is
 solved in some states that stand for the hours, on a rough mesh (`worlds`), and taken between them by a polynomial,
 whose degree is the one that does best on states held out. Moves of more samples than were solved come from
 polynomials through those that were (studies.surrogate). Each sample's year is the year as it was predicted, moved
