@@ -15,22 +15,20 @@ import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
-from coolsim.scenario import schema, units
-from coolsim.scenario.edit import replace
+from coolsim.scenario import csv_table, schema, units
+from coolsim.scenario.edit import check_same_as_typed, retyped
 from coolsim.scenario.reader import shown
 from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Dimension, Misread
 from coolsim.scenario.values import READERS
-from coolsim.scenario.weather.columns import cells_of
-from coolsim.scenario.weather.rows import MISSING, text_of
 
 WITHIN = 1.96  # standard deviations: nineteen of twenty
 MOST = 10_000  # rows
@@ -88,6 +86,7 @@ class Trials:
     deviation: Array = documented("as measured", "standard deviation of each reading")
     doubt: Array = documented("SI", "standard deviation of what was set, (inputs of DOUBTED, trials)")
     assumed: tuple[str, ...] = documented("-", "quantities whose ± was not stated in every row", default=())
+    marks: str = documented("-", "how the cells of the file are parted, where not by commas", default="")
 
     def __len__(self) -> int:
         return len(self.cases)
@@ -103,6 +102,7 @@ class Trials:
             self.deviation[:, chosen],
             self.doubt[:, chosen],
             self.assumed,
+            self.marks,
         )
 
 
@@ -142,28 +142,32 @@ def trials_of(
 
 def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trials") -> Trials:
     """Return the trials of a CSV file on the line of `case`; raises InputError with every fault found."""
-    name = os.fspath(path)
+    name = path_of(path, "trials", "a CSV file of trials")
     wanted = "name a CSV file of trials, such as one with the columns feed.moisture [%],measured.moisture [%]"
-    text = text_of(Path(path), "", option, wanted)
+    text = csv_table.text_of(name, "", option, wanted)
     example = "feed.moisture [%],measured.moisture [%],measured.temperature [degC]"
-    at, lines, names, rows, faults = cells_of(text, name, example)
-    columns = []
-    for heading in names:
-        column, wrong = _column(heading, f"{name}:{at}", case)
+    table, faults = csv_table.read(text, name, example)
+    place, columns = f"{name}:{table.heading}", []
+    for heading in table.names:
+        column, wrong = _column(heading, place, case)
         columns.append(column)
         faults = faults + wrong
-    faults += _missing(columns, f"{name}:{at}")
-    if len(lines) > MOST:
-        faults.append(Fault(name, "rows", str(len(lines)), f"at most {MOST} trials"))
+    faults += _missing(columns, place)
+    if len(table.lines) > MOST:
+        faults.append(Fault(name, "rows", str(len(table.lines)), f"at most {MOST} trials"))
     if faults:
         raise InputError(faults)
-    read = [_Row(f"{name}:{line}", columns, row, case) for line, row in zip(lines, rows)]
+    numbers = (k for k, column in enumerate(columns) if column is not None and column.key not in TEXTS)
+    comma = csv_table.has_decimal_commas([row[k] for row in table.rows] for k in numbers)
+    read = [_Row(f"{name}:{n}", columns, row, case, comma) for n, row in zip(table.lines, table.rows)]
+    if any(row.changes for row in read):
+        check_same_as_typed(case)
     cases = [row.case(case) for row in read]
     for row in read:
         faults += row.faults
     if faults:
         raise InputError(faults)
-    trials = _gathered(name, lines, read, cases)
+    trials = _gathered(table, read, cases, comma)
     faults = _impossible(trials, [row.where for row in read])
     if faults:
         raise InputError(faults)
@@ -294,15 +298,17 @@ def _missing(columns: Sequence[_Column | None], where: str) -> list[Fault]:
 class _Row:
     """The cells of one trial; `faults` fills as they are read."""
 
-    def __init__(self, where: str, columns: Sequence[_Column | None], cells: Sequence[str], case: Case):
-        self.where, self.faults = where, []  # type: tuple[str, list[Fault]]
+    def __init__(
+        self, where: str, columns: Sequence[_Column | None], cells: Sequence[str], case: Case, comma: bool
+    ):
+        self.where, self.faults, self.comma = where, [], comma  # type: tuple[str, list[Fault], bool]
         self.changes: dict[str, str] = {}
         self.measured: dict[str, float] = {}
         self.spread: dict[str, float] = {}
         self.label = ""
         for column, cell in zip(columns, cells):
             assert column is not None
-            if cell.strip().lower() not in MISSING:
+            if cell.strip().lower() not in csv_table.MISSING:
                 self._read(column, cell.strip(), case)
         if not self.measured and not self.faults:
             self.faults.append(
@@ -313,7 +319,12 @@ class _Row:
         if column.key in TEXTS:
             self.label = cell[:60] if column.key == "trial" else self.label
             return
-        text, definition = f"{cell} {column.unit}", _definition(column.key, case)
+        if self.comma and "." in cell:
+            allowed = csv_table.number_wanted(self.comma)
+            self.faults.append(Fault(self.where, column.label, shown(cell), allowed))
+            return
+        cell, definition = csv_table.with_point(cell, self.comma), _definition(column.key, case)
+        text = f"{cell} {column.unit}"
         assert definition is not None
         try:
             if column.within:
@@ -329,7 +340,7 @@ class _Row:
     def case(self, case: Case) -> Case:
         """The scenario with this row's cells in it; the scenario itself where they are wrong."""
         try:
-            return replace(case, self.changes, self.where) if self.changes else case
+            return retyped(case, self.changes, self.where) if self.changes else case
         except InputError as error:
             self.faults += error.faults
             return case
@@ -345,7 +356,7 @@ def _spread(text: str, definition: Key) -> float:
     return within / WITHIN
 
 
-def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequence[Case]) -> Trials:
+def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case], comma: bool) -> Trials:
     measured = [[row.measured.get(q, np.nan) for row in rows] for q in MEASURED]
     deviation = [
         [row.spread.get(f"measured.{q}", usual.within / WITHIN) for row in rows]
@@ -355,9 +366,16 @@ def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequ
     assumed = tuple(
         q for q in MEASURED if any(q in row.measured and f"measured.{q}" not in row.spread for row in rows)
     )
-    labels = tuple(row.label or f"line {line}" for row, line in zip(rows, lines))
+    labels = tuple(row.label or f"line {line}" for row, line in zip(rows, table.lines))
     return Trials(
-        name, labels, tuple(cases), np.array(measured), np.array(deviation), np.array(doubt), assumed
+        table.name,
+        labels,
+        tuple(cases),
+        np.array(measured),
+        np.array(deviation),
+        np.array(doubt),
+        assumed,
+        table.told(comma),
     )
 
 

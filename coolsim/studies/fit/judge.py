@@ -301,6 +301,8 @@ def warnings(given: Trials, used: Trials, problem: Problem, found: Estimate) -> 
             f"Where no ± is given, usual instruments are taken: {', '.join(usual[q] for q in used.assumed)}."
         )
         said_so.append(Warning("note", text))
+    if given.marks:
+        said_so.append(Warning("note", f"The file of trials has {given.marks}: found in it and read so."))
     if not used.doubt.any():
         text = "What was set counts as exact: give feed.moisture ± [%] and the like where it is not."
         said_so.append(Warning("note", text))
