@@ -43,7 +43,7 @@ def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None
         if isinstance(case.cooler, Line):
             key, found = "stage", "a line of stages"
             takes = (
-                "predict` and `settings` take lines, and each machine of one can be asked by itself, in a "
+                "predict`, `settings` and `seasons` take lines, and each machine of one can be asked by itself, in a "
                 "scenario of its own"
             )
         machines = f"counter-flow coolers{' and dryers' if and_dryers else ''}"
