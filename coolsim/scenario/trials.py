@@ -4,6 +4,9 @@ A column is named by a key of the scenario or by what was measured, its unit in 
 
     feed.moisture [%],measured.moisture [%],measured.moisture ± [%],measured.temperature [degC]
 
+Of a line of machines what was set on one goes by its key (stage.1.airflow [m3/h]), and so does what was measured
+behind it (stage.1.measured.moisture [%]); readings that name no stage are of what leaves the line.
+
 Each row is the scenario with its cells put in, so every check of a scenario holds for it. An empty cell leaves the
 scenario's own value, or a measurement out. Nineteen of twenty readings lie within their ±, two standard deviations.
 """
@@ -20,77 +23,60 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim import line
+from coolsim.case import Case, Line
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.scenario import schema, units
 from coolsim.scenario.edit import replace
 from coolsim.scenario.reader import shown
+from coolsim.scenario.readings import (
+    DOUBTED,
+    MEASURED,
+    WITHIN,
+    doubted_of,
+    impossible,
+    measured_key,
+    readings_of,
+    usual,
+)
 from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Dimension, Misread
 from coolsim.scenario.values import READERS
 from coolsim.scenario.weather.columns import cells_of
 from coolsim.scenario.weather.rows import MISSING, text_of
 
-WITHIN = 1.96  # standard deviations: nineteen of twenty
 MOST = 10_000  # rows
-LEAST_HOTTER = (
-    5.0  # K of feed above the air outside, from which it cannot leave wetter or warmer than it came
-)
-HOTTEST_FEED = (
-    110.0  # °C that feed leaves a press or extruder at, once it has flashed (common practice, no source)
-)
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """Something measured at the exit: its key, and the ± of a usual instrument."""
-
-    key: Key
-    within: float  # in the stored unit
-
-
-_T: dict[str, Any] = {"low": "-50 degC", "high": "180 degC", "hint": "was it meant as degF?"}
-MEASURED: Mapping[str, Quantity] = {
-    # the first two stated by the trade's usual instruments, the others by judgement (common practice, no source)
-    "moisture": Quantity(
-        Key(
-            "quantity", "exit moisture, wet basis", "12 %", units.FRACTION, "0.1 %", "65 %",
-            hint="moisture is a share of the wet weight; was it typed as a fraction, or is a point missing?",
-        ),
-        0.002,
-    ),
-    "temperature": Quantity(Key("quantity", "exit temperature", "34 degC", units.TEMPERATURE, **_T), 0.5),
-    "exhaust_temperature": Quantity(
-        Key("quantity", "air behind the bed", "52 degC", units.TEMPERATURE, **_T), 1.0
-    ),
-    "exhaust_relative_humidity": Quantity(
-        Key("quantity", "of that air", "60 %", units.FRACTION, "0 %", "100 %"), 0.03
-    ),
-}  # fmt: skip
-# Inputs that may carry a ± of their own.
-DOUBTED = (
-    "feed.moisture", "feed.temperature", "feed.throughput", "air.temperature", "air.relative_humidity",
-    "cooler.airflow", "cooler.bed_depth", "cooler.inlet_air_temperature",
-)  # fmt: skip
 TEXTS = ("trial", "date", "note")  # columns that are kept or passed over
 _HEADING = re.compile(r"(?P<key>[A-Za-z_.0-9]+)\s*(?P<within>±|\+-|\+/-)?\s*(?:\[(?P<unit>[^\]]*)\])?$")
 
 
 @dataclass(frozen=True)
 class Trials:
-    """What was set and what was measured; arrays (quantities in the order of MEASURED, trials), nan where not."""
+    """What was set and what was measured; arrays (quantities, trials), nan where not."""
 
     name: str = documented("-", "the file, or what stands for it")
     labels: tuple[str, ...] = documented("-", "what each trial is called")
     cases: tuple[Case, ...] = documented("-", "the scenario as each trial set it")
-    measured: Array = documented("as measured", "moisture, temperature, exhaust temperature and humidity")
+    measured: Array = documented(
+        "as measured", "moisture, temperature, exhaust temperature and humidity; of a line of each stage, too"
+    )
     deviation: Array = documented("as measured", "standard deviation of each reading")
-    doubt: Array = documented("SI", "standard deviation of what was set, (inputs of DOUBTED, trials)")
+    doubt: Array = documented("SI", "standard deviation of what was set, (inputs, trials)")
     assumed: tuple[str, ...] = documented("-", "quantities whose ± was not stated in every row", default=())
 
     def __len__(self) -> int:
         return len(self.cases)
+
+    @property
+    def quantities(self) -> tuple[str, ...]:
+        """What the rows of `measured` are of: names of MEASURED, of a line behind a stage by its number."""
+        return readings_of(self.cases[0]) if self.cases else tuple(MEASURED)
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """What the rows of `doubt` are of."""
+        return doubted_of(self.cases[0]) if self.cases else DOUBTED
 
     def some(self, index: Any) -> Trials:
         """The trials of an index."""
@@ -116,21 +102,23 @@ def trials_of(
 ) -> Trials:
     """Trials from Python: cases, and arrays (trials,) by name of MEASURED and of DOUBTED, in SI and °C.
 
+    Of lines names may go by stage: "stage.1.moisture" behind the first, "stage.1.airflow" of what was set on it.
+
     deviation: standard deviations; those of usual instruments where left out. Raises ValueError for a name that is
     unknown, InputError for readings that cannot be.
     """
     deviation, doubt, count = deviation or {}, doubt or {}, len(cases)
-    unknown = [k for k in (*measured, *deviation) if k not in MEASURED] + [
-        k for k in doubt if k not in DOUBTED
-    ]
+    names, inputs = (
+        of(cases[0]) if count else of_none
+        for of, of_none in ((readings_of, tuple(MEASURED)), (doubted_of, DOUBTED))
+    )
+    unknown = [k for k in (*measured, *deviation) if k not in names] + [k for k in doubt if k not in inputs]
     if unknown:
-        raise ValueError(
-            f"nothing is called {', '.join(unknown)}; there are {', '.join((*MEASURED, *DOUBTED))}"
-        )
-    rows = [np.broadcast_to(np.asarray(measured.get(k, np.nan), float), count) for k in MEASURED]
-    usual = {k: q.within / WITHIN for k, q in MEASURED.items()}
-    sd = [np.broadcast_to(np.asarray(deviation.get(k, usual[k]), float), count) for k in MEASURED]
-    unsure = [np.broadcast_to(np.asarray(doubt.get(k, 0.0), float), count) for k in DOUBTED]
+        raise ValueError(f"nothing is called {', '.join(unknown)}; there are {', '.join((*names, *inputs))}")
+    rows = [np.broadcast_to(np.asarray(measured.get(k, np.nan), float), count) for k in names]
+    known = {k: usual(k).within / WITHIN for k in names}
+    sd = [np.broadcast_to(np.asarray(deviation.get(k, known[k]), float), count) for k in names]
+    unsure = [np.broadcast_to(np.asarray(doubt.get(k, 0.0), float), count) for k in inputs]
     labels = tuple(f"trial {i}" for i in range(1, count + 1))
     assumed = tuple(k for k in measured if k not in deviation)
     trials = Trials(name, labels, tuple(cases), np.array(rows), np.array(sd), np.array(unsure), assumed)
@@ -191,16 +179,16 @@ def _column(heading: str, where: str, case: Case) -> tuple[_Column | None, list[
     if match is None:
         allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
         return None, [Fault(where, shown(heading)[1:-1] or "column", shown(heading), allowed)]
-    key, within, unit = match["key"], bool(match["within"]), (match["unit"] or "").strip()
+    key, within, unit = _at_exit(match["key"], case), bool(match["within"]), (match["unit"] or "").strip()
     if key in TEXTS and not within:
         return _Column(key, False, ""), []
     definition = _definition(key, case)
     if definition is None:
-        if _of_exhaust(key) and not _cools(case):
+        if _reading(key) in readings_of(case) and _of_exhaust(key):
             return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
         return None, [Fault(where, key, "an unknown column", _meant(key, case))]
-    if within and not key.startswith("measured.") and key not in DOUBTED:
-        allowed = f"a ± is taken for measured columns and for {', '.join(DOUBTED)}"
+    if within and not _reading(key) and key not in doubted_of(case):
+        allowed = f"a ± is taken for measured columns and for {', '.join(doubted_of(case))}"
         return None, [Fault(where, key, shown(heading), allowed)]
     try:
         _check_unit(unit, _spread_of(definition) if within else definition)
@@ -214,40 +202,76 @@ NO_EXHAUST = (
 )
 
 
+def _reading(key: str) -> str:
+    """The reading that a column is of; empty where it is of something else."""
+    place, _, rest = key.rpartition("measured.")
+    return place + rest if rest != key and place.partition(".")[0] in ("", "stage") else ""
+
+
 def _of_exhaust(key: str) -> bool:
-    return key.removeprefix("measured.") in tuple(MEASURED)[2:]
+    return key.rpartition(".")[2] in tuple(MEASURED)[2:]
+
+
+def _at_exit(key: str, case: Case) -> str:
+    """The key of a reading behind the last stage of a line is that of the line."""
+    last = f"stage.{len(case.cooler.stages)}.measured." if isinstance(case.cooler, Line) else "\0"
+    return key.removeprefix(last[:-9]) if key.startswith(last) else key
 
 
 def _cools(case: Case) -> bool:
     return case.cooler.arrangement == "counter-flow"
 
 
+def _alone(case: Case, place: str) -> Case | None:
+    """The machine at a place of a line ("" for what leaves it: its last), or the machine itself."""
+    if not isinstance(case.cooler, Line):
+        return None if place else case
+    k = int(place.rpartition(".")[2]) if place else len(case.cooler.stages)
+    return line.by_itself(case, case, k - 1) if 1 <= k <= len(case.cooler.stages) else None
+
+
 def _definition(key: str, case: Case) -> Key | None:
     """The key of a column: something measured, or a number of feed, air, machine, fan speed or false air."""
-    table, _, name = key.rpartition(".")
-    if table == "measured":
-        return MEASURED[name].key if name in MEASURED and (_cools(case) or not _of_exhaust(key)) else None
-    if _cools(case) and key in ("fan.speed", "duct.leakage"):
-        return schema.find(key)
-    zones = {f"cooler.zone.{k}" for k in range(1, len(getattr(case.cooler, "zones", ())) + 1)}
+    if _reading(key):
+        name, machine = _reading(key).rpartition(".")[2], _alone(case, _reading(key).rpartition(".")[0])
+        if name not in MEASURED or machine is None or not (_cools(machine) or not _of_exhaust(key)):
+            return None
+        return MEASURED[name].key
+    place, base = schema.base_of(key)
+    machine, table, name = _alone(case, place), base.rpartition(".")[0], base.rpartition(".")[2]
+    if machine is None or (isinstance(case.cooler, Line) and bool(place) == (table in ("feed", "air"))):
+        return schema.find(key) if machine is not None and base == "stage.stand_by" else None
+    if _cools(machine) and base in ("fan.speed", "duct.leakage"):
+        return schema.find(base)
+    zones = {f"cooler.zone.{k}" for k in range(1, len(getattr(machine.cooler, "zones", ())) + 1)}
     if table not in {"feed", "air", "cooler"} | zones:
+        return schema.find(key) if base == "stage.stand_by" else None
+    if table == "cooler" and name not in schema.ARRANGEMENTS[machine.cooler.arrangement]:
         return None
-    if table == "cooler" and name not in schema.ARRANGEMENTS[case.cooler.arrangement]:
-        return None
-    found = schema.find(key)
+    found = schema.find(base)
     return found if found is not None and found.kind in ("quantity", "air ratio") else None
 
 
+def _known(case: Case) -> list[str]:
+    """Every column that trials of a case may have, but for those of zones."""
+    places = [""]
+    if isinstance(case.cooler, Line):
+        places += [f"stage.{k}" for k in range(1, len(case.cooler.stages) + 1)]
+    keys = [schema.in_stage(place, f"{t}.{n}") for place in places for t, n, _ in schema.walk()]
+    readings = [measured_key(reading) for reading in readings_of(case)]
+    return [key for key in (*readings, *keys) if _definition(key, case) is not None]
+
+
 def _meant(key: str, case: Case) -> str:
-    measured = [f"measured.{name}" for name in MEASURED if _definition(f"measured.{name}", case)]
-    known = measured + [f"{t}.{n}" for t, n, _ in schema.walk() if _definition(f"{t}.{n}", case) is not None]
+    known = _known(case)
     near = difflib.get_close_matches(key[:60], known, 1, 0.55)
     homes = [k for k in known if k.rpartition(".")[2] == key]
     guess = homes[0] if len(homes) == 1 else near[0] if near else ""
     if guess:
         return f"did you mean {guess}?"
-    readings, texts = ", ".join(measured), ", ".join(TEXTS)
-    return f"a column is a key of [feed], [air] or [cooler], {readings}, or {texts}"
+    readings, texts = ", ".join(k for k in known if _reading(k)), ", ".join(TEXTS)
+    machine = "of a stage, such as stage.1.airflow" if isinstance(case.cooler, Line) else "[cooler]"
+    return f"a column is a key of [feed], [air] or {machine}, {readings}, or {texts}"
 
 
 def _check_unit(unit: str, key: Key) -> None:
@@ -277,13 +301,13 @@ def _missing(columns: Sequence[_Column | None], where: str) -> list[Fault]:
     ]
     if None in columns:  # an unknown column may be the one that is missing
         return faults
-    if not any(f"measured.{name}" in labels for name in ("moisture", "temperature")):
+    if not any(label.endswith(("measured.moisture", "measured.temperature")) for label in labels):
         allowed = (
             "needs what was measured at the exit: measured.moisture [%], measured.temperature [degC] or both"
         )
         faults.append(Fault(where, "measured", "no such column", allowed))
     for label in labels:
-        if label.endswith(" ±") and label.startswith("measured.") and label[:-2] not in labels:
+        if label.endswith(" ±") and _reading(label) and label[:-2] not in labels:
             faults.append(Fault(where, label, "no column of the reading itself", f"needs {label[:-2]} too"))
     return faults
 
@@ -318,8 +342,8 @@ class _Row:
         try:
             if column.within:
                 self.spread[column.key] = _spread(text, definition)
-            elif column.key.startswith("measured."):
-                self.measured[column.key[9:]] = READERS["quantity"](text, definition)
+            elif _reading(column.key):
+                self.measured[_reading(column.key)] = READERS["quantity"](text, definition)
             else:
                 self.changes[column.key] = text
         except Misread as error:
@@ -346,14 +370,12 @@ def _spread(text: str, definition: Key) -> float:
 
 
 def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequence[Case]) -> Trials:
-    measured = [[row.measured.get(q, np.nan) for row in rows] for q in MEASURED]
-    deviation = [
-        [row.spread.get(f"measured.{q}", usual.within / WITHIN) for row in rows]
-        for q, usual in MEASURED.items()
-    ]
-    doubt = [[row.spread.get(key, 0.0) for row in rows] for key in DOUBTED]
+    names, columns = readings_of(cases[0]), {q: measured_key(q) for q in readings_of(cases[0])}
+    measured = [[row.measured.get(q, np.nan) for row in rows] for q in names]
+    deviation = [[row.spread.get(columns[q], usual(q).within / WITHIN) for row in rows] for q in names]
+    doubt = [[row.spread.get(key, 0.0) for row in rows] for key in doubted_of(cases[0])]
     assumed = tuple(
-        q for q in MEASURED if any(q in row.measured and f"measured.{q}" not in row.spread for row in rows)
+        q for q in names if any(q in row.measured and columns[q] not in row.spread for row in rows)
     )
     labels = tuple(row.label or f"line {line}" for row, line in zip(rows, lines))
     return Trials(
@@ -361,39 +383,13 @@ def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequ
     )
 
 
-def hottest_inlet(cooler: Any) -> float | None:
-    """Temperature of the hottest air that a heater of a machine aims at; None without a heater."""
-    ends = [one.inlet_air_temperature for one in getattr(cooler, "zones", (cooler,))]
-    return max((T for T in ends if T is not None), default=None)
-
-
 def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:
-    """Readings that hot feed cannot give: wetter or warmer than it came, hotter than its exhaust can be."""
-    faults = []
-    for place, label, case, (M, T, T_air, _), sd in zip(
-        where, trials.labels, trials.cases, trials.measured.T, trials.deviation.T
-    ):
-        feed, outside, place = case.feed, float(case.air.temperature), place or label
-        hotter = feed.temperature > outside + LEAST_HOTTER
-        if hotter and feed.moisture + 3 * sd[0] < M:
-            found = f"{M:.2%}, wetter than the feed that came ({feed.moisture:.2%})"
-            dry = M / (1 + M)
-            allowed = "hot feed dries: were in and out swapped?"
-            if dry < feed.moisture:
-                allowed += (
-                    f" Or is it dry basis? {M:.2%} of the dry weight is {dry:.2%} wet basis, which is meant"
-                )
-            faults.append(Fault(place, "measured.moisture", found, allowed))
-        inlet = hottest_inlet(case.cooler)
-        hottest = max(feed.temperature, outside if inlet is None else max(outside, inlet))
-        for key, reading, deviation in (("temperature", T, sd[1]), ("exhaust_temperature", T_air, sd[2])):
-            if hottest + 3 * deviation < reading:
-                found = f"{reading:.1f} °C, warmer than both the feed ({feed.temperature:.1f} °C) and the air"
-                celsius = (reading - 32) / 1.8
-                allowed = "were in and out swapped?"
-                if outside - 10 < celsius < hottest:
-                    swapped = key == "temperature" and not hotter and reading < HOTTEST_FEED
-                    allowed = "were in and out swapped? Or " if swapped else ""
-                    allowed += f"was it meant as degF? That would be {celsius:.1f} °C"
-                faults.append(Fault(place, f"measured.{key}", found, allowed))
-    return faults
+    """Readings that hot feed cannot give."""
+    return [
+        fault
+        for place, label, case, read, sd in zip(
+            where, trials.labels, trials.cases, trials.measured.T, trials.deviation.T
+        )
+        for reading, value, deviation in zip(trials.quantities, read, sd)
+        for fault in impossible(place or label, reading, case, value, deviation)
+    ]

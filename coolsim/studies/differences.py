@@ -136,9 +136,9 @@ def of_machine(case: Case, result: Result | None = None) -> dict[str, Movable]:
     for name, step in _OF_MACHINES.items():
         if getattr(cooler, name, None) is not None and (name == "recirculation" or getattr(cooler, name) > 0):
             found[name] = _plain(case, f"cooler.{name}", name, step)
-    inlet, outside = hottest_inlet(case), float(np.max(case.air.temperature))
+    inlet, outside = _inlet(case), float(np.max(case.air.temperature))
     if inlet is not None:
-        found["inlet_air_temperature"] = Movable(_warmer, max(inlet, outside), 1.0, low=outside)
+        found["inlet_air_temperature"] = Movable(warmer, max(inlet, outside), 1.0, low=outside)
     return found
 
 
@@ -197,7 +197,7 @@ def _more_air(case: Case, by: float, now: float | None = None) -> Case:
     return with_more_air(case, 1 + by / (airflow_of(case) if now is None else now))
 
 
-def hottest_inlet(case: Case) -> float | None:
+def _inlet(case: Case) -> float | None:
     """What the hottest heater of a machine aims at; of a cooler without one, the air outside; else None."""
     cooler = case.cooler
     if isinstance(cooler, Batch | Belt):
@@ -206,9 +206,9 @@ def hottest_inlet(case: Case) -> float | None:
     return float(np.max(case.air.temperature)) if T is None else T
 
 
-def _warmer(case: Case, by: float) -> Case:
+def warmer(case: Case, by: float) -> Case:
     """Warmer air from every heater; none blows air in colder than outside."""
-    inlet = hottest_inlet(case)
+    inlet = _inlet(case)
     if inlet is None:
         return case
     if isinstance(case.cooler, Batch | Belt):
@@ -244,34 +244,38 @@ def _of_a_kind(cases: list[Case], cool: Resolution, dry: drying.Resolution) -> R
         return by_form(cases, lambda some: predict_inputs(gather(some), cool))
 
 
+Reading = Callable[[Sequence[Case], Result], Array]  # of cases of one kind: (what is read, cases)
+
+
 def outcomes(
-    cases: Sequence[Case],
-    read: Callable[[Result], Array],
-    cool: Resolution = COOLING,
-    dry: drying.Resolution = DRYING,
+    cases: Sequence[Case], read: Reading, cool: Resolution = COOLING, dry: drying.Resolution = DRYING
 ) -> Array:
     """What is read of predictions, (what is read, cases)."""
-    parts = [(at, read(result)) for at, result in predicted_alike(cases, cool, dry)]
+    parts = [(at, read([cases[k] for k in at], result)) for at, result in predicted_alike(cases, cool, dry)]
     whole = np.empty((len(parts[0][1]), len(cases)))
     for at, some in parts:
         whole[:, at] = some
     return whole
 
 
-def slopes(
-    cases: Sequence[Case],
-    moved: Sequence[Sequence[Movable]],
-    read: Callable[[Result], Array],
-    cool: Resolution = COOLING,
-    dry: drying.Resolution = DRYING,
-) -> Array:
+def slopes(cases: Sequence[Case], moved: Sequence[Sequence[Movable | None]], read: Reading) -> Array:
     """Slopes of what is read (what is read, numbers, cases) by numbers of each case, all predicted side by side."""
-    tried = [m.move(case, by) for case, numbers in zip(cases, moved) for m in numbers for by in m.offsets()]
-    found, at = outcomes(tried, read, cool, dry), 0
-    result = np.empty((len(found), len(moved[0]), len(cases)))
+    return slopes_from(outcomes(moved_cases(cases, moved), read), moved)
+
+
+def moved_cases(cases: Sequence[Case], moved: Sequence[Sequence[Movable | None]]) -> list[Case]:
+    """Each case with each of its numbers moved, number by number; None has nothing to be moved."""
+    pairs = [(case, m) for case, numbers in zip(cases, moved) for m in numbers if m is not None]
+    return [m.move(case, by) for case, m in pairs for by in m.offsets()]
+
+
+def slopes_from(found: Array, moved: Sequence[Sequence[Movable | None]]) -> Array:
+    """Slopes (what is read, numbers, cases) from what was read of `moved_cases`; 0 where nothing is moved."""
+    result, at = np.zeros((len(found), len(moved[0]), len(moved))), 0
     for k, numbers in enumerate(moved):
         for j, m in enumerate(numbers):
-            count = len(m.offsets())
-            result[:, j, k] = m.slope([found[:, at + i] for i in range(count)])
-            at += count
+            if m is not None:
+                count = len(m.offsets())
+                result[:, j, k] = m.slope([found[:, at + i] for i in range(count)])
+                at += count
     return result

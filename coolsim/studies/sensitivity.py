@@ -191,7 +191,7 @@ def _asked(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, 
         found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
         raise ValueError(f"{found}; there are: {', '.join(shared or NAMES)}")
     faults = []
-    for case, names in zip(cases, each):
+    for names in each:
         allowed = f"this machine has: {', '.join(names)}"
         faults += [Fault("", "by", f'"{name}"', allowed) for name in asked if name not in names]
     if faults:
@@ -248,7 +248,7 @@ def _number(x: Any) -> Any:
 PELLETS = 3  # fields of Slopes that are of the pellets; the others are of a machine
 
 
-def _read(result: Result, most: int) -> Array:
+def _read(cases: Sequence[Case], result: Result, most: int) -> Array:
     """What Slopes is of: pellets, the last machine, and each stage, of which there are `most` at most."""
     machines = [result, *(run.result for run in result.stages)]
     rows = [

@@ -1,4 +1,4 @@
-"""Slopes of any machine: of coolers against the exact ones, of dryers and lines against predictions further apart."""
+"""Slopes of any machine: of coolers against the exact ones, of the others against predictions further apart."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_differences_of_a_cooler_are_its_exact_slopes(name: str) -> None:
 
 FURTHER = {
     "evening-batch": {
-        "duration": ("cooler.duration", "{:.6f} min", 60.0, 1.5),
+        "duration": ("cooler.duration", "{:.6f} min", 60.0, 0.9),  # further on the air is reversed
         "recirculation": ("cooler.recirculation", "{:.6f} %", 0.01, 5.0),
         "inlet_air_temperature": ("cooler.inlet_air_temperature", "{:.6f} degC", 1.0, 3.0),
         "airflow": ("cooler.airflow", "{:.6f} m3/h", 1 / 3600, 300.0),
@@ -178,7 +178,7 @@ def test_what_a_machine_does_not_have() -> None:
         coolsim.sensitivities(load("dryer-then-cooler"), by="stage.3.airflow")
     with pytest.raises(InputError, match=r"stage\.1\.airflow"):
         coolsim.sensitivities(load("dryer-then-cooler"), by="airflow")
-    with pytest.raises(ValueError, match="no input 'stage.1.airflw'"):
+    with pytest.raises(ValueError, match=r"no input 'stage\.1\.airflw'"):
         coolsim.sensitivities(load("dryer-then-cooler"), by="stage.1.airflw")
     found = coolsim.sensitivities(load("evening-batch"), by="duration")
     assert isinstance(found.duration, Slopes) and found.airflow is None and found.stages == ()

@@ -20,8 +20,8 @@ from scipy import optimize, stats
 
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.scenario.trials import MEASURED, Trials
-from coolsim.studies.fit.model import Dryers, Line, Said, said
+from coolsim.scenario.trials import Trials
+from coolsim.studies.fit.model import Coolers, Marched, Said, said
 
 EVALUATIONS = 60  # of the model, each with its slopes; five are usual
 
@@ -30,7 +30,7 @@ EVALUATIONS = 60  # of the model, each with its slopes; five are usual
 class Problem:
     """A line, its trials, and what is known of the free numbers without them."""
 
-    line: Line | Dryers
+    line: Coolers | Marched
     trials: Trials
     before: Array  # θ₀, (free,)
     spread: Array  # s, (free,)
@@ -189,7 +189,7 @@ def misfit(found: Estimate) -> Array:
 
     rᵀ (1 − H)⁻¹ r with H the trial's block of J C Jᵀ: what leaving the trial out would give, to first order.
     """
-    Q = len(MEASURED)
+    Q = found.whitening.shape[1]
     r, J = found.residual.reshape(-1, Q), found.J.reshape(-1, Q, found.J.shape[1])
     H = np.einsum("tqf,fg,trg->tqr", J, found.covariance, J)
     return np.einsum("tq,tq->t", r, np.linalg.solve(np.eye(Q) - H + 1e-12 * np.eye(Q), r[..., None])[..., 0])

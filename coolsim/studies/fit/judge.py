@@ -7,17 +7,17 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from coolsim import both_units
-from coolsim.case import Case
+from coolsim import both_units, line
+from coolsim.case import Case, Line
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
-from coolsim.requirements import is_dryer
 from coolsim.result import Warning
-from coolsim.scenario.trials import HOTTEST_FEED, MEASURED, NO_EXHAUST, WITHIN, Trials
+from coolsim.scenario.readings import HOTTEST_FEED, WITHIN, measured_key
+from coolsim.scenario.trials import NO_EXHAUST, Trials
 from coolsim.studies.fit.answer import Suspect
 from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
 from coolsim.studies.fit.model import Said, blown
-from coolsim.studies.fit.parameters import Parameter
+from coolsim.studies.fit.parameters import Parameter, placed
 
 LEAST_SETTLED = 0.2  # singular value in published deviations: below, trials leave a number five times as open
 SAME = 0.9  # correlation from which two numbers cannot be told apart
@@ -46,30 +46,59 @@ def refuse_impossible(case: Case, trials: Trials, free: Sequence[Parameter]) -> 
         faults.append(Fault(trials.name, "trials", "none", "needs one trial at least, with a reading"))
     elif fractions := _fractions(trials):
         faults += fractions
-    elif is_dryer(case) and np.isfinite(trials.measured[2:]).any():
-        faults.append(Fault(trials.name, "measured", "readings of a dryer's exhaust", NO_EXHAUST))
-    elif "leakage" in [p.name for p in free]:
-        if is_dryer(case):
-            allowed = "false air is fitted for counter-flow coolers only: free airflow_factor in its place"
-            faults.append(Fault("", "--free", "leakage", allowed))
-        elif blown(case):
-            allowed = (
-                "false air of a blow-through fan leaves before the bed: free airflow_factor in its place"
-            )
-            faults.append(Fault("", "--free", "leakage", allowed))
-        elif not np.isfinite(trials.measured[2:]).any():
-            allowed = "it shows in the exhaust only: measure exhaust_temperature or exhaust_relative_humidity"
-            faults.append(Fault("", "--free", "leakage", allowed))
+    else:
+        faults += [fault for fault in _of_exhaust(case, trials) if fault]
+        for p in free:
+            stage, own = placed(p.name)
+            if own == "leakage" and not faults:
+                faults += _of_leakage(case if stage is None else line.by_itself(case, case, stage), p, trials)
     if faults:
         raise InputError(faults)
+
+
+def _of_exhaust(case: Case, trials: Trials) -> list[Fault]:
+    """Readings of the exhaust of dryers."""
+    faults = []
+    for reading, values in zip(trials.quantities, trials.measured):
+        stage, name = placed(reading)
+        machine = case.cooler
+        if isinstance(machine, Line):
+            machine = machine.stages[len(machine.stages) - 1 if stage is None else stage].cooler
+        if name.startswith("exhaust") and np.isfinite(values).any() and machine.arrangement != "counter-flow":
+            key = measured_key(reading)
+            faults.append(Fault(trials.name, key, "readings of a dryer's exhaust", NO_EXHAUST))
+    return faults
+
+
+def _of_leakage(machine: Case, p: Parameter, trials: Trials) -> list[Fault]:
+    """False air that does not show itself."""
+    factor = p.name.replace("leakage", "airflow_factor")
+    place = p.name.rpartition(".")[0]
+    last = f"stage.{len(getattr(trials.cases[0].cooler, 'stages', ()))}"
+    rows = [
+        values
+        for reading, values in zip(trials.quantities, trials.measured)
+        if reading.rpartition(".")[0] == ("" if place == last else place) and "exhaust" in reading
+    ]
+    if machine.cooler.arrangement != "counter-flow":
+        allowed = f"false air is fitted for counter-flow coolers only: free {factor} in its place"
+    elif blown(machine):
+        allowed = f"false air of a blow-through fan leaves before the bed: free {factor} in its place"
+    elif not np.isfinite(rows).any():
+        allowed = "it shows in the exhaust only: measure exhaust_temperature or exhaust_relative_humidity"
+    else:
+        return []
+    return [Fault("", "--free", p.name, allowed)]
 
 
 def _fractions(trials: Trials) -> list[Fault]:
     """Moistures that no feed has, but that it would have were they meant as fractions."""
     columns = {
         "feed.moisture": np.array([float(case.feed.moisture) for case in trials.cases]),
-        "measured.moisture": trials.measured[0],
     }
+    for reading, values in zip(trials.quantities, trials.measured):
+        if reading.endswith("moisture"):
+            columns[measured_key(reading)] = values
     faults = []
     for key, moisture in columns.items():
         dry = moisture[moisture < DRIEST]
@@ -101,7 +130,9 @@ def _same(trials: Trials, j: int, k: int) -> bool:
 
 def refuse_units(trials: Trials, before: Said) -> None:
     """Raise InputError where temperatures are far off as they stand and right once they are read as °F."""
-    for q, name in ((1, "temperature"), (2, "exhaust_temperature")):
+    for q, name in enumerate(trials.quantities):
+        if not name.endswith("temperature"):
+            continue
         reading, expected = trials.measured[q], before.readings[q, 0]
         there = np.isfinite(reading)
         fahrenheit = (np.abs(reading - expected) > FAR) & (np.abs((reading - 32) / 1.8 - expected) < NEAR)
@@ -110,7 +141,7 @@ def refuse_units(trials: Trials, before: Said) -> None:
             found = f"{first:.1f} °C where about {expected[there][0]:.0f} °C is to be expected"
             celsius = f"{(first - 32) / 1.8:.1f} °C"
             allowed = f"was it meant as degF? That would be {celsius}: write [degF] in the heading"
-            raise InputError([Fault(trials.name, f"measured.{name}", found, allowed)])
+            raise InputError([Fault(trials.name, measured_key(name), found, allowed)])
     _refuse_feed_in_fahrenheit(trials, before)
 
 
@@ -205,7 +236,8 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
     expected = found.said.readings[:, 0, t]
     off = np.nan_to_num((reading - expected) / deviation)
     q = int(np.argmax(np.abs(off)))
-    name = list(MEASURED)[q]
+    reading_of = problem.trials.quantities[q]
+    name = reading_of.rpartition(".")[2]
     moist = name in ("moisture", "exhaust_relative_humidity")
     size = (
         f"{100 * abs(reading[q] - expected[q]):.2f} points"
@@ -213,7 +245,7 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
         else both_units.difference(abs(reading[q] - expected[q]), 1)
     )
     way = ("wetter" if moist else "warmer") if off[q] > 0 else ("drier" if moist else "cooler")
-    text = f"{LABEL[name]} {size} {way} than the other trials make it"
+    text = f"{_labelled(reading_of)} {size} {way} than the other trials make it"
     celsius = (reading[q] - 32) / 1.8
     if not moist and abs(celsius - expected[q]) < 3 * deviation[q]:
         return f"{text}; read as degF it would fit ({celsius:.1f} °C)"
@@ -225,6 +257,11 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
         feed = 100 * (problem.trials.cases[t].feed.moisture + reading[q] - expected[q])
         return f"{text}; feed of about {feed:.1f} % would explain it, or a mixed-up sample"
     return f"{text}; was it read where and when the pellets leave?"
+
+
+def _labelled(reading: str) -> str:
+    place, _, name = reading.rpartition(".")
+    return f"{place.replace('.', ' ')}: {LABEL[name]}" if place else LABEL[name]
 
 
 # -- what cannot be told
@@ -297,9 +334,8 @@ def warnings(given: Trials, used: Trials, problem: Problem, found: Estimate) -> 
             "exhaust_temperature": f"exhaust ± {both_units.difference(1.0, 1)}",
             "exhaust_relative_humidity": "its humidity ± 3 points",
         }
-        text = (
-            f"Where no ± is given, usual instruments are taken: {', '.join(usual[q] for q in used.assumed)}."
-        )
+        told = list(dict.fromkeys(usual[q.rpartition(".")[2]] for q in used.assumed))
+        text = f"Where no ± is given, usual instruments are taken: {', '.join(told)}."
         said_so.append(Warning("note", text))
     if not used.doubt.any():
         text = "What was set counts as exact: give feed.moisture ± [%] and the like where it is not."
