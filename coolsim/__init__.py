@@ -14,9 +14,13 @@ from __future__ import annotations
 import importlib
 import sys
 from types import ModuleType
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = (
+    False  # as typing's own, which takes a while to load: Ctrl-C is heard as it should after it only
+)
 if TYPE_CHECKING:
+    from typing import Any
+
     from coolsim.case import Air, Case
     from coolsim.errors import CoolsimError, InputError, NotConverged
     from coolsim.output import plots

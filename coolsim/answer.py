@@ -13,7 +13,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
-from coolsim.model.counterflow import Problem, State
+from coolsim.model.counterflow import Outlet, Problem, State
 from coolsim.model.solve import Resolution, Solution
 from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
@@ -43,7 +43,7 @@ def build_result(
     columns = _collect(count, [(s.index, _exit_columns(s)) for s in solutions])
     profile = _profile(count, solutions, resolution)
     if beds is not None:
-        apart, columns, profile = columns, _together(beds, inputs, columns), _profile_of(beds, profile)
+        apart, columns, profile = columns, together(beds, inputs, columns), _profile_of(beds, profile)
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
     p, c_d = inputs.pressure, inputs.specific_heat
@@ -93,7 +93,7 @@ def build_result(
     return first(result) if scalar else result
 
 
-def _together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
+def together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
     """Columns of a bed, mixed: what the pellets carry by dry solid, what the air does by dry air."""
     by_solid = {name: beds.of_solid(columns[name]) for name in columns}
     Y = beds.of_air(columns["Y"])
@@ -122,20 +122,24 @@ def _profile_of(beds: Laid, profile: Profile) -> Profile:
 
 def _exit_columns(s: Solution) -> dict[str, Array]:
     """Per case of a solution: exit states, errors, and what the air does to the bed on its way."""
-    bed, laws, out = s.problem.bed, s.problem.laws, s.outlet
-    T = laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat)
-    drop, lift, wen_yu = through_the_bed(s.problem, s.state)
+    errors = {"error_M": s.moisture_error, "error_T": s.temperature_error}
+    return exit_columns(s.problem, s.state, s.outlet) | errors
+
+
+def exit_columns(problem: Problem, state: State, out: Outlet) -> dict[str, Array]:
+    """Exit states of every case, and what the air does to the bed on its way."""
+    bed = problem.bed
+    drop, lift, wen_yu = through_the_bed(problem, state)
     return {
         "X": out.moisture,
-        "T": T,
+        "T": problem.laws.pellet_temperature(bed, out.moisture, out.enthalpy, out.bound_heat),
+        "H": out.enthalpy,
         "Q": out.bound_heat,
         "Q_even": bed.bound_water(out.moisture)[0],
         "X_surface": out.surface_moisture,
         "Y": out.humidity_ratio,
         "T_air": air.temperature_from_enthalpy(out.air_enthalpy, out.humidity_ratio),
-        "H_feed": s.problem.feed[0],
-        "error_M": s.moisture_error,
-        "error_T": s.temperature_error,
+        "H_feed": problem.feed[0],
         "pressure_drop": drop,
         "lift_off": lift,
         "wen_yu": wen_yu,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from coolsim.visible import one_line, visible
+
 
 class CoolsimError(Exception):
     """Base of every error that coolsim raises on purpose."""
@@ -21,7 +23,7 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        return f"{place}{self.key}: found {self.found}; {self.allowed}"
+        return one_line(f"{place}{self.key}: found {self.found}; {self.allowed}")
 
 
 class InputError(CoolsimError):
@@ -37,6 +39,17 @@ class InputError(CoolsimError):
         return "\n".join(map(str, self.faults))
 
 
+class NotWritten(CoolsimError):
+    """What was computed could not be written, as to a full disk. Carries the fault."""
+
+    def __init__(self, fault: Fault):
+        self.fault = fault
+        super().__init__(fault)
+
+    def __str__(self) -> str:
+        return str(self.fault)
+
+
 class NotConverged(CoolsimError):
     """The computation failed. Carries the reason and the best iterate, so nothing is silently wrong.
 
@@ -48,4 +61,4 @@ class NotConverged(CoolsimError):
         super().__init__(reason, failed, best)
 
     def __str__(self) -> str:
-        return self.reason
+        return visible(self.reason)

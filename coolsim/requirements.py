@@ -26,6 +26,7 @@ LIFT_OFF = (
 )
 LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
 THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
+AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts as at the limit
 # A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.
 UNKNOWN = 10.0
 

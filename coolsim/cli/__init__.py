@@ -1,34 +1,36 @@
-"""The command line: which words do what, where output goes, and the exit status.
-
-Heavy imports (pint, rich, numpy) stay inside the commands, so that `coolsim --help` answers at once.
-"""
+"""The command `coolsim`. What it loads is loaded late: Ctrl-C is heard from the first instant on."""
 
 from __future__ import annotations
 
-import sys
-from typing import Annotated
-
-import typer
-
-from coolsim.cli import card, fit, questions, report, scenarios, validation  # noqa: F401  # they add their commands
-from coolsim.cli.shared import INTERRUPTED, app, version
+TYPE_CHECKING = False  # as typing's own, which takes a while to load
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["app", "main"]
 
 
-@app.callback(invoke_without_command=True)
-def options(
-    show_version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
-) -> None:
-    """Predicts the moisture and temperature at which feed pellets leave a cooler or dryer."""
-    if show_version:
-        typer.echo(f"coolsim {version()}")
-        raise typer.Exit
-
-
 def main() -> None:
-    """Run the command line and leave with the exit status that --help promises."""
+    """Run the command line in a process of its own, and leave with the exit status that --help promises."""
+    from coolsim.cli import process
+
+    process.begin()
+    process.end(run())
+
+
+def run() -> int:
+    """Run what sys.argv says; return the exit status."""
+    from coolsim.cli.commands import app
+
     try:
         app(prog_name="coolsim")
-    except KeyboardInterrupt:  # before or after a command
-        sys.exit(INTERRUPTED)
+    except SystemExit as left:
+        return left.code if isinstance(left.code, int) else 0
+    return 0
+
+
+def __getattr__(name: str) -> Any:
+    if name != "app":
+        raise AttributeError(f"module 'coolsim.cli' has no attribute {name!r}")
+    from coolsim.cli.commands import app
+
+    return app

@@ -14,8 +14,9 @@ from coolsim.cli.shared import (
     Units,
     app,
     case_of,
-    emit,
+    draw_without_screen,
     guarded,
+    told,
     working,
 )
 
@@ -40,14 +41,14 @@ def card(
 
     Needs [weather] file, [target] moisture, a range in [limits] and [costs]; takes as long as `coolsim seasons`.
 
-    Exit status: 0 written, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    Exit status: 0 written, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
+    draw_without_screen()
+    from coolsim import files
     from coolsim.output import card as page
-    from coolsim.output import files
+    from coolsim.output import letters
 
-    files.check_ending(output, "-o", ".pdf")
-    files.check_writable(output, "-o")
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))])
     page.check(case)
     from coolsim.studies.seasons import seasons
 
@@ -55,4 +56,6 @@ def card(
         chart = seasons(case).strategies[1].chart
     assert chart is not None  # check() has seen to it
     files.write(output, page.card(case, chart, paper.value, units.value), "-o")
-    emit(f"wrote {output}\n")
+    lacking = letters.families(page.title_of(case))[1]
+    no_font = f"; no font that is installed has {lacking}, which its title lacks" if lacking else ""
+    told(f"wrote {output}{no_font}")

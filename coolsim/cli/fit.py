@@ -14,11 +14,11 @@ from coolsim.cli.shared import (
     Units,
     app,
     case_of,
-    check_json,
     deliver,
-    emit,
     guarded,
+    json_file,
     page_for,
+    told,
     version,
     working,
 )
@@ -61,14 +61,13 @@ def fit(
     Names for --free: diffusivity, activation_energy, moisture_slope, isotherm_shift, specific_heat, leakage,
     airflow_factor, feed_moisture_bias.
 
-    Exit status: 0 answered, 2 the input is wrong or settles nothing, 4 the computation failed, 1 a bug of ours.
+    Exit status: 0 answered, 2 the input is wrong or settles nothing, 4 not to be computed or written,
+    1 a bug of ours.
     """
-    check_json(json)
-    from coolsim.output import files
+    from coolsim import files
 
-    if material is not None:
-        files.check_writable(material, "-o")
-    case = case_of(scenario, overrides)
+    asked = [None if material is None else files.Output("-o", material), json_file(json)]
+    case = case_of(scenario, overrides, asked, trials)
     from coolsim.output import fit as printed
     from coolsim.studies.fit import fit as fitted
     from coolsim.studies.fit.parameters import USUAL
@@ -88,4 +87,4 @@ def fit(
         json,
     )
     if material is not None and json != "-":
-        emit(f'wrote {material}; in a scenario beside it: feed.material = "{material.rpartition("/")[2]}"\n')
+        told(f'wrote {material}; in a scenario beside it: feed.material = "{material.rpartition("/")[2]}"')

@@ -17,10 +17,10 @@ from coolsim.cli.shared import (
     app,
     case_of,
     cases_of,
-    check_json,
     deliver,
     emit,
     guarded,
+    json_file,
     page_for,
     version,
     working,
@@ -48,10 +48,9 @@ def predict(
     With --uncertainty, inputs may carry a ± (moisture = "14 ± 0.3 %", half of a 95 % interval) and are varied
     together with the assumed numbers of the material. Feed and material are the same in all stages of a line.
 
-    Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    check_json(json)
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [json_file(json)])
     found = spread(case) if uncertainty else None  # first: it may refuse
     result = solved(case)
     from coolsim.output import json as as_json
@@ -114,10 +113,9 @@ def find(
     --chance alone, only those are told.
 
     Exit status: 0 answered, 3 the target is out of reach, or the chance that was asked for (the nearest state and
-    what would help are answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    what would help are answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    check_json(json)
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [json_file(json)])
     from coolsim.output import settings
     from coolsim.output import surely as with_a_chance
     from coolsim.studies.settings import surely
@@ -168,10 +166,9 @@ def size(
     times around a batch.
 
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
-    answered), 2 the input is wrong, 4 the computation failed, 1 a bug of ours.
+    answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    check_json(json)
-    case = case_of(scenario, overrides)
+    case = case_of(scenario, overrides, [json_file(json)])
     from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output import size as printed
@@ -230,14 +227,15 @@ def seasons(
     what to set by temperature and humidity outside. With --uncertainty (of coolers), inputs may carry a ± as for
     predict, but those of [air]: a year takes its weather as exact.
 
-    Exit status: 0 answered, 2 the input is wrong, 4 the computation failed, 1 a bug of ours, 130 stopped
+    Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours, 130 stopped
     (finished sites are kept).
     """
+    from coolsim.files import Output
     from coolsim.output.season_run import Files, run
 
     files = Files(json, csv, chart)
-    files.check()
-    cases = cases_of(scenarios, overrides)
+    kept = [] if resume is None else [Output("--resume", resume, folder=True)]
+    cases = cases_of(scenarios, overrides, [*files.asked(), *kept])
     asked, page = list(zip(scenarios, cases)), page_for(units)
     run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 

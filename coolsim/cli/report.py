@@ -15,8 +15,9 @@ from coolsim.cli.shared import (
     Units,
     app,
     case_of,
-    emit,
+    draw_without_screen,
     guarded,
+    told,
     version,
     working,
 )
@@ -36,18 +37,14 @@ def report(
     [costs]), how large to buy ([sizing]) and what a year brings ([weather]; takes a minute).
 
     Exit status: 0 written, 3 written, but the target is out of reach or no size serves, 2 the input is wrong,
-    4 the computation failed (nothing is written), 1 a bug of ours.
+    4 not computed (nothing is written) or not to be written, 1 a bug of ours.
     """
-    from coolsim.output import files
+    from coolsim import files
 
-    files.check_ending(output, "-o", ".html", ".htm")
-    files.check_writable(output, "-o")
-    case = case_of(scenario, overrides)
-    import matplotlib
-
-    matplotlib.use("agg")  # no screen is needed to write a file
+    case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+    draw_without_screen()
     from coolsim.output.report.answers import Answers, ask
-    from coolsim.output.report.beside import beside
+    from coolsim.workers import beside
 
     pictures: dict[str, Any] = {}
 
@@ -62,5 +59,5 @@ def report(
 
         html = written(answers, version(), units.value, pictures)
     files.write(output, html, "-o")
-    emit(f"wrote {output}\n")
+    told(f"wrote {output}")
     return ANSWERED if answers.met else OUT_OF_REACH

@@ -18,6 +18,7 @@ from coolsim.cli.shared import (
     emit,
     guarded,
     page_for,
+    told,
 )
 from coolsim.errors import Fault, InputError
 
@@ -78,13 +79,13 @@ def new(
 
     It runs as it is. A file that exists is never overwritten.
     """
-    from coolsim.output import files
+    from coolsim import files
     from coolsim.scenario import template
 
     if os.path.lexists(file):
         raise InputError(
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
-    files.check_writable(file, "FILE")
+    files.check([files.Output("FILE", file)])
     files.write(file, template(arrangement.value), "FILE")
-    emit(f"wrote {file}; try: coolsim predict {file}\n")
+    told(f"wrote {file}; try: coolsim predict {file}")

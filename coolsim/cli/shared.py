@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 import functools
+import logging
 import os
 import signal
 import sys
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
-from types import FrameType
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from coolsim.errors import CoolsimError, Fault, InputError, NotConverged
+from coolsim.cli import process
+from coolsim.errors import CoolsimError, InputError, NotConverged, NotWritten
+from coolsim.visible import plain
 
 if TYPE_CHECKING:
     from coolsim.case import Case
+    from coolsim.files import Output
     from coolsim.output.page import Page
 
-ANSWERED, BUG, WRONG_INPUT, OUT_OF_REACH, NOT_COMPUTED, INTERRUPTED = 0, 1, 2, 3, 4, 130
+ANSWERED, BUG, WRONG_INPUT, OUT_OF_REACH, NOT_COMPUTED = 0, 1, 2, 3, 4
 
 app = typer.Typer(
     name="coolsim",
@@ -62,47 +64,25 @@ def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def run(*args: Any, **kwargs: Any) -> None:
-        with _ears() as heard:
+        with process.listening() as heard:
             try:
                 status = command(*args, **kwargs) or ANSWERED
             except KeyboardInterrupt:
-                status = _stopped()
+                status = _stopped(heard)
             except Exception as error:
-                status = _stopped() if heard else _failed(error)
+                status = _stopped(heard) if heard else _failed(error)
         raise typer.Exit(status)
 
     return run
 
 
-@contextmanager
-def _ears() -> Iterator[list[int]]:
-    """Hear Ctrl-C as ever, and note that it came: a library that is being loaded may make another error of it."""
-    before, heard = signal.getsignal(signal.SIGINT), list[int]()
-    if before is not signal.default_int_handler or threading.current_thread() is not threading.main_thread():
-        yield heard  # someone else listens, or nobody may
-        return
-
-    def hear(number: int, frame: FrameType | None) -> None:
-        heard.append(number)
-        signal.default_int_handler(number, frame)
-
-    signal.signal(signal.SIGINT, hear)
-    try:
-        yield heard
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _stopped() -> int:
-    _say("coolsim: stopped")
-    return INTERRUPTED
+def _stopped(heard: list[int]) -> int:
+    _say(process.STOPPED)
+    return process.INTERRUPTED + (heard[-1] if heard else signal.SIGINT)
 
 
 def _failed(error: Exception) -> int:
     """Say what went wrong and return the exit status."""
-    if isinstance(error, BrokenPipeError):  # the reader has seen enough: `coolsim predict … | head -1`
-        _drop_output()
-        return ANSWERED
     if isinstance(error, InputError):
         count = len(error.faults)
         _say(f"coolsim: {count} faults\n{error}" if count > 1 else f"coolsim: {error}")
@@ -110,6 +90,9 @@ def _failed(error: Exception) -> int:
     if isinstance(error, NotConverged):
         _say(f"coolsim: the computation failed: {error.reason}\n{_best(error)}".rstrip())
         return NOT_COMPUTED
+    if isinstance(error, NotWritten):
+        _say(f"coolsim: {error}")
+        return process.NOT_WRITTEN
     if isinstance(error, CoolsimError):
         _say(f"coolsim: {error}")
         return WRONG_INPUT
@@ -141,31 +124,23 @@ def _best(error: NotConverged) -> str:
 
 
 def _say(text: str) -> None:
-    from coolsim.output.page import plain
-
     print(plain(text, sys.stderr.encoding or "utf-8"), file=sys.stderr)
 
 
-def emit(text: str | bytes) -> None:
-    """Write to standard output; raises InputError where that is full or otherwise refuses."""
-    try:
-        if isinstance(text, bytes):
-            sys.stdout.flush()
-            sys.stdout.buffer.write(text)
-        else:
-            sys.stdout.write(text)
+def emit(text: str | bytes) -> bool:
+    """Write to standard output; return whether anybody listens. What refuses is told of at the end."""
+    if isinstance(text, bytes):
         sys.stdout.flush()
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        _drop_output()
-        found = f"an output that cannot be written ({error.strerror})"
-        raise InputError([Fault("", "standard output", found, "choose another place")]) from None
+        sys.stdout.buffer.write(text)
+    else:
+        sys.stdout.write(text)
+    sys.stdout.flush()
+    return process.trouble(sys.stdout) is None
 
 
-def _drop_output() -> None:
-    """Let nothing more be written, or Python complains (and changes the status) when it flushes at exit."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+def told(sentence: str) -> None:
+    """Write a sentence with names in it to standard output."""
+    emit(plain(sentence, sys.stdout.encoding or "utf-8") + "\n")
 
 
 def version() -> str:
@@ -174,24 +149,48 @@ def version() -> str:
     return coolsim.__version__
 
 
-def case_of(scenario: str, overrides: list[str] | None) -> Case:
-    """Return the case of a scenario file with --set applied; raises InputError with all faults."""
-    from coolsim.scenario import load_with
+def case_of(
+    scenario: str,
+    overrides: list[str] | None,
+    outputs: Sequence[Output | None] = (),
+    trials: str | None = None,
+) -> Case:
+    """Return the case of a scenario file with --set applied; raises InputError with all faults, of outputs as well.
 
-    return load_with(scenario, overrides or ())
+    outputs: files that the command is to write (None: not asked for); trials: one more file that it reads.
+    """
+    return cases_of([scenario], overrides, outputs, trials)[0]
 
 
-def cases_of(scenarios: list[str], overrides: list[str] | None) -> list[Case]:
-    """Return the cases of many files; raises InputError with the faults of all."""
-    cases, faults = [], []
+def cases_of(
+    scenarios: Sequence[str],
+    overrides: list[str] | None,
+    outputs: Sequence[Output | None] = (),
+    trials: str | None = None,
+) -> list[Case]:
+    """Return the cases of many files, as `case_of` does of one; raises InputError with the faults of all."""
+    from coolsim.files import faults_of
+    from coolsim.scenario import files_of, load_with
+
+    cases, faults, inputs = [], [], [(f"the scenario {scenario}", scenario) for scenario in scenarios]
+    inputs += [("the file of --trials", trials)] if trials is not None else []
     for scenario in scenarios:
         try:
-            cases.append(case_of(scenario, overrides))
+            cases.append(load_with(scenario, overrides or ()))
+            inputs += [(f"{key} of {scenario}", path) for key, path in files_of(cases[-1])]
         except InputError as error:
             faults += error.faults
+    faults = faults_of(outputs, inputs) + faults
     if faults:
         raise InputError(list(dict.fromkeys(faults)))
     return cases
+
+
+def json_file(target: str | None) -> Output | None:
+    """Return the file that --json asks for: none where it is standard output."""
+    from coolsim.files import STANDARD_OUTPUT, Output
+
+    return None if target in (None, STANDARD_OUTPUT) else Output("--json", target)
 
 
 @contextmanager
@@ -218,25 +217,26 @@ def page_for(units: Units) -> Page:
     return Page(width, colour, out.encoding or "utf-8", units.value)
 
 
-def check_json(target: str | None) -> None:
-    """Raise InputError, before anything is solved, where the JSON could not be written."""
-    if target not in (None, "-"):
-        from coolsim.output import files
-
-        files.check_writable(target, "--json")
+def draw_without_screen() -> None:
+    """Let pictures go to files, whatever MPLBACKEND says: matplotlib is not even loaded where it is misspelt."""
+    os.environ["MPLBACKEND"] = "agg"
+    logging.getLogger("matplotlib.font_manager").setLevel(
+        logging.ERROR
+    )  # which weight of a font there is not
 
 
 def deliver(printed: Callable[[], str], document: Callable[[], dict[str, Any]], target: str | None) -> None:
-    """Print an answer, write its JSON, or both, as --json asks."""
-    from coolsim.output import files
+    """Write an answer's JSON, print it, or both, as --json asks."""
+    from coolsim import files
     from coolsim.output import json as as_json
 
-    if target != "-":
-        emit(printed())
-    if target is None:
+    if target == files.STANDARD_OUTPUT:
+        emit(files.encoded(as_json.text(document())))  # JSON is UTF-8, whatever the terminal's encoding
         return
-    text = as_json.text(document())
-    if target != "-":
-        files.write(target, text, "--json")
-        return
-    emit(text.encode("utf-8"))  # JSON is UTF-8, whatever the terminal's encoding
+    try:
+        if target is not None:
+            files.write(target, as_json.text(document()), "--json")
+    except NotWritten:
+        emit(printed())  # what was computed is not lost
+        raise
+    emit(printed())

@@ -7,9 +7,9 @@ from coolsim.cli.shared import (
     PrintedUnits,
     Units,
     app,
-    check_json,
     deliver,
     guarded,
+    json_file,
     page_for,
     version,
     working,
@@ -23,7 +23,9 @@ def validation(json: JsonFile = None, units: PrintedUnits = Units.si) -> None:
 
     Each comparison comes with its source, what had to be assumed, and the difference, also where it is off.
     """
-    check_json(json)
+    from coolsim import files
+
+    files.check([json_file(json)])
     from coolsim.output import validation as table
     from coolsim.validation import validate
 

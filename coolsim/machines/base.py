@@ -91,11 +91,20 @@ class Setting:
         return self.opened and self.low < self.high
 
     def on_dial(self, low: float, high: float) -> Array:
-        """What can be dialled in between two values, within what is allowed; an end of it where no step is."""
+        """What can be dialled in between two values, within what is allowed: steps, and the ends of what is allowed.
+
+        An end was typed, so it can be had, and it may be the only value that keeps everything.
+        """
         low, high = max(low, self.low), min(high, self.high)
-        ends = np.ceil(low / self.step - ON_DIAL), np.floor(high / self.step + ON_DIAL)
-        steps = np.arange(ends[0], ends[1] + 1) * self.step
-        return steps if len(steps) else np.array([low])
+        first, last = np.ceil(low / self.step - ON_DIAL), np.floor(high / self.step + ON_DIAL)
+        steps = np.clip(np.arange(first, last + 1) * self.step, low, high)
+        ends = [
+            end
+            for end in (self.low, self.high)
+            if low <= end <= high and (np.abs(steps - end) > ON_DIAL * self.step).all()
+        ]
+        found = np.sort(np.append(steps, ends))
+        return found if len(found) else np.array([low])
 
 
 def _in(place: str, name: str) -> str:
@@ -161,6 +170,9 @@ class Machine(Protocol):
 
     def spent(self, cases: Sequence[Case], result: Result) -> Spent:
         """What cases that were predicted take, and how they stand on a fan's curve."""
+
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """What one machine of a line takes, given what it is predicted to do; of a machine alone, what it takes."""
 
 
 def appraised(

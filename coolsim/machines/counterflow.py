@@ -94,6 +94,10 @@ class CounterFlow:
         of_fan = {"fan_speed": speed, "fan_curve": np.asarray(state.off_curve)}
         return Spent(power, np.asarray(state.heat), np.asarray(inputs.throughput), of_fan)
 
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """As `spent`: it is the only machine."""
+        return self.spent(cases, result)
+
 
 def _with_airflow(case: Case) -> Case:
     """The cooler with an airflow, whatever it is: one that its fan gives is read from the result."""

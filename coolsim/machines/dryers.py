@@ -17,6 +17,7 @@ import numpy as np
 from coolsim.case import Batch, Belt, Case
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.fields import Array, documented
+from coolsim.inputs import borne
 from coolsim.machines.base import DIAL, DRYER_DEPTH, Setting, Spent, airflow_of, heated, setting
 from coolsim.quantities import QUANTITIES
 from coolsim.result import Result
@@ -131,6 +132,8 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     for name, metres in _FOR_DEPTH.items():
         if name in given:
             found["bed_depth"] = tuple(metres(case) * x for x in given[name])
+    if "bed_depth" in found:
+        found["bed_depth"] = borne(found["bed_depth"], c)
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(case.air.temperature)
@@ -209,6 +212,10 @@ class Dryer:
         solid = fed * np.array([1 - c.feed.moisture for c in cases])
         heat, electricity = per_solid(result)
         return Spent(electricity * solid, heat * solid, fed)
+
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """As `spent`: it is the only machine."""
+        return self.spent(cases, result)
 
 
 HOT = "inlet_air_temperature"

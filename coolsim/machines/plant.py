@@ -26,7 +26,7 @@ from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
-from coolsim.inputs import Inputs, gather
+from coolsim.inputs import Inputs, borne, gather
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
@@ -160,7 +160,7 @@ class Plant:
         inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
         dwell = result.bed.residence_time
         settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
-        heat = plant._heat(knobs, rise)
+        heat = np.broadcast_to(plant._heat(knobs, rise), (count,))
         cost, signed = plant._cost(knobs, w.outcome, power, heat)
         weighed = settings, w.outcome, w.exhaust_humidity, cost, power, heat, w.off_curve, signed
         return Tried(*weighed, result=result, fan_status=status)
@@ -208,7 +208,7 @@ class Plant:
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        heat = self._heat(knobs, rise)
+        heat = np.broadcast_to(self._heat(knobs, rise), np.shape(power))  # of a given airflow one number
         cost, signed = self._cost(knobs, outcome, power, heat)
         return Weighed(settings, outcome, humidity, cost, power, heat, off, signed), asked
 
@@ -347,6 +347,8 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     elif limits.residence_time is not None:
         per_second = case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
         ranges["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
+    if "bed_depth" in ranges:
+        ranges["bed_depth"] = borne(ranges["bed_depth"], case.cooler)
     if limits.inlet_air_temperature is not None:
         low, high = limits.inlet_air_temperature
         outside = case.air.temperature

@@ -12,11 +12,13 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
+from coolsim.output import letters
 from coolsim.output.page import Page
 from coolsim.scenario import units as u
 from coolsim.studies.asked import only_coolers, where
 from coolsim.studies.seasons.chart import Chart
 from coolsim.studies.seasons.study import why_no_chart
+from coolsim.visible import one_line, visible
 
 PAPERS = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # mm, ISO 216 and ANSI/ASME Y14.1, lying
 MARGIN = 10.0  # mm; what office printers leave white
@@ -115,7 +117,7 @@ def card(case: Case, chart: Chart, paper: str = "a4", units: str = "si") -> byte
 
     width, height = PAPERS[paper]
     page = Page(units=units)
-    with matplotlib.rc_context({"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}):
+    with matplotlib.rc_context({"pdf.fonttype": 42, "font.family": letters.FONT, "text.parse_math": False}):
         figure = Figure(figsize=(width / 25.4, height / 25.4))
         sheet = figure.add_axes((0, 0, 1, 1))
         sheet.set(xlim=(0, width), ylim=(height, 0))  # mm from the upper left corner, as one measures paper
@@ -124,14 +126,21 @@ def card(case: Case, chart: Chart, paper: str = "a4", units: str = "si") -> byte
         _grid(sheet, case, chart, page, width, height)
         _foot(sheet, words(case, chart, page), width, height)
         stream = io.BytesIO()
-        stamp = {"CreationDate": None, "Creator": None, "Producer": None, "Title": case.title}
+        stamp = {"CreationDate": None, "Creator": None, "Producer": None, "Title": visible(case.title)}
         figure.savefig(stream, format="pdf", metadata=stamp)  # without a date the bytes repeat
     return stream.getvalue()
 
 
+def title_of(case: Case) -> str:
+    """Return the title of a card, as a page can hold it."""
+    return one_line(case.title) or "Settings chart"
+
+
 def _head(sheet: Any, case: Case, width: float) -> None:
-    title = _shortened(case.title or "Settings chart", (width - 2 * MARGIN) * 72 / 25.4, 19)
-    _write(sheet, MARGIN, MARGIN + 1, title, 19, weight="bold", va="top")
+    whole = letters.drawable(title_of(case))
+    title = _shortened(whole, (width - 2 * MARGIN) * 72 / 25.4, 19)
+    family = letters.families(whole)[0]
+    _write(sheet, MARGIN, MARGIN + 1, title, 19, weight="bold", va="top", family=family)
     target = case.target
     if target.tolerance is not None:
         wanted = f"{100 * target.moisture:.4g} ± {100 * target.tolerance:.3g} % moisture"
@@ -216,7 +225,7 @@ def _width(text: str, size: float, weight: str) -> float:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
+    font = FontProperties(family=letters.families(text)[0], size=size, weight=weight)
     return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0])
 
 

@@ -17,6 +17,7 @@ from coolsim.output.quantities import at_limits
 from coolsim.requirements import verdicts_of
 from coolsim.result import FanRun, Result, StageRun
 from coolsim.scenario import inputs
+from coolsim.visible import HIDDEN
 
 if TYPE_CHECKING:
     from coolsim.studies.sizing.answer import SizeAnswer
@@ -145,7 +146,7 @@ def group(data: Any, name: str) -> dict[str, Any] | None:
 
 
 def _number(value: Any, factor: float, name: str) -> Any:
-    if value is None or isinstance(value, str):
+    if value is None or isinstance(value, str | bool):
         return value
     if np.ndim(value) > 0:
         return [_number(item, factor, name) for item in value]
@@ -157,4 +158,10 @@ def _number(value: Any, factor: float, name: str) -> Any:
 
 def text(document: Mapping[str, Any]) -> str:
     """Return a document as JSON text, ending in a newline."""
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return dumped(document, indent=2) + "\n"
+
+
+def dumped(document: Mapping[str, Any], indent: int | None = None) -> str:
+    """Return JSON in which what a terminal would obey is escaped, as is a byte of a name that is not UTF-8."""
+    text = json.dumps(document, indent=indent, ensure_ascii=False, allow_nan=False)
+    return HIDDEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)

@@ -11,6 +11,7 @@ from coolsim.case import Case, Provenance
 from coolsim.physics.correlations import Correlation
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.studies.fit.answer import FitAnswer, Fitted
+from coolsim.visible import visible
 
 
 def material_file(case: Case, answer: FitAnswer, scenario: str, today: datetime.date) -> str:
@@ -100,4 +101,4 @@ def _number(value: Any) -> str:
 
 
 def _text(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)  # a TOML string
+    return json.dumps(visible(text), ensure_ascii=False)  # a TOML string

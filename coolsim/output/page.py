@@ -8,27 +8,9 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
+from coolsim.visible import plain, visible
 
 NARROW = 56  # columns; below, what would stand side by side stands one below the other
-
-_ASCII = str.maketrans(
-    {
-        "°": "deg",
-        "±": "+/-",
-        "–": "-",
-        "…": "...",
-        "²": "2",
-        "³": "3",
-        "≤": "<=",
-        "µ": "u",
-        "×": "x",
-        "·": "*",
-        "−": "-",
-        "’": "'",
-        "ρ": "rho",
-        "→": "->",
-    }
-)
 
 
 class Writer(Protocol):
@@ -74,7 +56,7 @@ def table(
 ) -> str:
     """Return rows in columns; those in `right` are flush right. Rows in `bold` stand out on a terminal."""
     if page.writer is not None:
-        return page.writer.table(rows, right)
+        return page.writer.table([tuple(map(visible, row)) for row in rows], right)
     from rich.table import Table
     from rich.text import Text
 
@@ -102,20 +84,11 @@ def grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> 
 def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
     """Return a paragraph, indented by `indent` columns; `style` shows on a colour terminal only."""
     if page.writer is not None:
-        return page.writer.paragraph(text, style)
+        return page.writer.paragraph(visible(text), style)
     from rich.padding import Padding
     from rich.text import Text
 
     return _rendered(Padding(Text(plain(text, page.encoding), style=style), (0, 0, 0, indent)), page)
-
-
-def plain(text: str, encoding: str) -> str:
-    """Return `text` in characters that `encoding` can hold."""
-    try:
-        text.encode(encoding)
-        return text
-    except (UnicodeEncodeError, LookupError):
-        return text.translate(_ASCII).encode("ascii", "replace").decode()
 
 
 def _rendered(content: Any, page: Page) -> str:

@@ -5,20 +5,25 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
-import json
 import math
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
 import numpy as np
 
 from coolsim.fields import Array
+from coolsim.output import json as as_json
 from coolsim.output import year_uncertainty
 from coolsim.output.json import group
 from coolsim.scenario import inputs
 from coolsim.studies.seasons import Seasons, Strategy
 from coolsim.studies.seasons.chart import Chart
 from coolsim.studies.seasons.hours import Hours
+from coolsim.visible import one_line
+
+# What begins a formula in a spreadsheet, and does not where it begins a number
+_FORMULA, _NUMBER = ("=", "+", "-", "@"), re.compile(r"[+-]?\d+(\.\d*)?")
 
 HOURLY = (
     *("scenario", "strategy", "time", "ahead of UTC [h]", "temperature [degC]", "relative_humidity [%]"),
@@ -98,8 +103,14 @@ def _text(values: Any, digits: int) -> list[str]:
 
 def _csv(rows: Iterable[list[str]]) -> str:
     stream = io.StringIO()
-    csv.writer(stream, lineterminator="\n").writerows(rows)
+    csv.writer(stream, lineterminator="\n").writerows([_cell(text) for text in row] for row in rows)
     return stream.getvalue()
+
+
+def _cell(text: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula, and that shows all that is in it."""
+    text = one_line(text)
+    return f"'{text}" if text[:1] in _FORMULA and not _NUMBER.fullmatch(text) else text
 
 
 def heading(columns: tuple[str, ...]) -> str:
@@ -175,7 +186,7 @@ def document(seasons: Seasons, scenario: str, version: str) -> dict[str, Any]:
 
 def line(document: dict[str, Any]) -> str:
     """Return a document as one line of JSON."""
-    return json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n"
+    return as_json.dumped(document) + "\n"
 
 
 def charts(document: dict[str, Any]) -> str:

@@ -4,51 +4,45 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from typing import Any
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.output import files, season_files
+from coolsim.files import STANDARD_OUTPUT, Growing, Output, encoded
+from coolsim.output import season_files
 from coolsim.output import seasons as printed
 from coolsim.output.page import Page
 from coolsim.requirements import is_dryer
 from coolsim.studies.seasons import Seasons, seasons_of
 from coolsim.studies.seasons.study import Told, why_no_chart
 
-STANDARD_OUTPUT = "-"
-
 
 @dataclass
 class Files:
-    """Where things are written, and what has been so far: each file is replaced whole when a site is added."""
+    """Where things are written: each file grows by a site at a time, and is whole after each."""
 
     json: str | None
     csv: str | None
     chart: str | None
     dryers: bool = False  # whether dryers are among the sites: files then have their columns, too
-    parts: dict[str, list[str]] = field(default_factory=dict)
+    growing: dict[str, Growing] = field(default_factory=dict)
 
-    def check(self) -> None:
-        """Raise InputError, before anything is computed, where a file could not be written."""
-        faults = []
-        for option, target in (("--json", self.json), ("--csv", self.csv), ("--chart", self.chart)):
-            if target is None or (target == STANDARD_OUTPUT and option == "--json"):
-                continue
-            try:
-                files.check_writable(target, option)
-            except InputError as error:
-                faults += error.faults
-        if faults:
-            raise InputError(faults)
+    def asked(self) -> list[Output]:
+        """Return the files that are asked for, to be checked before anything is computed."""
+        targets = {"--json": self.json, "--csv": self.csv, "--chart": self.chart}
+        to_screen = {"--json"} if self.json == STANDARD_OUTPUT else set()
+        return [
+            Output(option, t) for option, t in targets.items() if t is not None and option not in to_screen
+        ]
 
-    def add(self, seasons: Seasons, scenario: str, say: Callable[[str | bytes], None]) -> None:
+    def add(self, seasons: Seasons, scenario: str, say: Callable[[str | bytes], object]) -> None:
         """Write a site that has finished to all files."""
         document = season_files.document(seasons, scenario, version("coolsim"))
         if self.json == STANDARD_OUTPUT:
-            say(season_files.line(document).encode("utf-8"))
+            say(encoded(season_files.line(document)))
         elif self.json is not None:
             self._append(self.json, "--json", "", season_files.line(document))
         if self.csv is not None:
@@ -64,24 +58,33 @@ class Files:
             rows = season_files.chart_rows(seasons, scenario, self.dryers)
             self._append(self.chart, "--chart", season_files.heading(columns), rows)
 
+    def close(self) -> None:
+        """Leave the files as they are."""
+        for growing in self.growing.values():
+            growing.close()
+
     def _append(self, target: str, option: str, heading: str, text: str) -> None:
-        parts = self.parts.setdefault(target, [heading])
-        parts.append(text)
-        files.write(target, "".join(parts), option)
+        if option not in self.growing:
+            self.growing[option] = Growing(target, option)
+            text = heading + text
+        self.growing[option].add(text)
 
 
 def run(
     asked: Sequence[tuple[str, Case]],
     out: Files,
     page: Page,
-    say: Callable[[str | bytes], None],
+    say: Callable[[str | bytes], bool],
     *,
     direct: bool,
     jobs: int,
     resume: str | None,
     uncertainty: bool = False,
 ) -> None:
-    """Run scenarios (name, case); raises InputError with all faults before anything is computed."""
+    """Run scenarios (name, case); raises InputError with all faults before anything is computed.
+
+    say: prints, and returns whether anybody listens. Where nobody does and nothing is written, nothing more is run.
+    """
     import joblib
 
     faults = [fault for _, case in asked for fault in _no_chart(case)] if out.chart else []
@@ -89,12 +92,21 @@ def run(
         raise InputError(faults)
     cases = [case for _, case in asked]
     out.dryers = any(map(is_dryer, cases))
-    with joblib.parallel_config(n_jobs=jobs), _progress(len(cases)) as (told, finished):
-        for k, seasons in seasons_of(cases, direct=direct, resume=resume, told=told, uncertainty=uncertainty):
+    with (
+        joblib.parallel_config(n_jobs=jobs),
+        _progress(len(cases)) as (told, finished),
+        closing(out),
+        closing(
+            seasons_of(cases, direct=direct, resume=resume, told=told, uncertainty=uncertainty)
+        ) as answers,
+    ):
+        for k, seasons in answers:
             finished()
+            out.add(seasons, asked[k][0], say)
             if out.json != STANDARD_OUTPUT:
                 say(printed.year(seasons, page) + ("\n" if len(cases) > 1 else ""))
-            out.add(seasons, asked[k][0], say)
+            if not say("") and resume is None and not out.asked():
+                return
 
 
 def _no_chart(case: Case) -> list[Fault]:

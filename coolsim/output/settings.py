@@ -65,7 +65,8 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
     for one in answer.chosen:
         s = one.setting
         now = "-" if math.isnan(one.now) else text(s.quantity, one.now, page)
-        to = dialled(s.quantity, one.to, s.step, page)
+        # the nearest state is on no dial, and nobody shall type it
+        to = dialled(s.quantity, one.to, s.step if answer.met else 0.0, page)
         rows.append((s.label, now, to, "" if s.opened else "as given"))
     rows += [(label, now, to, "") for label, now, to in _follows(answer, page)]
     before, after = answer.now.result.pellets_out, answer.result.pellets_out

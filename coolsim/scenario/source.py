@@ -64,6 +64,31 @@ class Source(Mapping[str, Any]):
         return value
 
 
+def files_of(case: Any) -> list[tuple[str, str]]:
+    """Return the files that the scenario of a case names, weather and materials: (key, path)."""
+    source = case.source
+    if not isinstance(source, Source):
+        return []
+    named = [(key, value) for key, value in _strings(source.typed, "") if _names_a_file(key, value)]
+    return [(key, str(Path(source.folder) / value)) for key, value in named]
+
+
+def _names_a_file(key: str, value: str) -> bool:
+    return key == "weather.file" or (key.rpartition(".")[2] == "material" and value.endswith(".toml"))
+
+
+def _strings(value: Any, key: str) -> Iterator[tuple[str, str]]:
+    """Every text that was typed, with its dotted key."""
+    if isinstance(value, str):
+        yield key, value
+    elif isinstance(value, Mapping):
+        for name, inner in value.items():
+            yield from _strings(inner, f"{key}.{name}" if key else name)
+    elif isinstance(value, tuple):
+        for number, inner in enumerate(value, 1):
+            yield from _strings(inner, f"{key}.{number}")
+
+
 def read_file(path: str | os.PathLike[str]) -> Source:
     """Return the scenario in the file `path`; raises InputError if there is none that can be read."""
     name = path_of(path, "scenario", "a scenario file")

@@ -172,7 +172,8 @@ def of_fan(case: Case) -> list[Fault]:
     if case.limits.fan_speed is not None and no_fan:
         curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
         allowed = f"settings need it (limits.fan_speed is of this fan): below [fan], such as {curve}"
-        return [Fault("", "fan", "no curve and no rated point", allowed)]
+        found = "no curve and no rated point" if is_typed(case, "fan") else "no [fan] table"
+        return [Fault("", "fan", found, allowed)]
     return []
 
 

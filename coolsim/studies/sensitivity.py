@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from coolsim import line
-from coolsim.answer import first, through_the_bed
+from coolsim.answer import exit_columns, first, together
 from coolsim.case import Air, Case, Line
 from coolsim.cautions import cautions
 from coolsim.doors import asked_with_cases
@@ -33,9 +33,11 @@ from coolsim.model.sensitivity import moved_either_way
 from coolsim.model.solve import Resolution, Solution
 from coolsim.physics import air as moist_air
 from coolsim.physics import sorption
+from coolsim.physics.sorption import Isotherm
 from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
 from coolsim.result import Result
 from coolsim.studies.differences import movable, slopes
+from coolsim.uneven import laid
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
 TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
@@ -279,6 +281,8 @@ def _sensitivities(
 
 def slopes_of(numbers: Stated, solutions: Sequence[Solution], by: Sequence[str]) -> Array:
     """Slopes (exits in the order of Slopes, inputs, cases) at the solutions of what cases state."""
+    if numbers.deviations is not None:
+        return _slopes_of_columns(numbers, solutions, by)
     slopes = np.empty((len(fields(Slopes)), len(by), len(numbers.pressure)))
     with on_one_thread():
         for s in solutions:
@@ -294,6 +298,30 @@ def _slopes(solution: Solution, numbers: Stated, by: Sequence[str]) -> Array:
     high, low = (bed_of(_moved(numbers, by, sign * steps)) for sign in (1.0, -1.0))
     above, below = moved_either_way(solution.problem, solution.state, high, low)
     return (_exits(*above) - _exits(*below)).reshape(-1, *steps.shape) / (2 * steps)
+
+
+def _slopes_of_columns(numbers: Stated, solutions: Sequence[Solution], by: Sequence[str]) -> Array:
+    """As slopes_of, of uneven beds: every column is moved, and what the columns give is mixed either way."""
+    steps = np.array([STEP * _scale(numbers, name) for name in by])
+    count, cases = steps.shape
+    ways = [_moved(numbers, by, sign * steps) for sign in (1.0, -1.0)]
+    beds = [laid(way) for way in ways]
+    high, low = (bed_of(each.inputs) for each in beds if each is not None)
+    raw: list[dict[str, Array]] = [{}, {}]
+    with on_one_thread():
+        for s in solutions:
+            column, case = np.divmod(s.index, cases)
+            at = (count * cases * column + case + cases * np.arange(count)[:, None]).reshape(-1)
+            moved = moved_either_way(s.problem, s.state, take(high, at), take(low, at))
+            for found, (problem, state) in zip(raw, moved):
+                for name, values in exit_columns(problem, state, cf.outlet(problem, state)).items():
+                    found.setdefault(name, np.empty(high.cases))[at] = values
+    above, below = (
+        _told(together(each, way, found), way.specific_heat, way.isotherm, way.pressure)
+        for each, way, found in zip(beds, ways, raw)
+        if each is not None
+    )
+    return (above - below).reshape(-1, *steps.shape) / (2 * steps)
 
 
 def _scale(numbers: Stated, name: str) -> Array:
@@ -337,19 +365,22 @@ def _added(data: Any, place: tuple[str, ...], change: Array) -> Any:
 
 def _exits(problem: Problem, state: State) -> Array:
     """The numbers of Slopes at a state, (exits, cases)."""
-    bed, laws, out = problem.bed, problem.laws, cf.outlet(problem, state)
-    X, Y = out.moisture, out.humidity_ratio
-    T_even = laws.pellet_temperature(bed, X, out.enthalpy, bed.bound_water(X)[0])
-    T_air = moist_air.temperature_from_enthalpy(out.air_enthalpy, Y)
-    drop, lift, _ = through_the_bed(problem, state)
+    bed, columns = problem.bed, exit_columns(problem, state, cf.outlet(problem, state))
+    return _told(columns, bed.specific_heat, bed.isotherm, bed.pressure)
+
+
+def _told(c: dict[str, Array], specific_heat: Array, isotherm: Isotherm, pressure: Array) -> Array:
+    """The numbers of Slopes of exit columns, (exits, cases)."""
+    X, Y, T_air = c["X"], c["Y"], c["T_air"]
+    T_even = (c["H"] + c["Q_even"]) / (specific_heat + moist_air.HEAT_CAPACITY_WATER * X)
     exits = Slopes(
         moisture_wb=X / (1 + X),
-        temperature=laws.pellet_temperature(bed, X, out.enthalpy, out.bound_heat),
-        water_activity=sorption.water_activity(bed.isotherm, X, T_even),
+        temperature=c["T"],
+        water_activity=sorption.water_activity(isotherm, X, T_even),
         exhaust_temperature=T_air,
         exhaust_humidity_ratio=Y,
-        exhaust_relative_humidity=moist_air.relative_humidity(T_air, Y, bed.pressure),
-        pressure_drop=drop,
-        lift_off=lift,
+        exhaust_relative_humidity=moist_air.relative_humidity(T_air, Y, pressure),
+        pressure_drop=c["pressure_drop"],
+        lift_off=c["lift_off"],
     )
     return np.array(dataclasses.astuple(exits))

@@ -14,6 +14,7 @@ from scipy.stats import norm
 import coolsim
 from coolsim import dried
 from coolsim.case import Case
+from coolsim.fields import numbers, with_number
 from coolsim.inputs import gather
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
@@ -319,3 +320,25 @@ def test_many_kinds_side_by_side_are_each_as_alone():
     assert both.pellets_out.moisture_wb[1] == pytest.approx(
         coolsim.predict(cases[1]).pellets_out.moisture_wb, abs=1e-8
     )
+
+
+@pytest.mark.parametrize("name, path, step", [
+    ("feed_moisture", "feed.moisture", 2e-3), ("bed_depth", "cooler.bed_depth", 1e-2),
+    ("airflow", "cooler.airflow", 5e-3), ("throughput", "feed.throughput", 3e-3),
+    ("ambient_temperature", "air.temperature", 0.5),
+])  # fmt: skip
+def test_slopes_of_an_uneven_cooler_are_those_between_predictions(name, path, step):
+    """Half the difference of two predictions; the curvature over such a step is below 1 %."""
+    case = uneven(COOLER, depth_deviation_length=0.08, speed_deviation=0.2)
+    slopes = getattr(coolsim.sensitivities(case, by=[name]), name)
+    value = numbers(case)[path]
+    high, low = (coolsim.predict(with_number(case, path, value + sign * step)) for sign in (1, -1))
+    for got, read in (
+        (slopes.moisture_wb, lambda r: r.pellets_out.moisture_wb),
+        (slopes.temperature, lambda r: r.pellets_out.temperature),
+        (slopes.water_activity, lambda r: r.after_equalising.water_activity),
+        (slopes.exhaust_humidity_ratio, lambda r: r.air_out.humidity_ratio),
+        (slopes.pressure_drop, lambda r: r.bed.pressure_drop),
+    ):
+        expected = (read(high) - read(low)) / (2 * step)
+        assert got == pytest.approx(expected, rel=0.02, abs=1e-4 * abs(read(high)) / step)

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from fontTools.fontBuilder import FontBuilder
+from fontTools.pens.ttGlyphPen import TTGlyphPen
+from matplotlib import font_manager
 from pypdf import PdfReader
 from typer.testing import CliRunner
 
 import coolsim
 from coolsim.case import Case
 from coolsim.cli import app
-from coolsim.output import card
+from coolsim.output import card, letters
 from coolsim.output.page import Page
 from coolsim.studies.seasons.chart import Bands, Chart
 
@@ -131,10 +136,71 @@ def test_nothing_runs_off_the_page_or_into_each_other(
 
 
 def test_a_title_is_no_formula(case: Case, chart: Chart) -> None:
-    import dataclasses
-
     pdf = card.card(dataclasses.replace(case, title="Feed at $5 or $6_x"), chart)
     assert "$5 or $6_x" in text_of(pdf)
+
+
+CJK = "飼料"
+
+
+@pytest.fixture
+def installed(tmp_path: Path) -> Iterator[Any]:
+    """Installs a font of squares for some letters, made here; TrueType, as PDF holds it (ISO 32000-1, 9.6.3)."""
+
+    def install(letters_of: str) -> None:
+        pen = TTGlyphPen(None)
+        for k, point in enumerate([(0, 0), (0, 800), (800, 800), (800, 0)]):
+            (pen.lineTo if k else pen.moveTo)(point)
+        pen.closePath()
+        names = [".notdef", *(f"u{ord(letter):04X}" for letter in letters_of)]
+        font = FontBuilder(1000, isTTF=True)
+        font.setupGlyphOrder(names)
+        font.setupCharacterMap({ord(letter): name for letter, name in zip(letters_of, names[1:])})
+        font.setupGlyf(dict.fromkeys(names, pen.glyph()))
+        font.setupHorizontalMetrics(dict.fromkeys(names, (900, 0)))
+        font.setupHorizontalHeader(ascent=900, descent=-100)
+        font.setupNameTable({"familyName": "Squares", "styleName": "Regular", "psName": "Squares"})
+        font.setupOS2(sTypoAscender=900, usWinAscent=900, usWinDescent=100)
+        font.setupPost()
+        font.save(tmp_path / "squares.ttf")
+        font_manager.fontManager.addfont(tmp_path / "squares.ttf")
+        letters.families.cache_clear()
+
+    before = list(font_manager.fontManager.ttflist)
+    letters.families.cache_clear()
+    yield install
+    font_manager.fontManager.ttflist[:] = before
+    font_manager.fontManager._findfont_cached.cache_clear()
+    letters.families.cache_clear()
+
+
+def test_a_title_that_our_font_lacks_is_drawn_with_one_that_has_it(
+    case: Case, chart: Chart, installed: Any
+) -> None:
+    """Matplotlib would warn of a missing glyph, which is an error here."""
+    installed(CJK)
+    pdf = card.card(dataclasses.replace(case, title=f"{CJK} Mühle"), chart)
+    assert f"{CJK} Mühle" in text_of(pdf)
+    fonts = [str(font.get_object()["/BaseFont"]) for font in sheet(pdf)["/Resources"]["/Font"].values()]
+    assert any("Squares" in name for name in fonts), fonts
+    assert letters.families(CJK) == ((letters.FONT, "Squares"), "")
+
+
+def test_letters_that_no_font_has_are_named(tmp_path: Path, installed: Any) -> None:
+    """One of two: the other is drawn as what stands for a letter that cannot be."""
+    installed(CJK[0])
+    path = mill(tmp_path)
+    words = ["card", str(path), "-o", str(tmp_path / "card.pdf"), "--set", f"title={CJK} mill"]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.output
+    assert f"no font that is installed has {CJK[1]}" in done.output
+    pdf = (tmp_path / "card.pdf").read_bytes()
+    assert f"{CJK[0]}{letters.NO_LETTER} mill" in text_of(pdf)
+
+
+def test_a_title_that_is_no_line(case: Case, chart: Chart) -> None:
+    pdf = card.card(dataclasses.replace(case, title="A\x1b[2J\nmill \udcff"), chart)
+    assert "A\\x1b[2J\\nmill \\xff" in text_of(pdf)
 
 
 def test_the_same_bytes_again(case: Case, chart: Chart) -> None:
@@ -198,11 +264,11 @@ def test_a_card_of_no_cooler_is_refused_before_weather_is_asked_for(tmp_path: Pa
 @pytest.mark.parametrize("command", ["card", "report"])
 @pytest.mark.parametrize("name", ["it.png", "it", "it.pdf.txt"])
 def test_a_file_that_is_called_something_else_is_refused(tmp_path: Path, command: str, name: str) -> None:
-    """Before anything is read: there is no such scenario."""
+    """With what else is wrong: there is no such scenario."""
     done = CliRunner().invoke(app, [command, "none.toml", "-o", str(tmp_path / name)])
     right = {"card": ".pdf", "report": ".html or .htm"}[command]
     assert done.exit_code == 2
-    assert f"a file that ends in {right}, such as it" in done.output and "none.toml" not in done.output
+    assert f"a file that ends in {right}, such as it" in done.output and "none.toml" in done.output
     assert not (tmp_path / name).exists()
 
 

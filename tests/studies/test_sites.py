@@ -12,7 +12,7 @@ import pytest
 import coolsim
 from coolsim.case import Case, Limits
 from coolsim.errors import InputError
-from coolsim.studies.seasons import Strategy, seasons_of, sites
+from coolsim.studies.seasons import Strategy, finished, seasons_of, sites
 
 ROOT = Path(__file__).parents[2]
 
@@ -62,14 +62,14 @@ def test_a_rerun_takes_what_is_finished(
 
     monkeypatch.setattr(sites, "strategies_of", counted)
     kept = tmp_path / "kept"
-    finished = []
+    done = []
     with pytest.raises(KeyboardInterrupt):
         for k, answer in seasons_of(cases, resume=kept):
-            finished.append((k, answer))
-    assert [k for k, _ in finished] == [0] and ran == ["ran", "stopped"]
+            done.append((k, answer))
+    assert [k for k, _ in done] == [0] and ran == ["ran", "stopped"]
     again = dict(seasons_of(cases, resume=kept))
     assert ran == ["ran", "stopped", "ran"]  # only the one that was stopped
-    np.testing.assert_array_equal(moistures(again[0].strategies), moistures(finished[0][1].strategies))
+    np.testing.assert_array_equal(moistures(again[0].strategies), moistures(done[0][1].strategies))
     titled = [dataclasses.replace(case, title="another title") for case in cases]
     assert len(list(seasons_of(titled, resume=kept))) == 2 and len(ran) == 3
     moister = [dataclasses.replace(c, feed=dataclasses.replace(c.feed, moisture=0.145)) for c in cases]
@@ -79,7 +79,7 @@ def test_a_rerun_takes_what_is_finished(
     weather.write_text(weather.read_text().replace(",70", ",90"))
     wetter = dict(seasons_of(cases, resume=kept))
     assert len(ran) == 6 and (moistures(wetter[0].strategies) > moistures(again[0].strategies)).all()
-    monkeypatch.setattr(sites, "version", lambda name: "another version")
+    monkeypatch.setattr(finished, "code", lambda: "of other code")
     list(seasons_of(cases[:1], resume=kept))
     assert len(ran) == 7
 

@@ -13,11 +13,11 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.fields import documented
 from coolsim.machines.plant import knob_range
-from coolsim.output.report.beside import Start
 from coolsim.predict import predict
 from coolsim.requirements import is_dryer
 from coolsim.result import Result
 from coolsim.studies.asked import opens_something
+from coolsim.workers import Start
 
 if TYPE_CHECKING:
     from coolsim.studies.drying.sizes.answer import DryerSize

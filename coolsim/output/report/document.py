@@ -29,6 +29,7 @@ from coolsim.requirements import is_dryer, verdicts_of
 from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
+from coolsim.visible import visible
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ def report(
         for title, rows in tables.details(machine.case, machine.result, page).items()
     )
     return loader.get_template("report.html").render(
-        title=case.title or "Report",
+        title=visible(case.title or "Report"),
         version=version,
         style=Markup(style),
         asked=_asked(case, page),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -193,7 +194,11 @@ def _svg(axes: Any) -> str:
     figure = np.ravel(axes)[0].figure
     stream = io.StringIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}  # the same bytes each time
-    FigureCanvasSVG(figure).print_svg(stream, metadata=nothing)  # savefig draws all twice: a third more time
+    with warnings.catch_warnings():  # text stays text: the browser has fonts of its own
+        warnings.filterwarnings("ignore", "Glyph .* missing")
+        FigureCanvasSVG(figure).print_svg(
+            stream, metadata=nothing
+        )  # savefig draws all twice: a third more time
     plt.close(figure)
     return stream.getvalue()
 

@@ -1,22 +1,25 @@
 """Many sites, years or designs: each a case with its weather, run through joblib.
 
 How many run at once, and where, is joblib's: `joblib.parallel_config(n_jobs=2)`, or `backend="dask"` for a
-cluster. What is finished is handed over at once; with a folder to resume from it is kept there (by joblib.Memory,
-under a hash of case, weather, ways and version), so that a run that was stopped goes on where it was.
+cluster. What is finished is handed over at once; with a folder to resume from it is kept there (`finished`), so
+that a run that was stopped goes on where it was.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Callable, Iterator, Sequence
-from importlib.metadata import version
-from typing import Any
+from collections.abc import Generator, Sequence
+from contextlib import closing
+from pathlib import Path
 
+from coolsim import files
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario.weather import Weather
+from coolsim.studies.seasons import finished
 from coolsim.studies.seasons.study import Seasons, Strategy, Told, asked_for, how_sure, strategies_of
+from coolsim.workers import attached, unheard
 
 
 def seasons_of(
@@ -27,30 +30,54 @@ def seasons_of(
     resume: str | os.PathLike[str] | None = None,
     told: Told | None = None,
     uncertainty: bool = False,
-) -> Iterator[tuple[int, Seasons]]:
+) -> Generator[tuple[int, Seasons], None, None]:
     """Yield (number of the case, its answer) of many cases, as they finish.
 
-    resume: a folder of your own in which finished cases are kept, and looked for. It holds pickles: use no folder
-    that others may write to. `told` hears of the progress within a case, where one runs at a time in this process.
+    resume: a folder in which finished cases are kept, and looked for (`finished`). `told` hears of the progress
+    within a case, where one runs at a time in this process.
     uncertainty: also say how sure the sums are; that is not kept, and found anew.
 
-    Raises InputError, before anything runs, with the faults of all cases and their weather files.
+    Raises InputError, before anything runs, with the faults of all cases and their weather files, and of the
+    folder; NotWritten where a finished case could not be kept.
     """
     import joblib
 
     weathers = _weathers(cases, uncertainty)
-    run: Callable[..., Any] = _run
+    kept: dict[int, Path] = {}
     if resume is not None:
-        run = joblib.Memory(os.fspath(resume), verbose=0).cache(_run, ignore=["told"])
+        files.check([files.Output(finished.OPTION, os.fspath(resume), folder=True)])
+        pairs = enumerate(zip(cases, weathers))
+        kept = {k: finished.path_of(resume, case, weather, direct, chart) for k, (case, weather) in pairs}
+
+    def answer(k: int, strategies: tuple[Strategy, ...]) -> tuple[int, Seasons]:
+        found = Seasons(cases[k], weathers[k], strategies)
+        return k, how_sure(found) if uncertainty else found
+
+    missing = []
+    for k in range(len(cases)):
+        known = finished.find(kept[k], weathers[k]) if kept else None
+        if known is None:
+            missing.append(k)
+        else:
+            yield answer(k, known)
     alone = len(cases) == 1  # told of within; a function that tells cannot travel to another process
     jobs = (
-        joblib.delayed(_numbered)(k, run, _asked(case), weather, direct, chart, told if alone else None)
-        for k, (case, weather) in enumerate(zip(cases, weathers))
+        joblib.delayed(_numbered)(k, _asked(cases[k]), weathers[k], direct, chart, told if alone else None)
+        for k in missing
     )
-    parallel = joblib.Parallel(n_jobs=1 if alone else None, return_as="generator_unordered")
-    for k, strategies in parallel(jobs):
-        found = Seasons(cases[k], weathers[k], strategies)
-        yield k, how_sure(found) if uncertainty else found
+    parallel = joblib.Parallel(
+        n_jobs=1 if alone else None,
+        return_as="generator_unordered",
+        initializer=attached,  # of workers, where the backend has some of its own
+        initargs=(os.getpid(),),
+    )
+    with unheard():
+        running = parallel(jobs)
+    with closing(running):
+        for k, strategies in running:
+            if kept:
+                finished.keep(kept[k], strategies)
+            yield answer(k, strategies)
 
 
 def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
@@ -68,17 +95,11 @@ def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
 
 
 def _asked(case: Case) -> Case:
-    """The case without what does not enter the answer, so that a comment in its file does not undo a resume."""
+    """The case without what does not enter the answer, and need not travel."""
     return dataclasses.replace(case, title="", source={})
 
 
-def _numbered(number: int, run: Callable[..., Any], *asked: Any) -> tuple[int, tuple[Strategy, ...]]:
-    case, weather, direct, chart, told = asked
-    return number, run(case, weather, direct, chart, version("coolsim"), told)
-
-
-def _run(
-    case: Case, weather: Weather, direct: bool, chart: bool, version: str, told: Told | None
-) -> tuple[Strategy, ...]:
-    """Run one case; `version` only tells apart what other versions have kept."""
-    return strategies_of(case, weather, direct, chart, told or (lambda *_: None))
+def _numbered(
+    number: int, case: Case, weather: Weather, direct: bool, chart: bool, told: Told | None
+) -> tuple[int, tuple[Strategy, ...]]:
+    return number, strategies_of(case, weather, direct, chart, told or (lambda *_: None))

@@ -16,7 +16,6 @@ from coolsim.requirements import AtLimit, Verdict
 from coolsim.result import Result
 
 if TYPE_CHECKING:
-    from coolsim.studies.settings.surely import Surely
     from coolsim.studies.uncertainty import Uncertainty
 
 
@@ -133,6 +132,19 @@ class SettingsAnswer:
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
     surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
+
+
+@dataclass(frozen=True)
+class Surely:
+    """Settings that keep off target and limits, so that all of them are kept with a chance."""
+
+    chance: float = documented("-", "probability that was asked for")
+    kept: bool = documented("-", "whether these settings have it; else they are the surest that were found")
+    answer: SettingsAnswer = documented("-", "the settings, what they give and cost")
+    uncertainty: Uncertainty = documented("-", "how sure they are, by samples that the search did not see")
+    case: Case = documented(
+        "-", "the scenario, with as much room below wishes and limits as the chance takes"
+    )
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from coolsim.result import Result
 from coolsim.studies.settings.answer import Change, Step
 
 HOTTEST_INLET = {"counter-flow": 110.0, "batch": 150.0, "belt": 150.0}  # °C, as far as changes are looked for
+HOT = "inlet_air_temperature"
 LEAST_SHARE, LARGEST_SHARE = 0.2, 5.0  # of the present airflow, time, depth
 LONGEST_COOLING = 1800.0  # s, looked at; judgement
 LOOKS, CLOSER = 17, 5  # values of each thing tried on a rough mesh, and rounds that close in on what serves
@@ -49,12 +50,10 @@ def one_step(machine: Machine, case: Case, result: Result) -> tuple[Step, ...]:
     case = at_its_fan(case)
     there = machine_of(case)
     steps = list(_steps(there, case, result))
-    found = appraised(there, [case, *(state for _, state in steps)], quick=True, constraints=())
-    added = [(x - x[0])[1:] for x in (found.moisture, found.temperature)]
-    out = result.pellets_out
+    found = appraised(there, [state for _, state in steps], constraints=())
     return tuple(
-        Step(name, max(float(out.moisture_wb + M), 0.0), float(out.temperature + T))
-        for (name, _), M, T in zip(steps, *added)
+        Step(name, float(M), float(T))
+        for (name, _), M, T in zip(steps, found.moisture, found.temperature)
         if np.isfinite(M)
     )
 
@@ -181,6 +180,9 @@ def _levers(machine: Machine, case: Case, result: Result) -> Iterator[Lever]:
         key = s.key.removesuffix(s.quantity.name) + name
         ends, shares = _ends(case, s, name, now, outside)
         yield Lever(key, QUANTITIES[name], f"{s.stage}: {label}" if s.stage else label, now, ends, shares)
+    if case.cooler.arrangement == "counter-flow" and HOT not in at:
+        ends = (outside, HOTTEST_INLET[case.cooler.arrangement])
+        yield Lever(HOT, QUANTITIES[HOT], QUANTITIES[HOT].called, outside, ends)
     batch = getattr(case.cooler, "cooling_time", None)
     if batch is not None and "cooling_time" not in at:
         ends = (0.0, max(LONGEST_COOLING, 2 * batch))
@@ -188,7 +190,7 @@ def _levers(machine: Machine, case: Case, result: Result) -> Iterator[Lever]:
 
 
 def _ends(case: Case, s: Setting, name: str, now: float, outside: float) -> tuple[tuple[float, float], bool]:
-    if name == "inlet_air_temperature":
+    if name == HOT:
         cooler = case.cooler.stages[int(s.place) - 1].cooler if s.place else case.cooler
         return (outside, max(HOTTEST_INLET[cooler.arrangement], now)), False
     if name == "recirculation":

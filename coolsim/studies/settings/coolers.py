@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from coolsim.answer import interleave
 from coolsim.case import Case
-from coolsim.fields import Array
-from coolsim.machines.plant import Plant, Weighed, excesses, knob_range
+from coolsim.fields import Array, documented
+from coolsim.machines.plant import Plant, Settings, Weighed, excesses, knob_range, try_settings
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import KEPT, Constraint, constraints_of, only
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
@@ -184,3 +184,38 @@ def best_of(case: Case, search: Search) -> Found:
 def window(case: Case) -> list[Found]:
     """Driest and wettest exit within the machine's limits, with the feed as it is."""
     return _search(case, Plant(case), (case.feed.moisture,) * 2).find(_ends(case, constraints_of(case)))
+
+
+# ---- Where moisture is out of reach -----------------------------------------------------------------------
+
+HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
+INLET_STEPS, FLOW_STEPS = 17, 5
+
+
+@dataclass(frozen=True)
+class Heated:
+    """The coolest inlet air that brings the moisture alone to its target; the hottest tried, where none does."""
+
+    inlet_air_temperature: float = documented("°C", "that inlet air")
+    airflow: float = documented("m³/s", "airflow with it, as volume of outside air")
+    temperature: float = documented("°C", "exit temperature with it")
+    dry_enough: bool = documented("-", "whether the moisture alone is then met")
+    too_warm: bool = documented("-", "whether the pellets then leave warmer than the target allows")
+
+
+def heated_inlet(case: Case, settings: Settings) -> Heated:
+    """Try hotter inlet air, at the depth nearest to the target, where the moisture there is above it."""
+    limits, flows = constraints_of(case), knob_range(case).get("airflow")
+    airflow = np.append(np.linspace(*flows, FLOW_STEPS) if flows else [], settings.airflow)
+    states = np.meshgrid(np.linspace(settings.inlet_air_temperature, HOTTEST_INLET, INLET_STEPS), airflow)
+    inlet, airflow = (state.ravel() for state in states)
+    depth = np.full(len(inlet), settings.bed_depth)
+    tried = try_settings(
+        case, {"inlet_air_temperature": inlet, "airflow": airflow, "bed_depth": depth}, SURVEY
+    )
+    broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > KEPT))
+    runs = ~np.any([broken[limit.name] for limit in only(limits, of_target=False)] or [inlet < 0], axis=0)
+    dry, out = runs & ~broken["moisture"], tried.result.pellets_out
+    k = int(np.where(dry, inlet, np.inf).argmin() if dry.any() else np.where(runs, inlet, -np.inf).argmax())
+    too_warm = "above_ambient" in broken and bool(broken["above_ambient"][k])
+    return Heated(float(inlet[k]), float(airflow[k]), float(out.temperature[k]), bool(dry.any()), too_warm)

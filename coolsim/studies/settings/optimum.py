@@ -7,14 +7,15 @@ answers for every shorter time at once, so their search closes in with few state
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from coolsim.case import Case, Line
 from coolsim.machines import machine_of
 from coolsim.machines.base import one
 from coolsim.machines.plant import Plant
-from coolsim.requirements import KEPT, constraints_of
+from coolsim.requirements import KEPT, AtLimit, constraints_of
 from coolsim.result import Result
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
 from coolsim.studies.drying.search import Found, searched
@@ -85,6 +86,14 @@ def looking(case: Case) -> Callable[[Case], Optimum]:
         return lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search))
     look = looking_again(case, subject_for(case))
     return lambda roomy: _marched(look(roomy))
+
+
+def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> coolers.Heated | None:
+    """What heated inlet air would do for a cooler whose moisture is out of reach; nothing for others."""
+    misses = any(limit.limit == "moisture" for limit in broken)
+    return (
+        coolers.heated_inlet(case, settings) if misses and case.cooler.arrangement == "counter-flow" else None
+    )
 
 
 def subject_for(case: Case) -> Subject:

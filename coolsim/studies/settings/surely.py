@@ -15,12 +15,11 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.fields import documented
 from coolsim.scenario import units
 from coolsim.studies import asked
-from coolsim.studies.settings.answer import SettingsAnswer
+from coolsim.studies.settings.answer import SettingsAnswer, Surely
 from coolsim.studies.settings.chances import counted
-from coolsim.studies.settings.find import find_settings
+from coolsim.studies.settings.cheapest import cheapest_settings
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
     Sampled,
@@ -44,19 +43,6 @@ RISK = 0.25, 2.0  # by what the risk of each bound is multiplied at most from ro
 CERTAIN = 1e-4, 1 - 1e-4  # chances that are taken for less or more than this
 INSIDE = 0.1, 0.9  # where between two rooms the next one lies
 DAMPED = 0.5  # share of the way to a room that no settings have
-
-
-@dataclass(frozen=True)
-class Surely:
-    """Settings that keep off target and limits, so that all of them are kept with a chance."""
-
-    chance: float = documented("-", "probability that was asked for")
-    kept: bool = documented("-", "whether these settings have it; else they are the surest that were found")
-    answer: SettingsAnswer = documented("-", "the settings, what they give and cost")
-    uncertainty: Uncertainty = documented("-", "how sure they are, by samples that the search did not see")
-    case: Case = documented(
-        "-", "the scenario, with as much room below wishes and limits as the chance takes"
-    )
 
 
 def read_chance(text: str) -> float:
@@ -83,7 +69,7 @@ def told_how_sure(case: Case, chance: float | None, uncertainty: bool) -> Settin
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
     sure = with_chance(case, USUAL if chance is None else chance)
-    answer = find_settings(case)
+    answer = cheapest_settings(case)
     there = how_sure(case, answer.case) if uncertainty else None
     return dataclasses.replace(answer, uncertainty=there, surely=sure)
 
@@ -130,7 +116,7 @@ def _check(case: Case) -> None:
 
 def _checked(case: Case, best: _Tried, chance: float) -> Surely:
     """What was found, looked for once more in full, and sampled anew where it is."""
-    answer = find_settings(best.case)
+    answer = cheapest_settings(best.case)
     there = dataclasses.replace(answer.case, safety_margins=case.safety_margins)
     sure = how_sure(case, there)
     return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)

@@ -21,7 +21,7 @@ from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Plant, excesses, knob_range
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import KEPT, Constraint, constraints_of
+from coolsim.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
 from coolsim.result import Result
 from coolsim.studies.drying.find import best_and_ends
 from coolsim.studies.drying.search import Found
@@ -31,7 +31,6 @@ from coolsim.studies.settings.answer import Reached, SettingsByWeather
 from coolsim.studies.settings.optimum import subject_for
 
 AT_ONCE = 64  # weathers of coolers searched side by side: some 15 000 predictions on the coarse mesh
-AT_LIMIT = 0.01  # of a limit's scale, or of a range: closer counts as at the limit
 
 
 def by_weather(case: Case) -> SettingsByWeather:

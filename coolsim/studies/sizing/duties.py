@@ -22,7 +22,7 @@ from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
-from coolsim.inputs import Inputs, gather
+from coolsim.inputs import Inputs, borne, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
@@ -107,6 +107,11 @@ class Duties:
         )
         highest = ROOM * highest_lift_off * lifting / k["outside_volume"]
         return highest / FLUX_SPAN, highest
+
+    def depths(self) -> tuple[float, float]:
+        """Shallowest and deepest bed [m]."""
+        low, high = self.case.sizing.bed_depth
+        return borne((low, high), self.case.cooler)
 
     def dwell(self) -> tuple[float, float]:
         """Shortest and longest dwell [s]."""

@@ -79,7 +79,7 @@ class Floors:
         """Floor areas [m²], from the smallest to the largest on which every duty can be looked at."""
         low, high = np.exp(self.survey.low), np.exp(self.survey.high)
         dense, fed = (self.duties.known[name] for name in ("bulk_density", "throughput"))
-        shallow, deep = self.duties.case.sizing.bed_depth
+        shallow, deep = self.duties.depths()
         most = np.minimum(high[0] / low[1], deep * dense / low[2])  # wet feed, kg/(m² s)
         least = np.maximum(low[0] / high[1], shallow * dense / high[2])
         return np.geomspace((fed / most).max(), (fed / least).min(), count)
@@ -124,7 +124,7 @@ class Floors:
         """
         low, high = self.survey.low[:, duty], self.survey.high[:, duty]
         dense = np.log(self.duties.known["bulk_density"][duty] / flux)
-        shallow, deep = np.log(self.duties.case.sizing.bed_depth)
+        shallow, deep = np.log(self.duties.depths())
         least = np.stack(
             [np.maximum(low[1], low[0] - np.log(flux)), np.maximum(shallow, low[2] - dense), low[3]]
         )

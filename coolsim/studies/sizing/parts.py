@@ -17,9 +17,8 @@ from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.machines.words import of_lift_off
 from coolsim.model.bed import take
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import KEPT, AtLimit, Constraint, constraints_of
+from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of
 from coolsim.result import Warning
-from coolsim.studies.settings.find import AT_LIMIT
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.studies.sizing.floors import Best

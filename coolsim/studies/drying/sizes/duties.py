@@ -24,6 +24,7 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.costs import TONNE
 from coolsim.fields import Array
+from coolsim.inputs import borne
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
 from coolsim.quantities import QUANTITIES
@@ -134,7 +135,7 @@ def depths(case: Case) -> tuple[float, float]:
     typed = case.source.get("sizing", {}) if isinstance(case.source.get("sizing", {}), Mapping) else {}
     if "bed_depth" in typed or case.limits.bed_depth is not None:
         low, high = case.sizing.bed_depth or case.limits.bed_depth
-        return float(low), float(high)
+        return borne((float(low), float(high)), case.cooler)
     return case.cooler.bed_depth, case.cooler.bed_depth
 
 

@@ -1,0 +1,25 @@
+"""The command line: which words do what, where output goes, and the exit status.
+
+Heavy imports (pint, rich, numpy) stay inside the commands, so that `coolsim --help` answers at once.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from coolsim.cli import card, fit, questions, report, scenarios, validation  # noqa: F401  # they add their commands
+from coolsim.cli.shared import app, version
+
+__all__ = ["app"]
+
+
+@app.callback(invoke_without_command=True)
+def options(
+    show_version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
+) -> None:
+    """Predicts the moisture and temperature at which feed pellets leave a cooler or dryer."""
+    if show_version:
+        typer.echo(f"coolsim {version()}")
+        raise typer.Exit

@@ -1,0 +1,150 @@
+"""The process of a command: signals that end it with the right status, and streams that nobody need listen to.
+
+It loads next to nothing, since what comes before `begin` hears no Ctrl-C as it should.
+"""
+
+from __future__ import annotations
+
+import atexit
+import errno
+import io
+import os
+import signal
+import sys
+from contextlib import contextmanager
+
+TYPE_CHECKING = False  # as typing's own, which takes a while to load
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
+    from typing import Any, NoReturn
+
+INTERRUPTED = 128  # and the number of the signal, as shells count: 130 for Ctrl-C, 143 for SIGTERM
+NOT_WRITTEN = 4
+PATIENCE = 0.7  # s, for undoing what was half done; what holds on longer is left to those who come next
+STOPPED = "coolsim: stopped"
+_ENDING = tuple(
+    int(getattr(signal, name)) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+
+
+# -- streams
+
+
+class Outlet(io.FileIO):
+    """A stream that takes what nobody reads, or a full disk does not hold, and remembers why that was."""
+
+    failed: OSError | None = None
+
+    def write(self, data: Any) -> int:
+        if self.failed is None:
+            try:
+                while (count := super().write(data)) is None:  # a pipe that does not wait, and is full
+                    import select
+
+                    select.select([], [self.fileno()], [])
+                return count
+            except OSError as error:
+                self.failed = error
+        return memoryview(data).nbytes
+
+
+def begin() -> None:
+    """Make this process ours: until a command listens, a signal ends it at once."""
+    for number in _ENDING:
+        if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
+            signal.signal(number, _leave)
+    for descriptor in (0, 1, 2):  # one that is closed would become that of the next file
+        try:
+            os.fstat(descriptor)
+        except OSError:
+            os.set_inheritable(os.open(os.devnull, os.O_RDWR), True)
+    if os.name != "nt":  # whose terminals are no files
+        sys.stdout, sys.stderr = _outlet(sys.stdout, 1), _outlet(sys.stderr, 2)
+
+
+def _outlet(stream: Any, descriptor: int) -> io.TextIOWrapper:
+    raw = Outlet(descriptor, "w", closefd=False)
+    return io.TextIOWrapper(
+        io.BufferedWriter(raw),
+        encoding=getattr(stream, "encoding", "utf-8"),
+        errors=getattr(stream, "errors", "strict"),
+        line_buffering=descriptor == 2 or raw.isatty(),
+        write_through=getattr(stream, "write_through", False),
+    )
+
+
+def trouble(stream: Any) -> OSError | None:
+    """Return why a stream takes nothing any more, or None; a reader that left counts, too."""
+    raw = getattr(getattr(stream, "buffer", None), "raw", None)
+    return raw.failed if isinstance(raw, Outlet) else None
+
+
+def end(status: int) -> NoReturn:
+    """Leave with the status of a command, or that of an answer that could not be written."""
+    sys.stdout.flush()
+    failed = trouble(sys.stdout)
+    if failed is not None and failed.errno != errno.EPIPE:  # a reader that has seen enough is no fault
+        print(
+            f"coolsim: standard output: found an output that cannot be written ({failed.strerror}); "
+            "choose another place",
+            file=sys.stderr,
+        )
+        status = status if status in (1, 2) else NOT_WRITTEN
+    sys.stderr.flush()
+    if status > INTERRUPTED:  # what is to be tidied up is, but nobody waits for threads; workers end with us
+        _end_in(PATIENCE, status)
+        atexit._run_exitfuncs()
+        os._exit(status)
+    sys.exit(status)
+
+
+# -- signals
+
+
+def _leave(number: int, frame: FrameType | None) -> None:
+    """Leave at once: nothing has begun, or all is done."""
+    try:
+        os.write(2, f"{STOPPED}\n".encode())
+    finally:
+        os._exit(INTERRUPTED + number)
+
+
+def _end_in(seconds: float, status: int) -> None:
+    if hasattr(signal, "setitimer"):  # not on Windows
+        signal.signal(signal.SIGALRM, lambda *_: os._exit(status))
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
+@contextmanager
+def listening() -> Iterator[list[int]]:
+    """Turn signals that end a command into KeyboardInterrupt, so that what is half done is undone.
+
+    Yields their numbers as they come: a library that is being loaded may make another error of it, and one that
+    comes while Python tidies up is lost. So what goes on regardless is ended soon after. Signals that somebody
+    else listens to, or that are ignored (`nohup`), are left alone.
+    """
+    import threading
+
+    heard: list[int] = []
+    if threading.current_thread() is not threading.main_thread():
+        yield heard
+        return
+
+    def hear(number: int, frame: FrameType | None) -> None:
+        heard.append(number)
+        _end_in(PATIENCE, INTERRUPTED + number)
+        raise KeyboardInterrupt
+
+    usual = (signal.SIG_DFL, signal.default_int_handler, _leave)
+    before = {n: signal.getsignal(n) for n in _ENDING if signal.getsignal(n) in usual}
+    for number in before:
+        signal.signal(number, hear)
+    try:
+        yield heard
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        if heard and hasattr(signal, "setitimer"):
+            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.signal(signal.SIGALRM, signal.SIG_DFL)

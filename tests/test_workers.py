@@ -1,0 +1,136 @@
+"""Processes that work beside ours: answers and faults come through, and none outlives whoever started it."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import coolsim
+from coolsim.errors import Fault, InputError
+from coolsim.workers import beside
+
+ROOT = Path(__file__).parents[1]
+IN_TIME = 2.0  # s, after which no process may be left
+
+
+def refuse(case: str) -> None:
+    raise InputError([Fault("line 3", case, "140 %", "0 to 60 %")])
+
+
+def test_an_answer_comes_from_another_process() -> None:
+    with beside() as start:
+        wait = start(pid, "asked")
+        assert wait() not in ("asked", f"asked {multiprocessing.current_process().pid}")
+
+
+def pid(case: str) -> str:
+    return f"{case} {multiprocessing.current_process().pid}"
+
+
+def test_a_fault_is_raised_here_as_it_is_there() -> None:
+    with pytest.raises(InputError) as wrong, beside() as start:
+        start(refuse, "feed.moisture")()
+    assert wrong.value.faults == [Fault("line 3", "feed.moisture", "140 %", "0 to 60 %")]
+
+
+@pytest.mark.parametrize("stopped", [KeyboardInterrupt, coolsim.NotConverged])
+def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> None:
+    begun, other = (
+        time.perf_counter(),
+        multiprocessing.get_context("spawn").Process(target=time.sleep, args=(60,)),
+    )
+    other.start()
+    before = multiprocessing.active_children()
+    with pytest.raises(stopped), beside() as start:
+        start(time.sleep, 60)
+        raise stopped("now")
+    assert time.perf_counter() - begun < 20
+    assert {*multiprocessing.active_children()} <= {*before} and other.is_alive()  # which is not ours to stop
+    other.terminate()
+    other.join()
+
+
+# What computes in workers, and says when they have begun: here, by joblib's processes, and waiting for work
+PARENTS = {
+    "beside": """
+        with beside() as start:
+            print("begun", start(begun, 0)(), flush=True)
+            start(busy, 0)()
+    """,
+    "idle": """
+        with beside() as start:
+            print("begun", start(begun, 0)(), flush=True)
+            time.sleep(60)
+    """,
+    "joblib": """
+        import joblib
+        work = joblib.Parallel(n_jobs=2, return_as="generator", initializer=attached, initargs=(os.getpid(),))
+        with unheard():
+            found = work(joblib.delayed(f)(0) for f in (begun, begun, busy, busy))
+        print("begun", next(found), flush=True)
+        list(found)
+    """,
+}
+HEAD = """
+    import os, time
+    from coolsim.workers import attached, beside, unheard
+    def begun(_): return os.getpid()
+    def busy(_):
+        while True: sum(range(10_000))
+    if __name__ == "__main__":
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are looked up in /proc")
+@pytest.mark.parametrize("name", PARENTS)
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
+def test_workers_end_with_a_parent_that_is_killed(tmp_path: Path, name: str, number: int) -> None:
+    program = tmp_path / "parent.py"
+    program.write_text(textwrap.dedent(HEAD) + textwrap.indent(textwrap.dedent(PARENTS[name]), "    "))
+    parent: Any = subprocess.Popen(
+        [sys.executable, str(program)],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+    assert parent.stdout.readline().startswith(b"begun")
+    assert len(of_session(parent.pid)) > 1
+    parent.send_signal(number)
+    parent.wait(10)
+    parent.stdout.close()
+    assert left_after(parent.pid, IN_TIME) == []
+
+
+def of_session(leader: int) -> list[str]:
+    """Processes of a session that run: proc(5), stat; a zombie is none."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        try:
+            fields = (entry / "stat").read_text().rpartition(")")[2].split()
+            if entry.name.isdecimal() and int(fields[3]) == leader and fields[0] not in "ZX":
+                found.append(f"{entry.name} {(entry / 'cmdline').read_text()[:200]}")
+        except (OSError, IndexError, ValueError):
+            continue
+    return found
+
+
+def left_after(leader: int, seconds: float) -> list[str]:
+    """Wait until a session has no process any more, at most some seconds; end and return those that are left."""
+    until = time.monotonic() + seconds
+    while (left := of_session(leader)) and time.monotonic() < until:
+        time.sleep(0.02)
+    for process in left:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(int(process.split()[0]), signal.SIGKILL)
+    return left
