@@ -114,7 +114,7 @@ def _readings(answer: FitAnswer, page: Page) -> str:
     for r in answer.readings[:LISTED]:
         place, _, name = r.quantity.rpartition(".")
         label, dimension, difference, digits = _QUANTITIES[name]
-        label = f"{place}: {label}" if place else label
+        label = f"{label} behind {place.replace('.', ' ')}" if place else label
         unit = page.unit(dimension)
         cells = [f"{u.shown(x, dimension, unit):.{digits}f}" for x in (r.measured, r.before, r.after)]
         within = u.shown(r.within, difference, page.unit(difference))

@@ -66,7 +66,7 @@ def test_differences_of_a_cooler_are_its_exact_slopes(name: str) -> None:
 FURTHER = {
     "evening-batch": {
         "duration": ("cooler.duration", "{:.6f} min", 60.0, 0.9),  # further on the air is reversed
-        "recirculation": ("cooler.recirculation", "{:.6f} %", 0.01, 5.0),
+        "recirculation": ("cooler.recirculation", "{:.6f} %", 0.01, 3.0),
         "inlet_air_temperature": ("cooler.inlet_air_temperature", "{:.6f} degC", 1.0, 3.0),
         "airflow": ("cooler.airflow", "{:.6f} m3/h", 1 / 3600, 300.0),
         "bed_depth": ("cooler.bed_depth", "{:.6f} cm", 0.01, 1.0),
