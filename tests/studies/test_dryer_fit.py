@@ -125,7 +125,7 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
         exact = said(line, problem.before + problem.spread * u, slopes=False).readings[:2, 0]
         problem = dataclasses.replace(problem, line=line, trials=noisy(cases, exact, 5000 + seed))
         found = estimated(problem, said(line, problem.before))
-        reach = found.quantile * np.sqrt(np.diag(found.covariance))
+        reach = 1.96 * np.sqrt(np.diag(found.covariance))
         inside += int((np.abs(found.u - u) <= reach).sum())
         count += len(u)
         assert (reach < 1.96).any()  # something was learnt

@@ -68,16 +68,16 @@ def next_measures(case: Case, problem: Problem, found: Estimate) -> tuple[Measur
     for k, candidate in enumerate(candidates):
         sd = deviation * np.where(np.arange(len(deviation)) == 0, candidate.moisture_within, 1.0)
         rows = list(candidate.measured)
-        J = slopes[rows, :, k] / sd[rows, None] / found.scatter
+        J = slopes[rows, :, k] / sd[rows, None] / found.scatter * found.sure
         then = np.linalg.pinv(now + J.T @ J, hermitian=True)
-        measures.append(Measure(candidate.what, _within(to_exit, then, found.quantile)))
-    present = _within(to_exit, found.covariance, found.quantile)
+        measures.append(Measure(candidate.what, _within(to_exit, then)))
+    present = _within(to_exit, found.covariance)
     telling = [m for m in measures if m.within_wb < HELPS * present]
     return tuple(sorted(telling, key=lambda m: m.within_wb))
 
 
-def _within(slopes: Array, covariance: Any, quantile: float) -> float:
-    return float(quantile * np.sqrt(slopes @ covariance @ slopes))
+def _within(slopes: Array, covariance: Any) -> float:
+    return float(WITHIN * np.sqrt(slopes @ covariance @ slopes))
 
 
 def _instruments(problem: Problem) -> Array:

@@ -65,10 +65,10 @@ def fit(
         priors=priors,
         suspects=judge.suspects(problem, found),
         alike=judge.alike(problem, found),
-        before=_exit(case, problem, problem.before, np.eye(len(chosen)), WITHIN),
-        after=_exit(case, problem, found.theta(problem), found.covariance, found.quantile),
+        before=_exit(case, problem, problem.before, np.eye(len(chosen))),
+        after=_exit(case, problem, found.theta(problem), found.covariance),
         next=ahead.next_measures(case, problem, found),
-        warnings=judge.warnings(given, used, problem, found),
+        warnings=judge.warnings(given, used, problem, before, found, ends),
     )
 
 
@@ -123,7 +123,7 @@ def _fitted(case: Case, problem: Problem, found: Estimate, ends: Array) -> list[
         value, lowest, highest = (
             float(p.value(problem.before[k] + problem.spread[k] * u)) for u in (found.u[k], *ends[k])
         )
-        learned = float(np.clip(1 - deviation[k] * found.quantile / WITHIN, 0.0, 1.0))
+        learned = float(np.clip(1 - deviation[k], 0.0, 1.0))
         fitted.append(
             Fitted(
                 p.name,
@@ -146,7 +146,7 @@ def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
     """Every reading that was taken, with what the model says of it; its interval is the free numbers' alone."""
     trials, slopes = problem.trials, found.said.by_theta[:, :, 0] * problem.spread[:, None]
     variance = np.einsum("qft,fg,qgt->qt", slopes, found.covariance, slopes)
-    within, readings = found.quantile * np.sqrt(variance), []
+    within, readings = WITHIN * np.sqrt(variance), []
     for t, label in enumerate(trials.labels):
         for q, name in enumerate(trials.quantities):
             if np.isfinite(trials.measured[q, t]):
@@ -166,11 +166,11 @@ def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
     return readings
 
 
-def _exit(case: Case, problem: Problem, theta: Array, covariance: Array, quantile: float) -> Exit:
+def _exit(case: Case, problem: Problem, theta: Array, covariance: Array) -> Exit:
     """The exit of the scenario itself, and how far the free numbers leave it open."""
     at = said(ahead.at_scenario(case, problem), theta)
     slopes = at.by_theta[:2, :, 0, 0] * problem.spread
-    moisture, temperature = quantile * np.sqrt(np.einsum("qf,fg,qg->q", slopes, covariance, slopes))
+    moisture, temperature = WITHIN * np.sqrt(np.einsum("qf,fg,qg->q", slopes, covariance, slopes))
     M, T = at.readings[:2, 0, 0]
     return Exit(float(M), float(moisture), float(T), float(temperature))
 

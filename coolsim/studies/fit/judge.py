@@ -16,7 +16,7 @@ from coolsim.scenario.readings import HOTTEST_FEED, WITHIN, measured_key
 from coolsim.scenario.trials import NO_EXHAUST, Trials
 from coolsim.studies.fit.answer import Suspect
 from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
-from coolsim.studies.fit.model import Said, blown
+from coolsim.studies.fit.model import Said, blown, said
 from coolsim.studies.fit.parameters import Parameter, placed
 
 LEAST_SETTLED = 0.2  # singular value in published deviations: below, trials leave a number five times as open
@@ -26,6 +26,7 @@ MOST_SCATTER = 10.0  # times the ± of readings: beyond, no numbers explain them
 ODD, ODD_AMONG_FEW = 0.01, 0.05  # share of good sets of trials in which one would be called wrong
 # K: a reading in another unit is that far off as it stands, and that near once converted
 FAR, NEAR = 12.0, 6.0
+WIDER, WORSE = 0.02, 0.005  # shares of an interval, and of a misfit, that are a matter of numbers only
 DRIEST = 0.01  # kg/kg wet: no feed is drier, before or after a cooler (common practice, no source)
 FAR_WETTER = 0.02  # kg/kg wet by which feed hotter than it leaves a press is too moist for having been as hot
 LABEL = {
@@ -272,10 +273,10 @@ def alike(problem: Problem, found: Estimate) -> tuple[str, ...]:
     names, deviation = [p.name for p in problem.line.free], np.sqrt(np.diag(found.covariance))
     said_of, open_ = [], set()
     for k, name in enumerate(names):
-        if problem.priors and 1 - deviation[k] * found.quantile / WITHIN < UNLEARNT:
+        if problem.priors and 1 - deviation[k] < UNLEARNT:
             open_.add(name)
             said_of.append(
-                f"{name}: the trials say little; its value is still nearly that of the published range"
+                f"{name}: the trials say little of it: its interval is nearly as wide as the published range"
             )
     _, s, ways = np.linalg.svd(found.J, full_matrices=False)
     for value, way in zip(s, ways):
@@ -294,15 +295,68 @@ def alike(problem: Problem, found: Estimate) -> tuple[str, ...]:
     return tuple(said_of)
 
 
+def _wider(problem: Problem, ends: Array) -> list[Warning]:
+    """Numbers that were known better before the trials than by them."""
+    wide = (ends[:, 1] - ends[:, 0]) / (2 * WITHIN)
+    names = [p.name for p, times in zip(problem.line.free, wide) if times > 1 + WIDER]
+    if not names:
+        return []
+    of, are = ("the interval of", "is") if len(names) == 1 else ("the intervals of", "are")
+    why = (
+        "the trials contradict what was known: look at their units, and at what varied unseen"
+        if problem.priors
+        else "leave --no-priors out, or measure at other settings"
+    )
+    text = (
+        f"{of[0].upper()}{of[1:]} {' and '.join(names)} {are} wider by these trials than before them: {why}."
+    )
+    return [Warning("check", text)]
+
+
+def _worse(problem: Problem, before: Said, found: Estimate) -> list[Warning]:
+    """Whether the fit, or its material by itself, as a file holds it, explains the trials worse than before."""
+    was, found_off = _off(problem, before), _off(problem, found.said)
+    if found_off > was * (1 + WORSE):
+        text = (
+            f"The fitted numbers explain the trials worse than those before: readings are off by {found_off:.2f} "
+            f"times their ± in place of {was:.2f}. Keep what you had, and look at the trials."
+        )
+        return [Warning("check", text)]
+    of_line = [k for k, p in enumerate(problem.line.free) if not p.of_material]
+    if not of_line or len(of_line) == len(problem.line.free):
+        return []
+    theta = found.theta(problem)
+    theta[of_line] = problem.before[of_line]
+    alone = _off(problem, said(problem.line, theta, slopes=False))
+    if alone <= was * (1 + WORSE):
+        return []
+    names = " and ".join(problem.line.free[k].name for k in of_line)
+    text = (
+        f"The fitted material by itself, without {names}, explains the trials worse than the material before: "
+        f"readings are off by {alone:.2f} times their ± in place of {was:.2f} (with {names}: {found_off:.2f}). "
+        f"Use it only where {names} {'is' if len(of_line) == 1 else 'are'} put in, too."
+    )
+    return [Warning("check", text)]
+
+
+def _off(problem: Problem, there: Said) -> float:
+    """How far readings are off, root mean square, as a share of their ±."""
+    trials = problem.trials
+    miss = (trials.measured - there.readings[:, 0]) / (WITHIN * trials.deviation)
+    return float(np.sqrt(np.nanmean(miss**2)))
+
+
 def _together(problem: Problem, way: Array, large: Sequence[int]) -> str:
     names = [p.name for p in problem.line.free]
     first = way[large[0]]
     return " and ".join(names[k] + (" up" if way[k] * first > 0 else " down") for k in large)
 
 
-def warnings(given: Trials, used: Trials, problem: Problem, found: Estimate) -> tuple[Warning, ...]:
+def warnings(
+    given: Trials, used: Trials, problem: Problem, before: Said, found: Estimate, ends: Array
+) -> tuple[Warning, ...]:
     """What to look at before the numbers are used."""
-    said_so = []
+    said_so = [*_worse(problem, before, found), *_wider(problem, ends)]
     if len(used) < len(given):
         text = f"{len(given) - len(used)} of {len(given)} trials repeat another to the last digit and count once."
         said_so.append(Warning("check", text))
