@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from coolsim.fields import Array
 from coolsim.inputs import Inputs
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import Outlet, Problem, State
-from coolsim.model.solve import Resolution, Solution
+from coolsim.model.solve import Resolution, Solution, worst_equation
 from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
 from coolsim.result import (
@@ -30,20 +31,46 @@ from coolsim.result import (
 from coolsim.uneven import Laid, between
 
 LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
+MOST_WITH_PROFILE = 1000  # cases whose profiles are kept unless asked for: they are nine tenths of an answer
 
 
-def build_result(
-    inputs: Inputs, solutions: list[Solution], resolution: Resolution, scalar: bool, beds: Laid | None = None
-) -> Result:
-    """Assemble the answer; `scalar` gives floats instead of arrays of one. Profiles have the resolution's nodes.
+@dataclass(frozen=True)
+class Part:
+    """What an answer takes from a solution, a hundredth of its size: exits, profiles if any, what went wrong."""
 
-    The solutions are those of `inputs`, or of the columns of uneven `beds`.
+    index: NDArray[np.intp]  # which cases, (B,)
+    converged: NDArray[np.bool_]
+    exits: dict[str, Array]
+    profiles: dict[str, Array] | None
+    trouble: str  # of the first case that did not converge
+
+
+def with_profiles(asked: bool | None, count: int) -> bool:
+    """Return whether an answer of so many cases has profiles."""
+    return count <= MOST_WITH_PROFILE if asked is None else asked
+
+
+def part_of(s: Solution, resolution: Resolution, profiles: bool) -> Part:
+    """What an answer takes from a solution. Profiles have the resolution's nodes."""
+    columns = _profile_columns(s, resolution.cells, resolution.shells) if profiles else None
+    trouble = ""
+    if not s.converged.all():
+        k = int(np.flatnonzero(~s.converged)[0])
+        trouble = f"largest residual after {s.steps[k]} steps: {worst_equation(s, k)}"
+    return Part(s.index, s.converged, _exit_columns(s), columns, trouble)
+
+
+def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | None = None) -> Result:
+    """Assemble the answer; `scalar` gives floats instead of arrays of one.
+
+    The parts are those of `inputs`, or of the columns of uneven `beds`.
     """
     count = len(inputs.radius if beds is None else beds.inputs.radius)
-    columns = _collect(count, [(s.index, _exit_columns(s)) for s in solutions])
-    profile = _profile(count, solutions, resolution)
+    columns = _collect(count, [(part.index, part.exits) for part in parts])
+    profile = _profile(count, parts)
     if beds is not None:
-        apart, columns, profile = columns, together(beds, inputs, columns), _profile_of(beds, profile)
+        apart, columns = columns, together(beds, inputs, columns)
+        profile = None if profile is None else _profile_of(beds, profile)
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
     p, c_d = inputs.pressure, inputs.specific_heat
@@ -147,7 +174,7 @@ def exit_columns(problem: Problem, state: State, out: Outlet) -> dict[str, Array
 
 
 def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array]:
-    """Clean pressure drop [Pa] over the real states of the air, and the highest share of the velocity that lifts.
+    """Pressure drop [Pa] over the real states of the air, and the highest share of the velocity that lifts, clean.
 
     The last is that share by Wen and Yu.
     """
@@ -157,7 +184,7 @@ def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array
     density, viscosity = air.moist_density(T, Y, bed.pressure), air.viscosity(T)
     d_p, eps = 2 * bed.radius, bed.void_fraction
     gradient = packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
-    drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1))
+    drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1)) * bed.resistance
     bulk = bed.solid_density * (1 - eps) * (1 + bed.feed_moisture)
     lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
     return drop, lift.max(axis=(0, 1)), wen_yu.max(axis=(0, 1))
@@ -180,10 +207,12 @@ def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tupl
 # ---- Profiles -----------------------------------------------------------------------------------------
 
 
-def _profile(count: int, solutions: list[Solution], resolution: Resolution) -> Profile:
+def _profile(count: int, parts: list[Part]) -> Profile | None:
     """States at the cell edges of the first mesh, which refined meshes share; cases along the first axis."""
-    parts = [(s.index, _profile_columns(s, resolution.cells, resolution.shells)) for s in solutions]
-    columns = _collect(count, parts)
+    kept = [(part.index, part.profiles) for part in parts if part.profiles is not None]
+    if not kept:
+        return None
+    columns = _collect(count, kept)
     return Profile(**{name: np.ascontiguousarray(np.moveaxis(f, -1, 0)) for name, f in columns.items()})
 
 

@@ -34,7 +34,7 @@ def water_balance(result: Result, case: Case) -> Balance:
     """Return what becomes of the water of one case of a cooler, in kg/s; raises InputError for a dryer."""
     of_coolers(result, "the balance of water")
     dry_solid, dry_air, X_in, _ = _flows(result, case)
-    Y_in, Y_out = float(result.profile.humidity_ratio[-1]), float(result.air_out.humidity_ratio)
+    Y_in, Y_out = float(result.kept_profile.humidity_ratio[-1]), float(result.air_out.humidity_ratio)
     out = result.pellets_out
     fed = float(case.feed.throughput * case.feed.moisture)
     enters = {"feed": fed, "air": dry_air * Y_in}
@@ -59,12 +59,12 @@ def heat_balance(result: Result, case: Case) -> Balance:
     c_d, outside = case.material.specific_heat, float(case.air.temperature)
     feed_capacity = dry_solid * (c_d + air.HEAT_CAPACITY_WATER * X_in)
     pellet_capacity = dry_solid * (c_d + air.HEAT_CAPACITY_WATER * X_out)
-    Y_in = float(result.profile.humidity_ratio[-1])
+    Y_in = float(result.kept_profile.humidity_ratio[-1])
     air_capacity = dry_air * (air.HEAT_CAPACITY_DRY_AIR + air.HEAT_CAPACITY_VAPOUR * Y_in)
     exhaust, T_in = float(result.air_out.temperature), float(result.feed_in.temperature)
     vapour = air.vapour_enthalpy(exhaust) - air.HEAT_CAPACITY_WATER * outside
     brought = feed_capacity * (T_in - outside)
-    heated = air_capacity * (float(result.profile.air_temperature[-1]) - outside)
+    heated = air_capacity * (float(result.kept_profile.air_temperature[-1]) - outside)
     by_fan = min(air_capacity * float(result.fan.temperature_rise), heated) if result.fan else 0.0
     carried = pellet_capacity * (float(result.pellets_out.temperature) - outside)
     warmed = air_capacity * (exhaust - outside)

@@ -66,6 +66,7 @@ class Feed:
     moisture: float = documented("kg/kg wet", "feed moisture, wet basis, before any flash", "M_in")
     bulk_density: float = documented("kg/m³", "bulk density of the wet feed", "ρ_bulk")
     void_fraction: float = documented("-", "share of the bed that is air between pellets", "ε")
+    fines: float | None = documented("-", "share of dust and broken pellets, by mass", default=None)
 
 
 @dataclass(frozen=True)

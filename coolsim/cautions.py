@@ -17,7 +17,7 @@ from coolsim.both_units import mass_flow
 from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
-from coolsim.physics import air, pellet
+from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.result import Result, Schedule, StageRun, Warning
 
@@ -45,6 +45,10 @@ class Caution:
     words: str
 
 
+def _by_fines(case: Case) -> float:
+    return float(packed_bed.resistance_with_fines(case.feed.fines or 0.0))
+
+
 # Of several cautions of one family only the most severe that applies is shown: the first in the table.
 TABLE: dict[str, tuple[Caution, ...]] = {
     "lift-off": (
@@ -68,9 +72,16 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "danger",
             1.0,
-            lambda c, r: r.bed.pressure_drop / r.bed.bed_weight,
-            "the bed cannot stand: its pressure drop is {x:.0%} of its weight (limit {limit:.0%}). "
+            lambda c, r: r.bed.pressure_drop / r.bed.bed_weight / _by_fines(c),
+            "the bed cannot stand: its pressure drop, clean, is {x:.0%} of its weight (limit {limit:.0%}). "
             "Give less air or more floor.",
+        ),
+        Caution(
+            "check",
+            1.0,
+            lambda c, r: r.bed.pressure_drop / r.bed.bed_weight,
+            "by its fines alone the bed's pressure drop is {x:.0%} of its weight (limit {limit:.0%}): fines blow "
+            "out or gather, and air breaks through where there are fewest. Screen them out, or give less air.",
         ),
     ),
     "exhaust": (
@@ -143,7 +154,7 @@ def wet_tenth(case: Case, result: Result) -> Warning | None:
 def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, ...]:
     """Everything to look at in the answer to one case, the most severe first; not `bagged`: fed to a machine."""
     left_out = () if bagged else OF_BAGS
-    found = [*_from_table(case, result, left_out), *_of_fog(case, result), *_of_the_fan(result)]
+    found = [*_from_table(case, result, left_out), *_of_fog(case, result), *_of_the_fan(case, result)]
     found += [*_notes(case, result), *(_of_bags(case, result) if bagged else ())]
     if result.schedule is not None:
         found += _of_schedule(result.schedule)
@@ -328,6 +339,23 @@ def of_stand_by(run: StageRun) -> Iterator[Warning]:
         )
 
 
+WETTER = 0.01  # kg/kg wet that a tenth lies above its mean; less shows in no bag
+
+
+def of_uneven_feed(before: StageRun) -> Iterator[Warning]:
+    """Pellets that leave a stage of a line unlike each other: the next one is computed with their mean."""
+    told = before.result.between_pellets
+    if told is None:
+        return
+    tenth, mean = float(told.wettest_tenth.moisture_wb), float(before.result.pellets_out.moisture_wb)
+    if tenth - mean > WETTER:
+        yield Warning(
+            "note",
+            f"the wettest tenth leaves at {tenth:.1%}, the mean at {mean:.1%}. The next machine is computed with "
+            "the mean: what it leaves is as uneven as what it is fed, unless pellets lie together for days.",
+        )
+
+
 def _of_schedule(plan: Schedule) -> Iterator[Warning]:
     if plan.surplus > 0:
         yield Warning(
@@ -355,7 +383,7 @@ def _stated(case: Case, name: str) -> float | None:
     return stated if name == "warm" else None
 
 
-def _of_the_fan(result: Result) -> Iterator[Warning]:
+def _of_the_fan(case: Case, result: Result) -> Iterator[Warning]:
     if result.fan is None:
         return
     status = Status(int(result.fan.status))
@@ -366,6 +394,12 @@ def _of_the_fan(result: Result) -> Iterator[Warning]:
             "check",
             f"this airflow takes {result.fan.speed:.0%} of the fan's full speed: power rises as its cube, forces "
             "in the wheel as its square. Not without the maker's consent.",
+        )
+    if case.duct.leakage is None:
+        yield Warning(
+            "note",
+            "no false air is stated (duct.leakage): all of the fan's air is taken to pass the bed. What leaks in "
+            "at gate and walls reaches the fan and not the pellets: state it, if only as 0 %.",
         )
 
 
@@ -422,7 +456,7 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
             f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g}).",
         )
     equation = EQUATIONS[case.material.isotherm.equation]
-    T: Any = np.asarray(result.profile.surface_temperature)
+    T: Any = np.asarray(result.kept_profile.surface_temperature)
     if result.history is not None:  # a dryer's profile is of its end, and hot air may have come before
         T = np.append(T, result.history.temperature)
     low, high = equation.fitted_temperature

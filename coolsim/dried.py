@@ -351,7 +351,7 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
 
 
 def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array, Array]:
-    """Of steps, at their ends: clean pressure drop [Pa], highest share of the velocity that lifts the bed, the same
+    """Of steps, at their ends: pressure drop [Pa], highest share of the velocity that lifts the bed, the same
     by Wen and Yu, and the air's volume before the bed [m³/kg]."""
     k, dryer = record.index, s.dryer
     bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
@@ -359,11 +359,12 @@ def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Ar
     p, eps, flux = bed.pressure[k], bed.void_fraction[k], phase.air_flux[k]
     density, viscosity = air.moist_density(T, Y, p), air.viscosity(T)
     velocity = flux * air.dry_air_volume(T, Y, p)
-    shrunk = dr.size(take(dryer, k), record.mean_moisture)
+    own = take(dryer, k)
+    shrunk = dr.size(own, record.mean_moisture)
     d_p = 2 * bed.radius[k] * shrunk
     drop = (
         dz * bed.depth[k] * shrunk**3 * packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
-    ).sum(axis=0)
+    ).sum(axis=0) * own.bed.resistance
     bulk = bed.solid_density[k] / shrunk**3 * (1 - eps) * (1 + record.mean_moisture)
     lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
     Y_in, h_in = record.inlet[:, 1]

@@ -7,6 +7,8 @@ from typing import Any
 
 from coolsim.visible import one_line, visible
 
+MOST_SHOWN = 20  # faults in a message: whoever has more mends these first
+
 
 class CoolsimError(Exception):
     """Base of every error that coolsim raises on purpose."""
@@ -36,7 +38,10 @@ class InputError(CoolsimError):
         )  # what it was made of, or it would not survive the way out of another process
 
     def __str__(self) -> str:
-        return "\n".join(map(str, self.faults))
+        shown = [str(fault) for fault in self.faults[:MOST_SHOWN]]
+        if len(self.faults) > MOST_SHOWN:
+            shown.append(f"… and {len(self.faults) - MOST_SHOWN} more: mend these first")
+        return "\n".join(shown)
 
 
 class NotWritten(CoolsimError):

@@ -76,7 +76,7 @@ def check(asked: Sequence[Output | None], inputs: Iterable[tuple[str, str]] = ()
 def _faults_of(output: Output) -> Iterator[Fault]:
     path, endings = output.path, output.endings
     if path == STANDARD_OUTPUT:
-        yield Fault("", output.option, "-, standard output", "name a file; only --json may have -")
+        yield Fault("", output.option, "-, standard output", "give it a name; only --json may have -")
         return
     if endings and _is_kept(path) and Path(path).suffix.lower() not in endings:
         kinds, example = " or ".join(endings), Path(path).stem + endings[0]
@@ -94,7 +94,7 @@ def _trouble(path: str) -> tuple[str, str] | None:
     target = Path(os.path.realpath(path))
     _sweep(target.parent)  # first: what was killed may have left a second name of the file
     there = _stat(target)
-    if there is not None and stat.S_ISDIR(there.st_mode):
+    if path.endswith(os.sep) or (there is not None and stat.S_ISDIR(there.st_mode)):
         return "a folder", "name a file in it"
     if there is None and _stat(target.parent) is None:
         return "in a folder that does not exist", f"create {Path(path).parent} first"

@@ -16,7 +16,7 @@ from coolsim.case import Air, Case
 from coolsim.fields import Array
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
 from coolsim.model.columns import MOST, Deviations
-from coolsim.physics import air, pellet
+from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
 
@@ -53,6 +53,7 @@ class Inputs:
     store_temperature: Array  # °C, at which the water activity is judged
     fed: Fed | None = None  # where the feed comes from another machine
     deviations: Deviations | None = None  # None: all beds are even
+    resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,7 @@ class Stated:
     pressure: Array
     store_temperature: Array
     deviations: Deviations | None = None  # None: all beds are even
+    resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
 
 
 def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
@@ -133,6 +135,7 @@ def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, t
         pressure=p,
         store_temperature=numbers(lambda c: c.target.water_activity_at),
         deviations=_deviations(cases, numbers),
+        resistance=packed_bed.resistance_with_fines(numbers(lambda c: c.feed.fines or 0.0)),
     )
     return numbers_stated, shape
 
@@ -173,6 +176,7 @@ def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
             np.isnan(s.store_temperature), np.maximum(LABORATORY, T), s.store_temperature
         ),
         deviations=s.deviations,
+        resistance=s.resistance,
     )
 
 
@@ -236,4 +240,5 @@ def bed_of(inputs: Inputs) -> Bed:
         inlet_air_temperature=inputs.inlet_air_temperature,
         inlet_humidity_ratio=inputs.humidity_ratio,
         fed=inputs.fed,
+        resistance=inputs.resistance,
     )

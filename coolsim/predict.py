@@ -11,14 +11,15 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache, partial
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from coolsim import dried, line, running
-from coolsim.answer import build_result, first, interleave
+from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
+from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions
 from coolsim.doors import asked_with_cases
@@ -28,15 +29,18 @@ from coolsim.fields import numbers, with_number
 from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model import drying, family, leaving
 from coolsim.model.bed import Bed, take
-from coolsim.model.solve import Resolution, Solution, solve, solve_from, worst_equation
+from coolsim.model.solve import Resolution, Solution, solve, solve_from
 from coolsim.model.surface import REAL
 from coolsim.physics.correlations import among
 from coolsim.result import InputBand, Result
-from coolsim.uneven import laid, leaving_of_coolers
+from coolsim.uneven import Laid, laid, leaving_of_coolers
 
-CHUNK = 1100  # cases solved side by side: enough to hide call overhead, few enough for memory
+# Cases solved side by side: enough to hide call overhead, few enough for memory (150 kB each), and so fewer for
+# each of many processors.
+CHUNK, LEAST_CHUNK, AT_ONCE = 1000, 250, 2000
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
+Kept = TypeVar("Kept")
 ROUGH = Resolution(8, 6, refinements=0, estimate=False)  # for air paths that are corrected afterwards
 BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
@@ -47,6 +51,7 @@ def predict(
     *,
     air: Air | None = None,
     band: bool = False,
+    profile: bool | None = None,
     resolution: Resolution = DEFAULT,
 ) -> Result:
     """Predict what leaves the cooler, dryer or line.
@@ -54,10 +59,20 @@ def predict(
     case: one Case, or several (then every number of the result is an array over them).
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
+    profile: whether the answer has the states through the bed; if not said, up to 1000 answers have.
     resolution: cells and shells of the mesh; dryers choose their own, a rough one where no error is estimated.
 
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
+    result = _predicted(case, air, band, profile, resolution)
+    kept = with_profiles(profile, np.size(result.pellets_out.moisture_wb))
+    return result if kept else dataclasses.replace(result, profile=None)
+
+
+def _predicted(
+    case: Case | Sequence[Case], air: Air | None, band: bool, profile: bool | None, resolution: Resolution
+) -> Result:
+    """As `predict`, at times with profiles that were not asked for: cautions look at them."""
     if isinstance(case, Case):
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
@@ -65,7 +80,7 @@ def predict(
             return _dried(case, air, band, resolution)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
-        inputs, result = _run(case, inputs, scalar, resolution)
+        inputs, result = _run(case, inputs, scalar, resolution, True if scalar else profile)
         if scalar:
             one = case if air is None else dataclasses.replace(case, air=air)
             one = _blown(one, inputs)
@@ -74,23 +89,25 @@ def predict(
     else:
         if air is not None:
             raise TypeError("air replaces the air of one case; for several cases set it in each")
-        result = _several(list(case), resolution)
+        result = _several(list(case), resolution, with_profiles(profile, len(case)))
     if band:
         raise TypeError("band=True takes one case in one state of air")
     return result
 
 
-def _run(case: Case, inputs: Inputs, scalar: bool, resolution: Resolution) -> tuple[Inputs, Result]:
+def _run(
+    case: Case, inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None
+) -> tuple[Inputs, Result]:
     """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
     path = running.air_path(case)
     if path is None:
         if case.cooler.airflow is None and case.cooler.air_ratio is None:
             fan_of(case.fan)  # says that there is no curve
             raise InputError([Fault("", "cooler.airflow", "nothing", "give it, or [fan] with its speed")])
-        return inputs, _solved(inputs, scalar, resolution)
+        return inputs, _solved(inputs, scalar, resolution, profile)
 
     def solve(some: Inputs) -> Result:
-        return _solved(some, False, resolution)
+        return _solved(some, False, resolution, profile)
 
     if np.isnan(inputs.dry_air).any():
         speed = case.fan.speed
@@ -134,12 +151,19 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
     return _solved(inputs, False, resolution)
 
 
-def _several(cases: list[Case], resolution: Resolution) -> Result:
+def _several(cases: list[Case], resolution: Resolution, profile: bool | None = None) -> Result:
     """Cases with any mix of arrangements and isotherms."""
-    return _grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution))
+    return _grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution, profile), _beside)
 
 
-def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
+def _beside(results: list[Result]) -> list[Result]:
+    """Results of several kinds, to be put together: where some tell what is between their pellets, all do."""
+    if all(result.between_pellets is None for result in results):
+        return results
+    return [told_alike(result) for result in results]
+
+
+def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None) -> Result:
     """Coolers, or dryers that can stand side by side."""
     if isinstance(cases[0].cooler, Line):
         return _lines(cases, False, resolution)
@@ -147,10 +171,10 @@ def _of_one_kind(cases: list[Case], resolution: Resolution) -> Result:
         with on_one_thread():
             return dried.dry(cases, None, many=True, resolution=_of_dryers(resolution))
     if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
-        each = [_run(c, gather([c]), False, resolution)[1] for c in cases]
+        each = [_run(c, gather([c]), False, resolution, profile)[1] for c in cases]
         bare = [dataclasses.replace(r, fan=None) for r in each]
         return interleave(bare, [np.array([k]) for k in range(len(bare))])
-    return by_form(cases, lambda some: _solved(gather(some), False, resolution))
+    return by_form(cases, lambda some: _solved(gather(some), False, resolution, profile))
 
 
 def _of_dryers(resolution: Resolution) -> drying.Resolution:
@@ -213,8 +237,13 @@ def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
     return _grouped(cases, lambda c: c.material.isotherm.equation, work)
 
 
-def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[list[Case]], Any]) -> Any:
-    """`work` on the cases of each name, its answers put together in the order of the cases."""
+def _grouped(
+    cases: list[Case],
+    name: Callable[[Case], str],
+    work: Callable[[list[Case]], Any],
+    beside: Callable[[list[Any]], list[Any]] = list,
+) -> Any:
+    """`work` on the cases of each name, its answers put together (after `beside`) in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
     names = np.array([name(c) for c in cases])
@@ -225,7 +254,7 @@ def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[lis
             results.append(work([cases[i] for i in index]))
         except NotConverged as error:
             raise NotConverged(error.reason, index[error.failed], error.best) from None
-    return results[0] if len(groups) == 1 else interleave(results, groups)
+    return results[0] if len(groups) == 1 else interleave(beside(results), groups)
 
 
 def _asks_its_fan(case: Case) -> bool:
@@ -243,57 +272,73 @@ def on_one_thread() -> Any:
     return _linear_algebra().limit(limits=1, user_api="blas")
 
 
-def _solved(inputs: Inputs, scalar: bool, resolution: Resolution) -> Result:
-    return solved(inputs, scalar, resolution)[0]
+def _solved(inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None) -> Result:
+    """Solve all cases, keeping no more of each chunk than goes into the answer; raises if one fails."""
+    profiles, beds = with_profiles(profile, len(inputs.radius)), laid(inputs)
+    parts = _each_solved(inputs, beds, resolution, lambda s: part_of(s, resolution, profiles))
+    return _answered(inputs, beds, parts, scalar)
 
 
 def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
-    """Solve all cases and raise if one fails; `scalar` gives a result of floats.
+    """Solve all cases and raise if one fails; `scalar` gives a result of floats. With the solutions behind it.
 
-    The solutions are those of the columns, column after column, where a bed is uneven.
+    They are those of the columns, column after column, where a bed is uneven.
     """
-    beds = laid(inputs)
+    profiles, beds = with_profiles(None, len(inputs.radius)), laid(inputs)
+    solutions = _each_solved(inputs, beds, resolution, lambda s: s)
+    parts = [part_of(s, resolution, profiles) for s in solutions]
+    return _answered(inputs, beds, parts, scalar), solutions
+
+
+def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part], scalar: bool) -> Result:
+    result, count = build_result(inputs, parts, scalar, beds), len(inputs.radius)
+    failed = np.unique(np.concatenate([part.index[~part.converged] for part in parts]) % count)
+    if len(failed):
+        who = "the case" if count == 1 else f"{len(failed)} of {count} cases"
+        trouble = next(part.trouble for part in parts if part.trouble)
+        raise NotConverged(f"{who} did not converge; {trouble}", failed, result)
+    return result
+
+
+def _each_solved(
+    inputs: Inputs, beds: Laid | None, resolution: Resolution, keep: Callable[[Solution], Kept]
+) -> list[Kept]:
+    """Solve all cases, or their columns, in chunks; what is kept of each solution."""
     solved = inputs if beds is None else beds.inputs
     solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
     with on_one_thread():
-        solutions = solve_all(bed_of(solved), resolution)
-    result = build_result(inputs, solutions, resolution, scalar, beds)
-    count = len(inputs.radius)
-    failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
-    if len(failed):
-        raise NotConverged(_reason(solutions, failed, count), failed, result)
-    return result, solutions
+        return solve_all(bed_of(solved), resolution, keep)
 
 
-def _solve_each(bed: Bed, resolution: Resolution) -> list[Solution]:
+def _solve_each(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:
     """Every case from scratch."""
-    if bed.cases <= CHUNK:
-        return solve(bed, resolution=resolution)
-    return _in_chunks(np.arange(bed.cases), lambda index: solve(take(bed, index), resolution=resolution))
+    return _in_chunks(
+        np.arange(bed.cases), lambda index: solve(take(bed, index), resolution=resolution), keep
+    )
 
 
-def _solve_alike(bed: Bed, resolution: Resolution) -> list[Solution]:
+def _solve_alike(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:
     """Cases that differ only in the air: representatives from scratch, the others from the nearest of them."""
     names = family.varying(bed)
     if not names:
-        return _solve_each(bed, resolution)
+        return _solve_each(bed, resolution, keep)
     x = family.coordinates(bed, names)
     chosen = family.representatives(x)
     solved = solve(take(bed, chosen), resolution=resolution)
     easy = max(solved, key=lambda s: int(s.converged.sum()))
     easy = take(easy, np.flatnonzero(easy.converged))
-    solved = [dataclasses.replace(s, index=chosen[s.index]) for s in solved]
     if not len(easy.index):
-        return _solve_each(bed, resolution)
+        return _solve_each(bed, resolution, keep)
     members = family.family(names, x[:, chosen[easy.index]], bed, easy)
+    first = [keep(dataclasses.replace(s, index=chosen[s.index])) for s in solved]
     others = np.setdiff1d(np.arange(bed.cases), chosen)
     if not len(others):
-        return solved
+        return first
 
     def work(index: NDArray[np.intp]) -> list[Solution]:
         return solve_from(*family.start(members, x[:, index], take(bed, index), REAL), resolution.refinements)
 
-    return solved + _in_chunks(others, work)
+    return first + _in_chunks(others, work, keep)
 
 
 def _processors() -> int:
@@ -302,26 +347,24 @@ def _processors() -> int:
     return len(allowed(0)) if allowed else os.cpu_count() or 1
 
 
-def _in_chunks(cases: NDArray[np.intp], work: Callable[[NDArray[np.intp]], list[Solution]]) -> list[Solution]:
+def _in_chunks(
+    cases: NDArray[np.intp],
+    work: Callable[[NDArray[np.intp]], list[Solution]],
+    keep: Callable[[Solution], Kept],
+) -> list[Kept]:
     """`work` on chunks of cases, on all processors; it numbers its cases from zero."""
     count = len(cases)
     workers = _processors() if count > CHUNK else 1
-    chunks = np.array_split(cases, workers * -(-count // (workers * CHUNK)))
+    size = min(CHUNK, max(LEAST_CHUNK, AT_ONCE // workers))
+    chunks = np.array_split(cases, workers * -(-count // (workers * size)))
 
-    def run(index: NDArray[np.intp]) -> list[Solution]:
-        return [dataclasses.replace(s, index=index[s.index]) for s in work(index)]
+    def run(index: NDArray[np.intp]) -> list[Kept]:
+        return [keep(dataclasses.replace(s, index=index[s.index])) for s in work(index)]
 
     if workers == 1:
-        return [s for chunk in chunks for s in run(chunk)]
+        return [kept for chunk in chunks for kept in run(chunk)]
     with ThreadPoolExecutor(workers) as pool:
-        return [s for group in pool.map(run, chunks) for s in group]
-
-
-def _reason(solutions: list[Solution], failed: NDArray[np.intp], count: int) -> str:
-    s = next(s for s in solutions if not s.converged.all())
-    k = int(np.flatnonzero(~s.converged)[0])
-    who = "the case" if count == 1 else f"{len(failed)} of {count} cases"
-    return f"{who} did not converge; largest residual after {s.steps[k]} steps: {worst_equation(s, k)}"
+        return [kept for group in pool.map(run, chunks) for kept in group]
 
 
 # ---- What the assumed numbers leave open --------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coolsim.case import Case
+from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
 
 
@@ -93,7 +94,9 @@ class Bed:
     wen_yu: Number = documented(
         "-", "the same share by Wen and Yu, who do not ask for the void fraction", json="wen_yu_lift_off"
     )
-    pressure_drop: Number = documented("Pa", "pressure drop of the clean bed", json="pressure_drop_Pa")
+    pressure_drop: Number = documented(
+        "Pa", "pressure drop of the bed, with the fines that are stated", json="pressure_drop_Pa"
+    )
     bed_weight: Number = documented("Pa", "weight of the bed per floor area", json="bed_weight_Pa")
     evaporation: Number = documented(
         "kg/s",
@@ -305,7 +308,9 @@ class Result:
     air_out: AirOut = documented("-", "air that leaves the bed")
     bed: Bed = documented("-", "bed and flows")
     accuracy: Accuracy = documented("-", "how exactly the equations were solved")
-    profile: Profile = documented("-", "states through the bed")
+    profile: Profile | None = documented(
+        "-", "states through the bed; None where it was not kept: above 1000 cases only if asked for"
+    )
     warnings: tuple[Warning, ...] = documented(
         "-", "for one case: what to look at; for many: empty", default=()
     )
@@ -326,6 +331,14 @@ class Result:
     stages: tuple[StageRun, ...] = documented(
         "-", "of a line: its machines; the rest is that of the last, accuracy that of all", default=()
     )
+
+    @property
+    def kept_profile(self) -> Profile:
+        """The profile; raises InputError where it was not kept."""
+        if self.profile is None:
+            found = "an answer without the states through the bed"
+            raise InputError([Fault("", "profile", found, "ask for them: coolsim.predict(…, profile=True)")])
+        return self.profile
 
 
 @dataclass(frozen=True)

@@ -60,12 +60,17 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     year = coolsim.seasons(coolsim.load(SCENARIOS / "monsoon-year.toml"))
     size = coolsim.size(coolsim.load(SCENARIOS / "cooler-to-buy.toml"))
     fitted = coolsim.fit(case, SCENARIOS / "delta-trials.csv")
-    batch = coolsim.predict(coolsim.load(SCENARIOS / "evening-batch.toml"))
+    boxes = coolsim.load(SCENARIOS / "evening-batch.toml")
+    batch = coolsim.predict(boxes)
     belt = coolsim.load(SCENARIOS / "belt-four-zones.toml")
     belt_result = coolsim.predict(belt)
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
+        "isotherms": (
+            "Isotherms of a material at three temperatures, with the published points behind them.",
+            lambda: plots.isotherms(coolsim.load_material("floating-fish-feed")),
+        ),
         "dwell": (
             "Exit moisture and temperature over dwell, for several airflows.",
             lambda: plots.dwell(curves, [f"{q} m³/h" for q, _ in pairs], case=case, title="airflow"),
@@ -93,6 +98,10 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "belt_zones": (
             "Along a belt: what each zone does to the air's and the pellets' temperatures, and to the moisture.",
             lambda: plots.belt_zones(belt_result, belt),
+        ),
+        "between_pellets": (
+            "What the mean of that batch hides: its middle 80 %, and the tenth that is the wettest or the warmest.",
+            lambda: plots.between_pellets(batch, boxes),
         ),
         "balance": (
             "Where water and heat go; the widths are the streams.",

@@ -91,7 +91,7 @@ class Setting:
         return self.opened and self.low < self.high
 
     def on_dial(self, low: float, high: float) -> Array:
-        """What can be dialled in between two values, within what is allowed: steps, and the ends of what is allowed.
+        """What can be dialled in between two values, within what is allowed: steps, and the ends of that.
 
         An end was typed, so it can be had, and it may be the only value that keeps everything.
         """

@@ -124,6 +124,7 @@ class Bed:
     inlet_air_temperature: Array  # °C
     inlet_humidity_ratio: Array  # kg/kg dry air
     fed: Fed | None = None  # None: the feed's moisture is the same throughout the pellet
+    resistance: Any = 1.0  # pressure drop as a multiple of the clean bed's
 
     @property
     def cases(self) -> int:

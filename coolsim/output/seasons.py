@@ -9,15 +9,17 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.output import dryer_year, tables, year_uncertainty
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.requirements import is_dryer
 from coolsim.scenario import units as u
+from coolsim.scenario.weather import Weather
 from coolsim.studies.seasons import Seasons, Strategy
 from coolsim.studies.seasons.chart import Chart
 from coolsim.studies.seasons.hours import Tally
-from coolsim.studies.seasons.study import AS_THEY_ARE, CHART, FEED, HEATED, why_no_chart
+from coolsim.studies.seasons.study import AS_THEY_ARE, CHART, FEED, HEATED, check, why_no_chart
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SHORT = {AS_THEY_ARE: "as it is", CHART: "chart", HEATED: "chart, heat", FEED: "chart, feed"}
@@ -40,7 +42,7 @@ def year(seasons: Seasons, page: Page) -> str:
         year_uncertainty.told(seasons, SHORT, page),
         *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
         *(_chart(seasons.case, strategy, page) for strategy in seasons.strategies[1:2]),
-        "".join(wrapped(text, page) for text in _weather(seasons)),
+        "".join(wrapped(text, page) for text in weather_text(seasons.weather)),
         "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, first, page)),
     ]
     return joined(parts)
@@ -199,8 +201,19 @@ def _cell(hours: float, value: float, digits: int) -> str:
 # -- the weather
 
 
-def _weather(seasons: Seasons) -> Iterator[str]:
-    w = seasons.weather
+def understood(case: Case, weather: Weather, page: Page) -> str:
+    """Return what a year of a case would begin with, for who only checks it: its weather, and what it lacks."""
+    lacking: list[Fault] = []
+    try:
+        check(case)
+    except InputError as error:
+        lacking = error.faults
+    words = [f"`coolsim seasons` would need more: {fault}." for fault in lacking]
+    return "".join(wrapped(text, page) for text in (*weather_text(weather), *words))
+
+
+def weather_text(w: Weather) -> Iterator[str]:
+    """Yield what a file of weather holds and what was done with its rows, in sentences."""
     place = f" ({w.place})" if w.place else ""
     begin, end = (np.datetime_as_string(t, unit="m").replace("T", " ") for t in (w.time[0], w.time[-1]))
     yield f"Weather: {w.name}{place}, {len(w)} rows of {w.step:g} h from {begin} to {end}."

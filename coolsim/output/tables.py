@@ -11,7 +11,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import WETTEST_TENTH
 from coolsim.fields import Number
-from coolsim.output import lines, verdicts
+from coolsim.output import library, lines, verdicts
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
 from coolsim.requirements import verdicts_of
 from coolsim.result import BetweenPellets, Energy, FanRun, Result
@@ -48,7 +48,7 @@ def understood(case: Case, page: Page) -> str:
         was = typed_as(case, key)
         same = not was or was.replace(" ", "") == text.replace(" ", "")
         lines.append(wrapped(f"{key} = {text}" + ("" if same else f"   (typed {was})"), page))
-    return joined([heading(case.title, page), "".join(lines)])
+    return joined([heading(case.title, page), "".join(lines), library.sorption_points(case.material, page)])
 
 
 # -- the parts of a prediction
@@ -111,6 +111,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
     us = page.units == "us"
     dryer = result.energy is not None
     flash = float(result.feed_in.flash_loss_wb)
+    bed_is = "with fines" if case.feed.fines else "clean bed"
     return {
         "Pellets": [
             *([row("lost to flashing at the inlet", flash, u.FRACTION, 2)] if flash >= LEAST_FLASH else []),
@@ -134,7 +135,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
             row("air blown per wet feed" if dryer else "dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
             row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
             row("air speed, of what lifts the bed", bed.lift_off, u.FRACTION, 0),
-            row("pressure drop, clean bed", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
+            row(f"pressure drop, {bed_is}", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -18,7 +18,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
 from coolsim.physics import air
 from coolsim.scenario import reader, schema, stages
-from coolsim.scenario.change import variants
+from coolsim.scenario.change import variants, varied_tables
 from coolsim.scenario.feed import as_fed, feed_of, material_of
 from coolsim.scenario.machine import machine_of
 from coolsim.scenario.reader import Collector, shown
@@ -137,24 +137,26 @@ def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
 
 def _sizing(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
     """Return what [sizing] lists, and its range of depths within that of [limits]."""
-    found: dict[str, Any] = {"product": (), "weather": ()}
+    products: list[Product] = []
+    weathers: list[DesignWeather] = []
+    before = {(f.key, f.found, f.allowed) for f in c.faults}
     for number, varied in _varied(c, "sizing.product"):
         material = material_of(varied)
         feed = feed_of(varied, material)
-        _keep_faults(c, varied, f"sizing.product.{number}")
+        _keep_faults(c, varied, f"sizing.product.{number}", before)
         if material is not None and feed is not None:
             name = c.values.get(f"sizing.product.{number}.name", "")
-            product = Product(name, as_fed(material, feed, varied.source), feed)
-            found["product"] += (product,)
+            products.append(Product(name, as_fed(material, feed, varied.source), feed))
     for number, varied in _varied(c, "sizing.weather"):
         place = f"sizing.weather.{number}"
         air_, name = _air(varied), c.values.get(f"{place}.name", "")
-        _keep_faults(c, varied, place)
+        _keep_faults(c, varied, place, before)
         if "percentile" in c.source.value(place):
             _check_percentile(c, place)
-            found["weather"] += (DesignWeather(name, None, c.values.get(f"{place}.percentile")),)
+            weathers.append(DesignWeather(name, None, c.values.get(f"{place}.percentile")))
         elif air_ is not None:
-            found["weather"] += (DesignWeather(name, air_),)
+            weathers.append(DesignWeather(name, air_))
+    found: dict[str, Any] = {"product": tuple(products), "weather": tuple(weathers)}
     if c.has("sizing.bed_depth", "limits.bed_depth"):
         (low, high), (least, most) = c.values["sizing.bed_depth"], c.values["limits.bed_depth"]
         if c.source.value("sizing.bed_depth") is None:
@@ -179,12 +181,12 @@ def _check_percentile(c: Collector, place: str) -> None:
 
 def _varied(c: Collector, name: str) -> Iterator[tuple[int, Collector]]:
     for place, source in variants(c.source, name):
-        yield int(place.rpartition(".")[2]), reader.read(source)
+        yield int(place.rpartition(".")[2]), reader.read_part(source, varied_tables(name))
 
 
-def _keep_faults(c: Collector, varied: Collector, place: str) -> None:
+def _keep_faults(c: Collector, varied: Collector, place: str, before: Set[tuple[str, str, str]]) -> None:
     """Keep the faults that came with a table of a list, under its own keys where they are its own."""
-    entry, before = c.source.value(place), [(f.key, f.found, f.allowed) for f in c.faults]
+    entry = c.source.value(place)
     for fault in varied.faults:
         name = fault.key.rpartition(".")[2]
         if (fault.key, fault.found, fault.allowed) in before:

@@ -34,25 +34,46 @@ def changed(before: Source, changes: Mapping[str, Any], origin: str) -> Source:
 def variants(before: Source, name: str) -> Iterator[tuple[str, Source]]:
     """Yield (place, scenario) for each table of the list `name`, such as "sizing.product.2".
 
-    Each is the scenario with the keys of that table put into the one it varies; nothing, where either of
-    them is not what it should be (the reader has said so).
+    Each is the part of the scenario that the list varies, with the keys of that table put into it; nothing, where
+    either of them is not what it should be (the reader has said so).
     """
     listed, base = before.value(name), schema.TABLES[name].varies
     if not isinstance(listed, tuple) or not isinstance(before.value(base), Mapping):
         return
+    known, part = schema.TABLES[base].keys, _part(before, base)
     for number, entry in enumerate(listed, 1):
         if not isinstance(entry, Mapping):
             continue
-        place, known = f"{name}.{number}", schema.TABLES[base].keys
+        place = f"{name}.{number}"
         changes = {f"{base}.{key}": value for key, value in entry.items() if key in known}
-        varied = changed(_of_its_material(before, entry), changes, "")
+        varied = changed(_of_its_material(part, entry), changes, "")
         lines = dict(varied.lines) | {
             key: before.line(f"{place}.{key.rpartition('.')[2]}") for key in changes
         }
         yield (
             place,
-            dataclasses.replace(varied, lines=MappingProxyType(lines), overrides=before.overrides),
+            dataclasses.replace(varied, lines=MappingProxyType(lines), overrides=part.overrides),
         )
+
+
+def varied_tables(name: str) -> tuple[str, ...]:
+    """Tables that the entries of a list bear on: the one they vary, and the material that a feed names."""
+    base = schema.TABLES[name].varies
+    return tuple(t for t in schema.TABLES if t == base or (base == "feed" and t.startswith("material")))
+
+
+def _part(before: Source, base: str) -> Source:
+    """The scenario without the tables that have no bearing on `base`: each entry of a list copies the rest."""
+    kept = {base, "material"}
+    typed = {table: value for table, value in before.typed.items() if table in kept}
+    lines = {key: line for key, line in before.lines.items() if key.partition(".")[0] in kept}
+    overrides = {key: who for key, who in before.overrides.items() if key.partition(".")[0] in kept}
+    return dataclasses.replace(
+        before,
+        typed=MappingProxyType(typed),
+        lines=MappingProxyType(lines),
+        overrides=MappingProxyType(overrides),
+    )
 
 
 def _of_its_material(before: Source, entry: Mapping[str, Any]) -> Source:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import difflib
 import math
 import os
-import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from coolsim import toml_text
 from coolsim.case import Case
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
@@ -17,6 +17,7 @@ from coolsim.scenario.build import case_from
 from coolsim.scenario.change import changed
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
+from coolsim.toml_text import NestedTooDeeply, check_depth
 
 
 def load(path: str | os.PathLike[str]) -> Case:
@@ -55,21 +56,22 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
     an exactly-one group (moisture or moisture_dry_basis, airflow or air_ratio, …) removes the others.
     Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
     """
-    _same_as_typed(case)
+    check_same_as_typed(case)
     return _case_from(_source_of(case), changes, origin, [])
 
 
-def retyped(case: Case, changes: Mapping[str, Any]) -> Case:
+def retyped(case: Case, changes: Mapping[str, Any], origin: str = "") -> Case:
     """Return what the scenario of a case describes with some keys changed, without what was changed in Python."""
-    return _case_from(_source_of(case), changes, "", [])
+    return _case_from(_source_of(case), changes, origin, [])
 
 
 def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
     """Return the changed case; raises InputError with `faults`, unknown keys and what the reader finds."""
-    unknown = [key for key in changes if schema.find(key) is None]
-    faults = faults + [_unknown(key, origin, before) for key in unknown]
+    wrong = {key: _unknown(key, origin, before) for key in changes if schema.find(key) is None}
+    wrong |= {key: _deep(key, origin) for key, value in changes.items() if _is_deep(value)}
+    faults = faults + list(wrong.values())
     try:
-        case = case_from(changed(before, {k: v for k, v in changes.items() if k not in unknown}, origin))
+        case = case_from(changed(before, {k: v for k, v in changes.items() if k not in wrong}, origin))
     except InputError as error:
         raise InputError(faults + error.faults) from None
     if faults:
@@ -91,8 +93,8 @@ def parse_setting(text: str) -> tuple[str, Any]:
     if not bare and value[0] not in "\"'[":
         return key, value
     try:
-        return key, tomllib.loads(f"value = {value}")["value"]
-    except (ValueError, RecursionError):
+        return key, toml_text.loads(f"value = {value}")["value"]
+    except ValueError:
         return key, value  # the reader will say what it wanted
 
 
@@ -107,6 +109,18 @@ def _unknown(key: str, origin: str, before: Source) -> Fault:
         guess = homes[0] if homes else _near(key, known)
         allowed = f"did you mean {guess}?" if guess else "a key is table.name, such as feed.moisture"
     return Fault(origin, shown(key)[1:-1], "an unknown key", allowed)
+
+
+def _deep(key: str, origin: str) -> Fault:
+    return Fault(origin, shown(key)[1:-1], str(NestedTooDeeply()), "needs one value, or a short list")
+
+
+def _is_deep(value: Any) -> bool:
+    try:
+        check_depth(value)
+    except NestedTooDeeply:
+        return True
+    return False
 
 
 def _near(name: str, known: Sequence[str]) -> str:
@@ -144,7 +158,7 @@ def _source_of(case: Case) -> Source:
     raise InputError([Fault("", "replace", found, "use dataclasses.replace for a case built in Python")])
 
 
-def _same_as_typed(case: Case) -> None:
+def check_same_as_typed(case: Case) -> None:
     """Refuse a case that was changed in Python after it was read: the changes would be lost silently."""
     try:
         same = bool(case_from(_source_of(case)) == case)

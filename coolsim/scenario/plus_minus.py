@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from coolsim.scenario.units import Misread, split
+from coolsim.scenario.units import LONGEST_QUANTITY, Misread, split
 
-SIGN = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
+SIGN = re.compile(r"±|\+/-|\+-")
 TABLES = (
     "feed",
     "air",
@@ -32,7 +32,7 @@ class PlusMinus:
 
 def parted(text: str) -> PlusMinus | None:
     """Part a quantity from its ±; None where it has none. Raises Misread."""
-    if not SIGN.search(text):
+    if len(text) > 2 * LONGEST_QUANTITY or not SIGN.search(text):  # a longer one is refused as it is
         return None
     allowed = 'one ± between number and unit, such as "14 ± 0.3 %": half of a 95 % interval, in the same unit'
     parts = SIGN.split(text)

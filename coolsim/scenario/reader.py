@@ -55,22 +55,29 @@ class Collector:
         return sorted(self.faults, key=lambda fault: self.source.line(fault.key))
 
 
-def shown(value: Any) -> str:
+def shown(value: Any, depth: int = 3) -> str:
     """Return a typed value as it looks in TOML, on one line, safe for a terminal, and not endless."""
     if isinstance(value, str):
-        text = json.dumps(value, ensure_ascii=False)
+        text = json.dumps(value[:LONGEST_SHOWN], ensure_ascii=False)
+        if len(value) > LONGEST_SHOWN:
+            return f"{_printable(text)[:LONGEST_SHOWN]}… ({len(value)} characters)"
     elif isinstance(value, bool):
         text = str(value).lower()
     elif isinstance(value, Mapping):
         text = "a table"
     elif isinstance(value, list | tuple):
-        text = "[" + ", ".join(shown(item) for item in value[:4]) + (", …]" if len(value) > 4 else "]")
+        inner = [shown(item, depth - 1) for item in value[:4]] if depth else ["…"] * bool(value)
+        text = "[" + ", ".join(inner) + (", …]" if len(value) > 4 else "]")
     elif isinstance(value, int) and abs(value) > 10**20:  # Python refuses to print thousands of digits
         text = "a huge integer"
     else:
         text = str(value)
-    text = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
+    text = _printable(text)
     return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}… ({len(text)} characters)"
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
 
 def text_of(key: str, value: float) -> str:
@@ -84,11 +91,21 @@ def read(source: Source) -> Collector:
     """Return the values of a scenario in SI and all faults of single keys and groups."""
     collector = Collector(source)
     _top_level(collector)
-    for name in schema.TABLES:
+    return _read(collector, tuple(schema.TABLES))
+
+
+def read_part(source: Source, tables: tuple[str, ...]) -> Collector:
+    """Return the values of some tables of a scenario and their faults, as `read` does of all."""
+    return _read(Collector(source), tables)
+
+
+def _read(collector: Collector, tables: tuple[str, ...]) -> Collector:
+    for name in tables:
         _table(collector, name)
     for group in schema.GROUPS:
-        _group(collector, group)
-    _defaults(collector)
+        if group.members[0].rpartition(".")[0] in tables:
+            _group(collector, group)
+    _defaults(collector, tables)
     return collector
 
 
@@ -129,7 +146,7 @@ def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
     if table.listed:
-        if typed is not None and "." in name and _goes_with(collector.source, *name.split(".")):
+        if typed is not None and "." in name and _goes_with(collector.source, *name.rsplit(".", 1)):
             read_list(collector, name, typed)
         return
     if typed is None:
@@ -275,11 +292,15 @@ def _relative(member: str, table: str) -> str:
     return member.removeprefix(f"{table}.")
 
 
-def _defaults(collector: Collector) -> None:
+def _defaults(collector: Collector, tables: tuple[str, ...]) -> None:
     """Fill in the defaults of the tables that were given."""
     for table, name, key in schema.walk():
         dotted = f"{table}.{name}"
-        if key.default is None or not isinstance(collector.source.value(table), Mapping):
+        if (
+            table not in tables
+            or key.default is None
+            or not isinstance(collector.source.value(table), Mapping)
+        ):
             continue
         if not _goes_with(collector.source, table, name):
             continue

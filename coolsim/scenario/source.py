@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from coolsim import toml_text
 from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
+from coolsim.toml_text import NestedTooDeeply
 
 LARGEST_FILE = 1_000_000  # bytes; a scenario has about 2000
 
@@ -100,12 +101,15 @@ def parse(text: str, name: str, folder: str = ".") -> Source:
     if not text.strip():
         raise _broken(name, "an empty file", "a scenario: `coolsim new FILE.toml` writes one to edit")
     try:
-        typed = tomllib.loads(text)
-    except RecursionError:
-        raise _broken(name, "brackets nested too deeply", "tables and short lists") from None
+        typed = toml_text.loads(text)
+    except NestedTooDeeply as error:
+        where = f"{name}:{error.line}" if error.line else name
+        raise _broken(where, str(error), "tables and short lists") from None
     except ValueError as error:  # TOMLDecodeError, or an integer of thousands of digits
         raise _not_toml(name, text, str(error)) from None
-    return Source(name, folder, frozen(typed), MappingProxyType(find_lines(text)), MappingProxyType({}))
+    return Source(
+        name, folder, frozen(typed), MappingProxyType(toml_text.find_lines(text)), MappingProxyType({})
+    )
 
 
 def frozen(value: Any) -> Any:
@@ -157,59 +161,3 @@ def _not_toml(name: str, text: str, error: str) -> InputError:
     line = int(match[1]) if match and match[1] else len(text.splitlines()) if match else 0
     where = f"{name}:{line}" if line else name
     return _broken(where, f"broken TOML ({reason})", 'lines such as diameter = "4 mm" below a [table]')
-
-
-_HEADER = re.compile(r"\s*(\[\[?)\s*([\w\s.\"'-]+?)\s*\]\]?\s*(?:#.*)?$")
-_KEY = re.compile(r"\s*((?:[\w-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[\w-]+|\"[^\"]*\"|'[^']*'))*)\s*=")
-_STRING = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
-
-
-def find_lines(text: str) -> dict[str, int]:
-    """Return the line of every table and key of a TOML text (tomllib tells no positions).
-
-    >>> find_lines('[feed]\\nlength = "4 mm"')
-    {'feed': 1, 'feed.length': 2}
-
-    A [[table]] is numbered from 1: "sizing.product.2.moisture". What stands in one follows it:
-
-    >>> list(find_lines('[[stage]]\\n[[stage]]\\n[stage.fan]\\n[[stage.zone]]'))
-    ['stage', 'stage.1', 'stage.2', 'stage.2.fan', 'stage.2.zone', 'stage.2.zone.1']
-    """
-    found: dict[str, int] = {}
-    count: dict[str, int] = {}
-    table, depth, closing = "", 0, ""
-    for number, line in enumerate(text.splitlines(), 1):
-        if closing:  # inside a multi-line string
-            closing = "" if closing in line else closing
-            continue
-        if not depth:
-            if header := _HEADER.match(line):
-                table = _numbered(_dotted(header[2]), count)
-                found.setdefault(table, number)
-                if header[1] == "[[":
-                    count[table] = count.get(table, 0) + 1
-                    table = f"{table}.{count[table]}"
-                    found[table] = number
-                continue
-            if key := _KEY.match(line):
-                name = _dotted(key[1])
-                found.setdefault(f"{table}.{name}" if table else name, number)
-        for quotes in ('"""', "'''"):
-            if line.count(quotes) % 2:
-                closing = quotes
-        bare = _STRING.sub("", line).split("#")[0]
-        # the bracket of a header never comes here, so what is open is a list over several lines
-        depth = max(0, depth + bare.count("[") - bare.count("]"))
-    return found
-
-
-def _numbered(table: str, count: Mapping[str, int]) -> str:
-    """Return the name of a table with the number of each [[table]] around it."""
-    numbered, *rest = table.split(".")
-    for part in rest:
-        numbered += f".{count[numbered]}.{part}" if numbered in count else f".{part}"
-    return numbered
-
-
-def _dotted(name: str) -> str:
-    return ".".join(part.strip().strip("\"'") for part in name.split("."))

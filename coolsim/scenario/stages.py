@@ -29,8 +29,10 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
     if len(entries) == 1:
         c.fault("stage", "one of them", "a line has two or more [[stage]]: call a machine alone [cooler]")
     _of_machines(c)
-    cases = [_case(c, k, entry, one) for k, entry in enumerate(entries, 1)]
-    whole = _case(c, 1, {k: v for k, v in entries[0].items() if k != "air"}, one) if entries else None
+    known = {(f.key, f.found, f.allowed) for f in c.faults}
+    cases = [_case(c, k, entry, one, known) for k, entry in enumerate(entries, 1)]
+    alone = {k: v for k, v in entries[0].items() if k != "air"} if entries else {}
+    whole = _case(c, 1, alone, one, known) if entries else None
     _of_what_is_fed(c, entries, cases)
     if c.faults:
         raise InputError(c.in_order())
@@ -69,16 +71,18 @@ def _of_machines(c: Collector) -> None:
             )
 
 
-def _case(c: Collector, k: int, entry: Mapping[str, Any], one: Callable[[Source], Case]) -> Case | None:
-    """Return the case of one stage; its faults go to the collector under the stage's keys."""
+def _case(
+    c: Collector, k: int, entry: Mapping[str, Any], one: Callable[[Source], Case], known: set[Any]
+) -> Case | None:
+    """Return the case of one stage; its faults go to the collector under the stage's keys, each of them once."""
     try:
         return one(_alone(c.source, entry))
     except InputError as error:
-        known = {(f.key, f.found, f.allowed) for f in c.faults}
         for fault in error.faults:
-            key = _key(fault.key, f"stage.{k}", entry)
-            if (key, fault.found, fault.allowed) not in known:
-                c.fault(key, fault.found, fault.allowed)
+            found = _key(fault.key, f"stage.{k}", entry), fault.found, fault.allowed
+            if found not in known:
+                known.add(found)
+                c.fault(*found)
         return None
 
 

@@ -13,22 +13,19 @@ scenario's own value, or a measurement out. Nineteen of twenty readings lie with
 
 from __future__ import annotations
 
-import difflib
 import os
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from coolsim import line
-from coolsim.case import Case, Line
+from coolsim.case import Case
+from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
-from coolsim.scenario import schema, units
-from coolsim.scenario.edit import replace
+from coolsim.scenario import csv_table, units
+from coolsim.scenario.edit import check_same_as_typed, retyped
 from coolsim.scenario.reader import shown
 from coolsim.scenario.readings import (
     DOUBTED,
@@ -41,14 +38,19 @@ from coolsim.scenario.readings import (
     usual,
 )
 from coolsim.scenario.schema import Key
-from coolsim.scenario.units import Dimension, Misread
+from coolsim.scenario.trial_columns import (
+    TEXTS,
+    Column,
+    column_of,
+    definition_of,
+    missing,
+    reading_of,
+    spread_of,
+)
+from coolsim.scenario.units import Misread
 from coolsim.scenario.values import READERS
-from coolsim.scenario.weather.columns import cells_of
-from coolsim.scenario.weather.rows import MISSING, text_of
 
 MOST = 10_000  # rows
-TEXTS = ("trial", "date", "note")  # columns that are kept or passed over
-_HEADING = re.compile(r"(?P<key>[A-Za-z_.0-9]+)\s*(?P<within>±|\+-|\+/-)?\s*(?:\[(?P<unit>[^\]]*)\])?$")
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,7 @@ class Trials:
     deviation: Array = documented("as measured", "standard deviation of each reading")
     doubt: Array = documented("SI", "standard deviation of what was set, (inputs, trials)")
     assumed: tuple[str, ...] = documented("-", "quantities whose ± was not stated in every row", default=())
+    marks: str = documented("-", "how the cells of the file are parted, where not by commas", default="")
 
     def __len__(self) -> int:
         return len(self.cases)
@@ -89,6 +92,7 @@ class Trials:
             self.deviation[:, chosen],
             self.doubt[:, chosen],
             self.assumed,
+            self.marks,
         )
 
 
@@ -130,186 +134,36 @@ def trials_of(
 
 def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trials") -> Trials:
     """Return the trials of a CSV file on the line of `case`; raises InputError with every fault found."""
-    name = os.fspath(path)
+    name = path_of(path, "trials", "a CSV file of trials")
     wanted = "name a CSV file of trials, such as one with the columns feed.moisture [%],measured.moisture [%]"
-    text = text_of(Path(path), "", option, wanted)
+    text = csv_table.text_of(name, "", option, wanted)
     example = "feed.moisture [%],measured.moisture [%],measured.temperature [degC]"
-    at, lines, names, rows, faults = cells_of(text, name, example)
-    columns = []
-    for heading in names:
-        column, wrong = _column(heading, f"{name}:{at}", case)
+    table, faults = csv_table.read(text, name, example)
+    place, columns = f"{name}:{table.heading}", []
+    for heading in table.names:
+        column, wrong = column_of(heading, place, case)
         columns.append(column)
         faults = faults + wrong
-    faults += _missing(columns, f"{name}:{at}")
-    if len(lines) > MOST:
-        faults.append(Fault(name, "rows", str(len(lines)), f"at most {MOST} trials"))
+    faults += missing(columns, place)
+    if len(table.lines) > MOST:
+        faults.append(Fault(name, "rows", str(len(table.lines)), f"at most {MOST} trials"))
     if faults:
         raise InputError(faults)
-    read = [_Row(f"{name}:{line}", columns, row, case) for line, row in zip(lines, rows)]
+    numbers = (k for k, column in enumerate(columns) if column is not None and column.key not in TEXTS)
+    comma = csv_table.has_decimal_commas([row[k] for row in table.rows] for k in numbers)
+    read = [_Row(f"{name}:{n}", columns, row, case, comma) for n, row in zip(table.lines, table.rows)]
+    if any(row.changes for row in read):
+        check_same_as_typed(case)
     cases = [row.case(case) for row in read]
     for row in read:
         faults += row.faults
     if faults:
         raise InputError(faults)
-    trials = _gathered(name, lines, read, cases)
+    trials = _gathered(table, read, cases, comma)
     faults = _impossible(trials, [row.where for row in read])
     if faults:
         raise InputError(faults)
     return trials
-
-
-# -- columns
-
-
-@dataclass(frozen=True)
-class _Column:
-    """What a column holds."""
-
-    key: str  # "feed.moisture", "measured.temperature", "trial"
-    within: bool  # whether it holds the ± of that
-    unit: str
-
-    @property
-    def label(self) -> str:
-        return f"{self.key} ±" if self.within else self.key
-
-
-def _column(heading: str, where: str, case: Case) -> tuple[_Column | None, list[Fault]]:
-    match = _HEADING.match(heading)
-    if match is None:
-        allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
-        return None, [Fault(where, shown(heading)[1:-1] or "column", shown(heading), allowed)]
-    key, within, unit = _at_exit(match["key"], case), bool(match["within"]), (match["unit"] or "").strip()
-    if key in TEXTS and not within:
-        return _Column(key, False, ""), []
-    definition = _definition(key, case)
-    if definition is None:
-        if _reading(key) in readings_of(case) and _of_exhaust(key):
-            return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
-        return None, [Fault(where, key, "an unknown column", _meant(key, case))]
-    if within and not _reading(key) and key not in doubted_of(case):
-        allowed = f"a ± is taken for measured columns and for {', '.join(doubted_of(case))}"
-        return None, [Fault(where, key, shown(heading), allowed)]
-    try:
-        _check_unit(unit, _spread_of(definition) if within else definition)
-    except Misread as error:
-        return None, [Fault(where, key, shown(heading), f"its unit goes in brackets: needs {error}")]
-    return _Column(key, within, unit), []
-
-
-NO_EXHAUST = (
-    "it changes all the time a dryer runs: trials of dryers take the pellets' moisture and temperature"
-)
-
-
-def _reading(key: str) -> str:
-    """The reading that a column is of; empty where it is of something else."""
-    place, _, rest = key.rpartition("measured.")
-    return place + rest if rest != key and place.partition(".")[0] in ("", "stage") else ""
-
-
-def _of_exhaust(key: str) -> bool:
-    return key.rpartition(".")[2] in tuple(MEASURED)[2:]
-
-
-def _at_exit(key: str, case: Case) -> str:
-    """The key of a reading behind the last stage of a line is that of the line."""
-    last = f"stage.{len(case.cooler.stages)}.measured." if isinstance(case.cooler, Line) else "\0"
-    return key.removeprefix(last[:-9]) if key.startswith(last) else key
-
-
-def _cools(case: Case) -> bool:
-    return case.cooler.arrangement == "counter-flow"
-
-
-def _alone(case: Case, place: str) -> Case | None:
-    """The machine at a place of a line ("" for what leaves it: its last), or the machine itself."""
-    if not isinstance(case.cooler, Line):
-        return None if place else case
-    k = int(place.rpartition(".")[2]) if place else len(case.cooler.stages)
-    return line.by_itself(case, case, k - 1) if 1 <= k <= len(case.cooler.stages) else None
-
-
-def _definition(key: str, case: Case) -> Key | None:
-    """The key of a column: something measured, or a number of feed, air, machine, fan speed or false air."""
-    if _reading(key):
-        name, machine = _reading(key).rpartition(".")[2], _alone(case, _reading(key).rpartition(".")[0])
-        if name not in MEASURED or machine is None or not (_cools(machine) or not _of_exhaust(key)):
-            return None
-        return MEASURED[name].key
-    place, base = schema.base_of(key)
-    machine, table, name = _alone(case, place), base.rpartition(".")[0], base.rpartition(".")[2]
-    if machine is None or (isinstance(case.cooler, Line) and bool(place) == (table in ("feed", "air"))):
-        return schema.find(key) if machine is not None and base == "stage.stand_by" else None
-    if _cools(machine) and base in ("fan.speed", "duct.leakage"):
-        return schema.find(base)
-    zones = {f"cooler.zone.{k}" for k in range(1, len(getattr(machine.cooler, "zones", ())) + 1)}
-    if table not in {"feed", "air", "cooler"} | zones:
-        return schema.find(key) if base == "stage.stand_by" else None
-    if table == "cooler" and name not in schema.ARRANGEMENTS[machine.cooler.arrangement]:
-        return None
-    found = schema.find(base)
-    return found if found is not None and found.kind in ("quantity", "air ratio") else None
-
-
-def _known(case: Case) -> list[str]:
-    """Every column that trials of a case may have, but for those of zones."""
-    places = [""]
-    if isinstance(case.cooler, Line):
-        places += [f"stage.{k}" for k in range(1, len(case.cooler.stages) + 1)]
-    keys = [schema.in_stage(place, f"{t}.{n}") for place in places for t, n, _ in schema.walk()]
-    readings = [measured_key(reading) for reading in readings_of(case)]
-    return [key for key in (*readings, *keys) if _definition(key, case) is not None]
-
-
-def _meant(key: str, case: Case) -> str:
-    known = _known(case)
-    near = difflib.get_close_matches(key[:60], known, 1, 0.55)
-    homes = [k for k in known if k.rpartition(".")[2] == key]
-    guess = homes[0] if len(homes) == 1 else near[0] if near else ""
-    if guess:
-        return f"did you mean {guess}?"
-    readings, texts = ", ".join(k for k in known if _reading(k)), ", ".join(TEXTS)
-    machine = "of a stage, such as stage.1.airflow" if isinstance(case.cooler, Line) else "[cooler]"
-    return f"a column is a key of [feed], [air] or {machine}, {readings}, or {texts}"
-
-
-def _check_unit(unit: str, key: Key) -> None:
-    """Raise Misread where a column's unit does not measure what it should."""
-    assert key.dimension is not None
-    try:
-        units.convert(1.0, unit, key.dimension)
-    except Misread:
-        if key.second is None:
-            raise
-        units.convert(1.0, unit, key.second)
-
-
-def _spread_of(key: Key) -> Key:
-    """The key of a ±: never a temperature but a difference of two."""
-    dimension: Dimension | None = key.dimension
-    if dimension is units.TEMPERATURE:
-        dimension = units.DIFFERENCE
-    return Key("quantity", "", "", dimension)
-
-
-def _missing(columns: Sequence[_Column | None], where: str) -> list[Fault]:
-    labels = [c.label for c in columns if c is not None]
-    faults = [
-        Fault(where, label, "two columns of this name", "needs one")
-        for label in dict.fromkeys(label for label in labels if labels.count(label) > 1)
-    ]
-    if None in columns:  # an unknown column may be the one that is missing
-        return faults
-    if not any(label.endswith(("measured.moisture", "measured.temperature")) for label in labels):
-        allowed = (
-            "needs what was measured at the exit: measured.moisture [%], measured.temperature [degC] or both"
-        )
-        faults.append(Fault(where, "measured", "no such column", allowed))
-    for label in labels:
-        if label.endswith(" ±") and _reading(label) and label[:-2] not in labels:
-            faults.append(Fault(where, label, "no column of the reading itself", f"needs {label[:-2]} too"))
-    return faults
 
 
 # -- rows
@@ -318,32 +172,39 @@ def _missing(columns: Sequence[_Column | None], where: str) -> list[Fault]:
 class _Row:
     """The cells of one trial; `faults` fills as they are read."""
 
-    def __init__(self, where: str, columns: Sequence[_Column | None], cells: Sequence[str], case: Case):
-        self.where, self.faults = where, []  # type: tuple[str, list[Fault]]
+    def __init__(
+        self, where: str, columns: Sequence[Column | None], cells: Sequence[str], case: Case, comma: bool
+    ):
+        self.where, self.faults, self.comma = where, [], comma  # type: tuple[str, list[Fault], bool]
         self.changes: dict[str, str] = {}
         self.measured: dict[str, float] = {}
         self.spread: dict[str, float] = {}
         self.label = ""
         for column, cell in zip(columns, cells):
             assert column is not None
-            if cell.strip().lower() not in MISSING:
+            if cell.strip().lower() not in csv_table.MISSING:
                 self._read(column, cell.strip(), case)
         if not self.measured and not self.faults:
             self.faults.append(
                 Fault(where, "measured", "no reading in this row", "fill one in or leave the row out")
             )
 
-    def _read(self, column: _Column, cell: str, case: Case) -> None:
+    def _read(self, column: Column, cell: str, case: Case) -> None:
         if column.key in TEXTS:
             self.label = cell[:60] if column.key == "trial" else self.label
             return
-        text, definition = f"{cell} {column.unit}", _definition(column.key, case)
+        if self.comma and "." in cell:
+            allowed = csv_table.number_wanted(self.comma)
+            self.faults.append(Fault(self.where, column.label, shown(cell), allowed))
+            return
+        cell, definition = csv_table.with_point(cell, self.comma), definition_of(column.key, case)
+        text = f"{cell} {column.unit}"
         assert definition is not None
         try:
             if column.within:
                 self.spread[column.key] = _spread(text, definition)
-            elif _reading(column.key):
-                self.measured[_reading(column.key)] = READERS["quantity"](text, definition)
+            elif reading_of(column.key):
+                self.measured[reading_of(column.key)] = READERS["quantity"](text, definition)
             else:
                 self.changes[column.key] = text
         except Misread as error:
@@ -353,7 +214,7 @@ class _Row:
     def case(self, case: Case) -> Case:
         """The scenario with this row's cells in it; the scenario itself where they are wrong."""
         try:
-            return replace(case, self.changes, self.where) if self.changes else case
+            return retyped(case, self.changes, self.where) if self.changes else case
         except InputError as error:
             self.faults += error.faults
             return case
@@ -361,7 +222,7 @@ class _Row:
 
 def _spread(text: str, definition: Key) -> float:
     """The standard deviation that a ± means."""
-    dimension = _spread_of(definition).dimension
+    dimension = spread_of(definition).dimension
     assert dimension is not None
     within = units.read(text, dimension)
     if within <= 0.0:
@@ -369,7 +230,7 @@ def _spread(text: str, definition: Key) -> float:
     return within / WITHIN
 
 
-def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequence[Case]) -> Trials:
+def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case], comma: bool) -> Trials:
     names, columns = readings_of(cases[0]), {q: measured_key(q) for q in readings_of(cases[0])}
     measured = [[row.measured.get(q, np.nan) for row in rows] for q in names]
     deviation = [[row.spread.get(columns[q], usual(q).within / WITHIN) for row in rows] for q in names]
@@ -377,9 +238,16 @@ def _gathered(name: str, lines: Sequence[int], rows: Sequence[_Row], cases: Sequ
     assumed = tuple(
         q for q in names if any(q in row.measured and columns[q] not in row.spread for row in rows)
     )
-    labels = tuple(row.label or f"line {line}" for row, line in zip(rows, lines))
+    labels = tuple(row.label or f"line {line}" for row, line in zip(rows, table.lines))
     return Trials(
-        name, labels, tuple(cases), np.array(measured), np.array(deviation), np.array(doubt), assumed
+        table.name,
+        labels,
+        tuple(cases),
+        np.array(measured),
+        np.array(deviation),
+        np.array(doubt),
+        assumed,
+        table.told(comma),
     )
 
 

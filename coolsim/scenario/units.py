@@ -157,6 +157,7 @@ def _registry() -> Any:
     return pint.UnitRegistry(UNITS)
 
 
+@lru_cache(maxsize=4096)  # the same few quantities, and the ends of every range, are read again and again
 def read(text: str, dimension: Dimension) -> float:
     """Return the quantity `text` in the stored unit of `dimension`; raises Misread.
 

@@ -16,7 +16,7 @@ from coolsim import cli
 from coolsim.case import Case
 from coolsim.costs import Cost
 from coolsim.machines import Setting
-from coolsim.machines.plant import Cost, Settings
+from coolsim.machines.plant import Settings
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import AtLimit, Constraint, Verdict
 from coolsim.result import (

@@ -124,7 +124,7 @@ def test_a_place_that_cannot_be_written_is_said_first(run, tmp_path) -> None:
 
 
 def test_every_fault_of_every_row(line, tmp_path) -> None:
-    found = faults(line, tmp_path, HEADING + '140,12,34\n14,140,34\n"13,5",x,\n14,,\n')
+    found = faults(line, tmp_path, HEADING + '140,12.0,34\n14,140,34\n"13,5",x,\n14,,\n')
     assert [(f.where[-2:], f.key) for f in found] == [
         (":2", "feed.moisture"),
         (":3", "measured.moisture"),
@@ -191,9 +191,16 @@ def test_temperatures_swapped_or_fahrenheit(line, tmp_path) -> None:
     assert "swapped" not in hot.allowed and "35.0 °C" in hot.allowed
 
 
-def test_commas_are_told_in_a_sentence(line, tmp_path) -> None:
-    for fault in faults(line, tmp_path, "feed.moisture [%];measured.moisture [%]\n13,8;11,5\n"):
-        assert "needs a number written with a point and without commas" in fault.allowed
+def test_decimal_commas_are_told_in_the_answer(run, line, tmp_path) -> None:
+    text = HEADING.replace(",", ";") + "13,8;11,5;34,1\n"
+    path = tmp_path / "t.csv"
+    path.write_text(text, encoding="utf-8")
+    trials = read_trials(line, path)
+    assert trials.cases[0].feed.moisture == pytest.approx(0.138)
+    assert trials.measured[:2, 0] == pytest.approx([0.115, 34.1])
+    done = run("fit", str(SCENARIO), "--trials", str(path))
+    words = "cells parted by semicolons and a comma before the decimals"
+    assert done.status == 0 and words in " ".join(done.out.split())
 
 
 @pytest.mark.parametrize(

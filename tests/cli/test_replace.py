@@ -220,7 +220,7 @@ def test_every_optional_line_of_the_template_is_right() -> None:
             key, value = tomllib.loads(line[2:]).popitem()
             replace(plain, {f"{table}.{key}": value})
             tried += 1
-    assert tried == 10
+    assert tried == 11
 
 
 def test_the_custom_material_of_the_template_is_right() -> None:

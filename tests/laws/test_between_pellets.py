@@ -34,7 +34,7 @@ def test_tenths_of_a_straight_profile_by_hand():
     assert told.temperature[0] == pytest.approx([22.0, 38.0], rel=1e-12)
     assert told.warmest_tenth.temperature == pytest.approx(39.0, rel=1e-12)
     assert told.wettest_tenth.water_activity == pytest.approx(
-        sorption.water_activity(BATCH.material.isotherm, 0.195, 30.0), rel=1e-12
+        [float(sorption.water_activity(BATCH.material.isotherm, 0.195, 30.0))], rel=1e-12
     )
 
 

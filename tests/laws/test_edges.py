@@ -123,7 +123,7 @@ def test_a_list_of_mixed_isotherms_is_its_single_cases():
 def test_an_answer_does_not_depend_on_its_chunk():
     """One more case than a chunk holds, all of one form, so that they are cut in two."""
     cases = sample(CHUNK + 1, seed=6, equation="modified-halsey")
-    together = predict(cases)
+    together = predict(cases, profile=True)
     assert together.pellets_out.moisture_wb.shape == (CHUNK + 1,)
     places = [0, 1, CHUNK // 2 - 1, CHUNK // 2, CHUNK // 2 + 1, CHUNK - 1, CHUNK]
     assert_same(predict([cases[i] for i in places]), together, places)

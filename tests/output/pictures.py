@@ -50,6 +50,11 @@ def mild() -> Case:
 
 
 @cache
+def uneven() -> Case:
+    return coolsim.replace(case(), {"cooler.depth_deviation": "6 cm", "cooler.speed_deviation": "20 %"})
+
+
+@cache
 def heated() -> Case:
     return coolsim.replace(case(), {"cooler.inlet_air_temperature": "60 degC"})
 
@@ -138,9 +143,16 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
         1,
         lambda **how: plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), sweep(), **how),
     ),
+    "isotherms": (1, lambda **how: plots.isotherms(coolsim.load_material("floating-fish-feed"), **how)),
+    "isotherms, grain": (1, lambda **how: plots.isotherms(coolsim.load_material("pig-pellets"), **how)),
     "drying curve": (3, lambda **how: plots.drying_curve(answer("evening-batch"), **how)),
     "drying layers": (1, lambda **how: plots.drying_layers(answer("evening-batch"), **how)),
     "belt zones": (2, lambda **how: plots.belt_zones(answer(BELT), case(BELT), **how)),
+    "between pellets": (
+        2,
+        lambda **how: plots.between_pellets(answer("evening-batch"), case("evening-batch"), **how),
+    ),
+    "between pellets, cooler": (2, lambda **how: plots.between_pellets(*charted(uneven), **how)),
     "balance": (2, lambda **how: plots.balance(answer(), case(), **how)),
     "balance, frost": (2, lambda **how: plots.balance(*charted(frost), **how)),
     "balance, heated": (2, lambda **how: plots.balance(heated_answer(), heated(), **how)),

@@ -103,6 +103,14 @@ def test_other_processes(cases: list[Case]) -> None:
     )
 
 
+def test_whoever_has_seen_enough_hears_no_more(cases: list[Case]) -> None:
+    """Joblib warns of tasks that are not waited for; warnings are errors here."""
+    with joblib.parallel_config(backend="loky", n_jobs=2):
+        answers = seasons_of([cases[0], *[cases[1]] * 5])
+        next(answers)
+        answers.close()
+
+
 @pytest.mark.filterwarnings("ignore")  # of dask itself
 def test_a_local_dask_cluster(cases: list[Case]) -> None:
     distributed = pytest.importorskip("distributed", reason="dask is not installed")

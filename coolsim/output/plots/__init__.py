@@ -7,10 +7,12 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 
 from __future__ import annotations
 
+from coolsim.output.plots.between import between_pellets
 from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
+from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
@@ -21,11 +23,13 @@ __all__ = [
     "balance",
     "bed",
     "belt_zones",
+    "between_pellets",
     "calendar",
     "drying_curve",
     "drying_layers",
     "dwell",
     "fan_curve",
+    "isotherms",
     "learned",
     "measured",
     "moisture_map",

@@ -81,7 +81,7 @@ def _oddity(status: Status) -> str:
 
 def _demand(result: Result, case: Case, machine: fan.Fan) -> Demand:
     """What bed and duct ask of the fan, from the states a result holds."""
-    humidity = np.asarray(result.profile.humidity_ratio)[..., -1]
+    humidity = np.asarray(result.kept_profile.humidity_ratio)[..., -1]
     return duct.demand(
         duct.duct_of(case.duct),
         machine.position,

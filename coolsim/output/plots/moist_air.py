@@ -70,7 +70,7 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
     """
     style.one_case(result, "the psychrometric chart")
     chart = _chart(result, case, ax, units)
-    axis, T, Y = chart.axis, result.profile.air_temperature, result.profile.humidity_ratio
+    axis, T, Y = chart.axis, result.kept_profile.air_temperature, result.kept_profile.humidity_ratio
     _humidity_curves(chart)
     _wet_bulb_lines(chart)
     chart.line(T, Y, color=TEAL, linewidth=2.2, zorder=3, label="air in the bed", gid="path")
@@ -88,7 +88,7 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
 
 def _chart(result: Result, case: Case, ax: Any, units: str) -> _Chart:
     """Lay out a chart with room for all states of the air, and for the key above saturated air."""
-    T, top = result.profile.air_temperature, ROOM * float(result.profile.humidity_ratio.max())
+    T, top = result.kept_profile.air_temperature, ROOM * float(result.kept_profile.humidity_ratio.max())
     pressure = float(case.air.pressure)
     coldest = min(float(T.min()), float(case.air.temperature)) - MARGIN
     low = 5.0 * np.floor(min(coldest, float(air.dew_point(SATURATED_LEFT * top, pressure))) / 5.0)
@@ -176,7 +176,7 @@ def _wet_bulb_lines(chart: _Chart) -> None:
 def _states(chart: _Chart, result: Result, case: Case) -> None:
     """Mark the air outside, as it enters the bed, and as it leaves."""
     outside, exhaust = float(case.air.temperature), result.air_out
-    enters = float(result.profile.air_temperature[-1]), float(result.profile.humidity_ratio[-1])
+    enters = float(result.kept_profile.air_temperature[-1]), float(result.kept_profile.humidity_ratio[-1])
     leaves = float(exhaust.temperature), float(exhaust.humidity_ratio)
     below: dict[str, Any] = {"shift": (0, -10), "ha": "center", "va": "top"}
     if enters[1] < LOW * chart.top:

@@ -27,7 +27,7 @@ def bed(
     over: "depth" below the top of the bed, or "time" since the pellets entered.
     """
     style.one_case(result, "the picture of the bed")
-    p = result.profile
+    p = result.kept_profile
     along = {
         "depth": (p.z, scale(u.LENGTH, units, us="in"), "depth below the top of the bed"),
         "time": (p.time, scale(u.TIME, units), "time in the bed"),
@@ -65,7 +65,7 @@ def pellet(
     depths: metres below the top of the bed; the nearest depth that was solved for is drawn and named.
     """
     style.one_case(result, "the picture of a pellet")
-    p, length = result.profile, scale(u.LENGTH, units, "mm", "in")
+    p, length = result.kept_profile, scale(u.LENGTH, units, "mm", "in")
     percent = scale(u.FRACTION, units)
     bottom = float(p.z[-1])
     wanted = [share * bottom for share in DEPTHS] if depths is None else list(depths)

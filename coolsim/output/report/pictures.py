@@ -72,6 +72,14 @@ PICTURES: tuple[Picture, ...] = (
         lambda a, units: plots.bed(a.result, units=units),
     ),
     Picture(
+        "between",
+        "Between pellets",
+        "Pellets in the order of their moisture, and of their temperature: the middle 80 % of them, their mean, "
+        "and the tenth that is the wettest or the warmest.",
+        lambda a: a.result.between_pellets is not None,
+        lambda a, units: plots.between_pellets(a.result, a.case, units=units),
+    ),
+    Picture(
         "pellet",
         "Inside a pellet, as the scenario stands",
         "Moisture from the centre of a pellet to its surface, at several depths of the bed.",
@@ -174,7 +182,7 @@ def drawn(
 
 def _numbers(name: str, answers: Answers, units: str) -> str:
     """Who cannot see a picture hears between which numbers its curve runs."""
-    p = answers.result.profile
+    p = answers.result.kept_profile
     if name == "bed":
         pellets, air = (
             [Page(units=units).number(T[end], u.TEMPERATURE, 0) for end in ends]

@@ -1,12 +1,10 @@
 """CSV with named columns: time, temperature, one humidity, and pressure if there is one.
 
-Times are ISO 8601, local, with or without an offset from UTC; units come from [weather.units]. Lines that start
-with # are passed over, so that a file can say what it is.
+Times are ISO 8601, local, with or without an offset from UTC; units come from [weather.units].
 """
 
 from __future__ import annotations
 
-import csv
 import datetime
 import difflib
 from collections.abc import Mapping, Sequence
@@ -15,11 +13,13 @@ import numpy as np
 
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
-from coolsim.scenario import schema, units
+from coolsim.scenario import csv_table, schema, units
+from coolsim.scenario.csv_table import cells_fault
 from coolsim.scenario.reader import shown
 from coolsim.scenario.weather.record import Remark
-from coolsim.scenario.weather.rows import Rows, air_key, cells_fault, in_si, lines_text, numbers
+from coolsim.scenario.weather.rows import Rows, air_key, in_si
 
+MOST_NAMED = 20  # of the columns that are not used
 KNOWN = ("time", "temperature", *schema.AIR_HUMIDITIES, "pressure")
 
 
@@ -28,55 +28,35 @@ def read(text: str, name: str, unit_of: Mapping[str, str], where: str, pressure:
 
     `unit_of` maps columns to units, `where` is the place of [weather.units], `pressure` [Pa] is the site's.
     """
-    at, number, names, cells, ragged = cells_of(text, name, ",".join(KNOWN[:3]))
-    faults = _heading_faults(names, f"{name}:{at}")
+    table, ragged = csv_table.read(text, name, ",".join(KNOWN[:3]))
+    names, number = table.names, table.lines
+    faults = _heading_faults(names, f"{name}:{table.heading}")
     used = [n for n in names if n in KNOWN and n != "time"]
     faults += _unit_faults(used, unit_of, where)
     faults += ragged
     if faults:
         raise InputError(faults)
-    column = dict(zip(names, zip(*cells)))
+    column = dict(zip(names, zip(*table.rows)))
+    comma = csv_table.has_decimal_commas(column[key] for key in used)
     time, offset, faults = _times(column["time"], number, name)
     columns = {}
     for key in used:
-        values, found_faults = numbers(column[key], number, name, key)
+        values, found_faults = csv_table.numbers(column[key], number, name, key, comma)
         columns[key], faults = in_si(values, unit_of[key], key), faults + found_faults
     if faults:
         raise InputError(faults)
     columns.setdefault("pressure", np.full(len(number), pressure))
-    notes = _notes(names, used, bool(np.isnan(offset).any()))
+    notes = _notes(names, used, bool(np.isnan(offset).any()), table.told(comma))
     return Rows(name, "", np.array(number), time, offset, columns, pressure, notes)
 
 
-def cells_of(
-    text: str, name: str, example: str
-) -> tuple[int, list[int], list[str], list[list[str]], list[Fault]]:
-    """Return the line of the names, the lines of the rows, the names, the rows' cells, and what is wrong with them.
-
-    `example` is a line of names; raises InputError where there is none. With faults, cells may be ragged.
-    """
-    body = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line[0] != "#"]
-    if not body:
-        raise InputError([Fault(name, "rows", "none", f"needs a line of names such as {example}")])
-    at, heading = body[0]
-    delimiter = next((d for d in ",;\t" if d in heading), ",")
-    cells = list(csv.reader((line for _, line in body), delimiter=delimiter))
-    number, names, faults = [n for n, _ in body[1:]], [cell.strip() for cell in cells[0]], []
-    if not number:
-        faults.append(Fault(name, "rows", "none below the names", "needs at least one"))
-    ragged = [n for n, row in zip(number, cells[1:]) if len(row) != len(names)]
-    if ragged:
-        found = f"another number of cells than there are names ({lines_text(ragged)})"
-        allowed = f"needs {len(names)} cells, parted by {shown(delimiter)}; a number has a point, not a comma"
-        faults.append(Fault(f"{name}:{ragged[0]}", "row", found, allowed))
-    return at, number, names, cells[1:], faults
-
-
-def _notes(names: Sequence[str], used: Sequence[str], no_zone: bool) -> list[Remark]:
+def _notes(names: Sequence[str], used: Sequence[str], no_zone: bool, marks: str) -> list[Remark]:
     notes = [Remark("note", 0, (), "times", "each interval counts from the time written for it")]
+    if marks:
+        notes.append(Remark("note", 0, (), marks, "found in the file and read so"))
     others = [n for n in names if n not in KNOWN]
     if others:
-        notes.append(Remark("note", 0, (), f"other columns ({', '.join(others)})", "not used"))
+        notes.append(Remark("note", 0, (), f"other columns ({_some(others)})", "not used"))
     if "pressure" not in used:
         notes.append(Remark("note", 0, (), "no column pressure", "the pressure of [air] holds throughout"))
     if no_zone:
@@ -100,6 +80,11 @@ def _heading_faults(names: Sequence[str], where: str) -> list[Fault]:
     for twice in sorted({n for n in names if names.count(n) > 1 and n in KNOWN and n not in given}):
         faults.append(Fault(where, twice, "two columns of this name", "needs one"))
     return faults
+
+
+def _some(names: Sequence[str]) -> str:
+    named = ", ".join(shown(n)[1:-1] for n in names[:MOST_NAMED])
+    return f"{named} and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else named
 
 
 def _found(names: Sequence[str]) -> str:

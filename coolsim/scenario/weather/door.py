@@ -10,10 +10,12 @@ from coolsim.case import Case
 from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.physics.air import STANDARD_PRESSURE
+from coolsim.scenario.csv_table import text_of
 from coolsim.scenario.weather import columns, epw
 from coolsim.scenario.weather.record import Weather
-from coolsim.scenario.weather.rows import text_of
 from coolsim.scenario.weather.rules import weather_of
+
+WANTED = "name a weather file: EPW, or CSV with the columns time, temperature and a humidity"
 
 
 def load_weather(
@@ -59,7 +61,7 @@ def read_weather(case: Case) -> Weather:
 def _weather(
     path: Path, units: Mapping[str, str], pressure: float, where: str, key: str, where_units: str
 ) -> Weather:
-    text, name = text_of(path, where, key), str(path)
+    text, name = text_of(path, where, key, WANTED), str(path)
     if epw.is_epw(text) or path.suffix.lower() == ".epw":
         return weather_of(epw.read(text, name))
     return weather_of(columns.read(text, name, units, where_units, pressure))

@@ -7,7 +7,6 @@ dry bulb, dew point, relative humidity and pressure. A value at or above the cod
 
 from __future__ import annotations
 
-import csv
 import datetime
 import re
 
@@ -16,9 +15,10 @@ import numpy as np
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.physics import air
+from coolsim.scenario.csv_table import cells_fault, cells_of, lines_of, lines_text, numbers
 from coolsim.scenario.reader import shown
 from coolsim.scenario.weather.record import Remark
-from coolsim.scenario.weather.rows import Rows, cells_fault, in_si, lines_text, numbers
+from coolsim.scenario.weather.rows import Rows, in_si
 
 HEADERS = 8
 FIELDS = 10  # needed of each line, up to the pressure; the rest is sun, wind and rain
@@ -38,10 +38,12 @@ def is_epw(text: str) -> bool:
 
 def read(text: str, name: str) -> Rows:
     """Return the rows of an EPW file; raises InputError with every fault found."""
-    lines = text.splitlines()
-    header = {parts[0].strip().upper(): parts[1:] for parts in csv.reader(lines[:HEADERS]) if parts}
+    lines = lines_of(text)
+    heads = [cells_of(line, ",") or line.split(",") for line in lines[:HEADERS]]
+    header = {parts[0].strip().upper(): parts[1:] for parts in heads}
     offset, elevation, faults = _location(header, name)
-    body = [(n, cells) for n, cells in enumerate(csv.reader(lines[HEADERS:]), HEADERS + 1) if cells]
+    rows = ((n, line) for n, line in enumerate(lines[HEADERS:], HEADERS + 1) if line.strip())
+    body = [(n, cells_of(line, ",") or line.split(",")) for n, line in rows]
     short = [n for n, cells in body if len(cells) < FIELDS]
     if short:
         found = f"fewer than {FIELDS} fields ({lines_text(short)})"

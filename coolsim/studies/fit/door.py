@@ -18,7 +18,7 @@ from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
 from coolsim.scenario.readings import WITHIN
 from coolsim.scenario.trials import Trials, read_trials
-from coolsim.studies.fit import ahead, judge
+from coolsim.studies.fit import ahead, cautions, judge
 from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
 from coolsim.studies.fit.estimate import Estimate, Problem, estimated, intervals
 from coolsim.studies.fit.marched import put
@@ -68,7 +68,7 @@ def fit(
         before=_exit(case, problem, problem.before, np.eye(len(chosen))),
         after=_exit(case, problem, found.theta(problem), found.covariance),
         next=ahead.next_measures(case, problem, found),
-        warnings=judge.warnings(given, used, problem, before, found, ends),
+        warnings=cautions.warnings(given, used, problem, before, found, ends),
     )
 
 

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Generator, Sequence
-from contextlib import closing
+import warnings
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from coolsim import files
 from coolsim.case import Case
@@ -73,11 +75,22 @@ def seasons_of(
     )
     with unheard():
         running = parallel(jobs)
-    with closing(running):
+    with _closed(running):
         for k, strategies in running:
             if kept:
                 finished.keep(kept[k], strategies)
             yield answer(k, strategies)
+
+
+@contextmanager
+def _closed(running: Generator[Any, None, None]) -> Iterator[None]:
+    """End what runs yet, in the end; that it is not waited for is as it should be, and no matter for a warning."""
+    try:
+        yield
+    finally:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", r"\d+ tasks ", UserWarning, "joblib")
+            running.close()
 
 
 def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:

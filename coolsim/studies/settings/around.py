@@ -74,6 +74,10 @@ def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, 
         to = min(to, MOST_RECIRCULATION) if name == "recirculation" else to
         key = s.key.removesuffix(s.quantity.name) + name
         yield f"{s.stage}: {words}" if s.stage else words, machine.at({key: to})
+    longer = getattr(case.cooler, "cooling_time", None)
+    if longer is not None and "cooling_time" not in at:
+        words, more, _ = _STEPS["cooling_time"]
+        yield words, machine.at({"cooling_time": longer + more})
 
 
 def _in_cooler(case: Case, s: Setting) -> bool:
@@ -116,7 +120,7 @@ def smallest_changes(
     """
     case = at_its_fan(case)
     there = machine_of(case)
-    levers = [x for x in _levers(there, case, result) if feed is None or x.key != "feed_moisture"]
+    levers = [x for x in levers_of(there, case, result) if feed is None or x.key != "feed_moisture"]
     nearest = _nearest(there, case, levers, constraints)
     found = [_change(lever, to) for lever, to in zip(levers, nearest)]
     if feed is None:
@@ -151,7 +155,8 @@ _SHOWN: Mapping[str, tuple[str, float]] = {
 }
 
 
-def _levers(machine: Machine, case: Case, result: Result) -> Iterator[Lever]:
+def levers_of(machine: Machine, case: Case, result: Result) -> Iterator[Lever]:
+    """What is tried to be changed alone, around a case and its prediction."""
     outside, feed = float(case.air.temperature), case.feed
     boiling = float(air.saturation_temperature(case.air.pressure)) - 1.0
     yield Lever(
