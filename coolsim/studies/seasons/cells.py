@@ -129,7 +129,7 @@ def _best(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Asking[Lo
             if best.met:
                 break
         nearest = yield from _anew(search).quick(_nearest(case, subject))
-        set_so = yield from _on_dial(subject, goal, best)
+        set_so = yield from _on_dial(goals, best)
     except NotConverged:
         return None
     return Look(set_so, nearest.cost)
@@ -162,8 +162,11 @@ def _nearest(case: Case, subject: Subject) -> Goal:
     return Goal(lambda outcomes: np.asarray(bounds.excesses(outcomes).max(axis=0)), Bounds((), ()), costly)
 
 
-def _on_dial(subject: Subject, goal: Goal, best: State) -> Asking[Case]:
-    """The best of the combinations of dial steps around a state, by what the rough mesh says they change."""
+def _on_dial(goals: Sequence[Goal], best: State) -> Asking[Case]:
+    """The best of the combinations of dial steps around a state, by what the rough mesh says they change.
+
+    goals: the first that one of them keeps counts, else the last: steps may be wider than what is wished.
+    """
     machine = machine_of(best.case)
     settings = [s for s in machine.settings if s.varies]
     at = machine.read(best.case, best.result)
@@ -177,8 +180,13 @@ def _on_dial(subject: Subject, goal: Goal, best: State) -> Asking[Case]:
     if rough[-1] is None:
         raise NotConverged("the settings found did not converge", ())
     added = best.outcomes - rough[-1][:, 0]
-    ranks = [np.inf if one is None else float(goal.rank(one[:, 0] + added)) for one in rough[:-1]]
-    return cases[int(np.argmin(ranks))]
+    there = [best.outcomes * np.nan if one is None else one[:, 0] + added for one in rough[:-1]]
+    outcomes = np.stack(there, axis=-1)
+    for goal in goals:
+        if (goal.limits.excesses(outcomes).max(axis=0) <= KEPT).any():
+            break
+    ranks = goal.rank(outcomes)
+    return cases[int(np.argmin(np.where(np.isfinite(ranks), ranks, np.inf)))]
 
 
 def _steps(s: Setting, at: Mapping[str, float], reach: int) -> list[tuple[str, float]]:
