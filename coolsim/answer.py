@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.between_pellets import in_store
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
@@ -81,6 +82,7 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth
     velocity = inputs.dry_air * inputs.outside_volume / inputs.floor_area
+    tenths = None if beds is None else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even)
     result = Result(
         FeedIn(inputs.flashed_temperature, fed_wb, inputs.moisture_wb - fed_wb),
         PelletsOut(
@@ -92,6 +94,7 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
             mass_flow=inputs.dry_solid * (1 + X),
         ),
         AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
+        in_store(inputs.isotherm, inputs.store_temperature, X, tenths, apart=False),
         AirOut(
             temperature=T_air,
             relative_humidity=air.relative_humidity(T_air, Y, p),
@@ -112,9 +115,7 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
         ),
         Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
         profile,
-        between_pellets=None
-        if beds is None
-        else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even),
+        between_pellets=tenths,
     )
     return first(result) if scalar else result
 

@@ -6,12 +6,14 @@ within hours to days; layers that are bagged apart never do.
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
-from coolsim.result import BetweenPellets, WarmestTenth, WettestTenth
+from coolsim.result import BetweenPellets, InStore, Result, WarmestTenth, WettestTenth
 
 TENTH = 0.1
 
@@ -35,6 +37,29 @@ def between_pellets(
         WettestTenth(X_tenth / (1 + X_tenth), sorption.water_activity(isotherm, X_tenth, evened_temperature)),
         WarmestTenth(_highest_tenth(T, of_temperature)),
     )
+
+
+def in_store(
+    isotherm: Isotherm, temperature: Array, moisture: Array, between: BetweenPellets | None, apart: bool
+) -> InStore:
+    """Water activity of a mean moisture [kg/kg dry], and of the wettest tenth, in a store [°C], each (cases,).
+
+    apart: layers may be bagged apart, and so the wettest tenth decides.
+    """
+    of_mean = sorption.water_activity(isotherm, moisture, temperature)
+    wet = None if between is None else between.wettest_tenth.moisture_wb
+    of_tenth = of_mean if wet is None else sorption.water_activity(isotherm, wet / (1 - wet), temperature)
+    return InStore(temperature, of_tenth if apart else of_mean, of_mean, of_tenth)
+
+
+def told_alike(result: Result) -> Result:
+    """A result of many cases whose pellets are alike, as one beside others whose pellets are not."""
+    if result.between_pellets is not None:
+        return result
+    M, T = np.asarray(result.pellets_out.moisture_wb), np.asarray(result.pellets_out.temperature)
+    tenth = WettestTenth(M, np.asarray(result.after_equalising.water_activity))
+    alike = BetweenPellets(np.stack([M, M], axis=-1), np.stack([T, T], axis=-1), tenth, WarmestTenth(T))
+    return dataclasses.replace(result, between_pellets=alike)
 
 
 def _sorted(values: Array, solid: Array) -> tuple[Array, Array]:

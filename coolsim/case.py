@@ -37,6 +37,7 @@ __all__ = [
     "Product",
     "Provenance",
     "ScheduleData",
+    "Shift",
     "Sizing",
     "Stage",
     "Target",
@@ -194,6 +195,9 @@ class Target(Table):
         "K", "how much warmer than the air outside they may be", default=None
     )
     maximum_water_activity: Given = documented("-", "highest water activity", "a_w", default=None)
+    water_activity_at: Given = documented(
+        "°C", "temperature of the store in which the water activity counts", default=None
+    )
     maximum_deviation: Given = documented(
         "kg/kg wet", "of a dryer: highest standard deviation of moisture over the bed", default=None
     )
@@ -214,6 +218,9 @@ class Limits(Table):
     recirculation: Range = documented(
         "-", "of a batch: lowest and highest share blown in again", "r", default=None
     )
+    batch_mass: Range = documented("kg", "of a batch: lightest and heaviest, for its depth", default=None)
+    cooling_time: Range = documented("s", "of a batch: shortest and longest cooling", default=None)
+    reverse_every: Range = documented("s", "of a batch: least and most time between reversals", default=None)
     maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
     maximum_exhaust_relative_humidity: Given = documented(
         "-", "above it the exhaust wets the duct", default=None
@@ -248,6 +255,15 @@ class FanData(Table):
     motor_efficiency: Given = documented("-", "shaft power per electric power", "η_m", default=None)
     position: str | None = documented("-", "draw-through or blow-through", default=None)
     speed: Given = documented("-", "share of full speed, in place of an airflow", default=None)
+
+
+@dataclass(frozen=True)
+class Shift(Table):
+    """How long the line runs."""
+
+    hours: Given = documented("s", "of a shift", default=None)
+    per_day: Given = documented("-", "shifts a day", default=None)
+    days_per_year: Given = documented("-", "days on which it runs", default=None)
 
 
 @dataclass(frozen=True)
@@ -325,6 +341,7 @@ TABLES: Mapping[str, type[Table]] = MappingProxyType(
         "sizing": Sizing,
         "weather": WeatherFile,
         "schedule": ScheduleData,
+        "shift": Shift,
     }
 )
 
@@ -379,6 +396,7 @@ class Case:
     schedule: ScheduleData = documented(
         "-", "of a batch dryer: batch after batch; of a line each stage has its own", default=ScheduleData()
     )
+    shift: Shift = documented("-", "how long the line runs", default=Shift())
     safety_margins: Mapping[str, float] = documented(
         "-",
         "how far settings are to stay off each bound, by its name, in its unit",

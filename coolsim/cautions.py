@@ -15,7 +15,7 @@ import numpy as np
 
 from coolsim.both_units import mass_flow
 from coolsim.both_units import temperature as _degrees
-from coolsim.case import Batch, Case
+from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
@@ -99,14 +99,14 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "check",
             0.70,
-            lambda c, r: r.after_equalising.water_activity,
-            "water activity {x:.2f} in the bag (limit {limit:.2f}): moulds are active. Do not bag; dry further.",
+            lambda c, r: r.in_store.water_activity,
+            "water activity {x:.2f} in store (limit {limit:.2f}): moulds are active. Do not bag; dry further.",
         ),
         Caution(
             "check",
             0.65,
-            lambda c, r: r.after_equalising.water_activity,
-            "water activity {x:.2f} in the bag (limit {limit:.2f}): close to where moulds grow. Dry further, or "
+            lambda c, r: r.in_store.water_activity,
+            "water activity {x:.2f} in store (limit {limit:.2f}): close to where moulds grow. Dry further, or "
             "sell soon.",
         ),
     ),
@@ -125,6 +125,32 @@ TABLE: dict[str, tuple[Caution, ...]] = {
 OF_BAGS = ("mould", "warm")  # families about pellets that are not handed on to another machine
 
 
+WETTEST_TENTH = "the wettest tenth of the pellets"  # how that caution begins, which is told before all else
+WETTER = 0.01  # kg/kg wet that the wettest tenth may be above the target, where no maximum_deviation is typed
+
+
+def wet_tenth(case: Case, result: Result) -> Warning | None:
+    """What must be read first: the mean meets the target and the wettest tenth of the pellets is far above it."""
+    wanted, tenth = case.target.moisture, result.between_pellets
+    if wanted is None or tenth is None:
+        return None
+    most = case.target.maximum_deviation or WETTER
+    wet = float(tenth.wettest_tenth.moisture_wb)
+    if wet <= wanted + (case.target.tolerance or 0.0) + most:
+        return None
+    last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
+    helps = (
+        _evener(dataclasses.replace(case, cooler=last))
+        if last.arrangement != "counter-flow"
+        else ("Level the bed, discharge evenly; slower.")
+    )
+    return Warning(
+        "check",
+        f"{WETTEST_TENTH} leaves at {wet:.1%}, where {100 * wanted:.4g}% is wished for: do not "
+        f"judge by the mean. {helps}",
+    )
+
+
 def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, ...]:
     """Everything to look at in the answer to one case, the most severe first; not `bagged`: fed to a machine."""
     left_out = () if bagged else OF_BAGS
@@ -134,6 +160,8 @@ def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, 
         found += _of_schedule(result.schedule)
     if case.cooler.arrangement != "counter-flow":
         found += _of_dryers(case, result)
+    wet = wet_tenth(case, result) if bagged else None
+    found += [] if wet is None else [wet]
     return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
 
 
@@ -202,7 +230,7 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
             f"the driest layer leaves at {spread.driest_wb:.1%} (limit {DRY_LAYER:.0%}): over-dried, brittle, "
             f"dusty. {_evener(case)}",
         )
-    if spread.deviation_wb > UNEVEN:
+    if spread.deviation_wb > UNEVEN and wet_tenth(case, result) is None:
         yield Warning(
             "check",
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
@@ -308,6 +336,23 @@ def of_stand_by(run: StageRun) -> Iterator[Warning]:
             "note",
             f"{stands}, computed as closed and without loss or gain of heat: oily feed can heat itself when it "
             f"stands longer or warmer than planned. {more}",
+        )
+
+
+WETTER = 0.01  # kg/kg wet that a tenth lies above its mean; less shows in no bag
+
+
+def of_uneven_feed(before: StageRun) -> Iterator[Warning]:
+    """Pellets that leave a stage of a line unlike each other: the next one is computed with their mean."""
+    told = before.result.between_pellets
+    if told is None:
+        return
+    tenth, mean = float(told.wettest_tenth.moisture_wb), float(before.result.pellets_out.moisture_wb)
+    if tenth - mean > WETTER:
+        yield Warning(
+            "note",
+            f"the wettest tenth leaves at {tenth:.1%}, the mean at {mean:.1%}. The next machine is computed with "
+            "the mean: what it leaves is as uneven as what it is fed, unless pellets lie together for days.",
         )
 
 

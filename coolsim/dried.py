@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from coolsim import schedule
 from coolsim.answer import first, pick
-from coolsim.between_pellets import between_pellets
+from coolsim.between_pellets import between_pellets, in_store
 from coolsim.case import Air, Batch, Belt, Case, Cooler
 from coolsim.dryer_course import history_of, layers_of, mean_course
 from coolsim.errors import NotConverged
@@ -25,7 +25,7 @@ from coolsim.inputs import Inputs, bed_of, gather, unevenness
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
-from coolsim.model.bed import take
+from coolsim.model.bed import refuse_impossible, take
 from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase, Solution
 from coolsim.model.march import Programme, Record, as_one
@@ -103,6 +103,7 @@ def solved(
 ) -> tuple[Result, list[Solution]]:
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler
+    refuse_impossible(bed_of(inputs), len(inputs.radius))
     phases, pellets, efficiency = laid(cases, inputs)
     beds = laid_dryers(inputs)
     if beds is None:
@@ -440,6 +441,7 @@ def _result(
     T_air = air.temperature_from_enthalpy(c["enthalpy"] / c["exhaust"], Y)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
+    tenths = _between(inputs, beds, columns, T_even)
     return Result(
         FeedIn(inputs.flashed_temperature, wet, inputs.moisture_wb - wet),
         PelletsOut(
@@ -451,6 +453,7 @@ def _result(
             inputs.dry_solid * (1 + X),
         ),
         AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
+        in_store(inputs.isotherm, inputs.store_temperature, X, tenths, bagged_apart(cooler)),
         AirOut(
             T_air,
             air.relative_humidity(T_air, Y, p),
@@ -485,7 +488,7 @@ def _result(
             c["solid"] * (1 + X) * per_bed,
         ),
         spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
-        between_pellets=_between(inputs, beds, columns, T_even),
+        between_pellets=tenths,
     )
 
 
@@ -512,6 +515,11 @@ def _between(inputs: Inputs, beds: Laid | None, c: dict[str, Array], evened: Arr
     if beds is not None:
         return between(beds, inputs.isotherm, X, T, evened)
     return None if len(X) == 1 else between_pellets(inputs.isotherm, X, T, np.ones(1), evened)
+
+
+def bagged_apart(cooler: Batch | Belt) -> bool:
+    """Whether layers of its bed may come into different bags: of a batch that is not turned, emptied as it lies."""
+    return isinstance(cooler, Batch) and cooler.mixing == "none"
 
 
 def _wet_per_area(inputs: Inputs) -> Array:

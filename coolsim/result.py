@@ -48,6 +48,26 @@ class AfterEqualising:
 
 
 @dataclass(frozen=True)
+class InStore:
+    """The pellets as their water activity is judged: evened out, at the temperature of the store."""
+
+    temperature: Number = documented(
+        "°C",
+        "of the store: as typed, or the warmer of 25 °C (where laboratories measure) and the air outside",
+        json="temperature_C",
+    )
+    water_activity: Number = documented(
+        "-",
+        "by which it is judged: of the wettest tenth where layers may be bagged apart, else of the mean",
+        "a_w",
+    )
+    of_mean: Number = documented("-", "water activity of the mean moisture")
+    of_wettest_tenth: Number = documented(
+        "-", "water activity of the wettest tenth; of the mean where all are alike"
+    )
+
+
+@dataclass(frozen=True)
 class AirOut:
     """The air that leaves the top of the bed, before any false air; of a dryer the mean while it dries."""
 
@@ -284,6 +304,7 @@ class Result:
     feed_in: FeedIn = documented("-", "feed as it enters the bed")
     pellets_out: PelletsOut = documented("-", "pellets that leave")
     after_equalising: AfterEqualising = documented("-", "pellets once evened out inside")
+    in_store: InStore = documented("-", "pellets as their water activity is judged")
     air_out: AirOut = documented("-", "air that leaves the bed")
     bed: Bed = documented("-", "bed and flows")
     accuracy: Accuracy = documented("-", "how exactly the equations were solved")

@@ -24,14 +24,19 @@ MODULES = (
     "physics.materials",
     "physics.pellet",
     "physics.sorption",
+    "physics.isotherm_fit",
+    "validation.comparison",
     "equipment.fan",
     "equipment.duct",
     "equipment.operating_point",
-    "studies.settings.find",
-    "studies.settings.changes",
-    "studies.plant",
-    "studies.drying.knobs",
-    "studies.line.answer",
+    "quantities",
+    "requirements",
+    "costs",
+    "machines.base",
+    "machines.plant",
+    "machines.dryers",
+    "studies.settings.answer",
+    "studies.settings.coolers",
     "studies.settings.advice",
     "studies.sensitivity",
     "studies.uncertainty",
@@ -46,7 +51,11 @@ MODULES = (
     "studies.seasons.chart",
 )
 # what a search hands to itself; nobody is given one
-INSIDE = ("Outcome", "Weighed", "Tried", "Limit", "Lever", "Unknown", "Sampled", "Quantity")
+INSIDE = (
+    *("Outcome", "Weighed", "Tried", "Lever", "Unknown", "Sampled", "Quantity", "Bounds", "Constraint"),
+    *("Setting", "Appraisal", "Spent", "Dryer", "Answers"),
+    *("Measure", "Computed"),
+)
 
 
 def classes() -> Iterator[tuple[str, type]]:

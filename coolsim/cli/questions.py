@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from coolsim.cli import lines
 from coolsim.cli.shared import (
     ANSWERED,
     OUT_OF_REACH,
@@ -95,14 +94,19 @@ def find(
             help="Also say how sure the exit is, and which settings meet target and limits with a chance.",
         ),
     ] = False,
+    exact: Annotated[
+        bool,
+        typer.Option("--without-chance", help="Leave out how likely the settings keep target and limits."),
+    ] = False,
 ) -> int:
-    """Find the cheapest settings of SCENARIO that meet its target.
+    """Find the cheapest settings of SCENARIO that meet its target, on the steps of its dials.
 
     Needs [target] moisture, a range in [limits] for each thing that may be set (airflow or fan_speed,
     bed_depth or residence_time, inlet_air_temperature), and [costs]; [fan] and [duct] price the air. Of a
-    batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation; of a belt: airflow (of all
-    zones), inlet_air_temperature (of the hottest zone), bed_depth or residence_time (its speed). Of a line: what
-    the [stage.limits] of its machines open, all together (without --uncertainty and --chance).
+    batch dryer may be set: airflow, inlet_air_temperature, duration, recirculation, bed_depth or batch_mass,
+    cooling_time, reverse_every; of a belt: airflow (of all zones), inlet_air_temperature (of the hottest zone),
+    bed_depth or residence_time (its speed). Of a line: what the [stage.limits] of its machines open, all
+    together.
 
     With --uncertainty, inputs may carry a ± as for predict, and beside the usual settings stand those that meet
     the target and keep the limits of the machine, all together, with a chance of 95 %, or that of --chance. With
@@ -112,12 +116,8 @@ def find(
     what would help are answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
     case = case_of(scenario, overrides, [json_file(json)])
-    if case.cooler.arrangement == "line" and chance is None and not uncertainty:
-        return lines.settings(case, scenario, json, units)
-    from coolsim.output import dryer_settings, settings
-    from coolsim.output import json as as_json
+    from coolsim.output import settings
     from coolsim.output import surely as with_a_chance
-    from coolsim.studies.asked import is_dryer
     from coolsim.studies.settings import surely
     from coolsim.studies.settings.advice import advise
     from coolsim.studies.settings.find import find_settings
@@ -126,19 +126,19 @@ def find(
     sure = None
     with working("looking for settings"):
         if uncertainty:
-            found = advise(case, find_settings(case, chance=wanted, uncertainty=True))
+            found = advise(case, find_settings(case, chance=wanted, uncertainty=True), chances=not exact)
         elif wanted is not None:
             sure = surely.with_chance(case, wanted)
-            found = advise(sure.case, sure.answer)
+            found = advise(sure.case, sure.answer, chances=not exact)
         else:
-            found = advise(case)
-    page, advised = page_for(units), dryer_settings.advised if is_dryer(case) else settings.advised
+            found = advise(case, chances=not exact)
+    page = page_for(units)
     deliver(
-        lambda: advised(
+        lambda: settings.advised(
             case, found, page, with_a_chance.told(case, found.answer, sure, page), sure is not None
         ),
         lambda: (
-            as_json.settings_document(case, found, scenario, version())
+            settings.document(case, found, scenario, version())
             | with_a_chance.written(case, found.answer, sure)
         ),
         json,
@@ -172,7 +172,7 @@ def size(
     from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output import size as printed
-    from coolsim.studies.asked import is_dryer
+    from coolsim.requirements import is_dryer
     from coolsim.studies.sizing import size as sizing
 
     with working("looking for a size"):

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 from coolsim.case import Case
 from coolsim.output import tables
 from coolsim.output.page import Page, grid, heat_per_water, joined, table, wrapped
-from coolsim.output.settings import depth_of, money
+from coolsim.output.quantities import at_limit
+from coolsim.output.quantities import depth as depth_of
+from coolsim.output.settings import money
 from coolsim.output.size import area_of, fixed_by, kilowatts, mass_unit, per_mass, pressure_of
 from coolsim.scenario import units as u
-from coolsim.scenario.units import Dimension
 
 if TYPE_CHECKING:
-    from coolsim.studies.drying.knobs import DryerSettings
+    from coolsim.machines.dryers import DryerSettings
     from coolsim.studies.drying.sizes.answer import AirPart, DryerMissed, DryerServed, DryerSize
-    from coolsim.studies.settings.find import AtLimit
 
 _PARTS = {
     "floor": "no smaller floor",
@@ -29,19 +29,6 @@ _PARTS = {
     "heater": "heater",
 }
 # How the value of a limit is shown: dimension and digits (none: a bare number).
-_SHOWN: dict[str, tuple[Dimension, int]] = {
-    "moisture": (u.FRACTION, 2),
-    "temperature": (u.TEMPERATURE, 1),
-    "deviation": (u.FRACTION, 2),
-    "pellet temperature": (u.TEMPERATURE, 1),
-    "exhaust relative humidity": (u.FRACTION, 1),
-    "lift-off": (u.FRACTION, 0),
-    "bed pressure drop": (u.PRESSURE, 0),
-    "airflow": (u.VOLUME_FLOW, 0),
-    "inlet air temperature": (u.TEMPERATURE, 1),
-    "drying time": (u.TIME, 1),
-    "recirculation": (u.FRACTION, 1),
-}
 
 
 def sized(case: Case, answer: DryerSize, page: Page) -> str:
@@ -51,7 +38,7 @@ def sized(case: Case, answer: DryerSize, page: Page) -> str:
         parts += [
             _to_buy(answer, page),
             _zones(answer, page) if answer.arrangement == "belt" else "",
-            fixed_by(answer.governing, _PARTS, _at_limit, page),
+            fixed_by(answer.governing, _PARTS, at_limit, page),
             _each(case, answer, page),
             _floors(case, answer, page),
         ]
@@ -184,10 +171,10 @@ def _missed(m: DryerMissed, page: Page) -> Iterator[str]:
     exit_ = (
         f"{page.number(m.driest, u.FRACTION, 2)}, leaving at {page.number(m.temperature, u.TEMPERATURE, 1)}"
     )
-    broken = ", ".join(_at_limit(limit, page) for limit in m.broken) or "none alone, but not all at once"
+    broken = ", ".join(at_limit(limit, page) for limit in m.broken) or "none alone, but not all at once"
     yield f"{m.product} in {m.weather}: driest possible {exit_} ({_set_so(m.settings, page)}); breaks {broken}."
     if m.binding:
-        ends = ", ".join(_at_limit(limit, page) for limit in m.binding)
+        ends = ", ".join(at_limit(limit, page) for limit in m.binding)
         yield f"It stands at {ends}: room there would help, as would a drier feed or more air per floor area."
 
 
@@ -195,18 +182,3 @@ def _set_so(s: DryerSettings, page: Page) -> str:
     hot = s.inlet_air_temperature
     air = "air not heated" if math.isnan(hot) else f"air blown in {page.number(hot, u.TEMPERATURE, 1)}"
     return f"{air}, bed {depth_of(s.bed_depth, page)}, time {page.number(s.duration, u.TIME, 1)}"
-
-
-# -- limits
-
-
-def _at_limit(limit: AtLimit, page: Page) -> str:
-    name, _, end = limit.limit.partition(", ")
-    if name == "bed depth":
-        value = depth_of(limit.value, page)
-    elif name in _SHOWN:
-        dimension, digits = _SHOWN[name]
-        value = page.number(limit.value, dimension, digits)
-    else:
-        value = f"{limit.value:.3f}"
-    return f"{name}{' ' + end if end else ''} ({value})"

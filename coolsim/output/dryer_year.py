@@ -8,9 +8,10 @@ import numpy as np
 
 from coolsim.case import Batch, Case
 from coolsim.fields import Array
+from coolsim.machines.dryers import OPENED
 from coolsim.output.page import Page, pretty
+from coolsim.quantities import QUANTITIES
 from coolsim.scenario import units as u
-from coolsim.studies.drying.knobs import OPENED, words
 from coolsim.studies.seasons import Seasons, Strategy
 from coolsim.studies.seasons.chart import Chart
 
@@ -18,7 +19,7 @@ from coolsim.studies.seasons.chart import Chart
 def sentence(case: Case, strategy: Strategy) -> str:
     """What the chart is, and how far it goes."""
     limits, total = case.limits.given(), strategy.total
-    opened = ", ".join(words(name) for name in OPENED[case.cooler.arrangement] if name in limits)
+    opened = ", ".join(QUANTITIES[name].called for name in OPENED[case.cooler.arrangement] if name in limits)
     return (
         f"follow the settings chart ({opened}), each band set for the hour in it that dries worst. "
         f"It meets {100 * total.within / total.hours:.1f} % of all hours."

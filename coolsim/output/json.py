@@ -12,30 +12,27 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.equipment.operating_point import Status
+from coolsim.output import verdicts
+from coolsim.output.quantities import at_limits
+from coolsim.requirements import verdicts_of
 from coolsim.result import FanRun, Result, StageRun
 from coolsim.scenario import inputs
 from coolsim.visible import HIDDEN
 
 if TYPE_CHECKING:
-    from coolsim.studies.settings.advice import Advice
-    from coolsim.studies.settings.find import AtLimit, Reached, SettingsAnswer
     from coolsim.studies.sizing.answer import SizeAnswer
 
 # The groups of a result that are written, in this order; the profile is for Python and plots.
-GROUPS = ("feed_in", "pellets_out", "after_equalising", "air_out", "bed", "accuracy", "input_band")
-
-# Units in which limits are written; what is not here is a bare number or a fraction.
-_LIMIT_UNITS = {
-    "above ambient": ("K", 1.0),
-    "bed pressure drop": ("Pa", 1.0),
-    "airflow": ("m3/h", 3600.0),
-    "bed depth": ("m", 1.0),
-    "inlet air temperature": ("degC", 1.0),
-    "residence time": ("s", 1.0),
-    "temperature": ("degC", 1.0),
-    "pellet temperature": ("degC", 1.0),
-    "drying time": ("s", 1.0),
-}
+GROUPS = (
+    "feed_in",
+    "pellets_out",
+    "after_equalising",
+    "in_store",
+    "air_out",
+    "bed",
+    "accuracy",
+    "input_band",
+)
 
 
 def document(case: Case, result: Result, scenario: str, version: str) -> dict[str, Any]:
@@ -50,6 +47,7 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         **_dryer_groups(result),
         **({"stages": [_stage(run) for run in result.stages]} if result.stages else {}),
         **({"fan": _fan(result.fan)} if result.fan else {}),
+        "verdicts": verdicts.as_json(verdicts_of(case, result)),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
 
@@ -88,34 +86,6 @@ def _stage(run: StageRun) -> dict[str, Any]:
     groups = {name: group(getattr(result, name), name) for name in GROUPS if name != "input_band"}
     fan = {"fan": _fan(result.fan)} if result.fan else {}
     return fed | groups | _between_pellets(result) | _dryer_groups(result) | fan
-
-
-def settings_document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
-    """Return what `settings --json` writes: predict's groups at the settings, and what is particular to it."""
-    answer = advice.answer
-    driest, wettest = advice.window or (None, None)
-    written = document(case, answer.result, scenario, version) | {
-        **of_settings(case, answer),
-        "reachable": {"driest": _reached(driest), "wettest": _reached(wettest)},
-        "required_feed_moisture_wb": answer.required_feed_moisture,
-        "one_step": [group(step, "one_step") for step in answer.one_step],
-        "smallest_changes": [group(change, "smallest_changes") for change in answer.smallest_changes],
-    }
-    if not answer.met:
-        written |= {
-            "nearest": {"settings": written["settings"], "pellets_out": written["pellets_out"]},
-            "broken": at_limits(answer.broken),
-        }
-    return written
-
-
-def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
-    """What is set, what it costs, and the limits at which it stands."""
-    return {
-        "settings": where_known(answer.settings, "settings"),
-        "cost": where_known(answer.cost, "cost") | {"currency": case.costs.currency},
-        "binding": at_limits(answer.binding),
-    }
 
 
 def size_document(case: Case, answer: SizeAnswer, scenario: str, version: str) -> dict[str, Any]:
@@ -164,22 +134,6 @@ def where_known(data: Any, name: str) -> dict[str, Any]:
     return group(dataclasses.replace(data, **unknown), name) or {}
 
 
-def _reached(end: Reached | None) -> dict[str, Any] | None:
-    if end is None:
-        return None
-    return {"moisture_wb": end.moisture_wb, "settings": where_known(end.settings, "settings")}
-
-
-def at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
-    """Limits with their values; no value where the fan is off its curve."""
-    written = []
-    for limit in limits:
-        unit, factor = _LIMIT_UNITS.get(limit.limit.split(",")[0], ("", 1.0))
-        value = None if math.isnan(limit.value) else limit.value * factor
-        written.append({"limit": limit.limit, "value": value, "unit": unit})
-    return written
-
-
 def group(data: Any, name: str) -> dict[str, Any] | None:
     """Return one group of a result in the units of its names, at full precision (None for an absent one)."""
     if data is None:
@@ -192,7 +146,7 @@ def group(data: Any, name: str) -> dict[str, Any] | None:
 
 
 def _number(value: Any, factor: float, name: str) -> Any:
-    if value is None or isinstance(value, str):
+    if value is None or isinstance(value, str | bool):
         return value
     if np.ndim(value) > 0:
         return [_number(item, factor, name) for item in value]

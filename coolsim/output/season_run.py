@@ -15,7 +15,7 @@ from coolsim.files import STANDARD_OUTPUT, Growing, Output, encoded
 from coolsim.output import season_files
 from coolsim.output import seasons as printed
 from coolsim.output.page import Page
-from coolsim.studies.asked import is_dryer
+from coolsim.requirements import is_dryer
 from coolsim.studies.seasons import Seasons, seasons_of
 from coolsim.studies.seasons.study import Told, why_no_chart
 

@@ -13,9 +13,9 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.output import dryer_year, tables, year_uncertainty
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.requirements import is_dryer
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
-from coolsim.studies.asked import is_dryer
 from coolsim.studies.seasons import Seasons, Strategy
 from coolsim.studies.seasons.chart import Chart
 from coolsim.studies.seasons.hours import Tally

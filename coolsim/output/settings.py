@@ -1,45 +1,28 @@
-"""What to dial in, as text: the settings on top, what they give and cost, and what else could be reached."""
+"""What to dial in, as text and as JSON, whatever the machine: what to set and gain on top, then what it gives."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
-from coolsim.output import tables
+from coolsim.output import json as as_json
+from coolsim.output import lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.output.quantities import at_limit, at_limits, dialled, text
+from coolsim.quantities import QUANTITIES
+from coolsim.scenario import inputs, typed_back
 from coolsim.scenario import units as u
-from coolsim.scenario.units import Dimension
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 
 if TYPE_CHECKING:
-    from coolsim.studies.plant import Cost, Settings
+    from coolsim.costs import Cost
     from coolsim.studies.settings.advice import Advice, Heated
-    from coolsim.studies.settings.find import AtLimit, Change, SettingsAnswer
+    from coolsim.studies.settings.answer import Change, Reached, SettingsAnswer, StageSettings
 
-# How a limit's value is shown, by its name: dimension and digits (None: a bare number).
-_SHOWN: dict[str, tuple[Dimension | None, int]] = {
-    "moisture": (u.FRACTION, 2),
-    "above ambient": (u.DIFFERENCE, 1),
-    "water activity": (None, 3),
-    "exhaust relative humidity": (u.FRACTION, 1),
-    "lift-off": (u.FRACTION, 0),
-    "bed pressure drop": (u.PRESSURE, 1),
-    "fan speed": (u.FRACTION, 1),
-    "airflow": (u.VOLUME_FLOW, 0),
-    "bed depth": (u.LENGTH, 1),
-    "inlet air temperature": (u.TEMPERATURE, 1),
-    "air ratio": (u.AIR_RATIO, 2),
-    "residence time": (u.TIME, 1),
-}
-_CHANGED = {"%": u.FRACTION, "degC": u.TEMPERATURE, "m3/h": u.VOLUME_FLOW, "min": u.TIME}  # by Change.unit
-# What may be set, by what is printed of it: keys of [limits].
-OPENED_BY = {
-    "airflow": ("airflow", "fan_speed"),
-    "bed_depth": ("bed_depth", "residence_time"),
-    "inlet_air_temperature": ("inlet_air_temperature",),
-}
+NOTHING = 1e-3  # of the cost of today: less is no gain
+LIKELY = 0.8  # chance from which settings count as likely enough; assumed
 
 
 def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
@@ -48,73 +31,124 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
     `sure` tells how sure the settings are; `roomy`: they are to keep off target and limits, for a chance.
     """
     answer = advice.answer
+    names = [stage.name for stage in answer.stages]
     parts = [
         tables.heading(case.title, page),
+        tables.first(answer.result, page),
         "" if answer.met else _out_of_reach(answer, page, roomy),
-        _dial_in(case, answer, page),
+        _set(case, answer, page),
+        *(zones(stage.settings, page, stage.name) for stage in answer.stages),
+        "" if answer.stages else zones(answer.settings, page),
+        "".join(wrapped(line, page) for line in _gain(case, answer, page)),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
-        tables.verdict(case, answer.result, page),
-        tables.limits(case, answer.result, page),
+        verdicts.told(answer.verdicts, page, names),
         sure,
-        "" if answer.met else _smallest_changes(case, answer, page) + _dryer(advice.heated, answer, page),
+        "" if answer.met else _smallest_changes(answer, page) + _heated(advice.heated, answer, page),
+        lines.stages(answer.result, page) if answer.stages else "",
         costs(case, answer.cost, page),
-        "".join(wrapped(text, page) for text in _sentences(case, advice, page, roomy)),
+        _by_stage(answer, page) if answer.stages else "",
+        "".join(wrapped(line, page) for line in _sentences(case, advice, page, roomy)),
         one_step(answer, page),
         tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
     return joined(parts)
 
 
-# -- what to set
+# -- what to set, and what that gains
 
 
-def dialled(case: Case, settings: Settings, page: Page) -> list[tuple[str, str, str]]:
-    """What is dialled in: label, value, and the knob."""
-    rows = []
-    if case.fan:
-        rows.append(("fan speed", _speed(settings), "airflow"))
-    rows.append(("airflow", _airflow(settings, page), "airflow"))
-    rows.append(("depth of the bed", depth_of(settings.bed_depth, page), "bed_depth"))
-    rows.append(("dwell", page.number(settings.residence_time, u.TIME, 1), "bed_depth"))
-    if case.limits.inlet_air_temperature is not None:
-        inlet = page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)
-        rows.append(("inlet air", inlet, "inlet_air_temperature"))
-    return rows
+def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
+    """Return today's settings beside those to set, and what they give; what nobody opens is said to stay."""
+    title = "set" if answer.met else "nearest"
+    rows: list[tuple[str, ...]] = [("", "today", title, "")]
+    for one in answer.chosen:
+        s = one.setting
+        now = "-" if math.isnan(one.now) else text(s.quantity, one.now, page)
+        # the nearest state is on no dial, and nobody shall type it
+        to = dialled(s.quantity, one.to, s.step if answer.met else 0.0, page)
+        rows.append((s.label, now, to, "" if s.opened else "as given"))
+    rows += [(label, now, to, "") for label, now, to in _follows(answer, page)]
+    before, after = answer.now.result.pellets_out, answer.result.pellets_out
+    for name, digits in (("moisture", 2), ("temperature", 1)):
+        q, field = QUANTITIES[name], {"moisture": "moisture_wb"}.get(name, name)
+        pair = (text(q, float(getattr(out, field)), page, digits) for out in (before, after))
+        rows.append((f"exit {q.label}", *pair, ""))
+    if answer.now.chance is not None and answer.chance is not None:
+        pair = (verdicts.chance_text(x) for x in (answer.now.chance, answer.chance))
+        rows.append(("chance that all is kept", *pair, ""))
+    currency = f" in {case.costs.currency}" if case.costs.currency else ""
+    rows.append((f"cost per hour{currency}", money(answer.now.cost.total), money(answer.cost.total), ""))
+    bold = (0, *range(1, 1 + len(answer.chosen)))
+    if page.width >= NARROW:
+        return table(rows, page, right=(1, 2), bold=bold)
+    return "".join(
+        wrapped(f"{label}: {to}{f' ({note})' if note else ''}, today {now}", page)
+        for label, now, to, note in rows[1:]
+    )
 
 
-def _dial_in(case: Case, answer: SettingsAnswer, page: Page) -> str:
-    """Return the settings; what the scenario does not open is said to stay."""
-    opened = case.limits.given()
-    shown = [
-        (label, text, "" if any(key in opened for key in OPENED_BY[knob]) else "as given")
-        for label, text, knob in dialled(case, answer.settings, page)
+def _follows(answer: SettingsAnswer, page: Page) -> Iterator[tuple[str, str, str]]:
+    """What follows from the settings and is read on the machine: a fan's airflow, a belt's depth, time."""
+    parts: Sequence[tuple[Any, Any, str]]
+    if answer.stages:
+        now = answer.now_settings if isinstance(answer.now_settings, tuple) else ()
+        parts = [(a, b, f"{s.name}: ") for a, b, s in zip(now, answer.settings, answer.stages)]
+    else:
+        parts = [(answer.now_settings, answer.settings, "")]
+    told = {one.setting.key for one in answer.chosen}
+    for k, (before, after, prefix) in enumerate(parts, 1):
+        for name in ("airflow", "fan_speed", "bed_depth", "residence_time", "duration"):
+            key = f"{k}.{name}" if prefix else name
+            pair = [getattr(x, name, math.nan) for x in (before, after)]
+            batch = name == "duration" and math.isnan(getattr(after, "belt_speed", math.nan))
+            if key in told or math.isnan(pair[1]) or batch:
+                continue
+            q = QUANTITIES["residence_time" if name == "duration" else name]
+            yield f"{prefix}{q.label}", *(text(q, x, page) for x in pair)  # type: ignore[misc]
+
+
+def zones(settings: Any, page: Page, name: str = "") -> str:
+    """Return what each zone of a belt is set to; nothing for other machines."""
+    if not getattr(settings, "zone_airflow", ()):
+        return ""
+    hot, air = QUANTITIES["inlet_air_temperature"], QUANTITIES["airflow"]
+    each = zip(settings.zone_inlet_air_temperature, settings.zone_airflow)
+    rows = [
+        (f"{k}", "not heated" if T is None else text(hot, T, page), text(air, V, page))
+        for k, (T, V) in enumerate(each, 1)
     ]
-    title = "Set" if answer.met else "Nearest settings"
-    return table([(title, "", ""), *shown], page, right=(1,), bold=tuple(range(len(shown) + 1)))
+    title = f"zone of {name}" if name else "zone"
+    return table([(title, "inlet air", "airflow"), *rows], page, right=(1, 2), bold=(0,))
 
 
-def _speed(settings: Settings) -> str:
-    return "none gives this" if math.isnan(settings.fan_speed) else f"{100 * settings.fan_speed:.1f} %"
-
-
-def _airflow(settings: Settings, page: Page) -> str:
-    return page.number(settings.airflow, u.VOLUME_FLOW, 0)
-
-
-def depth_of(depth: float, page: Page) -> str:
-    return page.number(depth, u.LENGTH, 1, "in" if page.units == "us" else "cm")
-
-
-def _in_a_line(case: Case, settings: Settings, page: Page) -> str:
-    parts = [f"airflow {_airflow(settings, page)}"]
-    if not math.isnan(settings.fan_speed):
-        parts.append(f"fan {_speed(settings)}")
-    parts.append(f"bed {depth_of(settings.bed_depth, page)}")
-    parts.append(f"dwell {page.number(settings.residence_time, u.TIME, 1)}")
-    if case.limits.inlet_air_temperature is not None:
-        parts.append(f"inlet air {page.number(settings.inlet_air_temperature, u.TEMPERATURE, 1)}")
-    return ", ".join(parts)
+def _gain(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[str]:
+    """Say what the settings change against today's, or that there is nothing to gain."""
+    if not answer.met:
+        return
+    gain, now = answer.gain, answer.now
+    currency = f" {case.costs.currency}" if case.costs.currency else ""
+    hours = f"{gain.hours_per_year:.0f} hours a year{', assumed: [shift] says how many' * gain.hours_assumed}"
+    if not now.met:
+        broken = dict.fromkeys(v.constraint.quantity.label for v in now.verdicts if not v.met)
+        more = (
+            f"{money(-gain.cost_per_hour)}{currency} per hour more"
+            if gain.cost_per_hour < 0
+            else (f"{money(gain.cost_per_hour)}{currency} per hour less")
+        )
+        yield f"Today's settings do not keep: {', '.join(broken)}. These do, for {more}."
+    elif gain.cost_per_hour <= NOTHING * abs(now.cost.total):
+        yield "Nothing to gain: today's settings keep everything and cost as little."
+    else:
+        yield (
+            f"Gain: {money(gain.cost_per_hour)}{currency} per hour, {money(gain.cost_per_year)}{currency} "
+            f"per year ({hours})."
+        )
+    if answer.chance is not None and answer.chance < LIKELY:
+        yield (
+            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {LIKELY:.0%} is "
+            f'asked for (assumed). For surer settings: --chance "{LIKELY:.0%}"; or measure what leaves it open.'
+        )
 
 
 # -- what it costs
@@ -126,12 +160,34 @@ def costs(case: Case, cost: Cost, page: Page) -> str:
     rows = [("electricity", cost.electricity)]
     if case.costs.heat is not None or cost.heat > 0.0:
         rows.append(("heat", cost.heat))
-    rows += [("overdried feed", cost.overdried_feed), ("total", cost.total)]
-    tonnes = 3.6 * case.feed.throughput
+    rows += [("weight given away", cost.overdried_feed), ("total", cost.total)]
     per_mass = u.shown(1e-3, u.MASS_PRICE, f"/{mass.replace(' ', '_')}")
-    shown = [(label, money(hourly), money(hourly / tonnes * per_mass)) for label, hourly in rows]
+    share = cost.per_tonne / cost.total if cost.total else 0.0
+    columns = [
+        summed([hourly for _, hourly in rows]),
+        summed([hourly * share * per_mass for _, hourly in rows]),
+    ]
+    shown = [(label, *cells) for (label, _), *cells in zip(rows, *columns)]
     titles = (f"Cost in {currency}" if currency else "Cost", "per hour", f"per {mass}")
     return table([titles, *shown], page, right=(1, 2), bold=(0, len(shown)))
+
+
+def summed(amounts: Sequence[float]) -> list[str]:
+    """Return amounts, the last of which is the sum of the others, so that they add up as printed.
+
+    >>> summed([0.2034, 0.0, 0.0, 0.2034]), summed([0.0379, 2.244, 0.004, 2.2859])
+    (['0.203', '0', '0', '0.203'], ['0.04', '2.25', '0.00', '2.29'])
+    """
+    *parts, total = amounts
+    if math.isnan(total):
+        return [money(x) for x in amounts]
+    text = money(total)
+    digits = len(text.partition(".")[2])
+    rounded = [round(x, digits) for x in parts]
+    left = float(text) - sum(rounded)
+    most = max(range(len(parts)), key=lambda k: (parts[k] - rounded[k]) * math.copysign(1.0, left))
+    rounded[most] += left
+    return [f"{x:.{digits}f}" if part else "0" for x, part in zip(rounded, parts)] + [text]
 
 
 def money(amount: float) -> str:
@@ -147,64 +203,70 @@ def money(amount: float) -> str:
     return f"{amount:.{max(0, 2 - math.floor(math.log10(abs(amount))))}f}"
 
 
+def _by_stage(answer: SettingsAnswer, page: Page) -> str:
+    """Return which stage takes out how much of the water, and what it costs."""
+    water, total = sum(s.water for s in answer.stages), answer.cost.total
+    rows = [
+        (
+            s.name,
+            page.number(s.water, u.MASS_FLOW, 1),
+            _share(s.water, water),
+            money(s.electricity + s.heat),
+            _share(s.electricity + s.heat, total),
+        )
+        for s in answer.stages
+    ]
+    titles = ("part of each", "takes out", "of the water", "energy per hour", "of the cost")
+    return table([titles, *rows], page, right=(1, 2, 3, 4), bold=(0,))
+
+
+def _share(part: float, whole: float) -> str:
+    return f"{100 * part / whole:.1f} %" if whole > 0 else "-"
+
+
 # -- in words
 
 
 def _sentences(case: Case, advice: Advice, page: Page, roomy: bool) -> Iterator[str]:
     answer = advice.answer
-    if answer.binding:
-        yield f"{standing(roomy)}: {', '.join(at_limit(limit, page) for limit in answer.binding)}."
+    at = [at_limit(limit, page) for limit in answer.binding]
+    at += [f"{stage.name}: {at_limit(limit, page)}" for stage in answer.stages for limit in stage.binding]
+    if at:
+        words = "At their limits, or as far off as the chance takes" if roomy else "At their limits"
+        yield f"{words}: {'; '.join(at) if answer.stages else ', '.join(at)}."
     if answer.hardly_matters:
-        dwell = " (dwell)" if "residence time" in answer.hardly_matters else ""
         yield (
-            f"The {' and '.join(answer.hardly_matters)}{dwell} hardly matters for the cost here: this is the "
-            "smallest that meets target and limits."
+            f"The {' and '.join(answer.hardly_matters)} hardly matters for the cost here: this is the smallest "
+            "that meets target and limits."
         )
     if advice.window is None:
         yield "No settings keep the limits of the machine, whatever the target."
     else:
+        within = f"within the machine's limits{' with that room' if roomy else ''}"
         for word, end in zip(("Driest", "Wettest"), advice.window):
-            at = _in_a_line(case, end.settings, page)
-            yield f"{word} exit {within(roomy)}: {100 * end.moisture_wb:.2f} % at {at}."
-    yield _required(case, answer)
+            yield f"{word} exit {within}: {100 * end.moisture_wb:.2f} % at {_in_a_line(end, page)}."
+    yield from _required(case, answer)
 
 
-def standing(roomy: bool) -> str:
-    """Return what stands before limits; `roomy`: numbers that are not exact stand off theirs, for a chance."""
-    return "At their limits, or as far off as the chance takes" if roomy else "At their limits"
+def _in_a_line(end: Reached, page: Page) -> str:
+    """The settings of an end of the window, of all that is opened."""
+    shown = [one for one in end.chosen if one.setting.opened]
+    return ", ".join(f"{one.setting.label} {text(one.setting.quantity, one.to, page)}" for one in shown)
 
 
-def within(roomy: bool) -> str:
-    return f"within the machine's limits{' with that room' if roomy else ''}"
-
-
-def at_limit(limit: AtLimit, page: Page) -> str:
-    """Return a limit's name and value."""
-    name, _, end = limit.limit.partition(", ")
-    if name == "fan curve":
-        return "the falling side of the fan's curve"
-    dimension, digits = _SHOWN[name]
-    if math.isnan(limit.value):
-        value = "none"
-    elif dimension is u.LENGTH:
-        value = depth_of(limit.value, page)
-    elif dimension is None:
-        value = f"{limit.value:.{digits}f}"
-    else:
-        value = page.number(limit.value, dimension, digits)
-    return f"{end} {name} ({value})" if end else f"{name} ({value})"
-
-
-def _required(case: Case, answer: SettingsAnswer) -> str:
-    target, now, need = case.target, 100 * case.feed.moisture, answer.required_feed_moisture
-    goal = f"For {100 * target.moisture:.4g} % now"
+def _required(case: Case, answer: SettingsAnswer) -> Iterator[str]:
+    target, now, need = case.target.moisture, 100 * case.feed.moisture, answer.required_feed_moisture
+    goal = f"For {100 * target:.4g} % now"
     if need is None:
-        return f"{goal}, no feed is dry enough: another limit or wish stands in the way."
-    if need > HIGHEST_FEED_MOISTURE - 1e-4:
+        return
+    if math.isnan(need):
+        yield f"{goal}, no feed is dry enough: another limit or wish stands in the way."
+    elif need > HIGHEST_FEED_MOISTURE - 1e-4:
         most = 100 * HIGHEST_FEED_MOISTURE
-        return f"{goal}, the feed may come in at {most:.0f} % at least; no wetter was tried."
-    verb = "the feed may come in at" if answer.met else "bring the feed to"
-    return f"{goal}, {verb} {rounded_down(need)} % or drier; it is at {now:.4g} %."
+        yield f"{goal}, the feed may come in at {most:.0f} % at least; no wetter was tried."
+    else:
+        verb = "the feed may come in at" if answer.met else "bring the feed to"
+        yield f"{goal}, {verb} {rounded_down(need)} % or drier; it is at {now:.4g} %."
 
 
 def rounded_down(moisture: float) -> str:
@@ -220,40 +282,22 @@ def rounded_down(moisture: float) -> str:
 
 
 def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
-    missed = ", ".join(at_limit(limit, page) for limit in answer.broken)
-    return out_of_reach(missed, page, chance)
-
-
-def out_of_reach(missed: str, page: Page, chance: bool) -> str:
-    """Return that no settings serve; `chance`: as far off target and limits as it takes."""
-    words = f"no settings within the limits meet the target. The nearest still misses: {missed}."
+    missed = [at_limit(limit, page) for limit in answer.broken]
+    missed += [f"{stage.name}: {at_limit(limit, page)}" for stage in answer.stages for limit in stage.broken]
+    words = f"no settings within the limits meet the target. The nearest still misses: {'; '.join(missed)}."
     if chance:
-        words = f"no settings keep as far off target and limits as it takes. Too near: {missed}."
+        words = f"no settings keep as far off target and limits as it takes. Too near: {'; '.join(missed)}."
     return wrapped(
         f"Out of reach{' with the chance asked for' if chance else ''}: {words}", page, style="bold"
     )
 
 
-def _smallest_changes(case: Case, answer: SettingsAnswer, page: Page) -> str:
-    """Return what each thing alone would have to become."""
-    settings = answer.settings
-    now = {
-        "feed moisture": case.feed.moisture,
-        "feed temperature": case.feed.temperature,
-        "inlet air temperature": settings.inlet_air_temperature,
-        "airflow": settings.airflow,
-        "dwell": settings.residence_time,
-    }
-    rows = []
-    for change in answer.smallest_changes:
-        dimension = _CHANGED[change.unit]
-        digits = 0 if dimension is u.VOLUME_FLOW else 1
-        rows.append((change.change, page.number(now[change.change], dimension, digits), _to(change, page)))
-    return alone_would_do(rows, page)
-
-
-def alone_would_do(rows: list[tuple[str, str, str]], page: Page) -> str:
+def _smallest_changes(answer: SettingsAnswer, page: Page) -> str:
     """Return the table of what each thing alone would have to become: name, value now, value that serves."""
+    rows = [
+        (change.change, text(QUANTITIES[change.quantity], change.now, page), _to(change, page))
+        for change in answer.smallest_changes
+    ]
     titles = ("Alone would do", "now", "to")
     if page.width >= NARROW:
         return table([titles, *rows], page, right=(1, 2), bold=(0,))
@@ -265,16 +309,14 @@ def alone_would_do(rows: list[tuple[str, str, str]], page: Page) -> str:
 def _to(change: Change, page: Page) -> str:
     if change.to is None:
         return "not by this alone"
-    dimension = _CHANGED[change.unit]
-    stored = u.convert(change.to, change.unit, dimension)
-    if dimension is u.FRACTION:
-        return f"{rounded_down(stored)} %"
-    return page.number(stored, dimension, 0 if dimension is u.VOLUME_FLOW else 1)
+    q = QUANTITIES[change.quantity]
+    stored = u.convert(change.to, change.unit, u.DIMENSIONS[q.dimension])
+    return f"{rounded_down(stored)} %" if q.name == "feed_moisture" else text(q, stored, page)
 
 
-def _dryer(heated: Heated | None, answer: SettingsAnswer, page: Page) -> str:
+def _heated(heated: Heated | None, answer: SettingsAnswer, page: Page) -> str:
     """Say where heated inlet air would buy moisture with exit temperature, and what to do instead."""
-    helps = any(c.change == "inlet air temperature" and c.to is not None for c in answer.smallest_changes)
+    helps = any(c.quantity == "inlet_air_temperature" and c.to is not None for c in answer.smallest_changes)
     if heated is None or helps:
         return ""
     inlet, out = (
@@ -283,17 +325,17 @@ def _dryer(heated: Heated | None, answer: SettingsAnswer, page: Page) -> str:
     air = f"inlet air of {inlet} (airflow {page.number(heated.airflow, u.VOLUME_FLOW, 0)})"
     dryer = "Rather bring the feed in drier, or put a dryer before the cooler."
     if not heated.dry_enough:
-        text = f"Not even {air} brings the moisture; the pellets would leave at {out}. {dryer}"
+        words = f"Not even {air} brings the moisture; the pellets would leave at {out}. {dryer}"
     elif heated.too_warm:
-        text = (
+        words = (
             f"Heated {air} would bring the moisture, but the pellets would leave at {out}, too warm. {dryer}"
         )
     else:
-        text = (
+        words = (
             f"Heated {air} would bring the moisture, the pellets leaving at {out}: to search there, give "
             "limits.inlet_air_temperature."
         )
-    return "\n" + wrapped(text, page)
+    return "\n" + wrapped(words, page)
 
 
 # -- one step
@@ -320,5 +362,81 @@ def _signed(change: float, digits: int) -> str:
     >>> _signed(0.123, 2), _signed(-0.001, 2)
     ('+0.12', '0.00')
     """
-    text = f"{change:+.{digits}f}"
-    return text if float(text) else text[1:]
+    words = f"{change:+.{digits}f}"
+    return words if float(words) else words[1:]
+
+
+# -- JSON
+
+
+def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
+    """Return what `settings --json` writes: predict's groups at the settings, and what is particular to it."""
+    answer = advice.answer
+    driest, wettest = advice.window or (None, None)
+    need = answer.required_feed_moisture
+    found = as_json.document(answer.case, answer.result, scenario, version) | {
+        "inputs": inputs(case),
+        **of_settings(case, answer),
+        "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
+        "required_feed_moisture_wb": None if need is None or math.isnan(need) else need,
+        "one_step": [as_json.group(step, "one_step") for step in answer.one_step],
+        "smallest_changes": [
+            {"change": change.change, "to": change.to, "unit": change.unit}
+            for change in answer.smallest_changes
+        ],
+        "now": {
+            "settings": _settings(case, answer.now_settings),
+            "pellets_out": as_json.group(answer.now.result.pellets_out, "pellets_out"),
+            "cost": as_json.where_known(answer.now.cost, "cost"),
+            "met": answer.now.met,
+            "verdicts": verdicts.as_json(answer.now.verdicts),
+            "chance": answer.now.chance,
+        },
+        "chance": answer.chance,
+        "gain": as_json.group(answer.gain, "gain"),
+    }
+    if not answer.met:
+        nearest = {"settings": found["settings"], "pellets_out": found["pellets_out"]}
+        found |= {"nearest": nearest, "broken": at_limits(answer.broken)}
+    return found
+
+
+def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
+    """What is set, what it costs, how it stands, and the keys that set it."""
+    return {
+        "settings": [_stage(stage) for stage in answer.stages]
+        if answer.stages
+        else as_json.where_known(answer.settings, "settings"),
+        "set": typed_back(case, answer.case),
+        "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.costs.currency},
+        "exact_cost": answer.exact_cost,
+        "binding": at_limits(answer.binding),
+        "verdicts": verdicts.as_json(answer.verdicts),
+    }
+
+
+def _settings(case: Case, settings: Any) -> Any:
+    if not isinstance(settings, tuple):
+        return as_json.where_known(settings, "settings")
+    names = (stage.name for stage in case.cooler.stages)
+    return [
+        {"stage": name, "settings": as_json.where_known(one, "settings")}
+        for name, one in zip(names, settings)
+    ]
+
+
+def _stage(stage: StageSettings) -> dict[str, Any]:
+    return {
+        "stage": stage.name,
+        "settings": as_json.where_known(stage.settings, "settings"),
+        "water_kg_h": 3600.0 * stage.water,
+        "cost": {"electricity": stage.electricity, "heat": stage.heat},
+        "binding": at_limits(stage.binding),
+        "broken": at_limits(stage.broken),
+    }
+
+
+def _end(case: Case, end: Reached | None) -> dict[str, Any] | None:
+    return (
+        None if end is None else {"moisture_wb": end.moisture_wb, "settings": _settings(case, end.settings)}
+    )

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 from coolsim.case import Case
 from coolsim.output import tables
 from coolsim.output.page import NARROW, Page, grid, joined, table, wrapped
-from coolsim.output.settings import at_limit, depth_of, money
+from coolsim.output.quantities import at_limit
+from coolsim.output.quantities import depth as depth_of
+from coolsim.output.settings import money
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.settings.find import AtLimit
+    from coolsim.requirements import AtLimit
     from coolsim.studies.sizing.answer import Governs, Missed, Served, SizeAnswer
 
 _PARTS = {

@@ -6,15 +6,17 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from coolsim.case import Case
-from coolsim.output import dryer_settings, settings
+from coolsim.output import quantities, settings
 from coolsim.output import uncertainty as sure
-from coolsim.output.json import group, of_settings
+from coolsim.output.json import group
 from coolsim.output.page import Page, grid, joined, wrapped
+from coolsim.output.verdicts import chance_text
+from coolsim.requirements import wishes_of
 from coolsim.scenario import units as u
-from coolsim.studies.asked import is_dryer
 
 if TYPE_CHECKING:
-    from coolsim.studies.settings.find import AtLimit, SettingsAnswer
+    from coolsim.requirements import AtLimit
+    from coolsim.studies.settings.answer import SettingsAnswer
     from coolsim.studies.settings.surely import Surely
     from coolsim.studies.uncertainty import Uncertainty
 
@@ -55,19 +57,21 @@ def _what(sure: Uncertainty) -> str:
 
 def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) -> dict[str, str]:
     """Settings, exit, chance and cost, by their labels."""
-    dialled = dryer_settings.dialled if is_dryer(case) else settings.dialled
     out = answer.result.pellets_out
     per_mass = u.shown(1e-3, u.MASS_PRICE, "/short_ton" if page.units == "us" else "/t")
     currency = case.costs.currency
     cost = f"cost in {currency}" if currency else "cost"
     return {
-        **{label: text for label, text, _ in dialled(case, answer.settings, page)},
+        **{
+            one.setting.label: quantities.dialled(one.setting.quantity, one.to, one.setting.step, page)
+            for one in answer.chosen
+        },
         "exit moisture": page.number(float(out.moisture_wb), u.FRACTION, 2),
         "exit temperature": page.number(float(out.temperature), u.TEMPERATURE, 1),
-        "chance that the target is met": sure.chance_text(there.all_met or 0.0),
-        **({} if there.all_kept is None else {"and all limits kept": sure.chance_text(there.all_kept)}),
+        "chance that the target is met": chance_text(there.all_met or 0.0),
+        **({} if there.all_kept is None else {"and all limits kept": chance_text(there.all_kept)}),
         f"{cost} per {'short ton' if page.units == 'us' else 't'}": settings.money(
-            answer.cost.total / (3.6 * case.feed.throughput) * per_mass
+            answer.cost.per_tonne * per_mass
         ),
     }
 
@@ -76,19 +80,18 @@ def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
     """Where no settings have the chance: what stands in the way, and which wish is the least sure."""
     if found.kept:
         return
-    at_limit = dryer_settings.at_limit if is_dryer(case) else settings.at_limit
-    held = [at_limit(one, page) for one in limiting(found)]
+    held = [quantities.at_limit(one, page) for one in limiting(found)]
     if held:
         yield f"In the way of a surer target: {', '.join(held)}. What leaves it open may be measured closer, too."
     chances = (*found.uncertainty.wishes, *found.uncertainty.limits)
     if len(chances) > 1:
         name, least = min(chances, key=lambda one: one[1])
-        yield f"The least sure is {name}: {sure.chance_text(least)}."
+        yield f"The least sure is {name}: {chance_text(least)}."
 
 
 def limiting(found: Surely) -> tuple[AtLimit, ...]:
     """Limits that the settings stand at or break; not the wishes, whose room the search chose."""
-    wishes = {"moisture", "moisture, lowest", "above ambient", "temperature", "water activity", "deviation"}
+    wishes = {c.called for c in wishes_of(found.case)}
     each = {one.limit: one for one in (*found.answer.broken, *found.answer.binding)}
     return tuple(one for name, one in each.items() if name not in wishes)
 
@@ -105,7 +108,7 @@ def written(case: Case, answer: SettingsAnswer, alone: Surely | None) -> dict[st
         "surely": {
             "chance": found.chance,
             "kept": found.kept,
-            **of_settings(case, found.answer),
+            **settings.of_settings(case, found.answer),
             "pellets_out": group(found.answer.result.pellets_out, "pellets_out"),
             "uncertainty": sure.written(found.uncertainty),
         },

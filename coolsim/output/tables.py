@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.cautions import WETTEST_TENTH
 from coolsim.fields import Number
-from coolsim.output import lines
+from coolsim.output import library, lines, verdicts
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
+from coolsim.requirements import verdicts_of
 from coolsim.result import BetweenPellets, Energy, FanRun, Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
@@ -19,19 +21,19 @@ from coolsim.scenario.units import Dimension
 
 LEVELS = ("danger", "check", "note")
 LEAST_FLASH = 5e-5  # kg/kg wet; less would read 0.00 %
-AS_GOOD_AS = 1e-6  # of a limit: less above it than anyone could measure
 _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the word, never instead of it
 
 
 def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     """Return the answer to one case as text; `sure` tells how sure it is."""
     # an answer that cannot be must not be read without its danger, which a long table would hide
-    parts = [heading(case.title, page), answer(result, page), warnings(result, page, LEVELS[:1])]
-    parts += [verdict(case, result, page)] if case.target else []
+    parts = [heading(case.title, page), first(result, page), answer(result, page)]
+    parts += [warnings(result, page, LEVELS[:1])]
+    names = [run.name for run in result.stages]
+    parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [limits(case, result, page)] if case.limits else []
-    parts += [stage_limits(result, page), sure]
+    parts += [sure]
     parts += [course(case, result, page)] if result.history is not None else []
     of_last = f" ({result.stages[-1].name})" if result.stages else ""
     parts += [group(title + of_last, rows, page) for title, rows in details(case, result, page).items()]
@@ -46,7 +48,7 @@ def understood(case: Case, page: Page) -> str:
         was = typed_as(case, key)
         same = not was or was.replace(" ", "") == text.replace(" ", "")
         lines.append(wrapped(f"{key} = {text}" + ("" if same else f"   (typed {was})"), page))
-    return joined([heading(case.title, page), "".join(lines)])
+    return joined([heading(case.title, page), "".join(lines), library.sorption_points(case.material, page)])
 
 
 # -- the parts of a prediction
@@ -250,71 +252,6 @@ def _fan(fan: FanRun, page: Page) -> list[tuple[str, str]]:
     return rows
 
 
-def verdict(case: Case, result: Result, page: Page) -> str:
-    """Say of each wish in [target] whether it is met, by how much not, and whether that is certain."""
-    target, out, band = case.target, result.pellets_out, result.input_band
-    rows = []
-    if target.moisture is not None:
-        wanted, slack, got = target.moisture, target.tolerance, float(out.moisture_wb)
-        low, high = (0.0, wanted) if slack is None else (wanted - slack, wanted + slack)
-        what = f"≤ {100 * wanted:.4g} %" if slack is None else f"{100 * wanted:.4g} ± {100 * slack:.3g} %"
-        miss = f"{100 * abs(got - wanted):.2f} points {'wetter' if got > wanted else 'drier'}"
-        rows.append(("moisture", what, _met(got, low, high, miss, band and band.moisture_wb)))
-    if target.maximum_above_ambient is not None:
-        wanted, outside = target.maximum_above_ambient, float(case.air.temperature)
-        got = float(out.temperature) - outside
-        ends = tuple(float(end) - outside for end in band.temperature) if band else None
-        miss = page.number(got, u.DIFFERENCE, 1)
-        what = f"≤ {page.number(wanted, u.DIFFERENCE, 1)}"
-        rows.append(("above the air outside", what, _met(got, -math.inf, wanted, miss, ends)))
-    if target.maximum_water_activity is not None:
-        wanted, got = target.maximum_water_activity, float(result.after_equalising.water_activity)
-        rows.append(
-            ("water activity, evened out", f"≤ {wanted:g}", _met(got, 0.0, wanted, f"{got:.3f}", None))
-        )
-    if target.maximum_deviation is not None and result.spread is not None:
-        wanted, got = target.maximum_deviation, float(result.spread.deviation_wb)
-        miss = f"{100 * got:.2f} points"
-        rows.append(
-            ("deviation over the bed", f"≤ {100 * wanted:.4g} points", _met(got, 0.0, wanted, miss, None))
-        )
-    return table([("target", "", ""), *rows], page, bold=(0,)) if rows else ""
-
-
-def _met(got: float, low: float, high: float, miss: str, ends: Any) -> str:
-    slack = AS_GOOD_AS * abs(high)  # settings are searched right up to a limit
-    if not low - slack <= got <= high + slack:
-        return f"not met: {miss}"
-    if ends is not None and (float(ends[0]) < low or float(ends[1]) > high):
-        return "met, but not for all that your inputs leave open"
-    return "met"
-
-
-def limits(case: Case, result: Result, page: Page, title: str = "limits") -> str:
-    """Say of each maximum in [limits] whether the answer keeps it (the ranges there are for searches)."""
-    most_allowed, bed, rows = case.limits, result.bed, []
-    us, history = page.units == "us", result.history
-    hottest = None if history is None else float(history.highest_temperature.max())
-    for name, label, value, dimension, digits in (
-        ("pellet_temperature", "hottest pellets", hottest, u.TEMPERATURE, 1),
-        ("exhaust_relative_humidity", "exhaust", result.air_out.relative_humidity, u.FRACTION, 1),
-        ("lift_off", "lift-off", bed.lift_off, u.FRACTION, 1),
-        ("bed_pressure_drop", "pressure drop", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
-    ):
-        most = getattr(most_allowed, f"maximum_{name}")
-        if most is not None and value is not None:
-            got = page.number(value, dimension, digits)
-            what = f"≤ {page.number(most, dimension, digits)}"
-            rows.append((label, what, _met(float(value), 0.0, most, got, None)))
-    return table([(title, "", ""), *rows], page, bold=(0,)) if rows else ""
-
-
-def stage_limits(result: Result, page: Page) -> str:
-    """Say of each maximum in the limits of a line's stages whether it is kept."""
-    limited = [run for run in result.stages if run.case.limits]
-    return joined([limits(run.case, run.result, page, f"limits: {run.name}") for run in limited])
-
-
 def balances(result: Result, page: Page) -> str:
     accuracy = result.accuracy
     rows = [
@@ -330,7 +267,7 @@ def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
         wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
         for level in levels
         for warning in result.warnings
-        if warning.level == level
+        if warning.level == level and not warning.text.startswith(WETTEST_TENTH)  # told on top
     ]
     return "".join(lines)
 
@@ -340,6 +277,12 @@ def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
 
 def group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
     return table([(title, ""), *rows], page, right=(1,), bold=(0,))
+
+
+def first(result: Result, page: Page) -> str:
+    """Return what must be read before the mean: how wet the wettest tenth is, where that is far off the target."""
+    wet = [w for w in result.warnings if w.text.startswith(WETTEST_TENTH)]
+    return "".join(wrapped(f"{w.level}: {w.text}", page, style=_STYLES[w.level]) for w in wet)
 
 
 def heading(title: str, page: Page) -> str:

@@ -10,6 +10,7 @@ from coolsim.output import dryer_uncertainty
 from coolsim.output.json import group
 from coolsim.output.library import dimension_of, number
 from coolsim.output.page import Page, joined, pretty, table, wrapped
+from coolsim.output.verdicts import chance_text
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
@@ -69,17 +70,6 @@ def _asked(found: Uncertainty, wanted: float) -> str:
     if found.chance >= wanted:
         return f"These settings keep off {off} so that {held} {asked}."
     return f"No settings within [limits] were found that {verb} {asked}; these come nearest."
-
-
-def chance_text(share: float) -> str:
-    """Return a probability no more exactly than the samples tell it.
-
-    >>> chance_text(0.0), chance_text(0.798), chance_text(1.0)
-    ('under 1 %', '80 %', 'over 99 %')
-    """
-    if share < 0.01:
-        return "under 1 %"
-    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
 def _contributors(found: Uncertainty, page: Page) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coolsim.scenario.echo import inputs, typed_as
+from coolsim.scenario.echo import inputs, typed_as, typed_back
 from coolsim.scenario.edit import bounds, load, load_with, loads, parse_setting, replace, retyped
 from coolsim.scenario.source import Source, files_of
 from coolsim.scenario.templates import template
@@ -20,4 +20,5 @@ __all__ = [
     "retyped",
     "template",
     "typed_as",
+    "typed_back",
 ]

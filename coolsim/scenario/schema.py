@@ -265,6 +265,27 @@ _MATERIAL = {
 
 _SORPTION = {
     "equation": Key("text", "the constants that follow are those of this equation", '"modified-oswin"'),
+    "fat": _quantity(u.FRACTION, "5 %", "0 %", "50 %", "of the dry solid, which takes up no water"),
+}
+_SORPTION_POINT = {
+    "temperature": _quantity(
+        u.TEMPERATURE, "25 degC", "-20 degC", "100 degC", "measured at", hint=_FAHRENHEIT, required=True
+    ),
+    "water_activity": Key("number", "a bare number", "0.65", low="0.01", high="0.98", required=True),
+    "moisture": _quantity(u.FRACTION, "12.5 %", "0.1 %", "65 %", "wet basis", hint=_MOISTURE),
+    "moisture_dry_basis": _quantity(
+        u.FRACTION, "14.3 %", "0.1 %", "185 %", "water per dry solid, in place of moisture"
+    ),
+}
+_COMPOSITION = {
+    name: _quantity(u.FRACTION, example, "0 %", "100 %", meaning)
+    for name, example, meaning in (
+        ("protein", "18 %", "share of the dry solid; all of them add up to 100 %"),
+        ("fat", "4 %", "takes up no water"),
+        ("carbohydrate", "65 %", "fibre apart"),
+        ("fibre", "5 %", "share of the dry solid"),
+        ("ash", "8 %", "share of the dry solid"),
+    )
 }
 
 _DIFFUSIVITY = {
@@ -292,6 +313,14 @@ _TARGET = {
         u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
     ),
     "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+    "water_activity_at": _quantity(
+        u.TEMPERATURE,
+        "25 degC",
+        "-40 degC",
+        "80 degC",
+        "of the store; the warmer of 25 degC and the air outside if left out",
+        hint=_FAHRENHEIT,
+    ),
     "maximum_deviation": _quantity(
         u.FRACTION,
         "1.5 %",
@@ -318,6 +347,11 @@ _LIMITS = {
     ),
     "duration": _pair(u.TIME, '["15 min", "60 min"]', "1 s", "24 h", "of a batch, lowest and highest"),
     "recirculation": _pair(u.FRACTION, '["0 %", "80 %"]', "0 %", "95 %", "of a batch, lowest and highest"),
+    "batch_mass": _pair(
+        u.MASS, '["150 kg", "300 kg"]', "0.01 kg", "100 t", "of a batch, in place of bed_depth"
+    ),
+    "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
+    "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT
     ),
@@ -424,6 +458,12 @@ _SCHEDULE = {
     "dryers": Key("number", "alike, filled in turn", "2", low="1", high="1000", default=1.0),
 }
 
+_SHIFT = {
+    "hours": _quantity(u.TIME, "8 h", "1 min", "24 h", "of a shift; 8 h are assumed if left out"),
+    "per_day": Key("number", "shifts a day; 1 if left out", "1", low="0.1", high="6"),
+    "days_per_year": Key("number", "on which it runs; 250 if left out", "250", low="1", high="366"),
+}
+
 _NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
 _DESIGN_WEATHER = _NAME | {
     "percentile": _quantity(
@@ -461,9 +501,16 @@ TABLES: Mapping[str, Table] = {
     "cooler": Table("the cooler or dryer and its settings", _COOLER | _DRYER, required=True),
     "cooler.zone": Table("a zone of a belt, in the order in which pellets meet them", _ZONE, listed=True),
     "schedule": Table("batch after batch: does a batch dryer keep up?", _SCHEDULE),
+    "shift": Table("how long the line runs: for what settings save in a year", _SHIFT),
     "stage": Table("a machine of a line, with the keys of [cooler]", _STAGE, listed=True, varies="cooler"),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
+    "material.sorption.point": Table(
+        "a measured point, four or more of them in place of equation and constants",
+        _SORPTION_POINT,
+        listed=True,
+    ),
+    "material.composition": Table("of the dry solid; its fat counts in the isotherm", _COMPOSITION),
     "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
     "target": Table("what is wanted", _TARGET),
     "limits": Table("what the machine allows; pairs are [lowest, highest]", _LIMITS),
@@ -498,7 +545,7 @@ GROUPS = (
     Group(("cooler.airflow",), arrangement="batch"),
     Group(("cooler.bed_depth",), arrangement="belt"),
     Group(("limits.airflow", "limits.fan_speed"), required=False),
-    Group(("limits.bed_depth", "limits.residence_time"), required=False),
+    Group(("limits.bed_depth", "limits.residence_time", "limits.batch_mass"), required=False),
     Group(("fan.curve", "fan.rated_flow"), required=False),
     Group(("sizing.above_least", "sizing.floor_area"), required=False),
 )
@@ -524,7 +571,7 @@ def find(dotted: str) -> Key | None:
     table, _, name = dotted.rpartition(".")
     if dotted == "title":
         return TITLE
-    if table == "material.sorption" and name not in _SORPTION:
+    if table == "material.sorption" and name not in (*_SORPTION, "point"):
         return constant(name)
     listed, _, number = table.rpartition(".")
     if number.isdecimal() and listed in TABLES and TABLES[listed].listed:  # "sizing.product.2.moisture"

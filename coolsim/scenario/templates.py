@@ -93,7 +93,16 @@ ARRANGED = {
     "batch": "the bed lies still while air is blown through it (or belt, counter-flow)",
     "belt": "the bed rides on a belt through zones of air (or batch, counter-flow)",
 }
-_MATERIAL = tuple(Block(name) for name in ("material", "material.sorption", "material.diffusivity"))
+_MATERIAL = tuple(
+    Block(name, optional=True)
+    for name in (
+        "material",
+        "material.composition",
+        "material.sorption",
+        "material.sorption.point",
+        "material.diffusivity",
+    )
+)
 _SIZING = ("sizing", "sizing.product", "sizing.weather")
 _WEATHER = (Block("weather"), Block("weather.units"))
 _SPEED = frozenset({"curve", "rated_flow", "rated_pressure", "curve_density", "position", "speed"})
@@ -108,7 +117,8 @@ _HEAVY = _WET | {
 }  # fmt: skip
 _TARGET = Block("target", examples={"moisture": '"10 %"', "maximum_above_ambient": '"8 K"'})
 _OF_COOLED = dataclasses.replace(_TARGET, hidden=frozenset({"maximum_deviation"}))
-_OF_DRYERS = frozenset({"duration", "recirculation", "maximum_pellet_temperature"})
+_OF_BATCHES = frozenset({"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every"})
+_OF_DRYERS = _OF_BATCHES | {"maximum_pellet_temperature"}
 _OF_COOLERS = frozenset({"air_ratio", "freeboard"})
 
 
@@ -146,7 +156,7 @@ _BELT_LIMITS = Block(
         "residence_time": '["8 min", "30 min"]', "inlet_air_temperature": '["65 degC", "105 degC"]',
         "maximum_pellet_temperature": '"95 degC"', "maximum_bed_pressure_drop": '"800 Pa"',
     },
-    hidden=frozenset({"fan_speed", "duration", "recirculation"}),
+    hidden=_OF_BATCHES | {"fan_speed"},
 )  # fmt: skip
 _FIRST = Block(
     "stage",
@@ -173,7 +183,7 @@ TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
         TITLE.example,
         (
             Block("feed"), Block("air"), Block("cooler", shown=_UNEVEN), *_MATERIAL, Block("target"),
-            Block("limits"),
+            Block("limits", hidden=_OF_DRYERS),
             Block("costs"), Block("fan"), Block("duct"), *(Block(name) for name in _SIZING), *_WEATHER,
         ),
     ),
@@ -193,7 +203,7 @@ TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
                     "duration": '["15 min", "45 min"]', "recirculation": '["0 %", "85 %"]',
                     "maximum_bed_pressure_drop": '"800 Pa"',
                 },
-                hidden=frozenset({"fan_speed", "bed_depth", "residence_time"}),
+                hidden=frozenset({"fan_speed", "bed_depth", "batch_mass", "residence_time"}),
             ),
             Block("costs"), _FAN, *_sizing('["4 cm", "15 cm"]', '"8 m2"'), *_WEATHER,
         ),

@@ -82,6 +82,20 @@ MOLAR_ENERGY = _dimension("a molar energy", "J/mol", "kJ/mol", "kJ/mol", "kJ/mol
 ENERGY_PRICE = _dimension("a price of energy", "1/J", "/kWh", "/kWh", "/kWh, /MJ, /GJ", "0.15 /kWh")
 MASS_PRICE = _dimension("a price of feed", "1/kg", "/kg", "/lb", "/kg, /t, /lb", "0.55 /kg")
 
+# By the names under which `coolsim.quantities` knows them.
+DIMENSIONS: dict[str, Dimension] = {
+    "length": LENGTH,
+    "mass": MASS,
+    "temperature": TEMPERATURE,
+    "difference": DIFFERENCE,
+    "fraction": FRACTION,
+    "pressure": PRESSURE,
+    "volume_flow": VOLUME_FLOW,
+    "time": TIME,
+    "speed": SPEED,
+    "air_ratio": AIR_RATIO,
+}
+
 _RATIOS = (AIR_RATIO, HUMIDITY_RATIO)  # kg/kg has no dimension left: both halves are checked instead
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -10,13 +12,17 @@ from coolsim import both_units
 from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
+from coolsim.machines import dryers, lines
 from coolsim.physics import air, sorption
+from coolsim.requirements import is_dryer
+from coolsim.scenario import schema
 
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
-OF_DRYERS = {
-    "target": ("maximum_deviation",),
-    "limits": ("duration", "recirculation", "maximum_pellet_temperature"),
-}
+OF_DRYERS = {"target": ("maximum_deviation",), "limits": ("maximum_pellet_temperature",)}
+RANGES = tuple(dict.fromkeys((*OPENED, *dryers.OPENED["batch"])))  # keys of [limits] that are ranges
+HOT = "inlet_air_temperature"
+NOTHING = 1e-9  # of an airflow or a depth
+MOST_OPEN = 8  # things to set at once on a line: a survey has all corners of their ranges
 HIGHEST_FEED_MOISTURE = 0.35  # kg/kg wet
 # What outside air can be, in the words of its error: lowest, highest, and factor and format of what is shown.
 _AIR: dict[str, tuple[float, float, float, str]] = {
@@ -24,10 +30,6 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
     "relative_humidity": (0.0, 1.0, 100.0, "{:g} %"),
     "pressure": (45e3, 110e3, 1e-3, "{:g} kPa"),
 }
-
-
-def is_dryer(case: Case) -> bool:
-    return case.cooler.arrangement in ("batch", "belt")
 
 
 def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None:
@@ -51,36 +53,117 @@ def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    only_coolers(case, "settings with a chance are found", and_dryers=True)  # else lines have a room
-    faults = foreign(case)
+    faults = [*needed(case)]
+    for place, one in _machines(case):
+        faults += [_placed(case, place, fault) for fault in _of_a_machine(case, one)]
+    if isinstance(case.cooler, Line) and not faults:
+        faults += _too_many(case)
+    if case.cooler.arrangement == "counter-flow" and not faults:
+        faults += impossible(case)
+    if faults:
+        raise InputError(list({(f.key, f.found): f for f in faults}.values()))
+
+
+def needed(case: Case) -> Iterator[Fault]:
+    """What settings need and a scenario does not have."""
     for table, key, example in (
         ("target", "moisture", 'moisture = "12 %"'),
         ("costs", "electricity", 'electricity = "0.15 /kWh"'),
     ):
         if getattr(getattr(case, table), key) is None:
-            faults.append(_missing(case, f"{table}.{key}", example))
-    if not {*OPENED} & {*case.limits.given()}:
-        faults.append(_missing(case, "limits", 'airflow = ["500 m3/h", "2400 m3/h"]', "what may be set"))
-    faults += of_fan(case)
-    if not faults:
-        faults += impossible(case)
-    if faults:
-        raise InputError(faults)
+            found = "nothing" if is_typed(case, table) else f"no [{table}] table"
+            allowed = f"settings need it: below [{table}], such as {example}"
+            yield Fault(where(case, table), f"{table}.{key}", found, allowed)
+    if opens_something(case):
+        return
+    each = [(one, may_be_set(one)) for _, one in _machines(case)]
+    if isinstance(case.cooler, Line):
+        names = (stage.name for stage in case.cooler.stages)
+        what = "; ".join(f"{name}: {', '.join(keys)}" for name, (_, keys) in zip(names, each))
+        example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
+        allowed = f"settings need one or more below the [stage.limits] of a stage, such as {example} ({what})"
+        yield Fault(where(case, "stage"), "stage.limits", "no range of what may be set", allowed)
+        return
+    ((_, keys),) = each
+    example = f"{keys[0]} = {schema.TABLES['limits'].keys[keys[0]].example}"
+    allowed = f"settings need one or more of {', '.join(keys)}: below [limits], such as {example}"
+    found = "no range of what may be set" if is_typed(case, "limits") else "no [limits] table"
+    yield Fault(where(case, "limits"), "limits", found, allowed)
 
 
-def foreign(case: Case) -> list[Fault]:
-    """What is said of dryers alone, in the tables of a cooler."""
-    return [
-        Fault(
-            where(case, f"{table}.{key}"),
-            f"{table}.{key}",
-            "a limit of dryers",
-            "leave it out of a cooler",
-        )
-        for table, keys in OF_DRYERS.items()
-        for key in keys
-        if getattr(getattr(case, table), key) is not None
-    ]
+def opens_something(case: Case) -> bool:
+    """Whether [limits], or those of any stage, hold a range of what may be set."""
+    return any({*one.limits.given()} & {*may_be_set(one)} for _, one in _machines(case))
+
+
+def may_be_set(case: Case) -> tuple[str, ...]:
+    """Keys of [limits] that open a setting of a machine."""
+    return OPENED if case.cooler.arrangement == "counter-flow" else dryers.OPENED[case.cooler.arrangement]
+
+
+def _machines(case: Case) -> list[tuple[str, Case]]:
+    """The machines of a case, each by itself, with the key of its stage."""
+    if isinstance(case.cooler, Line):
+        return [(f"stage.{k}", one) for k, one in enumerate(lines.machines(case), 1)]
+    return [("", case)]
+
+
+def _placed(case: Case, place: str, fault: Fault) -> Fault:
+    """A fault of a machine alone, where it stands in its line."""
+    of_all = not place or fault.key.startswith(("target.", "costs."))
+    key = fault.key if of_all else f"{place}.{fault.key}"
+    at = (
+        where(case, key) or where(case, key.rpartition(".")[0]) or where(case, place or key.partition(".")[0])
+    )
+    return Fault(at, key, fault.found, fault.allowed)
+
+
+def _too_many(case: Case) -> Iterator[Fault]:
+    first = (float(np.ravel(getattr(case.air, f.name))[0]) for f in dataclasses.fields(Air))
+    one = dataclasses.replace(case, air=Air(*first))  # of many weathers: what is open is open in all
+    open_ = [name for name, (low, high) in lines.ranges(one).items() if low < high]
+    if len(open_) > MOST_OPEN:
+        allowed = f"at most {MOST_OPEN} at once: leave some ranges out, or give them equal ends"
+        yield Fault(where(case, "stage"), "stage.limits", f"{len(open_)} things that may be set", allowed)
+
+
+def _of_a_machine(case: Case, one: Case) -> Iterator[Fault]:
+    """What stands in the limits of a machine of a case and can be no limit of it, under its own keys."""
+    kind, limits = one.cooler.arrangement, one.limits.given()
+    last = not isinstance(case.cooler, Line) or one.cooler is case.cooler.stages[-1].cooler
+    allowed = (
+        f"of a {kind} {'dryer ' if is_dryer(one) else 'cooler '}may be set: {', '.join(may_be_set(one))}"
+    )
+    for name in limits:
+        if name in RANGES and name not in may_be_set(one):
+            yield Fault("", f"limits.{name}", "a range", allowed)
+    if not is_dryer(one):
+        for table, keys in OF_DRYERS.items():
+            for key in keys:
+                if getattr(getattr(one, table), key) is not None and (last or table == "limits"):
+                    yield Fault("", f"{table}.{key}", "a limit of dryers", "leave it out of a cooler")
+        yield from of_fan(one)
+        yield from _of_speed(case, one)
+    elif HOT in limits and one.cooler.arrangement == "belt" and HOT not in dryers.now(one):
+        allowed = "no zone is heated: give a zone its inlet_air_temperature"
+        yield Fault("", f"limits.{HOT}", "a range", allowed)
+    for name in ("airflow", "bed_depth"):
+        if (limits.get(name) or (1.0,))[0] <= NOTHING:
+            allowed = "without air and pellets nothing dries or cools: give a lowest above zero"
+            yield Fault("", f"limits.{name}", "nothing as the lowest", allowed)
+
+
+def _of_speed(case: Case, one: Case) -> Iterator[Fault]:
+    """The search of lines needs an airflow of each stage."""
+    cooler, opened = one.cooler, one.limits
+    stated = cooler.airflow is not None or cooler.air_ratio is not None
+    if not isinstance(case.cooler, Line) or stated or opened.airflow or opened.fan_speed:
+        return
+    allowed = (
+        "settings of a line need the airflow of each stage: give it in place of the speed, or open "
+        "fan_speed or airflow in the limits of this stage"
+    )
+    yield Fault("", "fan.speed", "an airflow that follows from the fan's speed", allowed)
 
 
 def of_fan(case: Case) -> list[Fault]:
@@ -91,7 +174,9 @@ def of_fan(case: Case) -> list[Fault]:
         return list(error.faults)
     if case.limits.fan_speed is not None and no_fan:
         curve = 'rated_flow = "1500 m3/h" and rated_pressure = "1900 Pa", or a curve'
-        return [_missing(case, "fan", curve, "limits.fan_speed is of this fan")]
+        allowed = f"settings need it (limits.fan_speed is of this fan): below [fan], such as {curve}"
+        found = "no curve and no rated point" if is_typed(case, "fan") else "no [fan] table"
+        return [Fault("", "fan", found, allowed)]
     return []
 
 
@@ -127,15 +212,6 @@ def _no_air(name: str, value: Any) -> list[Fault]:
     more = f" (and {bad.sum() - 1} more)" if bad.sum() > 1 else ""
     shown, lowest, highest = (text.format(factor * x) for x in (value.ravel()[at], low, high))
     return [Fault("", f"air.{name}", f"{shown}{entry}{more}", f"from {lowest} to {highest}")]
-
-
-def _missing(case: Case, key: str, example: str, why: str = "") -> Fault:
-    table, _, name = key.partition(".")
-    found = f"no [{table}] table"
-    if is_typed(case, table):
-        found = "nothing" if name else "no range"
-    allowed = f"settings need it{f' ({why})' if why else ''}: below [{table}], such as {example}"
-    return Fault(where(case, table), key, found, allowed)
 
 
 def is_typed(case: Case, table: str) -> bool:

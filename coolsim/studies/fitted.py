@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.machines.plant import Outcome, Plant, outcome_of, spread
 from coolsim.model.solve import Resolution
-from coolsim.studies.plant import Outcome, Plant, outcome_of, spread
 
 LOGARITHMIC = ("airflow", "bed_depth")
 # nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds

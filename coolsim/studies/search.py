@@ -21,10 +21,11 @@ from numpy.typing import NDArray
 from coolsim.answer import interleave, pick
 from coolsim.case import Case
 from coolsim.fields import Array
+from coolsim.machines.plant import Tried, Weighed, excesses
 from coolsim.model.solve import Resolution
 from coolsim.numerics.descent import descend
+from coolsim.requirements import KEPT, Constraint
 from coolsim.studies.fitted import Fit, combined, pack, unpack
-from coolsim.studies.plant import Limit, Tried, Weighed, excesses
 
 SURVEY = Resolution(8, 6, refinements=0, estimate=False)  # right to a few hundredths of a point
 FULL = Resolution()
@@ -36,7 +37,6 @@ GRIDS: tuple[dict[str, int], ...] = (
     {"airflow": 31, "bed_depth": 13, "inlet_air_temperature": 6, "feed_moisture": 7},
 )
 AT_ONCE = 300_000  # states of grids weighed side by side: some 100 MB
-KEPT = 1e-6  # excess that counts as none, in a limit's scale: 1e-8 of moisture
 AIM = 1e-7  # how far inside the limits slides aim, so that what they end on counts as kept
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
 STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
@@ -55,12 +55,16 @@ class Goal:
     """What to find: the lowest score that keeps limits."""
 
     score: Score
-    limits: list[Limit]
+    limits: list[Constraint]
     feed: float | None  # feed moisture; None lets it vary
-    ridge: Limit | None = None  # a bound at which the score has a kink: a ridge, or a valley's sharp floor
+    ridge: Constraint | None = (
+        None  # a bound at which the score has a kink: a ridge, or a valley's sharp floor
+    )
     along: Score | None = None  # the same score at that bound and beyond it, smooth
     below: Score | None = None  # the same score where that bound is kept, smooth across it
-    missed: Sequence[Limit] = ()  # limits that may be broken: the squares of their excesses count as score
+    missed: Sequence[
+        Constraint
+    ] = ()  # limits that may be broken: the squares of their excesses count as score
 
 
 @dataclass(frozen=True)
@@ -283,11 +287,11 @@ class Terms:
         self.ridge = ridges[0] if ridges else None
         self.open = np.array([not any(map(self._is_ridge, goal.limits)) for goal in goals])  # beyond it
 
-    def _is_ridge(self, limit: Limit) -> bool:
+    def _is_ridge(self, limit: Constraint) -> bool:
         r = self.ridge
-        return r is not None and (limit.name, limit.bound, limit.sign) == (r.name, r.bound, r.sign)
+        return r is not None and (limit.name, limit.bound, limit.sense) == (r.name, r.bound, r.sense)
 
-    def at(self, weathers: Index) -> list[Limit]:
+    def at(self, weathers: Index) -> list[Constraint]:
         """All limits, those that differ between weathers in some of these."""
 
         def here(value: Any) -> Any:
@@ -380,8 +384,3 @@ def _crossings(
     left, right = flat[..., :-1][places], flat[..., 1:][places]
     between = x[left] + share[:, None] * (x[right] - x[left])
     return between, rows[:, left] + share * (rows[:, right] - rows[:, left]), left
-
-
-def with_limits(limits: list[Limit], wish: bool) -> list[Limit]:
-    """Only the wishes of the target, or only the limits of the machine."""
-    return [limit for limit in limits if limit.wish == wish]

@@ -27,14 +27,14 @@ from coolsim.case import Case
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
+from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
 from coolsim.physics.correlations import among
 from coolsim.predict import BULK_DENSITY, at_its_fan, depth_of_mass, predict, varied_numbers
+from coolsim.requirements import Constraint, constraints_of, is_dryer, speeds, values_of
 from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
-from coolsim.studies.asked import is_dryer
-from coolsim.studies.kept import Bound, bounds_of, numbers_kept
 from coolsim.studies.surrogate import many, normal, shares_of
 
 SAMPLES = 512
@@ -44,6 +44,8 @@ NORMAL_95 = 1.959963984540054  # standard deviations on each side of a 95 % inte
 TAIL = 0.025
 LEAST_SOLVED = 0.5  # share of the samples without which nothing is said
 SEED = 1998
+ROUNDED = 1e-4  # of a bound's scale: closer counts as kept
+SURE = 0.995  # chance from which a limit that nobody typed is not told
 
 
 @dataclass(frozen=True)
@@ -145,17 +147,20 @@ class Sampled:
     exits: dict[str, Array]  # the same of many more samples, by polynomials through those solved
     middle: dict[str, float]  # where everything has the value that was typed
     unsolved: int
-    bounds: list[Bound]  # what is to be kept, by numbers among the exits
+    constraints: list[Constraint]  # what is to be kept, by their keys among the exits
 
 
 def sampled(
-    case: Case, samples: int | None = None, seed: int = SEED, bounds: list[Bound] | None = None
+    case: Case,
+    samples: int | None = None,
+    seed: int = SEED,
+    constraints: list[Constraint] | None = None,
 ) -> Sampled:
     """Exits of a case with everything that has a ± varied together.
 
-    bounds: what is to be kept; of the case itself, if left out.
+    constraints: what is to be kept; of the case itself, if left out.
     """
-    bounds = bounds_of(case) if bounds is None else bounds
+    constraints = varying(case) if constraints is None else constraints
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
     unknowns, case = needed_unknowns(case), at_its_fan(case)
@@ -163,26 +168,26 @@ def sampled(
     cases = varied(case, unknowns, together(R, z))
     result, solved = _solved(cases)
     cases = [one for one, well in zip(cases, solved) if well]
-    middle = {name: float(y[0]) for name, y in _told([case], predict([case]), bounds).items()}
-    rough = _told([case], predict([case], resolution=MESH), bounds)
-    exits = {name: y + (middle[name] - rough[name]) for name, y in _told(cases, result, bounds).items()}
+    middle = {name: float(y[0]) for name, y in _told([case], predict([case]), constraints).items()}
+    rough = _told([case], predict([case], resolution=MESH), constraints)
+    exits = {name: y + (middle[name] - rough[name]) for name, y in _told(cases, result, constraints).items()}
     z = z[:, solved]
     return Sampled(
-        unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), bounds
+        unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
     )
 
 
 def summed_up(s: Sampled) -> Uncertainty:
     shares = [shares_of(s.z, s.solved[name], s.groups) for name in ("moisture", "temperature")]
     contributors = [_contributor(*one) for one in zip(parts_of(s.unknowns, s.groups), *shares)]
-    kept, limits = wishes_kept(s), _kept(s, wish=False)
+    wishes, limits = wishes_kept(s), _kept(s, of_target=False)
     return Uncertainty(
         moisture_wb=interval(s.exits["moisture"]),
         temperature=interval(s.exits["temperature"]),
-        water_activity=interval(s.exits["water activity"]),
-        wishes=tuple((name, float(met.mean())) for name, met in kept.items()),
-        all_met=float(np.all(list(kept.values()), axis=0).mean()) if kept else None,
-        all_kept=float(all_kept(s).mean()) if kept and limits else None,
+        water_activity=interval(s.exits["water_activity"]),
+        wishes=tuple((name, float(met.mean())) for name, met in wishes.items()),
+        all_met=float(np.all(list(wishes.values()), axis=0).mean()) if wishes else None,
+        all_kept=float(all_kept(s).mean()) if wishes else None,
         contributors=tuple(sorted(contributors, key=lambda c: -c.moisture_share)),
         samples=s.z.shape[1],
         unsolved=s.unsolved,
@@ -312,12 +317,16 @@ def varied(case: Case, unknowns: list[Unknown], z: Array) -> list[Case]:
     return cases
 
 
-def _told(cases: list[Case], result: Result, bounds: list[Bound]) -> dict[str, Array]:
+def _told(cases: list[Case], result: Result, constraints: list[Constraint]) -> dict[str, Array]:
     """Exits of cases, and what has a bound beside them, each (cases,)."""
     exits = EXITS | (OF_DRYERS if is_dryer(cases[0]) else {})
-    return {name: np.asarray(exit_(result)) for name, exit_ in exits.items()} | numbers_kept(
-        bounds, cases, result
-    )
+    outside = np.array([case.air.temperature for case in cases], float)
+    bounded = values_of(constraints, result, outside)
+    if any(c.quantity.name.startswith("fan") for c in constraints):
+        bounded |= machine_of(cases[0]).spent(cases, result).fan
+    return {name: np.asarray(x) for name, x in bounded.items()} | {
+        name: np.asarray(exit_(result)) for name, exit_ in exits.items()
+    }
 
 
 def _solved(cases: list[Case]) -> tuple[Result, NDArray[np.bool_]]:
@@ -335,7 +344,7 @@ def _solved(cases: list[Case]) -> tuple[Result, NDArray[np.bool_]]:
 EXITS: dict[str, Callable[[Result], Any]] = {
     "moisture": lambda r: r.pellets_out.moisture_wb,
     "temperature": lambda r: r.pellets_out.temperature,
-    "water activity": lambda r: r.after_equalising.water_activity,
+    "water_activity": lambda r: r.in_store.water_activity,
 }
 OF_DRYERS: dict[str, Callable[[Result], Any]] = {
     "deviation_wb": lambda r: r.spread.deviation_wb,  # type: ignore[union-attr]
@@ -348,21 +357,51 @@ def interval(y: Array) -> Interval:
     return Interval(*(float(q) for q in np.quantile(y, (TAIL, 0.5, 1 - TAIL))))
 
 
+def varying(case: Case, opened: bool = False) -> list[Constraint]:
+    """What a case must keep and what is not known may break.
+
+    opened: the airflow is one that may be set, and the fan's speed follows. Else so only where it is stated: a fan
+    whose speed is set keeps that. The lowest speed of a fan is never broken: a damper takes back what is too much.
+    """
+    cooler = case.cooler
+    follows = opened or getattr(cooler, "airflow", None) or getattr(cooler, "air_ratio", None)
+    pinned = {c.key for c in constraints_of(case) if c.quantity.name == "fan_speed" and c.sense < 0}
+
+    def counts(c: Constraint) -> bool:
+        if not c.quantity.name.startswith("fan"):
+            return True
+        fixed = c.key in pinned and len(set(speeds(case))) == 1
+        return bool(follows) and c.sense > 0 and not fixed
+
+    return [c for c in constraints_of(case) if counts(c)]
+
+
+def kept(c: Constraint, y: Array) -> NDArray[np.bool_]:
+    """Which values keep a constraint; settings are searched right up to it, and what does not vary stays there."""
+    return np.asarray(dataclasses.replace(c, room=0.0).violation(y) <= ROUNDED)
+
+
 def wishes_kept(s: Sampled) -> dict[str, NDArray[np.bool_]]:
     """Which samples meet each wish of [target], in the words of the printed target."""
-    return _kept(s, wish=True)
+    return _kept(s, of_target=True)
 
 
 def all_kept(s: Sampled) -> NDArray[np.bool_]:
     """Which samples meet every wish and keep every limit of the machine."""
-    return np.asarray(np.all([b.kept(s.exits[b.number]) for b in s.bounds], axis=0))
+    return np.asarray(np.all([kept(c, s.exits[c.key]) for c in s.constraints], axis=0))
 
 
-def _kept(s: Sampled, wish: bool) -> dict[str, NDArray[np.bool_]]:
-    """Moisture that is held from both sides is one wish."""
+def chances(s: Sampled) -> dict[str, float]:
+    """The probability that each constraint is kept, by its full name."""
+    return {c.full_name: float(kept(c, s.exits[c.key]).mean()) for c in s.constraints}
+
+
+def _kept(s: Sampled, of_target: bool) -> dict[str, NDArray[np.bool_]]:
+    """Moisture that is held from both sides is one wish; what nobody typed is told where it may be broken."""
     found: dict[str, NDArray[np.bool_]] = {}
-    for b in s.bounds:
-        if b.wish == wish:
-            met = b.kept(s.exits[b.number])
-            found[b.words] = met & found[b.words] if b.words in found else met
+    for c in s.constraints:
+        met = kept(c, s.exits[c.key])
+        if c.of_target == of_target and not (c.assumed and met.mean() > SURE):
+            label = f"{c.place}: {c.quantity.label}" if c.place else c.quantity.label
+            found[label] = met & found[label] if label in found else met
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,6 +14,11 @@ import pytest
 
 from coolsim import cli
 from coolsim.case import Case
+from coolsim.costs import Cost
+from coolsim.machines import Setting
+from coolsim.machines.plant import Settings
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import AtLimit, Constraint, Verdict
 from coolsim.result import (
     Accuracy,
     AfterEqualising,
@@ -20,16 +26,17 @@ from coolsim.result import (
     Bed,
     FeedIn,
     InputBand,
+    InStore,
     PelletsOut,
     Profile,
     Result,
     Warning,
 )
+from coolsim.scenario import loads
 from coolsim.studies import uncertainty  # noqa: F401  # these two now, while coolsim.predict is no stand-in
-from coolsim.studies.plant import Cost, Settings
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
-from coolsim.studies.settings.find import AtLimit, Change, Reached, SettingsAnswer, Step
+from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand, Step
 
 GOOD = """\
 title = "A mill of our own"
@@ -84,7 +91,8 @@ def answer() -> Result:
             water_activity=0.612,
             mass_flow=0.3291,
         ),
-        after_equalising=AfterEqualising(temperature=37.9, water_activity=0.611),
+        after_equalising=AfterEqualising(temperature=37.9, water_activity=0.619),
+        in_store=InStore(temperature=31.0, water_activity=0.611, of_mean=0.611, of_wettest_tenth=0.611),
         air_out=AirOut(
             temperature=62.5, relative_humidity=0.37, humidity_ratio=0.0534, wet_bulb=44.1, dew_point=42.4
         ),
@@ -153,30 +161,58 @@ def searched(tmp_path: Path) -> Path:
     return path
 
 
+SPEED = Setting(QUANTITIES["fan_speed"], 0.4, 1.0, 0.005, by="airflow")
+DEPTH = Setting(QUANTITIES["bed_depth"], 0.3, 1.2, 0.01)
+
+
 @pytest.fixture
 def found(answer: Result) -> Advice:
     """Settings a person could have written down: a target out of reach, with everything there is to say."""
-    settings = Settings(0.4, 0.735, 0.8, 672.0, 31.0)
-    ends = (Reached(0.1255, settings), Reached(0.13, Settings(0.5, 0.9, 0.3, 252.0, 31.0)))
+    case = loads(GOOD + SEARCHED)
+    settings, today = Settings(0.4, 0.735, 0.8, 672.0, 31.0), Settings(0.5, 0.9, 0.6, 504.0, 31.0)
+    ends = (
+        Reached(0.1255, settings, (Chosen(SPEED, math.nan, 0.735), Chosen(DEPTH, math.nan, 0.8))),
+        Reached(
+            0.13,
+            Settings(0.5, 0.9, 0.3, 252.0, 31.0),
+            (Chosen(SPEED, math.nan, 0.9), Chosen(DEPTH, math.nan, 0.3)),
+        ),
+    )
+    verdicts = (
+        Verdict(Constraint(QUANTITIES["moisture"], 0.12, of_target=True), 0.1275),
+        Verdict(Constraint(QUANTITIES["above_ambient"], 6.0, of_target=True), 7.25),
+        Verdict(Constraint(QUANTITIES["water_activity"], 0.65, of_target=True), 0.611),
+        Verdict(Constraint(QUANTITIES["lift_off"], 0.9), 0.55),
+    )
     reply = SettingsAnswer(
         met=False,
+        chosen=(Chosen(SPEED, 0.9, 0.735), Chosen(DEPTH, 0.6, 0.8)),
         settings=settings,
+        case=case,
         result=answer,
         cost=Cost(0.12, 0.0, 1.08, 1.2, 1.0),
+        verdicts=verdicts,
+        exact_cost=1.2,
         binding=(AtLimit("bed depth, highest", 1.2), AtLimit("fan speed, lowest", 0.4)),
         broken=(AtLimit("moisture", 0.1275), AtLimit("above ambient", 7.25)),
         hardly_matters=(),
         driest=ends[0],
         wettest=ends[1],
         required_feed_moisture=0.1329,
-        one_step=(Step("ambient +1 °C", 0.1279, 39.15), Step("dwell +1 min", 0.12748, 38.249)),
-        smallest_changes=(
-            Change("feed moisture", 13.29, "%"),
-            Change("feed temperature", 95.0, "degC"),
-            Change("inlet air temperature", None, "degC"),
-            Change("airflow", 1800.0, "m3/h"),
-            Change("dwell", 20.0, "min"),
+        one_step=(
+            Step("air outside +1 °C", 0.1279, 39.15),
+            Step("time in the bed +1 min", 0.12748, 38.249),
         ),
+        smallest_changes=(
+            Change("feed moisture", 13.29, "%", "feed_moisture", 0.14),
+            Change("feed temperature", 95.0, "degC", "feed_temperature", 82.0),
+            Change("inlet air temperature", None, "degC", "inlet_air_temperature", 31.0),
+            Change("airflow", 1800.0, "m3/h", "airflow", 0.4),
+            Change("time in the bed", 20.0, "min", "residence_time", 672.0),
+        ),
+        now=Stand(case, answer, Cost(0.3, 0.0, 1.2, 1.5, 1.25), verdicts),
+        now_settings=today,
+        gain=Gain(-0.002, 1.5, 0.3, 600.0, 2000.0, hours_assumed=True),
     )
     return Advice(reply, ends, advice.Heated(70.0, 0.4, 52.0, dry_enough=True, too_warm=True))
 
@@ -186,7 +222,7 @@ def search(monkeypatch: pytest.MonkeyPatch, found: Advice) -> SimpleNamespace:
     """Stand in for the search: `search.found` is what it returns (or raises); `search.asked` what it got."""
     stand_in = SimpleNamespace(found=found, asked=[])
 
-    def advise(case: Case) -> Advice:
+    def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
         stand_in.asked.append(case)
         if isinstance(stand_in.found, BaseException):
             raise stand_in.found

@@ -8,11 +8,15 @@ from pathlib import Path
 import pytest
 
 import coolsim
-from coolsim.output import dryer_settings
+from coolsim.costs import Cost
+from coolsim.machines import machine_of
+from coolsim.machines.dryers import DryerSettings
+from coolsim.output import settings as printed
 from coolsim.output.page import Page
-from coolsim.studies.drying.changes import _levers
+from coolsim.requirements import AtLimit
 from coolsim.studies.settings.advice import Advice
-from coolsim.studies.settings.find import AtLimit, Change
+from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand
+from coolsim.studies.settings.around import levers_of
 
 ROOM = """
 title = "A box of our own"
@@ -69,13 +73,21 @@ def test_an_answer_is_printed_and_written(run, box):
         "min are left",
     ):
         assert text in words, text
-    assert words.index("Set") < words.index("exit moisture")
+    assert words.index("today set") < words.index("drying time") < words.index("exit moisture")
     written = json.loads(file.read_text())
     assert set(written["settings"]) == SETTINGS
     assert written["settings"]["belt_speed_m_min"] is None and written["settings"]["zone_airflow_m3_h"] == []
     assert written["settings"]["airflow_m3_h"] == pytest.approx(4000)
     assert written["cost"]["currency"] == "EUR" and written["reachable"]["driest"]["moisture_wb"] < 0.13
-    assert written["binding"][0]["limit"] == "moisture" and "nearest" not in written
+    # on a dial of half minutes: the next shorter time does not do, and the exact one stands at the target
+    set_to = written["settings"]["duration_s"] / 30
+    assert set_to == pytest.approx(round(set_to), abs=1e-9) and "nearest" not in written
+    shorter = coolsim.replace(coolsim.load(box), {"cooler.duration": f"{30 * (set_to - 1)!r} s"})
+    assert coolsim.predict(shorter).pellets_out.moisture_wb > 0.13
+    exact = coolsim.find_settings(coolsim.load(box), on_dial=False)
+    assert (
+        exact.binding[0].limit == "moisture" and exact.settings.duration < written["settings"]["duration_s"]
+    )
     assert {"energy", "spread", "history"} <= set(written)
     again = coolsim.predict(
         coolsim.replace(coolsim.load(box), {"cooler.duration": f"{written['settings']['duration_s']!r} s"})
@@ -103,15 +115,16 @@ def test_out_of_reach_is_told_of_a_batch_with_all_that_may_be_changed(run, box):
     assert done.status == 3 and done.err == ""
     rows = {line.split("  ")[0]: line for line in done.out.splitlines()}
     assert "cooling time" in rows and "3.0 min" in rows["cooling time"]
-    levers = {lever.name for lever in _levers(coolsim.load(box))}
-    assert levers <= set(rows), levers - set(rows)
+    case = coolsim.load(box)
+    levers = {lever.label for lever in levers_of(machine_of(case), case, coolsim.predict(case))}
+    assert len(levers) == 7 and levers <= set(rows), levers - set(rows)
 
 
 def test_wrong_limits_have_status_2_and_no_file(run, box):
     file = box.with_suffix(".json")
-    done = run("settings", str(box), "--json", str(file), "--set", "limits.bed_depth=['5 cm','20 cm']")
+    done = run("settings", str(box), "--json", str(file), "--set", "limits.fan_speed=['50 %','90 %']")
     assert done.status == 2 and not file.exists() and done.out == ""
-    assert "limits.bed_depth" in done.err and "recirculation" in done.err
+    assert "limits.fan_speed" in done.err and "recirculation" in done.err
     done = run("settings", str(box), "--set", "limits.recirculation=['0 %','97 %']")
     assert done.status == 2 and "95 %" in done.err
 
@@ -123,15 +136,16 @@ def test_a_cooler_has_no_limits_of_dryers(run, scenario):
         '[costs]\nelectricity = "0.15 /kWh"\n'
     )
     done = run("settings", str(scenario))
-    assert done.status == 2 and "limits.duration" in done.err and "a limit of dryers" in done.err
+    assert done.status == 2 and "limits.duration" in done.err
+    assert "of a counter-flow cooler may be set: airflow, fan_speed, bed_depth" in " ".join(done.err.split())
 
 
 @pytest.mark.parametrize("units, width", [("si", 80), ("us", 40)])
 def test_what_would_do_is_said_in_the_units_asked_for(answer_of_a_belt, units, width):
     case, found = answer_of_a_belt
-    text = " ".join(dryer_settings.advised(case, found, Page(width, units=units)).split())
+    text = " ".join(printed.advised(case, found, Page(width, units=units)).split())
     assert "Out of reach" in text and "not by this alone" in text
-    for said in {"si": ("106.0 °C", "12.0 cm", "0.18 m/min"), "us": ("222.8 °F", "4.7 in", "0.59 ft/min")}[
+    for said in {"si": ("106.0 °C", "12.0 cm", "0.180 m/min"), "us": ("222.8 °F", "4.72 in", "0.59 ft/min")}[
         units
     ]:
         assert said in text, (said, text)
@@ -141,16 +155,33 @@ def test_what_would_do_is_said_in_the_units_asked_for(answer_of_a_belt, units, w
 def answer_of_a_belt():
     """An answer written by hand: 0.003 m/s are 0.18 m/min or 0.59 ft/min, 106 °C are 222.8 °F."""
     case = coolsim.load(Path(__file__).parents[2] / "scenarios" / "belt-four-zones.toml")
-    from coolsim.studies.drying.knobs import DryerSettings
-    from coolsim.studies.plant import Cost
-    from coolsim.studies.settings.find import Reached, SettingsAnswer
-
     hot, airflow = (106.0, 90.0, 70.0, None), (4.0, 3.0, 2.0, 1.0)
     settings = DryerSettings(106.0, 10.0, float("nan"), 4560.0, 0.12, 0.003, hot, airflow)
-    end = Reached(0.1, settings)
+    inlet, air, belt = machine_of(case).settings
+    chosen = (Chosen(inlet, 100.0, 106.0), Chosen(air, 9.0, 10.0), Chosen(belt, 0.004, 0.003))
+    end, result, cost = Reached(0.1, settings, chosen), coolsim.predict(case), Cost(1.0, 2.0, 0.0, 3.0, 1.15)
     answer = SettingsAnswer(
-        False, settings, coolsim.predict(case), Cost(1.0, 2.0, 0.0, 3.0, 1.15), (),
-        (AtLimit("moisture", 0.1),), (), end, end, None, (),
-        (Change("airflow", None, "m3/h"), Change("inlet air temperature", 121.0, "degC")),
-    )  # fmt: skip
+        met=False,
+        chosen=chosen,
+        settings=settings,
+        case=case,
+        result=result,
+        cost=cost,
+        verdicts=(),
+        exact_cost=3.0,
+        binding=(),
+        broken=(AtLimit("moisture", 0.1),),
+        hardly_matters=(),
+        driest=end,
+        wettest=end,
+        required_feed_moisture=None,
+        one_step=(),
+        smallest_changes=(
+            Change("airflow", None, "m3/h", "airflow", 10.0),
+            Change("inlet air temperature", 121.0, "degC", "inlet_air_temperature", 106.0),
+        ),
+        now=Stand(case, result, cost, ()),
+        now_settings=settings,
+        gain=Gain(0.0, 0.0, 0.0, 0.0, 2000.0, hours_assumed=True),
+    )
     return case, Advice(answer, (end, end), None)

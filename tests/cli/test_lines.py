@@ -282,7 +282,6 @@ def line():
 
 
 IN_PYTHON = {
-    "find_settings": lambda case, r: coolsim.find_settings(case, chance=0.9),
     "size": lambda case, r: coolsim.size(case),
     "seasons": lambda case, r: coolsim.seasons(case),
     "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),

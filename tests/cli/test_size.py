@@ -22,10 +22,10 @@ import pytest
 import coolsim
 from coolsim.case import Case
 from coolsim.errors import NotConverged
+from coolsim.machines.plant import Settings
 from coolsim.output import size as printed
 from coolsim.output.page import Page
 from coolsim.result import Warning
-from coolsim.studies.plant import Settings
 from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing import size as sizing
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served, SizeAnswer

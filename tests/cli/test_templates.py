@@ -9,9 +9,8 @@ import pytest
 import coolsim
 from coolsim.case import TABLES
 from coolsim.scenario import loads, schema, template
-from coolsim.studies.drying import knobs
+from coolsim.studies import asked as of_settings
 from coolsim.studies.drying.sizes import asked
-from coolsim.studies.line import asked as of_lines
 
 DRYERS = ("batch", "belt")
 # what says the same as a line before it, and what needs a file
@@ -69,13 +68,16 @@ def test_what_stands_behind_a_cross_is_right_for_settings_and_a_size(arrangement
     there = {name for name in TABLES if getattr(case, name)}
     assert there | {"schedule"} == tables - {"sizing.product", "sizing.weather"}
     assert ("schedule" in there) == (arrangement == "batch")
-    knobs.check(case)
-    asked.check(case)
+    of_settings.check(case)
+    # a size reads no ranges of these so far
+    own = ("cooling_time = [", "reverse_every = [")
+    text = "\n".join(line for line in template(arrangement).splitlines() if not line[2:].startswith(own))
+    asked.check(loads(uncommented(text, *tables - {"sizing.weather"})))
 
 
 def test_what_stands_behind_a_cross_is_right_for_settings_of_a_line():
     case = loads(uncommented(template("line"), "target", "costs", "stage.limits", "stage.fan", "stage.duct"))
-    of_lines.check(case)
+    of_settings.check(case)
     assert [bool(stage.limits) for stage in case.cooler.stages] == [True, True]
     assert case.cooler.stages[1].fan and case.cooler.stages[1].duct
 

@@ -15,7 +15,6 @@ import coolsim
 from coolsim.case import Air, Case, FanData
 from coolsim.cli import app
 from coolsim.scenario import loads
-from coolsim.studies.settings.advice import at_settings
 
 TEXT = """\
 [feed]
@@ -201,7 +200,7 @@ def asked(text: str, limits: str) -> Case:
 def test_settings_of_a_blow_through_fan_are_what_predict_says() -> None:
     case = asked(BLOWN, 'fan_speed = ["30 %", "100 %"]\nbed_depth = ["0.25 m", "0.9 m"]')
     answer = coolsim.find_settings(case)
-    again = coolsim.predict(at_settings(case, answer.settings))
+    again = coolsim.predict(answer.case)
     assert answer.met and answer.cost.heat == 0.0
     assert again.pellets_out.moisture_wb == pytest.approx(answer.result.pellets_out.moisture_wb, abs=1e-8)
     assert again.fan.speed == pytest.approx(answer.settings.fan_speed, rel=1e-6)
@@ -216,9 +215,7 @@ def test_heat_is_paid_for_above_what_the_fan_adds() -> None:
     """m c_p (T − outside − rise), by hand."""
     limits = 'airflow = ["2200 m3/h", "2200 m3/h"]\ninlet_air_temperature = ["40 degC", "40 degC"]'
     answer = coolsim.find_settings(asked(BLOWN.replace('"13.6 %"', '"12.5 %"'), limits))
-    again = coolsim.predict(
-        at_settings(asked(BLOWN.replace('"13.6 %"', '"12.5 %"'), limits), answer.settings)
-    )
+    again = coolsim.predict(answer.case)
     dry = again.bed.air_ratio * 2000 / 3600
     heat = dry * (1006 + 1860 * Y) * (40 - 25 - again.fan.temperature_rise)
     assert answer.cost.heat == pytest.approx(heat * 3600 * 0.05 / 3.6e6, rel=1e-3)

@@ -16,8 +16,8 @@ from studies.pig_pellets import FEED as HEAD
 import coolsim
 from coolsim.case import Case
 from coolsim.errors import InputError
+from coolsim.machines import dryers as dials
 from coolsim.scenario import loads
-from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import OUTCOMES, marched
 
 BELT = """[cooler]

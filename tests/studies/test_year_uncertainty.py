@@ -13,9 +13,9 @@ from weather.files import typical_year_as_epw
 import coolsim
 from coolsim.case import Air, Case
 from coolsim.errors import InputError
+from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
 from coolsim.studies.fitted import pack
-from coolsim.studies.plant import outcome_of
 from coolsim.studies.seasons import sure
 from coolsim.studies.seasons.hours import Site, predicted
 from coolsim.studies.seasons.study import seasons

@@ -12,12 +12,11 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.fields import documented
+from coolsim.machines.plant import knob_range
 from coolsim.predict import predict
+from coolsim.requirements import is_dryer
 from coolsim.result import Result
-from coolsim.studies.asked import OPENED, is_dryer
-from coolsim.studies.drying import knobs
-from coolsim.studies.line.asked import opens_something
-from coolsim.studies.plant import knob_range
+from coolsim.studies.asked import opens_something
 from coolsim.workers import Start
 
 if TYPE_CHECKING:
@@ -97,12 +96,9 @@ def ask(
 
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     """Say of each question what the scenario lacks for it; nothing where it can be asked."""
-    target, limits, costs = case.target, case.limits, case.costs
+    target, costs = case.target, case.costs
     cooler, dryer = case.cooler.arrangement == "counter-flow", is_dryer(case)
-    if case.cooler.arrangement == "line":
-        opened = opens_something(case)
-    else:
-        opened = bool({*limits.given()} & {*(knobs.OPENED[case.cooler.arrangement] if dryer else OPENED)})
+    opened = opens_something(case)
     goal = "" if target.moisture is not None else "[target] moisture"
     needs = {
         "settings": (

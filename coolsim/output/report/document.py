@@ -12,28 +12,24 @@ from markupsafe import Markup
 
 from coolsim.case import Case
 from coolsim.output import (
-    dryer_settings,
     dryer_size,
     library,
-    line_settings,
     lines,
     seasons,
     settings,
     size,
     tables,
+    verdicts,
 )
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
+from coolsim.requirements import is_dryer, verdicts_of
 from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
-from coolsim.studies.asked import is_dryer
 from coolsim.visible import visible
-
-# What tells the settings of a machine; of dryers dryer_settings does.
-_ADVISED = {"counter-flow": settings.advised, "line": line_settings.advised}
 
 
 @dataclass(frozen=True)
@@ -92,8 +88,7 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
         "exit": ("How do the pellets leave, as the scenario stands?", _exit(case, result, page)),
     }
     if answers.advice is not None:
-        advised = _ADVISED.get(case.cooler.arrangement, dryer_settings.advised)
-        found["settings"] = ("What should be set?", advised(untitled, answers.advice, page))
+        found["settings"] = ("What should be set?", settings.advised(untitled, answers.advice, page))
     if answers.size is not None:
         told: Any = dryer_size.sized if is_dryer(case) else size.sized
         what = "dryer" if is_dryer(case) else "cooler"
@@ -106,12 +101,12 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
 
 
 def _exit(case: Case, result: Result, page: Page) -> str:
-    parts = [tables.answer(result, page), tables.warnings(result, page, tables.LEVELS[:1])]
-    parts += [tables.verdict(case, result, page)] if case.target else []
+    parts = [tables.first(result, page), tables.answer(result, page)]
+    parts += [tables.warnings(result, page, tables.LEVELS[:1])]
+    names = [run.name for run in result.stages]
+    parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [tables.limits(case, result, page)] if case.limits else []
-    parts += [tables.stage_limits(result, page)]
     parts += [tables.course(case, result, page)] if result.history is not None else []
     return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])
 

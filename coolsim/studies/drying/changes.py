@@ -11,9 +11,10 @@ import numpy as np
 from coolsim.case import Batch, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.machines import dryers as dials
 from coolsim.physics import air
-from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.search import KEPT, Found, Goal, excesses
+from coolsim.requirements import KEPT
+from coolsim.studies.drying.search import Found, Goal
 from coolsim.studies.drying.together import Asked, Asking, side_by_side
 from coolsim.studies.settings.changes import Change, Step
 
@@ -83,7 +84,7 @@ def smallest_changes(goal: Goal, found: Found) -> Asking[tuple[Change, ...]]:
     looks = [_looks(lever) for lever in levers]
     rough = yield from _tried(found, levers, looks)
     shift = found.outcomes - rough[-1][:, 0]
-    worst = [excesses(goal.limits, outcomes + shift[:, None]).max(axis=0) for outcomes in rough[:-1]]
+    worst = [goal.limits.excesses(outcomes + shift[:, None]).max(axis=0) for outcomes in rough[:-1]]
     searches = [_nearest(goal, found.case, *of_lever) for of_lever in zip(levers, looks, worst)]
     nearest = yield from side_by_side(searches)
     return tuple(
@@ -183,4 +184,4 @@ def _between(bad: float, good: float, over: float, under: float, turn: int) -> f
 
 def _worst(goal: Goal, case: Case, lever: Lever, value: float) -> Asking[float]:
     (there,) = yield [Asked(dials.dialled(case, {lever.knob: float(value)}), mesh="full")]
-    return np.inf if there is None else float(excesses(goal.limits, there.outcomes).max())
+    return np.inf if there is None else float(goal.limits.excesses(there.outcomes).max())

@@ -21,16 +21,14 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.requirements import KEPT, Bounds
 from coolsim.result import Result
 from coolsim.studies.drying.subject import DRYERS, Subject
 from coolsim.studies.drying.survey import (
     FAILED,
-    KEPT,
     Box,
     Goal,
-    Limit,
     Survey,
-    excesses,
     forth,
     looked,
     nodes_of,
@@ -39,8 +37,6 @@ from coolsim.studies.drying.survey import (
     unsmoothed,
 )
 from coolsim.studies.drying.together import Asked, Asking
-
-__all__ = ["KEPT", "Found", "Goal", "Limit", "Search", "excesses", "predicted", "searched", "squeezed"]
 
 LOCAL, SHRINK, MOST_BOXES = 0.35, 0.35, 4  # half width of the small boxes, its shrinking, and how many
 SAME = 2e-3  # of the cost, that was won by going to the edge of a box: less needs no other box there
@@ -73,7 +69,7 @@ class Search:
 
     whole: Survey
 
-    def __init__(self, case: Case, limits: tuple[Limit, ...], subject: Subject = DRYERS) -> None:
+    def __init__(self, case: Case, limits: Bounds, subject: Subject = DRYERS) -> None:
         self.limits, self.subject = limits, subject
         ranges = subject.ranges(case)
         self.pinned = {n: low for n, (low, high) in ranges.items() if low == high}
@@ -189,7 +185,7 @@ def _shifted(
     return u, time, abs(float(unsmoothed(claimed, plain=survey.plain)[moisture] - outcomes[moisture]))
 
 
-def searched(case: Case, limits: tuple[Limit, ...], subject: Subject = DRYERS) -> Asking[Search]:
+def searched(case: Case, limits: Bounds, subject: Subject = DRYERS) -> Asking[Search]:
     """A search with the survey of its whole box."""
     search = Search(case, limits, subject)
     nodes = nodes_of(len(search.box.names), True)
@@ -205,7 +201,7 @@ def predicted(case: Case, goal: Goal, knobs: dict[str, float], subject: Subject 
         raise NotConverged(FAILED, np.zeros(1, int))
     outcomes = there.outcomes
     cost = float(goal.cost(outcomes))
-    return Found(knobs, set_so, there.result, outcomes, excesses(goal.limits, outcomes), cost)
+    return Found(knobs, set_so, there.result, outcomes, goal.limits.excesses(outcomes), cost)
 
 
 def squeezed(case: Case, goal: Goal, good: Found, bad: Found, subject: Subject = DRYERS) -> Asking[Found]:

@@ -16,6 +16,7 @@ from numpy.polynomial import chebyshev
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.requirements import KEPT, Bounds
 from coolsim.studies.drying.subject import DRYERS, Subject
 from coolsim.studies.drying.together import Asked, Asking
 
@@ -33,21 +34,8 @@ GRID = {0: 1, 1: 101, 2: 25, 3: 15, 4: 9, 5: 7}  # nodes per knob
 LINE = 61  # nodes of the last axis
 ZOOMS = 3
 MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
-KEPT = 1e-6
 FAILED = "a dryer tried on the way did not converge: a step in time became too short"
 _TINY = 1e-9
-
-
-@dataclass(frozen=True)
-class Limit:
-    """A wish or limit on one outcome."""
-
-    name: str
-    outcome: int
-    bound: float
-    sign: float  # +1: must not exceed; −1: must not fall below
-    scale: float
-    wish: bool
 
 
 @dataclass(frozen=True)
@@ -122,26 +110,20 @@ class Goal:
     """What is sought: the least of `cost` (of knobs' outcomes) that keeps the limits."""
 
     cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…); asks for `costly` alone
-    limits: tuple[Limit, ...]
+    limits: Bounds
     costly: tuple[int, ...] = DRYERS.costly
 
     @property
     def rows(self) -> list[int]:
         """Outcomes that the goal asks for."""
-        return sorted({*self.costly, *(limit.outcome for limit in self.limits)})
+        return sorted({*self.costly, *self.limits.rows})
 
     def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
         """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
-        over = np.maximum(excesses(self.limits, outcomes, margin), 0.0)
-        weight = np.array([1.0 if limit.wish else 1e3 for limit in self.limits])
+        over = np.maximum(self.limits.excesses(outcomes, margin), 0.0)
+        weight = np.array([1.0 if c.of_target else 1e3 for c in self.limits.constraints])
         broken = np.tensordot(weight, over, 1)
         return np.where(broken > KEPT, 1e12 * (1 + broken), self.cost(outcomes))
-
-
-def excesses(limits: tuple[Limit, ...], outcomes: Array, margin: float = 0.0) -> Array:
-    """How far each limit is broken, in its scale, (limits, …); ≤ 0 where kept."""
-    rows = [x.sign * (outcomes[x.outcome] - x.bound) / x.scale + margin for x in limits]
-    return np.array(rows).reshape(len(limits), *outcomes.shape[1:])
 
 
 class Survey:
@@ -305,7 +287,7 @@ def _least(values: Array, place: Array, goal: Goal, plain: tuple[int, ...]) -> t
     k = int(np.argmin(rank))
     line, j = np.unravel_index(k, rank.shape)
     best = float(rank[line, j]), int(line), float(place[line, j])
-    excess = excesses(goal.limits, outcomes, MARGIN)
+    excess = goal.limits.excesses(outcomes, MARGIN)
     for e in excess:
         lines, before = np.nonzero((e[:, :-1] > 0) != (e[:, 1:] > 0))
         if not len(lines):

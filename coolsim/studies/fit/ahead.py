@@ -14,8 +14,8 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import stated
 from coolsim.predict import at_its_fan
+from coolsim.requirements import is_dryer
 from coolsim.scenario.trials import MEASURED, WITHIN
-from coolsim.studies.asked import is_dryer
 from coolsim.studies.fit import dryers
 from coolsim.studies.fit.answer import Measure
 from coolsim.studies.fit.estimate import Estimate, Problem

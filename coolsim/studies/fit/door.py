@@ -16,8 +16,9 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
+from coolsim.requirements import is_dryer
 from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
-from coolsim.studies.asked import is_dryer, where
+from coolsim.studies.asked import where
 from coolsim.studies.fit import ahead, judge
 from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
 from coolsim.studies.fit.dryers import with_more_air

@@ -19,8 +19,8 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.predict import at_its_fan, solved
+from coolsim.requirements import is_dryer
 from coolsim.scenario.trials import DOUBTED, MEASURED, Trials
-from coolsim.studies.asked import is_dryer
 from coolsim.studies.fit.parameters import Parameter
 from coolsim.studies.sensitivity import slopes_of
 

@@ -14,33 +14,35 @@ import numpy as np
 
 from coolsim import dried, line
 from coolsim.answer import first, pick
-from coolsim.case import Case, Costs
+from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
+from coolsim.machines.lines import dialled, machines, ranges
+from coolsim.machines.plant import Plant, outcome_of
 from coolsim.model import drying
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
 from coolsim.predict import ROUGH, cooling, on_one_thread
+from coolsim.requirements import is_dryer
 from coolsim.result import Result
-from coolsim.studies.asked import is_dryer
 from coolsim.studies.drying import course
 from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.drying.subject import Subject
 from coolsim.studies.drying.together import Asked, Mesh
-from coolsim.studies.line.knobs import machines
-from coolsim.studies.plant import Plant, outcome_of
 
 ROWS = (
     *OUTCOMES,
-    "fan speed",
-    "fan curve",
+    "fan_speed",
+    "fan_curve",
 )  # the last two of coolers: share of full, and how far off the curve
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
     "rough": (course.ROUGH, ROUGH),
     "quick": (course.QUICK, Resolution(estimate=False)),
     "full": (dried.DEFAULT, Resolution()),
 }
-UNIT_PRICES = Costs(electricity=1.0, heat=1.0)  # per joule: then a cost is energy
+# Fitted as they are; the others as logarithms.
+PLAIN = ("temperature", "above_ambient", "pellet_temperature", "fan_speed", "fan_curve")
 
 
 def row(stage: int, name: str) -> int:
@@ -57,20 +59,30 @@ def of_whole_line(outcomes: Array) -> Array:
     return whole
 
 
+def subject_of(case: Case) -> Subject:
+    """A line as the search for settings sees it. A batch's time is a knob like any other here."""
+    stages = range(len(case.cooler.stages))
+    energies = (row(k, name) for k in stages for name in ("heat", "fan"))
+    plain = (row(k, name) for k in stages for name in PLAIN)
+
+    def of(key: str) -> int:
+        """What is of no stage is of what leaves the last."""
+        place, _, name = key.rpartition(".")
+        return row(int(place) - 1 if place else stages[-1], name)
+
+    costly = (row(stages[-1], "moisture"), *energies)
+    return Subject(ranges, dialled, of, costly, tuple(plain), of_whole_line, solver(case))
+
+
 def solver(case: Case) -> Callable[[list[Asked]], list[Any]]:
     """How lines that differ from `case` in their knobs are solved: as `together.answered` asks for it."""
-    plants = [None if is_dryer(one) else _weighing(one) for one in machines(case)]
+    plants = [None if is_dryer(one) else Plant(one) for one in machines(case)]
 
     def solve(asked: list[Asked]) -> list[Any]:
         mesh = asked[0].mesh
         return _solved([a.case for a in asked], plants, mesh)
 
     return solve
-
-
-def _weighing(one: Case) -> Plant:
-    """A cooler whose costs are joules."""
-    return Plant(dataclasses.replace(one, costs=UNIT_PRICES))
 
 
 def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[Any]:
@@ -103,6 +115,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
     """Predict lines of one kind: their answer, and outcomes (stages·ROWS, cases)."""
     of_dryers, of_coolers = MESHES[mesh]
     per_wet = np.array([1 - c.feed.moisture for c in cases])  # dry solid per wet feed of the line
+    outside = np.array([float(c.air.temperature) for c in cases])  # of the line, whatever air a stage draws
     blocks: list[Array] = []
     predicted = cooling(of_coolers)
 
@@ -110,12 +123,12 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
         result, left = predicted(some, inputs, scalar)
         plant = plants[len(blocks)]
         assert plant is not None
-        blocks.append(_of_coolers(plant, inputs, result, per_wet))
+        blocks.append(_of_coolers(plant, inputs, result, per_wet, outside))
         return result, left
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
         result, solutions = dried.solved(some, inputs, many, of_dryers)
-        blocks.append(_of_dryers(some, inputs, result, per_wet))
+        blocks.append(_of_dryers(some, inputs, result, per_wet, outside))
         return result, solutions
 
     with on_one_thread():
@@ -123,15 +136,15 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
     return result, np.concatenate(blocks)
 
 
-def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array) -> Array:
+def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array, outside: Array) -> Array:
     energy, spread = result.energy, result.spread
     assert energy is not None and spread is not None
     if cases[0].cooler.arrangement == "batch":  # whose energy is of a batch
         solid = inputs.bulk_density * inputs.bed_depth * inputs.floor_area * (1 - inputs.moisture_wb)
     else:
         solid = 3600.0 * inputs.dry_solid
-    known = _machine(result) | {
-        "pellet temperature": spread.hottest,
+    known = _machine(result, outside) | {
+        "pellet_temperature": spread.hottest,
         "deviation": spread.deviation_wb,
         "heat": energy.heat / solid * per_wet,
         "fan": energy.fan / solid * per_wet,
@@ -139,27 +152,27 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
     return _rows(known, len(cases))
 
 
-def _of_coolers(plant: Plant, inputs: Inputs, result: Result, per_wet: Array) -> Array:
+def _of_coolers(plant: Plant, inputs: Inputs, result: Result, per_wet: Array, outside: Array) -> Array:
     weighed = plant.standing(inputs, outcome_of(result))
-    solid = 3600.0 * inputs.dry_solid
-    known = _machine(result) | {
-        "heat": weighed.cost.heat / solid * per_wet,
-        "fan": weighed.cost.electricity / solid * per_wet,
-        "fan speed": np.nan_to_num(weighed.settings.fan_speed),
-        "fan curve": weighed.off_curve,
+    known = _machine(result, outside) | {
+        "heat": weighed.heat / inputs.dry_solid * per_wet,
+        "fan": weighed.power / inputs.dry_solid * per_wet,
+        "fan_speed": np.nan_to_num(weighed.settings.fan_speed),
+        "fan_curve": weighed.off_curve,
     }
     return _rows(known, len(inputs.radius))
 
 
-def _machine(result: Result) -> dict[str, Any]:
+def _machine(result: Result, outside: Array) -> dict[str, Any]:
     """What any machine has."""
     return {
         "moisture": result.pellets_out.moisture_wb,
         "temperature": result.pellets_out.temperature,
-        "water activity": result.after_equalising.water_activity,
-        "exhaust relative humidity": result.air_out.relative_humidity,
-        "lift-off": result.bed.lift_off,
-        "bed pressure drop": result.bed.pressure_drop,
+        "above_ambient": result.pellets_out.temperature - outside,
+        "water_activity": result.in_store.water_activity,
+        "exhaust_relative_humidity": result.air_out.relative_humidity,
+        "lift_off": result.bed.lift_off,
+        "bed_pressure_drop": result.bed.pressure_drop,
     }
 
 

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs
+from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined
-from coolsim.studies.plant import dialled
 from coolsim.studies.seasons.hours import Hours, Mask, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
 
@@ -151,7 +151,7 @@ def _rounded(name: str, values: Array, low: float, high: float) -> Array:
 def best_of(site: Site, looked: Looked, weights: Array) -> int:
     """The settings right in most hours, then nearest to the machine's limits, then to the target, then cheapest."""
     right = weights @ (looked.worst <= -MARGIN)
-    wish = np.array([limit.wish for limit in site.limits])
+    wish = np.array([limit.of_target for limit in site.limits])
     # what cannot be met in some hours is no reason to lift the bed in them
     missed = np.einsum("h,lhk->lk", weights / weights.sum(), np.maximum(looked.excess, -MARGIN))
     machine, target = (np.rint(missed[w].max(axis=0, initial=-MARGIN) / NEARLY) for w in (~wish, wish))
@@ -299,14 +299,14 @@ def _reached(site: Site, looked: Looked) -> Mask:
     """Whether a setting tried meets all, or two neighbours stand on both sides of the band of moisture."""
     met: Mask = np.asarray((looked.worst <= 0).any(axis=1))
     names = [limit.name for limit in site.limits]
-    if "moisture, lowest" not in names:
+    if "lowest_moisture" not in names:
         return met
     shape = tuple(len(np.unique(looked.settings[name])) for name in SETTINGS)
-    others = [k for k, name in enumerate(names) if not name.startswith("moisture")]
+    others = [k for k, name in enumerate(names) if name not in ("moisture", "lowest_moisture")]
     kept = np.asarray((looked.excess[others] <= 0).all(axis=0))
     wet, dry = (
         ((looked.excess[names.index(name)] > 0) & kept).reshape(-1, *shape)
-        for name in ("moisture", "moisture, lowest")
+        for name in ("moisture", "lowest_moisture")
     )
     for axis in (1, 2):  # airflow and bed depth
         wet_before, dry_before = (np.delete(side, -1, axis) for side in (wet, dry))

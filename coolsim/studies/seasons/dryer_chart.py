@@ -17,10 +17,11 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.studies.drying import knobs as dials
-from coolsim.studies.drying.find import ROOM, best_and_ends, limits_of
-from coolsim.studies.drying.search import KEPT
+from coolsim.machines import dryers as dials
+from coolsim.requirements import KEPT, constraints_of
+from coolsim.studies.drying.find import best_and_ends
 from coolsim.studies.drying.search import Found as State
+from coolsim.studies.drying.subject import DRYERS
 from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.seasons.chart import MARGIN, Bands, Chart, bands_of
 from coolsim.studies.seasons.dryers import Found, Index, Place, Ways, excess, followed, judged
@@ -81,7 +82,7 @@ def _searched(place: Place, hours: Index) -> list[Case]:
 
 def _best(case: Case) -> Asking[State | None]:
     try:
-        best, *_ = yield from best_and_ends(case)
+        best, *_ = yield from best_and_ends(case, DRYERS)
     except NotConverged:
         return None
     return best
@@ -90,7 +91,7 @@ def _best(case: Case) -> Asking[State | None]:
 def _roomy(place: Place, hour: int) -> Case:
     """The case in the weather of an hour, with the room that a map and settings dialled in take."""
     case = dataclasses.replace(place.case, air=place.air(hour))
-    room = {ROOM.get(x.name, x.name): MARGIN * x.scale for x in limits_of(case)}
+    room = {c.full_name: MARGIN * c.quantity.scale for c in constraints_of(case)}
     return dataclasses.replace(case, safety_margins=room)
 
 

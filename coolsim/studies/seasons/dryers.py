@@ -16,21 +16,21 @@ from numpy.typing import NDArray
 
 from coolsim import dried
 from coolsim.case import Air, Case
+from coolsim.costs import HOUR, cost_of, weight_given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
+from coolsim.machines.dryers import DryerSettings, mass_of, settings_of
+from coolsim.machines.plant import Outcome, Settings, outcome_of
 from coolsim.model import drying
 from coolsim.model.bed import take
 from coolsim.physics import air
+from coolsim.requirements import KEPT, Bounds, bounds_on, constraints_of, harms
 from coolsim.result import Result
 from coolsim.scenario.weather import Weather
-from coolsim.studies.drying.course import OUTCOMES, QUICK, mass_of
-from coolsim.studies.drying.find import limits_of
-from coolsim.studies.drying.knobs import DryerSettings, settings_of
-from coolsim.studies.drying.survey import KEPT, Limit, excesses
+from coolsim.studies.drying.course import OUTCOMES, QUICK
 from coolsim.studies.fitted import pack, unpack
-from coolsim.studies.plant import Outcome, Settings, outcome_of
-from coolsim.studies.seasons.hours import DIRECT, MAP, Hours, Mask, OfDryers
+from coolsim.studies.seasons.hours import DIRECT, MAP, Hours, OfDryers
 from coolsim.studies.seasons.response import Error, Predictor, Response, coordinates, corrected, respond
 
 SAMPLES = (
@@ -49,12 +49,12 @@ Index = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Place:
-    """A dryer in its weather, with its limits: that of temperature counts from the air outside."""
+    """A dryer in its weather, with its limits."""
 
     case: Case
     weather: Weather
     inputs: Inputs
-    limits: tuple[Limit, ...]
+    limits: Bounds
 
     def of(self, hours: Index) -> Place:
         """The same in some of the hours."""
@@ -85,9 +85,9 @@ class Found:
 
 
 def place_of(case: Case, weather: Weather) -> Place:
-    """A case in its weather; what has no price costs nothing."""
-    none_outside = dataclasses.replace(case, air=dataclasses.replace(case.air, temperature=0.0))
-    return Place(case, weather, dried.gathered([case], weather.air), limits_of(none_outside))
+    """A case in its weather."""
+    limits = bounds_on(constraints_of(case), OUTCOMES.index)
+    return Place(case, weather, dried.gathered([case], weather.air), limits)
 
 
 def as_it_is(place: Place) -> Ways:
@@ -160,15 +160,16 @@ def _rows(cases: list[Case], inputs: Inputs, mesh: drying.Resolution) -> Array:
             some = [cases[k] for k in good] if len(cases) > 1 else cases
             rows[:, good] = _rows(some, take(inputs, good), mesh)
         return rows
-    assert result.spread is not None
-    return np.vstack([pack(outcome_of(result)), result.spread.hottest, *_added(cases, result)])
+    return np.vstack([pack(outcome_of(result)), *_added(cases, result)])
 
 
 def _added(cases: list[Case], result: Result) -> tuple[Array, ...]:
-    """Deviation over the bed; heat and electricity [J] per kg of wet feed."""
+    """The hottest pellets, deviation over the bed; heat and electricity [J] per kg of wet feed."""
     mass = np.array([mass_of(case) for case in cases])
-    assert result.energy is not None and result.spread is not None
-    return np.asarray(result.spread.deviation_wb), result.energy.heat / mass, result.energy.fan / mass
+    energy, spread = result.energy, result.spread
+    assert energy is not None and spread is not None
+    rows = spread.hottest, spread.deviation_wb, energy.heat / mass, energy.fan / mass
+    return tuple(np.broadcast_to(row, spread.hottest.shape) for row in rows)
 
 
 # -- judged
@@ -181,21 +182,12 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
         raise NotConverged("no hour could be computed; try `coolsim predict` for one of them")
     rows = np.where(computed, found.rows, found.rows[:, computed].mean(axis=1, keepdims=True))
     outcome, added = unpack(rows[:OF_COOLERS]), dict(zip(ADDED, rows[OF_COOLERS:]))
-    over = excess(place, rows) > KEPT
-    names = [limit.name for limit in place.limits]
-
-    def broken(*some: str) -> Mask:
-        return np.asarray(over[[k for k, name in enumerate(names) if name in some]].any(axis=0) & computed)
-
-    too_wet, too_dry = broken("moisture", "water activity"), broken("moisture, lowest")
-    too_warm = broken("temperature")
-    over_limit = broken(*(x.name for x in place.limits if not x.wish), "deviation")
-    feed, prices = place.case.feed, place.case.costs
-    solid = 3600 * feed.throughput * (1 - feed.moisture)
-    product = solid / (1 - outcome.moisture)
-    given_away = np.maximum(solid / (1 - place.case.target.moisture) - product, 0.0)
-    electricity, heat = (feed.throughput * added[name] / 1e3 for name in ("fan", "heat"))
-    paid = {"electricity": 3.6e6 * electricity, "heat": 3.6e6 * heat, "feed": given_away}
+    broken = (excess(place, rows) > KEPT) & computed
+    feed = place.case.feed
+    solid = feed.throughput * (1 - feed.moisture)
+    lost = weight_given_away(solid, outcome.moisture, place.case.target.moisture)
+    power, heat = (feed.throughput * added[name] for name in ("fan", "heat"))
+    cost = cost_of(place.case.costs, feed.throughput, electricity=power, heat=heat, given_away=lost)
     s, nothing = _settings(ways), np.full(len(computed), np.nan)
     hottest, deviation = found.rows[OF_COOLERS : OF_COOLERS + 2]
     return Hours(
@@ -203,16 +195,13 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
         settings=Settings(s["airflow"], nothing, s["bed_depth"], s["duration"], s["inlet_air_temperature"]),
         feed_moisture=np.full(len(computed), feed.moisture),
         outcome=unpack(found.rows[:OF_COOLERS]),
-        product=product,
-        given_away=given_away,
-        electricity=electricity,
-        heat=heat,
-        cost=np.sum([amount * (getattr(prices, name) or 0.0) for name, amount in paid.items()], axis=0),
-        within=computed & ~(too_wet | too_dry | too_warm | over_limit),
-        too_wet=too_wet,
-        too_dry=too_dry,
-        too_warm=too_warm,
-        over_limit=over_limit,
+        product=HOUR * solid / (1 - outcome.moisture),
+        given_away=HOUR * np.maximum(lost, 0.0),
+        electricity=power / 1e3,
+        heat=heat / 1e3,
+        cost=cost.total,
+        within=computed & ~broken.any(axis=0),
+        **harms(place.limits.constraints, broken),
         computed=computed,
         method=DIRECT if found.error is None else MAP,
         error=found.error,
@@ -225,13 +214,14 @@ def excess(place: Place, rows: Array) -> Array:
     o, w = unpack(rows[:OF_COOLERS]), place.weather
     named = {
         "moisture": o.moisture,
-        "temperature": o.temperature - w.temperature,
-        "water activity": o.water_activity,
-        "exhaust relative humidity": air.relative_humidity(o.air_temperature, o.air_humidity, w.pressure),
-        "lift-off": o.lift_off,
-        "bed pressure drop": o.pressure_drop,
-    } | {name.replace("_", " "): row for name, row in zip(ADDED, rows[OF_COOLERS:])}
-    return excesses(place.limits, np.array([named[name] for name in OUTCOMES]))
+        "temperature": o.temperature,
+        "above_ambient": o.temperature - w.temperature,
+        "water_activity": o.water_activity,
+        "exhaust_relative_humidity": air.relative_humidity(o.air_temperature, o.air_humidity, w.pressure),
+        "lift_off": o.lift_off,
+        "bed_pressure_drop": o.pressure_drop,
+    } | dict(zip(ADDED, rows[OF_COOLERS:]))
+    return place.limits.excesses(np.array([named[name] for name in OUTCOMES]))
 
 
 def _settings(ways: Ways) -> dict[str, Array]:

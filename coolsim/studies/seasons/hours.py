@@ -10,15 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
+from coolsim.costs import HOUR, KILOWATT_HOUR, cost_of, weight_given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
+from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
 from coolsim.model.bed import take
-from coolsim.physics import air
+from coolsim.requirements import KEPT, Constraint, constraints_of, harms
 from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import unpack
-from coolsim.studies.plant import Limit, Outcome, Plant, Settings, Weighed, excesses, limits_of
-from coolsim.studies.search import KEPT, with_limits
 from coolsim.studies.seasons.response import Error, Response, coordinates, corrected, respond, solve
 
 MAP, DIRECT = "map", "direct"
@@ -97,7 +97,7 @@ class Site:
         self.weather = weather
         self.plant = Plant(self.case)
         self.inputs = gather([self.case], weather.air)
-        self.limits = limits_of(self.case)
+        self.limits = constraints_of(self.case)
 
     def at(self, case: Case) -> Site:
         """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
@@ -113,7 +113,7 @@ class Site:
         """Weigh states whose settings stand in their inputs."""
         return self.plant.standing(inputs, outcome)
 
-    def excess(self, inputs: Inputs, state: Weighed, limits: list[Limit] | None = None) -> Array:
+    def excess(self, inputs: Inputs, state: Weighed, limits: list[Constraint] | None = None) -> Array:
         """How far each limit is broken, in its scale (limits, …)."""
         outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
         case = dataclasses.replace(self.case, air=outside)
@@ -149,44 +149,25 @@ def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | 
     safe = np.where(computed, rows, rows[:, computed].mean(axis=1, keepdims=True))
     outcome = unpack(safe)
     state = site.weighed(inputs, outcome)
-    broken = dict(zip((limit.name for limit in site.limits), site.excess(inputs, state) > KEPT))
-    none = np.zeros(len(computed), bool)
-
-    def any_of(*names: str) -> Mask:
-        return np.any([none, *(broken.get(name, none) for name in names)], axis=0) & computed
-
-    machine = [limit.name for limit in with_limits(site.limits, wish=False)]
-    too_wet, too_dry = any_of("moisture", "water activity"), any_of("moisture, lowest")
-    too_warm, over = any_of("above ambient"), any_of(*machine)
-    solid = 3600 * inputs.throughput * (1 - inputs.moisture_wb)
-    product = solid / (1 - outcome.moisture)
-    at_target = solid / (1 - site.case.target.moisture)
-    warmed = 3600 * inputs.dry_air * _warming(inputs) / 3.6e6
+    broken = (site.excess(inputs, state) > KEPT) & computed
+    solid = inputs.throughput * (1 - inputs.moisture_wb)
+    lost = weight_given_away(solid, outcome.moisture, site.case.target.moisture)
     return Hours(
         weather=site.weather,
         settings=state.settings,
         feed_moisture=inputs.moisture_wb,
         outcome=unpack(rows),
-        product=product,
-        given_away=np.maximum(at_target - product, 0.0),
-        electricity=np.broadcast_to(state.power / 1e3, product.shape),
-        heat=warmed,
+        product=HOUR * solid / (1 - outcome.moisture),
+        given_away=HOUR * np.maximum(lost, 0.0),
+        electricity=np.broadcast_to(state.power / 1e3, computed.shape),
+        heat=np.broadcast_to(state.heat / 1e3, computed.shape),
         cost=state.cost.total,
-        within=computed & ~(too_wet | too_dry | too_warm | over),
-        too_wet=too_wet,
-        too_dry=too_dry,
-        too_warm=too_warm,
-        over_limit=over,
+        within=computed & ~broken.any(axis=0),
+        **harms(site.limits, broken),
         computed=computed,
         method=method,
         error=error,
     )
-
-
-def _warming(inputs: Inputs) -> Array:
-    """Heat that brings outside air to the inlet temperature [J/kg dry air]."""
-    warm = air.enthalpy(inputs.inlet_air_temperature, inputs.humidity_ratio)
-    return np.asarray(warm - air.enthalpy(inputs.outside_temperature, inputs.humidity_ratio))
 
 
 def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:
@@ -204,11 +185,9 @@ def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:
         return float(values[counted].mean()) if counted.any() else float("nan")
 
     electricity, heat, given_away = (total(v) for v in (hours.electricity, hours.heat, hours.given_away))
-    costs = (
-        electricity * 3.6e6 * (prices.electricity or 0.0),
-        heat * 3.6e6 * (prices.heat or 0.0),
-        given_away * (prices.feed or 0.0),
-    )
+    # amounts of the whole time, as if of one second
+    joules = {"electricity": electricity * KILOWATT_HOUR / HOUR, "heat": heat * KILOWATT_HOUR / HOUR}
+    cost = cost_of(prices, 1.0, **joules, given_away=given_away / HOUR)
     return Tally(
         hours=time(some),
         within=time(hours.within),
@@ -222,10 +201,10 @@ def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:
         given_away=given_away,
         electricity=electricity,
         heat=heat,
-        cost_electricity=costs[0],
-        cost_heat=costs[1],
-        cost_given_away=costs[2],
-        cost=sum(costs),
+        cost_electricity=float(cost.electricity),
+        cost_heat=float(cost.heat),
+        cost_given_away=float(cost.overdried_feed),
+        cost=float(cost.total),
         moisture_wb=mean(hours.outcome.moisture),
         temperature=mean(hours.outcome.temperature),
     )

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
+from coolsim.machines.plant import dialled, knob_range
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined, unpack
-from coolsim.studies.plant import dialled, knob_range
 from coolsim.studies.search import SURVEY
 from coolsim.studies.seasons.hours import Site
 from coolsim.studies.seasons.response import AIR, Response, coordinates, respond, solve
@@ -104,8 +104,8 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     state = site.weighed(inputs, unpack(solve(inputs, SURVEY).rows))
-    looked_at = [limit for limit in site.limits if not limit.name.startswith("moisture")]
-    allowed = np.array([SLACK[limit.wish] for limit in looked_at])
+    looked_at = [limit for limit in site.limits if limit.quantity.name != "moisture"]
+    allowed = np.array([SLACK[limit.of_target] for limit in looked_at])
     excess = site.excess(inputs, state, looked_at) - allowed[:, None]
     kept = flows[
         (excess.max(axis=0, initial=-1.0) <= 0.0).reshape(len(hours), len(flows), -1).any(axis=(0, 2))

@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
+from coolsim.machines.plant import Outcome, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.model.solve import Resolution
 from coolsim.predict import predict_inputs
 from coolsim.studies.fitted import pack
-from coolsim.studies.plant import Outcome, outcome_of
 from coolsim.studies.search import FULL
 
 # The bound of a map, on states held out; answers are asked to be right to 2e-4 and 0.1 K

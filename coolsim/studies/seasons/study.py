@@ -14,10 +14,11 @@ from coolsim.case import Case
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
+from coolsim.machines.plant import knob_range
+from coolsim.requirements import is_dryer
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.asked import is_dryer, is_typed, only_coolers
-from coolsim.studies.drying import knobs
-from coolsim.studies.plant import knob_range
+from coolsim.studies import asked
+from coolsim.studies.asked import is_typed, only_coolers
 from coolsim.studies.seasons import dryer_chart, dryers
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
@@ -234,7 +235,7 @@ def _of_this_dryer(case: Case, uncertainty: bool) -> list[Fault]:
         faults.append(Fault("", "--uncertainty", "a dryer", allowed))
     if not why_no_chart(case):
         try:
-            knobs.check(case)
+            asked.check(case)
         except InputError as error:
             faults += [fault for fault in error.faults if fault.key != "target.moisture"]
     return faults

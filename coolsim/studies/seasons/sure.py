@@ -25,10 +25,10 @@ from coolsim.case import Air, Case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
+from coolsim.machines.plant import dialled
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import pack
-from coolsim.studies.plant import dialled
 from coolsim.studies.seasons.hours import Hours, Site, Tally, judged, tally
 from coolsim.studies.seasons.response import coordinates, solve
 from coolsim.studies.surrogate import many, normal, shares_of

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from coolsim.case import Air, Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
+from coolsim.machines.plant import Plant, excesses
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
+from coolsim.requirements import Constraint
 from coolsim.studies import search as searching
-from coolsim.studies.plant import Limit, Plant, excesses
 from coolsim.studies.search import FULL, SURVEY, Found
 
 HOTTEST_INLET = 110.0  # °C; dryers of feed rarely blow hotter air
@@ -80,7 +81,9 @@ def one_step(case: Case, found: Found) -> tuple[Step, ...]:
     return tuple(Step(m[0], float(M), float(T)) for m, M, T in zip(more, out.moisture_wb, out.temperature))
 
 
-def smallest_changes(case: Case, limits: list[Limit], found: Found, feed: float | None) -> tuple[Change, ...]:
+def smallest_changes(
+    case: Case, limits: list[Constraint], found: Found, feed: float | None
+) -> tuple[Change, ...]:
     """For each thing alone, the value nearest to the present one with which everything is met.
 
     Feed moisture is the wettest that some settings within the limits bring to the target. For each other thing
@@ -144,7 +147,7 @@ def _nearest(lever: Lever, values: Array, good: NDArray[np.bool_]) -> float | No
 
 def _served(
     plant: Plant,
-    limits: list[Limit],
+    limits: list[Constraint],
     found: Found,
     levers: list[Lever],
     values: list[Array],
@@ -169,7 +172,9 @@ def _served(
     return np.split(_met(plant, limits, knobs, mesh), ends[:-1])
 
 
-def _met(plant: Plant, limits: list[Limit], knobs: dict[str, Array], mesh: Resolution) -> NDArray[np.bool_]:
+def _met(
+    plant: Plant, limits: list[Constraint], knobs: dict[str, Array], mesh: Resolution
+) -> NDArray[np.bool_]:
     """Whether states meet everything. Far-off values may not solve: they do not count as meeting anything."""
     try:
         tried = plant.tried(knobs, mesh)

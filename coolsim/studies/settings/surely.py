@@ -13,17 +13,14 @@ from typing import TypeAlias
 
 import numpy as np
 
-from coolsim.answer import first
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.fields import documented
 from coolsim.scenario import units
 from coolsim.studies import asked
-from coolsim.studies.asked import is_dryer
-from coolsim.studies.kept import bounds_of
-from coolsim.studies.plant import Settings, speeds
-from coolsim.studies.settings.advice import at_settings
-from coolsim.studies.settings.find import SettingsAnswer, best_of, find_settings, surveyed
+from coolsim.studies.settings.answer import SettingsAnswer, Surely
+from coolsim.studies.settings.chances import counted
+from coolsim.studies.settings.cheapest import cheapest_settings
+from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
     Sampled,
     Uncertainty,
@@ -33,6 +30,7 @@ from coolsim.studies.uncertainty import (
     summed_up,
 )
 
+Look: TypeAlias = Callable[[Case], Optimum]  # the best settings of a case with its safety margins
 USUAL = 0.95  # chance of the settings that are told where none is asked for
 FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they are asked
 SAMPLES = 128  # polynomials through them tell a chance to half a percent
@@ -45,19 +43,6 @@ RISK = 0.25, 2.0  # by what the risk of each bound is multiplied at most from ro
 CERTAIN = 1e-4, 1 - 1e-4  # chances that are taken for less or more than this
 INSIDE = 0.1, 0.9  # where between two rooms the next one lies
 DAMPED = 0.5  # share of the way to a room that no settings have
-
-
-@dataclass(frozen=True)
-class Surely:
-    """Settings that keep off target and limits, so that all of them are kept with a chance."""
-
-    chance: float = documented("-", "probability that was asked for")
-    kept: bool = documented("-", "whether these settings have it; else they are the surest that were found")
-    answer: SettingsAnswer = documented("-", "the settings, what they give and cost")
-    uncertainty: Uncertainty = documented("-", "how sure they are, by samples that the search did not see")
-    case: Case = documented(
-        "-", "the scenario, with as much room below wishes and limits as the chance takes"
-    )
 
 
 def read_chance(text: str) -> float:
@@ -84,20 +69,14 @@ def told_how_sure(case: Case, chance: float | None, uncertainty: bool) -> Settin
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
     sure = with_chance(case, USUAL if chance is None else chance)
-    answer = find_settings(case)
-    there = how_sure(case, answer) if uncertainty else None
+    answer = cheapest_settings(case)
+    there = how_sure(case, answer.case) if uncertainty else None
     return dataclasses.replace(answer, uncertainty=there, surely=sure)
 
 
-def how_sure(case: Case, answer: SettingsAnswer) -> Uncertainty:
-    """How sure the exit is with the settings of an answer."""
-    there = _there(case, answer)
-    return summed_up(sampled(there, seed=FRESH, bounds=bounds_of(_as_set(case, there), settings=True)))
-
-
-def _as_set(case: Case, there: Case) -> Case:
-    """Whose bounds count: a fan whose speed is given, and no airflow, keeps that speed whatever the air."""
-    return case if is_dryer(case) or len(set(speeds(case))) == 1 else there
+def how_sure(case: Case, there: Case) -> Uncertainty:
+    """How sure the exit is with the settings of an answer: the case set so."""
+    return summed_up(sampled(there, seed=FRESH, constraints=counted(case, there)))
 
 
 def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Surely:
@@ -112,7 +91,7 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
     """
     checked(chance)
     _check(case)
-    look = _look_of(case)
+    look = looking(case)
     tried, aim = [_tried(case, {}, look, samples)], chance
     for _ in range(CHECKS):
         _rounds(case, tried, look, aim, samples)
@@ -125,10 +104,8 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
 
 def _check(case: Case) -> None:
     """Raise InputError, with every fault, where settings cannot be asked for or nothing carries a ±."""
-    from coolsim.studies.drying import knobs
-
-    faults = []
-    for check in (knobs.check if is_dryer(case) else asked.check, needed_unknowns):
+    faults: list[Fault] = []
+    for check in (asked.check, needed_unknowns):
         try:
             check(case)
         except InputError as error:
@@ -139,8 +116,9 @@ def _check(case: Case) -> None:
 
 def _checked(case: Case, best: _Tried, chance: float) -> Surely:
     """What was found, looked for once more in full, and sampled anew where it is."""
-    answer = find_settings(best.case)
-    sure = how_sure(case, answer)
+    answer = cheapest_settings(best.case)
+    there = dataclasses.replace(answer.case, safety_margins=case.safety_margins)
+    sure = how_sure(case, there)
     return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
 
 
@@ -176,49 +154,12 @@ class _Tried:
     sampled: Sampled
 
 
-# The case with its best settings, whether they meet the target, and their cost.
-Look: TypeAlias = Callable[[Case], tuple[Case, bool, float]]
-
-
-def _look_of(case: Case) -> Look:
-    """How the best settings of a case are found, whatever the room of its wishes and limits."""
-    if is_dryer(case):
-        from coolsim.studies.drying.find import looking_again
-
-        return looking_again(case)
-
-    search = surveyed(case)
-
-    def look(roomy: Case) -> tuple[Case, bool, float]:
-        found = best_of(roomy, search)
-        return _cooler_at(case, first(found.tried.settings)), found.kept, float(found.tried.cost.total[0])
-
-    return look
-
-
-def _there(case: Case, answer: SettingsAnswer) -> Case:
-    """The case set as an answer says."""
-    if is_dryer(case):
-        from coolsim.studies.drying import find as dryers
-
-        return dryers.at_settings(case, answer)
-    return _cooler_at(case, answer.settings)
-
-
-def _cooler_at(case: Case, settings: Settings) -> Case:
-    """The cooler as settings say; where nobody sets how warm its air is, it is as warm as that outside."""
-    there = at_settings(case, settings)
-    if case.cooler.inlet_air_temperature is not None or case.limits.inlet_air_temperature is not None:
-        return there
-    return dataclasses.replace(there, cooler=dataclasses.replace(there.cooler, inlet_air_temperature=None))
-
-
 def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
     roomy = dataclasses.replace(case, safety_margins=room)
-    there, reached, cost = look(roomy)
-    there = dataclasses.replace(there, safety_margins=case.safety_margins)
-    s = sampled(there, samples, bounds=bounds_of(_as_set(case, there), settings=True))
-    return _Tried(room, roomy, there, reached, cost, float(all_kept(s).mean()), s)
+    found = look(roomy)
+    there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
+    s = sampled(there, samples, constraints=counted(case, there))
+    return _Tried(room, roomy, there, found.met, found.cost, float(all_kept(s).mean()), s)
 
 
 def _good_enough(t: _Tried, chance: float) -> bool:
@@ -273,16 +214,15 @@ def _between(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
 
 def _slack(s: Sampled) -> dict[str, float]:
     """How far each wish and limit is from its bound with all as typed; below 0 where it is broken."""
-    return {b.name: b.slack(s.middle[b.number]) for b in s.bounds}
+    return {c.full_name: float(c.margin(s.middle[c.key])) for c in s.constraints}
 
 
 def _room(s: Sampled, share: float) -> dict[str, float]:
     """How far each is to be kept from its bound, so that a share of the samples keep it."""
     room = {}
-    for b in s.bounds:
-        both = b.number == "moisture" and sum(x.number == "moisture" for x in s.bounds) > 1
-        alone = (
-            (1 + share) / 2 if both else share
-        )  # moisture held from both sides: each takes its part of the risk
-        room[b.name] = float(np.quantile(b.sign * s.exits[b.number], alone)) - b.sign * s.middle[b.number]
+    for c in s.constraints:
+        both = sum(x.key == c.key for x in s.constraints) > 1
+        alone = (1 + share) / 2 if both else share  # held from both sides: each takes its part of the risk
+        spread = c.sense * (s.exits[c.key] - s.middle[c.key])
+        room[c.full_name] = float(np.quantile(spread, alone))
     return {name: max(size, 0.0) for name, size in room.items()}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coolsim.fields import documented
+from coolsim.machines.plant import Settings
+from coolsim.requirements import AtLimit
 from coolsim.result import Warning
-from coolsim.studies.plant import Settings
-from coolsim.studies.settings.find import AtLimit
 
 
 @dataclass(frozen=True)

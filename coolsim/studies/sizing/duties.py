@@ -17,19 +17,21 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from coolsim.answer import interleave
-from coolsim.case import Air, Case, Costs, DesignWeather, Product
+from coolsim.case import Air, Case, DesignWeather, Product
+from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, borne, gather
+from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
+from coolsim.requirements import Constraint
 from coolsim.scenario.weather import read_weather
 from coolsim.studies.climate import design_weather
 from coolsim.studies.fitted import combined, pack, unpack
-from coolsim.studies.plant import Cost, Limit, Outcome, Settings, Weighed, excesses, outcome_of
 
 # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
 DWELL = (60.0, 1800.0)
@@ -38,8 +40,6 @@ ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhau
 # nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and of what the full mesh adds
 NODES, FEW = (3, 8, 5, 1), (2, 3, 3, 1)
 FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
-KILOWATT_HOUR = 3.6e6  # J
-ENERGY = Costs(electricity=1.0 / KILOWATT_HOUR, heat=1.0 / KILOWATT_HOUR)  # then a cost is kilowatt-hours
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class Duties:
         self.position = case.fan.position or "draw-through"
         self.efficiency = case.fan.efficiency or fan.ASSUMED_EFFICIENCY
         self.motor_efficiency = case.fan.motor_efficiency or fan.ASSUMED_MOTOR_EFFICIENCY
-        self.prices = case.costs or ENERGY
+        self.prices = case.costs or ENERGY_ALONE
         names = (
             *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),
             *("throughput", "moisture_wb", "bulk_density", "void_fraction", "radius"),
@@ -153,7 +153,9 @@ class Duties:
             outcome.air_temperature, outcome.air_humidity, self.of("pressure", points)
         )
         off = np.full(np.shape(power), -1.0)
-        return Weighed(settings, outcome, humidity, self._cost(points, outcome, power), power, off)
+        heat = self.heat(points)
+        cost = self._cost(points, outcome, power, heat)
+        return Weighed(settings, outcome, humidity, cost, power, heat, off)
 
     def asked(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
         """What bed and duct ask of the fan, the bed's drop raised by a margin."""
@@ -176,17 +178,13 @@ class Duties:
         T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
         return self.dry_air(points) * (air.enthalpy(points.inlet, Y) - air.enthalpy(T, Y))
 
-    def _cost(self, points: Points, outcome: Outcome, power: Array) -> Cost:
-        fed, target = self.of("throughput", points), self.case.target.moisture
+    def _cost(self, points: Points, outcome: Outcome, power: Array, heat: Array) -> Cost:
+        fed = self.of("throughput", points)
         solid = fed * (1 - self.of("moisture_wb", points))
-        lost = np.maximum(solid / (1 - target) - solid / (1 - outcome.moisture), 0.0)
-        amounts = {"electricity": power, "heat": self.heat(points), "feed": lost}
-        bill = [3600.0 * amount * (getattr(self.prices, name) or 0.0) for name, amount in amounts.items()]
-        electricity, heat, overdried = np.broadcast_arrays(*bill)
-        total = electricity + heat + overdried
-        return Cost(electricity, heat, overdried, total, total / (3.6 * fed))
+        lost = weight_given_away(solid, outcome.moisture, self.case.target.moisture)
+        return cost_of(self.prices, fed, electricity=power, heat=heat, given_away=lost)
 
-    def excesses(self, points: Points, state: Weighed, limits: list[Limit]) -> Array:
+    def excesses(self, points: Points, state: Weighed, limits: list[Constraint]) -> Array:
         """How far limits are broken, (limits, …); ≤ 0 where kept."""
         T = self.of("outside_temperature", points)
         return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, limits)

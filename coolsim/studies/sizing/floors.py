@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 
 from coolsim.fields import Array
+from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
+from coolsim.requirements import Constraint
 from coolsim.studies.fitted import pack
-from coolsim.studies.plant import Limit, Outcome, Weighed
 from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
 
@@ -55,8 +56,8 @@ class Goal:
     """The lowest score that keeps limits."""
 
     score: Score
-    limits: list[Limit]
-    ridge: Limit | None = None  # a bound at which the score has a kink
+    limits: list[Constraint]
+    ridge: Constraint | None = None  # a bound at which the score has a kink
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,7 @@ class Floors:
         excess, score = self._look(goal, duty[floor], flux[floor], places, rows)
         edges = excess
         if goal.ridge:
-            edges = np.concatenate([excess, (rows[:1] - goal.ridge.bound) / goal.ridge.scale])
+            edges = np.concatenate([excess, goal.ridge.violation(rows[:1])])
         found = [_best_of_each(places, excess.max(axis=0), score, slack)]
         for axis in range(3):
             n, y, between = _crossings(places, rows, edges, axis + 1, goal.ridge)
@@ -196,7 +197,7 @@ def _best_of_each(places: Array, worst: Array, score: Array, slack: float) -> tu
 
 
 def _crossings(
-    places: Array, rows: Array, edges: Array, axis: int, ridge: Limit | None
+    places: Array, rows: Array, edges: Array, axis: int, ridge: Constraint | None
 ) -> tuple[Any, Array, Array]:
     """Floors, places and rows between neighbours along an axis where an edge is crossed, by straight lines."""
     (a, b), (y0, y1), (rows0, rows1) = (_neighbours(array, axis + 1) for array in (edges, places, rows))

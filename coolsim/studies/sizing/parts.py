@@ -9,40 +9,33 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case, FanData, Limits
+from coolsim.case import Case, FanData
 from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
+from coolsim.machines.plant import Settings, Weighed, measured
+from coolsim.machines.words import of_lift_off
 from coolsim.model.bed import take
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of
 from coolsim.result import Warning
-from coolsim.studies.plant import Limit, Settings, Weighed, limits_of, measured
-from coolsim.studies.search import KEPT
-from coolsim.studies.settings.find import AT_LIMIT, AtLimit
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.studies.sizing.floors import Best
 
-LIFT_OFF = 0.7  # of fluidisation, kept where limits.maximum_lift_off is not given; common practice, no source
 PER_TONNE = 3600.0  # J/kg in a kWh/t
 
 
-def limits_to_keep(case: Case) -> list[Limit]:
+def limits_to_keep(case: Case) -> list[Constraint]:
     """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
-    limits = dataclasses.replace(with_lift_off(case.limits), fan_speed=None)
-    return limits_of(dataclasses.replace(case, fan=FanData(), limits=limits))
-
-
-def with_lift_off(limits: Limits) -> Limits:
-    """The limits, with the share of lift-off that is kept where none was given."""
-    if limits.maximum_lift_off is not None:
-        return limits
-    return dataclasses.replace(limits, maximum_lift_off=LIFT_OFF)
+    limits = dataclasses.replace(case.limits, fan_speed=None)
+    return constraints_of(dataclasses.replace(case, fan=FanData(), limits=limits))
 
 
 class Parts:
     """Answers about the best states of every duty on a floor."""
 
-    def __init__(self, case: Case, duties: Duties, limits: list[Limit]) -> None:
+    def __init__(self, case: Case, duties: Duties, limits: list[Constraint]) -> None:
         self.case, self.duties, self.limits = case, duties, limits
         self.sizing, self.priced = case.sizing, bool(case.costs)
         cool, hot = duties.inlet()
@@ -133,7 +126,7 @@ class Parts:
         one = take(best, np.array([k]))
         state, case = self.duties.weighed(one.points, one.outcome), self.duties.cases[int(one.points.duty[0])]
         return tuple(
-            AtLimit(limit.name, float(measured(case, state, limit)[0]))
+            AtLimit(limit.called, float(measured(case, state, limit.quantity.name)[0]))
             for limit, stands in zip(self.limits, at)
             if stands
         )
@@ -144,14 +137,14 @@ class Parts:
         cool, hot = self.duties.inlet()
         found = []
         for name, value, (low, high) in (
-            ("air ratio", points.air_ratio[k], self.sizing.air_ratio),
-            ("bed depth", points.depth[k], self.sizing.bed_depth),
-            ("residence time", dwell[k], self.duties.dwell()),
-            ("inlet air temperature", points.inlet[k], (cool[k], hot[k])),
+            ("air_ratio", points.air_ratio[k], self.sizing.air_ratio),
+            ("bed_depth", points.depth[k], self.sizing.bed_depth),
+            ("residence_time", dwell[k], self.duties.dwell()),
+            ("inlet_air_temperature", points.inlet[k], (cool[k], hot[k])),
         ):
             for end, bound in (("lowest", low), ("highest", high)):
                 if low < high and abs(value - bound) <= AT_LIMIT * (high - low):
-                    found.append(AtLimit(f"{name}, {end}", float(value)))
+                    found.append(AtLimit(f"{QUANTITIES[name].called}, {end}", float(value)))
         return tuple(found)
 
     def governing(self, served: tuple[Served, ...], smallest: Served) -> tuple[Governs, ...]:
@@ -202,11 +195,7 @@ class Parts:
             f"margin of {self.sizing.margin:.0%} on the bed's pressure for fouling and fines, and freeboard: "
             "common practice, no source. Fines can multiply a bed's pressure severalfold.",
         )
-        if limits.maximum_lift_off is None:
-            text = (
-                f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source)."
-            )
-            yield Warning("note", text)
+        yield from of_lift_off(self.case)
         assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if fan.efficiency is None else []
         if fan.motor_efficiency is None:
             assumed.append(f"motor efficiency {self.duties.motor_efficiency:.0%}")

@@ -19,16 +19,18 @@ import numpy as np
 
 from coolsim import both_units
 from coolsim.case import Case, FanData
+from coolsim.costs import KILOWATT_HOUR
 from coolsim.doors import asked_with_a_case
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.model.bed import take
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import Constraint, is_dryer, only
 from coolsim.studies import asked
-from coolsim.studies.plant import Limit
-from coolsim.studies.search import FULL, SURVEY, with_limits
+from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.sizing.answer import Missed, SizeAnswer
-from coolsim.studies.sizing.duties import KILOWATT_HOUR, Duties, Survey
+from coolsim.studies.sizing.duties import Duties, Survey
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, limits_to_keep
 
@@ -53,7 +55,7 @@ def size(case: Case) -> Any:
     temperature; [costs], [duct], and of [fan] efficiency and position count. Raises InputError naming what is
     missing or contradicts.
     """
-    if asked.is_dryer(case):
+    if is_dryer(case):
         from coolsim.studies.drying.sizes import size as dryers
 
         return dryers.size(case)
@@ -94,7 +96,7 @@ def check(case: Case) -> None:
 
 def sized(case: Case, answer: Any, served: Any) -> Case:
     """Return the case of the sized cooler or dryer with one of its products and weathers, to predict or look at."""
-    if asked.is_dryer(case):
+    if is_dryer(case):
         from coolsim.studies.drying.sizes import size as dryers
 
         return dryers.sized(case, answer, served)
@@ -121,10 +123,10 @@ class _Sizing:
         self.limits = limits_to_keep(case)
         self.duties = Duties(case)
         self.parts = Parts(case, self.duties, self.limits)
-        lift = next(limit.bound for limit in self.limits if limit.name == "lift-off")
+        lift = next(limit.bound for limit in self.limits if limit.name == "lift_off")
         self.floors = Floors(Survey(self.duties, lift, SURVEY, FULL))
         self.areas = self.floors.areas(FLOORS)
-        ridge = Limit("moisture", case.target.moisture, 1.0, 0.01, wish=True)
+        ridge = Constraint(QUANTITIES["moisture"], case.target.moisture, of_target=True)
         self.goal = Goal(lambda state: state.cost.total, self.limits, ridge)
 
     def answer(self) -> SizeAnswer:
@@ -260,7 +262,7 @@ class _Sizing:
 
     def _unmet(self, bad: Any, fixed: float | None, smallest: float | None = None) -> SizeAnswer:
         """Where no floor serves the duties `bad` (or not the one asked for): the driest exit of each."""
-        driest = Goal(lambda state: state.outcome.moisture, with_limits(self.limits, wish=False))
+        driest = Goal(lambda state: state.outcome.moisture, only(self.limits, of_target=False))
         choice = self.areas if fixed is None else np.array([fixed])
         duty, area = np.repeat(bad, len(choice)), np.tile(choice, len(bad))
         missed: tuple[Missed, ...] = ()

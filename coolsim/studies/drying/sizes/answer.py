@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coolsim.fields import documented
+from coolsim.machines.dryers import DryerSettings
+from coolsim.requirements import AtLimit
 from coolsim.result import Warning
-from coolsim.studies.drying.knobs import DryerSettings
-from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import FanDuty, Governs
 
 

@@ -6,8 +6,13 @@ import numpy as np
 
 from coolsim.case import Belt, Case
 from coolsim.errors import Fault, InputError
-from coolsim.studies.asked import where
-from coolsim.studies.drying import knobs as dials
+from coolsim.studies.asked import RANGES, where
+
+# Ranges of [limits] that a size reads.
+READ = {
+    "batch": ("airflow", "bed_depth", "duration", "inlet_air_temperature", "recirculation"),
+    "belt": ("airflow", "bed_depth", "inlet_air_temperature", "residence_time"),
+}
 
 
 def check(case: Case) -> None:
@@ -31,10 +36,9 @@ def check(case: Case) -> None:
     if c.arrangement == "batch" and not case.schedule:
         example = 'filling = "3 min" and emptying = "2 min"'
         fault("schedule", "no [schedule] table", f"a size of batch dryers needs it, such as {example}")
-    opened = {*dials.OPENED[c.arrangement], "bed_depth"}
-    for name in dials.FOREIGN:
-        if name in limits and name not in opened:
-            kept = ", ".join(sorted(opened))
+    for name in RANGES:
+        if name in limits and name not in READ[c.arrangement]:
+            kept = ", ".join(READ[c.arrangement])
             fault(f"limits.{name}", "a range", f"a size of a {c.arrangement} dryer reads ranges of {kept}")
     cold = isinstance(c, Belt) and all(zone.inlet_air_temperature is None for zone in c.zones)
     if cold and "inlet_air_temperature" in limits:

@@ -18,7 +18,6 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.studies.drying.course import QUICK
-from coolsim.studies.drying.search import excesses
 from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
 from coolsim.studies.drying.sizes.look import (
     BOX,
@@ -62,7 +61,7 @@ class Curve:
         """A spot of a duty whose outcomes (outcomes,) are known on the mesh of predictions."""
         goal = spot.duty.goal
         shift = smoothed(outcomes) - spot.survey.one(spot.u)
-        off = np.abs(excesses(goal.limits, outcomes) - excesses(goal.limits, spot.outcomes)).max(initial=0.0)
+        off = np.abs(goal.limits.excesses(outcomes) - goal.limits.excesses(spot.outcomes)).max(initial=0.0)
         rank = float(goal.rank(outcomes, JUST))
         known = replace(spot, floor=spot.floor_here, shift=shift, rank=rank, off=float(off))
         self.solved[k].append(known)

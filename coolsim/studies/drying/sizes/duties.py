@@ -22,15 +22,16 @@ from numpy.polynomial import chebyshev
 
 from coolsim import dried
 from coolsim.case import Case
+from coolsim.costs import TONNE
 from coolsim.fields import Array
 from coolsim.inputs import borne
+from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
-from coolsim.studies.drying import knobs as dials
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import bounds_on, constraints_of
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
-from coolsim.studies.drying.find import limits_of
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
-from coolsim.studies.sizing.duties import ENERGY, duties_of
-from coolsim.studies.sizing.parts import with_lift_off
+from coolsim.studies.sizing.duties import duties_of
 
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
@@ -124,7 +125,7 @@ class Duty:
         for name, x, low, high in zip(self.names, u, self.low, self.high):
             for end, bound in (("lowest", low), ("highest", high)):
                 if low < high and abs(x - bound) <= within * (high - low):
-                    words = "drying time" if name == "time" else dials.words(name)
+                    words = QUANTITIES["duration" if name == "time" else name].called
                     found.append((f"{words}, {end}", float(back(name, bound))))
         return found
 
@@ -152,8 +153,7 @@ def duties(case: Case) -> list[Duty]:
 
 
 def _bare(case: Case) -> Case:
-    """The dryer without what is asked for: its heater's power; limits as a machine to buy must keep them."""
-    case = dataclasses.replace(case, limits=with_lift_off(case.limits))
+    """The dryer without what is asked for: its heater's power."""
     if case.cooler.arrangement == "batch":
         return dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, heater_power=None))
     return case
@@ -175,7 +175,7 @@ def _duty(product_name: str, weather: str, case: Case) -> Duty:
     overhead = (turns.filling or 0.0) + (turns.emptying or 0.0) if batch else 0.0
     overhead += case.cooler.cooling_time if batch else 0.0
     case = dials.dialled(case, pinned)
-    goal = Goal(lambda outcomes: cost(case, outcomes), limits_of(case))
+    goal = Goal(lambda outcomes: cost(case, outcomes), bounds_on(constraints_of(case), OUTCOMES.index))
     return Duty(product_name, weather, case, tuple(ranges), low, high, float(overhead), goal)
 
 
@@ -186,14 +186,7 @@ def energy(outcomes: Array) -> Array:
 
 def cost(case: Case, outcomes: Array) -> Array:
     """Running cost per kg of wet feed; where nothing has a price, the energy [kWh]."""
-    prices = case.costs or ENERGY
-    target = case.target.moisture
-    heat, fan = (outcomes[OUTCOMES.index(name)] for name in ("heat", "fan"))
-    below = np.minimum(outcomes[OUTCOMES.index("moisture")], target)
-    lost = (1 - case.feed.moisture) * (1 / (1 - target) - 1 / (1 - below))
-    return np.asarray(
-        (prices.electricity or 0.0) * fan + (prices.heat or 0.0) * heat + (prices.feed or 0.0) * lost
-    )
+    return np.asarray(dials.running_cost(case, dict(zip(OUTCOMES, outcomes))).per_tonne / TONNE)
 
 
 # ---- Outcomes as polynomials ----------------------------------------------------------------------------

@@ -14,9 +14,8 @@ import numpy as np
 
 from coolsim.fields import Array
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.search import Goal, excesses
 from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
-from coolsim.studies.drying.survey import smoothed, unsmoothed
+from coolsim.studies.drying.survey import Goal, smoothed, unsmoothed
 
 GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
 ZOOMS = 12  # at most; each looks one and a half cells about the best of the last, of coarse grids one
@@ -87,7 +86,7 @@ def again(spot: Spot, found: Array, weigh: Weigh, turn: int, astray: float = AST
     """Look again, nearby, after outcomes (outcomes,) were found where the spot is; ever closer, turn by turn."""
     survey, limits = spot.survey, spot.duty.goal.limits
     shift = smoothed(found) - survey.one(spot.u)
-    off = np.abs(excesses(limits, found) - excesses(limits, spot.outcomes))
+    off = np.abs(limits.excesses(found) - limits.excesses(spot.outcomes))
     margin = max(AFTER_TRIAL, astray * float(off.max()))
     near = look_near(replace(spot, shift=shift), spot.floor, weigh, NEARBY[turn], margin)
     if near.serves:
@@ -141,7 +140,7 @@ def corrected(spots: Sequence[Spot], weigh: Weigh, rounds: int) -> list[Spot]:
 def driest(spot: Spot) -> Spot:
     """The driest state of a duty that keeps what the machine must, whatever is wished."""
     goal, duty = spot.duty.goal, spot.duty
-    machine = Goal(goal.cost, tuple(limit for limit in goal.limits if not limit.wish))
+    machine = Goal(goal.cost, goal.limits.of_machine())
     survey = replace(spot.survey, duty=replace(duty, goal=machine))
     return first_look(survey, spot.floor, by_moisture, spot.shift)
 

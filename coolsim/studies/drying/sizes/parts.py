@@ -15,13 +15,13 @@ from coolsim.cautions import cautions
 from coolsim.equipment import duct, fan
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
+from coolsim.machines.words import of_lift_off
 from coolsim.model.drying import Phase, Solution
 from coolsim.predict import on_one_thread
 from coolsim.result import Result, Warning
 from coolsim.studies.drying.course import outcomes_of
 from coolsim.studies.drying.sizes.answer import AirPart
 from coolsim.studies.sizing.answer import FanDuty
-from coolsim.studies.sizing.parts import LIFT_OFF
 from coolsim.uneven import laid_dryers
 
 
@@ -170,7 +170,7 @@ def heat_of(p: Predicted) -> tuple[float, float]:
 
 def words(case: Case) -> Iterator[Warning]:
     """Name what is assumed, and what of the scenario does not count."""
-    limits, costs, table = case.limits, case.costs, case.fan
+    costs, table = case.costs, case.fan
     batch = case.cooler.arrangement == "batch"
     if not case.duct:
         yield Warning(
@@ -199,11 +199,7 @@ def words(case: Case) -> Iterator[Warning]:
         )
     else:
         yield Warning("note", "heat lost through walls and leaks is not counted.")
-    if limits.maximum_lift_off is None:
-        yield Warning(
-            "note",
-            f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source).",
-        )
+    yield from of_lift_off(case)
     assumed = []
     if table.efficiency is None:
         assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dried.ASSUMED_FAN:.0%}")

@@ -17,10 +17,10 @@ from dataclasses import replace
 import numpy as np
 
 from coolsim.case import Batch, Case
+from coolsim.machines import dryers as dials
 from coolsim.predict import on_one_thread
-from coolsim.studies.drying import knobs as dials
+from coolsim.requirements import KEPT
 from coolsim.studies.drying.course import QUICK
-from coolsim.studies.drying.search import KEPT, excesses
 from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerSize
 from coolsim.studies.drying.sizes.asked import check
 from coolsim.studies.drying.sizes.curve import JUST, Curve
@@ -207,7 +207,7 @@ class _Sizing:
 
     @staticmethod
     def _keeps(duty: Duty, p: Predicted) -> bool:
-        return bool((excesses(duty.goal.limits, p.outcomes) <= KEPT).all())
+        return bool((duty.goal.limits.excesses(p.outcomes) <= KEPT).all())
 
     def _missed(self, k: int, spot: Spot) -> DryerMissed:
         """The driest exit of a duty that no size serves, predicted."""

@@ -11,15 +11,14 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import LEVELS
 from coolsim.fields import Array
+from coolsim.machines import dryers as dials
+from coolsim.requirements import KEPT, AtLimit
 from coolsim.result import Result, Warning
-from coolsim.studies.drying import knobs as dials
 from coolsim.studies.drying.course import mass_of
-from coolsim.studies.drying.search import KEPT, excesses
 from coolsim.studies.drying.sizes.answer import DryerFloor, DryerMissed, DryerServed, DryerSize
 from coolsim.studies.drying.sizes.duties import Duty, cost, energy
 from coolsim.studies.drying.sizes.look import Spot
 from coolsim.studies.drying.sizes.parts import Predicted, air_parts, heat_of, words
-from coolsim.studies.settings.find import AtLimit
 from coolsim.studies.sizing.answer import Governs
 
 ALIKE = 20  # letters by which cautions are of one kind, numbers left out
@@ -95,7 +94,7 @@ def no_size(case: Case, missed: tuple[DryerMissed, ...], smallest: float | None)
 
 def missed(duty: Duty, spot: Spot, p: Predicted) -> DryerMissed:
     """What the driest state of a duty, as predicted, still breaks."""
-    over = excesses(duty.goal.limits, p.outcomes)
+    over = duty.goal.limits.excesses(p.outcomes)
     return DryerMissed(
         product=duty.product,
         weather=duty.weather,
@@ -103,11 +102,7 @@ def missed(duty: Duty, spot: Spot, p: Predicted) -> DryerMissed:
         temperature=float(p.outcomes[1]),
         floor_area=spot.floor_here,
         settings=dials.settings_of(p.case),
-        broken=tuple(
-            AtLimit(limit.name, float(p.outcomes[limit.outcome]))
-            for limit, excess in zip(duty.goal.limits, over)
-            if excess > KEPT
-        ),
+        broken=duty.goal.limits.at(p.outcomes, over > KEPT),
         binding=_binding(spot, p, 0.0),
     )
 
@@ -154,11 +149,7 @@ def _served(spot: Spot, p: Predicted, r: Result) -> DryerServed:
 def _binding(spot: Spot, p: Predicted, load: float) -> tuple[AtLimit, ...]:
     """Limits and ends of ranges at which a state stands."""
     limits = spot.duty.goal.limits
-    at = [
-        AtLimit(limit.name, float(p.outcomes[limit.outcome]))
-        for limit, excess in zip(limits, excesses(limits, p.outcomes))
-        if abs(excess) <= AT_LIMIT
-    ]
+    at = list(limits.at(p.outcomes, np.abs(limits.excesses(p.outcomes)) <= AT_LIMIT))
     at += [AtLimit(name, value) for name, value in spot.duty.ends(spot.u, AT_END)]
     if spot.duty.batch and load > 1 - AT_END:
         at.append(AtLimit(KEEPS_UP, float(p.case.cooler.duration)))

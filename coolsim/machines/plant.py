@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
+from coolsim.costs import Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
@@ -29,7 +31,8 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
 from coolsim.predict import predict_inputs
-from coolsim.result import Result
+from coolsim.requirements import Constraint, speeds, violations
+from coolsim.result import FanRun, Result
 
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
 FEED_KNOBS = ("feed_moisture", "feed_temperature")
@@ -49,23 +52,12 @@ class Settings:
 
 
 @dataclass(frozen=True)
-class Cost:
-    """Cost per hour, and per tonne of wet feed; in the scenario's currency."""
-
-    electricity: Any = documented("1/h", "fan")
-    heat: Any = documented("1/h", "heating the inlet air")
-    overdried_feed: Any = documented("1/h", "saleable weight lost by drying below the target moisture")
-    total: Any = documented("1/h", "all of these")
-    per_tonne: Any = documented("1/t", "all of these, per tonne of wet feed")
-
-
-@dataclass(frozen=True)
 class Outcome:
     """What settings lead to, as far as costs and limits ask; all smooth in the knobs."""
 
     moisture: Array = documented("kg/kg wet", "exit moisture")
     temperature: Array = documented("°C", "exit temperature")
-    water_activity: Array = documented("-", "of the pellets, once equalised")
+    water_activity: Array = documented("-", "of the pellets in store, as it is judged")
     lift_off: Array = documented("-", "highest velocity as a share of what lifts the bed")
     pressure_drop: Array = documented("Pa", "of the bed")
     air_temperature: Array = documented("°C", "exhaust")
@@ -81,6 +73,7 @@ class Weighed:
     exhaust_humidity: Array  # relative
     cost: Cost
     power: Array  # electric, W
+    heat: Array  # that warms the inlet air, W
     off_curve: Array  # how far off the falling side of the fan's curve, as log of resistance; ≤ 0 on it
     signed_cost: Any = None  # as cost.total, smooth: weight kept above the target moisture counts as gained
 
@@ -91,17 +84,6 @@ class Tried(Weighed):
 
     result: Result = field(kw_only=True)
     fan_status: Array = field(kw_only=True)  # operating_point.Status, 0 without a fan
-
-
-@dataclass(frozen=True)
-class Limit:
-    """One wish or limit: the name an operator knows it by, its bound, and the sign that breaks it."""
-
-    name: str
-    bound: Any  # a number, or one per weather
-    sign: float  # +1: must not exceed; −1: must not fall below
-    scale: Any  # a difference that counts as large, to compare violations of different kinds
-    wish: bool  # of the target, not of the machine
 
 
 def try_settings(case: Case, knobs: dict[str, Array], resolution: Resolution) -> Tried:
@@ -122,7 +104,7 @@ def outcome_of(result: Result) -> Outcome:
     return Outcome(
         out.moisture_wb,
         out.temperature,
-        result.after_equalising.water_activity,
+        result.in_store.water_activity,
         result.bed.lift_off,
         result.bed.pressure_drop,
         exhaust.temperature,
@@ -173,11 +155,14 @@ class Plant:
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
             rise = running.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
+            run = found.speed, asked.flow, asked.pressure, power, rise, np.asarray(status, float)
+            result = dataclasses.replace(result, fan=FanRun(*map(np.array, np.broadcast_arrays(*run))))
         inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
         dwell = result.bed.residence_time
         settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
-        cost, signed = plant._cost(knobs, w.outcome, power, rise)
-        weighed = settings, w.outcome, w.exhaust_humidity, cost, power, w.off_curve, signed
+        heat = np.broadcast_to(plant._heat(knobs, rise), (count,))
+        cost, signed = plant._cost(knobs, w.outcome, power, heat)
+        weighed = settings, w.outcome, w.exhaust_humidity, cost, power, heat, w.off_curve, signed
         return Tried(*weighed, result=result, fan_status=status)
 
     def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
@@ -223,8 +208,9 @@ class Plant:
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        cost, signed = self._cost(knobs, outcome, power, rise)
-        return Weighed(settings, outcome, humidity, cost, power, off, signed), asked
+        heat = np.broadcast_to(self._heat(knobs, rise), np.shape(power))  # of a given airflow one number
+        cost, signed = self._cost(knobs, outcome, power, heat)
+        return Weighed(settings, outcome, humidity, cost, power, heat, off, signed), asked
 
     def _airflow(self, knobs: dict[str, Array]) -> Array:
         return knobs["airflow"] if "airflow" in knobs else self.inputs.dry_air * self.inputs.outside_volume
@@ -235,21 +221,23 @@ class Plant:
         from_fan = i.outside_temperature + rise
         return np.maximum(from_fan, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
 
-    def _cost(
-        self, knobs: dict[str, Array], outcome: Outcome, power: Array, rise: Array
-    ) -> tuple[Cost, Array]:
-        """Costs, and their sum with weight above the target counted as gained."""
-        i, prices, target = self.inputs, self.case.costs, self.case.target.moisture
+    def _heat(self, knobs: dict[str, Array], rise: Array) -> Array:
+        """What a heater gives to the air that enters, beyond what the fan does."""
+        i = self.inputs
         warmed = air.enthalpy(self._inlet(knobs, rise), i.humidity_ratio)
         warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
-        electricity = 3600.0 * power * (prices.electricity or 0.0)
-        heat = 3600.0 * self._airflow(knobs) / i.outside_volume * warmed * (prices.heat or 0.0)
+        return np.asarray(self._airflow(knobs) / i.outside_volume * warmed)
+
+    def _cost(
+        self, knobs: dict[str, Array], outcome: Outcome, power: Array, heat: Array
+    ) -> tuple[Cost, Array]:
+        """Costs, and their sum with weight above the target counted as gained."""
+        i, prices = self.inputs, self.case.costs
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = 3600.0 * (prices.feed or 0.0) * solid * (1 / (1 - target) - 1 / (1 - outcome.moisture))
-        electricity, heat, lost = np.broadcast_arrays(electricity, heat, lost)
-        running, overdried = electricity + heat, np.maximum(lost, 0.0)
-        total = running + overdried
-        return Cost(electricity, heat, overdried, total, total / (3.6 * i.throughput)), running + lost
+        lost = weight_given_away(solid, outcome.moisture, self.case.target.moisture)
+        cost = cost_of(prices, i.throughput, electricity=power, heat=heat, given_away=lost)
+        kept = cost_of(prices, i.throughput, electricity=0.0, heat=0.0, given_away=-lost)
+        return cost, cost.total - kept.overdried_feed
 
 
 class SpeedMap:
@@ -309,75 +297,32 @@ def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
 # ---- Wishes and limits --------------------------------------------------------------------------------
 
 
-def limits_of(case: Case) -> list[Limit]:
-    """Everything a state must respect, from [target] and [limits].
-
-    All are kept with the `safety_margins` of the case, which settings.surely gives them.
-    """
-    target, limits = case.target, case.limits
-    room = case.safety_margins
-    found = []
-
-    def add(name: str, bound: float | None, scale: float, wish: bool = False, sign: float = 1.0) -> None:
-        if bound is not None:
-            found.append(Limit(name, bound - sign * room.get(name, 0.0), sign, scale, wish))
-
-    tolerance = target.tolerance
-    add("moisture", target.moisture + (tolerance or 0.0), 0.01, wish=True)
-    add("moisture, lowest", target.moisture - tolerance if tolerance else None, 0.01, True, -1.0)
-    add("above ambient", target.maximum_above_ambient, 5.0, wish=True)
-    add("water activity", target.maximum_water_activity, 0.05, wish=True)
-    add("exhaust relative humidity", limits.maximum_exhaust_relative_humidity, 0.1)
-    add("lift-off", limits.maximum_lift_off, 0.2)
-    add("bed pressure drop", limits.maximum_bed_pressure_drop, 500.0)
-    speed = speeds(case)
-    if speed:
-        add("fan speed, lowest", speed[0], 0.1, sign=-1.0)
-        add("fan speed, highest", speed[1], 0.1)
-    elif fan.fan_of(case.fan) is not None:
-        add("fan speed, highest", 1.0, 0.1)
-    if fan.fan_of(case.fan) is not None:
-        add("fan curve", 0.0, 0.5)
-    return found
-
-
-def speeds(case: Case) -> tuple[float, ...]:
-    """Lowest and highest speed of the fan, if they are given: equal where its speed stands for an airflow."""
-    limits, cooler = case.limits, case.cooler
-    if limits.fan_speed is not None:
-        return tuple(limits.fan_speed)
-    if cooler.airflow is None and cooler.air_ratio is None and limits.airflow is None:
-        return (case.fan.speed,) * 2
-    return ()
-
-
-def measured(case: Case, state: Weighed, limit: Limit) -> Array:
-    """The number that a limit bounds, at each state."""
+def measured(case: Case, state: Weighed, name: str) -> Array:
+    """The number that a constraint bounds, by the name of its quantity, at each state."""
     o = state.outcome
-    values = {
-        "moisture": o.moisture,
-        "above ambient": o.temperature - spread(case.air.temperature, len(o.temperature)),
-        "water activity": o.water_activity,
-        "exhaust relative humidity": state.exhaust_humidity,
-        "lift-off": o.lift_off,
-        "bed pressure drop": o.pressure_drop,
-        "fan speed": state.settings.fan_speed,
-        "fan curve": state.off_curve,
-        "cost": state.signed_cost,
-        "running cost": state.cost.electricity + state.cost.heat,
-    }
-    return values[limit.name.split(",")[0]]
+    if name == "above_ambient":
+        return np.asarray(o.temperature - spread(case.air.temperature, len(o.temperature)))
+    if name == "fan_speed":
+        return np.asarray(state.settings.fan_speed)
+    if name == "running_cost":
+        return np.asarray(state.cost.electricity + state.cost.heat)
+    own = {"exhaust_relative_humidity": "exhaust_humidity", "fan_curve": "off_curve", "cost": "signed_cost"}
+    if name in own:
+        return np.asarray(getattr(state, own[name]))
+    return np.asarray(getattr(o, {"bed_pressure_drop": "pressure_drop"}.get(name, name)))
 
 
-def excesses(case: Case, state: Weighed, limits: list[Limit]) -> Array:
-    """How far each limit is broken, in its scale, (limits, N); ≤ 0 where kept."""
+def excesses(case: Case, state: Weighed, constraints: Sequence[Constraint]) -> Array:
+    """How far each constraint is broken, in its scale, (constraints, N); ≤ 0 where kept."""
     count = len(state.power)
-    rows = [
-        limit.sign * (measured(case, state, limit) - spread(limit.bound, count)) / spread(limit.scale, count)
-        for limit in limits
+    values = {c.key: measured(case, state, c.quantity.name) for c in constraints}
+    along = [
+        dataclasses.replace(c, bound=spread(c.bound, count), scale=spread(c.scale, count))
+        if np.ndim(c.bound) or np.ndim(c.scale)
+        else c
+        for c in constraints
     ]
-    table = np.array(rows) if rows else np.zeros((0, count))
-    return np.where(np.isnan(table), 10.0, table)
+    return violations(along, values) if along else np.zeros((0, count))
 
 
 def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:

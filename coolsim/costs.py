@@ -1,0 +1,54 @@
+"""What running costs: electricity, heat and weight given away, each priced here and nowhere else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Costs
+from coolsim.fields import Number, documented
+
+HOUR, TONNE = 3600.0, 1000.0  # s, kg
+KILOWATT_HOUR = 3.6e6  # J
+# Where nothing has a price, energy stands for money: one per kWh.
+ENERGY_ALONE = Costs(electricity=1 / KILOWATT_HOUR, heat=1 / KILOWATT_HOUR)
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Cost per hour, and per tonne of wet feed; in the scenario's currency."""
+
+    electricity: Any = documented("1/h", "fan")
+    heat: Any = documented("1/h", "heating the inlet air")
+    overdried_feed: Any = documented("1/h", "weight given away by drying below the target moisture")
+    total: Any = documented("1/h", "all of these")
+    per_tonne: Any = documented("1/t", "all of these, per tonne of wet feed")
+
+
+def weight_given_away(solid: Number, moisture: Number, target: Number) -> Any:
+    """Saleable weight [kg/s] lost by drying below the target, of dry solid [kg/s]; below zero where it is wetter.
+
+    >>> round(weight_given_away(0.88, 0.10, 0.12), 6)  # by hand: 0.88/0.88 − 0.88/0.90
+    0.022222
+    """
+    return solid / (1 - target) - solid / (1 - moisture)
+
+
+def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, given_away: Number) -> Cost:
+    """Cost of a wet feed [kg/s] that takes electricity [W] and heat [W], and gives weight away [kg/s].
+
+    What has no price costs nothing. Weight above the target moisture is nothing gained.
+    """
+    bill = [
+        np.asarray(HOUR * amount * (price or 0.0))
+        for amount, price in (
+            (electricity, prices.electricity),
+            (heat, prices.heat),
+            (np.maximum(given_away, 0.0), prices.feed),
+        )
+    ]
+    power, warmth, lost = (x[()] for x in np.broadcast_arrays(*bill))
+    total = power + warmth + lost
+    return Cost(power, warmth, lost, total, total * TONNE / (HOUR * feed))

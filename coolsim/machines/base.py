@@ -1,0 +1,300 @@
+"""What a cooler, a batch, a belt and a line have in common: what may be set, and what comes of it.
+
+A question asks a machine what may be set, for its case set otherwise, and for an appraisal of many such cases. It
+does not know which machine it asks.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim import dried
+from coolsim.answer import first, many, pick
+from coolsim.case import Case, Limits
+from coolsim.cautions import cautions
+from coolsim.costs import Cost, cost_of, weight_given_away
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.line import kind
+from coolsim.model.solve import Resolution
+from coolsim.predict import on_one_thread, predict
+from coolsim.quantities import QUANTITIES, Quantity
+from coolsim.requirements import Constraint, constraints_of, is_dryer, values_of, violations
+from coolsim.result import Result
+
+FULL = Resolution()
+QUICK = Resolution(
+    8, 6, refinements=0, estimate=False
+)  # right to a few hundredths of a point, of dryers to tenths
+
+# Steps of the dial, as people set things. Of an airflow a share of the highest that may be set.
+DIAL: Mapping[str, float] = {
+    "fan_speed": 0.005,
+    "airflow": 0.005,
+    "bed_depth": 0.01,
+    "residence_time": 30.0,
+    "inlet_air_temperature": 0.5,
+    "duration": 30.0,
+    "cooling_time": 30.0,
+    "reverse_every": 30.0,
+    "recirculation": 0.01,
+    "batch_mass": 1.0,
+    "belt_speed": 0.01 / 60,
+}
+DRYER_DEPTH = 0.002  # m, of the shallow beds of dryers
+ON_DIAL = 1e-9  # of a step: as good as on it
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Something that may be set: between what, and in which steps of its dial."""
+
+    quantity: Quantity
+    low: float = np.nan  # nan: not opened by [limits]
+    high: float = np.nan  # as low: pinned
+    step: float = 0.0
+    place: str = ""  # number of the stage of a line
+    stage: str = ""  # its name
+    by: str = (
+        ""  # quantity through which it is looked for, where it follows from another as a fan's speed does
+    )
+
+    @property
+    def key(self) -> str:
+        """Under which its value goes."""
+        return _in(self.place, self.quantity.name)
+
+    @property
+    def sought(self) -> str:
+        """Key of what is varied to find it."""
+        return _in(self.place, self.by or self.quantity.name)
+
+    @property
+    def label(self) -> str:
+        """As a person reads it."""
+        return f"{self.stage}: {self.quantity.label}" if self.stage else self.quantity.label
+
+    @property
+    def opened(self) -> bool:
+        """Whether [limits] says between what it may be set."""
+        return bool(np.isfinite(self.low))
+
+    @property
+    def varies(self) -> bool:
+        """Whether there is a choice."""
+        return self.opened and self.low < self.high
+
+    def on_dial(self, low: float, high: float) -> Array:
+        """What can be dialled in between two values, within what is allowed: steps, and the ends of that.
+
+        An end was typed, so it can be had, and it may be the only value that keeps everything.
+        """
+        low, high = max(low, self.low), min(high, self.high)
+        first, last = np.ceil(low / self.step - ON_DIAL), np.floor(high / self.step + ON_DIAL)
+        steps = np.clip(np.arange(first, last + 1) * self.step, low, high)
+        ends = [
+            end
+            for end in (self.low, self.high)
+            if low <= end <= high and (np.abs(steps - end) > ON_DIAL * self.step).all()
+        ]
+        found = np.sort(np.append(steps, ends))
+        return found if len(found) else np.array([low])
+
+
+def _in(place: str, name: str) -> str:
+    return f"{place}.{name}" if place else name
+
+
+@dataclass(frozen=True)
+class Appraisal:
+    """What came of some cases: arrays with one entry each, nan where one could not be computed."""
+
+    values: Mapping[str, Array]  # of what is bounded, by the keys of constraints
+    violations: Array  # how far each constraint is broken, (constraints, cases)
+    electricity: Array  # W
+    heat: Array  # W
+    feed: Array  # kg/s of wet feed that it is spent on
+    moisture: Array  # kg/kg wet
+    temperature: Array  # °C
+    computed: NDArray[np.bool_]
+    result: Result  # of those that were computed
+    cost: Cost
+
+    @property
+    def worst(self) -> Array:
+        """How far the constraint that is broken most is broken."""
+        return np.asarray(self.violations.max(axis=0, initial=-np.inf))
+
+    def result_of(self, k: int) -> Result:
+        """The prediction of one case, as floats."""
+        return one(self.result, int(self.computed[:k].sum()))
+
+
+@dataclass(frozen=True)
+class Spent:
+    """What running takes, of many cases: arrays (cases,)."""
+
+    electricity: Array  # W
+    heat: Array  # W
+    feed: Array  # kg/s of wet feed that it is spent on
+    fan: Mapping[str, Array] = dataclasses.field(
+        default_factory=dict
+    )  # of its fan, by the keys of constraints
+
+
+class Machine(Protocol):
+    """A cooler, a dryer or a line, as questions see it."""
+
+    @property
+    def case(self) -> Case:
+        """The case that is asked."""
+
+    @property
+    def settings(self) -> tuple[Setting, ...]:
+        """What may be set, whether or not [limits] opens it, in the order in which it is told."""
+
+    def at(self, values: Mapping[str, float]) -> Case:
+        """The case set so, by the keys of settings, and with another feed_moisture or feed_temperature."""
+
+    def read(self, case: Case, result: Result) -> dict[str, float]:
+        """How a case of this machine is set, by the keys of settings, given its prediction."""
+
+    def told(self, case: Case, result: Result) -> Any:
+        """The same by the names that people know: Settings, DryerSettings, or one of them for each stage."""
+
+    def spent(self, cases: Sequence[Case], result: Result) -> Spent:
+        """What cases that were predicted take, and how they stand on a fan's curve."""
+
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """What one machine of a line takes, given what it is predicted to do; of a machine alone, what it takes."""
+
+
+def appraised(
+    machine: Machine,
+    cases: Sequence[Case],
+    *,
+    quick: bool = False,
+    constraints: Sequence[Constraint] | None = None,
+) -> Appraisal:
+    """Predict and weigh cases of a machine side by side; quick: on a rough mesh, to look ahead.
+
+    constraints: those of the machine's case, if left out. Raises NotConverged where no case can be computed.
+    """
+    result, computed = predicted(cases, QUICK if quick else FULL)
+    return weighed(machine, cases, result, computed, constraints)
+
+
+def weighed(
+    machine: Machine,
+    cases: Sequence[Case],
+    result: Result,
+    computed: NDArray[np.bool_],
+    constraints: Sequence[Constraint] | None = None,
+) -> Appraisal:
+    """Weigh cases of which those `computed` have a result."""
+    asked = constraints_of(machine.case) if constraints is None else constraints
+    some = [case for case, well in zip(cases, computed) if well]
+
+    def placed(values: Any) -> Array:
+        column = np.full(len(cases), np.nan)
+        column[computed] = values
+        return column
+
+    outside = np.array([case.air.temperature for case in some], float)
+    spent = machine.spent(some, result)
+    values = {key: placed(v) for key, v in (values_of(asked, result, outside) | dict(spent.fan)).items()}
+    electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
+    solid = feed * np.array([1 - case.feed.moisture for case in cases])
+    moisture = placed(result.pellets_out.moisture_wb)
+    return Appraisal(
+        values=values,
+        violations=violations(asked, values),
+        electricity=electricity,
+        heat=heat,
+        feed=feed,
+        moisture=moisture,
+        temperature=placed(result.pellets_out.temperature),
+        computed=computed,
+        result=result,
+        cost=bill(machine.case, electricity, heat, feed, solid, moisture),
+    )
+
+
+def bill(case: Case, electricity: Any, heat: Any, feed: Any, solid: Any, moisture: Any) -> Cost:
+    """What is paid for electricity [W], heat [W] and the weight given away of dry solid [kg/s] at a moisture."""
+    target = case.target.moisture
+    lost = 0.0 if target is None else weight_given_away(solid, moisture, target)
+    return cost_of(case.costs, feed, electricity=electricity, heat=heat, given_away=lost)
+
+
+def predicted(cases: Sequence[Case], resolution: Resolution) -> tuple[Result, NDArray[np.bool_]]:
+    """Predict what can be predicted, and which cases that is; raises NotConverged where none can."""
+    computed = np.ones(len(cases), bool)
+    try:
+        return predict(list(cases), resolution=resolution), computed
+    except NotConverged as error:
+        computed[np.asarray(error.failed, int)] = False
+        if not computed.any():
+            raise
+    return predict([case for case, well in zip(cases, computed) if well], resolution=resolution), computed
+
+
+def predicted_each(cases: Sequence[Case]) -> list[Result]:
+    """Predict cases, each as if alone, with its course and warnings; dryers of one kind side by side."""
+    alike = {kind(case) for case in cases}
+    if len(alike) > 1 or not is_dryer(cases[0]):
+        return [predict(case) for case in cases]
+    with on_one_thread():
+        results = dried.each(cases)
+    return [
+        dataclasses.replace(result, warnings=cautions(case, result)) for case, result in zip(cases, results)
+    ]
+
+
+def of_one(
+    machine: Machine, case: Case, result: Result, constraints: Sequence[Constraint] | None = None
+) -> Appraisal:
+    """Weigh one case that was predicted by itself."""
+    stages = tuple(dataclasses.replace(run, result=many(bare(run.result))) for run in result.stages)
+    whole = dataclasses.replace(many(bare(result)), stages=stages)
+    return weighed(machine, [case], whole, np.ones(1, bool), constraints)
+
+
+def bare(result: Result) -> Result:
+    """A result without what many results do not have in common."""
+    return dataclasses.replace(result, history=None, layers=None, input_band=None, warnings=(), stages=())
+
+
+def one(result: Result, k: int) -> Result:
+    """One of many predictions, as floats; of a line with its stages."""
+    own = first(pick(result, np.array([k])))
+    stages = tuple(
+        dataclasses.replace(run, result=first(pick(run.result, np.array([k])))) for run in result.stages
+    )
+    return dataclasses.replace(own, stages=stages)
+
+
+def setting(name: str, limits: Limits, *, step: float | None = None, by: str = "") -> Setting:
+    """A setting whose name is the key that opens it in [limits]."""
+    low, high = getattr(limits, name) or (np.nan, np.nan)
+    return Setting(QUANTITIES[name], float(low), float(high), DIAL[name] if step is None else step, by=by)
+
+
+def airflow_of(limits: Limits) -> Setting:
+    """The airflow, whose dial has steps of a share of the highest."""
+    high = limits.airflow[1] if limits.airflow else np.nan
+    return setting("airflow", limits, step=DIAL["airflow"] * high)
+
+
+def heated(setting_: Setting, outside: float) -> Setting:
+    """An inlet temperature that is never colder than the air outside."""
+    if not setting_.opened:
+        return setting_
+    low, high = (max(end, outside) for end in (setting_.low, setting_.high))
+    return dataclasses.replace(setting_, low=low, high=high)

@@ -1,0 +1,258 @@
+"""What can be set on a dryer: a batch's air, time and recirculation; a belt's air and speed.
+
+Of a belt, `inlet_air_temperature` is that of its hottest zone, and the other heated zones keep their distance to it
+(none falls below outside air); `airflow` is that of all zones together, and each keeps its share. Its throughput is
+given, so a slower belt is a deeper bed: `bed_depth` is its speed.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from coolsim.case import Batch, Belt, Case
+from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.fields import Array, documented
+from coolsim.inputs import borne
+from coolsim.machines.base import DIAL, DRYER_DEPTH, Setting, Spent, airflow_of, heated, setting
+from coolsim.quantities import QUANTITIES
+from coolsim.result import Result
+
+# Keys of [limits] that open a setting, by arrangement.
+OPENED: Mapping[str, tuple[str, ...]] = {
+    "batch": (
+        *("airflow", "inlet_air_temperature", "duration", "recirculation"),
+        *("bed_depth", "batch_mass", "cooling_time", "reverse_every"),
+    ),
+    "belt": ("airflow", "inlet_air_temperature", "bed_depth", "residence_time"),
+}
+
+
+@dataclass(frozen=True)
+class DryerSettings:
+    """What an operator of a dryer dials in; nan (in JSON null) where the dryer has no such thing."""
+
+    inlet_air_temperature: float = documented(
+        "°C", "air blown in; of a belt's hottest zone", json="inlet_air_temperature_C"
+    )
+    airflow: float = documented(
+        "m³/s", "as volume of outside air; of all zones together", json="airflow_m3_h", factor=3600.0
+    )
+    recirculation: float = documented("-", "share of the exhaust blown in again; of a batch")
+    duration: float = documented("s", "drying time of a batch, or dwell on a belt", json="duration_s")
+    bed_depth: float = documented("m", "depth of the bed", json="bed_depth_m")
+    belt_speed: float = documented("m/s", "of a belt", json="belt_speed_m_min", factor=60.0)
+    zone_inlet_air_temperature: tuple[float | None, ...] = documented(
+        "°C", "of each zone of a belt; none where it is not heated", json="zone_inlet_air_temperature_C"
+    )
+    zone_airflow: tuple[float, ...] = documented(
+        "m³/s", "of each zone of a belt", json="zone_airflow_m3_h", factor=3600.0
+    )
+
+
+def now(case: Case) -> dict[str, float]:
+    """The knobs as the scenario has them, by their names."""
+    c = case.cooler
+    if isinstance(c, Batch):
+        known = {"airflow": c.airflow, "duration": c.duration, "recirculation": c.recirculation}
+        hot = c.inlet_air_temperature
+    else:
+        known = {"airflow": sum(z.airflow for z in c.zones), "bed_depth": c.bed_depth}
+        hot = max(
+            (z.inlet_air_temperature for z in c.zones if z.inlet_air_temperature is not None), default=None
+        )
+    return known if hot is None else known | {"inlet_air_temperature": hot}
+
+
+def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
+    """The case with its dryer set so, and its feed where feed_moisture or feed_temperature are among the knobs."""
+    of_feed = {n.removeprefix("feed_"): v for n, v in knobs.items() if n.startswith("feed_")}
+    of_dryer = {n: v for n, v in knobs.items() if not n.startswith("feed_")}
+    feed = dataclasses.replace(case.feed, **of_feed)
+    set_so = _batch if isinstance(case.cooler, Batch) else _belt
+    return dataclasses.replace(case, feed=feed, cooler=set_so(case, of_dryer))
+
+
+def _batch(case: Case, knobs: Mapping[str, float]) -> Batch:
+    changed = dict(knobs)
+    if "inlet_air_temperature" in changed:
+        changed["inlet_air_temperature"] = max(changed["inlet_air_temperature"], float(case.air.temperature))
+    return dataclasses.replace(case.cooler, **changed)
+
+
+def _belt(case: Case, knobs: Mapping[str, float]) -> Belt:
+    belt, before, outside = case.cooler, now(case), float(case.air.temperature)
+    share = knobs.get("airflow", before["airflow"]) / before["airflow"]
+    shift = (
+        knobs["inlet_air_temperature"] - before["inlet_air_temperature"]
+        if "inlet_air_temperature" in knobs
+        else 0.0
+    )
+    zones = tuple(
+        dataclasses.replace(
+            zone,
+            airflow=share * zone.airflow,
+            inlet_air_temperature=None
+            if zone.inlet_air_temperature is None
+            else max(zone.inlet_air_temperature + shift, outside),
+        )
+        for zone in belt.zones
+    )
+    return dataclasses.replace(belt, zones=zones, bed_depth=knobs.get("bed_depth", belt.bed_depth))
+
+
+def settings_of(case: Case) -> DryerSettings:
+    """The settings that a case has."""
+    c, at = case.cooler, now(case)
+    hot = at.get("inlet_air_temperature", np.nan)
+    if isinstance(c, Batch):
+        return DryerSettings(hot, c.airflow, c.recirculation, c.duration, c.bed_depth, np.nan, (), ())
+    speed = case.feed.throughput / (case.feed.bulk_density * c.belt_width * c.bed_depth)
+    return DryerSettings(
+        hot,
+        at["airflow"],
+        np.nan,
+        sum(z.length for z in c.zones) / speed,
+        c.bed_depth,
+        speed,
+        tuple(z.inlet_air_temperature for z in c.zones),
+        tuple(z.airflow for z in c.zones),
+    )
+
+
+def ranges(case: Case) -> dict[str, tuple[float, float]]:
+    """Ranges of the knobs that [limits] opens; no air is blown in colder than outside."""
+    limits, c = case.limits, case.cooler
+    given = limits.given()
+    found = {n: tuple(given[n]) for n in OPENED[c.arrangement] if n in given and n not in _FOR_DEPTH}
+    for name, metres in _FOR_DEPTH.items():
+        if name in given:
+            found["bed_depth"] = tuple(metres(case) * x for x in given[name])
+    if "bed_depth" in found:
+        found["bed_depth"] = borne(found["bed_depth"], c)
+    if "inlet_air_temperature" in found:
+        low, high = found["inlet_air_temperature"]
+        outside = float(case.air.temperature)
+        found["inlet_air_temperature"] = max(low, outside), max(high, outside)
+    return found
+
+
+def _metres_per_second(case: Case) -> float:
+    """Depth of a belt's bed for each second on it."""
+    c = case.cooler
+    return float(
+        case.feed.throughput / (case.feed.bulk_density * c.belt_width * sum(z.length for z in c.zones))
+    )
+
+
+def _metres_per_kilogram(case: Case) -> float:
+    """Depth of a batch for each kilogram of it."""
+    return float(1 / (case.feed.bulk_density * case.cooler.floor_area))
+
+
+# What stands for a depth in [limits], and how many metres each unit of it is.
+_FOR_DEPTH: Mapping[str, Callable[[Case], float]] = {
+    "residence_time": _metres_per_second,
+    "batch_mass": _metres_per_kilogram,
+}
+
+
+@dataclass(frozen=True)
+class Dryer:
+    """A batch or a belt in its case."""
+
+    case: Case
+
+    @cached_property
+    def settings(self) -> tuple[Setting, ...]:
+        """Air and time of a batch, air and speed of a belt; what is only set where it is opened, then."""
+        case, limits = self.case, self.case.limits
+        outside = float(np.min(case.air.temperature))
+        hot = heated(setting("inlet_air_temperature", limits), outside)
+        air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
+        if isinstance(case.cooler, Belt):
+            depths = ranges(case).get("bed_depth", (np.nan, np.nan))
+            slow, fast = (_belt_speed(case, depth) for depth in reversed(depths))
+            return (*air, Setting(QUANTITIES["belt_speed"], slow, fast, DIAL["belt_speed"]))
+        bed = setting("bed_depth", limits, step=DRYER_DEPTH)
+        others = [setting(n, limits) for n in ("batch_mass", "cooling_time", "reverse_every")]
+        time, back = setting("duration", limits), setting("recirculation", limits)
+        return (*air, time, back, *(s for s in (bed, *others) if s.opened))
+
+    def at(self, values: Mapping[str, float]) -> Case:
+        """The dryer set so; a belt by its depth or its speed, a batch by its depth or its mass."""
+        knobs = dict(values)
+        if "belt_speed" in knobs:
+            knobs["bed_depth"] = _belt_speed(self.case, 1.0) / knobs.pop("belt_speed")
+        if "batch_mass" in knobs:
+            knobs["bed_depth"] = _metres_per_kilogram(self.case) * knobs.pop("batch_mass")
+        return dialled(self.case, knobs)
+
+    def read(self, case: Case, result: Result) -> dict[str, float]:
+        """How a dryer is set."""
+        told, c = settings_of(case), case.cooler
+        mass = np.nan if isinstance(c, Belt) else c.bed_depth / _metres_per_kilogram(case)
+        others = {n: getattr(c, n, None) for n in ("cooling_time", "reverse_every")} | {"batch_mass": mass}
+        known = {f.name: getattr(told, f.name) for f in dataclasses.fields(told)} | others
+        return {s.key: np.nan if known[s.key] is None else float(known[s.key]) for s in self.settings}
+
+    def told(self, case: Case, result: Result) -> DryerSettings:
+        """The settings by their names."""
+        return settings_of(case)
+
+    def spent(self, cases: Sequence[Case], result: Result) -> Spent:
+        """What dryers take for the wet feed that they can take, where that is less than the throughput."""
+        fed = np.array([c.feed.throughput for c in cases])
+        if result.schedule is not None:
+            fed = fed / np.maximum(np.asarray(result.schedule.load), 1.0)
+        solid = fed * np.array([1 - c.feed.moisture for c in cases])
+        heat, electricity = per_solid(result)
+        return Spent(electricity * solid, heat * solid, fed)
+
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """As `spent`: it is the only machine."""
+        return self.spent(cases, result)
+
+
+HOT = "inlet_air_temperature"
+
+
+def _belt_speed(case: Case, depth: float) -> float:
+    """Speed [m/s] of a belt that carries the throughput in a bed of a depth."""
+    return float(case.feed.throughput / (case.feed.bulk_density * case.cooler.belt_width * depth))
+
+
+def per_solid(result: Result) -> tuple[Array, Array]:
+    """Heat and electricity [J] of a dryer per kg of dry solid."""
+    energy = result.energy
+    assert energy is not None, "only of a dryer is it told"
+    solid = energy.product * (1 - result.pellets_out.moisture_wb)
+    return np.asarray(energy.heat / solid), np.asarray(energy.fan / solid)
+
+
+def mass_of(case: Case) -> float:
+    """Wet feed [kg] that Result.energy is of: a batch, or an hour on a belt."""
+    c = case.cooler
+    if c.arrangement == "batch":
+        return float(case.feed.bulk_density * c.floor_area * c.bed_depth)
+    return float(3600 * case.feed.throughput)
+
+
+def running_cost(case: Case, outcomes: Mapping[str, Array]) -> Cost:
+    """What running costs, of exit moisture and of heat and electricity ("fan") [J] per kg of wet feed.
+
+    Where nothing has a price, energy stands for money.
+    """
+    fed = case.feed.throughput
+    solid = fed * (1 - case.feed.moisture)
+    return cost_of(
+        case.costs or ENERGY_ALONE,
+        fed,
+        electricity=fed * outcomes["fan"],
+        heat=fed * outcomes["heat"],
+        given_away=weight_given_away(solid, outcomes["moisture"], case.target.moisture),
+    )

@@ -1,0 +1,122 @@
+"""What can be set on a line: the knobs of each of its machines, within the limits of that stage.
+
+A knob is called by the number of its stage and its name there: "1.inlet_air_temperature", "2.airflow".
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from coolsim import line
+from coolsim.case import Case, Line
+from coolsim.machines import dryers, plant
+from coolsim.machines.base import Machine, Setting, Spent
+from coolsim.machines.counterflow import CounterFlow
+from coolsim.machines.dryers import Dryer, per_solid
+from coolsim.requirements import is_dryer
+from coolsim.result import Result, StageRun
+
+
+def machines(case: Case) -> list[Case]:
+    """Each stage as a case of its own, with the line's feed, target and costs."""
+    return [line.by_itself(case, case, k) for k in range(len(case.cooler.stages))]
+
+
+def ranges(case: Case) -> dict[str, tuple[float, float]]:
+    """Ranges of the knobs that the limits of all stages open, the last stage's first.
+
+    The search goes finest along the last of its inlet air temperatures: it shall be a dryer's.
+    """
+    found: dict[str, tuple[float, float]] = {}
+    for k, one in reversed([*enumerate(machines(case), 1)]):
+        opened = (dryers.ranges if is_dryer(one) else plant.knob_range)(one)
+        found |= {f"{k}.{name}": (float(low), float(high)) for name, (low, high) in opened.items()}
+    return found
+
+
+def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
+    """The line with its machines set so."""
+    return LineOfMachines(case).at(knobs)
+
+
+@dataclass(frozen=True)
+class LineOfMachines:
+    """A line in its case: a machine of machines."""
+
+    case: Case
+
+    @cached_property
+    def machines(self) -> tuple[Machine, ...]:
+        """Its machines, each by itself with the feed of the line."""
+        return tuple(Dryer(one) if is_dryer(one) else CounterFlow(one) for one in machines(self.case))
+
+    @cached_property
+    def settings(self) -> tuple[Setting, ...]:
+        """What may be set on any machine."""
+        stages = self.case.cooler.stages
+        return tuple(
+            dataclasses.replace(s, place=str(k), stage=stage.name)
+            for k, (stage, machine) in enumerate(zip(stages, self.machines), 1)
+            for s in machine.settings
+        )
+
+    def at(self, values: Mapping[str, float]) -> Case:
+        """The line with its machines set so, and its feed."""
+        of_feed = {n.removeprefix("feed_"): v for n, v in values.items() if n.startswith("feed_")}
+        stages = []
+        for k, (stage, machine) in enumerate(zip(self.case.cooler.stages, self.machines), 1):
+            own = {n.partition(".")[2]: v for n, v in values.items() if n.startswith(f"{k}.")}
+            there = machine.at(own)
+            stages.append(dataclasses.replace(stage, cooler=there.cooler, fan=there.fan))
+        feed = dataclasses.replace(self.case.feed, **of_feed)
+        return dataclasses.replace(self.case, feed=feed, cooler=Line(tuple(stages)))
+
+    def read(self, case: Case, result: Result) -> dict[str, float]:
+        """How a line is set; a belt of it, whose dwell follows from what it is fed, as its depth says."""
+        found: dict[str, float] = {}
+        for k, (machine, one, run) in enumerate(zip(self.machines, machines(case), result.stages), 1):
+            found |= {f"{k}.{name}": x for name, x in machine.read(one, run.result).items()}
+        return found
+
+    def told(self, case: Case, result: Result) -> tuple[Any, ...]:
+        """The settings of each machine by their names."""
+        each = zip(self.machines, machines(case), result.stages)
+        return tuple(_as_fed(machine.told(one, run.result), one, run) for machine, one, run in each)
+
+    def spent(self, cases: Sequence[Case], result: Result) -> Spent:
+        """What all machines of lines take together, of the wet feed of the line."""
+        parts = [self.spent_on(k, cases, run.result) for k, run in enumerate(result.stages)]
+        electricity, heat = (np.sum([getattr(p, n) for p in parts], axis=0) for n in ("electricity", "heat"))
+        of_fans = {f"{k}.{name}": x for k, part in enumerate(parts, 1) for name, x in part.fan.items()}
+        return Spent(electricity, heat, np.array([c.feed.throughput for c in cases]), of_fans)
+
+    def spent_on(self, k: int, cases: Sequence[Case], result: Result) -> Spent:
+        """What one machine of each line takes, given what it is predicted to do."""
+        solid = np.array([c.feed.throughput * (1 - c.feed.moisture) for c in cases])
+        if isinstance(self.machines[k], Dryer):
+            heat, electricity = per_solid(result)
+            return Spent(electricity * solid, heat * solid, solid)
+        fed = np.broadcast_to(result.feed_in.moisture_wb + result.feed_in.flash_loss_wb, solid.shape)
+        alone = [line.by_itself(c, c, k) for c in cases]
+        alone = [
+            dataclasses.replace(
+                one, feed=dataclasses.replace(one.feed, throughput=s / (1 - M), moisture=float(M))
+            )
+            for one, s, M in zip(alone, solid, fed)
+        ]
+        return self.machines[k].spent(alone, result)
+
+
+def _as_fed(settings: Any, one: Case, run: StageRun) -> Any:
+    """The settings of a machine of a line; the time on a belt follows from what it is fed."""
+    if one.cooler.arrangement != "belt":
+        return settings
+    dwell = float(run.result.bed.residence_time)
+    speed = sum(zone.length for zone in one.cooler.zones) / dwell
+    return dataclasses.replace(settings, duration=dwell, belt_speed=speed)

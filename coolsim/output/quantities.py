@@ -1,0 +1,104 @@
+"""How a quantity is told: as text in the reader's units, and as JSON in the unit of its name."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from coolsim.output.page import Page, pretty
+from coolsim.quantities import QUANTITIES, Quantity, called
+from coolsim.requirements import AtLimit
+from coolsim.scenario import units as u
+
+MOST_DIGITS = 6  # behind the point, where it takes as many to tell a value from its bound
+
+
+def unit_of(q: Quantity, page: Page) -> str:
+    """The unit in which a page shows a quantity; nothing for a bare number."""
+    if q.dimension == "number":
+        return ""
+    return (q.us if page.units == "us" else q.si) or page.unit(u.DIMENSIONS[q.dimension])
+
+
+def shown(q: Quantity, value: float, page: Page) -> float:
+    """A stored value in that unit."""
+    unit = unit_of(q, page)
+    return u.shown(value, u.DIMENSIONS[q.dimension], unit) if unit else value
+
+
+def digits_of(q: Quantity, page: Page) -> int:
+    """How many digits stand behind the point."""
+    return q.us_digits if page.units == "us" and q.us_digits is not None else q.digits
+
+
+def text(q: Quantity, value: Any, page: Page, digits: int | None = None) -> str:
+    """A stored value as a person reads it; a difference of moistures in points."""
+    if math.isnan(value):
+        return "unknown"
+    digits = digits_of(q, page) if digits is None else digits
+    unit = "points" if q.points else pretty(unit_of(q, page))
+    return f"{shown(q, float(value), page):.{digits}f} {unit}".rstrip()
+
+
+def told_apart(q: Quantity, value: float, bound: float, page: Page) -> tuple[str, str]:
+    """A value and its bound with as many digits as tell them apart: no "70 % is not met: 70 %"."""
+    for digits in range(digits_of(q, page), MOST_DIGITS + 1):
+        both = text(q, value, page, digits), bound_text(q, bound, page)
+        if text(q, bound, page, digits) != both[0]:
+            return both
+    return both
+
+
+def bound_text(q: Quantity, bound: float, page: Page) -> str:
+    """A bound as it was typed: with no more digits than it has."""
+    x = shown(q, bound, page)
+    unit = "points" if q.points else pretty(unit_of(q, page))
+    return f"{x:.6g} {unit}".rstrip()
+
+
+def dialled(q: Quantity, value: float, step: float, page: Page) -> str:
+    """A setting, with as many digits as its dial takes: typed back it is the same."""
+    if math.isnan(value):
+        return "none gives this" if q.name == "fan_speed" else "unknown"
+    if not step or math.isnan(step):
+        return text(q, value, page)
+    digits = digits_of(q, page)
+    x = shown(q, value, page)
+    fine = abs(shown(q, value + step, page) - x) * 1e-4
+    while digits < MOST_DIGITS and abs(round(x, digits) - x) > fine:
+        digits += 1
+    return text(q, value, page, digits)
+
+
+def at_limit(limit: AtLimit, page: Page) -> str:
+    """A limit's name and where a state stands."""
+    name, _, end = limit.limit.partition(", ")
+    q = called(name)
+    if q.name == "fan_curve":
+        return f"the {q.label}"
+    value = "none" if math.isnan(limit.value) else text(q, limit.value, page)
+    words = f"{end} {name}".strip() if end in ("", "lowest", "highest") else f"{name}, {end}"
+    return f"{words} ({value})"
+
+
+def written(q: Quantity, value: float) -> tuple[float | None, str]:
+    """A stored value as JSON has it, and its unit; None where it is not known."""
+    if not math.isfinite(value):
+        return None, q.unit
+    if not q.unit:
+        return value, ""
+    return u.shown(value, u.DIMENSIONS[q.dimension], q.unit), q.unit
+
+
+def at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
+    """Limits with their values as JSON has them."""
+    found = []
+    for limit in limits:
+        value, unit = written(called(limit.limit.partition(", ")[0]), limit.value)
+        found.append({"limit": limit.limit, "value": value, "unit": unit})
+    return found
+
+
+def depth(metres: float, page: Page) -> str:
+    """A depth of a bed."""
+    return text(QUANTITIES["bed_depth"], metres, page)

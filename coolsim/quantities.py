@@ -1,0 +1,81 @@
+"""What is bounded, set or told, once each: its names, its dimension and how many digits a person reads.
+
+Printers, JSON, reports, pictures, limits and error messages read this table and nothing else. A dimension is called
+by its name in `scenario.units.DIMENSIONS`, where unit strings live.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One thing that has a number, stored in SI."""
+
+    name: str  # in JSON and Python
+    label: str  # as a person reads it in a table
+    dimension: str  # "number": a bare one
+    digits: int  # behind the point, in the units shown
+    unit: str = ""  # in JSON, as `scenario.units` writes it; "" for fractions and bare numbers
+    scale: float = 1.0  # a difference that counts as large: breaches of different kinds are compared in it
+    si: str = ""  # shown in this unit, where the dimension's usual one does not suit
+    us: str = ""
+    us_digits: int | None = None  # where they differ from those of SI
+    points: bool = False  # a difference of moistures, told in points
+    words: str = ""  # in a sentence and as the limit of an answer; the name in plain words if left out
+
+    @property
+    def called(self) -> str:
+        """What it is called in a sentence."""
+        return self.words or self.name.replace("_", " ")
+
+
+def _table(*quantities: Quantity) -> Mapping[str, Quantity]:
+    return {q.name: q for q in quantities}
+
+
+_DEPTH = {"unit": "m", "si": "cm", "us": "in"}
+
+QUANTITIES: Mapping[str, Quantity] = _table(
+    # what leaves
+    Quantity("moisture", "moisture", "fraction", 2, scale=0.01),
+    Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0),
+    Quantity("above_ambient", "above the air outside", "difference", 1, "K", 5.0),
+    Quantity("water_activity", "water activity in store", "number", 3, scale=0.05),
+    Quantity("deviation", "deviation over the bed", "fraction", 2, scale=0.01, points=True),
+    # what the machine stands
+    Quantity("exhaust_relative_humidity", "exhaust", "fraction", 1, scale=0.1),
+    Quantity("lift_off", "lift-off", "fraction", 0, scale=0.2, words="lift-off"),
+    Quantity("bed_pressure_drop", "pressure drop", "pressure", 0, "Pa", 500.0, us_digits=2),
+    Quantity("pellet_temperature", "hottest pellets", "temperature", 1, "degC", 5.0),
+    Quantity("fan_curve", "falling side of the fan's curve", "number", 2, scale=0.5),
+    # what is set
+    Quantity("fan_speed", "fan speed", "fraction", 1, scale=0.1),
+    Quantity("airflow", "airflow", "volume_flow", 0, "m3/h", us_digits=1),
+    Quantity("air_ratio", "dry air per wet feed", "air_ratio", 2, "kg/kg"),
+    Quantity("bed_depth", "depth of the bed", "length", 1, **_DEPTH, us_digits=2),  # type: ignore[arg-type]
+    Quantity("residence_time", "time in the bed", "time", 1, "s", words="time in the bed"),
+    Quantity("inlet_air_temperature", "inlet air", "temperature", 1, "degC", words="inlet air temperature"),
+    Quantity("duration", "drying time", "time", 1, "s", words="drying time"),
+    Quantity("cooling_time", "cooling time", "time", 1, "s"),
+    Quantity("reverse_every", "air changes sides every", "time", 1, "s", words="time between reversals"),
+    Quantity("recirculation", "recirculation", "fraction", 0),
+    Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=1),
+    Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),
+    # what comes in
+    Quantity("feed_moisture", "feed moisture", "fraction", 1),
+    Quantity("feed_temperature", "feed temperature", "temperature", 1, "degC"),
+    # what other questions bound
+    Quantity("cost", "cost", "number", 2),
+    Quantity("running_cost", "running cost", "number", 2),
+)
+
+
+def called(words: str) -> Quantity:
+    """The quantity that a sentence calls so; raises KeyError."""
+    return _CALLED[words]
+
+
+_CALLED = {q.called: q for q in QUANTITIES.values()}

@@ -1,0 +1,171 @@
+"""What is answered to what to set, whatever the machine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Air, Case
+from coolsim.costs import Cost
+from coolsim.fields import Array, documented
+from coolsim.machines.base import Setting
+from coolsim.requirements import AtLimit, Verdict
+from coolsim.result import Result
+
+if TYPE_CHECKING:
+    from coolsim.studies.uncertainty import Uncertainty
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """One thing that may be set: as it is today, and as it is to be set."""
+
+    setting: Setting = documented("-", "what is set, and in which steps")
+    now: float = documented("as the quantity", "today; nan where the scenario does not say")
+    to: float = documented("as the quantity", "to be set")
+
+
+@dataclass(frozen=True)
+class Reached:
+    """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
+
+    moisture_wb: Any = documented("kg/kg wet", "exit moisture; nan where nothing keeps the machine's limits")
+    settings: Any = documented("-", "the settings that give it")
+    chosen: tuple[Chosen, ...] = documented("-", "the same, one by one", default=())
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one change of the weather, feed or settings does to the exit, the rest left alone."""
+
+    change: str = documented("-", "the change")
+    moisture_wb: float = documented("kg/kg wet", "exit moisture after it")
+    temperature: float = documented("°C", "exit temperature after it", json="temperature_C")
+
+
+@dataclass(frozen=True)
+class Change:
+    """The smallest change of one thing alone that meets everything; `to` is None where none does."""
+
+    change: str = documented("-", "what is changed")
+    to: float | None = documented("as `unit`", "its new value")
+    unit: str = documented("-", "unit of `to`")
+    quantity: str = documented("-", "name of the quantity", default="")
+    now: float = documented("as the quantity", "as it is", default=np.nan)
+
+
+@dataclass(frozen=True)
+class Stand:
+    """Settings of a case, what they give and cost, and whether everything is kept."""
+
+    case: Case = documented("-", "the case set so")
+    result: Result = documented("-", "its prediction")
+    cost: Cost = documented("-", "what it costs")
+    verdicts: tuple[Verdict, ...] = documented("-", "on every wish and limit")
+    chance: float | None = documented("-", "that all of them are kept, if asked", default=None)
+
+    @property
+    def met(self) -> bool:
+        """Whether all is kept, as predicted."""
+        return all(verdict.met for verdict in self.verdicts)
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What the settings of an answer change against today's."""
+
+    moisture_wb: float = documented("kg/kg wet", "of the exit")
+    temperature: float = documented("K", "of the exit", json="temperature_K")
+    cost_per_hour: float = documented("1/h", "saved")
+    cost_per_year: float = documented("1/a", "saved, in the hours of [shift]")
+    hours_per_year: float = documented("h/a", "in which the machine runs")
+    hours_assumed: bool = documented("-", "whether [shift] left them open")
+    chance: float | None = documented("-", "more chance that all is kept, if asked", default=None)
+
+
+@dataclass(frozen=True)
+class StageSettings:
+    """What to set on one machine of a line, and its part in the whole."""
+
+    name: str = documented("-", "name of the stage")
+    settings: Any = documented("-", "what to dial in: Settings, or DryerSettings of a dryer")
+    water: float = documented("kg/s", "water that it takes out", json="water_kg_h", factor=3600.0)
+    electricity: float = documented("1/h", "cost of its fans")
+    heat: float = documented("1/h", "cost of the heat of its air")
+    binding: tuple[AtLimit, ...] = documented("-", "its limits, and ends of ranges, at which it stands")
+    broken: tuple[AtLimit, ...] = documented("-", "its limits that are broken (none where met)")
+
+
+@dataclass(frozen=True)
+class SettingsAnswer:
+    """The answer of `find_settings`; where `met` is false, the state nearest to the target."""
+
+    met: bool = documented("-", "whether everything is kept, as predicted")
+    chosen: tuple[Chosen, ...] = documented("-", "what to dial in, one by one, and what stays as given")
+    settings: Any = documented(
+        "-", "the same by names: Settings, DryerSettings, or a tuple of them for a line"
+    )
+    case: Case = documented("-", "the case set so")
+    result: Result = documented("-", "the full prediction at these settings")
+    cost: Cost = documented("-", "what they cost")
+    verdicts: tuple[Verdict, ...] = documented("-", "on every wish and limit")
+    exact_cost: float = documented("1/h", "cost of the best settings before they were put on the dial")
+    binding: tuple[AtLimit, ...] = documented("-", "limits at which they stand; of a line its wishes")
+    broken: tuple[AtLimit, ...] = documented("-", "limits or wishes they break (none where met)")
+    hardly_matters: tuple[str, ...] = documented("-", "settings that could change at next to no cost")
+    driest: Reached = documented("-", "driest exit within the machine's limits")
+    wettest: Reached = documented("-", "wettest exit within the machine's limits")
+    required_feed_moisture: float | None = documented(
+        "kg/kg wet",
+        "wettest feed that can meet the target; nan where none can, None where it was not looked for",
+        json="required_feed_moisture_wb",
+    )
+    one_step: tuple[Step, ...] = documented("-", "what one step of each thing does")
+    smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
+    now: Stand = documented("-", "the settings of the scenario")
+    now_settings: Any = documented("-", "the same by names, as `settings`")
+    gain: Gain = documented("-", "what the settings change against those")
+    stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
+    chance: float | None = documented("-", "that all is kept, if asked", default=None)
+    uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
+    surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
+
+
+@dataclass(frozen=True)
+class Surely:
+    """Settings that keep off target and limits, so that all of them are kept with a chance."""
+
+    chance: float = documented("-", "probability that was asked for")
+    kept: bool = documented("-", "whether these settings have it; else they are the surest that were found")
+    answer: SettingsAnswer = documented("-", "the settings, what they give and cost")
+    uncertainty: Uncertainty = documented("-", "how sure they are, by samples that the search did not see")
+    case: Case = documented(
+        "-", "the scenario, with as much room below wishes and limits as the chance takes"
+    )
+
+
+@dataclass(frozen=True)
+class SettingsByWeather:
+    """The answer of `find_settings` for arrays of weather: arrays with one entry per weather.
+
+    Settings are exact, not on the steps of a dial. Where `met` is false, the state is the nearest to the target.
+    """
+
+    air: Air = documented("-", "the weathers")
+    met: NDArray[np.bool_] = documented("-", "whether the target is met within the limits")
+    settings: Any = documented("-", "what to dial in: Settings, DryerSettings, or a tuple of them for a line")
+    result: Result = documented("-", "the full predictions at these settings")
+    cost: Cost = documented("-", "what they cost")
+    binding: NDArray[np.str_] = documented("-", "first limit at which they stand, in words (or none: empty)")
+    broken: NDArray[np.str_] = documented("-", "limit or wish broken most, in words (empty where met)")
+    dwell_matters: NDArray[np.bool_] = documented(
+        "-", "false where a longer time in the bed costs next to nothing"
+    )
+    driest: Reached = documented("-", "driest exit within the machine's limits")
+    wettest: Reached = documented("-", "wettest exit within the machine's limits")
+    required_feed_moisture: Array = documented(
+        "kg/kg wet", "wettest feed that can meet the target (nan where none can)"
+    )

@@ -1,0 +1,156 @@
+"""The cheapest settings of any machine in one weather, today's beside them, and what lies around them."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.costs import Cost, cost_of
+from coolsim.machines import Appraisal, Machine, machine_of
+from coolsim.machines.base import of_one, predicted_each
+from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
+from coolsim.result import Result
+from coolsim.studies.settings.answer import Chosen, Gain, Reached, SettingsAnswer, StageSettings, Stand
+from coolsim.studies.settings.around import one_step, smallest_changes
+from coolsim.studies.settings.dial import on_dial as put_on_dial
+from coolsim.studies.settings.optimum import Optimum, optima
+
+ON_STEP = 0.51  # of a step: no step is nearer to an end
+HOURS, DAYS = 8.0, 250.0  # of a shift and of a year, where [shift] does not say; assumed
+
+
+def cheapest_settings(case: Case, on_dial: bool = True) -> SettingsAnswer:
+    machine, constraints = machine_of(case), constraints_of(case)
+    found = optima(case)
+    best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
+    if found.best.met and on_dial:
+        place = put_on_dial(machine, best, found.best.result, constraints)
+        best = best if place is None else place.case
+    result, today = predicted_each([best, case])
+    there = of_one(machine, best, result, constraints)
+    stand, now = stand_of(machine, best, result, there), stand_of(machine, case, today)
+    met = bool((there.worst <= KEPT).all())
+    return SettingsAnswer(
+        met=met,
+        chosen=chosen(machine, best, result, case, today),
+        settings=machine.told(best, result),
+        case=best,
+        result=result,
+        cost=stand.cost,
+        verdicts=stand.verdicts,
+        exact_cost=exact,
+        binding=_binding(machine, constraints, there, best, result),
+        broken=_stated(constraints, there, there.violations[:, 0] > KEPT),
+        hardly_matters=("time in the bed",) if found.hardly_matters else (),
+        driest=reached(machine, found.driest),
+        wettest=reached(machine, found.wettest),
+        required_feed_moisture=found.required_feed,
+        one_step=one_step(machine, best, result),
+        smallest_changes=()
+        if met
+        else smallest_changes(machine, best, result, constraints, found.required_feed),
+        now=now,
+        now_settings=machine.told(case, today),
+        gain=gain_of(case, now, stand),
+        stages=tuple(_stages(machine, constraints, there, best, result)),
+    )
+
+
+# ---- The answer's parts ---------------------------------------------------------------------------------
+
+
+def stand_of(machine: Machine, case: Case, result: Result, there: Appraisal | None = None) -> Stand:
+    """How a case of a machine stands, given its prediction."""
+    there = there or of_one(machine, case, result)
+    cost = Cost(*(float(np.ravel(getattr(there.cost, f.name))[0]) for f in dataclasses.fields(Cost)))
+    return Stand(case, result, cost, verdicts_of(case, result))
+
+
+def chosen(machine: Machine, case: Case, result: Result, before: Case, today: Result) -> tuple[Chosen, ...]:
+    """Everything that may be set, as it was before and as it is in a case."""
+    now, to = machine.read(before, today), machine.read(case, result)
+    return tuple(Chosen(s, now[s.key], to[s.key]) for s in machine.settings)
+
+
+def gain_of(case: Case, now: Stand, then: Stand) -> Gain:
+    """What other settings change, in the hours of [shift]."""
+    before, after = now.result.pellets_out, then.result.pellets_out
+    saved = now.cost.total - then.cost.total
+    shift = case.shift
+    hours = (shift.hours or 3600.0 * HOURS) / 3600.0 * (shift.per_day or 1.0)
+    per_year = hours * (shift.days_per_year or DAYS)
+    return Gain(
+        moisture_wb=float(after.moisture_wb - before.moisture_wb),
+        temperature=float(after.temperature - before.temperature),
+        cost_per_hour=saved,
+        cost_per_year=saved * per_year,
+        hours_per_year=per_year,
+        hours_assumed=shift.hours is None or shift.days_per_year is None,
+    )
+
+
+def reached(machine: Machine, end: Optimum) -> Reached:
+    """An end of the window; nan where no settings keep the machine's limits."""
+    to = machine.read(end.case, end.result)
+    each = tuple(Chosen(s, np.nan, to[s.key]) for s in machine.settings)
+    return Reached(end.moisture if end.met else np.nan, machine.told(end.case, end.result), each)
+
+
+def _stated(
+    constraints: Sequence[Constraint], there: Appraisal, where: Any, place: str = ""
+) -> tuple[AtLimit, ...]:
+    """Constraints of a stage, or of no stage, of those `where`, with their values."""
+    return tuple(
+        AtLimit(c.called, float(there.values[c.key][0]))
+        for c, true in zip(constraints, where)
+        if true and c.place == place
+    )
+
+
+def _binding(
+    machine: Machine,
+    constraints: Sequence[Constraint],
+    there: Appraisal,
+    case: Case,
+    result: Result,
+    place: str = "",
+) -> tuple[AtLimit, ...]:
+    """Constraints of a stage, or of no stage, and ends of ranges, at which a case stands."""
+    near = np.abs(there.violations[:, 0]) <= AT_LIMIT
+    found, at = list(_stated(constraints, there, near, place)), machine.read(case, result)
+    for s in machine.settings:
+        for end, value in (("lowest", s.low), ("highest", s.high)):
+            close = AT_LIMIT * (s.high - s.low) + ON_STEP * s.step
+            name = f"{s.quantity.called}, {end}"
+            told = any(limit.limit == name for limit in found)  # of a fan: its speeds bound it
+            if s.place == place and s.varies and abs(at[s.key] - value) <= close and not told:
+                found.append(AtLimit(name, at[s.key]))
+    return tuple(found)
+
+
+def _stages(
+    machine: Machine, constraints: Sequence[Constraint], there: Appraisal, case: Case, result: Result
+) -> Iterator[StageSettings]:
+    """The parts of a line's machines; nothing of other machines."""
+    solid = case.feed.throughput * (1 - case.feed.moisture)
+    prices, broken = case.costs, there.violations[:, 0] > KEPT
+    for k, run in enumerate(there.result.stages):
+        settings = machine.told(case, result)[k]
+        wet = float(result.stages[k].result.feed_in.moisture_wb)
+        spent = machine.spent_on(k, [case], run.result)
+        power, heat = float(spent.electricity[0]), float(spent.heat[0])
+        cost = cost_of(prices, case.feed.throughput, electricity=power, heat=heat, given_away=0.0)
+        place = str(k + 1)
+        yield StageSettings(
+            name=run.name,
+            settings=settings,
+            water=solid * (wet / (1 - wet) - float(result.stages[k].result.pellets_out.moisture_db)),
+            electricity=float(cost.electricity),
+            heat=float(cost.heat),
+            binding=_binding(machine, constraints, there, case, result, place),
+            broken=_stated(constraints, there, broken, place),
+        )

@@ -1,0 +1,221 @@
+"""Where the best settings of coolers are: cheapest, driest, wettest, and with the wettest feed, in many weathers.
+
+Everything returned was predicted on the full mesh. The driest and the wettest exit keep the machine's limits,
+whatever the target.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.answer import interleave
+from coolsim.case import Case
+from coolsim.fields import Array, documented
+from coolsim.machines.plant import Plant, Settings, Weighed, excesses, knob_range, try_settings
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import KEPT, Constraint, constraints_of, only
+from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
+from coolsim.studies.fitted import Box, Fit
+from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search
+
+INDIFFERENT = 0.002  # share of the cost per hour that a smaller bed may cost and still be preferred
+WORTH = 0.01  # of the range of depths: a smaller bed that saves less is no other
+FEED_AHEAD = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the search found in each weather."""
+
+    best: Best
+    driest: Best
+    wettest: Best
+    needed: Array  # feed moisture; nan where no feed serves
+    hardly: NDArray[np.bool_]  # whether dwell hardly matters
+
+
+def answers(case: Case, plant: Plant, limits: list[Constraint]) -> Answers:
+    search = _search(case, plant)
+    best, driest, wettest, wettest_feed = search.best(
+        [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
+    )
+    best, hardly = _smallest_bed(case, search, limits, best)
+    best = _nearest(case, search, limits, best, driest)
+    return Answers(best, driest, wettest, _required_feed(case, plant, limits, wettest_feed), hardly)
+
+
+def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
+    ceiling, now = case.target.moisture, case.feed.moisture
+    feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
+    quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
+    return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
+
+
+def _cheapest(case: Case, limits: list[Constraint]) -> Goal:
+    """Weight lost below the target moisture is dear, and costs nothing above: cost has a kink at the target."""
+    target = Constraint(QUANTITIES["moisture"], case.target.moisture, of_target=True)
+    return Goal(_total, limits, case.feed.moisture, target, _running, _signed)
+
+
+def _total(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return state.cost.total
+
+
+def _signed(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return np.asarray(state.signed_cost)
+
+
+def _running(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return state.cost.electricity + state.cost.heat
+
+
+def _ends(case: Case, limits: list[Constraint]) -> list[Goal]:
+    """Driest and wettest exit: what the machine can do, whatever is wished."""
+    machine, feed = only(limits, of_target=False), case.feed.moisture
+    return [
+        Goal(lambda state, knobs: state.outcome.moisture, machine, feed),
+        Goal(lambda state, knobs: -state.outcome.moisture, machine, feed),
+    ]
+
+
+def _least_feed(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return -knobs["feed_moisture"]
+
+
+def _depth(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return knobs["bed_depth"]
+
+
+def _smallest_bed(
+    case: Case, search: Search, limits: list[Constraint], best: Best
+) -> tuple[Best, NDArray[np.bool_]]:
+    """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
+    hardly = np.zeros(len(best.kept), bool)
+    if "bed_depth" not in search.fit.varied:
+        return best, hardly
+    low, high = search.box.ranges["bed_depth"]
+    worth = WORTH * (high - low)  # a difference of depth
+    rows = np.flatnonzero(best.kept & (best.knobs["bed_depth"] > low + worth))
+    if not len(rows):
+        return best, hardly
+    cost = best.of(rows).tried.cost.total
+    dear = [
+        Constraint(QUANTITIES[name], cost * (1 + INDIFFERENT), of_target=True, scale=np.maximum(cost, 1e-9))
+        for name in ("cost", "running_cost")  # so that cost has no kink at the target
+    ]
+    shallow = Goal(_depth, [*limits, *dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
+    (smaller,) = search.of(rows).best([shallow])
+    saved = best.knobs["bed_depth"][rows] - smaller.knobs["bed_depth"]
+    better = smaller.kept & (saved >= worth)
+    hardly[rows[better]] = True
+    smaller = dataclasses.replace(smaller, excess=smaller.excess[: len(limits)])
+    return _replaced(best, rows[better], smaller.of(np.flatnonzero(better))), hardly
+
+
+def _nearest(case: Case, search: Search, limits: list[Constraint], best: Best, driest: Best) -> Best:
+    """Where not all can be met: the driest exit, or if dry enough, what misses the other wishes least."""
+    missed = np.flatnonzero(~best.kept)
+    if not len(missed):
+        return best
+    excess = excesses(search.plant.case, driest.tried, limits)
+    named = dict(zip((limit.name for limit in limits), excess))
+    best = _replaced(best, missed, dataclasses.replace(driest, excess=excess).of(missed))
+    rows = np.flatnonzero(~best.kept & driest.kept & (named["moisture"] <= KEPT))
+    if not len(rows):
+        return best
+    wishes = [limit for limit in limits if limit.of_target and limit.name != "moisture"]
+    hard = [limit for limit in limits if limit not in wishes]
+    part = search.of(rows)
+    (found,) = part.best([Goal(_nothing, hard, case.feed.moisture, missed=wishes)])
+    excess = excesses(part.plant.case, found.tried, limits)
+    return _replaced(best, rows, dataclasses.replace(found, excess=excess))
+
+
+def _nothing(state: Weighed, knobs: dict[str, Array]) -> Array:
+    return np.zeros(len(state.power))
+
+
+def _required_feed(case: Case, plant: Plant, limits: list[Constraint], found: Best) -> Array:
+    """Wettest feed with which the target can be met; nan where not even dry feed can."""
+    feed, kept = found.knobs["feed_moisture"].copy(), found.kept
+    top = max(case.target.moisture, case.feed.moisture) + FEED_AHEAD
+    beyond = feed > top - 1e-6
+    rows = np.flatnonzero(kept & beyond)  # wetter than looked at
+    if len(rows):
+        further = _search(case, plant.of(rows), (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE))
+        (found,) = further.best([Goal(_least_feed, limits, None)])
+        feed[rows] = np.where(found.kept, np.maximum(feed[rows], found.knobs["feed_moisture"]), feed[rows])
+    return np.where(kept | beyond, feed, np.nan)
+
+
+def _replaced(best: Best, rows: NDArray[np.intp], part: Best) -> Best:
+    """Best states with those of some weathers exchanged."""
+    others = np.setdiff1d(np.arange(len(best.kept)), rows)
+    return joined([best.of(others), part], [others, rows])
+
+
+def joined(parts: list[Best], index: list[NDArray[np.intp]] | None = None) -> Best:
+    """Best states of several groups of weathers, one after the other or at the places `index`."""
+    if index is None:
+        ends = np.cumsum([len(part.kept) for part in parts])
+        index = np.split(np.arange(ends[-1]), ends[:-1])
+    knobs = {n: interleave([part.knobs[n] for part in parts], index) for n in parts[0].knobs}
+    tried = interleave([part.tried for part in parts], index)
+    return Best(knobs, tried, interleave([part.excess.T for part in parts], index).T)
+
+
+def surveyed(case: Case) -> Search:
+    """Where the best states of a case are looked for, whatever its safety margins."""
+    return _search(case, Plant(case))
+
+
+def best_of(case: Case, search: Search) -> Found:
+    """The cheapest state of a case in one weather, or the one nearest to its target."""
+    limits = constraints_of(case)
+    best, driest = search.best([_cheapest(case, limits), _ends(case, limits)[0]])
+    best, _ = _smallest_bed(case, search, limits, best)
+    return _nearest(case, search, limits, best, driest).one()
+
+
+def window(case: Case) -> list[Found]:
+    """Driest and wettest exit within the machine's limits, with the feed as it is."""
+    return _search(case, Plant(case), (case.feed.moisture,) * 2).find(_ends(case, constraints_of(case)))
+
+
+# ---- Where moisture is out of reach -----------------------------------------------------------------------
+
+HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
+INLET_STEPS, FLOW_STEPS = 17, 5
+
+
+@dataclass(frozen=True)
+class Heated:
+    """The coolest inlet air that brings the moisture alone to its target; the hottest tried, where none does."""
+
+    inlet_air_temperature: float = documented("°C", "that inlet air")
+    airflow: float = documented("m³/s", "airflow with it, as volume of outside air")
+    temperature: float = documented("°C", "exit temperature with it")
+    dry_enough: bool = documented("-", "whether the moisture alone is then met")
+    too_warm: bool = documented("-", "whether the pellets then leave warmer than the target allows")
+
+
+def heated_inlet(case: Case, settings: Settings) -> Heated:
+    """Try hotter inlet air, at the depth nearest to the target, where the moisture there is above it."""
+    limits, flows = constraints_of(case), knob_range(case).get("airflow")
+    airflow = np.append(np.linspace(*flows, FLOW_STEPS) if flows else [], settings.airflow)
+    states = np.meshgrid(np.linspace(settings.inlet_air_temperature, HOTTEST_INLET, INLET_STEPS), airflow)
+    inlet, airflow = (state.ravel() for state in states)
+    depth = np.full(len(inlet), settings.bed_depth)
+    tried = try_settings(
+        case, {"inlet_air_temperature": inlet, "airflow": airflow, "bed_depth": depth}, SURVEY
+    )
+    broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > KEPT))
+    runs = ~np.any([broken[limit.name] for limit in only(limits, of_target=False)] or [inlet < 0], axis=0)
+    dry, out = runs & ~broken["moisture"], tried.result.pellets_out
+    k = int(np.where(dry, inlet, np.inf).argmin() if dry.any() else np.where(runs, inlet, -np.inf).argmax())
+    too_warm = "above_ambient" in broken and bool(broken["above_ambient"][k])
+    return Heated(float(inlet[k]), float(airflow[k]), float(out.temperature[k]), bool(dry.any()), too_warm)

@@ -1,0 +1,278 @@
+"""The cheapest combination of dial steps that keeps everything, near the exact optimum.
+
+An optimum that is rounded afterwards breaks a wish, or costs up to three times as much: what is given up in one
+setting has to be made good in another. So a few dozen states around the optimum are predicted on a rough mesh, low
+polynomials go through them, all steps in the box are weighed on these, and the cheapest are predicted in full.
+The polynomials are shifted by what each prediction adds, and the steps weighed again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.machines import Machine, Setting, appraised
+from coolsim.machines.base import Appraisal, bill, of_one
+from coolsim.requirements import KEPT, Constraint
+from coolsim.result import Result
+
+REACH = 6  # steps to either side of the optimum, where few things are set
+MOST = 40_000  # combinations weighed
+FREE = 2e-4  # of a bound's scale, kept free: what is typed back is rounded to what was printed
+SLACK = 2e-3  # of a bound's scale, kept free of polynomials at first
+TRIES, ROUNDS = 4, 5  # combinations predicted at once, and how often
+WORTH = 1e-3  # of the cost: less is not looked for
+WIDER = 2.0  # how much wider a box is looked at where the first holds nothing
+DEGREE = 2
+ASTRAY = (
+    5e-3  # of a bound's scale that polynomials are off: then combinations are looked at on the rough mesh
+)
+LOOKED = 64  # how many of them
+
+
+@dataclass(frozen=True)
+class Place:
+    """One combination of dial steps."""
+
+    values: dict[str, float]  # by the keys of settings
+    case: Case
+    cost: float  # per tonne
+
+
+def on_dial(machine: Machine, best: Case, result: Result, constraints: Sequence[Constraint]) -> Place | None:
+    """The combination near the best state that is cheapest per tonne and predicted to keep all constraints.
+
+    None where none does. Settings that nobody opens, and those that are pinned, stay.
+    """
+    settings = [s for s in machine.settings if s.varies]
+    if not settings:
+        return None
+    start = of_one(machine, best, result, constraints)
+    at = machine.read(best, result)
+    for width in (1.0, WIDER):
+        box = _Box(machine, settings, at, width)
+        found = _searched(machine, box, constraints, start, best)
+        if found is not None:
+            return found
+    return None
+
+
+class _Box:
+    """The steps around a state, and coordinates from −1 to 1 of what is varied to reach them."""
+
+    def __init__(
+        self, machine: Machine, settings: Sequence[Setting], at: dict[str, float], wide: float
+    ) -> None:
+        self.settings, self.at = list(settings), at
+        self.pinned = {s.key: s.low for s in machine.settings if s.opened and not s.varies}
+        reach = wide * min(REACH, max(1.0, 0.5 * (MOST ** (1 / len(settings)) - 1)))
+        self.steps = [s.on_dial(at[s.key] - reach * s.step, at[s.key] + reach * s.step) for s in settings]
+        ends = [self._ends(s, steps) for s, steps in zip(settings, self.steps)]
+        self.middle = np.array([0.5 * (low + high) for low, high in ends])
+        self.half = np.array([max(0.5 * (high - low), 1e-12) for low, high in ends])
+
+    def _ends(self, s: Setting, steps: Array) -> tuple[float, float]:
+        """Ends of what is varied; of what follows from another, as much of that to either side."""
+        if s.sought == s.key:
+            return min(steps[0], self.at[s.key]), max(steps[-1], self.at[s.key])
+        now, share = self.at[s.sought], 1.2 * max(np.ptp(steps), s.step) / max(self.at[s.key], s.step)
+        return now * (1 - share), now * (1 + share)
+
+    def placed(self, values: Array) -> Array:
+        """Coordinates of values (…, settings)."""
+        return np.asarray((values - self.middle) / self.half)
+
+    def nodes(self) -> Array:
+        """States of a survey, (n, settings): corners, faces, centre."""
+        d = len(self.settings)
+        corners = np.array(list(product((-1.0, 1.0), repeat=d)))
+        x = np.concatenate([corners, np.eye(d), -np.eye(d), np.zeros((1, d))]) if d > 1 else _LINE
+        return np.asarray(self.middle + self.half * x)
+
+    def sought(self, values: Array) -> dict[str, float]:
+        return self.pinned | {s.sought: float(x) for s, x in zip(self.settings, values)}
+
+
+_LINE = np.linspace(-1, 1, 5)[:, None]
+
+
+class _Fit:
+    """Polynomials of low degree through what was predicted around a state."""
+
+    def __init__(self, box: _Box, nodes: Array, rows: Array, terms: int) -> None:
+        self.box = box
+        self.powers = _powers(nodes.shape[1], terms)
+        good = np.isfinite(rows).all(axis=0)
+        V = _terms(box.placed(nodes[good]), self.powers)
+        self.coefficients, *_ = np.linalg.lstsq(V, rows[:, good].T)
+        self.shift = np.zeros(len(rows))
+
+    def __call__(self, values: Array) -> Array:
+        """Rows at values (n, settings)."""
+        return np.asarray(
+            (_terms(self.box.placed(values), self.powers) @ self.coefficients).T + self.shift[:, None]
+        )
+
+
+def _powers(d: int, degree: int) -> NDArray[np.intp]:
+    every = np.array(list(product(range(degree + 1), repeat=d)))
+    return every[every.sum(axis=1) <= degree]
+
+
+def _terms(x: Array, powers: NDArray[np.intp]) -> Array:
+    return np.asarray(np.prod(x[:, None, :] ** powers[None], axis=2))
+
+
+def _searched(
+    machine: Machine, box: _Box, constraints: Sequence[Constraint], start: Appraisal, best: Case
+) -> Place | None:
+    """The cheapest combination of a box that is predicted to keep everything.
+
+    Polynomials say which combinations are worth a prediction. Where they turn out to be off, as a batch's are whose
+    air changes sides, the most promising are looked at one by one on the rough mesh first.
+    """
+    nodes, count = box.nodes(), len(constraints)
+    states = [machine.at(box.sought(x)) for x in nodes]
+    try:
+        rough = appraised(machine, [*states, best], quick=True, constraints=constraints)
+    except NotConverged:
+        return None
+    rows = _rows(rough, box)
+    fit = _Fit(box, nodes, rows[:, :-1], DEGREE)
+    here = np.array([box.at[s.sought] for s in box.settings])[None]
+    exact = _rows(start, box)[:, 0]
+    fit.shift = exact - fit(here)[:, 0]
+    points, values = _combinations(box, fit, count)
+    outcomes, slack = fit(points), SLACK
+    tried: dict[int, Place | None] = {}
+    closely = False
+    for _ in range(ROUNDS):
+        chosen = _promising(machine, outcomes, tried, slack, count)[:TRIES]
+        if not chosen:
+            if any(tried.values()) or slack == 0.0:
+                break
+            slack = 0.0  # nothing keeps off its bounds as far as that: look right up to them
+            continue
+        there = appraised(
+            machine, [machine.at(_named(box, values[k])) for k in chosen], constraints=constraints
+        )
+        for n, k in enumerate(chosen):
+            tried[k] = _place(machine, box, there, n, values[k])
+        off = _rows(there, box) - outcomes[:, chosen]
+        off = off[:, np.isfinite(off).all(axis=0)]
+        if off.size and not closely and np.abs(off[:count]).max(initial=0.0) > ASTRAY:
+            closely = True
+            outcomes = outcomes + off.mean(axis=1)[:, None]
+            near = 2 * np.abs(off[:count] - off[:count].mean(axis=1)[:, None]).max() + ASTRAY
+            worth = _promising(machine, outcomes, tried, -near, count)
+            outcomes = _looked_at(machine, box, constraints, outcomes, values, worth, exact - rows[:, -1])
+        elif off.size:
+            outcomes = outcomes + off.mean(axis=1)[:, None]
+        slack = -ASTRAY if closely else FREE  # a rough mesh is off by as much
+    good = [place for place in tried.values() if place]
+    return min(good, key=lambda place: place.cost) if good else None
+
+
+def _promising(
+    machine: Machine, outcomes: Array, tried: dict[int, Place | None], slack: float, count: int
+) -> list[int]:
+    """Combinations that may keep everything and are cheaper than what was found, the cheapest first."""
+    cost = _cost(machine, outcomes, count)
+    kept = (outcomes[:count] <= -slack).all(axis=0)
+    most = min((place.cost for place in tried.values() if place), default=np.inf)
+    if np.isfinite(most):
+        kept &= cost < most - WORTH * abs(most)
+    order = np.flatnonzero(kept)[np.argsort(cost[kept], kind="stable")]
+    return [int(k) for k in order if int(k) not in tried]
+
+
+def _looked_at(
+    machine: Machine,
+    box: _Box,
+    constraints: Sequence[Constraint],
+    outcomes: Array,
+    values: Array,
+    worth: Sequence[int],
+    shift: Array,
+) -> Array:
+    """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
+
+    shift: what the full mesh adds to the rough one at the optimum.
+    """
+    some = [worth[k] for k in np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int))] if worth else []
+    found = outcomes.copy()
+    found[: len(constraints)] = np.inf
+    if some:
+        states = [machine.at(_named(box, values[k])) for k in some]
+        there = appraised(machine, states, quick=True, constraints=constraints)
+        found[:, some] = _rows(there, box) + shift[:, None]
+    return np.where(np.isnan(found), np.inf, found)
+
+
+def _place(machine: Machine, box: _Box, there: Appraisal, n: int, values: Array) -> Place | None:
+    """A combination that was predicted, where it keeps everything, and as far off as typing takes."""
+    if not there.computed[n] or there.worst[n] > -min(FREE, KEPT):
+        return None
+    named = _named(box, values)
+    return Place(
+        named, machine.at(named), float(np.broadcast_to(there.cost.per_tonne, there.computed.shape)[n])
+    )
+
+
+def _named(box: _Box, values: Array) -> dict[str, float]:
+    return box.pinned | {s.key: float(x) for s, x in zip(box.settings, values)}
+
+
+def _rows(a: Appraisal, box: _Box) -> Array:
+    """Violations, then power, heat and moisture, then what is dialled in but follows from something else."""
+    follows = [a.values[s.key] for s in box.settings if s.sought != s.key]
+    return np.array([*a.violations, a.electricity, a.heat, a.feed, a.moisture, *follows])
+
+
+def _cost(machine: Machine, rows: Array, first: int) -> Array:
+    electricity, heat, feed, moisture = rows[first : first + 4]
+    solid = feed * (1 - machine.case.feed.moisture)
+    return np.asarray(
+        bill(machine.case, electricity, heat, feed, solid, np.minimum(moisture, 0.95)).per_tonne
+    )
+
+
+def _combinations(box: _Box, fit: _Fit, first: int) -> tuple[Array, Array]:
+    """All combinations of dial steps: what is varied (n, settings), and what is dialled in (n, settings)."""
+    direct = [k for k, s in enumerate(box.settings) if s.sought == s.key]
+    others = [k for k in range(len(box.settings)) if k not in direct]
+    axes = [box.steps[k] if k in direct else np.zeros(1) for k in range(len(box.settings))]
+    values = np.array(list(product(*axes)))
+    points = values.copy()
+    for row, k in enumerate(others, first + 4):
+        points, values = _through(box, fit, row, k, points, values)
+    return points, values
+
+
+FINE = 49  # values of what is varied, between which a dial that follows from it is read
+
+
+def _through(box: _Box, fit: _Fit, row: int, k: int, points: Array, values: Array) -> tuple[Array, Array]:
+    """Combinations in which a dial stands on its steps, by the values of what it follows from."""
+    along = np.linspace(box.middle[k] - box.half[k], box.middle[k] + box.half[k], FINE)
+    lines = np.repeat(points[:, None], FINE, axis=1)
+    lines[:, :, k] = along
+    reads = fit(lines.reshape(-1, points.shape[1]))[row].reshape(len(points), FINE)
+    reads = np.maximum.accumulate(reads, axis=1)
+    steps = box.steps[k]
+    after = (reads[:, None] < steps[:, None]).sum(axis=2)  # (points, steps)
+    which, step = np.nonzero((after > 0) & (after < FINE))
+    j = after[which, step]
+    low, high = reads[which, j - 1], reads[which, j]
+    share = (steps[step] - low) / np.maximum(high - low, 1e-300)
+    found, dialled = points[which], values[which]
+    found[:, k] = along[j - 1] + share * (along[j] - along[j - 1])
+    dialled[:, k] = steps[step]
+    return found, dialled

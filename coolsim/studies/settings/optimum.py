@@ -1,0 +1,111 @@
+"""The best settings of any machine, exact: cheapest, driest and wettest. Two searches serve them all.
+
+Coolers are searched on one fit of all their settings (studies.search): thousands of states are weighed at the price
+of a few hundred predictions. Dryers and lines are marched through time, which costs a hundred times as much and
+answers for every shorter time at once, so their search closes in with few states (studies.drying).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from coolsim.case import Case, Line
+from coolsim.machines import machine_of
+from coolsim.machines.base import one
+from coolsim.machines.plant import Plant
+from coolsim.requirements import KEPT, AtLimit, constraints_of
+from coolsim.result import Result
+from coolsim.studies.drying.find import best_and_ends, ends, looking_again
+from coolsim.studies.drying.search import Found, searched
+from coolsim.studies.drying.subject import DRYERS, Subject
+from coolsim.studies.drying.together import answered, side_by_side
+from coolsim.studies.line.outcomes import subject_of
+from coolsim.studies.search import Found as FoundCooler
+from coolsim.studies.settings import coolers
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """A state that was searched, and predicted: the case set so."""
+
+    met: bool  # whether it keeps what it was to keep
+    case: Case
+    result: Result
+    cost: float  # per hour
+
+    @property
+    def moisture(self) -> float:
+        """Exit moisture [kg/kg wet]."""
+        return float(self.result.pellets_out.moisture_wb)
+
+
+@dataclass(frozen=True)
+class Optima:
+    """What a search finds."""
+
+    best: Optimum  # the cheapest that keeps everything, or the one nearest to that
+    driest: Optimum  # within the machine's limits, whatever is wished
+    wettest: Optimum
+    required_feed: float | None  # wettest feed that can meet the target; nan: none; None: not looked for
+    hardly_matters: bool  # whether the depth of the bed could change at next to no cost
+
+
+def optima(case: Case) -> Optima:
+    """The cheapest settings of a case in one weather, and its driest and wettest exit."""
+    if case.cooler.arrangement == "counter-flow":
+        found = coolers.answers(case, Plant(case), constraints_of(case))
+        best, driest, wettest = (_of_cooler(case, x.one()) for x in (found.best, found.driest, found.wettest))
+        return Optima(best, driest, wettest, float(found.needed[0]), bool(found.hardly[0]))
+    subject = subject_for(case)
+    states = answered(best_and_ends(case, subject), subject.solve)
+    best, driest, wettest = (_marched(state) for state in states)
+    return Optima(best, driest, wettest, None, False)
+
+
+def window(case: Case) -> tuple[Optimum, Optimum]:
+    """Driest and wettest exit within the machine's limits."""
+    if case.cooler.arrangement == "counter-flow":
+        driest, wettest = (_of_cooler(case, found) for found in coolers.window(case))
+        return driest, wettest
+    subject = subject_for(case)
+
+    def both():
+        search = yield from searched(case, subject.bounds(case), subject)
+        return (yield from side_by_side(ends(search)))
+
+    driest, wettest = map(_marched, answered(both(), subject.solve))
+    return driest, wettest
+
+
+def looking(case: Case) -> Callable[[Case], Optimum]:
+    """How the cheapest settings are found again and again with other safety margins, after one survey."""
+    if case.cooler.arrangement == "counter-flow":
+        search = coolers.surveyed(case)
+        return lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search))
+    look = looking_again(case, subject_for(case))
+    return lambda roomy: _marched(look(roomy))
+
+
+def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> coolers.Heated | None:
+    """What heated inlet air would do for a cooler whose moisture is out of reach; nothing for others."""
+    misses = any(limit.limit == "moisture" for limit in broken)
+    return (
+        coolers.heated_inlet(case, settings) if misses and case.cooler.arrangement == "counter-flow" else None
+    )
+
+
+def subject_for(case: Case) -> Subject:
+    """A dryer or a line as the search of marches sees it."""
+    return subject_of(case) if isinstance(case.cooler, Line) else DRYERS
+
+
+def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
+    knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
+    tried = found.tried
+    return Optimum(found.kept, machine_of(case).at(knobs), one(tried.result, 0), float(tried.cost.total[0]))
+
+
+def _marched(found: Found) -> Optimum:
+    return Optimum(bool((found.excess <= KEPT).all()), found.case, found.result, found.cost)
