@@ -27,17 +27,12 @@ from coolsim.scenario import csv_table, schema, units
 from coolsim.scenario.edit import check_same_as_typed, retyped
 from coolsim.scenario.reader import shown
 from coolsim.scenario.schema import Key
+from coolsim.scenario.trial_checks import impossible
 from coolsim.scenario.units import Dimension, Misread
 from coolsim.scenario.values import READERS
 
 WITHIN = 1.96  # standard deviations: nineteen of twenty
 MOST = 10_000  # rows
-LEAST_HOTTER = (
-    5.0  # K of feed above the air outside, from which it cannot leave wetter or warmer than it came
-)
-HOTTEST_FEED = (
-    110.0  # °C that feed leaves a press or extruder at, once it has flashed (common practice, no source)
-)
 
 
 @dataclass(frozen=True)
@@ -134,7 +129,7 @@ def trials_of(
     labels = tuple(f"trial {i}" for i in range(1, count + 1))
     assumed = tuple(k for k in measured if k not in deviation)
     trials = Trials(name, labels, tuple(cases), np.array(rows), np.array(sd), np.array(unsure), assumed)
-    faults = _impossible(trials, [""] * count)
+    faults = impossible(trials, [""] * count)
     if faults:
         raise InputError(faults)
     return trials
@@ -168,7 +163,7 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
     if faults:
         raise InputError(faults)
     trials = _gathered(table, read, cases, comma)
-    faults = _impossible(trials, [row.where for row in read])
+    faults = impossible(trials, [row.where for row in read])
     if faults:
         raise InputError(faults)
     return trials
@@ -196,20 +191,21 @@ def _column(heading: str, where: str, case: Case) -> tuple[_Column | None, list[
         allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
         return None, [Fault(where, shown(heading)[1:-1] or "column", shown(heading), allowed)]
     key, within, unit = match["key"], bool(match["within"]), (match["unit"] or "").strip()
+    name = shown(key)[1:-1]
     if key in TEXTS and not within:
         return _Column(key, False, ""), []
     definition = _definition(key, case)
     if definition is None:
         if _of_exhaust(key) and not _cools(case):
-            return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
-        return None, [Fault(where, key, "an unknown column", _meant(key, case))]
+            return None, [Fault(where, name, "a reading of a dryer's exhaust", NO_EXHAUST)]
+        return None, [Fault(where, name, "an unknown column", _meant(key, case))]
     if within and not key.startswith("measured.") and key not in DOUBTED:
         allowed = f"a ± is taken for measured columns and for {', '.join(DOUBTED)}"
-        return None, [Fault(where, key, shown(heading), allowed)]
+        return None, [Fault(where, name, shown(heading), allowed)]
     try:
         _check_unit(unit, _spread_of(definition) if within else definition)
     except Misread as error:
-        return None, [Fault(where, key, shown(heading), f"its unit goes in brackets: needs {error}")]
+        return None, [Fault(where, name, shown(heading), f"its unit goes in brackets: needs {error}")]
     return _Column(key, within, unit), []
 
 
@@ -377,41 +373,3 @@ def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case
         assumed,
         table.told(comma),
     )
-
-
-def hottest_inlet(cooler: Any) -> float | None:
-    """Temperature of the hottest air that a heater of a machine aims at; None without a heater."""
-    ends = [one.inlet_air_temperature for one in getattr(cooler, "zones", (cooler,))]
-    return max((T for T in ends if T is not None), default=None)
-
-
-def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:
-    """Readings that hot feed cannot give: wetter or warmer than it came, hotter than its exhaust can be."""
-    faults = []
-    for place, label, case, (M, T, T_air, _), sd in zip(
-        where, trials.labels, trials.cases, trials.measured.T, trials.deviation.T
-    ):
-        feed, outside, place = case.feed, float(case.air.temperature), place or label
-        hotter = feed.temperature > outside + LEAST_HOTTER
-        if hotter and feed.moisture + 3 * sd[0] < M:
-            found = f"{M:.2%}, wetter than the feed that came ({feed.moisture:.2%})"
-            dry = M / (1 + M)
-            allowed = "hot feed dries: were in and out swapped?"
-            if dry < feed.moisture:
-                allowed += (
-                    f" Or is it dry basis? {M:.2%} of the dry weight is {dry:.2%} wet basis, which is meant"
-                )
-            faults.append(Fault(place, "measured.moisture", found, allowed))
-        inlet = hottest_inlet(case.cooler)
-        hottest = max(feed.temperature, outside if inlet is None else max(outside, inlet))
-        for key, reading, deviation in (("temperature", T, sd[1]), ("exhaust_temperature", T_air, sd[2])):
-            if hottest + 3 * deviation < reading:
-                found = f"{reading:.1f} °C, warmer than both the feed ({feed.temperature:.1f} °C) and the air"
-                celsius = (reading - 32) / 1.8
-                allowed = "were in and out swapped?"
-                if outside - 10 < celsius < hottest:
-                    swapped = key == "temperature" and not hotter and reading < HOTTEST_FEED
-                    allowed = "were in and out swapped? Or " if swapped else ""
-                    allowed += f"was it meant as degF? That would be {celsius:.1f} °C"
-                faults.append(Fault(place, f"measured.{key}", found, allowed))
-    return faults

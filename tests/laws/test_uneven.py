@@ -15,10 +15,11 @@ import coolsim
 from coolsim import dried
 from coolsim.between_pellets import told_alike
 from coolsim.case import Case
+from coolsim.chunks import ALIKE
 from coolsim.fields import numbers, with_number
 from coolsim.inputs import gather
 from coolsim.physics import air, packed_bed
-from coolsim.predict import ALIKE, predict_inputs
+from coolsim.predict import predict_inputs
 from coolsim.result import Result
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -21,7 +21,8 @@ from coolsim.fields import Array, with_number
 from coolsim.machines import dryers as dials
 from coolsim.model import drying
 from coolsim.predict import on_one_thread
-from coolsim.scenario.trials import DOUBTED, MEASURED, hottest_inlet
+from coolsim.scenario.trial_checks import hottest_inlet
+from coolsim.scenario.trials import DOUBTED, MEASURED
 from coolsim.studies.fit.model import Dryers, Said
 
 # Right to 0.001 point and 0.001 K on seven of eight settings of a batch, to 0.02 point and 0.03 K on the driest;

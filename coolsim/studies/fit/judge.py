@@ -13,7 +13,8 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.requirements import is_dryer
 from coolsim.result import Warning
-from coolsim.scenario.trials import HOTTEST_FEED, MEASURED, NO_EXHAUST, WITHIN, Trials
+from coolsim.scenario.trial_checks import HOTTEST_FEED
+from coolsim.scenario.trials import MEASURED, NO_EXHAUST, WITHIN, Trials
 from coolsim.studies.fit.answer import Suspect
 from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
 from coolsim.studies.fit.model import Said, blown
