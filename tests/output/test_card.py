@@ -32,7 +32,7 @@ SIZES = {"a4": (297.0, 210.0), "letter": (11 * 25.4, 8.5 * 25.4)}
 
 @pytest.fixture(scope="module")
 def case() -> Case:
-    return coolsim.load(SCENARIOS / "monsoon-year.toml")  # feed at 15.4 %, target 11.5 ± 0.3 %, 7 K
+    return coolsim.load(SCENARIOS / "monsoon-year.toml")  # feed at 15.2 %, target 11.5 ± 0.3 %, 7 K
 
 
 @pytest.fixture(scope="module")
