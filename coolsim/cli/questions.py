@@ -226,10 +226,10 @@ def seasons(
         bool, typer.Option("--uncertainty", help="Also say how sure the sums of the year are.")
     ] = False,
 ) -> None:
-    """Run the cooler or dryer of SCENARIO through its year of weather, hour by hour.
+    """Run the cooler, dryer or line of SCENARIO through its year of weather, hour by hour.
 
     Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
-    what to set by temperature and humidity outside. With --uncertainty (of coolers), inputs may carry a ± as for
+    what to set by temperature and humidity outside. With --uncertainty inputs may carry a ± as for
     predict, but those of [air]: a year takes its weather as exact.
 
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours, 130 stopped

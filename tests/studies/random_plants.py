@@ -19,12 +19,13 @@ import coolsim
 from coolsim.case import Case
 from coolsim.equipment import fan as fans
 from coolsim.equipment.operating_point import Status, speed_for
+from coolsim.machines import base
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.scenario import loads
 from coolsim.studies import search
-from coolsim.studies.settings import changes, find
-from coolsim.studies.settings.find import SettingsAnswer
+from coolsim.studies.settings import cheapest, coolers
+from coolsim.studies.settings.answer import SettingsAnswer
 
 MESH = Resolution(8, 6, refinements=0)
 TABLE = {2: (21, 20, 1), 3: (14, 12, 12)}  # airflows, depths, inlet temperatures: 420 and 2016 states
@@ -241,11 +242,15 @@ def problem(seed: int, knobs: int = 2) -> Problem:
     return Problem(case, float(cheapest), machine, monotone, answer)
 
 
-def on_the_coarse_mesh(case: Case) -> SettingsAnswer:
+def on_the_coarse_mesh(case: Case, on_dial: bool = False) -> SettingsAnswer:
     with pytest.MonkeyPatch.context() as patch:
-        for room in (search, find, changes):
+        for room in (search, coolers, base):
             patch.setattr(room, "FULL", MESH)
-        return coolsim.find_settings(case)
+        patch.setattr(
+            base, "predicted_each", lambda cases: [coolsim.predict(c, resolution=MESH) for c in cases]
+        )
+        patch.setattr(cheapest, "predicted_each", base.predicted_each)
+        return coolsim.find_settings(case, on_dial=on_dial)
 
 
 def wished(text: str, numbers: Any, table: Looked, case: Case, rng: Any, out_of_reach: bool) -> Case:

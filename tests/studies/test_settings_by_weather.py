@@ -23,7 +23,7 @@ WEATHERS = Air(
     np.array([0.5, 0.75, 0.9, 0.94, 0.99, 0.6]),
     np.array([1.01e5, 0.9e5, 1.0e5, 1.01e5, 1.0e5, 0.98e5]),
 )
-WET = TEXT.replace('moisture = "13.6 %"', 'moisture = "15.1 %"')
+WET = TEXT.replace('moisture = "13.3 %"', 'moisture = "15.1 %"')
 
 
 @pytest.fixture(scope="module")

@@ -71,6 +71,7 @@ class _Box:
         self, machine: Machine, settings: Sequence[Setting], at: dict[str, float], wide: float
     ) -> None:
         self.settings, self.at = list(settings), at
+        self.pinned = {s.key: s.low for s in machine.settings if s.opened and not s.varies}
         reach = wide * min(REACH, max(1.0, 0.5 * (MOST ** (1 / len(settings)) - 1)))
         self.steps = [s.on_dial(at[s.key] - reach * s.step, at[s.key] + reach * s.step) for s in settings]
         ends = [self._ends(s, steps) for s, steps in zip(settings, self.steps)]
@@ -96,7 +97,7 @@ class _Box:
         return np.asarray(self.middle + self.half * x)
 
     def sought(self, values: Array) -> dict[str, float]:
-        return {s.sought: float(x) for s, x in zip(self.settings, values)}
+        return self.pinned | {s.sought: float(x) for s, x in zip(self.settings, values)}
 
 
 _LINE = np.linspace(-1, 1, 5)[:, None]
@@ -226,7 +227,7 @@ def _place(machine: Machine, box: _Box, there: Appraisal, n: int, values: Array)
 
 
 def _named(box: _Box, values: Array) -> dict[str, float]:
-    return {s.key: float(x) for s, x in zip(box.settings, values)}
+    return box.pinned | {s.key: float(x) for s, x in zip(box.settings, values)}
 
 
 def _rows(a: Appraisal, box: _Box) -> Array:
