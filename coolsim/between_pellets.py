@@ -6,12 +6,14 @@ within hours to days; layers that are bagged apart never do.
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
-from coolsim.result import BetweenPellets, InStore, WarmestTenth, WettestTenth
+from coolsim.result import BetweenPellets, InStore, Result, WarmestTenth, WettestTenth
 
 TENTH = 0.1
 
@@ -48,6 +50,16 @@ def in_store(
     wet = None if between is None else between.wettest_tenth.moisture_wb
     of_tenth = of_mean if wet is None else sorption.water_activity(isotherm, wet / (1 - wet), temperature)
     return InStore(temperature, of_tenth if apart else of_mean, of_mean, of_tenth)
+
+
+def told_alike(result: Result) -> Result:
+    """A result of many cases whose pellets are alike, as one beside others whose pellets are not."""
+    if result.between_pellets is not None:
+        return result
+    M, T = np.asarray(result.pellets_out.moisture_wb), np.asarray(result.pellets_out.temperature)
+    tenth = WettestTenth(M, np.asarray(result.after_equalising.water_activity))
+    alike = BetweenPellets(np.stack([M, M], axis=-1), np.stack([T, T], axis=-1), tenth, WarmestTenth(T))
+    return dataclasses.replace(result, between_pellets=alike)
 
 
 def _sorted(values: Array, solid: Array) -> tuple[Array, Array]:

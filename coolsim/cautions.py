@@ -339,6 +339,23 @@ def of_stand_by(run: StageRun) -> Iterator[Warning]:
         )
 
 
+WETTER = 0.01  # kg/kg wet that a tenth lies above its mean; less shows in no bag
+
+
+def of_uneven_feed(before: StageRun) -> Iterator[Warning]:
+    """Pellets that leave a stage of a line unlike each other: the next one is computed with their mean."""
+    told = before.result.between_pellets
+    if told is None:
+        return
+    tenth, mean = float(told.wettest_tenth.moisture_wb), float(before.result.pellets_out.moisture_wb)
+    if tenth - mean > WETTER:
+        yield Warning(
+            "note",
+            f"the wettest tenth leaves at {tenth:.1%}, the mean at {mean:.1%}. The next machine is computed with "
+            "the mean: what it leaves is as uneven as what it is fed, unless pellets lie together for days.",
+        )
+
+
 def _of_schedule(plan: Schedule) -> Iterator[Warning]:
     if plan.surplus > 0:
         yield Warning(

@@ -18,7 +18,7 @@ import numpy as np
 from coolsim import dried
 from coolsim.answer import first
 from coolsim.case import Air, Case, FanData, Line, Stage
-from coolsim.cautions import cautions, of_stand_by
+from coolsim.cautions import cautions, of_stand_by, of_uneven_feed
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
 from coolsim.inputs import Inputs, bed_of, gather, unevenness
@@ -236,10 +236,15 @@ def _water(result: Result) -> Number:
 
 def warnings(result: Result) -> tuple[Warning, ...]:
     """What to look at in each stage, under its name; what is true of several is said once."""
+    last = result.stages[-1]
     return said_once(
         (run.name, warning)
         for run in result.stages
-        for warning in (*of_stand_by(run), *cautions(run.case, run.result, bagged=run is result.stages[-1]))
+        for warning in (
+            *of_stand_by(run),
+            *(() if run is last else of_uneven_feed(run)),
+            *cautions(run.case, run.result, bagged=run is last),
+        )
     )
 
 

@@ -19,6 +19,7 @@ from threadpoolctl import ThreadpoolController
 
 from coolsim import dried, line, running
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
+from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions
 from coolsim.doors import asked_with_cases
@@ -152,7 +153,14 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
 
 def _several(cases: list[Case], resolution: Resolution, profile: bool | None = None) -> Result:
     """Cases with any mix of arrangements and isotherms."""
-    return _grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution, profile))
+    return _grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution, profile), _beside)
+
+
+def _beside(results: list[Result]) -> list[Result]:
+    """Results of several kinds, to be put together: where some tell what is between their pellets, all do."""
+    if all(result.between_pellets is None for result in results):
+        return results
+    return [told_alike(result) for result in results]
 
 
 def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None) -> Result:
@@ -229,8 +237,13 @@ def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
     return _grouped(cases, lambda c: c.material.isotherm.equation, work)
 
 
-def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[list[Case]], Any]) -> Any:
-    """`work` on the cases of each name, its answers put together in the order of the cases."""
+def _grouped(
+    cases: list[Case],
+    name: Callable[[Case], str],
+    work: Callable[[list[Case]], Any],
+    beside: Callable[[list[Any]], list[Any]] = list,
+) -> Any:
+    """`work` on the cases of each name, its answers put together (after `beside`) in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
     names = np.array([name(c) for c in cases])
@@ -241,7 +254,7 @@ def _grouped(cases: list[Case], name: Callable[[Case], str], work: Callable[[lis
             results.append(work([cases[i] for i in index]))
         except NotConverged as error:
             raise NotConverged(error.reason, index[error.failed], error.best) from None
-    return results[0] if len(groups) == 1 else interleave(results, groups)
+    return results[0] if len(groups) == 1 else interleave(beside(results), groups)
 
 
 def _asks_its_fan(case: Case) -> bool:

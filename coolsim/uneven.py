@@ -167,6 +167,7 @@ def between(laid: Laid, isotherm: Any, moisture: Array, temperature: Array, even
     columns = laid.columns
     depth, speed = columns.places()
     X, T = (columns.sampled(np.atleast_2d(values)) for values in (moisture, temperature))
+    X = np.maximum(X, 0.0)  # a parabola may undershoot what is nearly dry
     solid = np.broadcast_to(speed * depth if laid.lying else speed, X.shape)
     X, T, solid = (a.reshape(-1, columns.cases) for a in (X, T, solid))
     return between_pellets(isotherm, X, T, solid, evened)

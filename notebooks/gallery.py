@@ -67,6 +67,10 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
+        "isotherms": (
+            "Isotherms of a material at three temperatures, with the published points behind them.",
+            lambda: plots.isotherms(coolsim.load_material("floating-fish-feed")),
+        ),
         "dwell": (
             "Exit moisture and temperature over dwell, for several airflows.",
             lambda: plots.dwell(curves, [f"{q} m³/h" for q, _ in pairs], case=case, title="airflow"),

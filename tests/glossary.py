@@ -24,6 +24,8 @@ MODULES = (
     "physics.materials",
     "physics.pellet",
     "physics.sorption",
+    "physics.isotherm_fit",
+    "validation.comparison",
     "equipment.fan",
     "equipment.duct",
     "equipment.operating_point",
@@ -52,6 +54,7 @@ MODULES = (
 INSIDE = (
     *("Outcome", "Weighed", "Tried", "Lever", "Unknown", "Sampled", "Quantity", "Bounds", "Constraint"),
     *("Setting", "Appraisal", "Spent", "Dryer", "Answers"),
+    *("Measure", "Computed"),
 )
 
 

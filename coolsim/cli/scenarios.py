@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -15,6 +15,7 @@ from coolsim.cli.shared import (
     Units,
     app,
     case_of,
+    draw_without_screen,
     emit,
     guarded,
     page_for,
@@ -43,23 +44,53 @@ def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUni
     emit(text)
 
 
-@app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets")
+PICTURES = (".png", ".pdf", ".svg")
+
+
+@app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets --plot isotherms.png")
 @guarded
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="A material of the list.")] = None,
     units: PrintedUnits = Units.si,
+    plot: Annotated[
+        str | None,
+        typer.Option("--plot", metavar="FILE", help="Also draw its isotherms (png, pdf or svg)."),
+    ] = None,
 ) -> None:
     """List the materials, or all numbers of one.
 
-    Each number comes with its source, or with the word assumed.
+    Each number comes with its source, or with the word assumed. NAME may be the file of a material, too. With
+    --plot, its isotherms at three temperatures are drawn, with the published points where there are some.
     """
     from coolsim.output import library
     from coolsim.physics.materials import load_material, names
 
+    if plot is not None:
+        _draw_isotherms(name, plot, units)
     if name is None:
         emit(library.material_list([load_material(known) for known in names()], page_for(units)))
     else:
         emit(library.material(load_material(name), page_for(units)))
+
+
+def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
+    """Write the picture of a material's isotherms."""
+    from coolsim import files
+    from coolsim.physics.materials import load_material
+
+    if name is None:
+        raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
+    files.check([files.Output("--plot", file, endings=PICTURES)])
+    material = load_material(name)
+    import io
+
+    draw_without_screen()
+    from coolsim.output import plots
+
+    written = io.BytesIO()
+    figure: Any = plots.isotherms(material, units=units.value).figure
+    figure.savefig(written, format=file.rpartition(".")[2].lower(), dpi=150)
+    files.write(file, written.getvalue(), "--plot")
 
 
 class Arrangement(StrEnum):

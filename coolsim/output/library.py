@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from coolsim.case import Material, Provenance
-from coolsim.output.page import Page, joined, pretty, table, wrapped
+from coolsim.output.page import Page, grid, joined, pretty, table, wrapped
+from coolsim.physics.sorption import equilibrium_moisture
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
 
@@ -55,6 +56,27 @@ def material(m: Material, page: Page) -> str:
         spread = _spread(m.provenance.get(origin), numbers[0][2], page)
         blocks.append("".join(lines) + wrapped(spread, page, indent=4))
     return joined(blocks)
+
+
+def sorption_points(material: Material, page: Page) -> str:
+    """Return the points that an isotherm was fitted to, with what is left of each ("" where there are none)."""
+    points = material.sorption_points
+    if not points:
+        return ""
+    rows = []
+    for point in points:
+        fitted = float(equilibrium_moisture(material.isotherm, point.water_activity, point.temperature))
+        rows.append(
+            (
+                page.number(point.temperature, u.TEMPERATURE, 1),
+                f"{point.water_activity:.3g}",
+                page.number(point.moisture, u.FRACTION, 2),
+                page.number(fitted, u.FRACTION, 2),
+                f"{100 * (fitted - point.moisture):+.2f} points".replace("-", "−"),
+            )
+        )
+    titles = ("isotherm point", "a_w", "moisture, dry basis", "fitted", "off by")
+    return grid(titles, rows, page) + wrapped(material.provenance["isotherm"].source, page)
 
 
 def dimension_of(name: str) -> Dimension | None:

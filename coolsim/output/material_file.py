@@ -24,6 +24,9 @@ def material_file(case: Case, answer: FitAnswer, scenario: str, today: datetime.
         *_line_numbers(answer),
         f"description = {_text(f'{material.name}, fitted on {today} to {count} of {answer.file} ({scenario}).')}",
     ]
+    if material.composition:
+        shares = ", ".join(f"{name} = {_number(share)}" for name, share in material.composition.items())
+        lines += _table(material.provenance.get("composition"), "composition", dry=f"{{ {shares} }}")
     isotherm = material.isotherm
     names = EQUATIONS[isotherm.equation].constants
     constants = ", ".join(f"{name} = {_number(x)}" for name, x in zip(names, isotherm.constants))

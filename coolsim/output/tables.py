@@ -11,7 +11,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import WETTEST_TENTH
 from coolsim.fields import Number
-from coolsim.output import lines, verdicts
+from coolsim.output import library, lines, verdicts
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
 from coolsim.requirements import verdicts_of
 from coolsim.result import BetweenPellets, Energy, FanRun, Result
@@ -48,7 +48,7 @@ def understood(case: Case, page: Page) -> str:
         was = typed_as(case, key)
         same = not was or was.replace(" ", "") == text.replace(" ", "")
         lines.append(wrapped(f"{key} = {text}" + ("" if same else f"   (typed {was})"), page))
-    return joined([heading(case.title, page), "".join(lines)])
+    return joined([heading(case.title, page), "".join(lines), library.sorption_points(case.material, page)])
 
 
 # -- the parts of a prediction

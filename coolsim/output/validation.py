@@ -42,9 +42,8 @@ def _table(comparisons: Sequence[Comparison], page: Page) -> str:
 
 
 def _line(number: int, c: Comparison, page: Page) -> str:
-    found = f"computed {_quantity(c, c.computed, page)} {_band(c, page)}"
-    text = f"measured {measured(c, page)}, {found}, {difference(c, page)}: {_WORDS[c.agreement]}"
-    return wrapped(f"{_label(number, c)} {c.name}: {text}", page)
+    found = f"computed {computed(c, page)}, {difference(c, page)}: {_WORDS[c.agreement]}"
+    return wrapped(f"{_label(number, c)} {c.name}: measured {measured(c, page)}, {found}", page)
 
 
 def _note(number: int, c: Comparison, page: Page) -> str:
@@ -83,6 +82,11 @@ def measured(c: Comparison, page: Page) -> str:
     if low == high:
         return _quantity(c, low, page)
     return f"{_number(c, low, page)} – {_quantity(c, high, page)}"
+
+
+def computed(c: Comparison, page: Page) -> str:
+    """Return what is computed of it, with its band."""
+    return f"{_quantity(c, c.computed, page)} {_band(c, page)}"
 
 
 def difference(c: Comparison, page: Page) -> str:

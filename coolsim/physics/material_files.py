@@ -1,9 +1,11 @@
-"""A material in a file of one's own, laid out as those of coolsim/data, its numbers all written out.
+"""A material in a file: those of coolsim/data, copies of them, and what `coolsim fit -o` writes.
 
-    [isotherm]       equation, constants = { A = …, B = … }, fat (kg/kg dry; 0 if left out)
+    [composition]    dry = { protein, fat, carbohydrate, fibre, ash } (kg/kg, adding up to 1); may be left out
+    [isotherm]       equation, constants = { A = …, B = … }, fat (kg/kg dry; that of the composition if left out)
     [isotherm_scale] value                          [diffusivity] value (m²/s), at (°C)
     [activation_energy] value (J/mol)               [moisture_slope] value, at_moisture (kg/kg dry); 0 if left out
-    [specific_heat], [conductivity], [bulk_density], [void_fraction] value (SI)
+    [specific_heat], [conductivity], [bulk_density], [void_fraction] value (SI); the first two may have, in place of
+                     it, at (°C) and at_moisture (kg/kg wet) where they follow from the composition
 
 Each table carries `source` and `assumed`, and `low` and `high` where the number is known to within a range.
 [correlation] names numbers with a range that were found together, and gives the matrix by which they err together.
@@ -12,6 +14,7 @@ Each table carries `source` and `assumed`, and `low` and `high` where the number
 
 from __future__ import annotations
 
+import difflib
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,9 +22,10 @@ from types import MappingProxyType
 from typing import Any
 
 from coolsim.errors import Fault, InputError
+from coolsim.physics import isotherm_checks
 from coolsim.physics.correlations import read_correlation
 from coolsim.physics.materials import Material, Provenance
-from coolsim.physics.pellet import Diffusivity
+from coolsim.physics.pellet import COMPONENTS, Diffusivity, pellet_conductivity, specific_heat
 from coolsim.physics.sorption import EQUATIONS, Isotherm
 from coolsim.toml_text import find_lines, loads
 
@@ -63,13 +67,21 @@ def read_material(path: str | Path, key: str = "feed.material", where: str = "")
 
 def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
     faults: list[Fault] = []
-    values = {key: _number(table, name, key, "value", ends, faults) for key, ends in _NUMBERS.items()}
+    _unknown(table, name, faults)
+    composition = _composition(table, name, faults)
+    values = {
+        key: _number(table, name, key, "value", ends, faults)
+        for key, ends in _NUMBERS.items()
+        if not (composition and _follows(table, key))
+    }
+    if composition:
+        values |= _of_composition(table, name, composition, values, faults)
     at = _number(table, name, "diffusivity", "at", (0.0, 180.0), faults)
     slope, pivot = 0.0, 0.0
     if "moisture_slope" in table:
         slope = _number(table, name, "moisture_slope", "value", (-100.0, 100.0), faults)
         pivot = _number(table, name, "moisture_slope", "at_moisture", (0.0, 2.0), faults)
-    isotherm = _isotherm(table, name, values["isotherm_scale"], faults)
+    isotherm = _isotherm(table, name, composition, values["isotherm_scale"], faults)
     provenance = {key: _provenance(part, name, key, faults) for key, part in _parts(table).items()}
     ranged = [key for key, p in provenance.items() if p.low is not None and p.high is not None]
     together = None
@@ -93,13 +105,14 @@ def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
         bulk_density=values["bulk_density"],
         void_fraction=values["void_fraction"],
         provenance=MappingProxyType(provenance),
+        composition=MappingProxyType(composition),
         description=str(table.get("description", "")),
         correlation=together,
     )
 
 
 def _parts(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    known = (*_NUMBERS, "isotherm", "moisture_slope")
+    known = (*_NUMBERS, "isotherm", "moisture_slope", "composition")
     return {key: part for key, part in table.items() if key in known and isinstance(part, Mapping)}
 
 
@@ -125,7 +138,92 @@ def _number(
     return float(value)
 
 
-def _isotherm(table: Mapping[str, Any], name: str, scale: float, faults: list[Fault]) -> Isotherm | None:
+# What each table may hold beside source and assumed; [correlation] is read, and its faults told, by its own reader.
+_RANGED = ("value", "low", "high")
+_ENTRIES = {
+    **dict.fromkeys(_NUMBERS, _RANGED),
+    "diffusivity": (*_RANGED, "at"),
+    "specific_heat": (*_RANGED, "at"),
+    "conductivity": (*_RANGED, "at", "at_moisture"),
+    "moisture_slope": (*_RANGED, "at_moisture"),
+    "isotherm": ("equation", "constants", "fat"),
+    "composition": ("dry",),
+}
+
+
+def _unknown(table: Mapping[str, Any], name: str, faults: list[Fault]) -> None:
+    """Object to what would be lost: tables and entries that nothing reads."""
+    known = (*_ENTRIES, "correlation", "description")
+    for key, part in table.items():
+        if key not in known:
+            near = difflib.get_close_matches(key, known, 1, 0.5)
+            hint = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(known)}"
+            faults.append(Fault(name, key[:60], "an unknown name", f"{hint} (nothing would read it)"))
+        elif key in _ENTRIES and not isinstance(part, Mapping):
+            faults.append(Fault(name, key, repr(part)[:40], f"needs a table, [{key}]"))
+        elif key in _ENTRIES:
+            entries = (*_ENTRIES[key], "source", "assumed")
+            faults += [
+                Fault(name, f"{key}.{entry[:60]}", "an unknown name", f"allowed: {', '.join(entries)}")
+                for entry in part
+                if entry not in entries
+            ]
+
+
+def _composition(table: Mapping[str, Any], name: str, faults: list[Fault]) -> dict[str, float]:
+    """Shares of the dry solid; empty where none are given or they are no shares."""
+    part = table.get("composition")
+    if not isinstance(part, Mapping):
+        return {}
+    dry = part.get("dry")
+    solids = [c for c in COMPONENTS if c != "water"]
+    wanted = f"needs dry = {{ {', '.join(f'{c} = …' for c in solids)} }}, shares that add up to 1"
+    if not isinstance(dry, Mapping) or set(dry) - set(solids):
+        faults.append(Fault(name, "composition.dry", repr(dry)[:60], wanted))
+        return {}
+    before = len(faults)
+    shares = {c: _number({"dry": dry}, name, "dry", c, (0.0, 1.0), faults) for c in solids if c in dry}
+    if len(faults) == before and abs(sum(shares.values()) - 1) > 1e-3:
+        faults.append(
+            Fault(name, "composition.dry", f"shares that add up to {sum(shares.values()):.4g}", wanted)
+        )
+    return shares if len(faults) == before else {}
+
+
+def _follows(table: Mapping[str, Any], key: str) -> bool:
+    """Whether a thermal number is left to the composition: its table has `at`, and no value."""
+    part = table.get(key)
+    return key in ("specific_heat", "conductivity") and isinstance(part, Mapping) and "value" not in part
+
+
+def _of_composition(
+    table: Mapping[str, Any],
+    name: str,
+    composition: Mapping[str, float],
+    values: Mapping[str, float],
+    faults: list[Fault],
+) -> dict[str, float]:
+    """The thermal numbers that follow from the composition."""
+    found, warm = {}, (0.0, 180.0)
+    if _follows(table, "specific_heat"):
+        found["specific_heat"] = float(
+            specific_heat(composition, _number(table, name, "specific_heat", "at", warm, faults))
+        )
+    if _follows(table, "conductivity"):
+        at = _number(table, name, "conductivity", "at", warm, faults)
+        moisture = _number(table, name, "conductivity", "at_moisture", (0.0, 0.65), faults)
+        bed = values["bulk_density"], values["void_fraction"]
+        found["conductivity"] = pellet_conductivity(composition, moisture, at, *bed)
+    return found
+
+
+def _isotherm(
+    table: Mapping[str, Any],
+    name: str,
+    composition: Mapping[str, float],
+    scale: float,
+    faults: list[Fault],
+) -> Isotherm | None:
     part = table.get("isotherm")
     part = part if isinstance(part, Mapping) else {}
     equation = part.get("equation")
@@ -139,8 +237,22 @@ def _isotherm(table: Mapping[str, Any], name: str, scale: float, faults: list[Fa
     numbers = [
         _number(constants, name, "constants", c, anything, faults) for c in EQUATIONS[equation].constants
     ]
-    fat = _number(table, name, "isotherm", "fat", (0.0, 0.5), faults) if "fat" in part else 0.0
-    return Isotherm(equation, tuple(numbers), fat, scale)
+    fat = composition.get("fat", 0.0)
+    if "fat" in part:
+        typed_fat = _number(table, name, "isotherm", "fat", (0.0, 0.5), faults)
+        if composition and abs(typed_fat - fat) > 1e-6:
+            allowed = f"the composition has {fat:g}: leave it out here, or make both the same"
+            faults.append(Fault(name, "isotherm.fat", f"{typed_fat:g}", allowed))
+        fat = typed_fat
+    isotherm = Isotherm(equation, tuple(numbers), fat, scale)
+    if all(math.isfinite(x) for x in (*numbers, fat, scale)):
+        wrong = isotherm_checks.objection(isotherm)
+        if wrong:
+            allowed = (
+                "no solid does that: check the constants, their order, and that moisture is % of dry solid"
+            )
+            faults.append(Fault(name, "isotherm.constants", wrong, allowed))
+    return isotherm
 
 
 def _provenance(part: Mapping[str, Any], name: str, key: str, faults: list[Fault]) -> Provenance:

@@ -3,28 +3,22 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
 
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.physics.correlations import Correlation
-from coolsim.physics.pellet import (
-    Diffusivity,
-    porous_conductivity,
-    solid_density,
-    specific_heat,
-    thermal_conductivity,
-    with_water,
-)
-from coolsim.physics.sorption import EQUATIONS, Isotherm
+from coolsim.physics.isotherm_fit import SorptionPoint
+from coolsim.physics.pellet import Diffusivity
+from coolsim.physics.sorption import Isotherm
 
-__all__ = ["Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "load_material", "names"]
+__all__ = [
+    "Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "SorptionPoint", "load_material", "names",
+]  # fmt: skip
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -57,6 +51,9 @@ class Material:
         "kg/kg dry", "shares of dry solid, by component", default=MappingProxyType({})
     )
     description: str = documented("-", "what the material stands for, in a sentence", default="")
+    sorption_points: tuple[SorptionPoint, ...] = documented(
+        "-", "measured points that the isotherm was fitted to", default=()
+    )
     correlation: Correlation | None = documented(
         "-", "how numbers that were found together err together; None: all by themselves", default=None
     )
@@ -78,7 +75,7 @@ def load_material(name: str) -> Material:
     Raises InputError: with the nearest names if there is none, or with every fault of the file.
     """
     if name.endswith(".toml"):
-        from coolsim.physics.material_files import read_material
+        from coolsim.physics.material_files import read_material  # it makes the Material of this module
 
         return read_material(name)
     known = names()
@@ -91,47 +88,6 @@ def load_material(name: str) -> Material:
 
 @cache  # a scenario of a thousand products names the same few
 def _default(name: str) -> Material:
-    return _material(name, tomllib.loads((DATA / f"{name}.toml").read_text(encoding="utf-8")))
+    from coolsim.physics.material_files import read_material
 
-
-def _material(name: str, table: Mapping[str, Any]) -> Material:
-    composition = dict(table["composition"]["dry"])
-    sorption, diffusion = table["isotherm"], table["diffusivity"]
-    bulk_density, void_fraction = table["bulk_density"]["value"], table["void_fraction"]["value"]
-    order = EQUATIONS[sorption["equation"]].constants
-    return Material(
-        name=name,
-        description=table["description"],
-        composition=MappingProxyType(composition),
-        isotherm=Isotherm(
-            equation=sorption["equation"],
-            constants=tuple(sorption["constants"][constant] for constant in order),
-            fat=composition["fat"],
-            scale=table["isotherm_scale"]["value"],
-        ),
-        diffusivity=Diffusivity(
-            value=diffusion["value"],
-            at=diffusion["at"],
-            activation_energy=table["activation_energy"]["value"],
-        ),
-        specific_heat=float(specific_heat(composition, table["specific_heat"]["at"])),
-        conductivity=_conductivity(composition, table["conductivity"], bulk_density, void_fraction),
-        bulk_density=bulk_density,
-        void_fraction=void_fraction,
-        provenance=MappingProxyType(
-            {key: _provenance(part) for key, part in table.items() if isinstance(part, Mapping)}
-        ),
-    )
-
-
-def _conductivity(
-    composition: Mapping[str, float], table: Mapping[str, float], bulk_density: float, void_fraction: float
-) -> float:
-    """Conductivity [W/(m K)] of the wet pellet: that of its solid, less its pores, which its density tells."""
-    wet, at = with_water(composition, table["at_moisture"]), table["at"]
-    pores = 1 - bulk_density / (1 - void_fraction) / solid_density(wet, at)
-    return float(porous_conductivity(thermal_conductivity(wet, at), pores, at))
-
-
-def _provenance(part: Mapping[str, Any]) -> Provenance:
-    return Provenance(part["source"], part["assumed"], part.get("low"), part.get("high"))
+    return read_material(DATA / f"{name}.toml")

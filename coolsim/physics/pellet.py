@@ -149,6 +149,23 @@ def porous_conductivity(solid: Number, pores: Number, temperature: Number) -> Nu
     return solid * (2 * solid + gas - 2 * pores * (solid - gas)) / (2 * solid + gas + pores * (solid - gas))
 
 
+def pellet_conductivity(
+    composition: Mapping[str, float],
+    moisture: float,
+    temperature: float,
+    bulk_density: float,
+    void_fraction: float,
+) -> float:
+    """Conductivity [W/(m K)] of a wet pellet: that of its solid, less the pores that its density tells of.
+
+    From the composition of the dry solid, moisture [kg/kg wet], °C, and a bed's bulk density [kg/m³] and voids.
+    """
+    wet = with_water(composition, moisture)
+    pores = 1 - bulk_density / (1 - void_fraction) / solid_density(wet, temperature)
+    solid = thermal_conductivity(wet, temperature)
+    return float(porous_conductivity(solid, np.clip(pores, 0.0, 0.9), temperature))
+
+
 # ---- Enthalpy and flash -------------------------------------------------------------------------------
 
 

@@ -109,13 +109,16 @@ def _length_unit(style: _Style) -> str:
 def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
     for name in _MATERIAL:
         yield f"material.{name}", _shown(getattr(case.material, name), TABLES["material"].keys[name], style)
+    for name, share in case.material.composition.items():
+        yield f"material.composition.{name}", _shown(share, TABLES["material.composition"].keys[name], style)
     isotherm, diffusivity = case.material.isotherm, case.material.diffusivity
     yield "material.sorption.equation", isotherm.equation
     for name, constant in zip(EQUATIONS[isotherm.equation].constants, isotherm.constants):
         yield f"material.sorption.{name}", f"{constant:.{style.digits}g}"
-    for name, neutral in (("fat", 0.0), ("scale", 1.0)):  # of library materials only; not keys of a scenario
-        if getattr(isotherm, name) != neutral:
-            yield f"material.sorption.{name}", f"{getattr(isotherm, name):.{style.digits}g}"
+    if isotherm.fat:
+        yield "material.sorption.fat", _shown(isotherm.fat, TABLES["material.sorption"].keys["fat"], style)
+    if isotherm.scale != 1.0:  # of materials in files only; not a key of a scenario
+        yield "material.sorption.scale", f"{isotherm.scale:.{style.digits}g}"
     for name, key in TABLES["material.diffusivity"].keys.items():
         value = getattr(diffusivity, name)
         if name == "at_moisture":

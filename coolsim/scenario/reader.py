@@ -146,7 +146,7 @@ def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
     if table.listed:
-        if typed is not None and "." in name and _goes_with(collector.source, *name.split(".")):
+        if typed is not None and "." in name and _goes_with(collector.source, *name.rsplit(".", 1)):
             read_list(collector, name, typed)
         return
     if typed is None:

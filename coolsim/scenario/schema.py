@@ -265,6 +265,27 @@ _MATERIAL = {
 
 _SORPTION = {
     "equation": Key("text", "the constants that follow are those of this equation", '"modified-oswin"'),
+    "fat": _quantity(u.FRACTION, "5 %", "0 %", "50 %", "of the dry solid, which takes up no water"),
+}
+_SORPTION_POINT = {
+    "temperature": _quantity(
+        u.TEMPERATURE, "25 degC", "-20 degC", "100 degC", "measured at", hint=_FAHRENHEIT, required=True
+    ),
+    "water_activity": Key("number", "a bare number", "0.65", low="0.01", high="0.98", required=True),
+    "moisture": _quantity(u.FRACTION, "12.5 %", "0.1 %", "65 %", "wet basis", hint=_MOISTURE),
+    "moisture_dry_basis": _quantity(
+        u.FRACTION, "14.3 %", "0.1 %", "185 %", "water per dry solid, in place of moisture"
+    ),
+}
+_COMPOSITION = {
+    name: _quantity(u.FRACTION, example, "0 %", "100 %", meaning)
+    for name, example, meaning in (
+        ("protein", "18 %", "share of the dry solid; all of them add up to 100 %"),
+        ("fat", "4 %", "takes up no water"),
+        ("carbohydrate", "65 %", "fibre apart"),
+        ("fibre", "5 %", "share of the dry solid"),
+        ("ash", "8 %", "share of the dry solid"),
+    )
 }
 
 _DIFFUSIVITY = {
@@ -484,6 +505,12 @@ TABLES: Mapping[str, Table] = {
     "stage": Table("a machine of a line, with the keys of [cooler]", _STAGE, listed=True, varies="cooler"),
     "material": Table('only with feed.material = "custom"', _MATERIAL),
     "material.sorption": Table("how the pellets hold water", _SORPTION),
+    "material.sorption.point": Table(
+        "a measured point, four or more of them in place of equation and constants",
+        _SORPTION_POINT,
+        listed=True,
+    ),
+    "material.composition": Table("of the dry solid; its fat counts in the isotherm", _COMPOSITION),
     "material.diffusivity": Table("how fast water moves inside them", _DIFFUSIVITY),
     "target": Table("what is wanted", _TARGET),
     "limits": Table("what the machine allows; pairs are [lowest, highest]", _LIMITS),
@@ -544,7 +571,7 @@ def find(dotted: str) -> Key | None:
     table, _, name = dotted.rpartition(".")
     if dotted == "title":
         return TITLE
-    if table == "material.sorption" and name not in _SORPTION:
+    if table == "material.sorption" and name not in (*_SORPTION, "point"):
         return constant(name)
     listed, _, number = table.rpartition(".")
     if number.isdecimal() and listed in TABLES and TABLES[listed].listed:  # "sizing.product.2.moisture"

@@ -93,7 +93,16 @@ ARRANGED = {
     "batch": "the bed lies still while air is blown through it (or belt, counter-flow)",
     "belt": "the bed rides on a belt through zones of air (or batch, counter-flow)",
 }
-_MATERIAL = tuple(Block(name) for name in ("material", "material.sorption", "material.diffusivity"))
+_MATERIAL = tuple(
+    Block(name, optional=True)
+    for name in (
+        "material",
+        "material.composition",
+        "material.sorption",
+        "material.sorption.point",
+        "material.diffusivity",
+    )
+)
 _SIZING = ("sizing", "sizing.product", "sizing.weather")
 _WEATHER = (Block("weather"), Block("weather.units"))
 _SPEED = frozenset({"curve", "rated_flow", "rated_pressure", "curve_density", "position", "speed"})

@@ -67,9 +67,14 @@ def _number(value: Any, key: Key) -> float:
 
 
 def _text(value: Any, key: Key) -> str:
-    if not isinstance(value, str) or not value.strip() or len(value) > 200 or not value.isprintable():
+    if not isinstance(value, str) or not value.strip() or len(value) > 200 or not _is_printable(value):
         raise Misread(f"text of one line in quotes, such as {key.example}")
     return value
+
+
+def _is_printable(text: str) -> bool:
+    """Whether a text is one line of what can be shown; bytes of a file name that is not UTF-8 are, escaped."""
+    return all(letter.isprintable() or "\udc80" <= letter <= "\udcff" for letter in text)
 
 
 def _choice(value: Any, key: Key) -> str:

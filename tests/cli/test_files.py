@@ -255,6 +255,11 @@ def test_names_that_are_not_utf8(mill: Path) -> None:
     with open(os.path.join(folder, b"\xe9.csv"), encoding="utf-8") as rows:  # noqa: PTH118, PTH123
         assert "m\\xfchle.toml" in next(csv.DictReader(rows))["scenario"]
     assert run(b"check", b"\xff.toml").returncode == 2
+    (mill.parent / os.fsdecode(b"m\xefne.toml")).write_text(MATERIAL)
+    done = run(b"predict", named, b"--set", b"feed.material=m\xefne.toml", b"--json", b"a.json")
+    assert (done.returncode, done.stderr) == (0, b""), done.stderr
+    done = run(b"predict", named, b"--set", b"feed.material=m\xefne.toml", b"--json", b"m\xefne.toml")
+    assert done.returncode == 2 and b"feed.material" in done.stderr
     done = run(b"report", named, b"-o", b"\xe9.html", b"--set", b"weather.file=gone.csv")
     assert done.returncode == 2 and b"gone.csv" in done.stderr and b"bug" not in done.stderr
     (mill.parent / "plain.toml").write_text(text.partition("[target]")[0], encoding="utf-8")

@@ -14,6 +14,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -98,27 +99,27 @@ def test_a_signal_that_was_swallowed_ends_us_all_the_same(tmp_path: Path) -> Non
 
 # -- the campaign
 
-YEAR = """
+OPENED = """
 [limits]
 airflow = ["900 m3/h", "2400 m3/h"]
 [costs]
 electricity = "0.15 EUR/kWh"
 feed = "0.5 EUR/kg"
+"""
+YEAR = """
 [weather]
 file = "w.csv"
 [weather.units]
 temperature = "degC"
 relative_humidity = "%"
 """
-SITES = ("north.toml", "south.toml", "west.toml")
+SITES = ("north.toml", "south.toml", "west.toml", "isle.toml")
 COMMANDS: dict[str, tuple[str, ...]] = {  # what writes, and the files it writes
     "predict mill.toml --json a.json": ("a.json",),
     "settings mill.toml --json a.json": ("a.json",),
     "size to-buy.toml --json a.json": ("a.json",),
-    f"seasons {' '.join(SITES)} --jobs 2 --json y.jsonl --csv h.csv --chart c.csv --resume kept": (
-        *("y.jsonl", "h.csv", "c.csv"),
-    ),
-    "seasons north.toml --direct --csv h.csv --json y.jsonl": ("y.jsonl", "h.csv"),
+    f"seasons {' '.join(SITES)} --jobs 2 --json y.jsonl --csv h.csv --resume kept": ("y.jsonl", "h.csv"),
+    "seasons mill.toml --direct --csv h.csv --chart c.csv": ("h.csv", "c.csv"),
     "fit mill.toml --trials t.csv -o m.toml --json a.json": ("m.toml", "a.json"),
     "report mill.toml -o r.html": ("r.html",),
     "card mill.toml -o c.pdf": ("c.pdf",),
@@ -131,7 +132,7 @@ def prepared(folder: Path, good: str) -> None:
     hours = range(30)
     rows = [f"2023-07-{1 + h // 24:02d}T{h % 24:02d}:00,{20 + h % 7},{60 + h % 24}" for h in hours]
     (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *rows]))
-    (folder / "mill.toml").write_text(good + YEAR, encoding="utf-8")
+    (folder / "mill.toml").write_text(good + OPENED + YEAR, encoding="utf-8")
     (folder / "to-buy.toml").write_text(f"{good}[sizing]\n", encoding="utf-8")
     for k, name in enumerate(SITES):
         (folder / name).write_text((good + YEAR).replace('"14 %"', f'"{13.5 + k / 2} %"'), encoding="utf-8")
@@ -302,3 +303,48 @@ def told(found: Trial) -> str:
 
 def hidden(folder: Path) -> list[Path]:
     return [path for path in folder.rglob("*") if path.name.startswith(".coolsim-")]
+
+
+# -- in the midst of writing
+
+WRITERS = {
+    "write": """
+        for k in itertools.count(1):
+            files.write("it", f"{k % 10}" * 400_000, "-o")
+            print(flush=True)
+    """,
+    "grow": """
+        growing = files.Growing("it", "-o")
+        for k in itertools.count(1):
+            growing.add(f"{k % 10}" * 100_000)
+            print(flush=True)
+    """,
+}
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_a_writer_that_does_nothing_else_is_killed(tmp_path: Path, name: str) -> None:
+    """So that signals do meet a file that is being written: it holds whole pieces, one or as many as there were."""
+    draw, size = random.Random(SEED), {"write": 400_000, "grow": 100_000}[name]
+    program = f"import itertools\nfrom coolsim import files\n{textwrap.dedent(WRITERS[name])}"
+    for k in range(max(8, SIGNALS // 4)):
+        folder = tmp_path / str(k)
+        folder.mkdir()
+        process: Any = subprocess.Popen(
+            [sys.executable, "-c", program],
+            cwd=folder,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE,
+        )
+        process.stdout.readline()
+        time.sleep(draw.uniform(0.0, 0.1))
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+        found = (folder / "it").read_bytes()
+        pieces = [found[at : at + size] for at in range(0, len(found), size)]
+        assert pieces and (name == "grow" or len(pieces) == 1)
+        assert all(piece == piece[:1] * size for piece in pieces)
+        files.check([files.Output("-o", str(folder / "it"))])
+        assert [path.name for path in folder.iterdir()] == ["it"] and (folder / "it").stat().st_nlink == 1
+        shutil.rmtree(folder)

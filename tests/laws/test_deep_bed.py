@@ -74,6 +74,26 @@ def test_a_cold_bed_warms_as_schumann_says(xi, tau):
     assert moisture(s) == pytest.approx(X, abs=1e-12)
 
 
+@pytest.mark.parametrize("exponent", [0.0, 1.0, 1.5, 2.0])
+def test_a_pellet_warms_through_film_and_body_in_series(exponent):
+    """Few pellets in much air: T nears that of the air as exp(−U a t/(ρ_d (1−ε) c)), 1/U = 1/h + 1/U_i.
+
+    U_i by hand: a body whose surfaces grow as r^m, R_m = (m+1) V/S thick, is parabolic where it warms evenly,
+    T = Ts − q R_m/(2k) (1 − r²/R_m²), its mean q R_m/((m+3) k) below the surface. So U_i = (m+3) k/R_m: 5 k/R
+    of the sphere of model.md §2, and here with R_m = (m+1) R/3, R being the sphere's.
+    """
+    h, R, k, X = 80.0, 2e-3, 0.05, 0.2
+    U = 1 / (1 / h + (exponent + 1) * R / 3 / ((exponent + 3) * k))
+    rate = U * (3 / R) / (900.0 * (1800.0 + 4186.0 * X))
+    s = dry(
+        phase(2.0, 1.0 / rate, supply(80.0)),
+        laws=Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), cells=2, shells=4,
+        exponent=exponent, step_tolerance=1e-4, radius=R, depth=1e-6, conductivity=k, feed_moisture=X,
+    )  # fmt: skip
+    # a conductance 4 % higher would move this by up to 0.4 K
+    assert temperature(s) == pytest.approx(80.0 - 60.0 / np.e, abs=0.03)
+
+
 # ---- One pellet alone -----------------------------------------------------------------------------------
 
 RADIUS, D, START, SURFACE = 2e-3, 1e-9, 0.3, 0.1

@@ -13,6 +13,7 @@ from scipy.stats import norm
 
 import coolsim
 from coolsim import dried
+from coolsim.between_pellets import told_alike
 from coolsim.case import Case
 from coolsim.fields import numbers, with_number
 from coolsim.inputs import gather
@@ -292,6 +293,12 @@ def test_a_line_hands_on_the_mean_of_its_columns():
     assert min(ends) < cooler.feed_in.temperature < max(ends)  # it stood for a while
     assert abs(r.accuracy.water_imbalance) < 1e-8 and abs(r.accuracy.energy_imbalance) < 1e-8
     assert r.between_pellets == cooler.between_pellets
+    told = [w.text for w in r.warnings if "wettest tenth leaves" in w.text]
+    worst, mean = dryer.between_pellets.wettest_tenth.moisture_wb, dryer.pellets_out.moisture_wb
+    assert (
+        len(told) == 1
+        and f"dryer: the wettest tenth leaves at {worst:.1%}, the mean at {mean:.1%}." in told[0]
+    )
     both = coolsim.predict([coolsim.replace(LINE, changes)] * 2)
     assert both.pellets_out.moisture_wb == pytest.approx([r.pellets_out.moisture_wb] * 2, abs=1e-9)
 
@@ -315,6 +322,8 @@ def test_many_kinds_side_by_side_are_each_as_alone():
     for k, case in enumerate(cases):
         alone = coolsim.predict(case)
         assert many.pellets_out.moisture_wb[k] == pytest.approx(alone.pellets_out.moisture_wb, abs=1e-8)
+        tenth = (alone.between_pellets or told_alike(alone).between_pellets).wettest_tenth
+        assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=1e-8)
     air_ = dataclasses.replace(COOLER.air, temperature=np.array([10.0, 31.0]))
     both = coolsim.predict(cases[1], air=air_)
     assert both.pellets_out.moisture_wb[1] == pytest.approx(

@@ -143,6 +143,8 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
         1,
         lambda **how: plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), sweep(), **how),
     ),
+    "isotherms": (1, lambda **how: plots.isotherms(coolsim.load_material("floating-fish-feed"), **how)),
+    "isotherms, grain": (1, lambda **how: plots.isotherms(coolsim.load_material("pig-pellets"), **how)),
     "drying curve": (3, lambda **how: plots.drying_curve(answer("evening-batch"), **how)),
     "drying layers": (1, lambda **how: plots.drying_layers(answer("evening-batch"), **how)),
     "belt zones": (2, lambda **how: plots.belt_zones(answer(BELT), case(BELT), **how)),

@@ -44,7 +44,7 @@ def test_every_axis_has_its_unit(name: str, units: str) -> None:
     ours.add("kg/(kg h) dry solid" if units == "si" else "lb/(lb h) dry solid")
     if units == "us":
         ours.add("ft")
-    both = {"min", "%", "% wet basis", "h", "kWh/t", "USD", "USD/t"}
+    both = {"-", "min", "%", "% wet basis", "h", "kWh/t", "USD", "USD/t"}
     named = ("calendar", "strategies")  # what stands along the bottom needs no unit: months, strategies
     for axis in drawn(name, units=units):
         shared = axis is not axis.figure.axes[-1] and len(axis.figure.axes) > 1

@@ -29,6 +29,7 @@ SCENARIOS = [
 ]
 BATCHES = [ROOT / "scenarios" / f"{name}.toml" for name in ("evening-batch", "batch-to-buy")]
 ONE_ANSWER, ONE_BATCH = 25e-3, 0.3  # s
+UNEVEN_COOLER, UNEVEN_BATCH = 3.0, 4.5  # times an even one
 YEAR, YEAR_SECONDS, YEAR_MEMORY = 8760, 6.0, 1.5 * 2**30  # hours, s, bytes
 COMMAND, IMPORT, REPORT = 2.0, 0.5, 6.0  # s
 SEASONS = {"map": 3.0, "direct": 6.0, "whole study": 45.0}  # s, of 8760 hours
@@ -103,6 +104,28 @@ def test_one_warm_answer(path):
 def test_one_warm_batch(path):
     """Both turn their air, every 5 and every 6 min."""
     assert warm_answer(path, 7) <= ONE_BATCH
+
+
+@pytest.mark.parametrize("path", [*SCENARIOS, *BATCHES], ids=lambda p: p.stem)
+def test_an_uneven_bed_takes_a_few_times_as_long(path):
+    """3 × 3 columns of a cooler, 3 of a batch; processor time, the least of several."""
+    import coolsim
+
+    even, runs = coolsim.load(path), 15 if path in SCENARIOS else 3
+    keys = {"cooler.depth_deviation": "10 %"} | (
+        {"cooler.speed_deviation": "10 %"} if path in SCENARIOS else {}
+    )
+    seconds = []
+    for case in (even, coolsim.replace(even, keys)):
+        coolsim.predict(case)
+        times = []
+        for _ in range(runs):
+            start = time.process_time()
+            coolsim.predict(case)
+            times.append(time.process_time() - start)
+        seconds.append(min(times))
+    print(f"\nuneven, {path.stem}: {seconds[1] / seconds[0]:.2f} times {1e3 * seconds[0]:.1f} ms")
+    assert seconds[1] <= (UNEVEN_COOLER if path in SCENARIOS else UNEVEN_BATCH) * seconds[0]
 
 
 @pytest.mark.parametrize("path", SCENARIOS[::2], ids=lambda p: p.stem)

@@ -12,7 +12,7 @@ from coolsim.physics.material_files import read_material
 MATERIAL = """\
 [isotherm]
 equation = "modified-oswin"
-constants = {{ A = 0.12, B = -0.0002, C = 0.3 }}
+constants = {{ A = 12.0, B = -0.02, C = 3.0 }}
 [isotherm_scale]
 value = 1.0
 low = 0.98

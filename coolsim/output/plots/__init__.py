@@ -12,6 +12,7 @@ from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
+from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
@@ -28,6 +29,7 @@ __all__ = [
     "drying_layers",
     "dwell",
     "fan_curve",
+    "isotherms",
     "learned",
     "measured",
     "moisture_map",
