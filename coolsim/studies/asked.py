@@ -32,25 +32,6 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 }
 
 
-def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None:
-    """Raise InputError where a dryer or a line is asked what can be answered for counter-flow coolers only.
-
-    and_dryers: dryers have a room of their own for it, so that only a line is asked in vain.
-    """
-    if case.cooler.arrangement != "counter-flow":
-        key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
-        takes = "predict`, `settings`, `size` and `seasons` take dryers"
-        if isinstance(case.cooler, Line):
-            key, found = "stage", "a line of stages"
-            takes = (
-                "predict`, `settings` and `seasons` take lines, and each machine of one can be asked by itself, in a "
-                "scenario of its own"
-            )
-        machines = f"counter-flow coolers{' and dryers' if and_dryers else ''}"
-        allowed = f"{question} for {machines} only so far; `coolsim {takes}"
-        raise InputError([Fault(where(case, key), key, found, allowed)])
-
-
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
     faults = [*needed(case)]
