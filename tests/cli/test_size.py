@@ -202,14 +202,14 @@ def test_fits_the_page(
 
 def test_units_us(buyer: Path, answer: SizeAnswer) -> None:
     text = printed.sized(coolsim.load(buyer), answer, Page(140, units="us"))
-    # 0.6 m² / 0.3048² = 6.45835 ft², as typed back
-    # 0.5 m³/s = 1059 cfm; 1840 Pa / 249.09 = 7.4 inH2O; 0.8 m = 31.5 in;
+    # 0.6 m² / 0.3048² = 6.4583 ft², as typed back
+    # 0.5 m³/s = 1059 cfm; 1840 Pa / 249.09 = 7.4 inH2O; 0.8 m = 31.50 in;
     # 0.874 m = 2.87 ft; 0.92 kWh/t × 0.90718 = 0.83; 36.5 °C = 97.7 °F; 1.05 kg/m³ × 0.062428 = 0.066 lb/ft³
     for number in (
-        "6.45835 ft²",
+        "6.4583 ft²",
         "1059 cfm",
         "7.4 inH2O",
-        "31.5 in",
+        "31.50 in",
         "2.87 ft",
         "0.83",
         "97.7 °F",
