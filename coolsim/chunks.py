@@ -41,12 +41,21 @@ def each_solved(
     inputs: Inputs, beds: Laid | None, resolution: Resolution, keep: Callable[[Solution], Kept]
 ) -> list[Kept]:
     """Solve all cases, or their columns, in chunks; what is kept of each solution."""
-    solved = inputs if beds is None else beds.inputs
-    solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
-    bed = bed_of(solved)
-    refuse_impossible(bed, len(inputs.radius))
+    count, bed = len(inputs.radius), bed_of(inputs if beds is None else beds.inputs)
+    refuse_impossible(bed, count)
     with on_one_thread():
-        return solve_all(bed, resolution, keep)
+        if not inputs.one_case or count < ALIKE:
+            return _solve_each(bed, resolution, keep)
+        kept = []
+        for first_one in range(0, bed.cases, count):  # the cases of one column are alike, too
+            column = take(bed, np.arange(first_one, first_one + count))
+            kept += _solve_alike(column, resolution, _numbered(keep, first_one))
+        return kept
+
+
+def _numbered(keep: Callable[[Solution], Kept], first_one: int) -> Callable[[Solution], Kept]:
+    """`keep` of solutions whose cases are numbered from another first one."""
+    return lambda s: keep(dataclasses.replace(s, index=s.index + first_one))
 
 
 def _solve_each(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:

@@ -261,7 +261,8 @@ def _of_material(material: Material, look: _Look) -> Iterator[Fault]:
         allowed = f"{isotherm.equation} has the constants {', '.join(wanted)}"
         yield Fault("", "material.isotherm.constants", _said(isotherm.constants), allowed)
         return
-    numbers_of, faults = (*isotherm.constants, isotherm.fat, isotherm.scale), []
+    numbers_of = (*isotherm.constants, isotherm.fat, isotherm.scale)
+    faults: list[Fault] = []
     for value, bare in zip(numbers_of, _of_isotherm(isotherm.equation)):
         if not (type(value) is float and bare.low <= value <= bare.high):
             faults += look.field(f"material.isotherm.{bare.name}", value, bare)

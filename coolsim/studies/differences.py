@@ -15,6 +15,7 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coolsim import dried, line
 from coolsim.case import Batch, Belt, Case, Line
@@ -223,7 +224,7 @@ def warmer(case: Case, by: float) -> Case:
 
 def predicted_alike(
     cases: Sequence[Case], cool: Resolution = COOLING, dry: drying.Resolution = DRYING
-) -> Iterator[tuple[Array, Result]]:
+) -> Iterator[tuple[NDArray[np.intp], Result]]:
     """Predict cases on meshes that stay; kind by kind, which those are and their result.
 
     Raises NotConverged, whose `failed` are places among the cases.
@@ -232,7 +233,7 @@ def predicted_alike(
     for one in np.unique(kinds):
         at = np.flatnonzero(kinds == one)
         try:
-            yield at, _of_a_kind([cases[k] for k in at], cool, dry)
+            yield at, _of_a_kind([cases[int(k)] for k in at], cool, dry)
         except NotConverged as error:
             raise NotConverged(error.reason, at[np.asarray(error.failed, int)], error.best) from None
 

@@ -296,8 +296,8 @@ def _larger(a: Error | None, b: Error | None) -> Error | None:
     """Largest error of two maps; what is predicted directly has none."""
     if a is None or b is None:
         return a or b
-    worst = (max(getattr(a, n), getattr(b, n)) for n in ("moisture", "temperature", "water_activity"))
-    return Error(*worst, a.states + b.states)
+    worst = {n: max(getattr(a, n), getattr(b, n)) for n in ("moisture", "temperature", "water_activity")}
+    return Error(**worst, states=a.states + b.states)
 
 
 def table(cells: Cells, values: Any) -> Array:

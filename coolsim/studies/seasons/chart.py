@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -247,7 +248,9 @@ def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart |
     bands = bands_of(w.temperature, w.relative_humidity)
     cell = bands.cell(w.temperature, w.relative_humidity)
     shape = (len(bands.temperature) - 1, len(bands.relative_humidity) - 1)
-    found = {name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")}
+    found: dict[str, Any] = {
+        name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")
+    }
     for number in np.unique(cell):
         hours, at = np.flatnonzero(cell == number), np.unravel_index(number, shape)
         for name, value in choose(site, options, opened, hours).items():

@@ -212,8 +212,8 @@ def _rows(place: Place, cases: list[Case], mesh: str) -> Array:
     found = weighed(place.machine, cases, result, each, place.constraints)
     ends = (0.0, 0.0) if spread is None else (spread.hottest, spread.deviation_wb)
     added = (found.electricity, found.heat, found.feed, *ends)
-    rows = [np.broadcast_to(row, len(cases)) for row in added]
-    return np.vstack([pack(outcome_of(result)), *rows, found.violations])
+    own = [np.broadcast_to(row, len(cases)) for row in added]
+    return np.vstack([pack(outcome_of(result)), *own, found.violations])
 
 
 def _solved(cases: list[Case], mesh: str) -> Result:
@@ -287,12 +287,12 @@ def results_of(cases: Sequence[Case]) -> list[Result | None]:
     for kind in dict.fromkeys(kinds):
         alike = np.flatnonzero(kinds == kind)
         try:
-            result = _solved([cases[k] for k in alike], "quick")
+            result = _solved([cases[int(k)] for k in alike], "quick")
         except NotConverged as error:
             alike = np.delete(alike, error.failed)
             if not len(alike):
                 continue
-            result = _solved([cases[k] for k in alike], "quick")
+            result = _solved([cases[int(k)] for k in alike], "quick")
         for n, k in enumerate(alike):
             found[k] = one(result, n)
     return found
