@@ -54,6 +54,9 @@ def begin() -> None:
     for number in _ENDING:
         if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
             signal.signal(number, _leave)
+    # where we are ended at once, multiprocessing's trackers tidy up after us: no matter for a warning
+    quiet = "ignore:resource_tracker:UserWarning"
+    os.environ["PYTHONWARNINGS"] = ",".join(filter(None, (os.environ.get("PYTHONWARNINGS"), quiet)))
     for descriptor in (0, 1, 2):  # one that is closed would become that of the next file
         try:
             os.fstat(descriptor)
