@@ -56,10 +56,12 @@ def fit(
     measured.exhaust_temperature [degC], measured.exhaust_relative_humidity [%]. A column such as
     measured.moisture ± [%] (or +-) says within what nineteen of twenty readings lie. What a row leaves out is
     the scenario's. The exhaust counts where its fan blows: behind false air, if the fan draws. Of a dryer, columns
-    are its own keys (cooler.duration [min], cooler.zone.1.airflow [m3/h]), without readings of its exhaust.
+    are its own keys (cooler.duration [min], cooler.zone.1.airflow [m3/h]), without readings of its exhaust. Of a
+    line, what is set on a stage and what is measured behind it go by its number (stage.1.airflow [m3/h],
+    stage.1.measured.moisture [%]).
 
     Names for --free: diffusivity, activation_energy, moisture_slope, isotherm_shift, specific_heat, leakage,
-    airflow_factor, feed_moisture_bias.
+    airflow_factor, feed_moisture_bias; of a line stage.1.airflow_factor and stage.2.leakage, of each stage its own.
 
     Exit status: 0 answered, 2 the input is wrong or settles nothing, 4 not to be computed or written,
     1 a bug of ours.

@@ -125,7 +125,7 @@ def settings_of(case: Case) -> DryerSettings:
 
 
 def ranges(case: Case) -> dict[str, tuple[float, float]]:
-    """Ranges of the knobs that [limits] opens; no air is blown in colder than outside."""
+    """Ranges of the knobs that [limits] opens; no air is blown in colder than outside (of several, the coldest)."""
     limits, c = case.limits, case.cooler
     given = limits.given()
     found = {n: tuple(given[n]) for n in OPENED[c.arrangement] if n in given and n not in _FOR_DEPTH}
@@ -136,7 +136,7 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
         found["bed_depth"] = borne(found["bed_depth"], c)
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
-        outside = float(case.air.temperature)
+        outside = float(np.min(case.air.temperature))
         found["inlet_air_temperature"] = max(low, outside), max(high, outside)
     return found
 

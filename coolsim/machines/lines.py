@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from coolsim import line
+from coolsim.answer import many
 from coolsim.case import Case, Line
 from coolsim.machines import dryers, plant
-from coolsim.machines.base import Machine, Setting, Spent
+from coolsim.machines.base import Machine, Setting, Spent, bare
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer, per_solid
 from coolsim.requirements import is_dryer
@@ -31,12 +32,15 @@ def machines(case: Case) -> list[Case]:
 def ranges(case: Case) -> dict[str, tuple[float, float]]:
     """Ranges of the knobs that the limits of all stages open, the last stage's first.
 
+    Of several weathers they are the widest.
     The search goes finest along the last of its inlet air temperatures: it shall be a dryer's.
     """
     found: dict[str, tuple[float, float]] = {}
     for k, one in reversed([*enumerate(machines(case), 1)]):
         opened = (dryers.ranges if is_dryer(one) else plant.knob_range)(one)
-        found |= {f"{k}.{name}": (float(low), float(high)) for name, (low, high) in opened.items()}
+        found |= {
+            f"{k}.{name}": (float(np.min(low)), float(np.max(high))) for name, (low, high) in opened.items()
+        }
     return found
 
 
@@ -87,7 +91,16 @@ class LineOfMachines:
     def told(self, case: Case, result: Result) -> tuple[Any, ...]:
         """The settings of each machine by their names."""
         each = zip(self.machines, machines(case), result.stages)
-        return tuple(_as_fed(machine.told(one, run.result), one, run) for machine, one, run in each)
+        told = [_as_fed(machine.told(one, run.result), one, run) for machine, one, run in each]
+        return tuple(self._with_speed(k, case, settings, result) for k, settings in enumerate(told))
+
+    def _with_speed(self, k: int, case: Case, settings: Any, result: Result) -> Any:
+        """The settings of a machine with its fan's speed by the curve, which many predictions do not tell."""
+        run = result.stages[k].result
+        if not isinstance(settings, plant.Settings) or run.fan is not None:
+            return settings
+        speed = self.spent_on(k, [case], many(bare(run))).fan["fan_speed"]
+        return dataclasses.replace(settings, fan_speed=float(np.ravel(speed)[0]))
 
     def spent(self, cases: Sequence[Case], result: Result) -> Spent:
         """What all machines of lines take together, of the wet feed of the line."""

@@ -62,7 +62,7 @@ def fitted(case: Case, answer: FitAnswer, page: Page) -> str:
 
 def value_text(name: str, value: float, page: Page) -> str:
     """Return one value of a number that was fitted, as text."""
-    dimension, digits = _SHOWN[name]
+    dimension, digits = _SHOWN[name.rpartition(".")[2]]
     number, unit = value, ""
     if dimension is not None:
         unit = page.unit(dimension)
@@ -112,7 +112,9 @@ def _exits(answer: FitAnswer, page: Page) -> str:
 def _readings(answer: FitAnswer, page: Page) -> str:
     rows = [("trial", "", "measured", "before", "after")]
     for r in answer.readings[:LISTED]:
-        label, dimension, difference, digits = _QUANTITIES[r.quantity]
+        place, _, name = r.quantity.rpartition(".")
+        label, dimension, difference, digits = _QUANTITIES[name]
+        label = f"{label} behind {place.replace('.', ' ')}" if place else label
         unit = page.unit(dimension)
         cells = [f"{u.shown(x, dimension, unit):.{digits}f}" for x in (r.measured, r.before, r.after)]
         within = u.shown(r.within, difference, page.unit(difference))

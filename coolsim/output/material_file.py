@@ -59,11 +59,12 @@ def _line_numbers(answer: FitAnswer) -> list[str]:
         "airflow_factor": "multiply what your instrument says of the airflow by it",
         "feed_moisture_bias": "add it to the feed moisture that you measure",
     }
-    found = [p for p in answer.parameters if not p.of_material]
-    return [
-        f"# Of the line, not of the material: {p.name} = {_number(p.value)} ({_ends(p)}); {use[p.name]}."
-        for p in found
-    ]
+    lines = []
+    for p in answer.parameters:
+        if not p.of_material:
+            what = f"{p.name} = {_number(p.value)} ({_ends(p)})"
+            lines.append(f"# Of the line, not of the material: {what}; {use[p.name.rpartition('.')[2]]}.")
+    return lines
 
 
 def _ends(p: Fitted) -> str:

@@ -4,15 +4,16 @@ A column is named by a key of the scenario or by what was measured, its unit in 
 
     feed.moisture [%],measured.moisture [%],measured.moisture ± [%],measured.temperature [degC]
 
+Of a line of machines what was set on one goes by its key (stage.1.airflow [m3/h]), and so does what was measured
+behind it (stage.1.measured.moisture [%]); readings that name no stage are of what leaves the line.
+
 Each row is the scenario with its cells put in, so every check of a scenario holds for it. An empty cell leaves the
 scenario's own value, or a measurement out. Nineteen of twenty readings lie within their ±, two standard deviations.
 """
 
 from __future__ import annotations
 
-import difflib
 import os
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,73 +24,62 @@ from coolsim.case import Case
 from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
-from coolsim.scenario import csv_table, schema, units
+from coolsim.scenario import csv_table, units
 from coolsim.scenario.edit import check_same_as_typed, retyped
 from coolsim.scenario.reader import shown
+from coolsim.scenario.readings import (
+    DOUBTED,
+    MEASURED,
+    WITHIN,
+    doubted_of,
+    impossible,
+    measured_key,
+    readings_of,
+    usual,
+)
 from coolsim.scenario.schema import Key
-from coolsim.scenario.units import Dimension, Misread
+from coolsim.scenario.trial_columns import (
+    TEXTS,
+    Column,
+    column_of,
+    definition_of,
+    missing,
+    reading_of,
+    spread_of,
+)
+from coolsim.scenario.units import Misread
 from coolsim.scenario.values import READERS
 
-WITHIN = 1.96  # standard deviations: nineteen of twenty
 MOST = 10_000  # rows
-LEAST_HOTTER = (
-    5.0  # K of feed above the air outside, from which it cannot leave wetter or warmer than it came
-)
-HOTTEST_FEED = (
-    110.0  # °C that feed leaves a press or extruder at, once it has flashed (common practice, no source)
-)
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """Something measured at the exit: its key, and the ± of a usual instrument."""
-
-    key: Key
-    within: float  # in the stored unit
-
-
-_T: dict[str, Any] = {"low": "-50 degC", "high": "180 degC", "hint": "was it meant as degF?"}
-MEASURED: Mapping[str, Quantity] = {
-    # the first two stated by the trade's usual instruments, the others by judgement (common practice, no source)
-    "moisture": Quantity(
-        Key(
-            "quantity", "exit moisture, wet basis", "12 %", units.FRACTION, "0.1 %", "65 %",
-            hint="moisture is a share of the wet weight; was it typed as a fraction, or is a point missing?",
-        ),
-        0.002,
-    ),
-    "temperature": Quantity(Key("quantity", "exit temperature", "34 degC", units.TEMPERATURE, **_T), 0.5),
-    "exhaust_temperature": Quantity(
-        Key("quantity", "air behind the bed", "52 degC", units.TEMPERATURE, **_T), 1.0
-    ),
-    "exhaust_relative_humidity": Quantity(
-        Key("quantity", "of that air", "60 %", units.FRACTION, "0 %", "100 %"), 0.03
-    ),
-}  # fmt: skip
-# Inputs that may carry a ± of their own.
-DOUBTED = (
-    "feed.moisture", "feed.temperature", "feed.throughput", "air.temperature", "air.relative_humidity",
-    "cooler.airflow", "cooler.bed_depth", "cooler.inlet_air_temperature",
-)  # fmt: skip
-TEXTS = ("trial", "date", "note")  # columns that are kept or passed over
-_HEADING = re.compile(r"(?P<key>[A-Za-z_.0-9]+)\s*(?P<within>±|\+-|\+/-)?\s*(?:\[(?P<unit>[^\]]*)\])?$")
 
 
 @dataclass(frozen=True)
 class Trials:
-    """What was set and what was measured; arrays (quantities in the order of MEASURED, trials), nan where not."""
+    """What was set and what was measured; arrays (quantities, trials), nan where not."""
 
     name: str = documented("-", "the file, or what stands for it")
     labels: tuple[str, ...] = documented("-", "what each trial is called")
     cases: tuple[Case, ...] = documented("-", "the scenario as each trial set it")
-    measured: Array = documented("as measured", "moisture, temperature, exhaust temperature and humidity")
+    measured: Array = documented(
+        "as measured", "moisture, temperature, exhaust temperature and humidity; of a line of each stage, too"
+    )
     deviation: Array = documented("as measured", "standard deviation of each reading")
-    doubt: Array = documented("SI", "standard deviation of what was set, (inputs of DOUBTED, trials)")
+    doubt: Array = documented("SI", "standard deviation of what was set, (inputs, trials)")
     assumed: tuple[str, ...] = documented("-", "quantities whose ± was not stated in every row", default=())
     marks: str = documented("-", "how the cells of the file are parted, where not by commas", default="")
 
     def __len__(self) -> int:
         return len(self.cases)
+
+    @property
+    def quantities(self) -> tuple[str, ...]:
+        """What the rows of `measured` are of: names of MEASURED, of a line behind a stage by its number."""
+        return readings_of(self.cases[0]) if self.cases else tuple(MEASURED)
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """What the rows of `doubt` are of."""
+        return doubted_of(self.cases[0]) if self.cases else DOUBTED
 
     def some(self, index: Any) -> Trials:
         """The trials of an index."""
@@ -116,21 +106,23 @@ def trials_of(
 ) -> Trials:
     """Trials from Python: cases, and arrays (trials,) by name of MEASURED and of DOUBTED, in SI and °C.
 
+    Of lines names may go by stage: "stage.1.moisture" behind the first, "stage.1.airflow" of what was set on it.
+
     deviation: standard deviations; those of usual instruments where left out. Raises ValueError for a name that is
     unknown, InputError for readings that cannot be.
     """
     deviation, doubt, count = deviation or {}, doubt or {}, len(cases)
-    unknown = [k for k in (*measured, *deviation) if k not in MEASURED] + [
-        k for k in doubt if k not in DOUBTED
-    ]
+    names, inputs = (
+        of(cases[0]) if count else of_none
+        for of, of_none in ((readings_of, tuple(MEASURED)), (doubted_of, DOUBTED))
+    )
+    unknown = [k for k in (*measured, *deviation) if k not in names] + [k for k in doubt if k not in inputs]
     if unknown:
-        raise ValueError(
-            f"nothing is called {', '.join(unknown)}; there are {', '.join((*MEASURED, *DOUBTED))}"
-        )
-    rows = [np.broadcast_to(np.asarray(measured.get(k, np.nan), float), count) for k in MEASURED]
-    usual = {k: q.within / WITHIN for k, q in MEASURED.items()}
-    sd = [np.broadcast_to(np.asarray(deviation.get(k, usual[k]), float), count) for k in MEASURED]
-    unsure = [np.broadcast_to(np.asarray(doubt.get(k, 0.0), float), count) for k in DOUBTED]
+        raise ValueError(f"nothing is called {', '.join(unknown)}; there are {', '.join((*names, *inputs))}")
+    rows = [np.broadcast_to(np.asarray(measured.get(k, np.nan), float), count) for k in names]
+    known = {k: usual(k).within / WITHIN for k in names}
+    sd = [np.broadcast_to(np.asarray(deviation.get(k, known[k]), float), count) for k in names]
+    unsure = [np.broadcast_to(np.asarray(doubt.get(k, 0.0), float), count) for k in inputs]
     labels = tuple(f"trial {i}" for i in range(1, count + 1))
     assumed = tuple(k for k in measured if k not in deviation)
     trials = Trials(name, labels, tuple(cases), np.array(rows), np.array(sd), np.array(unsure), assumed)
@@ -149,10 +141,10 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
     table, faults = csv_table.read(text, name, example)
     place, columns = f"{name}:{table.heading}", []
     for heading in table.names:
-        column, wrong = _column(heading, place, case)
+        column, wrong = column_of(heading, place, case)
         columns.append(column)
         faults = faults + wrong
-    faults += _missing(columns, place)
+    faults += missing(columns, place)
     if len(table.lines) > MOST:
         faults.append(Fault(name, "rows", str(len(table.lines)), f"at most {MOST} trials"))
     if faults:
@@ -174,124 +166,6 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
     return trials
 
 
-# -- columns
-
-
-@dataclass(frozen=True)
-class _Column:
-    """What a column holds."""
-
-    key: str  # "feed.moisture", "measured.temperature", "trial"
-    within: bool  # whether it holds the ± of that
-    unit: str
-
-    @property
-    def label(self) -> str:
-        return f"{self.key} ±" if self.within else self.key
-
-
-def _column(heading: str, where: str, case: Case) -> tuple[_Column | None, list[Fault]]:
-    match = _HEADING.match(heading)
-    if match is None:
-        allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
-        return None, [Fault(where, shown(heading)[1:-1] or "column", shown(heading), allowed)]
-    key, within, unit = match["key"], bool(match["within"]), (match["unit"] or "").strip()
-    if key in TEXTS and not within:
-        return _Column(key, False, ""), []
-    definition = _definition(key, case)
-    if definition is None:
-        if _of_exhaust(key) and not _cools(case):
-            return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
-        return None, [Fault(where, key, "an unknown column", _meant(key, case))]
-    if within and not key.startswith("measured.") and key not in DOUBTED:
-        allowed = f"a ± is taken for measured columns and for {', '.join(DOUBTED)}"
-        return None, [Fault(where, key, shown(heading), allowed)]
-    try:
-        _check_unit(unit, _spread_of(definition) if within else definition)
-    except Misread as error:
-        return None, [Fault(where, key, shown(heading), f"its unit goes in brackets: needs {error}")]
-    return _Column(key, within, unit), []
-
-
-NO_EXHAUST = (
-    "it changes all the time a dryer runs: trials of dryers take the pellets' moisture and temperature"
-)
-
-
-def _of_exhaust(key: str) -> bool:
-    return key.removeprefix("measured.") in tuple(MEASURED)[2:]
-
-
-def _cools(case: Case) -> bool:
-    return case.cooler.arrangement == "counter-flow"
-
-
-def _definition(key: str, case: Case) -> Key | None:
-    """The key of a column: something measured, or a number of feed, air, machine, fan speed or false air."""
-    table, _, name = key.rpartition(".")
-    if table == "measured":
-        return MEASURED[name].key if name in MEASURED and (_cools(case) or not _of_exhaust(key)) else None
-    if _cools(case) and key in ("fan.speed", "duct.leakage"):
-        return schema.find(key)
-    zones = {f"cooler.zone.{k}" for k in range(1, len(getattr(case.cooler, "zones", ())) + 1)}
-    if table not in {"feed", "air", "cooler"} | zones:
-        return None
-    if table == "cooler" and name not in schema.ARRANGEMENTS[case.cooler.arrangement]:
-        return None
-    found = schema.find(key)
-    return found if found is not None and found.kind in ("quantity", "air ratio") else None
-
-
-def _meant(key: str, case: Case) -> str:
-    measured = [f"measured.{name}" for name in MEASURED if _definition(f"measured.{name}", case)]
-    known = measured + [f"{t}.{n}" for t, n, _ in schema.walk() if _definition(f"{t}.{n}", case) is not None]
-    near = difflib.get_close_matches(key[:60], known, 1, 0.55)
-    homes = [k for k in known if k.rpartition(".")[2] == key]
-    guess = homes[0] if len(homes) == 1 else near[0] if near else ""
-    if guess:
-        return f"did you mean {guess}?"
-    readings, texts = ", ".join(measured), ", ".join(TEXTS)
-    return f"a column is a key of [feed], [air] or [cooler], {readings}, or {texts}"
-
-
-def _check_unit(unit: str, key: Key) -> None:
-    """Raise Misread where a column's unit does not measure what it should."""
-    assert key.dimension is not None
-    try:
-        units.convert(1.0, unit, key.dimension)
-    except Misread:
-        if key.second is None:
-            raise
-        units.convert(1.0, unit, key.second)
-
-
-def _spread_of(key: Key) -> Key:
-    """The key of a ±: never a temperature but a difference of two."""
-    dimension: Dimension | None = key.dimension
-    if dimension is units.TEMPERATURE:
-        dimension = units.DIFFERENCE
-    return Key("quantity", "", "", dimension)
-
-
-def _missing(columns: Sequence[_Column | None], where: str) -> list[Fault]:
-    labels = [c.label for c in columns if c is not None]
-    faults = [
-        Fault(where, label, "two columns of this name", "needs one")
-        for label in dict.fromkeys(label for label in labels if labels.count(label) > 1)
-    ]
-    if None in columns:  # an unknown column may be the one that is missing
-        return faults
-    if not any(f"measured.{name}" in labels for name in ("moisture", "temperature")):
-        allowed = (
-            "needs what was measured at the exit: measured.moisture [%], measured.temperature [degC] or both"
-        )
-        faults.append(Fault(where, "measured", "no such column", allowed))
-    for label in labels:
-        if label.endswith(" ±") and label.startswith("measured.") and label[:-2] not in labels:
-            faults.append(Fault(where, label, "no column of the reading itself", f"needs {label[:-2]} too"))
-    return faults
-
-
 # -- rows
 
 
@@ -299,7 +173,7 @@ class _Row:
     """The cells of one trial; `faults` fills as they are read."""
 
     def __init__(
-        self, where: str, columns: Sequence[_Column | None], cells: Sequence[str], case: Case, comma: bool
+        self, where: str, columns: Sequence[Column | None], cells: Sequence[str], case: Case, comma: bool
     ):
         self.where, self.faults, self.comma = where, [], comma  # type: tuple[str, list[Fault], bool]
         self.changes: dict[str, str] = {}
@@ -315,7 +189,7 @@ class _Row:
                 Fault(where, "measured", "no reading in this row", "fill one in or leave the row out")
             )
 
-    def _read(self, column: _Column, cell: str, case: Case) -> None:
+    def _read(self, column: Column, cell: str, case: Case) -> None:
         if column.key in TEXTS:
             self.label = cell[:60] if column.key == "trial" else self.label
             return
@@ -323,14 +197,14 @@ class _Row:
             allowed = csv_table.number_wanted(self.comma)
             self.faults.append(Fault(self.where, column.label, shown(cell), allowed))
             return
-        cell, definition = csv_table.with_point(cell, self.comma), _definition(column.key, case)
+        cell, definition = csv_table.with_point(cell, self.comma), definition_of(column.key, case)
         text = f"{cell} {column.unit}"
         assert definition is not None
         try:
             if column.within:
                 self.spread[column.key] = _spread(text, definition)
-            elif column.key.startswith("measured."):
-                self.measured[column.key[9:]] = READERS["quantity"](text, definition)
+            elif reading_of(column.key):
+                self.measured[reading_of(column.key)] = READERS["quantity"](text, definition)
             else:
                 self.changes[column.key] = text
         except Misread as error:
@@ -348,7 +222,7 @@ class _Row:
 
 def _spread(text: str, definition: Key) -> float:
     """The standard deviation that a ± means."""
-    dimension = _spread_of(definition).dimension
+    dimension = spread_of(definition).dimension
     assert dimension is not None
     within = units.read(text, dimension)
     if within <= 0.0:
@@ -357,14 +231,12 @@ def _spread(text: str, definition: Key) -> float:
 
 
 def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case], comma: bool) -> Trials:
-    measured = [[row.measured.get(q, np.nan) for row in rows] for q in MEASURED]
-    deviation = [
-        [row.spread.get(f"measured.{q}", usual.within / WITHIN) for row in rows]
-        for q, usual in MEASURED.items()
-    ]
-    doubt = [[row.spread.get(key, 0.0) for row in rows] for key in DOUBTED]
+    names, columns = readings_of(cases[0]), {q: measured_key(q) for q in readings_of(cases[0])}
+    measured = [[row.measured.get(q, np.nan) for row in rows] for q in names]
+    deviation = [[row.spread.get(columns[q], usual(q).within / WITHIN) for row in rows] for q in names]
+    doubt = [[row.spread.get(key, 0.0) for row in rows] for key in doubted_of(cases[0])]
     assumed = tuple(
-        q for q in MEASURED if any(q in row.measured and f"measured.{q}" not in row.spread for row in rows)
+        q for q in names if any(q in row.measured and columns[q] not in row.spread for row in rows)
     )
     labels = tuple(row.label or f"line {line}" for row, line in zip(rows, table.lines))
     return Trials(
@@ -379,39 +251,13 @@ def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case
     )
 
 
-def hottest_inlet(cooler: Any) -> float | None:
-    """Temperature of the hottest air that a heater of a machine aims at; None without a heater."""
-    ends = [one.inlet_air_temperature for one in getattr(cooler, "zones", (cooler,))]
-    return max((T for T in ends if T is not None), default=None)
-
-
 def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:
-    """Readings that hot feed cannot give: wetter or warmer than it came, hotter than its exhaust can be."""
-    faults = []
-    for place, label, case, (M, T, T_air, _), sd in zip(
-        where, trials.labels, trials.cases, trials.measured.T, trials.deviation.T
-    ):
-        feed, outside, place = case.feed, float(case.air.temperature), place or label
-        hotter = feed.temperature > outside + LEAST_HOTTER
-        if hotter and feed.moisture + 3 * sd[0] < M:
-            found = f"{M:.2%}, wetter than the feed that came ({feed.moisture:.2%})"
-            dry = M / (1 + M)
-            allowed = "hot feed dries: were in and out swapped?"
-            if dry < feed.moisture:
-                allowed += (
-                    f" Or is it dry basis? {M:.2%} of the dry weight is {dry:.2%} wet basis, which is meant"
-                )
-            faults.append(Fault(place, "measured.moisture", found, allowed))
-        inlet = hottest_inlet(case.cooler)
-        hottest = max(feed.temperature, outside if inlet is None else max(outside, inlet))
-        for key, reading, deviation in (("temperature", T, sd[1]), ("exhaust_temperature", T_air, sd[2])):
-            if hottest + 3 * deviation < reading:
-                found = f"{reading:.1f} °C, warmer than both the feed ({feed.temperature:.1f} °C) and the air"
-                celsius = (reading - 32) / 1.8
-                allowed = "were in and out swapped?"
-                if outside - 10 < celsius < hottest:
-                    swapped = key == "temperature" and not hotter and reading < HOTTEST_FEED
-                    allowed = "were in and out swapped? Or " if swapped else ""
-                    allowed += f"was it meant as degF? That would be {celsius:.1f} °C"
-                faults.append(Fault(place, f"measured.{key}", found, allowed))
-    return faults
+    """Readings that hot feed cannot give."""
+    return [
+        fault
+        for place, label, case, read, sd in zip(
+            where, trials.labels, trials.cases, trials.measured.T, trials.deviation.T
+        )
+        for reading, value, deviation in zip(trials.quantities, read, sd)
+        for fault in impossible(place or label, reading, case, value, deviation)
+    ]

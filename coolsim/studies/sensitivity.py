@@ -1,4 +1,7 @@
-"""How much each exit changes with each input: slopes at a case, from the factors of its one solution.
+"""How much each exit changes with each input: slopes at a case.
+
+Those of coolers come from the factors of their one solution; those of dryers and lines, which have no such factors,
+are central differences of predictions side by side (studies.differences), right to about a hundredth of themselves.
 
 A slope is local. It says what a degree or a tenth of a point does; it does not carry over a kink (air that
 becomes warmer than the heater's setting, feed that begins to boil), nor far along a curve (airflow).
@@ -9,16 +12,20 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import partial
 from typing import Any
 
 import numpy as np
 
+from coolsim import line
 from coolsim.answer import exit_columns, first, together
-from coolsim.case import Air, Case
+from coolsim.case import Air, Case, Line
 from coolsim.cautions import cautions
 from coolsim.doors import asked_with_cases
+from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
 from coolsim.inputs import Inputs, Stated, bed_of, inputs_of, stated
+from coolsim.machines.base import one
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import take
 from coolsim.model.counterflow import Problem, State
@@ -27,9 +34,9 @@ from coolsim.model.solve import Resolution, Solution
 from coolsim.physics import air as moist_air
 from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
-from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, solved
+from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
 from coolsim.result import Result
-from coolsim.studies.asked import only_coolers
+from coolsim.studies.differences import movable, slopes
 from coolsim.uneven import laid
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
@@ -38,7 +45,11 @@ TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
 
 @dataclass(frozen=True)
 class Slopes:
-    """What one input does to what leaves the cooler, each per unit of that input."""
+    """What one input does to what leaves the machine, each per unit of that input.
+
+    Of a line, pellets are those that leave it; air and bed are those of the stage that is set, of other inputs
+    those of the last stage.
+    """
 
     moisture_wb: Number = documented("kg/kg wet", "exit moisture", "M")
     temperature: Number = documented("K", "exit temperature", "Tp")
@@ -52,7 +63,10 @@ class Slopes:
 
 @dataclass(frozen=True)
 class Sensitivities:
-    """Slopes of the exits by each input, the other inputs held at what the case states; None where not asked."""
+    """Slopes of the exits by each input, the other inputs held at what the case states.
+
+    None where it was not asked for, or is not of the machine. Of a line, what is set on a machine is in `stages`.
+    """
 
     result: Result = documented("-", "the prediction at which the slopes are taken")
     airflow: Slopes | None = documented(
@@ -86,9 +100,25 @@ class Sensitivities:
     isotherm_scale: Slopes | None = documented(
         "per 1", "moisture at equal water activity, relative to the isotherm", default=None
     )
+    belt_width: Slopes | None = documented("per m", "of a belt: width of the bed on it", default=None)
+    duration: Slopes | None = documented("per s", "of a batch: how long hot air is blown", "t", default=None)
+    cooling_time: Slopes | None = documented(
+        "per s", "of a batch: how long it is cooled after that", default=None
+    )
+    reverse_every: Slopes | None = documented(
+        "per s", "of a batch: time after which the air changes sides", default=None
+    )
+    recirculation: Slopes | None = documented(
+        "per 1", "of a batch: share of the exhaust that is blown in again", "r", default=None
+    )
+    stages: tuple[Sensitivities, ...] = documented(
+        "-", "of a line: of each machine its result, and slopes by what is set on it", default=()
+    )
 
 
-INPUTS = tuple(f.name for f in fields(Sensitivities))[1:]
+OF_DRYERS = ("belt_width", "duration", "cooling_time", "reverse_every", "recirculation")
+NAMES = tuple(f.name for f in fields(Sensitivities) if f.name not in ("result", "stages"))
+INPUTS = tuple(name for name in NAMES if name not in OF_DRYERS)  # of a cooler
 
 _PLACES = {  # of inputs that are not plain fields of Stated
     "diffusivity": ("diffusivity", "value"),
@@ -111,17 +141,19 @@ _SET_LAST = ("airflow", "inlet_air_temperature")
 @asked_with_cases
 def sensitivities(
     case: Case | Sequence[Case],
-    by: str | Sequence[str] = INPUTS,
+    by: str | Sequence[str] | None = None,
     *,
     air: Air | None = None,
     resolution: Resolution = DEFAULT,
 ) -> Sensitivities:
-    """Slopes of what leaves the cooler by each of the inputs `by`, at a case or at several.
+    """Slopes of what leaves a machine by each of the inputs `by`, at a case or at several.
 
-    `case`, `air` and `resolution` are those of `predict`, whose result comes along; several cases give arrays.
-    Where a fan decides on airflow or inlet air, both are held at what it gives the case itself.
-    Raises ValueError for no input or one that is not in INPUTS, InputError for a dryer, and NotConverged where
-    `predict` does.
+    by: names of Sensitivities; of what is set on a stage of a line its key, such as "stage.1.airflow". All that the
+    machine has, if left out. `case`, `air` and `resolution` are those of `predict`, whose result comes along;
+    several cases give arrays. Where a fan decides on airflow or inlet air, both are held at what it gives the case
+    itself. Slopes of dryers and lines take two predictions for each input, on a mesh of their own.
+    Raises ValueError for a name that is none, InputError for an input that the machine does not have, and
+    NotConverged where `predict` does.
 
     >>> import coolsim
     >>> case = coolsim.load("scenarios/humid-delta.toml")
@@ -129,27 +161,111 @@ def sensitivities(
     >>> bool(slopes.feed_moisture.moisture_wb > 0)
     True
     """
-    by = (by,) if isinstance(by, str) else tuple(dict.fromkeys(by))
-    unknown = [name for name in by if name not in INPUTS]
-    if unknown or not by:
-        found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
-        raise ValueError(f"{found}; there are: {', '.join(INPUTS)}")
-    for one in (case,) if isinstance(case, Case) else case:
-        only_coolers(one, "sensitivities are computed")
-    if isinstance(case, Case):
-        case = at_its_fan(case, resolution)
-        answer, shape = _sensitivities([case], air, by, resolution)
-        if shape:
-            return answer
-        one, answer = case if air is None else dataclasses.replace(case, air=air), first(answer)
-        result = dataclasses.replace(answer.result, warnings=cautions(one, answer.result))
-        return dataclasses.replace(answer, result=result)
-    if air is not None:
+    if not isinstance(case, Case) and air is not None:
         raise TypeError("air replaces the air of one case; for several cases set it in each")
-    return by_form(
-        [at_its_fan(c, resolution) for c in case],
-        lambda cases: _sensitivities(cases, None, by, resolution)[0],
-    )
+    cases = [case] if isinstance(case, Case) else list(case)
+    names = _asked(cases, by)
+    settled = [at_its_fan(c, resolution) for c in cases]
+    if any(c.cooler.arrangement != "counter-flow" for c in cases):
+        if air is not None:
+            settled = line.in_air(settled[0], air)
+        scalar = isinstance(case, Case) and (air is None or not _shape(air))
+        return by_differences(settled, names, scalar, resolution)
+    if not isinstance(case, Case):
+        return by_form(settled, lambda some: _sensitivities(some, None, names, resolution)[0])
+    answer, shape = _sensitivities(settled, air, names, resolution)
+    if shape:
+        return answer
+    one, answer = settled[0] if air is None else dataclasses.replace(settled[0], air=air), first(answer)
+    result = dataclasses.replace(answer.result, warnings=cautions(one, answer.result))
+    return dataclasses.replace(answer, result=result)
+
+
+def _asked(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, ...]:
+    """The names that are asked for; raises ValueError for one that is none, InputError where a machine lacks it."""
+    each = [_names_of(case) for case in cases]
+    shared = tuple(name for name in each[0] if all(name in names for names in each)) if each else ()
+    if by is None:
+        return shared
+    asked = (by,) if isinstance(by, str) else tuple(dict.fromkeys(by))
+    unknown = [name for name in asked if name.rpartition(".")[2] not in NAMES]
+    if unknown or not asked:
+        found = f"no input {', '.join(map(repr, unknown))}" if unknown else "by what?"
+        raise ValueError(f"{found}; there are: {', '.join(shared or NAMES)}")
+    faults = []
+    for names in each:
+        allowed = f"this machine has: {', '.join(names)}"
+        faults += [Fault("", "by", f'"{name}"', allowed) for name in asked if name not in names]
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+    return asked
+
+
+def _names_of(case: Case) -> tuple[str, ...]:
+    return INPUTS if case.cooler.arrangement == "counter-flow" else tuple(movable(case))
+
+
+def _shape(air: Air) -> tuple[int, ...]:
+    return np.broadcast_shapes(*(np.shape(getattr(air, f.name)) for f in fields(Air)))
+
+
+# ---- Any machine, by differences ------------------------------------------------------------------------
+
+
+def by_differences(
+    cases: Sequence[Case], names: Sequence[str], scalar: bool = False, resolution: Resolution = DEFAULT
+) -> Sensitivities:
+    """Slopes of any machines by central differences; as floats of the one case, if `scalar`."""
+    result = predict(cases[0] if scalar else list(cases), resolution=resolution)
+    each = [result] if scalar else [one(result, k) for k in range(len(cases))]
+    moved = [movable(case, alone) for case, alone in zip(cases, each)]
+    most = max(_stages_of(case) for case in cases)
+    read = partial(_read, most=most)
+    table = slopes(cases, [[m[name] for name in names] for m in moved], read)
+    table = table[..., 0] if scalar else table
+    found: dict[int, dict[str, Any]] = {k: {} for k in range(most + 1)}
+    for j, name in enumerate(names):
+        stage, own = _placed(name)
+        pellets, machine = table[:PELLETS, j], table[PELLETS:, j].reshape(most + 1, -1, *table.shape[2:])
+        found[stage][own] = Slopes(*(_number(x) for x in (*pellets, *machine[stage])))
+    runs = [dataclasses.replace(run.result, stages=()) for run in result.stages]
+    stages = tuple(Sensitivities(run, **found[k]) for k, run in enumerate(runs, 1))
+    return Sensitivities(result, **found[0], stages=stages)
+
+
+def _stages_of(case: Case) -> int:
+    return len(case.cooler.stages) if isinstance(case.cooler, Line) else 0
+
+
+def _placed(name: str) -> tuple[int, str]:
+    """The stage whose input it is, counted from 1 (0: the machine's own, or shared by all), and its name there."""
+    _, _, own = name.rpartition(".")
+    return (int(name.split(".")[1]) if own != name else 0), own
+
+
+def _number(x: Any) -> Any:
+    return float(x) if np.ndim(x) == 0 else x
+
+
+PELLETS = 3  # fields of Slopes that are of the pellets; the others are of a machine
+
+
+def _read(cases: Sequence[Case], result: Result, most: int) -> Array:
+    """What Slopes is of: pellets, the last machine, and each stage, of which there are `most` at most."""
+    machines = [result, *(run.result for run in result.stages)]
+    rows = [
+        result.pellets_out.moisture_wb,
+        result.pellets_out.temperature,
+        result.after_equalising.water_activity,
+    ]
+    for r in machines:
+        air, bed = r.air_out, r.bed
+        rows += [air.temperature, air.humidity_ratio, air.relative_humidity, bed.pressure_drop, bed.lift_off]
+    lacking = (most + 1 - len(machines)) * (len(fields(Slopes)) - PELLETS)
+    return np.array(rows + lacking * [np.full_like(rows[0], np.nan)])
+
+
+# ---- Coolers, exact -------------------------------------------------------------------------------------
 
 
 def _sensitivities(
@@ -159,7 +275,7 @@ def _sensitivities(
     numbers, shape = stated(cases, weather)
     result, solutions = solved(inputs_of(numbers, shape, len(cases) == 1), False, resolution)
     slopes = slopes_of(numbers, solutions, by)
-    named = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
+    named: dict[str, Any] = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
     return Sensitivities(result, **named), shape
 
 

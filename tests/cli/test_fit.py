@@ -96,7 +96,8 @@ def test_trials_of_a_cooler_are_none_of_a_dryer_or_a_line(run) -> None:
     done = run("fit", str(ROOT / "scenarios/evening-batch.toml"), "--trials", str(TRIALS))
     assert done.status == 2 and "a reading of a dryer's exhaust" in done.err
     done = run("fit", str(ROOT / "scenarios/dryer-then-cooler.toml"), "--trials", str(TRIALS))
-    assert done.status == 2 and "fit each stage by itself" in " ".join(done.err.split())
+    assert done.status == 2 and "cooler.airflow" in done.err
+    assert "did you mean stage.2.airflow?" in " ".join(done.err.split())
 
 
 def test_faults_of_options_and_file_come_together(run, tmp_path) -> None:

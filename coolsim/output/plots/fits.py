@@ -32,7 +32,9 @@ def measured(answer: FitAnswer, quantity: str = "moisture", ax: Any = None, *, u
     if not readings:
         known = ", ".join(dict.fromkeys(r.quantity for r in answer.readings))
         raise ValueError(f"no trial measured {quantity!r}; there are: {known}")
-    name, dimension = _QUANTITIES[quantity]
+    place, _, own = quantity.rpartition(".")
+    name, dimension = _QUANTITIES[own]
+    name = f"{name} of {place}" if place else name
     on = scale(dimension, units)
     (axis,) = style.panels(ax, 1, (5.6, 5.2))
     was, before, after, low, high = (
@@ -47,7 +49,7 @@ def measured(answer: FitAnswer, quantity: str = "moisture", ax: Any = None, *, u
     drawn = np.concatenate([was - within, was + within, before, low, high])
     ends = np.array([drawn.min(), drawn.max()])
     axis.plot(ends, ends, color=FAINT, linestyle=":", label="as measured")
-    of = " wet basis" if quantity == "moisture" else ""
+    of = " wet basis" if own == "moisture" else ""
     style.name_axes(axis, on.named(f"measured {name}", of), on.named(f"predicted {name}", of))
     style.legend(axis, beside=True, title=f"{answer.trials} trials")
     return axis

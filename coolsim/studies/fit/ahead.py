@@ -14,16 +14,15 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import stated
 from coolsim.predict import at_its_fan
-from coolsim.requirements import is_dryer
-from coolsim.scenario.trials import MEASURED, WITHIN
-from coolsim.studies.fit import dryers
+from coolsim.scenario.readings import WITHIN, readings_of, usual
+from coolsim.studies.fit import marched
 from coolsim.studies.fit.answer import Measure
 from coolsim.studies.fit.estimate import Estimate, Problem
-from coolsim.studies.fit.model import Dryers, Line, blown, pivot, pivoted, said
+from coolsim.studies.fit.model import Coolers, Marched, blown, pivot, pivoted, said
 
 AIR, DWELL, FEED = (0.7, 1.4), (0.5, 1.5), (-0.015, 0.015)  # of the scenario's, where [limits] does not say
 HELPS = 0.97  # of the present ±: what narrows it less is not worth naming
-PELLETS = (0, 1)  # rows of MEASURED that every trial has
+PELLETS = (0, 1)  # rows of the readings that every trial has
 
 
 @dataclass(frozen=True)
@@ -34,18 +33,18 @@ class _Candidate:
     moisture_within: float = 1.0  # times the ± of the present oven
 
 
-def at_scenario(case: Case, problem: Problem) -> Line | Dryers:
+def at_scenario(case: Case, problem: Problem) -> Coolers | Marched:
     """The scenario as a line of one trial."""
     return _line([case], problem)
 
 
-def _line(cases: list[Case], problem: Problem) -> Line | Dryers:
+def _line(cases: list[Case], problem: Problem) -> Coolers | Marched:
     free = problem.line.free
     settled = [at_its_fan(case) for case in cases]
     if "moisture_slope" in [p.name for p in free]:
         settled = pivoted(settled, pivot(problem.trials.cases))
     labels = tuple(f"candidate {i}" for i in range(len(cases)))
-    if isinstance(problem.line, Dryers):
+    if isinstance(problem.line, Marched):
         return dataclasses.replace(problem.line, cases=tuple(settled), labels=labels)
     numbers, _ = stated(settled)
     leakage = 0.0 if blown(cases[0]) else cases[0].duct.leakage or 0.0
@@ -67,33 +66,33 @@ def next_measures(case: Case, problem: Problem, found: Estimate) -> tuple[Measur
     deviation = _instruments(problem)
     measures = []
     for k, candidate in enumerate(candidates):
-        sd = deviation * np.where(np.arange(len(MEASURED)) == 0, candidate.moisture_within, 1.0)
+        sd = deviation * np.where(np.arange(len(deviation)) == 0, candidate.moisture_within, 1.0)
         rows = list(candidate.measured)
-        J = slopes[rows, :, k] / sd[rows, None] / found.scatter
+        J = slopes[rows, :, k] / sd[rows, None] / found.scatter * found.sure
         then = np.linalg.pinv(now + J.T @ J, hermitian=True)
-        measures.append(Measure(candidate.what, _within(to_exit, then, found.quantile)))
-    present = _within(to_exit, found.covariance, found.quantile)
+        measures.append(Measure(candidate.what, _within(to_exit, then)))
+    present = _within(to_exit, found.covariance)
     telling = [m for m in measures if m.within_wb < HELPS * present]
     return tuple(sorted(telling, key=lambda m: m.within_wb))
 
 
-def _within(slopes: Array, covariance: Any, quantile: float) -> float:
-    return float(quantile * np.sqrt(slopes @ covariance @ slopes))
+def _within(slopes: Array, covariance: Any) -> float:
+    return float(WITHIN * np.sqrt(slopes @ covariance @ slopes))
 
 
 def _instruments(problem: Problem) -> Array:
     """Standard deviations of a next reading: those of the trials, or of usual instruments."""
-    usual = np.array([q.within / WITHIN for q in MEASURED.values()])
+    known_of = [usual(q).within / WITHIN for q in problem.trials.quantities]
     known = np.where(np.isfinite(problem.trials.measured), problem.trials.deviation, np.nan)
-    return np.array([np.nanmedian(row) if np.isfinite(row).any() else u for row, u in zip(known, usual)])
+    return np.array([np.nanmedian(row) if np.isfinite(row).any() else u for row, u in zip(known, known_of)])
 
 
 def _candidates(case: Case) -> list[_Candidate]:
     """The scenario first, then what may be changed about it; within its limits where it has them."""
     found = [_Candidate("one more trial at the scenario's settings", case)]
-    if is_dryer(case):
-        found += [_Candidate(*change) for change in dryers.changes(case)]
-        return [*found, *_of_feed(case), _halved(case)]
+    if case.cooler.arrangement != "counter-flow":
+        found += [_Candidate(*change) for change in marched.changes(case)]
+        return [*found, *_of_feed(case), *_between(case), _halved(case)]
     limits, cooler = case.limits, case.cooler
     name = "airflow" if cooler.airflow is not None else "air_ratio"
     for value in limits.airflow or () if name == "airflow" else ():
@@ -118,6 +117,16 @@ def _of_feed(case: Case) -> list[_Candidate]:
             feed = dataclasses.replace(case.feed, moisture=moisture)
             words = f"a trial with feed of {100 * moisture:.1f} %"
             found.append(_Candidate(words, dataclasses.replace(case, feed=feed)))
+    return found
+
+
+def _between(case: Case) -> list[_Candidate]:
+    """Of a line, the same trial with a sample of what goes from one machine to the next."""
+    names = readings_of(case)
+    found = []
+    for k, stage in enumerate(getattr(case.cooler, "stages", ())[:-1], 1):
+        rows = (*PELLETS, *(names.index(f"stage.{k}.{name}") for name in ("moisture", "temperature")))
+        found.append(_Candidate(f"one more trial, the pellets measured behind {stage.name} too", case, rows))
     return found
 
 

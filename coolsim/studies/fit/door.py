@@ -16,15 +16,14 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
-from coolsim.requirements import is_dryer
-from coolsim.scenario.trials import MEASURED, WITHIN, Trials, read_trials
-from coolsim.studies.asked import where
-from coolsim.studies.fit import ahead, judge
+from coolsim.scenario.readings import WITHIN
+from coolsim.scenario.trials import Trials, read_trials
+from coolsim.studies.fit import ahead, cautions, judge
 from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Reading
-from coolsim.studies.fit.dryers import with_more_air
 from coolsim.studies.fit.estimate import Estimate, Problem, estimated, intervals
-from coolsim.studies.fit.model import Said, blown, line_of, pivot, pivoted, said
-from coolsim.studies.fit.parameters import PARAMETERS, USUAL, Parameter
+from coolsim.studies.fit.marched import put
+from coolsim.studies.fit.model import Said, line_of, pivot, pivoted, said
+from coolsim.studies.fit.parameters import USUAL, Parameter, parameters_of
 
 
 @asked_with_a_case
@@ -38,14 +37,12 @@ def fit(
     """Find the numbers of a line that explain its trials, with their intervals.
 
     trials: a CSV file as `coolsim fit --help` describes, or Trials of `coolsim.studies.fit.trials_of`.
-    free: names of studies.fit.parameters.PARAMETERS. priors: published ranges count, as what is known beforehand.
+    free: names of studies.fit.parameters.PARAMETERS; of a stage of a line with its number, stage.1.airflow_factor.
+    priors: published ranges count, as what is known beforehand.
 
-    Raises InputError for a line of machines, for a file with faults (all of them), for trials that cannot be what
+    Raises InputError for a file with faults (all of them), for trials that cannot be what
     they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
-    if case.cooler.arrangement == "line":
-        allowed = "trials are of one machine: fit each stage by itself, as a scenario with a [cooler] table"
-        raise InputError([Fault(where(case, "stage"), "stage", "a line of stages", allowed)])
     chosen, given = _asked(case, trials, free)
     judge.refuse_impossible(case, given, chosen)
     used = judge.once_each(given)
@@ -68,10 +65,10 @@ def fit(
         priors=priors,
         suspects=judge.suspects(problem, found),
         alike=judge.alike(problem, found),
-        before=_exit(case, problem, problem.before, np.eye(len(chosen)), WITHIN),
-        after=_exit(case, problem, found.theta(problem), found.covariance, found.quantile),
+        before=_exit(case, problem, problem.before, np.eye(len(chosen))),
+        after=_exit(case, problem, found.theta(problem), found.covariance),
         next=ahead.next_measures(case, problem, found),
-        warnings=judge.warnings(given, used, problem, found),
+        warnings=cautions.warnings(given, used, problem, before, found, ends),
     )
 
 
@@ -81,7 +78,7 @@ def _asked(
     """The free numbers and the trials; raises InputError with the faults of both."""
     chosen, given, faults = None, None, []
     try:
-        chosen = chosen_parameters(free)
+        chosen = chosen_parameters(free, case)
     except InputError as error:
         faults += error.faults
     try:
@@ -93,17 +90,17 @@ def _asked(
     return chosen, given
 
 
-def chosen_parameters(free: Sequence[str]) -> tuple[Parameter, ...]:
+def chosen_parameters(free: Sequence[str], case: Case) -> tuple[Parameter, ...]:
     """The numbers of some names; raises InputError for names that are none, and for none at all."""
-    free = list(dict.fromkeys(free))
-    unknown = [name for name in free if name not in PARAMETERS]
-    allowed = f"allowed: {', '.join(PARAMETERS)}"
+    known, free = parameters_of(case), list(dict.fromkeys(free))
+    unknown = [name for name in free if name not in known]
+    allowed = f"allowed: {', '.join(known)}"
     faults = [Fault("", "--free", f'"{name}"', allowed) for name in unknown]
     if not free:
         faults.append(Fault("", "--free", "no name", f"{allowed}; {', '.join(USUAL)} if left out"))
     if faults:
         raise InputError(faults)
-    return tuple(PARAMETERS[name] for name in free)
+    return tuple(known[name] for name in free)
 
 
 def posed(case: Case, trials: Trials, free: Sequence[Parameter], priors: bool = True) -> Problem:
@@ -126,7 +123,7 @@ def _fitted(case: Case, problem: Problem, found: Estimate, ends: Array) -> list[
         value, lowest, highest = (
             float(p.value(problem.before[k] + problem.spread[k] * u)) for u in (found.u[k], *ends[k])
         )
-        learned = float(np.clip(1 - deviation[k] * found.quantile / WITHIN, 0.0, 1.0))
+        learned = float(np.clip(1 - deviation[k], 0.0, 1.0))
         fitted.append(
             Fitted(
                 p.name,
@@ -149,9 +146,9 @@ def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
     """Every reading that was taken, with what the model says of it; its interval is the free numbers' alone."""
     trials, slopes = problem.trials, found.said.by_theta[:, :, 0] * problem.spread[:, None]
     variance = np.einsum("qft,fg,qgt->qt", slopes, found.covariance, slopes)
-    within, readings = found.quantile * np.sqrt(variance), []
+    within, readings = WITHIN * np.sqrt(variance), []
     for t, label in enumerate(trials.labels):
-        for q, name in enumerate(MEASURED):
+        for q, name in enumerate(trials.quantities):
             if np.isfinite(trials.measured[q, t]):
                 after = float(found.said.readings[q, 0, t])
                 readings.append(
@@ -169,11 +166,11 @@ def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
     return readings
 
 
-def _exit(case: Case, problem: Problem, theta: Array, covariance: Array, quantile: float) -> Exit:
+def _exit(case: Case, problem: Problem, theta: Array, covariance: Array) -> Exit:
     """The exit of the scenario itself, and how far the free numbers leave it open."""
     at = said(ahead.at_scenario(case, problem), theta)
     slopes = at.by_theta[:2, :, 0, 0] * problem.spread
-    moisture, temperature = quantile * np.sqrt(np.einsum("qf,fg,qg->q", slopes, covariance, slopes))
+    moisture, temperature = WITHIN * np.sqrt(np.einsum("qf,fg,qg->q", slopes, covariance, slopes))
     M, T = at.readings[:2, 0, 0]
     return Exit(float(M), float(moisture), float(T), float(temperature))
 
@@ -234,15 +231,8 @@ def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, e
         specific_heat=value.get("specific_heat", material.specific_heat),
         provenance=MappingProxyType(provenance),
     )
-    feed = dataclasses.replace(case.feed, moisture=case.feed.moisture + value.get("feed_moisture_bias", 0.0))
-    cooler, times = case.cooler, value.get("airflow_factor", 1.0)
-    if is_dryer(case):
-        cooler = with_more_air(case, times).cooler
-    elif cooler.airflow is not None:
-        cooler = dataclasses.replace(cooler, airflow=cooler.airflow * times)
-    elif cooler.air_ratio is not None:
-        cooler = dataclasses.replace(cooler, air_ratio=cooler.air_ratio * times)
-    duct = case.duct
-    if "leakage" in value and not blown(case):
-        duct = dataclasses.replace(duct, leakage=value["leakage"])
-    return dataclasses.replace(case, material=material, feed=feed, cooler=cooler, duct=duct)
+    fitted = dataclasses.replace(case, material=material)
+    for p in problem.line.free:
+        if not p.of_material:
+            fitted = put(fitted, p.name, value[p.name])
+    return fitted

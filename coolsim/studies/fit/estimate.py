@@ -7,21 +7,23 @@ Minimised over u = (θ − θ₀)/s, s the standard deviation of the published r
 S being what the exits do when that which was set is off. `scipy.optimize.least_squares` minimises it with the
 solver's own slopes. Around the minimum u is normal with covariance (JᵀJ + 1)⁻¹, J the whitened slopes; where trials
 scatter more than their ± says (χ² beyond its 95 % quantile), the readings' ± is raised until χ² equals its degrees
-of freedom (Birge's ratio; R. T. Birge, Phys. Rev. 40 (1932) 207, memory), and intervals are Student's.
+of freedom (Birge's ratio; R. T. Birge, Phys. Rev. 40 (1932) 207, memory), and for intervals once more by Student's
+quantile over the normal one, since that scatter is only estimated. What was known before the trials scatters with
+none of them: it counts as it is, so that no trial makes a number less known.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import optimize, stats
 
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.scenario.trials import MEASURED, Trials
-from coolsim.studies.fit.model import Dryers, Line, Said, said
+from coolsim.scenario.readings import WITHIN
+from coolsim.scenario.trials import Trials
+from coolsim.studies.fit.model import Coolers, Marched, Said, said
 
 EVALUATIONS = 60  # of the model, each with its slopes; five are usual
 
@@ -30,7 +32,7 @@ EVALUATIONS = 60  # of the model, each with its slopes; five are usual
 class Problem:
     """A line, its trials, and what is known of the free numbers without them."""
 
-    line: Line | Dryers
+    line: Coolers | Marched
     trials: Trials
     before: Array  # θ₀, (free,)
     spread: Array  # s, (free,)
@@ -43,12 +45,13 @@ class Estimate:
 
     u: Array  # (free,)
     covariance: Array  # (free, free)
+    within_scatter: Array  # the same, were the scatter of the readings known exactly
     J: Array  # whitened slopes, (quantities · trials, free)
     residual: Array  # whitened, (quantities · trials,)
     whitening: Array  # (trials, quantities, quantities)
     said: Said  # at the minimum
     scatter: float  # times the ± of the readings by which they scatter (1 where no more than they say)
-    quantile: float  # of 95 %, for intervals
+    sure: float  # by which slopes of readings count less for intervals, as their scatter is estimated: 1 or less
 
     def theta(self, problem: Problem) -> Array:
         return problem.before + problem.spread * self.u
@@ -64,20 +67,20 @@ def estimated(problem: Problem, before: Said) -> Estimate:
     if doubts:  # what the exits do when inputs are off is only known once the numbers are
         whitening = _whitening(problem, said(problem.line, problem.before + problem.spread * u, False, True))
         u = _minimised(problem, whitening, u, known)
-    found = _around(problem, whitening, u, known, 1.0, stats.norm.ppf(0.975))
+    found = _around(problem, whitening, u, known)
     freedom = degrees_of_freedom(problem, found)
     scatter = float(found.residual @ found.residual)
     if freedom < 1 or scatter <= stats.chi2.ppf(0.95, freedom):
         return found
     times = np.sqrt(scatter / freedom)
     u = _minimised(problem, whitening / times, u, known)
-    return _around(problem, whitening / times, u, known, times, stats.t.ppf(0.975, freedom))
+    return _around(problem, whitening / times, u, known, times, WITHIN / stats.t.ppf(0.975, freedom))
 
 
 def degrees_of_freedom(problem: Problem, found: Estimate) -> float:
     """Readings less the numbers that they settle: with priors less than one for each."""
     readings = np.isfinite(problem.trials.measured).sum()
-    return float(readings - np.trace(found.J.T @ found.J @ found.covariance))
+    return float(readings - np.trace(found.J.T @ found.J @ found.within_scatter))
 
 
 def _whitening(problem: Problem, at: Said | None) -> Array:
@@ -145,22 +148,29 @@ def _limits(problem: Problem) -> tuple[Array, Array]:
 
 
 def _around(
-    problem: Problem, whitening: Array, u: Array, known: dict[bytes, Said], scatter: float, quantile: float
+    problem: Problem,
+    whitening: Array,
+    u: Array,
+    known: dict[bytes, Said],
+    scatter: float = 1.0,
+    sure: float = 1.0,
 ) -> Estimate:
     """What is known at a minimum."""
     where = _at(problem, u, known)
     residual, J = _whitened(problem, whitening, where)
-    information = J.T @ J + problem.priors * np.eye(len(u))
-    covariance: Any = np.linalg.pinv(information, hermitian=True)
-    return Estimate(u, covariance, J, residual, whitening, where, scatter, float(quantile))
+    prior = problem.priors * np.eye(len(u))
+    tight, covariance = (
+        np.asarray(np.linalg.pinv(w**2 * J.T @ J + prior, hermitian=True), float) for w in (1.0, sure)
+    )
+    return Estimate(u, covariance, tight, J, residual, whitening, where, float(scatter), float(sure))
 
 
 def chi_squared(problem: Problem, found: Estimate, u: Array) -> Array:
-    """χ² at sets of u (sets, free), all in one solve, with the whitening of the minimum."""
+    """χ² at sets of u (sets, free), all in one solve, with the whitening of the minimum, as sure as that is."""
     where = said(problem.line, problem.before + problem.spread * u, slopes=False)
     miss = np.nan_to_num(problem.trials.measured[:, None] - where.readings, nan=0.0)
     residual = np.einsum("tqr,rst->stq", found.whitening, miss)
-    return (residual**2).sum(axis=(1, 2)) + problem.priors * (u**2).sum(axis=1)
+    return found.sure**2 * (residual**2).sum(axis=(1, 2)) + problem.priors * (u**2).sum(axis=1)
 
 
 def intervals(problem: Problem, found: Estimate) -> Array:
@@ -172,13 +182,13 @@ def intervals(problem: Problem, found: Estimate) -> Array:
     deviation = np.sqrt(np.diag(found.covariance))
     paths = found.covariance / deviation  # column k: where all numbers go when number k goes one deviation up
     low, high = _limits(problem)
-    ways = np.concatenate([-paths.T, paths.T]) * found.quantile
+    ways = np.concatenate([-paths.T, paths.T]) * WITHIN
     ends = np.clip(found.u + ways, low, high)
     least = chi_squared(problem, found, found.u[None])[0]
     rise = np.maximum(chi_squared(problem, found, ends) - least, 1e-12)
-    reach = np.clip(found.quantile / np.sqrt(rise), 0.5, 2.0)
+    reach = np.clip(WITHIN / np.sqrt(rise), 0.5, 2.0)
     k = np.arange(len(deviation))
-    step = found.quantile * deviation * reach.reshape(2, -1)
+    step = WITHIN * deviation * reach.reshape(2, -1)
     return np.clip(
         np.stack([found.u[k] - step[0], found.u[k] + step[1]], axis=1), low[:, None], high[:, None]
     )
@@ -189,7 +199,7 @@ def misfit(found: Estimate) -> Array:
 
     rᵀ (1 − H)⁻¹ r with H the trial's block of J C Jᵀ: what leaving the trial out would give, to first order.
     """
-    Q = len(MEASURED)
+    Q = found.whitening.shape[1]
     r, J = found.residual.reshape(-1, Q), found.J.reshape(-1, Q, found.J.shape[1])
-    H = np.einsum("tqf,fg,trg->tqr", J, found.covariance, J)
+    H = np.einsum("tqf,fg,trg->tqr", J, found.within_scatter, J)
     return np.einsum("tq,tq->t", r, np.linalg.solve(np.eye(Q) - H + 1e-12 * np.eye(Q), r[..., None])[..., 0])

@@ -7,17 +7,17 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from coolsim import both_units
-from coolsim.case import Case
+from coolsim import both_units, line
+from coolsim.case import Case, Line
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
-from coolsim.requirements import is_dryer
-from coolsim.result import Warning
-from coolsim.scenario.trials import HOTTEST_FEED, MEASURED, NO_EXHAUST, WITHIN, Trials
+from coolsim.scenario.readings import HOTTEST_FEED, measured_key
+from coolsim.scenario.trial_columns import NO_EXHAUST
+from coolsim.scenario.trials import Trials
 from coolsim.studies.fit.answer import Suspect
 from coolsim.studies.fit.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
 from coolsim.studies.fit.model import Said, blown
-from coolsim.studies.fit.parameters import Parameter
+from coolsim.studies.fit.parameters import Parameter, placed
 
 LEAST_SETTLED = 0.2  # singular value in published deviations: below, trials leave a number five times as open
 SAME = 0.9  # correlation from which two numbers cannot be told apart
@@ -46,30 +46,59 @@ def refuse_impossible(case: Case, trials: Trials, free: Sequence[Parameter]) -> 
         faults.append(Fault(trials.name, "trials", "none", "needs one trial at least, with a reading"))
     elif fractions := _fractions(trials):
         faults += fractions
-    elif is_dryer(case) and np.isfinite(trials.measured[2:]).any():
-        faults.append(Fault(trials.name, "measured", "readings of a dryer's exhaust", NO_EXHAUST))
-    elif "leakage" in [p.name for p in free]:
-        if is_dryer(case):
-            allowed = "false air is fitted for counter-flow coolers only: free airflow_factor in its place"
-            faults.append(Fault("", "--free", "leakage", allowed))
-        elif blown(case):
-            allowed = (
-                "false air of a blow-through fan leaves before the bed: free airflow_factor in its place"
-            )
-            faults.append(Fault("", "--free", "leakage", allowed))
-        elif not np.isfinite(trials.measured[2:]).any():
-            allowed = "it shows in the exhaust only: measure exhaust_temperature or exhaust_relative_humidity"
-            faults.append(Fault("", "--free", "leakage", allowed))
+    else:
+        faults += [fault for fault in _of_exhaust(case, trials) if fault]
+        for p in free:
+            stage, own = placed(p.name)
+            if own == "leakage" and not faults:
+                faults += _of_leakage(case if stage is None else line.by_itself(case, case, stage), p, trials)
     if faults:
         raise InputError(faults)
+
+
+def _of_exhaust(case: Case, trials: Trials) -> list[Fault]:
+    """Readings of the exhaust of dryers."""
+    faults = []
+    for reading, values in zip(trials.quantities, trials.measured):
+        stage, name = placed(reading)
+        machine = case.cooler
+        if isinstance(machine, Line):
+            machine = machine.stages[len(machine.stages) - 1 if stage is None else stage].cooler
+        if name.startswith("exhaust") and np.isfinite(values).any() and machine.arrangement != "counter-flow":
+            key = measured_key(reading)
+            faults.append(Fault(trials.name, key, "readings of a dryer's exhaust", NO_EXHAUST))
+    return faults
+
+
+def _of_leakage(machine: Case, p: Parameter, trials: Trials) -> list[Fault]:
+    """False air that does not show itself."""
+    factor = p.name.replace("leakage", "airflow_factor")
+    place = p.name.rpartition(".")[0]
+    last = f"stage.{len(getattr(trials.cases[0].cooler, 'stages', ()))}"
+    rows = [
+        values
+        for reading, values in zip(trials.quantities, trials.measured)
+        if reading.rpartition(".")[0] == ("" if place == last else place) and "exhaust" in reading
+    ]
+    if machine.cooler.arrangement != "counter-flow":
+        allowed = f"false air is fitted for counter-flow coolers only: free {factor} in its place"
+    elif blown(machine):
+        allowed = f"false air of a blow-through fan leaves before the bed: free {factor} in its place"
+    elif not np.isfinite(rows).any():
+        allowed = "it shows in the exhaust only: measure exhaust_temperature or exhaust_relative_humidity"
+    else:
+        return []
+    return [Fault("", "--free", p.name, allowed)]
 
 
 def _fractions(trials: Trials) -> list[Fault]:
     """Moistures that no feed has, but that it would have were they meant as fractions."""
     columns = {
         "feed.moisture": np.array([float(case.feed.moisture) for case in trials.cases]),
-        "measured.moisture": trials.measured[0],
     }
+    for reading, values in zip(trials.quantities, trials.measured):
+        if reading.endswith("moisture"):
+            columns[measured_key(reading)] = values
     faults = []
     for key, moisture in columns.items():
         dry = moisture[moisture < DRIEST]
@@ -101,7 +130,9 @@ def _same(trials: Trials, j: int, k: int) -> bool:
 
 def refuse_units(trials: Trials, before: Said) -> None:
     """Raise InputError where temperatures are far off as they stand and right once they are read as °F."""
-    for q, name in ((1, "temperature"), (2, "exhaust_temperature")):
+    for q, name in enumerate(trials.quantities):
+        if not name.endswith("temperature"):
+            continue
         reading, expected = trials.measured[q], before.readings[q, 0]
         there = np.isfinite(reading)
         fahrenheit = (np.abs(reading - expected) > FAR) & (np.abs((reading - 32) / 1.8 - expected) < NEAR)
@@ -110,7 +141,7 @@ def refuse_units(trials: Trials, before: Said) -> None:
             found = f"{first:.1f} °C where about {expected[there][0]:.0f} °C is to be expected"
             celsius = f"{(first - 32) / 1.8:.1f} °C"
             allowed = f"was it meant as degF? That would be {celsius}: write [degF] in the heading"
-            raise InputError([Fault(trials.name, f"measured.{name}", found, allowed)])
+            raise InputError([Fault(trials.name, measured_key(name), found, allowed)])
     _refuse_feed_in_fahrenheit(trials, before)
 
 
@@ -139,7 +170,10 @@ def refuse_unsettled(problem: Problem, before: Said) -> None:
     for value, way in zip(s, ways):
         if value < LEAST_SETTLED:
             names = _names(problem, way)
-            readings, distinct = int(np.isfinite(problem.trials.measured).sum()), _settings(problem.trials)
+            readings, distinct = (
+                int(np.isfinite(problem.trials.measured).sum()),
+                distinct_settings(problem.trials),
+            )
             at = f"{distinct} different settings" if distinct > 1 else "one setting"
             found = f"{readings} readings at {at}, which leave {names} open"
             allowed = (
@@ -167,7 +201,7 @@ def refuse_misfit(problem: Problem, found: Estimate) -> None:
     raise InputError(faults)
 
 
-def _settings(trials: Trials) -> int:
+def distinct_settings(trials: Trials) -> int:
     return len({(c.feed, c.air, c.cooler) for c in trials.cases})
 
 
@@ -205,7 +239,8 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
     expected = found.said.readings[:, 0, t]
     off = np.nan_to_num((reading - expected) / deviation)
     q = int(np.argmax(np.abs(off)))
-    name = list(MEASURED)[q]
+    reading_of = problem.trials.quantities[q]
+    name = reading_of.rpartition(".")[2]
     moist = name in ("moisture", "exhaust_relative_humidity")
     size = (
         f"{100 * abs(reading[q] - expected[q]):.2f} points"
@@ -213,7 +248,7 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
         else both_units.difference(abs(reading[q] - expected[q]), 1)
     )
     way = ("wetter" if moist else "warmer") if off[q] > 0 else ("drier" if moist else "cooler")
-    text = f"{LABEL[name]} {size} {way} than the other trials make it"
+    text = f"{_labelled(reading_of)} {size} {way} than the other trials make it"
     celsius = (reading[q] - 32) / 1.8
     if not moist and abs(celsius - expected[q]) < 3 * deviation[q]:
         return f"{text}; read as degF it would fit ({celsius:.1f} °C)"
@@ -227,6 +262,11 @@ def _why(problem: Problem, found: Estimate, t: int) -> str:
     return f"{text}; was it read where and when the pellets leave?"
 
 
+def _labelled(reading: str) -> str:
+    place, _, name = reading.rpartition(".")
+    return f"{place.replace('.', ' ')}: {LABEL[name]}" if place else LABEL[name]
+
+
 # -- what cannot be told
 
 
@@ -235,10 +275,10 @@ def alike(problem: Problem, found: Estimate) -> tuple[str, ...]:
     names, deviation = [p.name for p in problem.line.free], np.sqrt(np.diag(found.covariance))
     said_of, open_ = [], set()
     for k, name in enumerate(names):
-        if problem.priors and 1 - deviation[k] * found.quantile / WITHIN < UNLEARNT:
+        if problem.priors and 1 - deviation[k] < UNLEARNT:
             open_.add(name)
             said_of.append(
-                f"{name}: the trials say little; its value is still nearly that of the published range"
+                f"{name}: the trials say little of it: its interval is nearly as wide as the published range"
             )
     _, s, ways = np.linalg.svd(found.J, full_matrices=False)
     for value, way in zip(s, ways):
@@ -261,49 +301,3 @@ def _together(problem: Problem, way: Array, large: Sequence[int]) -> str:
     names = [p.name for p in problem.line.free]
     first = way[large[0]]
     return " and ".join(names[k] + (" up" if way[k] * first > 0 else " down") for k in large)
-
-
-def warnings(given: Trials, used: Trials, problem: Problem, found: Estimate) -> tuple[Warning, ...]:
-    """What to look at before the numbers are used."""
-    said_so = []
-    if len(used) < len(given):
-        text = f"{len(given) - len(used)} of {len(given)} trials repeat another to the last digit and count once."
-        said_so.append(Warning("check", text))
-    if _settings(used) == 1 and len(used) > 1:
-        text = (
-            "All trials were at the same settings: they settle the exit there, hardly the numbers behind it."
-        )
-        said_so.append(Warning("check", text))
-    count, free = len(used), len(problem.line.free)
-    if problem.priors and count < free:
-        trials = f"{count} trial{'s' if count > 1 else ''}"
-        text = f"{trials} for {free} numbers: published ranges decide what they leave open."
-        said_so.append(Warning("check", text))
-    if found.scatter > 1.0:
-        text = (
-            f"Readings scatter {found.scatter:.1f} times as widely as their ± says: intervals are widened to "
-            "match. Look at the trials that are furthest off, at the ± you gave, and at what varied unseen, the "
-            "feed first."
-        )
-        said_so.append(Warning("check", text))
-    for k, p in enumerate(problem.line.free):
-        if problem.priors and abs(found.u[k]) > 2.5:
-            text = f"{p.name} lies outside its published range: is something else off, such as the feed's moisture?"
-            said_so.append(Warning("check", text))
-    if used.assumed:
-        usual = {
-            "moisture": "exit moisture ± 0.2 point",
-            "temperature": f"exit temperature ± {both_units.difference(0.5, 1)}",
-            "exhaust_temperature": f"exhaust ± {both_units.difference(1.0, 1)}",
-            "exhaust_relative_humidity": "its humidity ± 3 points",
-        }
-        text = (
-            f"Where no ± is given, usual instruments are taken: {', '.join(usual[q] for q in used.assumed)}."
-        )
-        said_so.append(Warning("note", text))
-    if given.marks:
-        said_so.append(Warning("note", f"The file of trials has {given.marks}: found in it and read so."))
-    if not used.doubt.any():
-        text = "What was set counts as exact: give feed.moisture ± [%] and the like where it is not."
-        said_so.append(Warning("note", text))
-    return tuple(said_so)

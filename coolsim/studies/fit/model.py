@@ -1,4 +1,7 @@
-"""What the model says of trials at any values of the free numbers, and its exact slopes, all in one solve."""
+"""What the model says of trials at any values of the free numbers, and its slopes, all in one solve.
+
+Those of coolers are exact; what is marched through time, a dryer or a line, is in fit.marched.
+"""
 
 from __future__ import annotations
 
@@ -19,15 +22,14 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.predict import at_its_fan, solved
-from coolsim.requirements import is_dryer
-from coolsim.scenario.trials import DOUBTED, MEASURED, Trials
+from coolsim.scenario.readings import DOUBTED, MEASURED, doubted_of
+from coolsim.scenario.trials import Trials
+from coolsim.studies.differences import COOLING
 from coolsim.studies.fit.parameters import Parameter
 from coolsim.studies.sensitivity import slopes_of
 
-# Right to 0.001 point and 0.02 K on thirty settings of a cooler. Never refined: a mesh that changes along the
-# search would put steps into χ², a tenth of a deviation of an oven high.
-FITTING = Resolution(16, 12, refinements=0, estimate=False)
-_SLOPES_OF_DOUBTED = {
+# Of inputs that may carry a ±, by what name they are moved.
+DOUBTED_AS = {
     "feed.moisture": "feed_moisture",
     "feed.temperature": "feed_temperature",
     "feed.throughput": "throughput",
@@ -42,24 +44,29 @@ STEP = 1e-6  # of the mixture of exhaust and false air: explicit, so central dif
 
 
 @dataclass(frozen=True)
-class Line:
+class Coolers:
     """The trials' cases side by side, and the numbers that are free."""
 
     numbers: Stated  # (trials,)
     leakage: Array  # (trials,); 0 where the exhaust is measured before any false air
     free: tuple[Parameter, ...]
     labels: tuple[str, ...]
-    resolution: Resolution = FITTING
+    resolution: Resolution = COOLING
 
 
 @dataclass(frozen=True)
-class Dryers:
-    """The same of trials on a batch or belt dryer, which need their cases."""
+class Marched:
+    """The same of trials on a dryer or a line, which need their cases."""
 
     cases: tuple[Case, ...]
     free: tuple[Parameter, ...]
     labels: tuple[str, ...]
-    resolution: Any = None  # a model.drying.Resolution; that of fit.dryers if left out
+    resolution: Any = None  # a model.drying.Resolution; of dryers; that of studies.differences if left out
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """The inputs that may carry a ±."""
+        return doubted_of(self.cases[0])
 
 
 @dataclass(frozen=True)
@@ -71,16 +78,16 @@ class Said:
     by_doubt: Array  # (quantities, DOUBTED, sets, trials)
 
 
-def line_of(trials: Trials, free: Sequence[Parameter]) -> Line | Dryers:
-    """The line at its trials; fans settle first, at the false air that the scenario states."""
+def line_of(trials: Trials, free: Sequence[Parameter]) -> Coolers | Marched:
+    """The machine at its trials; fans settle first, at the false air that the scenario states."""
     cases = [at_its_fan(case) for case in trials.cases]
     if "moisture_slope" in [p.name for p in free]:
         cases = pivoted(cases, pivot(cases))
-    if is_dryer(cases[0]):
-        return Dryers(tuple(cases), tuple(free), trials.labels)
+    if cases[0].cooler.arrangement != "counter-flow":
+        return Marched(tuple(cases), tuple(free), trials.labels)
     numbers, _ = stated(cases)
     leakage = [0.0 if blown(case) else (case.duct.leakage or 0.0) for case in cases]
-    return Line(numbers, np.array(leakage, float), tuple(free), trials.labels)
+    return Coolers(numbers, np.array(leakage, float), tuple(free), trials.labels)
 
 
 def pivot(cases: Sequence[Case]) -> float:
@@ -108,12 +115,12 @@ def blown(case: Case) -> bool:
     return case.fan.position == BLOW_THROUGH
 
 
-def said(line: Line | Dryers, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:
+def said(line: Coolers | Marched, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:
     """Readings at sets of θ (sets, free), and slopes where asked; raises NotConverged, naming the trial."""
-    if isinstance(line, Dryers):
-        from coolsim.studies.fit import dryers  # which builds on this file
+    if isinstance(line, Marched):
+        from coolsim.studies.fit import marched  # which builds on this file
 
-        return dryers.said(line, theta, slopes, doubts)
+        return marched.said(line, theta, slopes, doubts)
     theta = np.atleast_2d(theta)
     sets, count = len(theta), len(line.leakage)
     base = take(line.numbers, np.tile(np.arange(count), sets))
@@ -130,30 +137,30 @@ def said(line: Line | Dryers, theta: Array, slopes: bool = True, doubts: bool = 
         raise NotConverged(f"{label}: {error.reason}", error.failed, error.best) from None
     out = result.air_out
     outside = (numbers.ambient_temperature, inputs.humidity_ratio, inputs.pressure)
-    T_mix, RH_mix = _mixed(out.temperature, out.humidity_ratio, leakage, outside)
+    T_mix, RH_mix = exhaust_behind(out.temperature, out.humidity_ratio, leakage, outside)
     readings = np.array([result.pellets_out.moisture_wb, result.pellets_out.temperature, T_mix, RH_mix])
     empty = np.zeros((len(MEASURED), 0, sets * count))
     by_theta = by_doubt = empty
     names = [p.slope for p in line.free if p.slope] if slopes else []
-    asked = list(dict.fromkeys([*names, *(_SLOPES_OF_DOUBTED[k] for k in DOUBTED if doubts)]))
+    asked = list(dict.fromkeys([*names, *(DOUBTED_AS[k] for k in DOUBTED if doubts)]))
     if asked:
         table = slopes_of(numbers, solutions, asked)
         exits = _as_measured(table, out.temperature, out.humidity_ratio, leakage, outside)
         by_theta = _by_theta(line, base, theta, asked, exits) if slopes else empty
         if doubts:
-            by_doubt = exits[:, [asked.index(_SLOPES_OF_DOUBTED[k]) for k in DOUBTED]]
+            by_doubt = exits[:, [asked.index(DOUBTED_AS[k]) for k in DOUBTED]]
             by_doubt = np.where(np.isfinite(by_doubt), by_doubt, 0.0)
     if slopes:
         by_theta = by_theta if by_theta.shape[1] else np.zeros((len(MEASURED), len(line.free), sets * count))
         for k, p in enumerate(line.free):
             if p.name == "leakage":
                 by_theta[T_EXHAUST:, k] = _slope_of_mixture(
-                    lambda d: _mixed(out.temperature, out.humidity_ratio, leakage + d, outside), STEP
+                    lambda d: exhaust_behind(out.temperature, out.humidity_ratio, leakage + d, outside), STEP
                 )
     return Said(*(a.reshape(*a.shape[:-1], sets, count) for a in (readings, by_theta, by_doubt)))
 
 
-def _by_theta(line: Line, base: Stated, theta: Array, asked: list[str], exits: Array) -> Array:
+def _by_theta(line: Coolers, base: Stated, theta: Array, asked: list[str], exits: Array) -> Array:
     """Slopes by θ from those by inputs: the chain rule, parameter by parameter."""
     sets, count = len(theta), len(line.leakage)
     slopes = np.zeros((len(MEASURED), len(line.free), sets * count))
@@ -178,8 +185,8 @@ def _as_measured(table: Array, T_air: Array, Y: Array, leakage: Array, outside: 
     What the outside air that is mixed in does itself is left out: it moves no free number.
     """
     moisture, temperature, dT, dY = table[0], table[1], table[3], table[4]
-    by_T = _slope_of_mixture(lambda d: _mixed(T_air + d, Y, leakage, outside), 1e3 * STEP)
-    by_Y = _slope_of_mixture(lambda d: _mixed(T_air, Y + d, leakage, outside), STEP)
+    by_T = _slope_of_mixture(lambda d: exhaust_behind(T_air + d, Y, leakage, outside), 1e3 * STEP)
+    by_Y = _slope_of_mixture(lambda d: exhaust_behind(T_air, Y + d, leakage, outside), STEP)
     return np.stack([moisture, temperature, *(by_T[:, None] * dT + by_Y[:, None] * dY)])
 
 
@@ -188,7 +195,9 @@ def _slope_of_mixture(mixture: Callable[[float], tuple[Array, Array]], step: flo
     return np.array([(T_high - T_low) / (2 * step), (RH_high - RH_low) / (2 * step)])
 
 
-def _mixed(T_bed: Array, Y_bed: Array, leakage: Array, outside: tuple[Array, ...]) -> tuple[Array, Array]:
+def exhaust_behind(
+    T_bed: Array, Y_bed: Array, leakage: Array, outside: tuple[Array, ...]
+) -> tuple[Array, Array]:
     """Temperature and relative humidity behind the bed, false air mixed in."""
     T_out, Y_out, p = outside
     mixture = with_false_air(AirState(T_bed, Y_bed), AirState(T_out, Y_out), leakage)

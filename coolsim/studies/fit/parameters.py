@@ -14,10 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim import line
+from coolsim.case import Case, Line
 from coolsim.fields import Array
 from coolsim.inputs import Stated
-from coolsim.scenario.trials import WITHIN
+from coolsim.scenario.readings import WITHIN
 
 Change = Callable[[Stated, Array], Stated]
 
@@ -216,4 +217,33 @@ PARAMETERS: dict[str, Parameter] = {
         ),
     )
 }
+_OF_STAGES = ("leakage", "airflow_factor")  # of a line each stage has its own
 USUAL = ("diffusivity", "isotherm_shift", "specific_heat")  # what is set free where nothing is said
+
+
+def placed(name: str) -> tuple[int | None, str]:
+    """The stage whose number it is, counted from 0 (None: shared by all), and its name there."""
+    place, _, own = name.rpartition(".")
+    return (int(place.rpartition(".")[2]) - 1 if place else None), own
+
+
+def parameters_of(case: Case) -> dict[str, Parameter]:
+    """What may be set free on a machine; of a line what belongs to a stage goes by its number."""
+    if not isinstance(case.cooler, Line):
+        return dict(PARAMETERS)
+    found = {name: p for name, p in PARAMETERS.items() if name not in _OF_STAGES}
+    for k in range(len(case.cooler.stages)):
+        for own in _OF_STAGES:
+            p = _of_stage(PARAMETERS[own], k)
+            found[p.name] = p
+    return found
+
+
+def _of_stage(p: Parameter, k: int) -> Parameter:
+    """A number of a machine as that of stage k of a line."""
+    return dataclasses.replace(
+        p,
+        name=f"stage.{k + 1}.{p.name}",
+        before=lambda c: p.before(line.by_itself(c, c, k)),
+        range=lambda c: p.range(line.by_itself(c, c, k)),
+    )
