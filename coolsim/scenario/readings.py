@@ -85,7 +85,7 @@ def measured_key(reading: str) -> str:
 
 def hottest_inlet(cooler: Any) -> float | None:
     """Temperature of the hottest air that a heater of a machine, or of any in a line, aims at; None without one."""
-    machines = [stage.cooler for stage in cooler.stages] if isinstance(cooler, Line) else [cooler]
+    machines: list[Any] = [stage.cooler for stage in cooler.stages] if isinstance(cooler, Line) else [cooler]
     ends = [
         one.inlet_air_temperature for machine in machines for one in getattr(machine, "zones", (machine,))
     ]

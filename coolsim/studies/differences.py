@@ -15,6 +15,7 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coolsim import dried, line
 from coolsim.case import Batch, Belt, Case, Line
@@ -223,7 +224,7 @@ def warmer(case: Case, by: float) -> Case:
 
 def predicted_alike(
     cases: Sequence[Case], cool: Resolution = COOLING, dry: drying.Resolution = DRYING
-) -> Iterator[tuple[Array, Result]]:
+) -> Iterator[tuple[NDArray[np.intp], Result]]:
     """Predict cases on meshes that stay; kind by kind, which those are and their result.
 
     Raises NotConverged, whose `failed` are places among the cases.
@@ -253,7 +254,7 @@ def outcomes(
     cases: Sequence[Case], read: Reading, cool: Resolution = COOLING, dry: drying.Resolution = DRYING
 ) -> Array:
     """What is read of predictions, (what is read, cases)."""
-    parts = [(at, read([cases[k] for k in at], result)) for at, result in predicted_alike(cases, cool, dry)]
+    parts = [(at, read([cases[int(k)] for k in at], result)) for at, result in predicted_alike(cases, cool, dry)]
     whole = np.empty((len(parts[0][1]), len(cases)))
     for at, some in parts:
         whole[:, at] = some

@@ -223,7 +223,7 @@ def by_differences(
     read = partial(_read, most=most)
     table = slopes(cases, [[m[name] for name in names] for m in moved], read)
     table = table[..., 0] if scalar else table
-    found: dict[int, dict[str, Slopes]] = {k: {} for k in range(most + 1)}
+    found: dict[int, dict[str, Any]] = {k: {} for k in range(most + 1)}
     for j, name in enumerate(names):
         stage, own = _placed(name)
         pellets, machine = table[:PELLETS, j], table[PELLETS:, j].reshape(most + 1, -1, *table.shape[2:])
@@ -275,7 +275,7 @@ def _sensitivities(
     numbers, shape = stated(cases, weather)
     result, solutions = solved(inputs_of(numbers, shape, len(cases) == 1), False, resolution)
     slopes = slopes_of(numbers, solutions, by)
-    named = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
+    named: dict[str, Any] = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
     return Sensitivities(result, **named), shape
 
 

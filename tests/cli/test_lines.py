@@ -284,7 +284,6 @@ def line():
 IN_PYTHON = {
     "size": lambda case, r: coolsim.size(case),
     "seasons": lambda case, r: coolsim.seasons(case),
-    "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),
     "bed": lambda case, r: coolsim.plots.bed(r),
     "balance": lambda case, r: coolsim.plots.balance(r, case),
 }

@@ -159,7 +159,9 @@ def _around(
     where = _at(problem, u, known)
     residual, J = _whitened(problem, whitening, where)
     prior = problem.priors * np.eye(len(u))
-    tight, covariance = (np.linalg.pinv(w**2 * J.T @ J + prior, hermitian=True) for w in (1.0, sure))
+    tight, covariance = (
+        np.asarray(np.linalg.pinv(w**2 * J.T @ J + prior, hermitian=True), float) for w in (1.0, sure)
+    )
     return Estimate(u, covariance, tight, J, residual, whitening, where, float(scatter), float(sure))
 
 
