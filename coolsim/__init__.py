@@ -59,6 +59,17 @@ _HOMES = {
     "InputError": "coolsim.errors",
     "NotConverged": "coolsim.errors",
 }
+# Before these, a case is checked: whether they take arrays in all of its numbers, or in `air` only.
+_CHECKED = {
+    "predict": True,
+    "find_settings": False,
+    "reachable": False,
+    "fit": False,
+    "seasons": False,
+    "sensitivities": False,
+    "size": False,
+    "uncertainty": False,
+}
 _ROOMS = {"plots": "coolsim.output.plots"}  # whole modules
 
 __all__ = [
@@ -93,6 +104,10 @@ def __getattr__(name: str) -> Any:
         value: Any = version("coolsim")
     elif name in _HOMES:
         value = getattr(importlib.import_module(_HOMES[name]), name)
+        if name in _CHECKED:
+            from coolsim.scenario.validation import checked
+
+            value = checked(value, arrays=_CHECKED[name])
     elif name in _ROOMS:
         value = importlib.import_module(_ROOMS[name])
     else:

@@ -7,6 +7,8 @@ within hours to days; layers that are bagged apart never do.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +52,21 @@ def in_store(
     wet = None if between is None else between.wettest_tenth.moisture_wb
     of_tenth = of_mean if wet is None else sorption.water_activity(isotherm, wet / (1 - wet), temperature)
     return InStore(temperature, of_tenth if apart else of_mean, of_mean, of_tenth)
+
+
+def joined(parts: Sequence[BetweenPellets]) -> BetweenPellets:
+    """Those of several blocks of cases as those of all."""
+
+    def together(read: Callable[[BetweenPellets], Any]) -> Array:
+        return np.concatenate([read(part) for part in parts])
+
+    tenth = WettestTenth(
+        together(lambda p: p.wettest_tenth.moisture_wb), together(lambda p: p.wettest_tenth.water_activity)
+    )
+    warmest = WarmestTenth(together(lambda p: p.warmest_tenth.temperature))
+    return BetweenPellets(
+        together(lambda p: p.moisture_wb), together(lambda p: p.temperature), tenth, warmest
+    )
 
 
 def told_alike(result: Result) -> Result:

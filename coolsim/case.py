@@ -308,6 +308,10 @@ class Sizing(Table):
     )
     floor_area: Given = documented("m²", "floor that is taken, in place of above_least", "A", default=None)
     freeboard: Given = documented("m", "room above the bed", default=None)
+    reserve: Given = documented(
+        "-", "throughput beyond that of the feed for which floor, fan and heater are", default=None
+    )
+    stage: str | None = documented("-", "of a line: name of the stage that is sized", default=None)
     product: tuple[Product, ...] = documented("-", "other products that it must serve", default=())
     weather: tuple[DesignWeather, ...] = documented("-", "air outside in which it must serve", default=())
 

@@ -25,7 +25,7 @@ from coolsim.inputs import Inputs, bed_of, gather, unevenness
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
-from coolsim.model.bed import take
+from coolsim.model.bed import refuse_impossible, take
 from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase, Solution
 from coolsim.model.march import Programme, Record, as_one
@@ -103,6 +103,7 @@ def solved(
 ) -> tuple[Result, list[Solution]]:
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler
+    refuse_impossible(bed_of(inputs), len(inputs.radius))
     phases, pellets, efficiency = laid(cases, inputs)
     beds = laid_dryers(inputs)
     if beds is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import field
 from typing import Any, TypeAlias
 
@@ -44,6 +44,32 @@ def numbers(data: Any, path: str = "") -> dict[str, float]:
                 if dataclasses.is_dataclass(member):
                     found |= numbers(member, f"{place}.{k}.")
     return found
+
+
+def shapes(data: Any) -> Iterator[tuple[int, ...]]:
+    """The shapes of the arrays in nested data classes and tuples: none where all numbers are single."""
+    if isinstance(data, np.ndarray | list):
+        yield np.shape(data)
+    elif isinstance(data, tuple):
+        for member in data:
+            yield from shapes(member)
+    elif dataclasses.is_dataclass(data):
+        for f in dataclasses.fields(data):
+            value = getattr(data, f.name)
+            if not isinstance(value, float | str):
+                yield from shapes(value)
+
+
+def entry(data: Any, k: int, shape: tuple[int, ...]) -> Any:
+    """Nested data classes and tuples with entry k, counted flat, of their arrays as broadcast to a shape."""
+    if isinstance(data, np.ndarray | list):
+        return float(np.broadcast_to(np.asarray(data, float), shape).reshape(-1)[k])
+    if isinstance(data, tuple):
+        return tuple(entry(member, k, shape) for member in data)
+    if dataclasses.is_dataclass(data) and any(True for _ in shapes(data)):
+        names = [f.name for f in dataclasses.fields(data)]
+        return dataclasses.replace(data, **{n: entry(getattr(data, n), k, shape) for n in names})  # type: ignore[type-var]
+    return data
 
 
 def with_number(data: Any, path: str, value: Any) -> Any:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Air, Case
-from coolsim.fields import Array
+from coolsim.fields import Array, shapes
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
 from coolsim.model.columns import MOST, Deviations
 from coolsim.physics import air, packed_bed, pellet
@@ -89,21 +89,25 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
 
     `weather` replaces the air of a single case and may hold arrays: then one case per entry.
     """
-    return inputs_of(*stated(cases, weather), len(cases) == 1)
+    numbers, shape = stated(cases, weather)
+    outside = cases[0].air if weather is None else weather
+    return inputs_of(numbers, shape, len(cases) == 1 and shape == np.broadcast_shapes(*shapes(outside)))
 
 
 def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, tuple[int, ...]]:
     """The numbers of cases as they state them, and the shape of the outside air; arguments as of `gather`."""
     airs = [c.air for c in cases] if weather is None else [weather]
     columns = [np.array([getattr(a, f.name) for a in airs], float) for f in fields(Air)]
-    T, RH, p = np.broadcast_arrays(*columns) if len(airs) > 1 else (c[0] for c in columns)
-    T, RH, p = np.broadcast_arrays(T, RH, p)
-    shape = T.shape
-    T, RH, p = (np.ravel(a) for a in (T, RH, p))
+    columns = [c[0] for c in columns] if len(airs) == 1 else columns
+    # the numbers of a case that is alone may all be arrays
+    own = [(c.feed, c.cooler, c.material) for c in cases] if len(cases) == 1 else []
+    shape = np.broadcast_shapes(*(c.shape for c in columns), *shapes(tuple(own)))
+    T, RH, p = (np.broadcast_to(c, shape).ravel() for c in columns)
 
-    def numbers(get: Callable[[Case], float | None]) -> Array:
-        """One number per case; None becomes nan."""
-        return np.ascontiguousarray(np.broadcast_to(np.array([get(c) for c in cases], float), T.shape))
+    def numbers(get: Callable[[Case], Any]) -> Array:
+        """One number per case, or those of the only case; None becomes nan."""
+        column = np.asarray(get(cases[0]) if own else [get(c) for c in cases], float)
+        return np.ascontiguousarray(np.broadcast_to(column, shape).ravel())
 
     constants = range(len(cases[0].material.isotherm.constants))
     isotherm = Isotherm(
@@ -187,7 +191,7 @@ def unevenness(cooler: Any) -> str:
 
 def is_uneven(cooler: Any) -> bool:
     """Whether the bed of a cooler or dryer is stated to be uneven."""
-    return any(getattr(cooler, name, None) for name in _DEVIATIONS)
+    return any(np.any(getattr(cooler, name, None)) for name in _DEVIATIONS)
 
 
 def borne(depths: tuple[float, float], cooler: Any) -> tuple[float, float]:
@@ -208,11 +212,12 @@ def _deviations(
     return Deviations(*(numbers(partial(_deviation, name)) for name in _DEVIATIONS))
 
 
-def _deviation(name: str, case: Case) -> float:
-    return getattr(case.cooler, name, None) or 0.0
+def _deviation(name: str, case: Case) -> Any:
+    value = getattr(case.cooler, name, None)
+    return 0.0 if value is None else value
 
 
-def _constant(i: int, case: Case) -> float:
+def _constant(i: int, case: Case) -> Any:
     return case.material.isotherm.constants[i]
 
 

@@ -7,40 +7,32 @@ processors. Numbers come back in the order of the cases.
 from __future__ import annotations
 
 import dataclasses
-import os
+import math
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from functools import lru_cache, partial
-from typing import Any, TypeVar
+from functools import partial
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController
 
 from coolsim import dried, line, running
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions
+from coolsim.chunks import each_solved, on_one_thread
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import numbers, with_number
-from coolsim.inputs import Inputs, bed_of, gather
-from coolsim.model import drying, family, leaving
-from coolsim.model.bed import Bed, take
-from coolsim.model.solve import Resolution, Solution, solve, solve_from
-from coolsim.model.surface import REAL
+from coolsim.fields import entry, numbers, shapes, with_number
+from coolsim.inputs import Inputs, gather
+from coolsim.model import drying, leaving
+from coolsim.model.bed import take
+from coolsim.model.solve import Resolution, Solution
 from coolsim.physics.correlations import among
 from coolsim.result import InputBand, Result
 from coolsim.uneven import Laid, laid, leaving_of_coolers
 
-# Cases solved side by side: enough to hide call overhead, few enough for memory (150 kB each), and so fewer for
-# each of many processors.
-CHUNK, LEAST_CHUNK, AT_ONCE = 1000, 250, 2000
-ALIKE = 1000  # cases in different air from which it pays to start from representatives
 DEFAULT = Resolution()
-Kept = TypeVar("Kept")
 ROUGH = Resolution(8, 6, refinements=0, estimate=False)  # for air paths that are corrected afterwards
 BAND = Resolution(12, 8, refinements=1)  # right to about 0.01 point, a tenth of what the inputs leave open
 
@@ -56,7 +48,8 @@ def predict(
 ) -> Result:
     """Predict what leaves the cooler, dryer or line.
 
-    case: one Case, or several (then every number of the result is an array over them).
+    case: one Case, or several (then every number of the result is an array over them). Numbers of feed, material,
+        machine, fan and duct of one case may be arrays that broadcast with each other and with those of the air.
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
     profile: whether the answer has the states through the bed; if not said, up to 1000 answers have.
@@ -74,6 +67,11 @@ def _predicted(
 ) -> Result:
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
     if isinstance(case, Case):
+        if _holds_arrays(case):
+            if band:
+                raise TypeError("band=True takes one case in one state of air")
+            cases = list(_apart(case, case.air if air is None else air))
+            return _several(cases, resolution, with_profiles(profile, len(cases)))
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
         if dried.kind(case) != dried.COUNTER_FLOW:
@@ -93,6 +91,29 @@ def _predicted(
     if band:
         raise TypeError("band=True takes one case in one state of air")
     return result
+
+
+_OF_ARRAYS = (
+    "material",
+    "feed",
+    "cooler",
+    "fan",
+    "duct",
+)  # whose numbers may be arrays, beside those of the air
+
+
+def _holds_arrays(case: Case) -> bool:
+    """Whether a case has arrays where it cannot be laid out as it is: dryers and fans hold single numbers."""
+    names = ("fan", "duct") if isinstance(case.cooler, Cooler) else _OF_ARRAYS
+    return any(True for name in names for _ in shapes(getattr(case, name)))
+
+
+def _apart(case: Case, outside: Air) -> Iterator[Case]:
+    """The cases that a case with arrays stands for, one per entry."""
+    parts = {name: getattr(case, name) for name in _OF_ARRAYS} | {"air": outside}
+    shape = np.broadcast_shapes(*shapes(tuple(parts.values())))
+    for k in range(math.prod(shape)):
+        yield dataclasses.replace(case, **{name: entry(part, k, shape) for name, part in parts.items()})
 
 
 def _run(
@@ -262,20 +283,10 @@ def _asks_its_fan(case: Case) -> bool:
     return (path is not None and path.heats) or (cooler.airflow is None and cooler.air_ratio is None)
 
 
-@lru_cache(maxsize=1)
-def _linear_algebra() -> ThreadpoolController:
-    return ThreadpoolController()
-
-
-def on_one_thread() -> Any:
-    """Keep linear algebra to one thread: matrices of 30 rows are too small to share, doing so halves the speed."""
-    return _linear_algebra().limit(limits=1, user_api="blas")
-
-
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None) -> Result:
     """Solve all cases, keeping no more of each chunk than goes into the answer; raises if one fails."""
     profiles, beds = with_profiles(profile, len(inputs.radius)), laid(inputs)
-    parts = _each_solved(inputs, beds, resolution, lambda s: part_of(s, resolution, profiles))
+    parts = each_solved(inputs, beds, resolution, lambda s: part_of(s, resolution, profiles))
     return _answered(inputs, beds, parts, scalar)
 
 
@@ -285,7 +296,7 @@ def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tu
     They are those of the columns, column after column, where a bed is uneven.
     """
     profiles, beds = with_profiles(None, len(inputs.radius)), laid(inputs)
-    solutions = _each_solved(inputs, beds, resolution, lambda s: s)
+    solutions = each_solved(inputs, beds, resolution, lambda s: s)
     parts = [part_of(s, resolution, profiles) for s in solutions]
     return _answered(inputs, beds, parts, scalar), solutions
 
@@ -298,73 +309,6 @@ def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part], scalar: bool
         trouble = next(part.trouble for part in parts if part.trouble)
         raise NotConverged(f"{who} did not converge; {trouble}", failed, result)
     return result
-
-
-def _each_solved(
-    inputs: Inputs, beds: Laid | None, resolution: Resolution, keep: Callable[[Solution], Kept]
-) -> list[Kept]:
-    """Solve all cases, or their columns, in chunks; what is kept of each solution."""
-    solved = inputs if beds is None else beds.inputs
-    solve_all = _solve_alike if solved.one_case and len(solved.radius) >= ALIKE else _solve_each
-    with on_one_thread():
-        return solve_all(bed_of(solved), resolution, keep)
-
-
-def _solve_each(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:
-    """Every case from scratch."""
-    return _in_chunks(
-        np.arange(bed.cases), lambda index: solve(take(bed, index), resolution=resolution), keep
-    )
-
-
-def _solve_alike(bed: Bed, resolution: Resolution, keep: Callable[[Solution], Kept]) -> list[Kept]:
-    """Cases that differ only in the air: representatives from scratch, the others from the nearest of them."""
-    names = family.varying(bed)
-    if not names:
-        return _solve_each(bed, resolution, keep)
-    x = family.coordinates(bed, names)
-    chosen = family.representatives(x)
-    solved = solve(take(bed, chosen), resolution=resolution)
-    easy = max(solved, key=lambda s: int(s.converged.sum()))
-    easy = take(easy, np.flatnonzero(easy.converged))
-    if not len(easy.index):
-        return _solve_each(bed, resolution, keep)
-    members = family.family(names, x[:, chosen[easy.index]], bed, easy)
-    first = [keep(dataclasses.replace(s, index=chosen[s.index])) for s in solved]
-    others = np.setdiff1d(np.arange(bed.cases), chosen)
-    if not len(others):
-        return first
-
-    def work(index: NDArray[np.intp]) -> list[Solution]:
-        return solve_from(*family.start(members, x[:, index], take(bed, index), REAL), resolution.refinements)
-
-    return first + _in_chunks(others, work, keep)
-
-
-def _processors() -> int:
-    """Processors this process may use; Linux can allow fewer than there are."""
-    allowed = getattr(os, "sched_getaffinity", None)
-    return len(allowed(0)) if allowed else os.cpu_count() or 1
-
-
-def _in_chunks(
-    cases: NDArray[np.intp],
-    work: Callable[[NDArray[np.intp]], list[Solution]],
-    keep: Callable[[Solution], Kept],
-) -> list[Kept]:
-    """`work` on chunks of cases, on all processors; it numbers its cases from zero."""
-    count = len(cases)
-    workers = _processors() if count > CHUNK else 1
-    size = min(CHUNK, max(LEAST_CHUNK, AT_ONCE // workers))
-    chunks = np.array_split(cases, workers * -(-count // (workers * size)))
-
-    def run(index: NDArray[np.intp]) -> list[Kept]:
-        return [keep(dataclasses.replace(s, index=index[s.index])) for s in work(index)]
-
-    if workers == 1:
-        return [kept for chunk in chunks for kept in run(chunk)]
-    with ThreadPoolExecutor(workers) as pool:
-        return [kept for group in pool.map(run, chunks) for kept in group]
 
 
 # ---- What the assumed numbers leave open --------------------------------------------------------------

@@ -64,6 +64,9 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("recirculation", "recirculation", "fraction", 0),
     Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=1),
     Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),
+    # what is built
+    Quantity("floor_area", "floor area", "area", 2, "m2", us_digits=1),
+    Quantity("zone_length", "length of a zone", "length", 2, "m", si="m", us="ft"),
     # what comes in
     Quantity("feed_moisture", "feed moisture", "fraction", 1),
     Quantity("feed_temperature", "feed temperature", "temperature", 1, "degC"),

@@ -150,10 +150,15 @@ _HARM: Mapping[str, str] = {
 HARMS = ("too_wet", "too_dry", "too_warm", "over_limit")
 
 
+def harm_of(c: Constraint) -> str:
+    """Which of HARMS is done where a constraint is broken."""
+    return _HARM.get(c.name, HARMS[-1])
+
+
 def harms(constraints: Sequence[Constraint], broken: Any) -> dict[str, Any]:
     """Of each of HARMS, where it is done: `broken` (constraints, …) says which constraints are."""
     none = np.zeros(np.shape(broken)[1:], bool)
-    each = [_HARM.get(c.name, HARMS[-1]) for c in constraints]
+    each = [harm_of(c) for c in constraints]
     return {
         harm: np.any([none, *(row for row, name in zip(broken, each) if name == harm)], axis=0)
         for harm in HARMS

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.between_pellets import between_pellets
+from coolsim.between_pellets import between_pellets, joined
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of
 from coolsim.model import drying, leaving, solve
@@ -22,7 +22,10 @@ from coolsim.model.columns import Columns, columns_of
 from coolsim.model.drying import Phase
 from coolsim.model.leaving import Leaving
 from coolsim.physics import air, packed_bed
+from coolsim.physics.sorption import Isotherm
 from coolsim.result import BetweenPellets
+
+TOGETHER = 1_000_000  # samples of pellets sorted at once, for memory
 
 
 @dataclass(frozen=True)
@@ -161,13 +164,20 @@ def _mixed(left: Leaving, beds: Laid, inputs: Inputs) -> Leaving:
     )
 
 
-def between(laid: Laid, isotherm: Any, moisture: Array, temperature: Array, evened: Array) -> BetweenPellets:
+def between(
+    laid: Laid, isotherm: Isotherm, moisture: Array, temperature: Array, evened: Array
+) -> BetweenPellets:
     """How unlike pellets of columns are: moisture [kg/kg dry] and temperature [°C] of columns (K · cases), or of
-    layers of equal dry solid in each (layers, K · cases)."""
-    columns = laid.columns
-    depth, speed = columns.places()
-    X, T = (columns.sampled(np.atleast_2d(values)) for values in (moisture, temperature))
-    X = np.maximum(X, 0.0)  # a parabola may undershoot what is nearly dry
-    solid = np.broadcast_to(speed * depth if laid.lying else speed, X.shape)
-    X, T, solid = (a.reshape(-1, columns.cases) for a in (X, T, solid))
-    return between_pellets(isotherm, X, T, solid, evened)
+    layers of equal dry solid in each (layers, K · cases). Many cases block by block, for memory."""
+    columns, layers = laid.columns, len(np.atleast_2d(moisture))
+    most = max(TOGETHER // (layers * len(columns.places()[0])), 1)
+    parts = []
+    for some in np.array_split(np.arange(columns.cases), -(-columns.cases // most)):
+        part, who = take(columns, some), laid.who(some)
+        X, T = (part.sampled(np.atleast_2d(values)[:, who]) for values in (moisture, temperature))
+        X = np.maximum(X, 0.0)  # a parabola may undershoot what is nearly dry
+        depth, speed = part.places()
+        solid = np.broadcast_to(speed * depth if laid.lying else speed, X.shape)
+        X, T, solid = (a.reshape(-1, part.cases) for a in (X, T, solid))
+        parts.append(between_pellets(take(isotherm, some), X, T, solid, evened[some]))
+    return joined(parts)

@@ -41,7 +41,6 @@ MODULES = (
     "studies.sensitivity",
     "studies.uncertainty",
     "studies.sizing.answer",
-    "studies.drying.sizes.answer",
     "scenario.weather.record",
     "scenario.trials",
     "studies.fit.answer",

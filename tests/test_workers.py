@@ -125,26 +125,38 @@ def of_session(leader: int) -> dict[int, str]:
     return found
 
 
-def kept_waiting(process: int) -> float:
-    """Seconds for which a process was ready to run and no processor was free (proc(5), schedstat)."""
-    found = [0.0]
-    for path in Path(f"/proc/{process}/task").glob("*/schedstat"):
-        with contextlib.suppress(OSError, IndexError, ValueError):
-            found.append(1e-9 * float(path.read_text().split()[1]))
-    return max(found)
+def processors(session: dict[int, str]) -> dict[str, tuple[float, str]]:
+    """How long each thread waited for a processor, ready to run [s], and all that would change if it ran.
+
+    proc(5), schedstat: time on a processor, time waiting for one, times it was given one.
+    """
+    found = {}
+    for process in session:
+        for thread in Path(f"/proc/{process}/task").glob("*"):
+            with contextlib.suppress(OSError, IndexError, ValueError):
+                ran = (thread / "schedstat").read_text()
+                state = (thread / "stat").read_text().rpartition(")")[2].split()[0]
+                found[str(thread)] = 1e-9 * float(ran.split()[1]), f"{state} {ran}"
+    return found
 
 
 def left_after(leader: int, seconds: float) -> dict[int, str]:
     """Return processes of a session that are still there some seconds later; they are ended, too.
 
-    The seconds in which a process waits for a processor, on a machine that has none free, are not its own.
+    On a machine that has no processor free, what its threads wait for one (one for another, at worst) is no time of
+    theirs. What computes on is never done, and found in the end.
     """
-    begun, waited = time.monotonic(), {process: kept_waiting(process) for process in of_session(leader)}
+    begun, at_first = time.monotonic(), processors(of_session(leader))
+    before = at_first
     while left := of_session(leader):
-        passed = time.monotonic() - begun
-        late = {p: w for p, w in left.items() if passed - kept_waiting(p) + waited.get(p, 0.0) > seconds}
-        if late or passed > 30 * seconds:
+        passed, now = time.monotonic() - begun, processors(left)
+        waited = sum(w - at_first.get(thread, (0.0, ""))[0] for thread, (w, _) in now.items())
+        waits = any(
+            seen.startswith("R") and before.get(t, (0, ""))[1] == seen for t, (_, seen) in now.items()
+        )
+        if (passed - waited > seconds and not waits) or passed > 20 * seconds:
             break
+        before = now
         time.sleep(0.02)
     for process in left:
         with contextlib.suppress(ProcessLookupError):

@@ -1,4 +1,4 @@
-"""`coolsim card`: the settings chart of a year as one page to hang beside the cooler."""
+"""`coolsim card`: the settings chart of a year as one page to hang beside the machine."""
 
 from __future__ import annotations
 

@@ -155,31 +155,36 @@ def size(
     json: JsonFile = None,
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
+    exact: Annotated[
+        bool,
+        typer.Option("--without-chance", help="Leave out how likely each product keeps target and limits."),
+    ] = False,
 ) -> int:
     """Find how large a cooler or dryer, with which fans, SCENARIO needs.
 
-    Needs [target] moisture and [sizing]: margin for fouling and fines, ranges of bed_depth and air_ratio,
-    above_least or floor_area, freeboard, all with defaults. Each [[sizing.product]] and
+    Needs [target] moisture and [sizing]: margin for fouling and fines, reserve of throughput, ranges of bed_depth
+    and air_ratio, above_least or floor_area, freeboard, all with defaults. Each [[sizing.product]] and
     [[sizing.weather]] has a name and the keys of [feed] or [air] that differ; without any, [feed] and
     [air] count. [limits] says what the machine must keep; [costs] and [duct] count where given. Of a batch
     or belt dryer, [limits] opens what may be set, [cooler] says its air per floor area, and [schedule] the
-    times around a batch.
+    times around a batch. Of a line one stage is sized, which [sizing] names (stage = "cooler"), with the others
+    as they are.
+
+    Floor, fans and heaters are for the throughput with the reserve; the settings of each product in each weather
+    are for the throughput itself. What is known only to some ± makes them less than sure, as for predict.
 
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
     answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
     case = case_of(scenario, overrides, [json_file(json)])
-    from coolsim.output import dryer_size
     from coolsim.output import json as as_json
     from coolsim.output import size as printed
-    from coolsim.requirements import is_dryer
     from coolsim.studies.sizing import size as sizing
 
     with working("looking for a size"):
-        answer = sizing.size(case)
-    told = dryer_size.sized if is_dryer(case) else printed.sized
+        answer = sizing.size(case, uncertainty=not exact)
     deliver(
-        lambda: told(case, answer, page_for(units)),
+        lambda: printed.sized(case, answer, page_for(units)),
         lambda: as_json.size_document(case, answer, scenario, version()),
         json,
     )
@@ -221,10 +226,10 @@ def seasons(
         bool, typer.Option("--uncertainty", help="Also say how sure the sums of the year are.")
     ] = False,
 ) -> None:
-    """Run the cooler or dryer of SCENARIO through its year of weather, hour by hour.
+    """Run the cooler, dryer or line of SCENARIO through its year of weather, hour by hour.
 
     Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
-    what to set by temperature and humidity outside. With --uncertainty (of coolers), inputs may carry a ± as for
+    what to set by temperature and humidity outside. With --uncertainty inputs may carry a ± as for
     predict, but those of [air]: a year takes its weather as exact.
 
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours, 130 stopped

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.pellet import Diffusivity
@@ -139,6 +140,31 @@ class Bed:
     def surface(self) -> Array:
         """Pellet surface per floor area, a L = 3(1−ε) L/R [-]."""
         return 3 * (1 - self.void_fraction) / self.radius * self.depth
+
+
+_ABOVE_NOTHING = ("radius", "solid_density", "solid_flux", "air_flux", "depth", "pressure")
+
+
+def refuse_impossible(bed: Bed, cases: int) -> None:
+    """Raise NotConverged, before anything is tried, where a bed has a number with which nothing can be computed.
+
+    cases: how many there are; the bed may hold several columns of each.
+    """
+    for field in dataclasses.fields(bed):
+        values = getattr(bed, field.name)
+        if not isinstance(values, np.ndarray):
+            continue
+        wrong = ~np.isfinite(values)
+        if field.name in _ABOVE_NOTHING:
+            wrong |= values <= 0.0
+        if field.name in ("inlet_humidity_ratio", "feed_moisture"):
+            wrong |= values < 0.0
+        if wrong.any():
+            failed = np.unique(np.flatnonzero(wrong) % cases)
+            who = "the case" if cases == 1 else f"{len(failed)} of {cases} cases"
+            value = values[np.flatnonzero(wrong)[0]]
+            reason = f"{who} cannot be computed: {field.name.replace('_', ' ')} is {value:.4g}"
+            raise NotConverged(reason, failed)
 
 
 def take(data: Any, index: Any) -> Any:

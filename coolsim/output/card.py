@@ -12,11 +12,11 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.output import letters
+from coolsim.output import letters, quantities
 from coolsim.output.page import Page
 from coolsim.scenario import units as u
-from coolsim.studies.asked import only_coolers, where
-from coolsim.studies.seasons.chart import Chart
+from coolsim.studies.asked import where
+from coolsim.studies.seasons.chart import Chart, Dial
 from coolsim.studies.seasons.study import why_no_chart
 from coolsim.visible import one_line, visible
 
@@ -38,7 +38,6 @@ class Cell:
 
 def check(case: Case) -> None:
     """Raise InputError where no card can be made, naming what is needed."""
-    only_coolers(case, "cards are made")
     if not case.weather:
         allowed = 'a card follows a year of weather: below [weather], such as file = "weather.epw"'
         raise InputError([Fault(where(case, "weather"), "weather", "no [weather] table", allowed)])
@@ -59,16 +58,29 @@ def _cell(case: Case, chart: Chart, at: tuple[int, int], page: Page) -> Cell:
     if not chart.hours[at]:
         return Cell(())
     need = float(chart.required_feed_moisture[at])
-    lines = (
-        _air(chart, at, page),
-        f"{chart.residence_time[at] / 60:.1f} min, {_depth(chart.bed_depth[at], page)}",
-    )
+    lines = _dials(chart, at, page) if chart.dials else _of_cooler(chart, at, page)
     if math.isnan(need):
         return Cell((*lines, "out of reach"), DARK, PAPER)
     feed = f"feed ≤ {math.floor(1000 * need + 1e-6) / 10:.1f} %"
     if need < case.feed.moisture - 5e-5:  # as it comes it is too wet in some of these hours
         return Cell((*lines, feed), PALE)
     return Cell((*lines, feed))
+
+
+def _of_cooler(chart: Chart, at: tuple[int, int], page: Page) -> tuple[str, ...]:
+    minutes = f"{chart.residence_time[at] / 60:.1f} min"
+    return _air(chart, at, page), f"{minutes}, {_depth(chart.bed_depth[at], page)}"
+
+
+def _dials(chart: Chart, at: tuple[int, int], page: Page) -> tuple[str, ...]:
+    """Everything that is set, in two lines at the most."""
+    told = [_dial(dial, float(dial.values[at]), page) for dial in chart.dials]
+    half = -(-len(told) // 2)
+    return tuple(", ".join(part) for part in (told[:half], told[half:]) if part)
+
+
+def _dial(dial: Dial, value: float, page: Page) -> str:
+    return quantities.dialled(dial.setting.quantity, value, dial.setting.step, page)
 
 
 def _depth(depth: float, page: Page) -> str:
@@ -94,13 +106,16 @@ def words(case: Case, chart: Chart, page: Page) -> list[str]:
     warm = target.maximum_above_ambient
     than = f" or more than {page.number(warm, u.DIFFERENCE, 0)} warmer than the air outside" if warm else ""
     air = "fan speed" if np.isfinite(chart.fan_speed).any() else "airflow"
+    what, wait = f"{air}; minutes in the bed and depth of the bed", "wait twice its minutes"
+    if chart.dials:
+        what, wait = ", ".join(dial.setting.label for dial in chart.dials), "wait for pellets made so"
     return [
-        f"In each box: {air}; minutes in the bed and depth of the bed; wettest feed that can meet the target "
+        f"In each box: {what}; wettest feed that can meet the target "
         f"there. Chosen for feed at {feed} and {page.number(case.feed.throughput, u.MASS_FLOW, 0)}. Grey box: at "
         f"{feed} some hours miss the target: bring the feed to the moisture shown. Dark box: no feed is dry "
         "enough in all hours there; set what it says and check every lot.",
-        "Off the chart (weather outside all bands, or an empty box): set what the nearest filled box says, wait "
-        "twice its minutes, then measure the moisture and temperature of the pellets. Tell the shift lead.",
+        "Off the chart (weather outside all bands, or an empty box): set what the nearest filled box says, "
+        f"{wait}, then measure the moisture and temperature of the pellets. Tell the shift lead.",
         f"Whatever the chart says: do not bag pellets above {wet} moisture{than}. Wet or warm feed moulds and can "
         "heat itself. Dust explodes: no sparks, keep it clean. Stop and lock out before reaching in. Site rules "
         "and local codes come first.",

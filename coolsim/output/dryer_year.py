@@ -1,4 +1,4 @@
-"""What a dryer's year says in other words than a cooler's: its chart, its strategies and its notes."""
+"""What a year of a dryer or a line says in other words than a cooler's: its chart, its strategies and its notes."""
 
 from __future__ import annotations
 
@@ -6,55 +6,57 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from coolsim.case import Batch, Case
+from coolsim.case import Batch, Case, Line
 from coolsim.fields import Array
-from coolsim.machines.dryers import OPENED
+from coolsim.machines import machine_of
+from coolsim.output import quantities
 from coolsim.output.page import Page, pretty
-from coolsim.quantities import QUANTITIES
-from coolsim.scenario import units as u
-from coolsim.studies.seasons import Seasons, Strategy
-from coolsim.studies.seasons.chart import Chart
+from coolsim.requirements import is_dryer
+from coolsim.studies.seasons import Seasons
+from coolsim.studies.seasons.chart import Chart, Dial
+from coolsim.studies.seasons.study import CHART, FEED
 
 
-def sentence(case: Case, strategy: Strategy) -> str:
-    """What the chart is, and how far it goes."""
-    limits, total = case.limits.given(), strategy.total
-    opened = ", ".join(QUANTITIES[name].called for name in OPENED[case.cooler.arrangement] if name in limits)
-    return (
-        f"follow the settings chart ({opened}), each band set for the hour in it that dries worst. "
-        f"It meets {100 * total.within / total.hours:.1f} % of all hours."
-    )
+def words(case: Case) -> dict[str, str]:
+    """What each chart is."""
+    opened = dict.fromkeys(s.label for s in machine_of(case).settings if s.opened)
+    return {
+        CHART: f"follow the settings chart ({', '.join(opened)}), "
+        "each band set for the hour in it that dries worst",
+        FEED: "the same chart, that also asks for drier feed in bands where as it comes some hours are missed",
+    }
 
 
-def shown(case: Case, chart: Chart, page: Page) -> Iterator[tuple[str, Array, int]]:
-    """What [limits] opens, a table each: title, values and digits."""
-    limits = case.limits
-    batch = isinstance(case.cooler, Batch)
-    if limits.inlet_air_temperature is not None:
-        unit = page.unit(u.TEMPERATURE)
-        where = "" if batch else " of the hottest zone; the other heated zones keep their distance"
-        hot = np.vectorize(lambda T: u.shown(float(T), u.TEMPERATURE, unit))(chart.inlet_air_temperature)
-        yield f"Air blown in, {pretty(unit)}{where}", hot, 1
-    if limits.airflow is not None:
-        unit = page.unit(u.VOLUME_FLOW)
-        of_zones = "" if batch else ", all zones together"
-        yield f"Airflow, {pretty(unit)}{of_zones}", chart.airflow * u.shown(1.0, u.VOLUME_FLOW, unit), 0
-    if limits.recirculation is not None and chart.recirculation is not None:
-        yield "Recirculation, %", 100 * chart.recirculation, 1
-    if limits.duration is not None:
-        yield "Drying time, min", chart.residence_time / 60, 1
-    if {"bed_depth", "residence_time"} & {*limits.given()}:
-        unit = page.unit(u.LENGTH)
-        yield f"Bed depth, {pretty(unit)}", chart.bed_depth * u.shown(1.0, u.LENGTH, unit), 1
-        yield "Dwell, min: the belt's speed", chart.residence_time / 60, 1
+def shown(chart: Chart, page: Page) -> Iterator[tuple[str, Array, int]]:
+    """What [limits] opens, a table each: title, values and digits; then what comes of it."""
+    for dial in chart.dials:
+        q, label = dial.setting.quantity, dial.setting.label
+        unit = pretty(quantities.unit_of(q, page))
+        values = np.vectorize(lambda x, q=q: quantities.shown(q, float(x), page))(dial.values)
+        yield f"{label[0].upper()}{label[1:]}, {unit}{_OF_BELT.get(q.name, '')}", values, _digits(dial, page)
+    yield "Feed moisture it needs, % or drier", 100 * chart.required_feed_moisture, 1
     yield "Hours that this meets, %", 100 * chart.met, 0
+
+
+_OF_BELT = {"belt_speed": "; the throughput stays, so a slower belt is a deeper bed"}
+
+
+def _digits(dial: Dial, page: Page) -> int:
+    """As many as its steps take; an end of a range that is on no step takes one more than usual."""
+    q = dial.setting.quantity
+    some = dial.values[np.isfinite(dial.values)]
+    texts = [quantities.dialled(q, float(x), dial.setting.step, page).split()[0] for x in some]
+    usual = quantities.digits_of(q, page)
+    return min(max((len(text.partition(".")[2]) for text in texts), default=usual), usual + 1)
 
 
 def notes(seasons: Seasons) -> Iterator[str]:
     """What a year of a dryer takes for granted."""
     case = seasons.case
     limits = case.limits
-    yield "weights, heat and cost are of the scenario's throughput, as if the dryer always kept up with it."
+    yield "weights, heat and cost are of the scenario's throughput, or of as much of it as the dryers take."
+    if isinstance(case.cooler, Line):
+        yield "settings of a line are in its chart; the table of hours leaves those of single machines empty."
     if isinstance(case.cooler, Batch):
         yield "a batch is dried in the weather of one hour, also where it takes longer."
         hours = _behind(seasons)
@@ -65,9 +67,9 @@ def notes(seasons: Seasons) -> Iterator[str]:
             )
     if case.costs.heat is None and case.costs:
         yield "heat has no price (costs.heat): drying with it counts as free."
-    if len(seasons.strategies) > 1 and limits.maximum_pellet_temperature is None:
+    if len(seasons.strategies) > 1 and is_dryer(case) and limits.maximum_pellet_temperature is None:
         yield "no limits.maximum_pellet_temperature is given: the chart may heat pellets as far as its air does."
-    if case.fan.efficiency is None:
+    if case.fan.efficiency is None and not isinstance(case.cooler, Line):
         yield "no fan.efficiency is given: electricity is priced with an assumed 55 %, bed only."
     yield "warm feed in a pile or a stopped dryer can heat itself, and its dust burns: local fire code decides."
 

@@ -110,6 +110,10 @@ def _written(data: Any, name: str) -> dict[str, Any]:
             written[key] = at_limits(value)
         elif field.name == "settings":
             written[key] = where_known(value, label)
+        elif field.name == "verdicts":
+            written[key] = verdicts.as_json(value)
+        elif isinstance(value, Mapping):
+            written[key] = dict(value)
         elif isinstance(value, tuple):
             written[key] = [_written(item, label) for item in value]
         elif isinstance(value, bool):

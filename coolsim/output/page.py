@@ -48,7 +48,15 @@ def heat_per_water(joules_per_kilogram: Any, page: Page) -> str:
 
 def pretty(unit: str) -> str:
     """Return a unit as it is printed; the plain page turns it back into what a scenario holds."""
-    return {"degC": "°C", "degF": "°F", "m3/h": "m³/h", "kg/m3": "kg/m³", "m2/s": "m²/s"}.get(unit, unit)
+    return {
+        "degC": "°C",
+        "degF": "°F",
+        "m3/h": "m³/h",
+        "kg/m3": "kg/m³",
+        "m2/s": "m²/s",
+        "m2": "m²",
+        "ft2": "ft²",
+    }.get(unit, unit)
 
 
 def table(

@@ -12,13 +12,15 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.case import Case
 from coolsim.fields import Array
+from coolsim.machines import machine_of
 from coolsim.output import json as as_json
-from coolsim.output import year_uncertainty
+from coolsim.output import quantities, year_uncertainty
 from coolsim.output.json import group
 from coolsim.scenario import inputs
 from coolsim.studies.seasons import Seasons, Strategy
-from coolsim.studies.seasons.chart import Chart
+from coolsim.studies.seasons.chart import Chart, Dial
 from coolsim.studies.seasons.hours import Hours
 from coolsim.visible import one_line
 
@@ -131,16 +133,45 @@ CHART = (
 CHART_OF_DRYERS = ("recirculation [%]", "belt_speed [m/min]")
 
 
-def chart_rows(seasons: Seasons, scenario: str, of_dryers: bool = False) -> str:
+_HAVE_COLUMNS = ("airflow", "inlet_air_temperature", "duration", "recirculation", "bed_depth", "belt_speed")
+
+
+def dials_of(cases: Iterable[Case]) -> dict[str, str]:
+    """Columns of what [limits] opens and no other column has, by the keys of settings: of lines, and of batches."""
+    found = {}
+    for case in cases:
+        if case.cooler.arrangement != "counter-flow":
+            for s in machine_of(case).settings:
+                if s.opened and (s.place or s.key not in _HAVE_COLUMNS):
+                    found[s.key] = f"{s.key} [{s.quantity.unit or '%'}]"
+    return found
+
+
+def chart_rows(seasons: Seasons, scenario: str, of_dryers: bool = False, dials: Iterable[str] = ()) -> str:
     """Return every cell of every chart as CSV, without its heading; cells without hours are left out.
 
-    of_dryers: with the columns that only dryers have.
+    of_dryers: with the columns that only dryers have. dials: keys of settings that have a column, too.
     """
     rows: list[list[str]] = []
     for strategy in seasons.strategies:
         if strategy.chart is not None:
-            rows += _cells(strategy.chart, [scenario, strategy.name], of_dryers)
+            cells = _cells(strategy.chart, [scenario, strategy.name], of_dryers)
+            more = _dialled(strategy.chart, tuple(dials))
+            rows += ([*cell, *others] for cell, others in zip(cells, more, strict=True))
     return _csv(rows)
+
+
+def _dialled(chart: Chart, dials: tuple[str, ...]) -> Iterator[list[str]]:
+    """Settings by their keys, in each cell that has hours."""
+    known = {dial.setting.key: dial for dial in chart.dials}
+    for i, j in np.argwhere(chart.hours > 0):
+        yield [_written(known[key], float(known[key].values[i, j])) if key in known else "" for key in dials]
+
+
+def _written(dial: Dial, value: float) -> str:
+    q = dial.setting.quantity
+    shown = quantities.written(q, value)[0]
+    return "" if shown is None else f"{shown if q.unit else 100 * shown:.6g}"
 
 
 def _cells(chart: Chart, before: list[str], of_dryers: bool) -> Iterator[list[str]]:
@@ -239,8 +270,15 @@ def _chart(chart: Chart) -> dict[str, Any]:
     for field in dataclasses.fields(chart.bands):
         written[field.metadata["json"] or field.name] = getattr(chart.bands, field.name).tolist()
     for field in dataclasses.fields(chart):
-        if field.name != "bands" and getattr(chart, field.name) is not None:
+        if field.name not in ("bands", "dials") and getattr(chart, field.name) is not None:
             values = np.asarray(getattr(chart, field.name)) * field.metadata["factor"]
             name = field.metadata["json"] or field.name
             written[name] = [[None if math.isnan(v) else float(v) for v in row] for row in values]
-    return written
+    return written | ({"settings": [_dial(dial) for dial in chart.dials]} if chart.dials else {})
+
+
+def _dial(dial: Dial) -> dict[str, Any]:
+    """One thing to set, in the unit of its quantity."""
+    s, q = dial.setting, dial.setting.quantity
+    values = [[quantities.written(q, float(v))[0] for v in row] for row in dial.values]
+    return {"name": s.key, "stage": s.stage or None, "unit": q.unit, "values": values}

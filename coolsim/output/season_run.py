@@ -28,6 +28,9 @@ class Files:
     csv: str | None
     chart: str | None
     dryers: bool = False  # whether dryers are among the sites: files then have their columns, too
+    dials: dict[str, str] = field(
+        default_factory=dict
+    )  # columns of settings that have none of their own, by key
     growing: dict[str, Growing] = field(default_factory=dict)
 
     def asked(self) -> list[Output]:
@@ -55,8 +58,8 @@ class Files:
             self._append(self.chart, "--chart", "", season_files.charts(document))
         else:
             columns = season_files.CHART + season_files.CHART_OF_DRYERS * self.dryers
-            rows = season_files.chart_rows(seasons, scenario, self.dryers)
-            self._append(self.chart, "--chart", season_files.heading(columns), rows)
+            rows = season_files.chart_rows(seasons, scenario, self.dryers, self.dials)
+            self._append(self.chart, "--chart", season_files.heading((*columns, *self.dials.values())), rows)
 
     def close(self) -> None:
         """Leave the files as they are."""
@@ -91,7 +94,7 @@ def run(
     if faults:
         raise InputError(faults)
     cases = [case for _, case in asked]
-    out.dryers = any(map(is_dryer, cases))
+    out.dryers, out.dials = any(map(is_dryer, cases)), season_files.dials_of(cases)
     with (
         joblib.parallel_config(n_jobs=jobs),
         _progress(len(cases)) as (told, finished),

@@ -13,7 +13,6 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.output import dryer_year, tables, year_uncertainty
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.requirements import is_dryer
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
 from coolsim.studies.seasons import Seasons, Strategy
@@ -111,14 +110,38 @@ def _number(value: float, digits: int) -> str:
 
 def _sentences(seasons: Seasons, page: Page) -> Iterator[str]:
     for strategy in seasons.strategies[1:]:
-        if is_dryer(seasons.case):
-            yield f"{SHORT[strategy.name]}: {dryer_year.sentence(seasons.case, strategy)}"
-            continue
+        words = dryer_year.words(seasons.case) if _marched(seasons.case) else WORDS
         met = f"{100 * strategy.reachable_met:.1f} %"
-        yield f"{SHORT[strategy.name]}: {WORDS[strategy.name]}. It meets {met} of the hours within its reach."
+        yield f"{SHORT[strategy.name]}: {words[strategy.name]}. It meets {met} of the hours within its reach."
+    yield from _traded(seasons)
     why = why_no_chart(seasons.case)
     if why and len(seasons.strategies) == 1:
         yield f"No settings chart: {why}."
+
+
+def _traded(seasons: Seasons) -> Iterator[str]:
+    """What a chart gave up where no settings are right in all hours of a band."""
+    missed = [s for s in seasons.strategies[1:] if not s.hours.within[s.hours.computed].all()]
+    if not missed:
+        return
+    yield (
+        "Where no settings of a chart are right in all hours of a band, those that pass a limit of the machine are "
+        "fewest, then those too wet (they mould), then those too warm; those too dry cost money, and come last."
+    )
+    now = seasons.strategies[0].total
+    for s in missed:
+        t = s.total
+        given = {"too wet": t.too_wet, "too warm": t.too_warm, "too dry": t.too_dry}
+        parts = [f"{hours:.0f} hours {name}" for name, hours in given.items() if hours]
+        if t.over_limit:
+            parts.append(f"{t.over_limit:.0f} beyond a limit")
+        more = " (more than as it is: nothing drier keeps the limits)" if t.too_wet > now.too_wet else ""
+        yield f"{SHORT[s.name]}: so it leaves {', '.join(parts)}{more}." if parts else ""
+
+
+def _marched(case: Case) -> bool:
+    """Whether a case is a dryer or a line, which are marched through time."""
+    return case.cooler.arrangement != "counter-flow"
 
 
 # -- months
@@ -151,7 +174,7 @@ def _chart(case: Case, strategy: Strategy, page: Page) -> str:
     chart = strategy.chart
     if chart is None:
         return ""
-    shown = dryer_year.shown(case, chart, page) if is_dryer(case) else _of_cooler(chart, page)
+    shown = dryer_year.shown(chart, page) if _marched(case) else _of_cooler(chart, page)
     unit = pretty(page.unit(u.TEMPERATURE))
     words = f"Settings chart: temperature outside in {unit} down the side, relative humidity in % across"
     tables = (_cells(title, chart, values, digits, page) for title, values, digits in shown)
@@ -237,11 +260,11 @@ def _notes(seasons: Seasons, first: Strategy, page: Page) -> Iterator[str]:
                 f"{SHORT[strategy.name]}: hours are read from a map of the exit; on {error.states} hours held out "
                 f"it was off by {100 * error.moisture:.1g} points and {off} at most."
             )
-    if is_dryer(seasons.case):
+    if _marched(seasons.case):
         yield from dryer_year.notes(seasons)
     elif len(seasons.strategies) > 1:
         yield "throughput is of wet feed: with moister feed there is less dry feed in it, and less product."
     if seasons.case.target.tolerance is None:
         yield "drier than the target is allowed (no target.tolerance); the weight it costs is counted."
-    if not seasons.case.fan and not is_dryer(seasons.case):
+    if not seasons.case.fan and not _marched(seasons.case):
         yield "no [fan] is given: electricity is that of an assumed fan."

@@ -19,9 +19,7 @@ import numpy as np
 from coolsim.physics.air import ZERO_CELSIUS
 
 DRY_END = 3.0  # M %, below which Chung–Pfost is continued and a heat of desorption is held
-GAB_DRY_END = (
-    10.0  # M %, below which that of gab is held: it runs away there (3500 kJ/kg at 5 %, pasta's set)
-)
+GAB_DRY_END = 10.0  # M %, below which that of gab is held: it runs away (3500 kJ/kg at 5 %, pasta)
 WET_END = 0.9  # a_w, where gab's measurements end: above it is continued, for it passes 1 in very wet solid
 
 

@@ -31,7 +31,7 @@ from coolsim.toml_text import find_lines, loads
 
 LARGEST_FILE = 100_000  # bytes; such a file has about 3000
 # Table → lowest and highest number that a feed can have: outside, a unit was mistaken.
-_NUMBERS: dict[str, tuple[float, float]] = {
+RANGES: dict[str, tuple[float, float]] = {
     "isotherm_scale": (0.2, 5.0),
     "diffusivity": (1e-14, 1e-5),
     "activation_energy": (0.0, 2e5),
@@ -40,6 +40,7 @@ _NUMBERS: dict[str, tuple[float, float]] = {
     "bulk_density": (100.0, 1200.0),
     "void_fraction": (0.15, 0.8),
 }
+FAT = (0.0, 0.5)  # kg/kg dry
 
 
 def read_material(path: str | Path, key: str = "feed.material", where: str = "") -> Material:
@@ -71,7 +72,7 @@ def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
     composition = _composition(table, name, faults)
     values = {
         key: _number(table, name, key, "value", ends, faults)
-        for key, ends in _NUMBERS.items()
+        for key, ends in RANGES.items()
         if not (composition and _follows(table, key))
     }
     if composition:
@@ -112,7 +113,7 @@ def _material(name: str, table: Mapping[str, Any], text: str) -> Material:
 
 
 def _parts(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    known = (*_NUMBERS, "isotherm", "moisture_slope", "composition")
+    known = (*RANGES, "isotherm", "moisture_slope", "composition")
     return {key: part for key, part in table.items() if key in known and isinstance(part, Mapping)}
 
 
@@ -141,7 +142,7 @@ def _number(
 # What each table may hold beside source and assumed; [correlation] is read, and its faults told, by its own reader.
 _RANGED = ("value", "low", "high")
 _ENTRIES = {
-    **dict.fromkeys(_NUMBERS, _RANGED),
+    **dict.fromkeys(RANGES, _RANGED),
     "diffusivity": (*_RANGED, "at"),
     "specific_heat": (*_RANGED, "at"),
     "conductivity": (*_RANGED, "at", "at_moisture"),
@@ -239,7 +240,7 @@ def _isotherm(
     ]
     fat = composition.get("fat", 0.0)
     if "fat" in part:
-        typed_fat = _number(table, name, "isotherm", "fat", (0.0, 0.5), faults)
+        typed_fat = _number(table, name, "isotherm", "fat", FAT, faults)
         if composition and abs(typed_fat - fat) > 1e-6:
             allowed = f"the composition has {fat:g}: leave it out here, or make both the same"
             faults.append(Fault(name, "isotherm.fat", f"{typed_fat:g}", allowed))

@@ -137,6 +137,8 @@ def _costs(c: Collector, prices: Mapping[str, Price]) -> dict[str, Any]:
 
 def _sizing(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
     """Return what [sizing] lists, and its range of depths within that of [limits]."""
+    if c.has("sizing.stage"):
+        c.wrong("sizing.stage", "it names a stage of a line: this machine stands alone, leave it out")
     products: list[Product] = []
     weathers: list[DesignWeather] = []
     before = {(f.key, f.found, f.allowed) for f in c.faults}

@@ -17,6 +17,7 @@ from coolsim.scenario.build import case_from
 from coolsim.scenario.change import changed
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
+from coolsim.scenario.values import ends
 from coolsim.toml_text import NestedTooDeeply, check_depth
 
 
@@ -177,5 +178,5 @@ def bounds(key: str, unit: str) -> tuple[float, float]:
     if definition.kind != "quantity":
         return 0.0, math.inf
     dimension = definition.dimension
-    low, high = (units.read(text, dimension) for text in (definition.low, definition.high))
+    low, high = ends(definition)
     return units.shown(low, dimension, unit), units.shown(high, dimension, unit)

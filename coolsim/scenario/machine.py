@@ -10,6 +10,15 @@ from coolsim.scenario import reader, schema, units
 from coolsim.scenario.reader import Collector
 from coolsim.scenario.values import AirRatio, Deviation, within
 
+HEAT_NEEDED = "one or both of inlet_air_temperature and heater_power are needed"
+ALL_ALIKE = 'with mixing = "continuous" all pellets are alike: leave it out'
+HEATED_ONLY = "recirculation is for heated zones: give inlet_air_temperature or leave it out"
+
+
+def colder(inlet: float, outside: float) -> bool:
+    """Return whether inlet air [°C] would have to be cooled, which no heater does."""
+    return inlet < outside - 1e-9
+
 
 def machine_of(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
     """Return the machine that [cooler] describes; None, with the faults noted, where it is not all right."""
@@ -32,14 +41,14 @@ def _batch(c: Collector, feed: Feed | None) -> Batch | None:
         c.fault(
             f"cooler.{names[0]}",
             "none of " + " or ".join(names),
-            f"one or both are needed, such as {example}",
+            f"{HEAT_NEEDED}, such as {example}",
         )
     depth = c.values.get("cooler.bed_depth")
     if c.has("cooler.batch_mass", "cooler.floor_area") and feed is not None:
         depth = c.values["cooler.batch_mass"] / (feed.bulk_density * c.values["cooler.floor_area"])
         depth = _derived(c, "cooler.batch_mass", depth, "cooler.bed_depth")
     if c.has("cooler.reverse_every", "cooler.mixing") and c.values["cooler.mixing"] == "continuous":
-        c.wrong("cooler.reverse_every", 'with mixing = "continuous" all pellets are alike: leave it out')
+        c.wrong("cooler.reverse_every", ALL_ALIKE)
     derived = ("batch_mass", "bed_depth", "depth_deviation")
     wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in derived]
     values: dict[str, Any] = {name: c.values.get(f"cooler.{name}") for name in wanted}
@@ -55,7 +64,7 @@ def _belt(c: Collector) -> Belt | None:
     outside = c.values.get("air.temperature")
     for number, zone in enumerate(zones, 1):
         inlet = zone.get("inlet_air_temperature")
-        if outside is not None and inlet is not None and inlet < outside - 1e-9:
+        if outside is not None and inlet is not None and colder(inlet, outside):
             text = reader.text_of("air.temperature", outside)
             found = reader.text_of("cooler.inlet_air_temperature", inlet)
             c.fault(
@@ -65,8 +74,7 @@ def _belt(c: Collector) -> Belt | None:
             )
         typed = c.source.value(f"cooler.zone.{number}.inlet_air_temperature")
         if typed is None and zone.get("recirculation"):
-            allowed = "recirculation is for heated zones: give inlet_air_temperature or leave it out"
-            c.fault(f"cooler.zone.{number}.recirculation", f"{zone['recirculation']:.0%}", allowed)
+            c.fault(f"cooler.zone.{number}.recirculation", f"{zone['recirculation']:.0%}", HEATED_ONLY)
     if not zones or not c.has("cooler.belt_width", "cooler.bed_depth", "cooler.shrinkage"):
         return None
     if any("length" not in zone or "airflow" not in zone for zone in zones):
@@ -142,7 +150,7 @@ def _deviations(c: Collector, depth: float) -> dict[str, Any]:
 
 def _heated(c: Collector) -> None:
     inlet, outside = "cooler.inlet_air_temperature", "air.temperature"
-    if c.has(inlet, outside) and c.values[inlet] < c.values[outside] - 1e-9:
+    if c.has(inlet, outside) and colder(c.values[inlet], c.values[outside]):
         least = reader.text_of(outside, c.values[outside])
         c.wrong(inlet, f"outside air ({least}) is heated to this: no less, or leave it out")
 

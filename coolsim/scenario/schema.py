@@ -450,6 +450,15 @@ _SIZING = {
     "freeboard": _quantity(
         u.LENGTH, "0.5 m", "0 m", "5 m", "room above the bed", hint=_METRES, default="0.5 m", **_DEPTH
     ),
+    "reserve": _quantity(
+        u.FRACTION,
+        "10 %",
+        "0 %",
+        "100 %",
+        "floor, fan and heater are for this much more feed",
+        default="10 %",
+    ),
+    "stage": Key("text", "of a line: the name of the stage that is sized", '"cooler"'),
 }
 
 _SCHEDULE = {

@@ -16,7 +16,7 @@ from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
 
 OWN = tuple(name for name in schema.WITHIN_STAGE if name != "air")  # of a machine, never of a line
-SEARCHED = ("sizing",)  # of searches that take no lines
+SIZING = "sizing"  # of the line, but what it asks is of one stage
 
 
 def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
@@ -31,8 +31,8 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
     _of_machines(c)
     known = {(f.key, f.found, f.allowed) for f in c.faults}
     cases = [_case(c, k, entry, one, known) for k, entry in enumerate(entries, 1)]
-    alone = {k: v for k, v in entries[0].items() if k != "air"} if entries else {}
-    whole = _case(c, 1, alone, one, known) if entries else None
+    sized = _sized(c, entries)
+    whole = _whole(c, entries, sized or 1, one, known) if entries else None
     _of_what_is_fed(c, entries, cases)
     if c.faults:
         raise InputError(c.in_order())
@@ -40,7 +40,36 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
     stages = tuple(_stage(c, k, case) for k, case in enumerate(cases, 1) if case is not None)
     none: dict[str, Any] = {name: TABLES[name]() for name in OWN}
     known_to = _known_to(entries, whole, cases)
-    return dataclasses.replace(whole, cooler=Line(stages), source=typed, plus_minus=known_to, **none)
+    sizing = dataclasses.replace(whole.sizing, stage=stages[sized - 1].name) if sized else whole.sizing
+    return dataclasses.replace(
+        whole, cooler=Line(stages), source=typed, plus_minus=known_to, sizing=sizing, **none
+    )
+
+
+def _sized(c: Collector, entries: tuple[Mapping[str, Any], ...]) -> int | None:
+    """Return the number of the stage that [sizing] is of, if there is any."""
+    if SIZING not in c.source or not entries:
+        return None
+    names = [str(entry.get("name")) for entry in entries]
+    table = c.source.value(SIZING)
+    asked = table.get("stage") if isinstance(table, Mapping) else None
+    if names.count(str(asked)) == 1:
+        return names.index(str(asked)) + 1
+    allowed = f"of a line one stage is sized, the others stay: give its name ({', '.join(names)})"
+    c.fault("sizing.stage", "nothing" if asked is None else reader.shown(asked), allowed)
+    return None
+
+
+def _whole(
+    c: Collector,
+    entries: tuple[Mapping[str, Any], ...],
+    k: int,
+    one: Callable[[Source], Case],
+    known: set[Any],
+) -> Case | None:
+    """Return what the line has as a whole: read with one of its stages, in the air of the line."""
+    entry = {key: value for key, value in entries[k - 1].items() if key != "air"}
+    return _case(c, k, entry, one, known, sizing=True)
 
 
 def _known_to(
@@ -64,19 +93,19 @@ def _of_machines(c: Collector) -> None:
                 else f"give it to its stage, as [stage.{name}]"
             )
             c.fault(name, f"a [{name}] table beside [[stage]]", f"{where}: a line has several machines")
-    for name in SEARCHED:
-        if name in c.source:
-            c.fault(
-                name, f"a [{name}] table beside [[stage]]", "no sizes are found of lines so far: leave it out"
-            )
 
 
 def _case(
-    c: Collector, k: int, entry: Mapping[str, Any], one: Callable[[Source], Case], known: set[Any]
+    c: Collector,
+    k: int,
+    entry: Mapping[str, Any],
+    one: Callable[[Source], Case],
+    known: set[Any],
+    sizing: bool = False,
 ) -> Case | None:
     """Return the case of one stage; its faults go to the collector under the stage's keys, each of them once."""
     try:
-        return one(_alone(c.source, entry))
+        return one(_alone(c.source, entry, sizing))
     except InputError as error:
         for fault in error.faults:
             found = _key(fault.key, f"stage.{k}", entry), fault.found, fault.allowed
@@ -99,10 +128,15 @@ def _key(key: str, place: str, entry: Mapping[str, Any]) -> str:
     return key
 
 
-def _alone(line: Source, entry: Mapping[str, Any]) -> Source:
-    """Return the scenario of one stage by itself."""
-    left_out = ("stage", "cooler", *OWN, *SEARCHED)
+def _alone(line: Source, entry: Mapping[str, Any], sizing: bool) -> Source:
+    """Return the scenario of one stage by itself, with or without the [sizing] of the line."""
+    left_out = ("stage", "cooler", *OWN, SIZING)
     typed = {name: value for name, value in line.items() if name not in left_out}
+    asked = line.value(SIZING)
+    if sizing and isinstance(asked, Mapping):
+        typed[SIZING] = {key: value for key, value in asked.items() if key != "stage"}
+    elif sizing and asked is not None:
+        typed[SIZING] = asked
     typed["cooler"] = {k: v for k, v in entry.items() if k in schema.TABLES["cooler"].keys or k == "zone"}
     typed |= {name: entry[name] for name in OWN if name in entry}
     alone = Source(line.name, line.folder, source.frozen(typed), MappingProxyType({}), MappingProxyType({}))

@@ -119,12 +119,12 @@ _TARGET = Block("target", examples={"moisture": '"10 %"', "maximum_above_ambient
 _OF_COOLED = dataclasses.replace(_TARGET, hidden=frozenset({"maximum_deviation"}))
 _OF_BATCHES = frozenset({"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every"})
 _OF_DRYERS = _OF_BATCHES | {"maximum_pellet_temperature"}
-_OF_COOLERS = frozenset({"air_ratio", "freeboard"})
+_OF_COOLERS, _OF_LINES = frozenset({"air_ratio", "freeboard"}), frozenset({"stage"})
 
 
 def _sizing(depths: str, floor: str) -> tuple[Block, ...]:
     return (
-        Block("sizing", examples={"bed_depth": depths, "floor_area": floor}, hidden=_OF_COOLERS),
+        Block("sizing", examples={"bed_depth": depths, "floor_area": floor}, hidden=_OF_COOLERS | _OF_LINES),
         *(Block(name) for name in _SIZING[1:]),
     )
 
@@ -184,7 +184,8 @@ TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
         (
             Block("feed"), Block("air"), Block("cooler", shown=_UNEVEN), *_MATERIAL, Block("target"),
             Block("limits", hidden=_OF_DRYERS),
-            Block("costs"), Block("fan"), Block("duct"), *(Block(name) for name in _SIZING), *_WEATHER,
+            Block("costs"), Block("fan"), Block("duct"), Block("sizing", hidden=_OF_LINES),
+            *(Block(name) for name in _SIZING[1:]), *_WEATHER,
         ),
     ),
     "batch": (
@@ -239,7 +240,7 @@ TEMPLATES: Mapping[str, tuple[str, tuple[Block, ...]]] = {
                 examples={"airflow": '["1200 m3/h", "3200 m3/h"]'},
                 hidden=_OF_DRYERS | {"inlet_air_temperature"},  # settings take five ranges at once
             ),
-            *_MATERIAL, _OF_COOLED, Block("costs"),
+            *_MATERIAL, _OF_COOLED, Block("costs"), *(Block(name) for name in _SIZING),
         ),
     ),
 }  # fmt: skip

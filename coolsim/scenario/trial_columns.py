@@ -39,20 +39,21 @@ def column_of(heading: str, where: str, case: Case) -> tuple[Column | None, list
         allowed = "needs a key and its unit, such as feed.moisture [%] or measured.moisture ± [%]"
         return None, [Fault(where, shown(heading)[1:-1] or "column", shown(heading), allowed)]
     key, within, unit = _at_exit(match["key"], case), bool(match["within"]), (match["unit"] or "").strip()
+    name = shown(key)[1:-1]
     if key in TEXTS and not within:
         return Column(key, False, ""), []
     definition = definition_of(key, case)
     if definition is None:
         if reading_of(key) in readings_of(case) and _of_exhaust(key):
-            return None, [Fault(where, key, "a reading of a dryer's exhaust", NO_EXHAUST)]
-        return None, [Fault(where, key, "an unknown column", _meant(key, case))]
+            return None, [Fault(where, name, "a reading of a dryer's exhaust", NO_EXHAUST)]
+        return None, [Fault(where, name, "an unknown column", _meant(key, case))]
     if within and not reading_of(key) and key not in doubted_of(case):
         allowed = f"a ± is taken for measured columns and for {', '.join(doubted_of(case))}"
-        return None, [Fault(where, key, shown(heading), allowed)]
+        return None, [Fault(where, name, shown(heading), allowed)]
     try:
         _check_unit(unit, spread_of(definition) if within else definition)
     except Misread as error:
-        return None, [Fault(where, key, shown(heading), f"its unit goes in brackets: needs {error}")]
+        return None, [Fault(where, name, shown(heading), f"its unit goes in brackets: needs {error}")]
     return Column(key, within, unit), []
 
 

@@ -94,6 +94,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "time": TIME,
     "speed": SPEED,
     "air_ratio": AIR_RATIO,
+    "area": AREA,
 }
 
 _RATIOS = (AIR_RATIO, HUMIDITY_RATIO)  # kg/kg has no dimension left: both halves are checked instead

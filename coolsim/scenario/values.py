@@ -14,6 +14,8 @@ from coolsim.scenario import units
 from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Misread
 
+Entry = Callable[[Any, units.Dimension | None], float]
+
 
 def _quantity(value: Any, key: Key) -> float:
     assert key.dimension is not None
@@ -38,12 +40,17 @@ def _string(value: Any, key: Key) -> str:
 
 def within(number: float, key: Key) -> float:
     """Return the number if it is in the key's range; raises Misread with the range."""
-    low, high = (_bound(text, key) for text in (key.low, key.high))
+    low, high = ends(key)
     slack = 1e-9 * max(abs(low), abs(high))  # 100 degC typed as 212 degF is no more than 100 degC
     if low - slack <= number <= high + slack:
         return min(max(number, low), high)
     hint = f"; {key.hint}" if key.hint else ""
     raise Misread(f"allowed is {key.low} to {key.high}{hint}")
+
+
+def ends(key: Key) -> tuple[float, float]:
+    """Return the lowest and highest number that a key may have, in SI."""
+    return _bound(key.low, key), _bound(key.high, key)
 
 
 def _bound(text: str, key: Key) -> float:
@@ -151,14 +158,16 @@ def _price(value: Any, key: Key) -> Price:
     return Price(within(price, key), currency)
 
 
-def _curve(value: Any, key: Key) -> tuple[tuple[float, ...], ...]:
+def curve(value: Any, key: Key, entry: Entry | None = None) -> tuple[tuple[float, ...], ...]:
+    """Return the points of a curve in SI; `entry` reads one number of a point (as typed, with its unit)."""
+    entry = entry or _entry
     example = f"points such as {key.example}"
     if not isinstance(value, tuple) or len(value) < 2 or not all(isinstance(p, tuple) for p in value):
         raise Misread(f"two or more {example}")
     if {len(point) for point in value} not in ({2}, {3}):
         raise Misread(f"{example}: all of two entries, or all of three (the third an efficiency)")
     dimensions = (key.dimension, key.second, units.FRACTION)
-    points = tuple(tuple(_entry(item, d) for item, d in zip(point, dimensions)) for point in value)
+    points = tuple(tuple(entry(item, d) for item, d in zip(point, dimensions)) for point in value)
     if any(after[0] <= before[0] for before, after in itertools.pairwise(points)):
         raise Misread(f"{example}: each airflow above the one before")
     if any(point[0] < 0.0 or point[1] < 0.0 for point in points):
@@ -170,10 +179,12 @@ def _curve(value: Any, key: Key) -> tuple[tuple[float, ...], ...]:
     return points
 
 
-def _loss(value: Any, key: Key) -> tuple[float, ...]:
+def loss(value: Any, key: Key, entry: Entry | None = None) -> tuple[float, ...]:
+    """Return a pressure and the airflow at which it is lost, in SI; `entry` as of `curve`."""
+    entry = entry or _entry
     if not isinstance(value, tuple) or len(value) != 2:
         raise Misread(f"a pair [pressure, at this airflow], such as {key.example}")
-    pressure, airflow = (_entry(item, d) for item, d in zip(value, (key.dimension, key.second)))
+    pressure, airflow = (entry(item, d) for item, d in zip(value, (key.dimension, key.second)))
     if pressure < 0.0 or airflow <= 0.0:
         raise Misread(f"a pressure of 0 Pa or more and an airflow above 0 m3/h, such as {key.example}")
     return pressure, airflow
@@ -221,8 +232,8 @@ READERS: Mapping[str, Callable[[Any, Key], Any]] = {
     "air ratio": _air_ratio,
     "deviation": _deviation,
     "price": _price,
-    "curve": _curve,
-    "loss": _loss,
+    "curve": curve,
+    "loss": loss,
     "hours": _hours,
     "unit": _unit,
 }

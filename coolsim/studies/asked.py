@@ -32,30 +32,11 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 }
 
 
-def only_coolers(case: Case, question: str, *, and_dryers: bool = False) -> None:
-    """Raise InputError where a dryer or a line is asked what can be answered for counter-flow coolers only.
-
-    and_dryers: dryers have a room of their own for it, so that only a line is asked in vain.
-    """
-    if case.cooler.arrangement != "counter-flow":
-        key, found = "cooler.arrangement", f'"{case.cooler.arrangement}"'
-        takes = "predict`, `settings`, `size` and `seasons` take dryers"
-        if isinstance(case.cooler, Line):
-            key, found = "stage", "a line of stages"
-            takes = (
-                "predict` and `settings` take lines, and each machine of one can be asked by itself, in a "
-                "scenario of its own"
-            )
-        machines = f"counter-flow coolers{' and dryers' if and_dryers else ''}"
-        allowed = f"{question} for {machines} only so far; `coolsim {takes}"
-        raise InputError([Fault(where(case, key), key, found, allowed)])
-
-
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
     faults = [*needed(case)]
     for place, one in _machines(case):
-        faults += [_placed(case, place, fault) for fault in _of_a_machine(case, one)]
+        faults += [placed(case, place, fault) for fault in _of_a_machine(case, one)]
     if isinstance(case.cooler, Line) and not faults:
         faults += _too_many(case)
     if case.cooler.arrangement == "counter-flow" and not faults:
@@ -108,7 +89,7 @@ def _machines(case: Case) -> list[tuple[str, Case]]:
     return [("", case)]
 
 
-def _placed(case: Case, place: str, fault: Fault) -> Fault:
+def placed(case: Case, place: str, fault: Fault) -> Fault:
     """A fault of a machine alone, where it stands in its line."""
     of_all = not place or fault.key.startswith(("target.", "costs."))
     key = fault.key if of_all else f"{place}.{fault.key}"

@@ -233,7 +233,7 @@ def predicted_alike(
     for one in np.unique(kinds):
         at = np.flatnonzero(kinds == one)
         try:
-            yield at, _of_a_kind([cases[k] for k in at], cool, dry)
+            yield at, _of_a_kind([cases[int(k)] for k in at], cool, dry)
         except NotConverged as error:
             raise NotConverged(error.reason, at[np.asarray(error.failed, int)], error.best) from None
 

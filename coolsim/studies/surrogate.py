@@ -88,7 +88,7 @@ def many(
     apart = np.random.default_rng(seed).integers(z.shape[1], size=samples)
     there, found = normal(len(z), samples, seed), {}
     for (name, y), p in zip(answers.items(), polynomials(z, np.array(list(answers.values())))):
-        trusted = np.mean(p.residual**2) <= (1 - least) * np.var(y)
+        trusted = np.isneginf(least) or np.mean(p.residual**2) <= (1 - least) * np.var(y)
         found[name] = p(there) + p.residual[apart] if trusted else y[apart]
     return found
 

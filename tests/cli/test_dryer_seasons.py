@@ -69,7 +69,8 @@ def test_it_prints_and_writes_whole_files(run: Run, year: Any, tmp_path: Path) -
     assert "within target and limits" in done.out and "heat, kWh" in done.out
     assert "set for the hour in it that dries worst" in " ".join(done.out.split())
     (document,) = map(json.loads, out.read_text(encoding="utf-8").splitlines())
-    assert [s["strategy"] for s in document["strategies"]] == ["settings as they are", "settings chart"]
+    feed = "settings chart, feed moisture adjusted"
+    assert [s["strategy"] for s in document["strategies"]] == ["settings as they are", "settings chart", feed]
     rows = table(hours.read_text(encoding="utf-8"))
     for written, strategy in zip(document["strategies"], answer.strategies):
         total, mine = written["total"], [r for r in rows if r["strategy"] == written["strategy"]]
@@ -83,7 +84,8 @@ def test_it_prints_and_writes_whole_files(run: Run, year: Any, tmp_path: Path) -
             assert sum(float(r[column]) for r in mine) == pytest.approx(total[name], abs=1e-3)
         assert total["heat_kWh"] == pytest.approx(strategy.total.heat)
         assert [m["month"] for m in written["months"]] == [2, 3]
-        assert (written["reachable_h"], written["reachable_met"]) == (None, None)
+        reached = None if strategy.reachable is None else float(strategy.reachable.sum())
+        assert written["reachable_h"] == reached and (reached is None) == (strategy.chart is None)
 
 
 def test_the_chart_file_is_the_chart(year: Any, tmp_path: Path) -> None:
@@ -99,7 +101,9 @@ def test_the_chart_file_is_the_chart(year: Any, tmp_path: Path) -> None:
             chart["residence_time_s"][i][j] / 60, abs=0.05
         )
         assert float(row["met [%]"]) == pytest.approx(100 * chart["met"][i][j], abs=0.05)
-        assert row["required_feed_moisture [%]"] == row["fan_speed [%]"] == ""
+        assert row["fan_speed [%]"] == ""
+        need = chart["required_feed_moisture_wb"][i][j]
+        assert row["required_feed_moisture [%]"] == ("" if need is None else f"{100 * need:.1f}")
         if batch:
             assert float(row["recirculation [%]"]) == pytest.approx(
                 100 * chart["recirculation"][i][j], abs=0.05
@@ -119,8 +123,8 @@ def test_it_fits_any_width_and_ascii(year: Any, width: int, units: str) -> None:
     assert text.isascii() and max(map(len, text.splitlines())) <= width
     batch = year[1].case.cooler.arrangement == "batch"
     assert ("Drying time, min" in text) == batch and ("Recirculation, %" in text) == batch
-    assert ("Dwell, min" in text) == ("Air blown in" in text) == (not batch)
-    assert "Hours that this meets" in text and "Fan, %" not in text and "Feed moisture it needs" not in text
+    assert ("Belt speed, " in text) == ("Inlet air, " in text) == (not batch)
+    assert "Hours that this meets" in text and "Fan, %" not in text and "Feed moisture it needs" in text
 
 
 def plain(path: Path) -> Path:
@@ -136,7 +140,7 @@ def test_notes_say_what_is_taken_for_granted(run: Run, year: Any) -> None:
     for shorter, behind in (((), path.stem == "batch"), (("--set", "schedule.filling=1 min"), False)):
         done = run("seasons", str(plain(path)), *(shorter if path.stem == "batch" else ()))
         said = " ".join(done.out.split())
-        assert "of the scenario's throughput" in said and "local fire code" in said
+        assert "weights, heat and cost are of the scenario's throughput" in said and "local fire code" in said
         assert (
             "in 12 hours of settings as they are the dryers of [schedule] do not keep up" in said
         ) == behind

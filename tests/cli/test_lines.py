@@ -244,18 +244,6 @@ def test_the_longer_warm_feed_stands_the_louder_it_is_said():
     assert not any(w.text.startswith("dryer: ") and "in the bag (limit" in w.text for w in long.warnings)
 
 
-@pytest.mark.parametrize("command", ["size", "seasons"])
-def test_what_is_not_answered_for_lines_is_refused(run, command):
-    done = run(command, str(SCENARIO))
-    assert (done.status, done.out) == (2, "")
-    line = 1 + SCENARIO.read_text().splitlines().index("[[stage]]")
-    assert f"{SCENARIO.name}:{line}: stage" in done.err
-    told = " ".join(done.err.split())
-    assert (
-        "for counter-flow coolers and dryers only so far; `coolsim predict` and `settings` take lines" in told
-    )
-
-
 @pytest.mark.parametrize(
     ("key", "words"),
     [
@@ -282,8 +270,6 @@ def line():
 
 
 IN_PYTHON = {
-    "size": lambda case, r: coolsim.size(case),
-    "seasons": lambda case, r: coolsim.seasons(case),
     "bed": lambda case, r: coolsim.plots.bed(r),
     "balance": lambda case, r: coolsim.plots.balance(r, case),
 }

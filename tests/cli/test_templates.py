@@ -10,7 +10,7 @@ import coolsim
 from coolsim.case import TABLES
 from coolsim.scenario import loads, schema, template
 from coolsim.studies import asked as of_settings
-from coolsim.studies.drying.sizes import asked
+from coolsim.studies.sizing import size as of_sizes
 
 DRYERS = ("batch", "belt")
 # what says the same as a line before it, and what needs a file
@@ -72,7 +72,15 @@ def test_what_stands_behind_a_cross_is_right_for_settings_and_a_size(arrangement
     # a size reads no ranges of these so far
     own = ("cooling_time = [", "reverse_every = [")
     text = "\n".join(line for line in template(arrangement).splitlines() if not line[2:].startswith(own))
-    asked.check(loads(uncommented(text, *tables - {"sizing.weather"})))
+    of_sizes.check(loads(uncommented(text, *tables - {"sizing.weather"})))
+
+
+def test_what_stands_behind_a_cross_is_right_for_a_size_of_a_line():
+    tables = ("target", "costs", "sizing", "sizing.product", "sizing.weather")
+    text = uncommented(template("line"), *tables).replace("percentile", "# percentile")
+    case = loads(text.replace('floor_area = "3 m2"', '# floor_area = "3 m2"'))
+    of_sizes.check(case)
+    assert case.sizing.stage == case.cooler.stages[-1].name
 
 
 def test_what_stands_behind_a_cross_is_right_for_settings_of_a_line():

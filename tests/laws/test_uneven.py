@@ -15,6 +15,7 @@ import coolsim
 from coolsim import dried
 from coolsim.between_pellets import told_alike
 from coolsim.case import Case
+from coolsim.chunks import ALIKE
 from coolsim.fields import numbers, with_number
 from coolsim.inputs import gather
 from coolsim.physics import air, packed_bed
@@ -351,3 +352,19 @@ def test_slopes_of_an_uneven_cooler_are_those_between_predictions(name, path, st
     ):
         expected = (read(high) - read(low)) / (2 * step)
         assert got == pytest.approx(expected, rel=0.02, abs=1e-4 * abs(read(high)) / step)
+
+
+def test_many_weathers_are_each_as_alone():
+    """So many that they are solved from a few representatives, column by column."""
+    rng = np.random.default_rng(3)
+    T, RH = rng.uniform(5, 38, ALIKE), rng.uniform(0.3, 0.95, ALIKE)
+    case = uneven(COOLER, depth_deviation=0.2, speed_deviation=0.2)
+    many = coolsim.predict(case, air=dataclasses.replace(case.air, temperature=T, relative_humidity=RH))
+    for k in (0, 17, 500, ALIKE - 1):
+        one = dataclasses.replace(case.air, temperature=float(T[k]), relative_humidity=float(RH[k]))
+        alone = coolsim.predict(case, air=one)
+        assert many.pellets_out.moisture_wb[k] == pytest.approx(alone.pellets_out.moisture_wb, abs=3e-5)
+        assert many.pellets_out.temperature[k] == pytest.approx(alone.pellets_out.temperature, abs=0.03)
+        tenth = alone.between_pellets.wettest_tenth
+        assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=5e-5)
+        assert many.bed.lift_off[k] == pytest.approx(alone.bed.lift_off, rel=2e-3)

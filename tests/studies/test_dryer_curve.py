@@ -16,11 +16,11 @@ from cli.test_dryers import BATCH, BELT, HEAD
 
 import coolsim
 from coolsim.case import Case
-from coolsim.output import dryer_size
+from coolsim.output import size as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
-from coolsim.studies.drying.sizes.answer import DryerSize
 from coolsim.studies.drying.sizes.parts import air_parts, predicted
+from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.size import sized
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "belt-to-buy.toml"
@@ -51,16 +51,16 @@ TEXTS = {"batch": REVERSED, "belt": SCENARIO.read_text()}
 
 
 @pytest.fixture(scope="module", params=["batch", "belt"])
-def asked(request) -> tuple[str, Case, DryerSize]:
+def asked(request) -> tuple[str, Case, SizeAnswer]:
     case = loads(TEXTS[request.param])
     return request.param, case, coolsim.size(case)
 
 
-def mean_cost(answer: DryerSize) -> float:
+def mean_cost(answer: SizeAnswer) -> float:
     return float(np.mean([s.cost_per_tonne for s in answer.served]))
 
 
-def on_floor(case: Case, floor: float) -> DryerSize:
+def on_floor(case: Case, floor: float) -> SizeAnswer:
     sizing = dataclasses.replace(case.sizing, above_least=None, floor_area=floor)
     return coolsim.size(dataclasses.replace(case, sizing=sizing))
 
@@ -85,7 +85,7 @@ def test_the_floor_taken_is_a_row_and_marked(asked):
     assert all(
         f.cost_per_tonne > above * least * (1 - 0.01) for f in answer.curve if f.floor_area < row.floor_area
     )
-    lines = dryer_size.sized(case, answer, Page(width=100)).splitlines()
+    lines = printed.sized(case, answer, Page(width=100)).splitlines()
     (marked,) = [line for line in lines if "taken" in line]
     assert f"{floor:.2f} m²" in marked
 

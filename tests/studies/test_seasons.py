@@ -113,9 +113,9 @@ def test_a_year_of_constant_weather_is_the_single_answer(night: Case) -> None:
     assert len(hours.outcome.moisture) == 8760
     np.testing.assert_allclose(hours.outcome.moisture, out.moisture_wb, rtol=0, atol=1e-9)
     np.testing.assert_allclose(hours.outcome.temperature, out.temperature, rtol=0, atol=1e-6)
-    # by hand: 2000 kg/h wet at 13.6 %; sold at 11.5 % it would be solid/(1 − 0.115)
-    product = 2000 * (1 - 0.136) / (1 - out.moisture_wb)
-    given = 2000 * (1 - 0.136) / (1 - 0.115) - product
+    # by hand: 2000 kg/h wet at 13.3 %; sold at 11.5 % it would be solid/(1 − 0.115)
+    product = 2000 * (1 - 0.133) / (1 - out.moisture_wb)
+    given = 2000 * (1 - 0.133) / (1 - 0.115) - product
     assert total.product == pytest.approx(8760 * product, rel=1e-9)
     assert total.given_away == pytest.approx(8760 * max(given, 0), rel=1e-6)
     assert total.cost_given_away == pytest.approx(0.70 * total.given_away)

@@ -69,7 +69,7 @@ def test_a_limit_of_a_cooler_is_kept_with_the_chance(name: str) -> None:
     """Then 100 plain random diameters: three binomial standard errors are 3 √(0.9·0.1/100) = 0.09. Settings that
     are the cheapest as predicted break the limit in about half of the cases: 3 √(0.5·0.5/100) = 0.15."""
     case, bound, read = LIMITS[name]
-    found, plain = with_chance(case, 0.9), coolsim.find_settings(case)
+    found, plain = with_chance(case, 0.9, on_dial=False), coolsim.find_settings(case, on_dial=False)
     at, d = there(case, found), case.feed.diameter
     y, below, above = read(at, np.array([d, d - SIGMA, d + SIGMA]))
     room = (bound - y) / (abs(above - below) / 2)
@@ -94,7 +94,7 @@ def turned(**typed: str) -> Case:
 @pytest.fixture(scope="module")
 def humid() -> tuple[Case, Surely]:
     case = turned()
-    return case, with_chance(case, 0.9)
+    return case, with_chance(case, 0.9, on_dial=False)
 
 
 def test_target_and_limit_of_a_dryer_are_kept_together(humid: tuple[Case, Surely]) -> None:
@@ -114,7 +114,7 @@ def test_target_and_limit_of_a_dryer_are_kept_together(humid: tuple[Case, Surely
     assert dict(found.uncertainty.limits)["exhaust"] == pytest.approx(norm.cdf(rooms[1]), abs=0.01)
     kept = (M[3:] <= 0.12) & (RH[3:] <= 0.45)
     assert np.mean(kept) == pytest.approx(norm.cdf(min(rooms)), abs=0.052)
-    plain = coolsim.find_settings(case)
+    plain = coolsim.find_settings(case, on_dial=False)
     assert uncertainty(there(case, dataclasses.replace(found, answer=plain))).all_kept < 0.55
 
 
@@ -122,7 +122,7 @@ def test_what_no_limit_depends_on_moves_nothing() -> None:
     """How much the line makes is no number of a batch's own: limits at which the settings stand are kept by all
     samples, with no room."""
     case = turned(feed__moisture="18 %", feed__throughput="60 ± 5 kg/h")
-    found, plain = with_chance(case, 0.9), coolsim.find_settings(case)
+    found, plain = with_chance(case, 0.9, on_dial=False), coolsim.find_settings(case, on_dial=False)
     assert {"moisture", "exhaust relative humidity"} <= {at.limit for at in found.answer.binding}
     assert found.kept and found.case.safety_margins == {}
     assert found.uncertainty.all_kept == 1.0
@@ -178,7 +178,7 @@ def test_air_outside_that_is_not_known() -> None:
     typed would halve the lower part.)"""
     text = NIGHT.read_text(encoding="utf-8").replace('temperature = "26 degC"', 'temperature = "26 ± 3 degC"')
     case = exactly_made(loads(text))
-    found = with_chance(case, 0.9)
+    found = with_chance(case, 0.9, on_dial=False)
     s, sigma = found.answer.settings, 3 / NORMAL_95
     cooler = dataclasses.replace(case.cooler, airflow=s.airflow, bed_depth=s.bed_depth)
     at = dataclasses.replace(case, cooler=cooler)

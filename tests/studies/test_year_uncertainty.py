@@ -20,6 +20,7 @@ from coolsim.studies.seasons import sure
 from coolsim.studies.seasons.hours import Site, predicted
 from coolsim.studies.seasons.study import seasons
 from coolsim.studies.seasons.sure import unknowns_of_year, year_uncertainty
+from coolsim.studies.seasons.worlds import SureCoolers
 from coolsim.studies.surrogate import normal
 from coolsim.studies.uncertainty import MESH, varied
 
@@ -57,7 +58,8 @@ def test_what_a_sample_moves_is_that_of_single_solves(night: Case, real: Weather
     unknowns, _ = unknowns_of_year(night)
     z = np.random.default_rng(1).choice([-1.6, -0.8, 0.8, 1.6], (len(unknowns), 64))
     cases = varied(night, unknowns, z)
-    moves = sure._moves(site, cases, site.inputs)
+    world = SureCoolers(site, None, site.inputs)  # type: ignore[arg-type]
+    moves = sure._moves(world, unknowns, z)
     rows = np.random.default_rng(2).choice(len(weather), 25, replace=False)
     here = pack(outcome_of(coolsim.predict(in_hours(night, weather, rows))))
     for k in (0, 1, 2, 3):
@@ -78,7 +80,7 @@ def test_a_spread_is_that_of_plain_random_samples(night: Case, real: Weather) ->
     """
     weather = real.rows(np.arange(40, len(real), 365)[:24])
     site = Site(night, weather)
-    found = year_uncertainty(site, predicted(site, site.inputs), site.inputs)
+    found = year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs))
     unknowns, _ = unknowns_of_year(night)
     z = np.random.default_rng(3).standard_normal((len(unknowns), PLAIN))
     rows = np.arange(len(weather))
@@ -116,7 +118,7 @@ def test_equal_hours_make_a_year_of_one(night: Case, real: Weather) -> None:
     """400 times the same hour: the mean exit's interval is that of the hour itself, as `uncertainty` tells it."""
     once = real.rows(np.full(400, 2000))
     site = Site(night, once)
-    found = year_uncertainty(site, predicted(site, site.inputs), site.inputs).moisture_wb
+    found = year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs)).moisture_wb
     (there,) = in_hours(night, once, np.array([0]))
     alone = coolsim.uncertainty(there).moisture_wb
     for a, b in zip(dataclasses.astuple(found), dataclasses.astuple(alone)):
@@ -149,7 +151,7 @@ def test_shares_of_a_year_by_linear_theory(night: Case, real: Weather) -> None:
         ]
         moves[key] = (M[1] - M[0]) / 2
     site = Site(case, weather)
-    found = year_uncertainty(site, predicted(site, site.inputs), site.inputs)
+    found = year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs))
     total = sum(m**2 for m in moves.values())
     assert {c.name for c in found.contributors} == set(moves)
     for c in found.contributors:
@@ -193,7 +195,7 @@ def test_what_cannot_be_asked(night: Case, real: Weather) -> None:
         seasons(case, weather=real, uncertainty=True)
     site = Site(night, real.rows(slice(0, 2)))
     with pytest.raises(ValueError, match="power of two"):
-        year_uncertainty(site, predicted(site, site.inputs), site.inputs, samples=100)
+        year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs), samples=100)
 
 
 def test_a_fan_without_an_airflow_is_refused(night: Case, real: Weather) -> None:
@@ -214,7 +216,7 @@ def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather,
         return found
 
     monkeypatch.setattr(sure, "solve", failing)
-    found = year_uncertainty(site, hours, site.inputs, samples=64)
+    found = year_uncertainty(SureCoolers(site, hours, site.inputs), samples=64)
     assert (found.samples, found.unsolved) == (54, 10)
 
 

@@ -20,7 +20,6 @@ from coolsim.studies.asked import opens_something
 from coolsim.workers import Start
 
 if TYPE_CHECKING:
-    from coolsim.studies.drying.sizes.answer import DryerSize
     from coolsim.studies.seasons import Seasons
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.sizing.answer import SizeAnswer
@@ -35,7 +34,7 @@ class Answers:
     case: Case = documented("-", "what was asked")
     result: Result = documented("-", "the prediction as the scenario stands, with its band")
     advice: Advice | None = documented("-", "what to set", default=None)
-    size: SizeAnswer | DryerSize | None = documented("-", "what to buy", default=None)
+    size: SizeAnswer | None = documented("-", "what to buy", default=None)
     seasons: Seasons | None = documented("-", "a year of weather", default=None)
     sweep: Result | None = documented("-", "the case at several airflows, where it has a fan", default=None)
     grid: Result | None = documented("-", "the case over airflow and dwell", default=None)
@@ -112,7 +111,7 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
-        if not cooler and not dryer and question != "settings":
+        if not cooler and not dryer and question == "seasons":
             yield question, f"{what[question]} is answered for counter-flow coolers and dryers only so far."
         else:
             yield (

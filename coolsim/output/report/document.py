@@ -6,13 +6,11 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 from markupsafe import Markup
 
 from coolsim.case import Case
 from coolsim.output import (
-    dryer_size,
     library,
     lines,
     seasons,
@@ -25,7 +23,7 @@ from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
-from coolsim.requirements import is_dryer, verdicts_of
+from coolsim.requirements import verdicts_of
 from coolsim.result import Result
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
@@ -90,9 +88,8 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
     if answers.advice is not None:
         found["settings"] = ("What should be set?", settings.advised(untitled, answers.advice, page))
     if answers.size is not None:
-        told: Any = dryer_size.sized if is_dryer(case) else size.sized
-        what = "dryer" if is_dryer(case) else "cooler"
-        found["size"] = (f"How large a {what}, and which fan?", told(untitled, answers.size, page))
+        what = "cooler" if answers.size.arrangement == "counter-flow" else "dryer"
+        found["size"] = (f"How large a {what}, and which fan?", size.sized(untitled, answers.size, page))
     if answers.seasons is not None:
         year = dataclasses.replace(answers.seasons, case=untitled)
         found["year"] = ("What does a year of weather bring?", seasons.year(year, page))

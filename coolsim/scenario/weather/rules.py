@@ -22,6 +22,7 @@ from coolsim.fields import Array
 from coolsim.physics import air
 from coolsim.scenario import schema, units
 from coolsim.scenario.build import humidity_ratio
+from coolsim.scenario.values import ends
 from coolsim.scenario.weather.record import DAY, Remark, Weather
 from coolsim.scenario.weather.rows import Rows, air_key
 
@@ -98,7 +99,7 @@ def _range(key: str) -> tuple[float, float]:
     """Return lowest and highest possible value: the scenario's own, with fog for weather."""
     definition = air_key(key)
     assert definition.dimension is not None
-    low, high = (units.read(text, definition.dimension) for text in (definition.low, definition.high))
+    low, high = ends(definition)
     return (low, FOG) if key == "relative_humidity" else (low, high)
 
 

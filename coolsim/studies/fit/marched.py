@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -143,7 +144,7 @@ def readings(cases: Sequence[Case], result: Result) -> Array:
     rows = []
     for k, one in _machines(cases[0], result):
         alone = [case if k is None else line.by_itself(case, case, k) for case in cases]
-        exhaust = tuple(np.full((2, len(cases)), np.nan))  # a dryer's changes all the time
+        exhaust: Any = np.full((2, len(cases)), np.nan)  # a dryer's changes all the time
         if isinstance(alone[0].cooler, Cooler):
             exhaust = _exhaust(alone, one)
         rows += [one.pellets_out.moisture_wb, one.pellets_out.temperature, *exhaust]

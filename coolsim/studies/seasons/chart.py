@@ -1,8 +1,7 @@
 """The settings chart: bands of ambient temperature and relative humidity, and what to set in each.
 
 Each cell's settings are chosen for all of its hours together, through the states that stand for them: those that
-meet target and limits in most of them, then those that miss by least, then the cheapest, and of equally
-cheap ones the shallowest bed. Nothing is assumed about
+give up least (`trade`: hours too wet before those too dry), then the cheapest. Nothing is assumed about
 direction: a grid of settings is looked at, then a finer one around the best.
 """
 
@@ -10,17 +9,20 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs
+from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined
 from coolsim.studies.seasons.hours import Hours, Mask, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
+from coolsim.studies.seasons.trade import given_up
 
 MOST_BANDS = 8
 STAND_IN = 24  # states that stand for the hours of a cell
@@ -33,8 +35,7 @@ COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
 HOURS_AT_ONCE = 400  # looked at together: bounds the memory
 AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
 LEAST_COST = 1e-9
-NEARLY = 0.005  # of that scale: misses closer to each other are the same
-ROUNDED = {"bed_depth": 0.01, "inlet_air_temperature": 1.0, "feed_moisture": 0.001}
+TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,17 @@ class Bands:
             for edges, values in ((self.temperature, temperature), (self.relative_humidity, humidity))
         )
         return np.asarray(i * (len(self.relative_humidity) - 1) + j)
+
+
+@dataclass(frozen=True)
+class Dial:
+    """One thing to set, in each cell."""
+
+    setting: Setting = documented("-", "what is set, and in which steps")
+    values: Array = documented("as the quantity", "to be set, (temperature bands, humidity bands)")
+    sought: Array = documented(
+        "as what is varied", "the same, of a fan's speed the airflow that it stands for and that is kept"
+    )
 
 
 @dataclass(frozen=True)
@@ -74,7 +86,7 @@ class Chart:
     )
     required_feed_moisture: Array = documented(
         "kg/kg wet",
-        "wettest feed that can meet the target in all of its hours",
+        "wettest feed that can meet the target in all of its hours; of dryers and lines in the hardest of them",
         json="required_feed_moisture_wb",
     )
     recirculation: Array | None = documented(
@@ -82,6 +94,9 @@ class Chart:
     )
     belt_speed: Array | None = documented(
         "m/s", "of a belt dryer", json="belt_speed_m_min", factor=60.0, default=None
+    )
+    dials: tuple[Dial, ...] = documented(
+        "-", "of dryers and lines: everything that [limits] opens, one by one", default=()
     )
 
 
@@ -138,27 +153,28 @@ def finer(options: Options, opened: frozenset[str], best: dict[str, float]) -> d
             values = value * step ** np.linspace(-1, 1, FINER[name])
         else:
             values = value + (high - low) / (GRID[name] - 1) * np.linspace(-1, 1, FINER[name])
-        axes.append(np.unique(_rounded(name, values, low, high)))
+        step = options.steps.get(name, TENTH)
+        axes.append(np.unique(np.clip(np.rint(values / step) * step, low, high)))
     return dict(zip(best, combined(axes).T))
 
 
-def _rounded(name: str, values: Array, low: float, high: float) -> Array:
-    """Values as an operator dials them in."""
-    unit = ROUNDED.get(name) or 10.0 ** (np.floor(np.log10(3600 * high)) - 2) / 3600  # airflow: a hundredth
-    return np.clip(np.rint(values / unit) * unit, low, high)
+def _at_speeds(options: Options, best: dict[str, float], speed: float) -> dict[str, Array]:
+    """Combinations around the best with the fan on steps of its dial: airflow goes with its speed."""
+    assert options.fan is not None
+    reach = 2 * options.fan.step
+    flows = best["airflow"] * options.fan.on_dial(speed - reach, speed + reach) / speed
+    low, high = options.ranges["bed_depth"]
+    depths = best["bed_depth"] + options.steps["bed_depth"] * np.arange(-1, 2)
+    axes = {name: np.array([value]) for name, value in best.items()}
+    axes |= {"airflow": flows, "bed_depth": np.unique(np.clip(depths, low, high))}
+    return dict(zip(axes, combined(list(axes.values())).T))
 
 
 def best_of(site: Site, looked: Looked, weights: Array) -> int:
-    """The settings right in most hours, then nearest to the machine's limits, then to the target, then cheapest."""
-    right = weights @ (looked.worst <= -MARGIN)
-    wish = np.array([limit.of_target for limit in site.limits])
-    # what cannot be met in some hours is no reason to lift the bed in them
-    missed = np.einsum("h,lhk->lk", weights / weights.sum(), np.maximum(looked.excess, -MARGIN))
-    machine, target = (np.rint(missed[w].max(axis=0, initial=-MARGIN) / NEARLY) for w in (~wish, wish))
+    """The settings that give up least (`trade`), then the cheapest, of equally cheap ones the shallowest bed."""
+    lost = given_up(site.limits, looked.excess, weights, MARGIN)
     cost = np.log(np.maximum(weights @ looked.cost / weights.sum(), LEAST_COST))
-    return int(
-        np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), target, machine, -right))[0]
-    )
+    return int(np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), *reversed(lost)))[0])
 
 
 def stand_ins(site: Site, hours: NDArray[np.intp], most: int = STAND_IN) -> tuple[NDArray[np.intp], Array]:
@@ -197,6 +213,12 @@ def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[
         settings = finer(options, opened, best)
     looked = look(site, options, states, settings)
     k = best_of(site, looked, weights)
+    best = {name: float(values[k]) for name, values in settings.items()}
+    speed = float(np.median(looked.fan_speed[:, k]))
+    if options.fan is None or "airflow" not in opened or not np.isfinite(speed):
+        return best
+    settings = _at_speeds(options, best, speed)
+    k = best_of(site, look(site, options, states, settings), weights)
     return {name: float(values[k]) for name, values in settings.items()}
 
 
@@ -226,7 +248,9 @@ def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart |
     bands = bands_of(w.temperature, w.relative_humidity)
     cell = bands.cell(w.temperature, w.relative_humidity)
     shape = (len(bands.temperature) - 1, len(bands.relative_humidity) - 1)
-    found = {name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")}
+    found: dict[str, Any] = {
+        name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")
+    }
     for number in np.unique(cell):
         hours, at = np.flatnonzero(cell == number), np.unravel_index(number, shape)
         for name, value in choose(site, options, opened, hours).items():
@@ -260,8 +284,11 @@ def settings_by_hour(site: Site, chart: Chart) -> tuple[Inputs, NDArray[np.intp]
     return dialled(site.inputs, knobs), cell
 
 
-def with_results(chart: Chart, hours: Hours) -> Chart:
-    """The chart with what its settings came to: share of hours met, and the fan's speed in the middle hour."""
+def with_results(chart: Chart, hours: Hours, fan: Setting | None) -> Chart:
+    """The chart with what its settings came to: share of hours met, and the fan's speed in the middle hour.
+
+    fan: its dial, where it is the speed that is set: it hardly varies within a cell, and is told to a step.
+    """
     w, shape = hours.weather, chart.hours.shape
     cell = chart.bands.cell(w.temperature, w.relative_humidity)
     met, speed = np.full(shape, np.nan), np.full(shape, np.nan)
@@ -269,6 +296,8 @@ def with_results(chart: Chart, hours: Hours) -> Chart:
         here, at = cell == number, np.unravel_index(number, shape)
         met[at] = hours.within[here].mean()
         speed[at] = np.median(hours.settings.fan_speed[here])
+    if fan is not None:
+        speed = np.rint(speed / fan.step) * fan.step
     return dataclasses.replace(chart, met=met, fan_speed=speed)
 
 

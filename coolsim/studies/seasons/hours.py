@@ -19,7 +19,16 @@ from coolsim.model.bed import take
 from coolsim.requirements import KEPT, Constraint, constraints_of, harms
 from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import unpack
-from coolsim.studies.seasons.response import Error, Response, coordinates, corrected, respond, solve
+from coolsim.studies.seasons.response import (
+    Error,
+    Response,
+    cooler,
+    coordinates,
+    corrected,
+    respond,
+    solve,
+    store_of,
+)
 
 MAP, DIRECT = "map", "direct"
 Mask = NDArray[np.bool_]
@@ -124,7 +133,9 @@ def followed(
     site: Site, inputs: Inputs, group: NDArray[np.intp], base: Response, direct: bool = False
 ) -> Hours:
     """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
-    found = None if direct else corrected(base, inputs, group)
+    found = (
+        None if direct else corrected(base, coordinates(inputs), group, cooler(inputs, store_of(site.case)))
+    )
     if found is None:
         return predicted(site, inputs, direct=True)
     rows, error = found
@@ -133,7 +144,7 @@ def followed(
 
 def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:
     """Predict all hours with the settings in `inputs`: by a map where that keeps its bound, or one by one."""
-    response = None if direct else respond(inputs)
+    response = None if direct else respond(coordinates(inputs), cooler(inputs, store_of(site.case)))
     if response is None:
         _, first, same = np.unique(coordinates(inputs), axis=1, return_index=True, return_inverse=True)
         rows = solve(take(inputs, first)).rows[:, same]  # equal hours are predicted once

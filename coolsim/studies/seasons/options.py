@@ -9,15 +9,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.inputs import Inputs
+from coolsim.machines import Setting, machine_of
+from coolsim.machines.base import DIAL
 from coolsim.machines.plant import dialled, knob_range
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.studies.fitted import combined, unpack
 from coolsim.studies.search import SURVEY
 from coolsim.studies.seasons.hours import Site
-from coolsim.studies.seasons.response import AIR, Response, coordinates, respond, solve
+from coolsim.studies.seasons.response import AIR, Response, cooler, coordinates, respond, solve, store_of
 
 FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is
 SAMPLES = (1000,)  # predictions that the map over weather and settings is made of
@@ -40,6 +43,8 @@ class Options:
 
     ranges: Ranges  # airflow, bed depth, inlet-air temperature, feed moisture; equal ends pin
     response: Response
+    steps: dict[str, float]  # of the dials, by the same names
+    fan: Setting | None  # its speed, where it is that which is set
 
 
 def options_of(site: Site) -> Options:
@@ -66,9 +71,29 @@ def options_of(site: Site) -> Options:
         knobs["inlet_air_temperature"] = np.where(
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
-    response = respond(dialled(inputs, knobs), SAMPLES, at_any_error=True)
+    states = dialled(inputs, knobs)
+    response = respond(coordinates(states), cooler(states, store_of(case)), SAMPLES, at_any_error=True)
     assert response is not None
-    return Options(ranges, response)
+    return Options(ranges, response, *_dials(case))
+
+
+def _dials(case: Case) -> tuple[dict[str, float], Setting | None]:
+    """Steps of what may be set on a cooler, and its fan's speed, where that is set."""
+    found, fan = (
+        {"bed_depth": DIAL["bed_depth"], "inlet_air_temperature": DIAL["inlet_air_temperature"]},
+        None,
+    )
+    for s in machine_of(case).settings:
+        if s.key == "residence_time":
+            feed = case.feed
+            found["bed_depth"] = s.step * feed.throughput / (feed.bulk_density * case.cooler.floor_area)
+        elif s.key == "fan_speed":
+            fan = s if s.opened else None
+        else:
+            found[s.key] = s.step
+    if not np.isfinite(found.get("airflow", np.nan)):
+        found["airflow"] = 1e-6 if case.cooler.airflow is None else DIAL["airflow"] * case.cooler.airflow
+    return found, fan
 
 
 def _spread(site: Site, count: int) -> NDArray[np.intp]:
@@ -126,6 +151,7 @@ class Looked:
     settings: dict[str, Array]  # by name, (K,)
     excess: Array  # (limits, H, K)
     cost: Array  # (H, K), per hour
+    fan_speed: Array  # (H, K), as a share; nan without a fan
 
     @property
     def worst(self) -> Array:
@@ -137,7 +163,7 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
     count = len(settings["airflow"])
     inputs, inlets = take(site.inputs, hours), settings["inlet_air_temperature"]
     excess = np.empty((len(site.limits), len(hours), count))
-    cost = np.empty((len(hours), count))
+    cost, speed = np.empty((2, len(hours), count))
     for inlet in np.unique(inlets):  # nan counts as one value
         some = np.flatnonzero(np.isnan(inlets) if np.isnan(inlet) else inlets == inlet)
         warmed = _heated(inputs, float(inlet))
@@ -150,10 +176,11 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
             state = site.weighed(crossed, unpack(rows.reshape(len(rows), -1)))
             shape = (len(part), len(some))
             excess[:, part[:, None], some] = site.excess(crossed, state).reshape(-1, *shape)
+            speed[part[:, None], some] = np.reshape(state.settings.fan_speed, shape)
             cost[part[:, None], some] = np.broadcast_to(state.cost.total, len(part) * len(some)).reshape(
                 shape
             )
-    return Looked(settings, excess, cost)
+    return Looked(settings, excess, cost, speed)
 
 
 def _heated(inputs: Inputs, inlet: float) -> Inputs:

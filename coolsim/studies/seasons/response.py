@@ -18,13 +18,16 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
+from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.inputs import Inputs
+from coolsim.inputs import LABORATORY, Inputs
 from coolsim.machines.plant import Outcome, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.model.solve import Resolution
+from coolsim.physics import sorption
+from coolsim.physics.sorption import Isotherm
 from coolsim.predict import predict_inputs
 from coolsim.studies.fitted import pack
 from coolsim.studies.search import FULL
@@ -89,6 +92,41 @@ def coordinates(inputs: Inputs) -> Array:
 
 
 @dataclass(frozen=True)
+class Store:
+    """Where the water activity of the pellets is judged: a kink in the weather, where the air outside gets warmer.
+
+    The moisture of pellets that are as active there has no kink: maps are made of that.
+    """
+
+    isotherm: Isotherm
+    temperature: float | None  # °C, as typed
+
+    def _at(self, outside: Array) -> Array:
+        if self.temperature is not None:
+            return np.full(np.shape(outside), self.temperature)
+        return np.maximum(LABORATORY, outside)
+
+    def smooth(self, rows: Array, outside: Array) -> Array:
+        """Rows of outcomes (outcomes, …) with that moisture [kg/kg dry] in place of the water activity."""
+        found = rows.copy()
+        activity = np.clip(rows[_ACTIVITY], _LEAST, 1 - _LEAST)
+        found[_ACTIVITY] = sorption.equilibrium_moisture(self.isotherm, activity, self._at(outside))
+        return found
+
+    def judged(self, rows: Array, outside: Array) -> Array:
+        """The way back."""
+        found = rows.copy()
+        moisture = np.maximum(rows[_ACTIVITY], _LEAST)
+        found[_ACTIVITY] = sorption.water_activity(self.isotherm, moisture, self._at(outside))
+        return found
+
+
+def store_of(case: Case) -> Store:
+    """The store of a case."""
+    return Store(case.material.isotherm, case.target.water_activity_at)
+
+
+@dataclass(frozen=True)
 class Response:
     """A polynomial of outcomes over the box of states it was fitted in."""
 
@@ -97,6 +135,7 @@ class Response:
     degree: int
     coefficients: Array  # (terms of the air, terms of the knobs, outcomes)
     error: Error
+    store: Store
 
     def __call__(self, x: Array) -> Array:
         """Rows of outcomes (outcomes, N) at points (coordinates, N)."""
@@ -109,7 +148,7 @@ class Response:
         by_knobs = np.tensordot(
             _products(t[: len(AIR)], of_air), self.coefficients, axes=1
         )  # (N, knob terms, outcomes)
-        return np.asarray(np.einsum("nk,nko->on", knobs, by_knobs))
+        return self.store.judged(np.einsum("nk,nko->on", knobs, by_knobs), x[0])
 
     def across(self, air: Array, knobs: Array) -> Array:
         """Outcomes (outcomes, H, K) of every hour (AIR, H) with every setting (KNOBS, K)."""
@@ -121,7 +160,8 @@ class Response:
         t_knobs = self._scaled(whole)[len(AIR) :]
         _, of_air, of_knobs = _terms(self._varied(), self.degree)
         by_knobs = np.tensordot(_products(t_air, of_air), self.coefficients, axes=1)
-        return np.moveaxis(np.tensordot(by_knobs, _products(t_knobs, of_knobs), axes=(1, 1)), 1, 0)
+        rows = np.moveaxis(np.tensordot(by_knobs, _products(t_knobs, of_knobs), axes=(1, 1)), 1, 0)
+        return self.store.judged(rows, np.broadcast_to(air[0][:, None], rows.shape[1:]))
 
     def _scaled(self, x: Array) -> Array:
         """From −1 to 1 over the box, and no further: a polynomial is nothing outside of it."""
@@ -142,27 +182,26 @@ class Predictor:
     exact: Rows  # those held out
     held_out: int
     bound: Mapping[str, float]
+    store: Store
 
 
-def _cooler(inputs: Inputs) -> Predictor:
+def cooler(inputs: Inputs, store: Store) -> Predictor:
+    """Predicts states of a cooler."""
+
     def rows(index: NDArray[np.intp]) -> Array:
         return solve(take(inputs, index)).rows
 
-    return Predictor(rows, rows, HELD_OUT, BOUND)
+    return Predictor(rows, rows, HELD_OUT, BOUND, store)
 
 
 def respond(
-    inputs: Inputs,
-    samples: tuple[int, ...] = SAMPLES,
-    at_any_error: bool = False,
-    by: Predictor | None = None,
+    x: Array, by: Predictor, samples: tuple[int, ...] = SAMPLES, at_any_error: bool = False
 ) -> Response | None:
     """Fit a map to states of one case; None where it does not keep its bound on the states held out.
 
-    `inputs` are the states that will be asked for, or states drawn from them; only some are predicted.
-    by: what predicts them, where they are not those of a cooler.
+    x: coordinates (AIR then KNOBS, N) of the states that will be asked for, or of states drawn from them; only some
+    are predicted.
     """
-    x, by = coordinates(inputs), by or _cooler(inputs)
     low, high = x.min(axis=1), x.max(axis=1)
     high = np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
     varied = high > low
@@ -179,27 +218,21 @@ def respond(
         new = wanted[~np.isin(wanted, chosen)]
         known[:, new] = by.rows(new)
         chosen = np.concatenate([chosen, new])
-        fitted = _fitted(x[:, chosen], known[:, chosen], low, high, by.bound)
+        fitted = _fitted(x[:, chosen], by.store.smooth(known[:, chosen], x[0, chosen]), low, high, by)
         error = _error(fitted(x[:, held]), checks)
         if error.within(by.bound) or (at_any_error and count == samples[-1]):
             return dataclasses.replace(fitted, error=error)
     return None
 
 
-def corrected(
-    base: Response,
-    inputs: Inputs,
-    group: NDArray[np.intp],
-    by: Predictor | None = None,
-) -> tuple[Array, Error] | None:
+def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) -> tuple[Array, Error] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
     Within a group only the air differs, and little: what the base map lacks there is a bent plane.
     Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
-    by: what predicts hours, where they are not those of a cooler.
     """
-    x, by = coordinates(inputs), by or _cooler(inputs)
-    rows, order = base(x), np.random.default_rng(SEED).permutation(x.shape[1])
+    store = by.store
+    rows, order = store.smooth(base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
     large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
     held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
@@ -214,11 +247,12 @@ def corrected(
         ]
         new = np.concatenate(chosen)
         new = new[~is_known[new]]
-        known[:, new], is_known[new] = by.rows(new), True
+        known[:, new], is_known[new] = store.smooth(by.rows(new), x[0, new]), True
         found = rows.copy()
         for m, some in zip(members, chosen):
             found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
         found[:, is_known] = known[:, is_known]
+        found = store.judged(found, x[0])
         error = _error(found[:, held], true)
         if error.within(by.bound):
             return found, error
@@ -252,13 +286,13 @@ def _parted(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], ...]:
     return np.concatenate([corners, held]), spread, drawn
 
 
-def _fitted(x: Array, rows: Array, low: Array, high: Array, bound: Mapping[str, float]) -> Response:
+def _fitted(x: Array, rows: Array, low: Array, high: Array, by: Predictor) -> Response:
     """The polynomial of the degree that does best on parts left out in turn, fitted to all."""
     good = np.isfinite(rows).all(axis=0)
     x, rows = x[:, good], rows[:, good]
     parts = np.array_split(np.random.default_rng(SEED).permutation(x.shape[1]), PARTS)
     scale = np.full((len(rows), 1), np.inf)  # what has no bound does not choose
-    scale[: len(_ROWS), 0] = [bound.get(name, np.inf) for name in _ROWS]
+    scale[: len(_ROWS), 0] = [by.bound.get(name, np.inf) for name in _ROWS]
     best, least = DEGREES[0], np.inf
     for degree in DEGREES:
         if _terms(tuple(bool(v) for v in high > low), degree)[0].sum() > MOST_TERMS * x.shape[1]:
@@ -266,15 +300,15 @@ def _fitted(x: Array, rows: Array, low: Array, high: Array, bound: Mapping[str, 
         missed = []
         for part in parts:
             rest = np.setdiff1d(np.arange(x.shape[1]), part)
-            trial = _polynomial(x[:, rest], rows[:, rest], low, high, degree)
-            missed.append((trial(x[:, part]) - rows[:, part]) / scale)
+            trial = _polynomial(x[:, rest], rows[:, rest], low, high, degree, by.store)
+            missed.append((by.store.smooth(trial(x[:, part]), x[0, part]) - rows[:, part]) / scale)
         score = float(np.sqrt((np.concatenate(missed, axis=1) ** 2).mean(axis=1)).max())
         if score < least:
             best, least = degree, score
-    return _polynomial(x, rows, low, high, best)
+    return _polynomial(x, rows, low, high, best, by.store)
 
 
-def _polynomial(x: Array, rows: Array, low: Array, high: Array, degree: int) -> Response:
+def _polynomial(x: Array, rows: Array, low: Array, high: Array, degree: int, store: Store) -> Response:
     kept, of_air, of_knobs = _terms(tuple(bool(v) for v in high > low), degree)
     t = _scaled(x, low, high)
     air, knobs = _products(t[: len(AIR)], of_air), _products(t[len(AIR) :], of_knobs)
@@ -283,7 +317,7 @@ def _polynomial(x: Array, rows: Array, low: Array, high: Array, degree: int) -> 
     found = np.linalg.lstsq(design, (rows / size).T, rcond=1e-12)[0] * size.T
     coefficients = np.zeros((*kept.shape, len(rows)))
     coefficients[kept] = found
-    return Response(low, high, degree, coefficients, Error(np.inf, np.inf, np.inf, 0))
+    return Response(low, high, degree, coefficients, Error(np.inf, np.inf, np.inf, 0), store)
 
 
 def _error(found: Array, true: Array) -> Error:
@@ -294,6 +328,7 @@ def _error(found: Array, true: Array) -> Error:
 
 
 _ROWS = [f.name for f in dataclasses.fields(Outcome)]
+_ACTIVITY, _LEAST = _ROWS.index("water_activity"), 1e-6
 
 
 def _scaled(x: Array, low: Array, high: Array) -> Array:

@@ -10,20 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from coolsim.case import Case
+from coolsim.case import Case, Line
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
-from coolsim.fields import documented
+from coolsim.fields import Array, documented
 from coolsim.machines.plant import knob_range
 from coolsim.requirements import is_dryer
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.studies import asked
-from coolsim.studies.asked import is_typed, only_coolers
-from coolsim.studies.seasons import dryer_chart, dryers
+from coolsim.studies.asked import is_typed
+from coolsim.studies.seasons import charted, place
 from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
 from coolsim.studies.seasons.options import Options, options_of
 from coolsim.studies.seasons.sure import YearUncertainty, unknowns_of_year, year_uncertainty
+from coolsim.studies.seasons.worlds import SureCoolers, SureMachines, World
 
 AS_THEY_ARE = "settings as they are"
 CHART = "settings chart"
@@ -46,6 +47,11 @@ class Strategy:
     chart: Chart | None = documented("-", "the settings chart that is followed, if any", default=None)
     reachable: NDArray[np.bool_] | None = documented(
         "-", "hours in which some settings of those opened meet target and limits", default=None
+    )
+    violations: Array | None = documented(
+        "-",
+        "of dryers and lines: how far each constraint is broken, in its scale, (constraints, hours)",
+        default=None,
     )
     sure: YearUncertainty | None = documented("-", "how sure its sums are, if asked", default=None)
 
@@ -91,25 +97,32 @@ def seasons(
 
 def how_sure(found: Seasons) -> Seasons:
     """The same year, with how sure the sums of its first two strategies are; raises as `year_uncertainty` does."""
-    site = Site(found.case, found.weather)
     with threadpool_limits(limits=1, user_api="blas"):
-        sure = [_sure(site, strategy) for strategy in found.strategies[:SURE]]
+        sure = [_sure(found, strategy) for strategy in found.strategies[:SURE]]
     return dataclasses.replace(found, strategies=(*sure, *found.strategies[SURE:]))
 
 
-def _sure(site: Site, strategy: Strategy) -> Strategy:
-    settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
-    return dataclasses.replace(strategy, sure=year_uncertainty(site, strategy.hours, settings))
+def _sure(found: Seasons, strategy: Strategy) -> Strategy:
+    """A strategy with how sure its sums are."""
+    if found.case.cooler.arrangement == "counter-flow":
+        site = Site(found.case, found.weather)
+        settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
+        world: World = SureCoolers(site, strategy.hours, settings)
+    else:
+        here = place.place_of(found.case, found.weather)
+        assert strategy.violations is not None
+        world = SureMachines(here, strategy.hours, strategy.violations, charted.ways_of(here, strategy.chart))
+    return dataclasses.replace(strategy, sure=year_uncertainty(world))
 
 
 def strategies_of(
     case: Case, weather: Weather, direct: bool = False, chart: bool = True, told: Told = lambda *_: None
 ) -> tuple[Strategy, ...]:
     """Run all strategies; `told` hears how many of how many are done, and what comes next."""
-    charted = chart and not why_no_chart(case)
-    if is_dryer(case):
-        return tuple(_of_dryer(case, weather, direct, charted, told))
-    ways = list(_ways(case)) if charted else []
+    with_chart = chart and not why_no_chart(case)
+    if case.cooler.arrangement != "counter-flow":
+        return tuple(_of_marches(case, weather, direct, with_chart, told))
+    ways = list(_ways(case)) if with_chart else []
     with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
         return tuple(_strategies(Site(case, weather), ways, direct, told))
 
@@ -128,24 +141,36 @@ def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[S
     return strategies
 
 
-def _of_dryer(case: Case, weather: Weather, direct: bool, chart: bool, told: Told) -> Iterator[Strategy]:
-    """The settings as they are, and the chart of a dryer."""
-    told(0, 1 + chart, AS_THEY_ARE)
-    place = dryers.place_of(case, weather)
-    base, today = None if direct else dryers.mapped(place), dryers.as_it_is(place)
-    hours = dryers.judged(place, today, dryers.read(place, base))
-    yield _strategy(AS_THEY_ARE, case, hours)
+def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool, told: Told) -> Iterator[Strategy]:
+    """Of a dryer or a line: the settings as they are, a chart, and one that also asks for drier feed."""
+    of = 1 + 2 * chart
+    told(0, of, AS_THEY_ARE)
+    here = place.place_of(case, weather)
+    base, today = None if direct else place.mapped(here), place.as_it_is(here)
+    found = place.read(here, base)
+    as_it_is = _strategy(AS_THEY_ARE, case, place.judged(here, today, found))
+    yield dataclasses.replace(as_it_is, violations=found.violations)
     if chart:
-        told(1, 2, CHART)
-        settings, hours = dryer_chart.charted(place, hours, base)
-        yield dataclasses.replace(_strategy(CHART, case, hours), chart=settings)
+        told(1, of, CHART)
+        cells = charted.searched(here, found, base)
+        first = charted.chart_of(cells, found)
+        yield _strategy_of(CHART, case, first)
+        told(2, of, FEED)
+        yield _strategy_of(FEED, case, charted.with_feed(cells, first, base))
+
+
+def _strategy_of(name: str, case: Case, found: charted.Followed) -> Strategy:
+    way = _strategy(name, case, found.hours)
+    return dataclasses.replace(way, chart=found.chart, reachable=found.reachable, violations=found.violations)
 
 
 def why_no_chart(case: Case) -> str:
     """Say what a settings chart lacks, or nothing."""
-    if is_dryer(case):
-        return dryer_chart.why_no_chart(case)
-    if not _opened(case):
+    if isinstance(case.cooler, Line) and not asked.opens_something(case):
+        return "[stage.limits] opens nothing: give a range for something that may be set on a stage"
+    if is_dryer(case) and not asked.opens_something(case):
+        return f"[limits] opens nothing: give a range for one or more of {', '.join(asked.may_be_set(case))}"
+    if case.cooler.arrangement == "counter-flow" and not _opened(case):
         return "[limits] opens nothing: give a range for airflow or fan_speed, or for bed_depth or residence_time"
     if case.costs.electricity is None:
         return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
@@ -175,7 +200,7 @@ def _followed(
     way = _strategy(name, site.case, hours)
     reached = reachable(site, options, opened, first.reachable if first else None)
     reached = reached | hours.within  # the map may be a hair off at the edge
-    return dataclasses.replace(way, chart=with_results(chart, hours), reachable=reached)
+    return dataclasses.replace(way, chart=with_results(chart, hours, options.fan), reachable=reached)
 
 
 def _strategy(name: str, case: Case, hours: Hours) -> Strategy:
@@ -201,41 +226,33 @@ def asked_for(case: Case, weather: Weather | None = None, uncertainty: bool = Fa
 
 def check(case: Case, uncertainty: bool = False) -> None:
     """Raise InputError where a scenario cannot be held against a year, or lacks a ± that is asked for."""
-    if not is_dryer(case):
-        only_coolers(case, "years are run", and_dryers=True)
     where, faults = getattr(case.source, "where", lambda key: ""), []
     if case.target.moisture is None:
         found = "nothing" if is_typed(case, "target") else "no [target] table"
         allowed = 'a year is held against it: below [target], such as moisture = "12 %"'
         faults.append(Fault(where("target"), "target.moisture", found, allowed))
-    faults += _of_this_dryer(case, uncertainty) if is_dryer(case) else _of_cooler(case, uncertainty)
-    if faults:
-        raise InputError(faults)
-
-
-def _of_cooler(case: Case, uncertainty: bool) -> list[Fault]:
-    where, faults = getattr(case.source, "where", lambda key: ""), []
-    if case.cooler.airflow is None and case.cooler.air_ratio is None:
-        allowed = (
-            'a year needs it in place of fan.speed: predict says what the fan gives, such as "1500 m3/h"'
-        )
-        faults.append(Fault(where("cooler"), "cooler.airflow", "nothing", allowed))
+    faults += _of_cooler(case) if case.cooler.arrangement == "counter-flow" else _of_marched(case)
     if uncertainty:
         try:
             unknowns_of_year(case)
         except InputError as error:
             faults += error.faults
-    return faults
+    if faults:
+        raise InputError(faults)
 
 
-def _of_this_dryer(case: Case, uncertainty: bool) -> list[Fault]:
-    faults = []
-    if uncertainty:
-        allowed = "years of dryers are run without it so far; `coolsim predict` takes it for one state of air"
-        faults.append(Fault("", "--uncertainty", "a dryer", allowed))
+def _of_cooler(case: Case) -> list[Fault]:
+    if case.cooler.airflow is not None or case.cooler.air_ratio is not None:
+        return []
+    where = getattr(case.source, "where", lambda key: "")
+    allowed = 'a year needs it in place of fan.speed: predict says what the fan gives, such as "1500 m3/h"'
+    return [Fault(where("cooler"), "cooler.airflow", "nothing", allowed)]
+
+
+def _of_marched(case: Case) -> list[Fault]:
     if not why_no_chart(case):
         try:
             asked.check(case)
         except InputError as error:
-            faults += [fault for fault in error.faults if fault.key != "target.moisture"]
-    return faults
+            return [fault for fault in error.faults if fault.key != "target.moisture"]
+    return []

@@ -1,11 +1,11 @@
 """How sure a year is: its main numbers over all that is known only to some ±, varied together.
 
-The exit of every hour for every sample would be half a million predictions. But what a sample moves, its exit less
-that of the case as typed, is smooth in the weather (and in settings that follow a chart): it is solved in some
-states that stand for the hours, on the mesh of `uncertainty`, and taken between them by a polynomial, whose degree
-is the one that does best on states held out. Moves of more samples than were solved come from polynomials through
-those that were (studies.surrogate). Each sample's year is the year as it was predicted, moved so, and is held
-against target, limits and prices by the same code.
+The exit of every hour for every sample would be half a million predictions, whatever the machine. But what a sample
+moves, its exit less that of the case as typed, is smooth in the weather (and in settings that follow it): it is
+solved in some states that stand for the hours, on a rough mesh (`worlds`), and taken between them by a polynomial,
+whose degree is the one that does best on states held out. Moves of more samples than were solved come from
+polynomials through those that were (studies.surrogate). Each sample's year is the year as it was predicted, moved
+so, and is held against target, limits and prices by the same code.
 
 The weather counts as exact, so a ± below [air], which is for a single day, is left out. Where a chart is followed
 it is kept: what the operator sets is off by as much as the scenario's own airflow, bed depth or feed moisture.
@@ -13,7 +13,6 @@ it is kept: what the operator sets is off by as much as the scenario's own airfl
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -21,20 +20,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Air, Case
+from coolsim.case import Case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented
-from coolsim.inputs import Inputs, gather
-from coolsim.machines.plant import dialled
-from coolsim.model.bed import take
 from coolsim.model.family import representatives
-from coolsim.studies.fitted import pack
-from coolsim.studies.seasons.hours import Hours, Site, Tally, judged, tally
-from coolsim.studies.seasons.response import coordinates, solve
+from coolsim.studies.seasons.worlds import World
 from coolsim.studies.surrogate import many, normal, shares_of
 from coolsim.studies.uncertainty import (
     LEAST_SOLVED,
-    MESH,
     SEED,
     Interval,
     Known,
@@ -48,9 +41,7 @@ from coolsim.studies.uncertainty import (
     varied,
 )
 
-SAMPLES = 128  # solved: what they move is smooth, and polynomials through them are right to 1 % of a spread
 YEARS = 512  # samples of that whose hours are counted: counts have kinks
-STATES, HELD_OUT = 40, 8  # that stand for the hours, and that check what is taken between them
 DEGREES = (1, 2, 3)
 MOST_TERMS = 0.7  # per state
 NUMBERS = (
@@ -94,26 +85,21 @@ class YearUncertainty:
     moisture_error: float = documented("kg/kg wet", "root mean square of a sample's move, on states held out")
 
 
-def year_uncertainty(
-    site: Site, hours: Hours, settings: Inputs, samples: int = SAMPLES, seed: int = SEED
-) -> YearUncertainty:
+def year_uncertainty(world: World, samples: int | None = None, seed: int = SEED) -> YearUncertainty:
     """Spread of the sums of a year that was predicted.
 
-    hours: the year; settings: its inputs, hour by hour. samples: a power of two, 64 or more. Raises InputError
-    where nothing carries a ±, NotConverged where most samples fail.
+    samples: a power of two, 64 or more; as many as the world takes, if left out. Raises InputError where nothing
+    carries a ±, NotConverged where most samples fail.
     """
+    samples = world.samples if samples is None else samples
     if samples < 64 or samples & (samples - 1):
         raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
-    unknowns, left_out = unknowns_of_year(site.case)
-    z, R = normal(len(unknowns), samples, seed), correlation_of(site.case, unknowns)
+    unknowns, left_out = unknowns_of_year(world.case)
+    z, R = normal(len(unknowns), samples, seed), correlation_of(world.case, unknowns)
     groups = groups_of(R)
-    moves = _moves(site, varied(site.case, unknowns, together(R, z)), settings)
-    years = varied(site.case, unknowns, together(R, normal(len(unknowns), YEARS, seed)))
-    known = pack(hours.outcome)
-    sums = [
-        _sums(site, year, settings, known + move)
-        for year, move in zip(years, moves.many(z[:, moves.solved], seed))
-    ]
+    moves = _moves(world, unknowns, together(R, z))
+    years = varied(world.case, unknowns, together(R, normal(len(unknowns), YEARS, seed)))
+    sums = [world.sums(year, move) for year, move in zip(years, moves.many(z[:, moves.solved], seed))]
     z = normal(len(unknowns), YEARS, seed)
     few = {name: np.array([getattr(t, name) for t in sums]) for name in NUMBERS}
     found = many(z, few, seed)
@@ -169,16 +155,13 @@ class _Moves:
             yield (self.design @ found[..., k]).T
 
 
-def _moves(site: Site, cases: list[Case], settings: Inputs) -> _Moves:
-    """Solve every sample in some states of the year, and take what it moves to all hours."""
-    x = _box(coordinates(settings))
-    states, held = _states(x)
+def _moves(world: World, unknowns: list[Unknown], z: Array) -> _Moves:
+    """Solve every sample (unknowns, samples) in some states of the year, and take what it moves to all hours."""
+    x = _box(world.points())
+    states, held = _states(x, world.states, world.held_out)
     rows = np.concatenate([states, held])
-    there = take(settings, rows)
-    middle = solve(there, MESH).rows  # (outcomes, states)
-    found = solve(_at(site, cases, there, rows), MESH).rows
-    found = found.reshape(len(middle), len(cases), len(rows)) - middle[:, None]
-    moved = np.moveaxis(found, 2, 0).swapaxes(1, 2)  # (states, samples, outcomes)
+    middle, found = world.solved(unknowns, z, rows)  # (outcomes, states), (outcomes, samples, states)
+    moved = np.moveaxis(found - middle[:, None], 2, 0).swapaxes(1, 2)  # (states, samples, outcomes)
     solved = np.asarray(np.isfinite(moved).all(axis=(0, 2)))
     if solved.mean() < LEAST_SOLVED:
         raise NotConverged("most samples of the year could not be computed; are all ± as they are meant?")
@@ -216,14 +199,14 @@ def _box(x: Array) -> Array:
     return np.asarray(2 * (x - low)[varied] / size[varied] - 1)
 
 
-def _states(x: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _states(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Hours that stand for all, half of them far apart; others held out. All of few, one of equals."""
     count = x.shape[1] if len(x) else 1
-    if count <= STATES + HELD_OUT:
+    if count <= most + held_out:
         return np.arange(count), np.arange(0)
-    spread = representatives(x, STATES // 2)
+    spread = representatives(x, most // 2)
     order = np.random.default_rng(SEED).permutation(np.setdiff1d(np.arange(count), spread))
-    states, held = np.split(order[: STATES - len(spread) + HELD_OUT], [STATES - len(spread)])
+    states, held = np.split(order[: most - len(spread) + held_out], [most - len(spread)])
     return np.concatenate([spread, states]), held
 
 
@@ -231,38 +214,3 @@ def _monomials(x: Array, degree: int) -> Array:
     """Products of coordinates up to a degree, (hours, terms)."""
     of = (itertools.combinations_with_replacement(range(len(x)), n) for n in range(degree + 1))
     return np.asarray(np.stack([np.prod(x[list(i)], axis=0) for some in of for i in some], axis=1), float)
-
-
-# -- a sample
-
-
-def _at(site: Site, cases: list[Case], settings: Inputs, rows: NDArray[np.intp]) -> Inputs:
-    """Inputs of every sample in some hours, (samples · rows,)."""
-    w = site.weather
-    airs = [Air(*(float(a[r]) for a in (w.temperature, w.relative_humidity, w.pressure))) for r in rows]
-    inputs = gather([dataclasses.replace(case, air=air) for case in cases for air in airs])
-    again = np.tile(np.arange(len(rows)), len(cases))
-    return _dialled(inputs, take(settings, again), take(site.inputs, rows[again]))
-
-
-def _dialled(inputs: Inputs, settings: Inputs, typed: Inputs) -> Inputs:
-    """A sample's inputs with the settings of each hour, off by as much as the sample is off from what was typed."""
-    airflow = settings.dry_air * settings.outside_volume
-    return dialled(
-        inputs,
-        {
-            "airflow": airflow * inputs.dry_air / typed.dry_air,
-            "bed_depth": settings.bed_depth * inputs.bed_depth / typed.bed_depth,
-            "feed_moisture": settings.moisture_wb + inputs.moisture_wb - typed.moisture_wb,
-            "inlet_air_temperature": settings.inlet_air_temperature
-            + inputs.inlet_air_temperature
-            - typed.inlet_air_temperature,
-        },
-    )
-
-
-def _sums(site: Site, case: Case, settings: Inputs, rows: Array) -> Tally:
-    """The year of a sample, from its outcomes."""
-    inputs = _dialled(gather([case], site.weather.air), settings, site.inputs)
-    there = site.at(case)
-    return tally(there.case, judged(there, inputs, rows, "samples", None))

@@ -84,7 +84,7 @@ def find_settings(
     if air is not None:
         case = dataclasses.replace(case, air=check_air(air))
     if chance is not None or uncertainty:
-        return told_how_sure(case, chance, uncertainty)
+        return told_how_sure(case, chance, uncertainty, on_dial)
     check(case)
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         return by_weather(dataclasses.replace(case, air=check_air(case.air)))

@@ -62,14 +62,16 @@ def checked(chance: float, key: str = "chance", found: str | None = None) -> flo
     return chance
 
 
-def told_how_sure(case: Case, chance: float | None, uncertainty: bool) -> SettingsAnswer:
+def told_how_sure(
+    case: Case, chance: float | None, uncertainty: bool, on_dial: bool = True
+) -> SettingsAnswer:
     """The answer of `find_settings` with settings that have a chance, and with how sure it is."""
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         raise InputError(
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
-    sure = with_chance(case, USUAL if chance is None else chance)
-    answer = cheapest_settings(case)
+    sure = with_chance(case, USUAL if chance is None else chance, on_dial=on_dial)
+    answer = cheapest_settings(case, on_dial)
     there = how_sure(case, answer.case) if uncertainty else None
     return dataclasses.replace(answer, uncertainty=there, surely=sure)
 
@@ -79,13 +81,14 @@ def how_sure(case: Case, there: Case) -> Uncertainty:
     return summed_up(sampled(there, seed=FRESH, constraints=counted(case, there)))
 
 
-def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Surely:
+def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True) -> Surely:
     """The cheapest settings that keep target and limits with a chance; where none has it, the surest found.
 
     The room of each bound is what its spread takes at the settings found, which the room moves in turn; and as all
     are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
     cheapest is taken; where none has, the one that comes nearest to it. Settings that were chosen for what some
     samples say of them look better than they are: others decide, and where these say less, more is aimed at.
+    on_dial: put on the steps of dials in the end, which keep the room and a little more.
 
     Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
@@ -95,7 +98,7 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES) -> Su
     tried, aim = [_tried(case, {}, look, samples)], chance
     for _ in range(CHECKS):
         _rounds(case, tried, look, aim, samples)
-        found = _checked(case, _best(tried, aim), chance)
+        found = _checked(case, _best(tried, aim), chance, on_dial)
         if found.kept or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - found.uncertainty.chance + NEAR / 4, MOST)
@@ -114,9 +117,9 @@ def _check(case: Case) -> None:
         raise InputError(faults)
 
 
-def _checked(case: Case, best: _Tried, chance: float) -> Surely:
+def _checked(case: Case, best: _Tried, chance: float, on_dial: bool) -> Surely:
     """What was found, looked for once more in full, and sampled anew where it is."""
-    answer = cheapest_settings(best.case)
+    answer = cheapest_settings(best.case, on_dial)
     there = dataclasses.replace(answer.case, safety_margins=case.safety_margins)
     sure = how_sure(case, there)
     return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)

@@ -1,54 +1,97 @@
-"""What `size` answers: a body and a fan, what each product does in them, what fixes them, and other floors."""
+"""What `size` answers of any machine: what to buy, each product in each weather, what fixes it, other floors."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from coolsim.fields import documented
+from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Settings
-from coolsim.requirements import AtLimit
+from coolsim.requirements import AtLimit, Verdict
 from coolsim.result import Warning
 
 
 @dataclass(frozen=True)
+class LineExit:
+    """How pellets leave the line that a sized stage stands in."""
+
+    moisture_wb: float = documented("kg/kg wet", "exit moisture")
+    temperature: float = documented("°C", "exit temperature", json="temperature_C")
+    water_activity: float = documented("-", "of the pellets in store, as it is judged")
+
+
+@dataclass(frozen=True)
 class Served:
-    """A product in a weather, at the cheapest settings on this floor."""
+    """A product in a weather, at the cheapest settings on this floor, as predicted; of dryers, of one of them."""
 
     product: str = documented("-", "name of the product")
     weather: str = documented("-", "name of the weather")
-    settings: Settings = documented("-", "its airflow, depth, dwell and inlet air")
+    settings: Settings | DryerSettings = documented("-", "what is set, on the steps of the dials")
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
     temperature: float = documented("°C", "exit temperature", json="temperature_C")
-    water_activity: float = documented("-", "of the pellets, once equalised")
+    water_activity: float = documented("-", "of the pellets in store, as it is judged")
     exhaust_humidity: float = documented("-", "relative humidity of the exhaust")
-    air_ratio: float = documented("kg/kg", "dry air per wet feed")
-    face_velocity: float = documented("m/s", "outside air per floor area", json="face_velocity_m_s")
     lift_off: float = documented("-", "highest velocity as a share of what lifts the bed")
     pressure_drop: float = documented("Pa", "of the clean bed", json="pressure_drop_Pa")
-    fan_flow: float = documented("m³/s", "volume at the fan's inlet", json="fan_flow_m3_h", factor=3600.0)
-    fan_pressure: float = documented(
-        "Pa", "of bed and duct, the bed's with the margin", json="fan_pressure_Pa"
-    )
-    fan_density: float = documented("kg/m³", "of the air at the fan's inlet", json="fan_density_kg_m3")
-    heat: float = documented("W", "to the inlet air", json="heat_kW", factor=1e-3)
+    heat: float = documented("W", "to the air, mean over the drying", json="heat_kW", factor=1e-3)
     specific_energy: float = documented(
         "kWh/t", "electricity and heat per tonne of wet feed, clean bed", json="specific_energy_kWh_t"
     )
     cost_per_tonne: float | None = documented("1/t", "running cost; None where nothing has a price")
-    binding: tuple[AtLimit, ...] = documented("-", "limits at which it stands")
+    exact_cost_per_tonne: float | None = documented("1/t", "the same before the steps of the dials")
+    load: float = documented("-", "throughput as a share of what the machines can take")
+    binding: tuple[AtLimit, ...] = documented(
+        "-", "limits at which it stands, but for the steps of the dials"
+    )
+    air_ratio: float | None = documented("kg/kg", "of a cooler: dry air per wet feed", default=None)
+    face_velocity: float | None = documented(
+        "m/s", "of a cooler: outside air per floor area", default=None, json="face_velocity_m_s"
+    )
+    fan_flow: float | None = documented(
+        "m³/s", "of a cooler: at the fan's inlet", default=None, json="fan_flow_m3_h", factor=3600.0
+    )
+    fan_pressure: float | None = documented(
+        "Pa",
+        "of a cooler: of bed and duct, the bed's with the margin",
+        default=None,
+        json="fan_pressure_Pa",
+    )
+    fan_density: float | None = documented(
+        "kg/m³", "of a cooler: of the air at the fan's inlet", default=None, json="fan_density_kg_m3"
+    )
+    deviation: float | None = documented(
+        "kg/kg wet", "of a dryer: standard deviation of the moisture over the bed", default=None
+    )
+    highest_heat: float | None = documented(
+        "W",
+        "of a dryer: to the air, of the step that takes most",
+        default=None,
+        json="highest_heat_kW",
+        factor=1e-3,
+    )
+    heat_per_water: float | None = documented(
+        "J/kg",
+        "of a dryer: heat per kilogram of water lost",
+        default=None,
+        json="MJ_per_kg_water",
+        factor=1e-6,
+    )
+    set: Mapping[str, str] = documented(
+        "-", "keys and texts that make the scenario this machine, set so", default=MappingProxyType({})
+    )
+    verdicts: tuple[Verdict, ...] = documented("-", "on every wish and limit", default=())
+    chance: float | None = documented("-", "probability that all of them are kept, if asked", default=None)
+    line_exit: LineExit | None = documented("-", "of a stage: how its line is left", default=None)
 
 
 @dataclass(frozen=True)
 class Floor:
-    """One point of the trade-off between floor and running."""
+    """One point of the trade-off between floor and running, at the throughput with the reserve."""
 
-    floor_area: float = documented("m²", "floor area", json="floor_area_m2")
+    floor_area: float = documented("m²", "floor area, of all dryers together", json="floor_area_m2")
     bed_depth: float = documented("m", "deepest bed", json="bed_depth_m")
-    fan_flow: float = documented(
-        "m³/s", "largest flow at the fan's inlet", json="fan_flow_m3_h", factor=3600.0
-    )
-    fan_pressure: float = documented("Pa", "largest pressure, with the margin", json="fan_pressure_Pa")
-    motor: float = documented("W", "next standard motor", json="motor_kW", factor=1e-3)
     specific_energy: float = documented(
         "kWh/t", "mean over products and weathers", json="specific_energy_kWh_t"
     )
@@ -56,13 +99,26 @@ class Floor:
         "kWh/t", "of the product and weather that take most", json="highest_energy_kWh_t"
     )
     cost_per_tonne: float | None = documented("1/t", "mean running cost; None where nothing has a price")
+    fan_flow: float | None = documented(
+        "m³/s",
+        "of coolers: largest flow at the fan's inlet",
+        default=None,
+        json="fan_flow_m3_h",
+        factor=3600.0,
+    )
+    fan_pressure: float | None = documented(
+        "Pa", "of coolers: largest pressure, with the margin", default=None, json="fan_pressure_Pa"
+    )
+    motor: float | None = documented(
+        "W", "of coolers: next standard motor", default=None, json="motor_kW", factor=1e-3
+    )
 
 
 @dataclass(frozen=True)
 class Governs:
     """What fixes a part of the size: a product in a weather, and the limits at which it does."""
 
-    part: str = documented("-", "floor, depth, flow, pressure, heater or energy")
+    part: str = documented("-", "floor, depth, time, flow, pressure, heater or energy")
     product: str = documented("-", "name of the product")
     weather: str = documented("-", "name of the weather")
     limits: tuple[AtLimit, ...] = documented("-", "at which it stands (floor: on the smallest one)")
@@ -86,8 +142,26 @@ class FanDuty:
 
 
 @dataclass(frozen=True)
+class AirPart:
+    """What one zone of the belt needs; of a batch dryer there is one, the dryer itself."""
+
+    length: float | None = documented("m", "along the belt", json="length_m")
+    floor_area: float = documented("m²", "of this zone", json="floor_area_m2")
+    airflow: float = documented(
+        "m³/s", "largest, as volume of outside air", json="airflow_m3_h", factor=3600.0
+    )
+    fan: FanDuty = documented(
+        "-",
+        "the fan to ask for, for the mean flow of a zone, or of drying or cooling",
+    )
+    heater: float | None = documented(
+        "W", "largest heat to the air; None where it is not heated", json="heater_kW", factor=1e-3
+    )
+
+
+@dataclass(frozen=True)
 class Body:
-    """Inner dimensions of the body, round or square."""
+    """Inner dimensions of a cooler's body, round or square."""
 
     diameter: float = documented("m", "of a round floor", json="diameter_m")
     side: float = documented("m", "of a square floor", json="side_m")
@@ -104,35 +178,83 @@ class Missed:
     weather: str = documented("-", "name of the weather")
     driest: float = documented("kg/kg wet", "driest exit", json="driest_moisture_wb")
     temperature: float = documented("°C", "exit temperature there", json="temperature_C")
-    floor_area: float = documented("m²", "floor area there", json="floor_area_m2")
-    settings: Settings = documented("-", "settings there")
+    floor_area: float = documented("m²", "floor area there, of all dryers", json="floor_area_m2")
+    settings: Settings | DryerSettings = documented("-", "settings there")
     broken: tuple[AtLimit, ...] = documented("-", "limits and wishes broken there")
+    binding: tuple[AtLimit, ...] = documented(
+        "-", "of dryers: ends of ranges and limits at which it stands", default=()
+    )
 
 
 @dataclass(frozen=True)
 class SizeAnswer:
-    """The answer of `size`; where `met` is false there is no size, and `missed` or `smallest_floor` say why."""
+    """The answer of `size`; where `met` is false there is no size, and `missed` or `smallest_floor` say why.
+
+    Floor, fans and heaters are for the throughput with its reserve, and for what is served; `served` is at the
+    throughput of the scenario.
+    """
 
     met: bool = documented("-", "whether a size serves every product in every weather")
-    floor_area: float | None = documented("m²", "floor area", json="floor_area_m2")
-    bed_depth: float | None = documented("m", "deepest bed", json="bed_depth_m")
-    airflow: float | None = documented(
-        "m³/s", "largest, as volume of outside air", json="airflow_m3_h", factor=3600.0
-    )
-    fan: FanDuty | None = documented("-", "the fan to ask for")
+    arrangement: str = documented("-", "counter-flow, batch or belt")
+    margin: float = documented("-", "added to the bed's pressure for fouling and fines")
+    reserve: float = documented("-", "throughput beyond that of the feed for which floor, fans, heaters are")
+    warnings: tuple[Warning, ...] = documented("-", "what is assumed, and what to look at")
+    floor_area: float | None = documented("m²", "floor, of one dryer", default=None, json="floor_area_m2")
+    bed_depth: float | None = documented("m", "deepest bed", default=None, json="bed_depth_m")
     heater: float | None = documented(
-        "W", "largest heat to the inlet air; None without one", json="heater_kW", factor=1e-3
+        "W",
+        "largest heat to the air, of one dryer; None without heaters",
+        default=None,
+        json="heater_kW",
+        factor=1e-3,
     )
     specific_energy: float | None = documented(
-        "kWh/t", "of the product and weather that take most", json="specific_energy_kWh_t"
+        "kWh/t",
+        "of the product and weather that take most",
+        default=None,
+        json="specific_energy_kWh_t",
     )
-    body: Body | None = documented("-", "dimensions")
-    margin: float = documented("-", "added to the bed's pressure for fouling and fines")
     smallest_floor: float | None = documented(
-        "m²", "smallest floor on which all is served, to 1 %", json="smallest_floor_m2"
+        "m²",
+        "smallest floor on which all is served, of all dryers together",
+        default=None,
+        json="smallest_floor_m2",
     )
-    served: tuple[Served, ...] = documented("-", "every product in every weather")
-    governing: tuple[Governs, ...] = documented("-", "what fixes the size")
-    curve: tuple[Floor, ...] = documented("-", "trade-off from the smallest floor to where nothing is gained")
-    missed: tuple[Missed, ...] = documented("-", "where not met: what no size serves")
-    warnings: tuple[Warning, ...] = documented("-", "what is assumed, and what to look at")
+    served: tuple[Served, ...] = documented("-", "every product in every weather", default=())
+    governing: tuple[Governs, ...] = documented("-", "what fixes the size", default=())
+    curve: tuple[Floor, ...] = documented(
+        "-", "trade-off from the smallest floor to where nothing is gained", default=()
+    )
+    missed: tuple[Missed, ...] = documented("-", "where not met: what no size serves", default=())
+    stage: str | None = documented("-", "of a line: name of the stage that is sized", default=None)
+    airflow: float | None = documented(
+        "m³/s",
+        "of a cooler: largest, as volume of outside air",
+        default=None,
+        json="airflow_m3_h",
+        factor=3600.0,
+    )
+    fan: FanDuty | None = documented("-", "of a cooler: the fan to ask for", default=None)
+    body: Body | None = documented("-", "of a cooler: dimensions", default=None)
+    dryers: int | None = documented("-", "dryers alike, side by side", default=None)
+    belt_width: float | None = documented("m", "of a belt, as given", default=None, json="belt_width_m")
+    belt_length: float | None = documented("m", "of a belt, all zones", default=None, json="belt_length_m")
+    batch_mass: float | None = documented(
+        "kg", "heaviest batch of wet pellets", default=None, json="batch_mass_kg"
+    )
+    batches_per_shift: float | None = documented(
+        "-", "that one dryer fills in 8 h, at most, with the reserve", default=None
+    )
+    drying_time: float | None = documented(
+        "s", "of a dryer: longest drying or dwell", default=None, json="drying_time_s"
+    )
+    zones: tuple[AirPart, ...] = documented(
+        "-", "fan and heater of each zone; of a batch dryer, of one dryer", default=()
+    )
+    heat_per_water: float | None = documented(
+        "J/kg",
+        "of a dryer: most heat per kilogram of water",
+        default=None,
+        json="MJ_per_kg_water",
+        factor=1e-6,
+    )

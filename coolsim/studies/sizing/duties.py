@@ -8,8 +8,10 @@ few nodes. Points are arrays that broadcast with the duties' own, so that one ca
 
 from __future__ import annotations
 
+import copy
 import dataclasses
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +19,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from coolsim.answer import interleave
-from coolsim.case import Air, Case, DesignWeather, Product
+from coolsim.case import Air, Case, DesignWeather, FanData, Product
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
@@ -28,7 +30,8 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
-from coolsim.requirements import Constraint
+from coolsim.requirements import Constraint, constraints_of
+from coolsim.result import Warning
 from coolsim.scenario.weather import read_weather
 from coolsim.studies.climate import design_weather
 from coolsim.studies.fitted import combined, pack, unpack
@@ -40,6 +43,83 @@ ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhau
 # nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and of what the full mesh adds
 NODES, FEW = (3, 8, 5, 1), (2, 3, 3, 1)
 FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
+RESERVE = 0.10  # of throughput, where sizing.reserve is not typed; assumed: common practice, no source
+
+
+# ---- What is to be served -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Service:
+    """Each product in each weather, product by product: names, and the case of the machine alone."""
+
+    names: list[tuple[str, str]]
+    cases: list[Case]  # at the throughput of the scenario
+    on_dial: bool = True  # whether sizes are round numbers, and settings steps of their dials
+
+    @property
+    def rated(self) -> list[Case]:
+        """The same with the reserve: what floor, fans and heaters are for."""
+        return [_with_more(one, reserve_of(one)) for one in self.cases]
+
+    @property
+    def case(self) -> Case:
+        """What all have in common: machine, limits, costs and the size asked for."""
+        return self.cases[0]
+
+    @property
+    def load(self) -> float:
+        """Throughput as a share of what the machine is for."""
+        return 1 / (1 + reserve_of(self.case))
+
+
+def service_of(case: Case, on_dial: bool = True) -> Service:
+    """What a machine alone is to serve."""
+    pairs, cases = duties_of(case)
+    return Service([(p.name, w.name) for p, w in pairs], cases, on_dial)
+
+
+def reserve_of(case: Case) -> float:
+    """Throughput beyond that of the feed for which a size is, as a share."""
+    typed = case.sizing.reserve
+    return RESERVE if typed is None else float(typed)
+
+
+def of_reserve(case: Case) -> Iterator[Warning]:
+    """What is kept free of the throughput, where nobody typed it."""
+    typed = case.source.get("sizing")
+    if not (isinstance(typed, Mapping) and "reserve" in typed):
+        yield Warning(
+            "note",
+            f"sizing.reserve is not given: floor, fans and heaters are for {reserve_of(case):.0%} more feed "
+            "(assumed, no source).",
+        )
+
+
+def rounded_up(size: float) -> float:
+    """A size with three digits, no smaller than it is: what is built, and typed back.
+
+    >>> rounded_up(1.3747), rounded_up(0.05), rounded_up(12.0001)
+    (1.38, 0.05, 12.1)
+    """
+    step = 10.0 ** (math.floor(math.log10(size)) - 2)
+    return round(math.ceil(size / step * (1 - 1e-9)) * step, 12)
+
+
+def _with_more(case: Case, share: float) -> Case:
+    """The case with so much more feed."""
+    return dataclasses.replace(
+        case, feed=dataclasses.replace(case.feed, throughput=case.feed.throughput * (1 + share))
+    )
+
+
+def limits_to_keep(case: Case) -> list[Constraint]:
+    """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
+    limits = dataclasses.replace(case.limits, fan_speed=None)
+    return constraints_of(dataclasses.replace(case, fan=FanData(), limits=limits))
+
+
+# ---- Coolers ------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -58,14 +138,19 @@ class Points:
 
 
 class Duties:
-    """Products times weathers, product by product."""
+    """Products times weathers, product by product, for one cooler to buy."""
 
-    def __init__(self, case: Case) -> None:
-        self.case = case
-        self.pairs, self.cases = duties_of(case)
+    def __init__(self, names: Sequence[tuple[str, str]], cases: Sequence[Case]) -> None:
+        case = cases[0]
+        self.case, self.names, self.cases = case, names, cases
+        # bounds differ from duty to duty, where a line takes each one's exit otherwise
+        each = zip(*map(limits_to_keep, cases))
+        self.limits = [
+            dataclasses.replace(same[0], bound=np.array([c.bound for c in same], float)) for same in each
+        ]
         forms = np.array([c.material.isotherm.equation for c in self.cases])
         self.groups = [
-            (index, gather([self.cases[i] for i in index]))
+            (index, gather([self.cases[int(i)] for i in index]))
             for index in (np.flatnonzero(forms == form) for form in np.unique(forms))
         ]
         self.duct = duct.duct_of(case.duct)
@@ -73,14 +158,15 @@ class Duties:
         self.efficiency = case.fan.efficiency or fan.ASSUMED_EFFICIENCY
         self.motor_efficiency = case.fan.motor_efficiency or fan.ASSUMED_MOTOR_EFFICIENCY
         self.prices = case.costs or ENERGY_ALONE
-        names = (
+        known = (
             *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),
             *("throughput", "moisture_wb", "bulk_density", "void_fraction", "radius"),
         )
-        self.known = {name: self._number(name) for name in names}
+        self.known = {name: self._number(name) for name in known}
+        self.known["target"] = np.array([c.target.moisture for c in cases], float)
 
     def __len__(self) -> int:
-        return len(self.pairs)
+        return len(self.cases)
 
     def _number(self, name: str) -> Array:
         column = np.empty(len(self.cases))
@@ -181,13 +267,14 @@ class Duties:
     def _cost(self, points: Points, outcome: Outcome, power: Array, heat: Array) -> Cost:
         fed = self.of("throughput", points)
         solid = fed * (1 - self.of("moisture_wb", points))
-        lost = weight_given_away(solid, outcome.moisture, self.case.target.moisture)
+        lost = weight_given_away(solid, outcome.moisture, self.of("target", points))
         return cost_of(self.prices, fed, electricity=power, heat=heat, given_away=lost)
 
     def excesses(self, points: Points, state: Weighed, limits: list[Constraint]) -> Array:
         """How far limits are broken, (limits, …); ≤ 0 where kept."""
         T = self.of("outside_temperature", points)
-        return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, limits)
+        here = [dataclasses.replace(c, bound=c.bound[points.duty]) for c in limits]
+        return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, here)
 
 
 def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
@@ -247,6 +334,15 @@ class Survey:
         self.coefficients = self._through(many, coarse)
         added = self._through(few, full, less=True)
         self.coefficients[(slice(None), *(slice(n) for n in few))] += added
+
+    def of(self, duties: Duties) -> Survey:
+        """The same polynomials for the same products and weathers at another throughput.
+
+        Per floor area nothing changes with it; what little the feed of a line does, predictions correct.
+        """
+        other = copy.copy(self)
+        other.duties = duties
+        return other
 
     def __call__(self, points: Points) -> Array:
         """Rows of outcomes (outcomes, N) at flat points."""

@@ -57,7 +57,7 @@ class Goal:
 
     score: Score
     limits: list[Constraint]
-    ridge: Constraint | None = None  # a bound at which the score has a kink
+    ridge: Constraint | None = None  # of moisture, each duty's, at which the score has a kink
 
 
 @dataclass(frozen=True)
@@ -167,12 +167,14 @@ class Floors:
         x = (axes[0][:, :, None, None], axes[1][:, None, :, None], axes[2][:, None, None, :])
         places = np.stack([np.broadcast_to(a, rows.shape[1:]) for a in x])
         excess, score = self._look(goal, duty[floor], flux[floor], places, rows)
-        edges = excess
+        edges, ridge = excess, None
         if goal.ridge:
-            edges = np.concatenate([excess, goal.ridge.violation(rows[:1])])
+            ridge = goal.ridge.bound[duty]
+            at = dataclasses.replace(goal.ridge, bound=ridge[:, None, None, None])
+            edges = np.concatenate([excess, at.violation(rows[:1])])
         found = [_best_of_each(places, excess.max(axis=0), score, slack)]
         for axis in range(3):
-            n, y, between = _crossings(places, rows, edges, axis + 1, goal.ridge)
+            n, y, between = _crossings(places, rows, edges, axis + 1, ridge)
             if len(n):
                 e, f = self._look(goal, duty[n], flux[n], y, between)
                 found.append((n, y, e.max(axis=0), f))
@@ -197,7 +199,7 @@ def _best_of_each(places: Array, worst: Array, score: Array, slack: float) -> tu
 
 
 def _crossings(
-    places: Array, rows: Array, edges: Array, axis: int, ridge: Constraint | None
+    places: Array, rows: Array, edges: Array, axis: int, ridge: Array | None
 ) -> tuple[Any, Array, Array]:
     """Floors, places and rows between neighbours along an axis where an edge is crossed, by straight lines."""
     (a, b), (y0, y1), (rows0, rows1) = (_neighbours(array, axis + 1) for array in (edges, places, rows))
@@ -206,7 +208,7 @@ def _crossings(
     at: Any = (slice(None), *cut[1:])
     between = rows0[at] + share * (rows1[at] - rows0[at])
     if ridge is not None:  # a straight line misses the kink by a little that its price makes much of
-        between[0] = np.where(cut[0] == len(edges) - 1, ridge.bound, between[0])
+        between[0] = np.where(cut[0] == len(edges) - 1, ridge[cut[1]], between[0])
     return cut[1], y0[at] + share * (y1[at] - y0[at]), between
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case, FanData
+from coolsim.equipment.duct import Demand
 from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
@@ -17,37 +17,32 @@ from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.machines.words import of_lift_off
 from coolsim.model.bed import take
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of
+from coolsim.requirements import AT_LIMIT, KEPT, AtLimit
 from coolsim.result import Warning
+from coolsim.studies.search import FULL
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
-from coolsim.studies.sizing.duties import Duties, Points
+from coolsim.studies.sizing.duties import Duties, Points, of_reserve
 from coolsim.studies.sizing.floors import Best
 
 PER_TONNE = 3600.0  # J/kg in a kWh/t
 
 
-def limits_to_keep(case: Case) -> list[Constraint]:
-    """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
-    limits = dataclasses.replace(case.limits, fan_speed=None)
-    return constraints_of(dataclasses.replace(case, fan=FanData(), limits=limits))
-
-
 class Parts:
     """Answers about the best states of every duty on a floor."""
 
-    def __init__(self, case: Case, duties: Duties, limits: list[Constraint]) -> None:
-        self.case, self.duties, self.limits = case, duties, limits
-        self.sizing, self.priced = case.sizing, bool(case.costs)
+    def __init__(self, duties: Duties, load: float) -> None:
+        self.case, self.duties, self.limits, self.load = duties.case, duties, duties.limits, load
+        self.sizing, self.priced = self.case.sizing, bool(self.case.costs)
         cool, hot = duties.inlet()
         self.heated = bool((hot > cool).any())
 
     # ---- Body and fan ---------------------------------------------------------------------------------
 
-    def body(self, area: float, best: Best) -> Body:
-        depth, free = float(best.points.depth.max()), self.sizing.freeboard
+    def body(self, area: float, depth: float) -> Body:
+        free = self.sizing.freeboard
         return Body(math.sqrt(4 * area / math.pi), math.sqrt(area), depth, free, depth + free)
 
-    def asked(self, best: Best) -> Any:
+    def asked(self, best: Best) -> Demand:
         """What bed and duct ask of the fan, with the margin, of each duty."""
         return self.duties.asked(best.points, best.outcome, self.sizing.margin)
 
@@ -56,12 +51,17 @@ class Parts:
         asked = self.asked(best)
         return float(asked.flow.max() * asked.pressure.max() / self.duties.efficiency)
 
-    def fan(self, best: Best) -> FanDuty:
-        asked, shaft = self.asked(best), self.shaft_power(best)
+    def fan(self, each: Sequence[Demand]) -> FanDuty:
+        """One fan for all that is asked."""
+        flow, pressure, density = (
+            np.concatenate([np.asarray(getattr(asked, name)) for asked in each])
+            for name in ("flow", "pressure", "density")
+        )
+        shaft = float(flow.max() * pressure.max() / self.duties.efficiency)
         return FanDuty(
-            flow=float(asked.flow.max()),
-            pressure=float(asked.pressure.max()),
-            density=float(asked.density[asked.pressure.argmax()]),
+            flow=float(flow.max()),
+            pressure=float(pressure.max()),
+            density=float(density[pressure.argmax()]),
             efficiency=self.duties.efficiency,
             shaft_power=shaft,
             electric_power=shaft / self.duties.motor_efficiency,
@@ -89,6 +89,21 @@ class Parts:
 
     # ---- Each product in each weather -----------------------------------------------------------------
 
+    def states(self, settings: Sequence[Settings], area: float) -> Best:
+        """States of all duties that are set so on a floor, predicted."""
+        count = len(settings)
+        duty = np.arange(count)
+        fed = self.duties.known["throughput"]
+        airflow, depth, inlet = (
+            np.array([getattr(s, name) for s in settings])
+            for name in ("airflow", "bed_depth", "inlet_air_temperature")
+        )
+        ratio = airflow / self.duties.known["outside_volume"] / fed
+        points = Points(duty, fed / area, ratio, depth, inlet)
+        outcome = self.duties.predicted(points, FULL)
+        state = self.duties.weighed(points, outcome)
+        return Best(points, outcome, self.duties.excesses(points, state, self.limits), state.cost.total)
+
     def served(self, best: Best) -> tuple[Served, ...]:
         state, asked = self.duties.weighed(best.points, best.outcome), self.asked(best)
         columns = {
@@ -108,17 +123,22 @@ class Parts:
             "heat": self.duties.heat(best.points),
             "specific_energy": self._energy(best, state),
         }
+        each: list[dict[str, Any]] = [
+            {name: float(column[k]) for name, column in columns.items()} for k in range(len(self.duties))
+        ]
         return tuple(
             Served(
-                product=product.name,
-                weather=weather.name,
+                product=product,
+                weather=weather,
                 settings=_settings(state.settings, k),
-                **{name: float(column[k]) for name, column in columns.items()},
+                **each[k],
                 cost_per_tonne=float(state.cost.per_tonne[k]) if self.priced else None,
+                exact_cost_per_tonne=None,
+                load=self.load,
                 binding=self._standing(best, k, np.abs(best.excess[:, k]) <= AT_LIMIT)
                 + self._ends(best.points, k),
             )
-            for k, (product, weather) in enumerate(self.duties.pairs)
+            for k, (product, weather) in enumerate(self.duties.names)
         )
 
     def _standing(self, best: Best, k: int, at: Any) -> tuple[AtLimit, ...]:
@@ -147,16 +167,19 @@ class Parts:
                     found.append(AtLimit(f"{QUANTITIES[name].called}, {end}", float(value)))
         return tuple(found)
 
-    def governing(self, served: tuple[Served, ...], smallest: Served) -> tuple[Governs, ...]:
+    def governing(
+        self, rated: Sequence[Served], served: Sequence[Served], smallest: Served
+    ) -> tuple[Governs, ...]:
         """What fixes each part; `smallest` is the duty that stops a smaller floor, as it is on the smallest."""
+        both = (*rated, *served)
         most = {
-            "depth": max(served, key=lambda s: s.settings.bed_depth),
-            "flow": max(served, key=lambda s: s.fan_flow),
-            "pressure": max(served, key=lambda s: s.fan_pressure),
+            "depth": max(both, key=lambda s: s.settings.bed_depth),
+            "flow": max(both, key=lambda s: float(s.fan_flow or 0.0)),
+            "pressure": max(both, key=lambda s: float(s.fan_pressure or 0.0)),
             "energy": max(served, key=lambda s: s.specific_energy),
         }
         if self.heated:
-            most["heater"] = max(served, key=lambda s: s.heat)
+            most["heater"] = max(both, key=lambda s: s.heat)
         parts = {"floor": smallest} | most
         return tuple(Governs(part, s.product, s.weather, s.binding) for part, s in parts.items())
 
@@ -167,10 +190,10 @@ class Parts:
         one = take(best, np.array([k]))
         state = self.duties.weighed(one.points, one.outcome)
         excess = self.duties.excesses(one.points, state, self.limits)[:, 0]
-        product, weather = self.duties.pairs[int(one.points.duty[0])]
+        product, weather = self.duties.names[int(one.points.duty[0])]
         return Missed(
-            product=product.name,
-            weather=weather.name,
+            product=product,
+            weather=weather,
             driest=float(one.outcome.moisture[0]),
             temperature=float(one.outcome.temperature[0]),
             floor_area=area,
@@ -183,6 +206,7 @@ class Parts:
     def words(self) -> Iterator[Warning]:
         """Name what is assumed, and what of the scenario does not count."""
         limits, fan = self.case.limits, self.case.fan
+        yield from of_reserve(self.case)
         if not self.case.duct:
             yield Warning("check", "no [duct] is given: the fan's pressure is that of the bed alone.")
         if self.heated and self.priced and self.case.costs.heat is None:
@@ -214,6 +238,12 @@ class Parts:
             "explosion protection, guards, supports and access are for local codes and people licensed to "
             "practise to decide.",
         )
+
+
+def settings_at(served: Served) -> Settings:
+    """The settings of a cooler."""
+    assert isinstance(served.settings, Settings), "a cooler's"
+    return served.settings
 
 
 def _settings(settings: Settings, k: int) -> Settings:

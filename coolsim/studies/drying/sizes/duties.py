@@ -31,7 +31,6 @@ from coolsim.quantities import QUANTITIES
 from coolsim.requirements import bounds_on, constraints_of
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
-from coolsim.studies.sizing.duties import duties_of
 
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
@@ -146,10 +145,9 @@ def times(case: Case) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def duties(case: Case) -> list[Duty]:
-    """Each product in each weather of [sizing]."""
-    pairs, cases = duties_of(case)
-    return [_duty(p.name, w.name, _bare(one)) for (p, w), one in zip(pairs, cases)]
+def duties(names: Sequence[tuple[str, str]], cases: Sequence[Case]) -> list[Duty]:
+    """Each product in each weather, by their names and cases."""
+    return [_duty(*name, _bare(one)) for name, one in zip(names, cases)]
 
 
 def _bare(case: Case) -> Case:

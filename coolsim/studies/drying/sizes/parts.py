@@ -20,8 +20,8 @@ from coolsim.model.drying import Phase, Solution
 from coolsim.predict import on_one_thread
 from coolsim.result import Result, Warning
 from coolsim.studies.drying.course import outcomes_of
-from coolsim.studies.drying.sizes.answer import AirPart
-from coolsim.studies.sizing.answer import FanDuty
+from coolsim.studies.sizing.answer import AirPart, FanDuty
+from coolsim.studies.sizing.duties import of_reserve
 from coolsim.uneven import laid_dryers
 
 
@@ -172,6 +172,7 @@ def words(case: Case) -> Iterator[Warning]:
     """Name what is assumed, and what of the scenario does not count."""
     costs, table = case.costs, case.fan
     batch = case.cooler.arrangement == "batch"
+    yield from of_reserve(case)
     if not case.duct:
         yield Warning(
             "check", "no [duct] is given: the pressure is that of the bed alone, without heater and ducts."

@@ -4,6 +4,10 @@ As for coolers: on each floor every product runs in every weather at its own che
 Running counts as the mean over products and weathers: cost per tonne, or energy where nothing has a price. Taken is
 the smallest floor whose running is no more than `sizing.above_least` above the least.
 
+All of that is at the throughput with its reserve. On the floor taken, settings are then found for the throughput
+itself: of a batch dryer the same, so that it waits for the next batch; of a belt, which then runs slower or with a
+thinner bed, the cheapest. They are put on the steps of their dials.
+
 The dryer of the scenario is a first guess. Kept of it are its air per floor area (its zones' shares of length and
 air, too) and a belt's width; `limits.airflow` is of that dryer, and counts per its floor area. What is answered of
 the size was predicted on the full mesh, and so was, without its error, each row of the trade-off (`curve`).
@@ -21,9 +25,8 @@ from coolsim.machines import dryers as dials
 from coolsim.predict import on_one_thread
 from coolsim.requirements import KEPT
 from coolsim.studies.drying.course import QUICK
-from coolsim.studies.drying.sizes.answer import DryerMissed, DryerServed, DryerSize
-from coolsim.studies.drying.sizes.asked import check
 from coolsim.studies.drying.sizes.curve import JUST, Curve
+from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
 from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
 from coolsim.studies.drying.sizes.look import (
     OUT_OF_REACH,
@@ -38,7 +41,9 @@ from coolsim.studies.drying.sizes.look import (
     first_look,
 )
 from coolsim.studies.drying.sizes.parts import Predicted, predicted
-from coolsim.studies.drying.sizes.told import Stand, missed, no_size, running, told
+from coolsim.studies.drying.sizes.told import Stand, Stands, missed, no_size, running, told
+from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+from coolsim.studies.sizing.duties import Service, rounded_up
 
 CURVE = 6  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
@@ -53,39 +58,37 @@ ROUNDS = 3  # predictions at most, each after a correction
 SAME = 5e-3  # of a floor: settled
 
 
-def size(case: Case) -> DryerSize:
-    """Smallest batch or belt dryers, with fans and heaters, that serve every product in every weather fairly.
-
-    Needs [sizing] and [target] moisture, of a batch [schedule]; [limits] opens what may be set. Raises InputError
-    naming what is missing or foreign, and NotConverged.
-    """
-    check(case)
+def size(service: Service) -> SizeAnswer:
+    """Smallest batch or belt dryers, with fans and heaters, that serve everything at a fair cost."""
     with on_one_thread():  # of many small products of matrices, which wait for threads longer than they take
-        return _Sizing(case).answer()
+        return _Sizing(service).answer()
 
 
-def sized(case: Case, answer: DryerSize, served: DryerServed) -> Case:
-    """The case of a dryer of that size with one of its products and weathers, set as answered, to predict."""
-    duty = next(d for d in duties(case) if (d.product, d.weather) == (served.product, served.weather))
+def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
+    """The dryer of that size with one product in one weather, set as answered."""
+    (duty,) = duties([(served.product, served.weather)], [case])
     assert answer.floor_area is not None and answer.dryers is not None, "there is no size"
     names = ("airflow", "inlet_air_temperature", "recirculation", "duration", "bed_depth")
-    knobs = {n: getattr(served.settings, n) for n in names if not np.isnan(getattr(served.settings, n))}
+    known = {n: getattr(served.settings, n, np.nan) for n in names}
+    knobs = {n: x for n, x in known.items() if not np.isnan(x) and (duty.batch or n != "duration")}
     return dials.dialled(duty.scaled(answer.floor_area * answer.dryers, answer.dryers), knobs)
 
 
 class _Sizing:
     """One question with its surveys."""
 
-    def __init__(self, case: Case) -> None:
-        self.case, self.sizing = case, case.sizing
-        self.duties = duties(case)
+    def __init__(self, service: Service) -> None:
+        self.service, self.case = service, service.case
+        self.sizing = self.case.sizing
+        self.duties = duties(service.names, service.rated)
+        self.as_fed = duties(service.names, service.cases)
         self.surveys = surveyed(self.duties)
-        self.batch = isinstance(case.cooler, Batch)
+        self.batch = isinstance(self.case.cooler, Batch)
         self.whole: list[Spot] = []  # states with surveys of the whole box
         self.near: list[list[Spot]] = [[] for _ in self.duties]  # states with surveys about them
-        self.dryers = int(case.schedule.dryers) if self.batch else 1
+        self.dryers = int(self.case.schedule.dryers) if self.batch else 1
 
-    def answer(self) -> DryerSize:
+    def answer(self) -> SizeAnswer:
         start = corrected([first_look(s, None, by_floor) for s in self.surveys], by_floor, 1)
         lost = [k for k, spot in enumerate(start) if not spot.serves]
         if lost:
@@ -102,11 +105,38 @@ class _Sizing:
             return no_size(self.case, (), smallest)
         self.whole = [self._of_whole(s, spot) for s, spot in zip(self.surveys, start)]
         curve = self._curve(at_least, floor if fixed else None)
-        floor = floor if fixed else self._taken(curve)
+        floor = floor if fixed else self._rounded(curve, self._taken(curve))
         found = self._on(curve, floor)
-        if found is None:
+        run = None if found is None else self._at_the_throughput(curve, floor, found)
+        if found is None or run is None:
             return no_size(self.case, (), smallest)
-        return told(self.case, self.dryers, floor, at_least, found, curve.rows())
+        dialled, load = [p for _, p in run], self.service.load
+        if self.service.on_dial:
+            states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
+            dialled = predicted(states)
+        at = Stands(at_least, found, run, dialled)
+        return told(self.service, self.dryers, floor, at, curve.rows())
+
+    def _at_the_throughput(self, curve: Curve, floor: float, rated: Sequence[Stand]) -> list[Stand] | None:
+        """Each duty at its cheapest on a floor at the throughput itself, predicted; None where it is not served.
+
+        Of a batch no more time counts than the reserve leaves.
+        """
+        if self.service.load == 1.0:
+            return list(rated)
+        spots = [
+            replace(spot, survey=replace(spot.survey, duty=d)) for (spot, _), d in zip(rated, self.as_fed)
+        ]
+        if self.batch:
+            plants = predicted([s.duty.plant(s.u, floor, self.dryers) for s in spots])
+            return list(zip(spots, plants))
+        sources = [
+            [spot, *(replace(s, survey=replace(s.survey, duty=d)) for s in (whole, *near))]
+            for spot, whole, near, d in zip(spots, self.whole, self.near, self.as_fed)
+        ]
+        again = Curve(self.as_fed, sources)
+        again.look([floor])
+        return self._on(again, floor)
 
     # ---- Floors ---------------------------------------------------------------------------------------
 
@@ -189,6 +219,19 @@ class _Sizing:
         curve.floors = sorted({*floors, taken})
         return taken
 
+    def _rounded(self, curve: Curve, floor: float) -> float:
+        """The floor that is taken, as a rounded multiple of the dryer as given: it can be built and typed."""
+        if not self.service.on_dial:
+            return floor
+        given = area_of(self.case) * self.dryers
+        up = given * rounded_up(floor / given)
+        if not self.batch:
+            curve.look([up], LATER)
+        if curve.row(up) is None:
+            return floor
+        curve.floors = sorted({up, *(f for f in curve.floors if abs(f / up - 1) > SAME)})
+        return up
+
     def _running(self, row: Sequence[Spot]) -> float:
         return running(self.duties, [spot.outcomes for spot in row])
 
@@ -201,7 +244,7 @@ class _Sizing:
             plants = predicted([spot.duty.plant(spot.u, floor, self.dryers) for spot in row])
             for k, (spot, p) in enumerate(zip(row, plants)):
                 curve.correct(k, spot, p.outcomes)
-            if all(self._keeps(duty, p) for duty, p in zip(self.duties, plants)):
+            if all(self._keeps(duty, p) for duty, p in zip(curve.duties, plants)):
                 return list(zip(row, plants))
         return None
 
@@ -209,7 +252,7 @@ class _Sizing:
     def _keeps(duty: Duty, p: Predicted) -> bool:
         return bool((duty.goal.limits.excesses(p.outcomes) <= KEPT).all())
 
-    def _missed(self, k: int, spot: Spot) -> DryerMissed:
+    def _missed(self, k: int, spot: Spot) -> Missed:
         """The driest exit of a duty that no size serves, predicted."""
         duty = self.duties[k]
         best = corrected([driest(spot)], by_moisture, 1)[0]
