@@ -25,7 +25,10 @@ from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.output import json as as_json
 from coolsim.output import settings as printed
+from coolsim.output import verdicts
 from coolsim.output.page import Page
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import Constraint, Verdict
 from coolsim.scenario import loads
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
@@ -486,3 +489,91 @@ def test_contradictions_are_faults(
 def test_a_target_below_any_air_says_what_can_be_had(run: Run, scenario: Path, good: str) -> None:
     (line,) = faults(run, scenario, mill(good, "0.2 %"))
     assert "at best" in line and "limits.inlet_air_temperature" in line
+
+
+# -- today, set, gain; verdicts
+
+
+def test_what_is_gained_is_said_in_words(searched: Path, found: Advice) -> None:
+    case = coolsim.load(searched)
+    kept = tuple(v for v in found.answer.verdicts if v.met)
+
+    def said(**changes: Any) -> str:
+        now = dataclasses.replace(found.answer.now, verdicts=changes.pop("verdicts", kept))
+        answer = dataclasses.replace(found.answer, met=True, now=now, **changes)
+        return " ".join(printed.advised(case, dataclasses.replace(found, answer=answer), Page(100)).split())
+
+    gain = found.answer.gain
+    assert "Gain: 0.300 EUR per hour, 600 EUR per year (2000 hours a year, assumed: [shift] says" in said()
+    typed = dataclasses.replace(gain, hours_assumed=False)
+    assert "600 EUR per year (2000 hours a year)." in said(gain=typed)
+    nothing = dataclasses.replace(gain, cost_per_hour=0.0, cost_per_year=0.0)
+    assert "Nothing to gain: today's settings keep everything and cost as little." in said(gain=nothing)
+    # today's settings break the target: what it costs to keep it is no gain
+    words = said(verdicts=found.answer.verdicts)
+    assert "Today's settings do not keep: moisture, above the air outside. These do, for 0.300 EUR" in words
+    assert "Gain:" not in words and "per hour less" in words
+    dearer = dataclasses.replace(gain, cost_per_hour=-0.2)
+    assert "for 0.200 EUR per hour more" in said(verdicts=found.answer.verdicts, gain=dearer)
+    assert "Gain:" not in " ".join(printed.advised(case, found, Page(100)).split())  # of what is out of reach
+
+
+def test_chances_stand_beside_each_other_and_few_are_warned_of(searched: Path, found: Advice) -> None:
+    now = dataclasses.replace(found.answer.now, chance=0.3)
+    answer = dataclasses.replace(found.answer, met=True, now=now, chance=0.62)
+    text = printed.advised(coolsim.load(searched), dataclasses.replace(found, answer=answer), Page(100))
+    (row,) = (line for line in text.splitlines() if line.startswith("chance that all is kept"))
+    assert row.split()[-4:] == ["30", "%", "62", "%"]
+    assert "Not likely enough to rely on: 62 % chance, where 80% is asked for (assumed)." in " ".join(
+        text.split()
+    )
+    likely = dataclasses.replace(answer, chance=0.85)
+    assert "Not likely" not in printed.advised(
+        coolsim.load(searched), dataclasses.replace(found, answer=likely), Page(100)
+    )
+
+
+def test_today_and_gain_are_written(searched: Path, found: Advice) -> None:
+    written = json.loads(as_json.text(printed.document(coolsim.load(searched), found, "", "")))
+    now, gain = written["now"], written["gain"]
+    assert now["settings"]["fan_speed"] == 0.9 and now["settings"]["airflow_m3_h"] == pytest.approx(1800.0)
+    assert now["cost"]["total"] == 1.5 and now["met"] is False and now["chance"] is None
+    assert now["pellets_out"]["moisture_wb"] == 0.1275
+    assert gain == {
+        "moisture_wb": -0.002,
+        "temperature_K": 1.5,
+        "cost_per_hour": 0.3,
+        "cost_per_year": 600.0,
+        "hours_per_year": 2000.0,
+        "hours_assumed": True,
+        "chance": None,
+    }
+
+
+def test_verdicts_are_written_with_value_bound_and_margin(searched: Path, found: Advice) -> None:
+    """By hand, of the answer above: 12.75 against 12 %, 7.25 against 6 K, 0.611 against 0.65, 55 against 90 %."""
+    written = json.loads(as_json.text(printed.document(coolsim.load(searched), found, "", "")))["verdicts"]
+    rows = [(v["name"], v["value"], v["bound"], v["unit"], v["met"], v["chance"]) for v in written]
+    assert rows == [
+        ("moisture", 0.1275, 0.12, "", False, None),
+        ("above_ambient", 7.25, 6.0, "K", False, None),
+        ("water_activity", 0.611, 0.65, "", True, None),
+        ("lift_off", 0.55, 0.9, "", True, None),
+    ]
+    assert [v["margin"] for v in written] == pytest.approx([-0.0075, -1.25, 0.039, 0.35])
+
+
+def test_verdicts_of_both_sides_of_stages_and_of_tenths() -> None:
+    """The lowest of a band, a temperature in °C, a stage, what nobody typed, a tenth, a chance."""
+    moisture = Constraint(QUANTITIES["moisture"], 0.11, -1.0, of_target=True)
+    hot = Constraint(QUANTITIES["pellet_temperature"], 90.0, place="2")
+    lift = Constraint(QUANTITIES["lift_off"], 0.7, assumed=True)
+    low, warm, lifted = verdicts.as_json(
+        [Verdict(moisture, 0.1145, chance=0.75), Verdict(hot, 92.5, worst=95.0), Verdict(lift, math.nan)]
+    )
+    assert low == {"name": "lowest_moisture", "value": 0.1145, "bound": 0.11, "unit": "", "met": True,
+        "margin": pytest.approx(0.0045), "chance": 0.75}  # fmt: skip
+    assert warm == {"name": "pellet_temperature", "value": 92.5, "bound": 90.0, "unit": "degC", "met": False,
+        "margin": pytest.approx(-2.5), "chance": None, "worst_tenth": 95.0, "stage": 2}  # fmt: skip
+    assert lifted["value"] is None and lifted["margin"] is None and lifted["met"] is False
+    assert lifted["assumed"] is True

@@ -11,9 +11,9 @@ from studies.pig_pellets import BATCH, FEED
 import coolsim
 from coolsim.case import Case
 from coolsim.machines import dryers as dials
+from coolsim.machines.words import keeping_up
 from coolsim.scenario import loads
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
-from coolsim.studies.drying.find import keeping_up
 from coolsim.studies.fit.model import Marched, said
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
@@ -40,7 +40,7 @@ def test_one_march_tells_of_every_shorter_drying_with_its_cooling():
     within = {
         "moisture": 0.1 * POINT,
         "temperature": 0.5,
-        "pellet temperature": 1.5,
+        "pellet_temperature": 1.5,
         "deviation": 0.1 * POINT,
     }
     for name, slack in within.items():
@@ -48,7 +48,7 @@ def test_one_march_tells_of_every_shorter_drying_with_its_cooling():
     for name in ("heat", "fan", "lift-off", "bed pressure drop"):
         np.testing.assert_allclose(told[name], each[name], rtol=0.01, err_msg=name)
     (bare,) = marched([lasting(case, 1200.0, cooling_time=0.0)], QUICK, [60 * minutes])
-    for name in ("heat", "exhaust relative humidity"):
+    for name in ("heat", "exhaust_relative_humidity"):
         row = OUTCOMES.index(name)
         np.testing.assert_allclose(told[name], bare.at(60 * minutes)[row], rtol=1e-6, err_msg=name)
     assert np.ptp(each["temperature"]) > 1.0  # what a march without cooling, or with one for all, would miss
@@ -66,7 +66,7 @@ def test_a_march_asked_at_its_end_is_the_batch_itself():
 @pytest.fixture(scope="module")
 def answer():
     case = loads(FEED + TURNED + RANGES)
-    return case, coolsim.find_settings(case)
+    return case, coolsim.find_settings(case, on_dial=False)
 
 
 def test_settings_cost_no_more_than_the_best_of_a_dense_grid(answer):
