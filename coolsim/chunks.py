@@ -22,7 +22,7 @@ from coolsim.uneven import Laid
 
 # Cases solved side by side: enough to hide call overhead, few enough for memory (150 kB each), and so fewer for
 # each of many processors.
-CHUNK, LEAST_CHUNK, AT_ONCE = 1000, 250, 2000
+CHUNK, LEAST_CHUNK, AT_ONCE = 1000, 250, 1500
 ALIKE = 1000  # cases in different air from which it pays to start from representatives
 Kept = TypeVar("Kept")
 
