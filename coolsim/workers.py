@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import importlib
 import os
 import signal
 import threading
@@ -78,10 +79,14 @@ def beside() -> Iterator[Start]:
             raise
 
 
-def _started(pool: Any, question: Callable[[Any], Any], case: Any) -> Callable[[], Any]:
+def trackers(*modules: str) -> None:
+    """Begin the trackers of process libraries: within `unheard` they would let signals through in between."""
     if os.name != "nt":
-        from multiprocessing import resource_tracker
+        for module in ("multiprocessing.resource_tracker", *modules):
+            importlib.import_module(module).ensure_running()
 
-        resource_tracker.ensure_running()  # now, or it would let Ctrl-C through in between
+
+def _started(pool: Any, question: Callable[[Any], Any], case: Any) -> Callable[[], Any]:
+    trackers()
     with unheard():
         return pool.submit(question, case).result

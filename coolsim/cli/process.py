@@ -54,6 +54,10 @@ def begin() -> None:
     for number in _ENDING:
         if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
             signal.signal(number, _leave)
+    sys.unraisablehook = _unless_stopped
+    # where we are ended at once, multiprocessing's trackers tidy up after us: no matter for a warning
+    quiet = "ignore:resource_tracker:UserWarning"
+    os.environ["PYTHONWARNINGS"] = ",".join(filter(None, (os.environ.get("PYTHONWARNINGS"), quiet)))
     for descriptor in (0, 1, 2):  # one that is closed would become that of the next file
         try:
             os.fstat(descriptor)
@@ -110,10 +114,22 @@ def _leave(number: int, frame: FrameType | None) -> None:
         os._exit(INTERRUPTED + number)
 
 
-def _end_in(seconds: float, status: int) -> None:
+def _end_in(seconds: float, status: int, words: str = "") -> None:
+    def end_now(number: int, frame: FrameType | None) -> None:
+        try:
+            os.write(2, words.encode())
+        finally:
+            os._exit(status)
+
     if hasattr(signal, "setitimer"):  # not on Windows
-        signal.signal(signal.SIGALRM, lambda *_: os._exit(status))
+        signal.signal(signal.SIGALRM, end_now)
         signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
+def _unless_stopped(lost: Any) -> None:
+    """Tell of an error that went nowhere, unless it is ours: a signal that came while Python tidied up."""
+    if not issubclass(lost.exc_type, KeyboardInterrupt):
+        sys.__unraisablehook__(lost)
 
 
 @contextmanager
@@ -133,7 +149,7 @@ def listening() -> Iterator[list[int]]:
 
     def hear(number: int, frame: FrameType | None) -> None:
         heard.append(number)
-        _end_in(PATIENCE, INTERRUPTED + number)
+        _end_in(PATIENCE, INTERRUPTED + number, f"{STOPPED}\n")
         raise KeyboardInterrupt
 
     usual = (signal.SIG_DFL, signal.default_int_handler, _leave)

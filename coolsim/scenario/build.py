@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType
@@ -23,12 +24,18 @@ from coolsim.scenario.feed import as_fed, feed_of, material_of
 from coolsim.scenario.machine import machine_of
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
+from coolsim.scenario.validation import faults_of
 from coolsim.scenario.values import Price
 
 
 def case_from(source: Source) -> Case:
     """Return the case that `source` describes; raises InputError with every fault found."""
-    return stages.line_from(source, _one_machine) if "stage" in source else _one_machine(source)
+    case = stages.line_from(source, _one_machine) if "stage" in source else _one_machine(source)
+    # the keys were right: so is what follows from them, or it is said as of a case that was made in Python
+    faults = [dataclasses.replace(f, where=source.where(f.key)) for f in faults_of(case)]
+    if faults:
+        raise InputError(faults)
+    return case
 
 
 def _one_machine(source: Source) -> Case:

@@ -68,6 +68,10 @@ def retyped(case: Case, changes: Mapping[str, Any], origin: str = "") -> Case:
 
 def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
     """Return the changed case; raises InputError with `faults`, unknown keys and what the reader finds."""
+    if not isinstance(changes, Mapping) or not all(isinstance(key, str) for key in changes):
+        found = f"an object of type {type(changes).__name__} that does not map keys to values"
+        allowed = 'needs keys of the scenario and what it would hold: {"cooler.airflow": "1800 m3/h"}'
+        raise InputError([*faults, Fault(origin, "changes", found, allowed)])
     wrong = {key: _unknown(key, origin, before) for key in changes if schema.find(key) is None}
     wrong |= {key: _deep(key, origin) for key, value in changes.items() if _is_deep(value)}
     faults = faults + list(wrong.values())

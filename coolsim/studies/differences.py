@@ -254,7 +254,9 @@ def outcomes(
     cases: Sequence[Case], read: Reading, cool: Resolution = COOLING, dry: drying.Resolution = DRYING
 ) -> Array:
     """What is read of predictions, (what is read, cases)."""
-    parts = [(at, read([cases[k] for k in at], result)) for at, result in predicted_alike(cases, cool, dry)]
+    parts = [
+        (at, read([cases[int(k)] for k in at], result)) for at, result in predicted_alike(cases, cool, dry)
+    ]
     whole = np.empty((len(parts[0][1]), len(cases)))
     for at, some in parts:
         whole[:, at] = some

@@ -253,8 +253,6 @@ def two(case):
 
 
 REFUSED = {
-    "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),
-    "sensitivities of many": lambda case, r: coolsim.sensitivities([case], by="feed_moisture"),
     "bed": lambda case, r: coolsim.plots.bed(r),
     "pellet": lambda case, r: coolsim.plots.pellet(r, case),
     "psychrometric": lambda case, r: coolsim.plots.psychrometric(r, case),

@@ -270,7 +270,6 @@ def line():
 
 
 IN_PYTHON = {
-    "sensitivities": lambda case, r: coolsim.sensitivities(case, by="feed_moisture"),
     "bed": lambda case, r: coolsim.plots.bed(r),
     "balance": lambda case, r: coolsim.plots.balance(r, case),
 }

@@ -24,7 +24,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_workers import IN_TIME, left_after
+from test_workers import IN_TIME, left_after, of_session
 
 from coolsim import files
 
@@ -94,7 +94,7 @@ def test_a_signal_that_was_swallowed_ends_us_all_the_same(tmp_path: Path) -> Non
         timeout=60,
         check=False,
     )
-    assert done.returncode == 143 and time.perf_counter() - begun < 30
+    assert (done.returncode, done.stderr) == (143, b"coolsim: stopped\n") and time.perf_counter() - begun < 30
 
 
 # -- the campaign
@@ -303,6 +303,23 @@ def told(found: Trial) -> str:
 
 def hidden(folder: Path) -> list[Path]:
     return [path for path in folder.rglob("*") if path.name.startswith(".coolsim-")]
+
+
+@pytest.mark.thorough
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are looked up in /proc")
+def test_workers_of_a_killed_run_end_without_a_word(tmp_path: Path, good: str) -> None:
+    """The trackers of their libraries would warn of what they tidy up; processes: ours, two workers, a tracker."""
+    folder = tmp_path / "killed"
+    prepared(folder, good)
+    process = started(folder, next(command for command in COMMANDS if "--jobs 2" in command))
+    until = time.monotonic() + 60
+    while len(of_session(process.pid)) < 4 and time.monotonic() < until:
+        time.sleep(0.02)
+    time.sleep(2)  # so that workers have begun
+    process.kill()
+    assert not left_after(process.pid, IN_TIME)
+    process.wait()
+    assert (folder / ERR).read_text() == ""
 
 
 # -- in the midst of writing

@@ -74,6 +74,8 @@ def campaign(name: str, share: float, strategy: Any, ask: Callable[[Any], Any]) 
 
         one()
         batch += 1
+        if wanted and batch % 4 == 0:
+            print(f"{name}: {told.total()} so far, {dict(told)}, slowest {slowest:.2f} s", flush=True)
     print(
         f"\n{name}: {told.total()} from seed {SEED} ({batch} batches), {dict(told)}, slowest {slowest:.2f} s"
     )

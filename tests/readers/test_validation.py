@@ -145,6 +145,21 @@ def test_what_the_reader_takes_the_door_takes() -> None:
             assert list(faults_of(read)) == []
 
 
+@pytest.mark.parametrize("changes", [None, 3, {5: "14 %"}, [("feed.moisture", "14 %")]])
+def test_changes_that_map_nothing_are_refused(case: Case, changes: object) -> None:
+    with pytest.raises(InputError, match="keys of the scenario"):
+        coolsim.replace(case, changes)  # type: ignore[arg-type]
+
+
+def test_the_reader_ends_with_the_same_check(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What follows from right keys is looked at once more, and said at its line."""
+    from coolsim.scenario import build
+
+    monkeypatch.setattr(build, "faults_of", lambda _: [Fault("", "cooler.bed_depth", "9 m", "less")])
+    with pytest.raises(InputError, match=r"mill\.toml:\d+: cooler\.bed_depth: found 9 m"):
+        loads(EVEN, "mill.toml")
+
+
 def test_the_door_costs_well_below_a_millisecond(case: Case) -> None:
     line = loads(LINE)
     list(faults_of(line))

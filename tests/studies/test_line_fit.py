@@ -96,7 +96,7 @@ def written(tmp_path: Path, text: str) -> Path:
     return path
 
 
-def test_a_file_that_names_stages(base: Case, tmp_path: Path) -> None:
+def test_a_file_that_names_stages(base: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Air of the belt that is less than was stated, in columns by stage; the last stage is what leaves the line."""
     rows = []
     for c in changed(base, 5, 11):
@@ -124,6 +124,7 @@ def test_a_file_that_names_stages(base: Case, tmp_path: Path) -> None:
         *("moisture", "temperature", "stage.1.moisture", "stage.1.temperature"),
     }
     assert answer.next and all(m.within_wb < answer.after.within_wb for m in answer.next)
+    monkeypatch.setenv("COLUMNS", "120")
     done = CliRunner().invoke(
         app, ["fit", str(SCENARIO), "--trials", str(path), "--free", "diffusivity,stage.1.airflow_factor"]
     )

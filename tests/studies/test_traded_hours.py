@@ -54,6 +54,16 @@ def test_a_coolers_chart_is_wetter_in_no_more_hours_than_it_is_now(cooler: Seaso
     assert chart.too_wet <= now.too_wet and chart.over_limit <= now.over_limit
 
 
+def test_where_nothing_is_too_wet_now_nothing_is_by_the_chart() -> None:
+    """Feed so dry that today's settings leave all of it too dry: a chart may save money, and mould no hour."""
+    case = coolsim.load(SCENARIOS / "monsoon-year.toml")
+    changes = {"target.moisture": "12 %", "target.maximum_water_activity": 0.65, "feed.moisture": "14.5 %"}
+    year = coolsim.seasons(coolsim.replace(case, changes), weather=some_days(27))
+    now, *charts = (way.total for way in year.strategies)
+    assert now.too_wet == 0.0 and now.within == 0.0
+    assert all(chart.too_wet == 0.0 and chart.within > 0.9 * chart.hours for chart in charts)
+
+
 def test_as_few_hours_are_too_wet_as_can_be(cooler: Seasons) -> None:
     """In hours that a chart leaves too wet no settings that are opened, chosen for that hour alone, do better."""
     chart = cooler.strategies[1]

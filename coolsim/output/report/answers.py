@@ -14,7 +14,6 @@ from coolsim.case import Case
 from coolsim.fields import documented
 from coolsim.machines.plant import knob_range
 from coolsim.predict import predict
-from coolsim.requirements import is_dryer
 from coolsim.result import Result
 from coolsim.studies.asked import opens_something
 from coolsim.workers import Start
@@ -96,7 +95,6 @@ def ask(
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     """Say of each question what the scenario lacks for it; nothing where it can be asked."""
     target, costs = case.target, case.costs
-    cooler, dryer = case.cooler.arrangement == "counter-flow", is_dryer(case)
     opened = opens_something(case)
     goal = "" if target.moisture is not None else "[target] moisture"
     needs = {
@@ -111,13 +109,7 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
-        if not cooler and not dryer and question == "seasons":
-            yield question, f"{what[question]} is answered for counter-flow coolers and dryers only so far."
-        else:
-            yield (
-                question,
-                f"{what[question]} was not asked: the scenario lacks {lacking}." if lacking else "",
-            )
+        yield question, f"{what[question]} was not asked: the scenario lacks {lacking}." if lacking else ""
 
 
 def _at(case: Case, airflow: float, depth: float) -> Case:

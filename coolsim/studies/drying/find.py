@@ -38,11 +38,26 @@ def best_and_ends(case: Case, subject: Subject) -> Asking[list[Found]]:
 def best_and_ends_of(search: Search, goal: Goal) -> Asking[list[Found]]:
     """The best state of a goal, and the driest and wettest one."""
     best, driest, wettest = yield from side_by_side([search.best(goal), *ends(search)])
+    best = yield from _not_astray(search, goal, best, driest)
+    return [best, driest, wettest]
+
+
+def best_alone(search: Search, goal: Goal) -> Asking[Found]:
+    """The best state of a goal; the driest is looked for only where nothing was found that serves."""
+    best = yield from search.best(goal)
+    if best.met:
+        return best
+    driest = yield from ends(search)[0]
+    return (yield from _not_astray(search, goal, best, driest))
+
+
+def _not_astray(search: Search, goal: Goal, best: Found, driest: Found) -> Asking[Found]:
+    """The best state, or where it does not serve one that does, next to the driest, if that serves."""
     dry = dataclasses.replace(driest, excess=goal.limits.excesses(driest.outcomes))
     if not best.met and dry.met:  # the search lost its way, and there is a state that serves
         dry = dataclasses.replace(dry, cost=float(goal.cost(dry.outcomes)))
         best = yield from squeezed(search.case, goal, dry, best, search.subject)
-    return [best, driest, wettest]
+    return best
 
 
 def ends(search: Search) -> list[Asking[Found]]:

@@ -24,7 +24,7 @@ from coolsim.fields import Array
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
 from coolsim.requirements import KEPT, Bounds, constraints_of
-from coolsim.studies.drying.find import best_and_ends_of, cheapest
+from coolsim.studies.drying.find import best_alone, cheapest
 from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.search import Search, searched
 from coolsim.studies.drying.subject import Subject
@@ -38,7 +38,7 @@ from coolsim.studies.seasons.trade import OTHER, WET, given_up, grave, rank_of
 MOST_BANDS = 5  # either way: each cell is a search of its own
 AGAIN = 2  # how often cells are searched once more that leave hours too wet
 GIVEN_UP = -1e3  # of a scale: room of a wish that is given up
-FAR = 2  # steps to either side of an optimum that are tried, where few things are set; else one
+FAR = 1.5  # steps to either side of an optimum that are tried, where few things are set; else one
 MOST_STEPS = 25  # combinations of dial steps that are tried around an optimum
 
 
@@ -125,7 +125,7 @@ def _best(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Asking[Lo
     try:
         search = yield from searched(case, goals[0].limits, subject)
         for goal in goals:
-            best, *_ = yield from best_and_ends_of(_anew(search), goal)
+            best = yield from best_alone(_anew(search), goal)
             if best.met:
                 break
         nearest = yield from _anew(search).quick(_nearest(case, subject))
@@ -170,7 +170,7 @@ def _on_dial(goals: Sequence[Goal], best: State) -> Asking[Case]:
     machine = machine_of(best.case)
     settings = [s for s in machine.settings if s.varies]
     at = machine.read(best.case, best.result)
-    reach = FAR if len(settings) <= 2 else 1
+    reach = FAR if len(settings) <= 2 else 1.0
     steps = list(product(*(_steps(s, at, reach) for s in settings)))
     if len(steps) > MOST_STEPS:
         some = np.random.default_rng(len(steps)).choice(len(steps), MOST_STEPS, replace=False)
@@ -189,7 +189,7 @@ def _on_dial(goals: Sequence[Goal], best: State) -> Asking[Case]:
     return cases[int(np.argmin(np.where(np.isfinite(ranks), ranks, np.inf)))]
 
 
-def _steps(s: Setting, at: Mapping[str, float], reach: int) -> list[tuple[str, float]]:
+def _steps(s: Setting, at: Mapping[str, float], reach: float) -> list[tuple[str, float]]:
     """What can be dialled in around a state; what follows from something else, by a share of that."""
     x = at[s.key]
     if not np.isfinite(x):

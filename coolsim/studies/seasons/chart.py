@@ -301,6 +301,33 @@ def with_results(chart: Chart, hours: Hours, fan: Setting | None) -> Chart:
     return dataclasses.replace(chart, met=met, fan_speed=speed)
 
 
+def no_wetter(site: Site, options: Options, chart: Chart, hours: Hours, today: Hours) -> Chart | None:
+    """The chart with today's settings in cells where it gives up more than these; None where that is nowhere.
+
+    Only if [limits] allows today's settings.
+    """
+    now = present(site)
+    for name in ("airflow", "bed_depth"):
+        low, high = options.ranges[name]
+        if not low * (1 - 1e-9) <= now[name] <= high * (1 + 1e-9):
+            return None
+    w, tables = hours.weather, {name: getattr(chart, name).copy() for name in now}
+    cell, changed = chart.bands.cell(w.temperature, w.relative_humidity), False
+    for number in np.unique(cell):
+        here = cell == number
+        its, todays = (
+            [int((harm & here).sum()) for harm in (h.over_limit, h.too_wet, h.too_warm)]
+            for h in (hours, today)
+        )
+        if its > todays:
+            changed = True
+            for name, values in tables.items():
+                values[np.unravel_index(number, values.shape)] = now[name]
+    if not changed:
+        return None
+    return dataclasses.replace(chart, **tables, residence_time=_dwell(site, tables["bed_depth"]))
+
+
 # -- what could be reached
 
 

@@ -21,7 +21,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.scenario.weather import Weather
 from coolsim.studies.seasons import finished
 from coolsim.studies.seasons.study import Seasons, Strategy, Told, asked_for, how_sure, strategies_of
-from coolsim.workers import attached, unheard
+from coolsim.workers import attached, trackers, unheard
 
 
 def seasons_of(
@@ -73,6 +73,9 @@ def seasons_of(
         initializer=attached,  # of workers, where the backend has some of its own
         initargs=(os.getpid(),),
     )
+    backend, workers = joblib.parallel.get_active_backend()
+    if workers not in (None, 1) and isinstance(backend, joblib.parallel.BACKENDS["loky"]):
+        trackers("joblib.externals.loky.backend.resource_tracker")
     with unheard():
         running = parallel(jobs)
     with _closed(running):

@@ -20,7 +20,14 @@ from coolsim.scenario.weather import Weather, read_weather
 from coolsim.studies import asked
 from coolsim.studies.asked import is_typed
 from coolsim.studies.seasons import charted, place
-from coolsim.studies.seasons.chart import Chart, chart_of, reachable, settings_by_hour, with_results
+from coolsim.studies.seasons.chart import (
+    Chart,
+    chart_of,
+    no_wetter,
+    reachable,
+    settings_by_hour,
+    with_results,
+)
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
 from coolsim.studies.seasons.options import Options, options_of
 from coolsim.studies.seasons.sure import YearUncertainty, unknowns_of_year, year_uncertainty
@@ -136,7 +143,7 @@ def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[S
     options, opened, first = options_of(site), _opened(site.case), None
     for done, (name, more) in enumerate(ways, 1):
         told(done, 1 + len(ways), name)
-        strategies.append(_followed(name, site, options, opened | more, direct, first))
+        strategies.append(_followed(name, site, options, opened | more, direct, strategies[0].hours, first))
         first = first or strategies[-1]
     return strategies
 
@@ -191,12 +198,21 @@ def _ways(case: Case) -> Iterator[Way]:
 
 
 def _followed(
-    name: str, site: Site, options: Options, opened: frozenset[str], direct: bool, first: Strategy | None
+    name: str,
+    site: Site,
+    options: Options,
+    opened: frozenset[str],
+    direct: bool,
+    today: Hours,
+    first: Strategy | None,
 ) -> Strategy:
     """Make a chart of what is opened and follow it; `first` is the strategy with the least opened."""
     same_feed = first is not None and "inlet_air_temperature" not in opened
     chart = chart_of(site, options, opened, first.chart if first and same_feed else None)
     hours = followed(site, *settings_by_hour(site, chart), options.response, direct)
+    other = no_wetter(site, options, chart, hours, today)
+    if other is not None:
+        chart, hours = other, followed(site, *settings_by_hour(site, other), options.response, direct)
     way = _strategy(name, site.case, hours)
     reached = reachable(site, options, opened, first.reachable if first else None)
     reached = reached | hours.within  # the map may be a hair off at the edge

@@ -131,11 +131,17 @@ class _Sizing:
                 return self._sized(area, curve, run, hardest)
         return self._unmet(np.flatnonzero(~run.kept), taken, min(curve))
 
+    def _built(self, areas: Array) -> list[float]:
+        """Floors that can be built and typed, no smaller than these."""
+        return (
+            list(dict.fromkeys(map(rounded_up, areas.tolist()))) if self.service.on_dial else areas.tolist()
+        )
+
     def _rounded(self, area: float, best: Best) -> tuple[float, Best]:
         """A floor that can be built and typed, where it serves as well."""
-        if not self.service.on_dial:
+        (up,) = self._built(np.array([area]))
+        if up == area:
             return area, best
-        up = rounded_up(area)
         more = self._found([up])[up]
         return (up, more) if self._serves(more) else (area, best)
 
@@ -219,7 +225,7 @@ class _Sizing:
     def _curve(self, smallest: float, end: float) -> dict[float, Best]:
         """Floors that serve all, from the smallest that does so on the full mesh."""
         first = [smallest * share for share in ABOVE_SMALLEST]
-        others = np.geomspace(first[-1], max(end, 1.05 * first[-1]), CURVE - 1)[1:].tolist()
+        others = self._built(np.geomspace(first[-1], max(end, 1.05 * first[-1]), CURVE - 1)[1:])
         found = {area: best for area, best in self._found(first + others).items() if self._serves(best)}
         return {area: best for area, best in found.items() if area in others or area == min(found)}
 
@@ -234,7 +240,7 @@ class _Sizing:
         if k:
             share = np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])
             share = share + (1 - share) * np.array(BETWEEN)
-            between = self._found((areas[k - 1] * (areas[k] / areas[k - 1]) ** share).tolist())
+            between = self._found(self._built(areas[k - 1] * (areas[k] / areas[k - 1]) ** share))
             for area, best in between.items():
                 if self._serves(best) and self._running(best.score[:, None])[0] <= most:
                     return area, best
