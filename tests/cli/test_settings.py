@@ -253,7 +253,6 @@ def test_python_gives_the_same(met: Searched) -> None:
     ends = met.document["reachable"]
     assert driest.moisture_wb == pytest.approx(ends["driest"]["moisture_wb"], abs=1e-6)
     assert wettest.moisture_wb == pytest.approx(ends["wettest"]["moisture_wb"], abs=1e-6)
-    assert coolsim.find_settings.__module__ == "coolsim.studies.settings.find"
 
 
 # -- the command, with a search that is written by hand
