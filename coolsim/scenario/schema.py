@@ -265,7 +265,7 @@ _MATERIAL = {
 
 _SORPTION = {
     "equation": Key("text", "the constants that follow are those of this equation", '"modified-oswin"'),
-    "fat": _quantity(u.FRACTION, "5 %", "0 %", "50 %", "of the dry solid, which takes up no water"),
+    "fat": _quantity(u.FRACTION, "4 %", "0 %", "50 %", "of the dry solid, which takes up no water"),
 }
 _SORPTION_POINT = {
     "temperature": _quantity(

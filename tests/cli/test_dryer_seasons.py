@@ -188,7 +188,7 @@ def test_the_scenario_is_what_its_comment_says() -> None:
     case = coolsim.load(ROOT / "scenarios" / "batch-year.toml")
     weather = read_weather(case).rows(slice(None, None, 37))
     weather = weather.rows(np.isin(weather.month, (3, 9)))
-    today, chart = coolsim.seasons(case, weather=weather).strategies
+    today, chart = coolsim.seasons(case, weather=weather).strategies[:2]
     months = dict(today.months)
     assert months[3].too_wet == 0 and months[9].too_wet > 0.5 * months[9].hours
     assert chart.total.within > 1.3 * today.total.within

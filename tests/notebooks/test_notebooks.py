@@ -21,7 +21,8 @@ def test_the_notebooks_are_found() -> None:
 
 
 @each_notebook
-def test_notebook_runs(path: Path) -> None:
+def test_notebook_runs(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("MPLBACKEND", raising=False)  # commands run in this process before set it
     notebook = jupytext.read(path)
     client = NotebookClient(
         notebook, timeout=LONGEST, kernel_name="python3", resources={"metadata": {"path": str(FOLDER)}}

@@ -71,7 +71,7 @@ def test_nothing_is_solved(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
 
     places = (
         ("predict", "_solved"),
-        ("predict", "solve"),
+        ("chunks", "solve"),
         ("model.solve", "solve"),
         ("model.drying", "solve"),
     )

@@ -99,7 +99,11 @@ def together(*parts: Looked) -> Looked:
 def predicted(case: Case, at: Any) -> Any:
     cases = []
     for V, L, T in at:
-        dial = {"airflow": float(V), "bed_depth": float(L), "inlet_air_temperature": float(T)}
+        dial = {
+            "airflow": float(V),
+            "bed_depth": float(L),
+            "inlet_air_temperature": float(T) if T > 0 else None,
+        }
         cases.append(dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, **dial)))
     return coolsim.predict(cases, resolution=MESH)
 

@@ -45,7 +45,7 @@ def test_one_march_tells_of_every_shorter_drying_with_its_cooling():
     }
     for name, slack in within.items():
         np.testing.assert_allclose(told[name], each[name], atol=slack, err_msg=name)
-    for name in ("heat", "fan", "lift-off", "bed pressure drop"):
+    for name in ("heat", "fan", "lift_off", "bed_pressure_drop"):
         np.testing.assert_allclose(told[name], each[name], rtol=0.01, err_msg=name)
     (bare,) = marched([lasting(case, 1200.0, cooling_time=0.0)], QUICK, [60 * minutes])
     for name in ("heat", "exhaust_relative_humidity"):

@@ -365,7 +365,7 @@ def test_a_feed_is_asked_for_that_can_be_dried(monsoon: Weather) -> None:
 def test_out_of_reach_is_what_no_settings_of_that_hour_can_meet(monsoon: Weather) -> None:
     """Hours told to be within reach and out of it, each asked of `settings` by itself."""
     few = monsoon.rows(slice(None, None, 30))
-    case = dryer("batch", '[limits]\nduration = ["8 min", "15 min"]\n')
+    case = dryer("batch", '[limits]\nduration = ["8 min", "14 min"]\n')
     way = coolsim.seasons(case, weather=few).strategies[1]
     assert way.reachable is not None and 0 < way.reachable.sum() < len(few)
     k = np.random.default_rng(4).choice(len(few), 8, replace=False)

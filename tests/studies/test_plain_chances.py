@@ -22,7 +22,8 @@ from coolsim.studies.settings import chances
 from coolsim.studies.uncertainty import all_kept, sampled, uncertainty
 
 pytestmark = pytest.mark.thorough
-PLAIN = int(os.environ.get("COOLSIM_PLAIN_SAMPLES", "4096"))
+# 4096 take half an hour; they gave .888, .555, .472 and .646 where `uncertainty` gave .885, .562, .480 and .648.
+PLAIN = int(os.environ.get("COOLSIM_PLAIN_SAMPLES", "512"))
 NORMAL = 1.959964  # standard deviations within which 95 % of a normal variable lie
 LIFT = 0.7  # of the velocity that lifts the bed: kept though nobody typed it
 ROUGH = Resolution(6, 8, refinements=0, estimate=False)  # right to some hundredths of a point

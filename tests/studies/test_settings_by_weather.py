@@ -103,12 +103,12 @@ def test_a_pressure_for_all_weathers_is_broadcast() -> None:
 @pytest.mark.parametrize(
     ("air", "key", "found"),
     [
-        (Air(np.array([20.0, 31.0, 70.0]), 0.5), "air.temperature", "70 °C in entry 2"),
-        (Air(20.0, np.array([0.5, 1.2, np.nan])), "air.relative_humidity", "120 % in entry 1 (and 1 more)"),
-        (Air(np.array([20.0, np.nan]), 0.5), "air.temperature", "nan °C in entry 1"),
-        (Air(20.0, 0.5, 1013.0), "air.pressure", "1.013 kPa"),
-        (Air(np.zeros(2), np.full(3, 0.5)), "air", "arrays of shapes"),
-        (Air(np.zeros(0), 0.5), "air", "no weather"),
+        (Air(np.array([20.0, 31.0, 70.0]), 0.5), "air.temperature", "70 (entry 2 of 3, from 0)"),
+        (Air(20.0, np.array([0.5, 1.2, np.nan])), "air.relative_humidity", "1.2 (entry 1 of 3, from 0)"),
+        (Air(np.array([20.0, np.nan]), 0.5), "air.temperature", "nan (entry 1 of 2, from 0)"),
+        (Air(20.0, 0.5, 1013.0), "air.pressure", "1013"),
+        (Air(np.zeros(2), np.full(3, 0.5)), "arrays", "air.temperature of (2,)"),
+        (Air(np.zeros(0), 0.5), "air.temperature", "an array without entries"),
     ],
 )
 def test_air_that_cannot_be_is_told(air: Air, key: str, found: str) -> None:

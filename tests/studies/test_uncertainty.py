@@ -27,7 +27,7 @@ from coolsim.studies.uncertainty import (
 )
 
 PLAIN = int(os.environ.get("COOLSIM_PLAIN_SAMPLES", "4096"))  # 32768 for a sharper look: 30 s
-FIELDS = {"moisture": "moisture_wb", "temperature": "temperature", "water activity": "water_activity"}
+FIELDS = {"moisture": "moisture_wb", "temperature": "temperature", "water_activity": "water_activity"}
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 KNOWN_TO = {
     "feed.moisture": "14 ± 0.3 %",

@@ -16,7 +16,7 @@ from coolsim.errors import InputError
 from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
 from coolsim.studies.fitted import pack
-from coolsim.studies.seasons import sure
+from coolsim.studies.seasons import sure, worlds
 from coolsim.studies.seasons.hours import Site, predicted
 from coolsim.studies.seasons.study import seasons
 from coolsim.studies.seasons.sure import unknowns_of_year, year_uncertainty
@@ -168,7 +168,8 @@ def test_settings_of_a_chart_are_off_as_the_scenario_says(night: Case, real: Wea
     settings = dataclasses.replace(
         site.inputs, dry_air=2 * site.inputs.dry_air, bed_depth=site.inputs.bed_depth / 2
     )
-    moved = sure._at(site, [high], settings, np.arange(3))
+    world = SureCoolers(site, predicted(site, site.inputs), settings)
+    moved = world._at([high], settings, np.arange(3))
     np.testing.assert_allclose(moved.dry_air, 1.06 * settings.dry_air, rtol=1e-9)
     np.testing.assert_allclose(moved.bed_depth, 1.05 * settings.bed_depth, rtol=1e-9)
     np.testing.assert_allclose(moved.moisture_wb, 0.140, rtol=1e-9)
@@ -206,7 +207,7 @@ def test_a_fan_without_an_airflow_is_refused(night: Case, real: Weather) -> None
 
 
 def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather, monkeypatch) -> None:
-    site, true = Site(night, real.rows(slice(0, 4))), sure.solve
+    site, true = Site(night, real.rows(slice(0, 4))), worlds.solve
     hours = predicted(site, site.inputs)
 
     def failing(inputs, resolution):
@@ -215,7 +216,7 @@ def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather,
             found.rows[:, : 4 * 10] = np.nan
         return found
 
-    monkeypatch.setattr(sure, "solve", failing)
+    monkeypatch.setattr(worlds, "solve", failing)
     found = year_uncertainty(SureCoolers(site, hours, site.inputs), samples=64)
     assert (found.samples, found.unsolved) == (54, 10)
 
