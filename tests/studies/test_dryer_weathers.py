@@ -122,5 +122,5 @@ def test_a_case_whose_own_air_is_arrays_is_answered_too():
 
 def test_what_is_no_air_is_refused_before_anything_is_searched():
     case, air = MANY["batch"]()
-    with pytest.raises(InputError, match=r"air\.relative_humidity: found 130 % in entry 1"):
+    with pytest.raises(InputError, match=r"air\.relative_humidity: found 1\.3 \(entry 1 of 3, from 0\)"):
         coolsim.find_settings(case, air=dataclasses.replace(air, relative_humidity=np.array([0.5, 1.3, 0.9])))
