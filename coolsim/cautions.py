@@ -19,6 +19,7 @@ from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
+from coolsim.requirements import THICK_FOG
 from coolsim.result import Result, Schedule, StageRun, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
@@ -163,9 +164,6 @@ def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, 
     wet = wet_tenth(case, result) if bagged else None
     found += [] if wet is None else [wet]
     return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
-
-
-THICK_FOG = 1.1  # relative humidity; assumed: beyond, drops carry more than a slip of the model
 
 
 def _of_fog(case: Case, result: Result) -> Iterator[Warning]:

@@ -314,8 +314,12 @@ class Verdict:
 def verdicts_of(
     case: Case, result: Result, chances: Mapping[str, float] | None = None
 ) -> tuple[Verdict, ...]:
-    """The verdict on everything that a case must keep; `chances` by their full names."""
+    """The verdict on everything that a case must keep; `chances` by their full names.
+
+    It is on the bounds themselves: the room that a search keeps below them is no part of it.
+    """
     outside = float(case.air.temperature)
+    case = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
     constraints = [c for c in constraints_of(case) if not (c.assumed and c.quantity.name.startswith("fan"))]
     values = values_of(constraints, result, outside)
     return tuple(

@@ -36,8 +36,9 @@ SHORTER = 0.5  # at the most, of a step that bent too much
 FIRST_STEP = 0.5  # in the time in which the film would heat a pellet
 OTHER_AIR = 6.0  # likewise where pellets come from other air; reversed, it bends by half of the tolerance
 STEP_TOLERANCE = 0.1  # of how far a step bends, in db.MOISTURE_SCALE and TEMPERATURE_SCALE
-# times the tolerance: a step that bends so much is taken again; the last one sooner, as none follows to mend it
-REJECTED, LAST_REJECTED = 4.0, 0.5
+# Times the tolerance: a step that bends so much is taken again. The first in other air sooner: its length is not
+# chosen by its bend, and it may be all there is until the next reversal. The last sooner: none follows to mend it.
+REJECTED, FIRST_REJECTED, LAST_REJECTED = 4.0, 1.0, 0.5
 SLOWEST_GROWTH, FASTEST_GROWTH = 0.3, 4.0
 KEPT = 3  # steps after a reversal whose guesses are corrected
 ALIKE = 1.25  # factor within which a step is as long as the one it is corrected by
@@ -187,7 +188,8 @@ def march(
         state, converged, taken = _solved(step, guess, g.fresh, enough)
         steps[g.index] += taken
         bent = _bend(step, state) / tolerance[g.index]
-        most = np.where(g.time + duration < end[g.index], REJECTED, LAST_REJECTED)
+        most = np.where(g.fresh, FIRST_REJECTED, REJECTED)
+        most = np.where(g.time + duration < end[g.index], most, LAST_REJECTED)
         accepted = converged & (bent < most)
         if accepted.any():
             records.append(

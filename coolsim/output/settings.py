@@ -39,7 +39,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         _set(case, answer, page),
         *(zones(stage.settings, page, stage.name) for stage in answer.stages),
         "" if answer.stages else zones(answer.settings, page),
-        "".join(wrapped(line, page) for line in _gain(case, answer, page)),
+        "".join(wrapped(line, page) for line in _gain(case, answer, roomy)),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
         verdicts.told(answer.verdicts, page, names),
@@ -122,8 +122,8 @@ def zones(settings: Any, page: Page, name: str = "") -> str:
     return table([(title, "inlet air", "airflow"), *rows], page, right=(1, 2), bold=(0,))
 
 
-def _gain(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[str]:
-    """Say what the settings change against today's, or that there is nothing to gain."""
+def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
+    """Say what the settings change against today's, or that there is nothing to gain; `roomy` as in `advised`."""
     if not answer.met:
         return
     gain, now = answer.gain, answer.now
@@ -137,6 +137,11 @@ def _gain(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[str]:
             else (f"{money(gain.cost_per_hour)}{currency} per hour less")
         )
         yield f"Today's settings do not keep: {', '.join(broken)}. These do, for {more}."
+    elif roomy and gain.cost_per_hour < 0:
+        yield (
+            f"Set for the chance that was asked for, at {money(-gain.cost_per_hour)}{currency} per hour more "
+            "than today's."
+        )
     elif gain.cost_per_hour <= NOTHING * abs(now.cost.total):
         yield "Nothing to gain: today's settings keep everything and cost as little."
     else:

@@ -7,11 +7,14 @@ import pytest
 from laws.dryers import FEED, ONE, meshed, supply
 from laws.exact import humidity_ratio
 
+from coolsim import dried
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import guess as guessing
 from coolsim.model import march as marching
+from coolsim.model.drying import Resolution
 from coolsim.model.march import STEP_TOLERANCE, Programme, march
+from coolsim.scenario import loads
 
 
 def end(tolerance: float, finer: int = 1) -> tuple[np.ndarray, int]:
@@ -95,3 +98,42 @@ def test_a_guess_stays_within_half_and_twice_the_humidity_of_before():
     state.points[:, db.HUMIDITY, 0], state.points[:, db.HUMIDITY, 1] = 0.02, 0.01
     Y = guessing.continued(step, state, 4.0 * ONE).points[:, db.HUMIDITY, 1]
     np.testing.assert_allclose(Y, 0.005, rtol=1e-12)
+
+
+WIDE = """[feed]
+material = "pig-pellets"
+throughput = "600 kg/h"
+moisture = "18 %"
+temperature = "25 degC"
+diameter = "8 mm"
+length = "20 mm"
+void_fraction = "47 %"
+bulk_density = "640 kg/m3"
+[air]
+temperature = "20 degC"
+relative_humidity = "60 %"
+[cooler]
+arrangement = "batch"
+floor_area = "1.5 m2"
+bed_depth = "0.4 m"
+duration = "{minutes} min"
+airflow = "3000 m3/h"
+inlet_air_temperature = "80 degC"
+reverse_every = "4 min"
+recirculation = "40 %"
+"""
+
+
+@pytest.mark.parametrize("minutes", [12, 15, 20, 25])
+def test_a_turn_that_one_step_would_do_is_as_right_as_told(minutes):
+    """Large pellets between loose reversals: one step of both meshes would span a turn, and the two would agree on
+    what is wrong. Against steps twenty times shorter by the tolerance on a mesh twice as fine."""
+    case = loads(WIDE.format(minutes=minutes))
+    told, fine = (
+        dried.dry([case], None, many=False, resolution=r)
+        for r in (Resolution(), Resolution(24, 24, refinements=0, step_tolerance=STEP_TOLERANCE / 20))
+    )
+    for field, error in (("moisture_wb", "moisture_error_wb"), ("temperature", "temperature_error")):
+        off = abs(getattr(told.pellets_out, field) - getattr(fine.pellets_out, field))
+        assert off <= getattr(told.accuracy, error)
+    assert abs(told.pellets_out.moisture_wb - fine.pellets_out.moisture_wb) < 1e-4

@@ -156,9 +156,6 @@ def test_where_pellets_leave_too_warm_a_longer_cooling_is_what_would_do():
     assert warmer(change.to) <= 4.0 + 1e-6 < warmer(0.9 * change.to)
 
 
-@pytest.mark.xfail(
-    reason="2.4e-4 off where 2e-4 are allowed since the new material defaults; the cause is not known"
-)
 def test_trials_of_a_fit_may_be_cooled_or_not():
     """Side by side as each is predicted by itself, in the order of the trials."""
     cases = [lasting(loads(FEED + TURNED), t, cooling_time=c) for t, c in ((900, 0), (900, 300), (700, 120))]

@@ -149,6 +149,16 @@ def test_hottest_pellets_have_a_chance_as_well() -> None:
         assert told.all_kept <= min(told.all_met, dict(told.limits)["hottest pellets"])
 
 
+def test_a_verdict_is_on_the_bound_and_not_on_the_room_below_it() -> None:
+    """Where settings cannot have the room that a chance takes, what lies below its bound is met all the same."""
+    case = coolsim.replace(loads(NIGHT.read_text(encoding="utf-8")), {"feed.moisture": "13.2 ± 1.5 %"})
+    answer = with_chance(case, 0.95).answer
+    near = {limit.limit for limit in answer.broken}
+    (verdict,) = (v for v in answer.verdicts if v.constraint.called in near)
+    assert not answer.met and verdict.margin > 0 and verdict.met  # for want of room alone
+    assert all(v.met == (v.margin >= 0) for v in (*answer.verdicts, *answer.now.verdicts))
+
+
 def test_limits_too_tight_are_named() -> None:
     """Pellets cool enough take more air than the bed bears in many of the cases: it is said, with what is in the
     way, and neither of them is promised."""

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PLUM, TEAL, VIOLET, scale
+from coolsim.requirements import constraints_of, values_of
 from coolsim.result import Result
 from coolsim.scenario import units as u
 
@@ -64,30 +64,14 @@ def dwell(
 # ---- The map -------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Bound:
-    """A wish or limit that may run across the map."""
-
-    table: str
-    key: str
-    name: str
-    colour: str
-    dash: Any
-    measured: Callable[[Result, Case], Array]
-
-
-_BOUNDS = (
-    _Bound("target", "maximum_above_ambient", "warmest exit", ORANGE, "--",
-           lambda r, c: r.pellets_out.temperature - c.air.temperature),
-    _Bound("target", "maximum_water_activity", "highest water activity", VIOLET, "-.",
-           lambda r, c: r.after_equalising.water_activity),
-    _Bound("limits", "maximum_exhaust_relative_humidity", "highest exhaust humidity", TEAL, (0, (8, 2)),
-           lambda r, c: r.air_out.relative_humidity),
-    _Bound("limits", "maximum_lift_off", "highest lift-off", BROWN, ":",
-           lambda r, c: r.bed.lift_off),
-    _Bound("limits", "maximum_bed_pressure_drop", "highest pressure drop", VIOLET, (0, (5, 1, 1, 1, 1, 1)),
-           lambda r, c: r.bed.pressure_drop),
-)  # fmt: skip
+# How the line is drawn at which a quantity passes its bound, by its name; of others there is the hatching alone.
+_LOOKS: Mapping[str, tuple[str, str, Any]] = {
+    "above_ambient": ("warmest exit", ORANGE, "--"),
+    "water_activity": ("highest water activity in store", VIOLET, "-."),
+    "exhaust_relative_humidity": ("highest exhaust humidity", TEAL, (0, (8, 2))),
+    "lift_off": ("highest lift-off", BROWN, ":"),
+    "bed_pressure_drop": ("highest pressure drop", VIOLET, (0, (5, 1, 1, 1, 1, 1))),
+}
 
 
 def moisture_map(
@@ -185,18 +169,18 @@ def _bounds(axis: Axes, result: Result, case: Case, order: NDArray[np.intp], q: 
     """Draw where limits and wishes run across, and hatch beyond them; returns what the legend shows."""
     keys: list[Any] = []
     excess = np.full(order.shape, -np.inf)
-    for bound in _BOUNDS:
-        most = getattr(getattr(case, bound.table), bound.key)
-        if most is None:
-            continue
-        share = np.asarray(bound.measured(result, case))[order] / most - 1.0
-        excess = np.maximum(excess, share)
-        if share.min() < 0.0 < share.max():
-            axis.contour(q, t, share, [0.0], linewidths=2.0, colors=bound.colour, linestyles=[bound.dash])
-            look = {"color": bound.colour, "linestyle": bound.dash, "linewidth": 2.0}
-            keys.append(Line2D([], [], label=bound.name, **look))
+    bounds = [c for c in constraints_of(case) if c.quantity.name != "moisture"]
+    values = values_of(bounds, result, case.air.temperature)
+    for c in bounds:
+        beyond = np.broadcast_to(c.violation(values[c.key]), order.size)[order]
+        excess = np.fmax(excess, beyond)  # of a fan that is not known there is nothing
+        if c.quantity.name in _LOOKS and beyond.min() < 0.0 < beyond.max():
+            name, colour, dash = _LOOKS[c.quantity.name]
+            axis.contour(q, t, beyond, [0.0], linewidths=2.0, colors=colour, linestyles=[dash])
+            assumed = " (assumed)" if c.assumed else ""
+            keys.append(Line2D([], [], label=name + assumed, color=colour, linestyle=dash, linewidth=2.0))
     if excess.max() > 0.0:
-        beyond = axis.contourf(q, t, excess, [0.0, excess.max()], colors="none", hatches=["///"])
-        beyond.set(edgecolor=HATCH, linewidth=0.0, zorder=1.5)  # below the lines of the limits
+        hatched = axis.contourf(q, t, excess, [0.0, excess.max()], colors="none", hatches=["///"])
+        hatched.set(edgecolor=HATCH, linewidth=0.0, zorder=1.5)  # below the lines of the limits
         keys.append(Patch(facecolor="none", edgecolor=HATCH, hatch="///", label="a limit is broken"))
     return keys
