@@ -33,6 +33,7 @@ FAN_LEVELS = {
 }
 FULL_SPEED = 1.0 + 1e-6  # more is told
 WARM = 8.0  # K above the air outside; common practice, no source: 5 to 8
+MOULDY = "moulds are active. Do not bag; dry further."  # how the caution against moulds ends
 AS_GOOD_AS = 1.0 + 1e-6  # times a limit: settings are searched right up to one
 
 
@@ -101,7 +102,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "check",
             0.70,
             lambda c, r: r.in_store.water_activity,
-            "water activity {x:.2f} in store (limit {limit:.2f}): moulds are active. Do not bag; dry further.",
+            "water activity {x:.2f} in store (limit {limit:.2f}): " + MOULDY,
         ),
         Caution(
             "check",
@@ -126,8 +127,13 @@ TABLE: dict[str, tuple[Caution, ...]] = {
 OF_BAGS = ("mould", "warm")  # families about pellets that are not handed on to another machine
 
 
-WETTEST_TENTH = "the wettest tenth of the pellets"  # how that caution begins, which is told before all else
+WETTEST_TENTH = "the wettest tenth of the pellets"  # how that caution begins
 WETTER = 0.01  # kg/kg wet that the wettest tenth may be above the target, where no maximum_deviation is typed
+
+
+def told_first(warning: Warning) -> bool:
+    """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be."""
+    return warning.text.startswith(WETTEST_TENTH) or warning.text.endswith(MOULDY)
 
 
 def wet_tenth(case: Case, result: Result) -> Warning | None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case
-from coolsim.cautions import WETTEST_TENTH
+from coolsim.cautions import told_first
 from coolsim.fields import Number
 from coolsim.output import library, lines, verdicts
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
@@ -267,7 +267,7 @@ def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
         wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
         for level in levels
         for warning in result.warnings
-        if warning.level == level and not warning.text.startswith(WETTEST_TENTH)  # told on top
+        if warning.level == level and not told_first(warning)
     ]
     return "".join(lines)
 
@@ -280,8 +280,8 @@ def group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
 
 
 def first(result: Result, page: Page) -> str:
-    """Return what must be read before the mean: how wet the wettest tenth is, where that is far off the target."""
-    wet = [w for w in result.warnings if w.text.startswith(WETTEST_TENTH)]
+    """Return what must be read before the mean: a wettest tenth far off the target, and pellets that will mould."""
+    wet = [w for w in result.warnings if told_first(w)]
     return "".join(wrapped(f"{w.level}: {w.text}", page, style=_STYLES[w.level]) for w in wet)
 
 

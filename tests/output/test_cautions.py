@@ -12,6 +12,8 @@ import pytest
 import coolsim
 from coolsim.case import Target
 from coolsim.cautions import cautions
+from coolsim.output import tables
+from coolsim.output.page import Page
 
 BATCH = coolsim.load(Path(__file__).parents[2] / "scenarios" / "evening-batch.toml")
 
@@ -83,3 +85,14 @@ def test_pellets_that_warm_in_the_bag_are_told_of_where_their_exit_alone_is_fine
     assert len(said(case, result, "in a closed bag")) == told
     wished = dataclasses.replace(BATCH, target=Target(maximum_above_ambient=15.0))
     assert not said(wished, result, "in a closed bag")
+
+
+def test_pellets_that_will_mould_are_told_before_their_mean() -> None:
+    """Settings that keep the moisture, and pellets that must not be bagged: the second is read first, and once."""
+    wet = coolsim.replace(
+        coolsim.load(Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml"),
+        {"feed.moisture": "19 %", "target.moisture": "18 %"},
+    )
+    said = " ".join(tables.first(coolsim.predict(wet), Page(80)).split())
+    assert said.startswith("check: water activity 0.") and said.endswith("Do not bag; dry further.")
+    assert "Do not bag" not in tables.warnings(coolsim.predict(wet), Page(80), tables.LEVELS)
