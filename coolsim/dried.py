@@ -325,15 +325,15 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
     batch's floor, or per m² of bed that rides through all zones."""
     B = s.dryer.bed.cases
     sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
-    highest = {name: np.zeros(B) for name in ("lift_off", "wen_yu", "pressure_drop")}
-    highest["hottest"] = np.full(B, -np.inf)
+    most = {name: np.zeros(B) for name in ("lift_off", "wen_yu", "pressure_drop")}
+    most["hottest"] = np.full(B, -np.inf)
     for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
         steps = as_one(records)
         k = steps.index
         dry_air = phase.air_flux[k] * steps.duration
         exhaust = 0 * dry_air if phase.cooling else dry_air
         Y, h = over_step(steps.outlet)
-        drop, lift, wen_yu, volume = through(s, phase, steps)
+        drop, _, _, volume = through(s, phase, steps)
         passed = {
             "air": dry_air,
             "exhaust": exhaust,
@@ -345,18 +345,32 @@ def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
         for name, amount in passed.items():
             sums[name] += np.bincount(k, amount, B)
         hottest = steps.points[:, db.TP, 1].max(axis=0)
-        reached = {"lift_off": lift, "wen_yu": wen_yu, "pressure_drop": drop, "hottest": hottest}
+        reached = highest(s, phase, steps) | {"hottest": hottest}
         for name, value in reached.items():
-            np.maximum.at(highest[name], k, value)
-    return sums | highest
+            np.maximum.at(most[name], k, value)
+    return sums | most
 
 
-def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Array, Array]:
-    """Of steps, at their ends: pressure drop [Pa], highest share of the velocity that lifts the bed, the same
-    by Wen and Yu, and the air's volume before the bed [m³/kg]."""
+FIRST_STAGE, LAST_STAGE = 0, 1  # of a step: a third of its way, and its end
+
+
+def highest(s: Solution, phase: Phase, record: Record) -> dict[str, Array]:
+    """Of steps: highest pressure drop and shares of the velocity that lifts the bed, at either of their stages.
+
+    Hot pellets drive the air fastest in the first seconds, and the end of the first step comes too late for them.
+    """
+    stages = [through(s, phase, record, stage)[:3] for stage in (FIRST_STAGE, LAST_STAGE)]
+    return dict(zip(("pressure_drop", "lift_off", "wen_yu"), np.maximum(*stages)))
+
+
+def through(
+    s: Solution, phase: Phase, record: Record, stage: int = LAST_STAGE
+) -> tuple[Array, Array, Array, Array]:
+    """Of steps at a stage, with pellets as large as at the end: pressure drop [Pa], highest share of the velocity
+    that lifts the bed, the same by Wen and Yu, and the air's volume before the bed [m³/kg]."""
     k, dryer = record.index, s.dryer
     bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
-    T, Y = record.points[:, db.TA, 1], np.maximum(record.points[:, db.HUMIDITY, 1], 0.0)
+    T, Y = record.points[:, db.TA, stage], np.maximum(record.points[:, db.HUMIDITY, stage], 0.0)
     p, eps, flux = bed.pressure[k], bed.void_fraction[k], phase.air_flux[k]
     density, viscosity = air.moist_density(T, Y, p), air.viscosity(T)
     velocity = flux * air.dry_air_volume(T, Y, p)
@@ -368,7 +382,7 @@ def through(s: Solution, phase: Phase, record: Record) -> tuple[Array, Array, Ar
     ).sum(axis=0) * own.bed.resistance
     bulk = bed.solid_density[k] / shrunk**3 * (1 - eps) * (1 + record.mean_moisture)
     lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
-    Y_in, h_in = record.inlet[:, 1]
+    Y_in, h_in = record.inlet[:, stage]
     T_in = air.temperature_from_enthalpy(h_in, Y_in)
     return drop, lift.max(axis=0), wen_yu.max(axis=0), air.dry_air_volume(T_in, Y_in, p)
 

@@ -274,9 +274,3 @@ def test_nothing_unknown(turned: Case) -> None:
     bare = exactly_made(coolsim.replace(turned, {"feed.moisture": "18 %", "air.temperature": "28 degC"}))
     with pytest.raises(InputError, match="±"):
         uncertainty(bare)
-
-
-def test_settings_of_a_line_with_a_chance_are_refused() -> None:
-    for words in (["--chance", "90 %"], ["--uncertainty"]):
-        status, _, err = asked("settings", LINE, *words)
-        assert status == 2 and "line" in err

@@ -237,13 +237,14 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
             T = record.points[:, db.TP, 1]
             wet = X / (1 + X)
             spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
-            drop, lift, _, volume = dried.through(s, phase, record)
+            drop, _, _, volume = dried.through(s, phase, record)
+            most = dried.highest(s, phase, record)
             dry_air = phase.air_flux[k] * record.duration
             exhaust = 0 * dry_air if phase.cooling else dry_air
             Y, h = over_step(record.outlet)
             columns = (
                 *(began[k] + record.time, (w * X).sum(axis=0), (w * T).sum(axis=0), T.max(axis=0), spread),
-                *(lift, drop, exhaust, exhaust * Y, exhaust * h),
+                *(most["lift_off"], most["pressure_drop"], exhaust, exhaust * Y, exhaust * h),
                 *(dry_air * record.heat, dry_air * volume * drop / efficiency[k]),
             )
             for case, row in zip(k, np.transpose(columns)):
