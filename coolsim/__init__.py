@@ -123,7 +123,7 @@ def __getattr__(name: str) -> "Any":
     elif name in _HOMES:
         value = getattr(importlib.import_module(_HOMES[name]), name)
         if name in _CHECKED:
-            from coolsim.scenario.validation import checked
+            from coolsim.scenario.arguments import checked
 
             value = checked(value, arrays=_CHECKED[name])
     elif name in _ROOMS:

@@ -1,16 +1,14 @@
 """Whether a case can be: what the reader asks of a scenario, asked of numbers that were put together in Python.
 
-The ranges are the reader's own (`schema`), in SI. It stands at the public doors only (`coolsim.predict` and its
-neighbours): studies ask the functions behind them by the thousand, with cases that they made of a valid one.
+The ranges are the reader's own (`schema`), in SI. It stands at the public doors only (`arguments`): studies ask the
+functions behind them by the thousand, with cases that they made of a valid one.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import functools
-import inspect
 import numbers
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
@@ -19,7 +17,7 @@ import numpy as np
 
 from coolsim import case as cases
 from coolsim.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
-from coolsim.errors import Fault, InputError
+from coolsim.errors import Fault
 from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
 from coolsim.physics.sorption import EQUATIONS
@@ -61,31 +59,6 @@ class _Wanted:
     single: bool = True  # one number, not a pair or a word
 
 
-def checked(function: Callable[..., Any], arrays: bool = False) -> Callable[..., Any]:
-    """Return a public function that raises InputError, at once and with every fault, where a case cannot be.
-
-    arrays: whether it takes arrays in every number of a case, or in `air` only.
-    """
-    has_air = "air" in inspect.signature(function).parameters
-
-    @functools.wraps(function)
-    def door(*args: Any, **kwargs: Any) -> Any:
-        given = args[0] if args else kwargs.get("case")
-        air = kwargs.get("air")
-        faults = list(faults_of(given, air, arrays, has_air)) if isinstance(given, Case) else []
-        if isinstance(given, Sequence) and not isinstance(given, str | bytes):
-            for k, one in enumerate(given):
-                if isinstance(one, Case):
-                    found = faults_of(one, None, False, False)
-                    faults += [dataclasses.replace(f, where=f"case {k} (from 0)") for f in found]
-        if faults:
-            raise InputError(faults)
-        return function(*args, **kwargs)
-
-    door.__module__ = "coolsim"  # where other processes find it, and not the function behind it
-    return door
-
-
 def faults_of(case: Case, air: Any = None, arrays: bool = False, air_arrays: bool = False) -> Iterator[Fault]:
     """Yield every fault of a case, and of the air that is to take the place of its own."""
     shapes: dict[str, tuple[int, ...]] = {}
@@ -97,6 +70,12 @@ def faults_of(case: Case, air: Any = None, arrays: bool = False, air_arrays: boo
     except ValueError:
         found = ", ".join(f"{key} of {shape}" for key, shape in list(shapes.items())[:6])
         yield Fault("", "arrays", found, "arrays of a case broadcast with each other: give them one shape")
+
+
+def faults_of_field(key: str, value: Any, kind: type, name: str, arrays: bool) -> Iterator[Fault]:
+    """Yield what is wrong with a value, called `key`, that stands for a field of a data class such as Air."""
+    (wanted,) = [one for one in _wanted(kind, kind.__name__.lower()) if one.name == name]
+    yield from _Look(arrays, {}).field(key, value, wanted)
 
 
 def _all_of(case: Case, look: _Look, at: _Look, air: Any) -> Iterator[Fault]:
