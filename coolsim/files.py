@@ -96,6 +96,9 @@ def _faults_of(output: Output) -> Iterator[Fault]:
 
 def _trouble(path: str) -> tuple[str, str] | None:
     """Say what keeps a file from being written, and what would help: by trying, short of the file itself."""
+    if _OURS.fullmatch(path):
+        os.fstat(_stream(path))
+        return None
     target = Path(os.path.realpath(path))
     _sweep(target.parent)  # first: what was killed may have left a second name of the file
     there = _stat(target)
@@ -282,11 +285,17 @@ def _remove_unless_locked(path: str) -> None:
         os.close(descriptor)
 
 
+def _stream(name: str) -> int:
+    """Return the descriptor that a name of `_OURS` is of."""
+    ours = _OURS.fullmatch(name)
+    assert ours is not None
+    return int(ours["number"] or ("in", "out", "err").index(ours["name"]))
+
+
 def _put(name: str, data: bytes) -> None:
     """Write to what holds nothing, such as a pipe, or to a stream of ours, where that stands."""
-    ours = _OURS.fullmatch(name)
-    descriptor = os.dup(int(ours["number"] or ("in", "out", "err").index(ours["name"]))) if ours else None
-    with open(name if descriptor is None else descriptor, "wb", buffering=0) as file:  # noqa: PTH123
+    place = os.dup(_stream(name)) if _OURS.fullmatch(name) else name
+    with open(place, "wb", buffering=0) as file:  # noqa: PTH123
         _fill(file, data)
 
 
