@@ -52,7 +52,7 @@ MODULES = (
 # what a search hands to itself; nobody is given one
 INSIDE = (
     *("Outcome", "Weighed", "Tried", "Lever", "Unknown", "Sampled", "Quantity", "Bounds", "Constraint"),
-    *("Setting", "Appraisal", "Spent", "Dryer", "Answers"),
+    *("Choice", "Setting", "Appraisal", "Spent", "Dryer", "Answers"),
     *("Measure", "Computed"),
 )
 

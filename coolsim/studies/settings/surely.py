@@ -19,7 +19,7 @@ from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.settings.answer import SettingsAnswer, Surely
 from coolsim.studies.settings.chances import counted
-from coolsim.studies.settings.cheapest import cheapest_settings
+from coolsim.studies.settings.cheapest import cheapest_settings, decided
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
     Sampled,
@@ -94,11 +94,12 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_di
     """
     checked(chance)
     _check(case)
+    today, case = case, decided(case)
     look = looking(case)
     tried, aim = [_tried(case, {}, look, samples)], chance
     for _ in range(CHECKS):
         _rounds(case, tried, look, aim, samples)
-        found = _checked(case, _best(tried, aim), chance, on_dial)
+        found = _checked(case, _best(tried, aim), chance, on_dial, today)
         if found.kept or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - found.uncertainty.chance + NEAR / 4, MOST)
@@ -117,9 +118,9 @@ def _check(case: Case) -> None:
         raise InputError(faults)
 
 
-def _checked(case: Case, best: _Tried, chance: float, on_dial: bool) -> Surely:
+def _checked(case: Case, best: _Tried, chance: float, on_dial: bool, today: Case) -> Surely:
     """What was found, looked for once more in full, and sampled anew where it is."""
-    answer = cheapest_settings(best.case, on_dial)
+    answer = cheapest_settings(best.case, on_dial, today)
     there = dataclasses.replace(answer.case, safety_margins=case.safety_margins)
     sure = how_sure(case, there)
     return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
