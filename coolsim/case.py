@@ -2,7 +2,7 @@
 
 Temperatures are in °C and fractions are fractions (0.12); everything else is SI. The text side
 (units, files, faults) lives in `scenario`. Every public field carries its symbol, unit and meaning as
-metadata: the glossary in DEVELOPERS.md is held complete against it.
+metadata, which `coolsim explain` tells.
 """
 
 from __future__ import annotations
