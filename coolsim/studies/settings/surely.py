@@ -2,6 +2,25 @@
 
 The chance is that of all together: a target that is met while the bed lifts is of no use. Each wish and each limit
 whose number follows from what is not known gets room below its bound; ends of ranges are set, and stay exact.
+
+Settings with a chance
+----------------------
+`studies/settings/surely.py` is the one door of `--chance` and `--uncertainty`: `with_chance` gives each wish of
+the target and each limit of the machine some room until 128 samples at the settings found have the chance of all
+together (`Uncertainty.chance`): a target that is met while the bed lifts is of no use. `uncertainty.varying` says
+what counts: numbers that follow from what is not known. Ends of ranges have none, since the operator sets them;
+nor has a fan whose speed is given, nor the lowest speed of one (there it gives more air than is asked for). Room
+by room: first what each spread takes, all at the risk of each alone, which is scaled to the risk that came out;
+once one room has the chance and one lacks it, the next lies between them where a normal answer would cross, four
+or five searches in all. (Rooms that follow the spread at the last settings swing between two states, since
+spreads change with settings; half steps took six searches, and ended dearer.) `optimum.looking` looks again and
+again after one survey of any machine. Settings that were chosen for what samples say of them look better than
+they are, so other samples (`FRESH`) measure what is printed; where they say less than was asked, more is aimed
+at, three times at most. `output/surely.py` prints the two settings side by side.
+
+A batch's flows (`pellets_out.mass_flow`, `bed.evaporation`) are those of the line that it takes turns for, or of
+what the schedule's dryers can take of it; `energy.feed` and `energy.product` are the masses that its energy is
+of.
 """
 
 from __future__ import annotations
