@@ -40,7 +40,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import dried
+from coolsim import dried, running
 from coolsim.answer import first
 from coolsim.case import Air, Case, FanData, Line, Stage
 from coolsim.cautions import cautions, of_stand_by, of_uneven_feed
@@ -192,16 +192,10 @@ def at_its_fans(case: Case, result: Result) -> Case:
     for stage, told in zip(case.cooler.stages, result.stages):
         outcome, cooler = told.result, stage.cooler
         if outcome.fan is not None:
-            airflow = float(outcome.bed.face_velocity) * cooler.floor_area
-            cooler = dataclasses.replace(cooler, airflow=airflow, air_ratio=None)
-            rise = float(outcome.fan.temperature_rise)
-            if rise > 0:
-                warm = float((stage.air or case.air).temperature) + rise
-                heater = cooler.inlet_air_temperature
-                cooler = dataclasses.replace(
-                    cooler, inlet_air_temperature=warm if heater is None else max(heater, warm)
-                )
-            stage = dataclasses.replace(stage, cooler=cooler, fan=FanData())
+            outside = float((stage.air or case.air).temperature)
+            stage = dataclasses.replace(
+                stage, cooler=running.settled_cooler(cooler, outside, outcome), fan=FanData()
+            )
         stages.append(stage)
     return dataclasses.replace(case, cooler=Line(tuple(stages)))
 

@@ -48,7 +48,7 @@ MOST_RECIRCULATION = 0.95
 
 def one_step(machine: Machine, case: Case, result: Result) -> tuple[Step, ...]:
     """Exit after one step of weather, feed and settings from those of a case, the rest left alone."""
-    case = at_its_fan(case)
+    case = at_its_fan(case, result=result)
     there = machine_of(case)
     steps = list(_steps(there, case, result))
     found = appraised(there, [state for _, state in steps], constraints=())
@@ -120,7 +120,7 @@ def smallest_changes(
     feed: the wettest feed that some settings bring to the target, where that is known (nan: none), in place of the
     one with the settings as they are.
     """
-    case = at_its_fan(case)
+    case = at_its_fan(case, result=result)
     there = machine_of(case)
     levers = [x for x in levers_of(there, case, result) if feed is None or x.key != "feed_moisture"]
     nearest = _nearest(there, case, levers, constraints)

@@ -108,7 +108,7 @@ def _steps(s: Solution, number: int, at: int) -> Array:
 
 
 def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
-    """Of one step of one case: duration, heat per dry air, volume before the bed, highest drop, humidity ratio there."""
+    """Of a step of one case: duration, heat of the air, its volume before the bed, highest drop, humidity ratio."""
     j = int(np.flatnonzero(record.index == at)[0])
     volume = dried.through(s, phase, record)[-1]
     drop = dried.highest(s, phase, record)["pressure_drop"]
