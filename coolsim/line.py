@@ -142,6 +142,7 @@ def by_itself(line: Case, fed: Case, k: int) -> Case:
         duct=stage.duct,
         schedule=stage.schedule,
         limits=stage.limits,
+        arrival=None,  # what its pellets bring is known
         source=NOT_TYPED,
         plus_minus=NOT_TYPED,
     )

@@ -16,6 +16,7 @@ import numpy as np
 
 from coolsim import dried, line, running
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
+from coolsim.arriving import in_air
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions
@@ -66,6 +67,7 @@ def _predicted(
     case: Case | Sequence[Case], air: Air | None, band: bool, profile: bool | None, resolution: Resolution
 ) -> Result:
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
+    case = in_air(case, air) if isinstance(case, Case) else [in_air(one) for one in case]
     if isinstance(case, Case):
         if _holds_arrays(case):
             if band:

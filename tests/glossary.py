@@ -18,6 +18,7 @@ PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
 START, END = "<!-- glossary: made by `python tests/glossary.py --write` -->", "<!-- end of the glossary -->"
 MODULES = (
     "case",
+    "around",
     "result",
     "balance",
     "physics.correlations",

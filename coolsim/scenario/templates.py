@@ -20,6 +20,8 @@ HEAD = (
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 CONSTANTS = ("A = 15.303", "B = -0.10184", "C = 3.0358")
 
+AROUND = ("feed.sampled_at", "target.no_sweating", "shift.breaks")  # that mean nothing without a whole line
+
 
 @dataclass(frozen=True)
 class Block:
@@ -54,7 +56,8 @@ def _block(block: Block, machine: str) -> Iterator[str]:
     header = block.header or (f"[[{block.table}]]" if table.listed else f"[{block.table}]")
     yield f"{off}{header}".ljust(40) + f"# {_of_machine(table.meaning, machine)}"
     for name, key in _keys(block):
-        if name not in block.hidden:
+        beside = f"{block.table}.{name}" in AROUND and name not in block.shown
+        if name not in block.hidden and not beside:
             yield _line(block, name, key, off, machine)
     if block.table == "material.sorption":
         yield from (f"# {constant}" for constant in CONSTANTS)
