@@ -13,7 +13,40 @@ from coolsim.table import Given, Table
 # Where a key was left out. Judgement, but for atmospheric steam.
 STEAM_PRESSURE, STEAM_QUALITY = STANDARD_PRESSURE, 1.0
 WATER_TEMPERATURE, OIL_TEMPERATURE, POWDER_TEMPERATURE = 20.0, 40.0, 20.0  # °C
+SHIFT_HOURS, SHIFT_DAYS = 8 * 3600.0, 250.0  # of a shift [s], and of a year
 HEAT_TO_FEED = 0.3  # of a die's energy: 15 kWh/t then warms by 8 K (FAO ADCP/REP/80/11 sees 2–12 K, seen)
+
+
+def working(seconds: float, breaks: tuple[tuple[float, float], ...]) -> float:
+    """Time [s] of a shift in which it runs: without its breaks, each of a beginning and a length."""
+    return seconds - sum(min(begin + length, seconds) - begin for begin, length in breaks if begin < seconds)
+
+
+@dataclass(frozen=True)
+class Shift(Table):
+    """How long the line runs."""
+
+    hours: Given = documented("s", "of a shift", default=None)
+    per_day: Given = documented("-", "shifts a day", default=None)
+    days_per_year: Given = documented("-", "days on which it runs", default=None)
+    breaks: tuple[tuple[float, float], ...] = documented(
+        "s, s", "when each break begins, since the shift did, and how long it lasts: nothing runs", default=()
+    )
+
+    @property
+    def seconds(self) -> float:
+        """How long a shift is [s]; 8 h are assumed."""
+        return self.hours or SHIFT_HOURS
+
+    @property
+    def shifts_per_year(self) -> float:
+        """Shifts a year; one on 250 days are assumed."""
+        return (self.per_day or 1.0) * (self.days_per_year or SHIFT_DAYS)
+
+    @property
+    def assumed(self) -> bool:
+        """Whether hours or days are."""
+        return self.hours is None or self.days_per_year is None
 
 
 @dataclass(frozen=True)
@@ -38,7 +71,9 @@ class Recipe(Table):
 class Conditioning(Table):
     """Steam and water into the mash."""
 
-    temperature: Given = documented("°C", "of the mash once it is conditioned", default=None)
+    temperature: Given = documented(
+        "°C", "to which steam takes the mash; None: no steam, water alone", default=None
+    )
     steam_pressure: Given = documented("Pa", "of the steam, absolute", default=None)
     steam_quality: Given = documented("-", "share of the steam that is vapour", default=None)
     water: Given = documented("kg/kg", "water added, per mash", default=None)

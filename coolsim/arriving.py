@@ -55,7 +55,7 @@ def arrives(
         M, T = recipe_moisture(recipe), mash_temperature(recipe, outside)
         found.append(FeedState(MASH, M, T))
         if steam:
-            M, T = conditioned(material, M, T, steam), _given(steam.temperature, T)
+            M, T = conditioned(material, M, T, steam)
             found.append(FeedState(CONDITIONED, M, T))
         if die.specific_energy:
             heat = die.specific_energy * _given(die.heat_to_feed, HEAT_TO_FEED)
@@ -95,7 +95,7 @@ def steam_and_water(material: Material, M: Number, T: Number, steam: Conditionin
         return 0.0 * M, _given(steam.water, 0.0)
     h = steam_enthalpy(steam)
     water, X = _given(steam.water, 0.0) / (1 - M), M / (1 - M)
-    of_water = air.HEAT_CAPACITY_WATER * _given(steam.water_temperature, WATER_TEMPERATURE)
+    of_water = _of_water(steam)
     taken = conditioning.steam_taken(
         material.isotherm, material.specific_heat, X, T, steam.temperature, h, water, of_water
     )
@@ -109,10 +109,19 @@ def steam_enthalpy(steam: Conditioning) -> Number:
     )
 
 
-def conditioned(material: Material, M: Number, T: Number, steam: Conditioning) -> Number:
-    """Moisture [kg/kg wet] of the conditioned mash."""
+def conditioned(material: Material, M: Number, T: Number, steam: Conditioning) -> tuple[Number, Number]:
+    """Moisture [kg/kg wet] and temperature [°C] of the conditioned mash; without a temperature no steam."""
     vapour, water = steam_and_water(material, M, T, steam)
-    return (M + vapour + water) / (1 + vapour + water)
+    wet = (M + vapour + water) / (1 + vapour + water)
+    if steam.temperature is not None:
+        return wet, steam.temperature
+    X, w = M / (1 - M), water / (1 - M)
+    return wet, conditioning.wetted(material.isotherm, material.specific_heat, X, T, w, _of_water(steam))
+
+
+def _of_water(steam: Conditioning) -> Number:
+    """Enthalpy [J/kg] of the water that is added."""
+    return air.HEAT_CAPACITY_WATER * _given(steam.water_temperature, WATER_TEMPERATURE)
 
 
 def _travelled(material: Material, shape: Feed, outside: Air, M: Number, T: Number, way: Way) -> Any:

@@ -31,10 +31,12 @@ class Step:
     filling: float = 0.0  # s of the cycle
     emptying: float = 0.0
     delay: float = 0.0  # s that what enters stays in a step that runs all the time
+    stands: float = 0.0  # s that pellets stand before it, as the scenario has it
     power: float = 0.0  # W, of what is not computed
     loss: float = 0.0
     enters: float = 1.0  # kg per kg of mash
     leaves: float = 1.0
+    dries: float = 0.0  # kg of water per kg that enters
 
     @property
     def capacity(self) -> float | None:
@@ -54,31 +56,35 @@ def steps_of(case: Case, result: Result | None = None) -> list[Step]:
     grown = case.coating.coat.grown
     coat_at = next((k for k, e in enumerate(entries) if e.machine == COATING and k > last), last)
     steps, mass = [], 1.0
-    done = 0  # machines passed
     for k, entry in enumerate(entries):
         if k == first:
             mass *= (1 - wet[0]) / (1 - wet[1])  # steam, water, flash and way
-        enters = mass
+        enters, dries = mass, 0.0
         if entry.machine in names:
             done = names.index(entry.machine) + 1
-            mass *= (1 - wet[done]) / (1 - wet[done + 1])
+            left = (1 - wet[done]) / (1 - wet[done + 1])
+            mass, dries = mass * left, 1 - left
         if k == coat_at:
             mass *= grown
         mass *= 1 - (entry.loss or 0.0)
-        steps.append(_step(case, entry, enters, mass, result))
+        steps.append(_step(case, entry, enters, mass, dries, result))
     return steps
 
 
-def _step(case: Case, entry: Equipment, enters: float, leaves: float, result: Result | None) -> Step:
-    common: dict[str, Any] = {"power": entry.power or 0.0, "loss": entry.loss or 0.0}
+def _step(
+    case: Case, entry: Equipment, enters: float, leaves: float, dries: float, result: Result | None
+) -> Step:
+    common: dict[str, Any] = {"power": entry.power or 0.0, "loss": entry.loss or 0.0, "dries": dries}
     common |= {"enters": enters, "leaves": leaves, "machine": entry.machine or ""}
     names = stage_names(case)
     if entry.machine in names:
         k = names.index(entry.machine)
         one, fed, times, run = _machine(case, k, result)
+        if isinstance(case.cooler, Line):
+            common["stands"] = case.cooler.stages[k].stand_by
         if isinstance(one, Batch):
             mass = fed.bulk_density * one.floor_area * one.bed_depth
-            of = {"filling": times.filling or 0.0, "emptying": times.emptying or 0.0}
+            of: dict[str, Any] = {"filling": times.filling or 0.0, "emptying": times.emptying or 0.0}
             whole = sum(cycle(one, times).values())
             return Step(entry.name, batch=mass, cycle=whole, count=times.dryers or 1.0, **of, **common)
         delay = 0.0 if run is None else float(run.bed.residence_time)

@@ -23,6 +23,7 @@ from coolsim.around import (
     FeedState,
     Ingredient,
     Recipe,
+    Shift,
     Way,
 )
 from coolsim.fields import Number, documented
@@ -256,18 +257,6 @@ class FanData(Table):
     motor_efficiency: Given = documented("-", "shaft power per electric power", "η_m", default=None)
     position: str | None = documented("-", "draw-through or blow-through", default=None)
     speed: Given = documented("-", "share of full speed, in place of an airflow", default=None)
-
-
-@dataclass(frozen=True)
-class Shift(Table):
-    """How long the line runs."""
-
-    hours: Given = documented("s", "of a shift", default=None)
-    per_day: Given = documented("-", "shifts a day", default=None)
-    days_per_year: Given = documented("-", "days on which it runs", default=None)
-    breaks: tuple[tuple[float, float], ...] = documented(
-        "s, s", "when each break begins, since the shift did, and how long it lasts: nothing runs", default=()
-    )
 
 
 @dataclass(frozen=True)

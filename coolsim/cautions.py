@@ -7,7 +7,7 @@ Thresholds with their reasons; safety itself is for local codes and licensed pra
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -129,6 +129,11 @@ OF_BAGS = ("mould", "warm")  # families about pellets that are not handed on to 
 
 WETTEST_TENTH = "the wettest tenth of the pellets"  # how that caution begins
 WETTER = 0.01  # kg/kg wet that the wettest tenth may be above the target, where no maximum_deviation is typed
+
+
+def worst_first(every: Iterable[Warning]) -> list[Warning]:
+    """Warnings by their levels, those of one level in their order."""
+    return sorted(every, key=lambda w: LEVELS.index(w.level))
 
 
 def told_first(warning: Warning) -> bool:

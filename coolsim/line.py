@@ -18,7 +18,7 @@ import numpy as np
 from coolsim import dried
 from coolsim.answer import first
 from coolsim.case import Air, Case, FanData, Line, Stage
-from coolsim.cautions import cautions, of_stand_by, of_uneven_feed
+from coolsim.cautions import cautions, of_stand_by, of_uneven_feed, worst_first
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
 from coolsim.inputs import Inputs, bed_of, gather, unevenness
@@ -255,9 +255,4 @@ def said_once(each: Iterable[tuple[str, Warning]]) -> tuple[Warning, ...]:
     for name, warning in each:
         found.setdefault((warning.level, warning.text), []).append(name)
     every = [Warning(level, f"{', '.join(names)}: {text}") for (level, text), names in found.items()]
-    return tuple(_worst_first(every))
-
-
-def _worst_first(every: list[Warning]) -> Iterator[Warning]:
-    for level in ("danger", "check", "note"):
-        yield from (w for w in every if w.level == level)
+    return tuple(worst_first(every))

@@ -45,6 +45,7 @@ MODULES = (
     "scenario.weather.record",
     "scenario.trials",
     "studies.fit.answer",
+    "studies.plan.answer",
     "studies.seasons.study",
     "studies.seasons.sure",
     "studies.seasons.hours",

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
-from coolsim.costs import Cost, cost_of, weight_given_away
+from coolsim.costs import Cost, cost_of, given_away
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
@@ -234,7 +234,7 @@ class Plant:
         """Costs, and their sum with weight above the target counted as gained."""
         i, prices = self.inputs, self.case.costs
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = weight_given_away(solid, outcome.moisture, self.case.target.moisture)
+        lost = given_away(self.case, solid, outcome.moisture)
         cost = cost_of(prices, i.throughput, electricity=power, heat=heat, given_away=lost)
         kept = cost_of(prices, i.throughput, electricity=0.0, heat=0.0, given_away=-lost)
         return cost, cost.total - kept.overdried_feed

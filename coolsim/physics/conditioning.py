@@ -74,6 +74,23 @@ def steam_taken(
     return steam[()]
 
 
+def wetted(
+    isotherm: Isotherm,
+    specific_heat: Number,
+    moisture: Number,
+    temperature: Number,
+    water: Number,
+    of_water: Number,
+) -> Number:
+    """Temperature [°C] of mash once water [kg/kg dry] of an enthalpy [J/kg] is in it, without steam."""
+    wet = moisture + water
+    H = (
+        enthalpy(specific_heat, moisture, temperature, bound_water_heat(isotherm, moisture))
+        + water * of_water
+    )
+    return (H + bound_water_heat(isotherm, wet)) / (specific_heat + air.HEAT_CAPACITY_WATER * wet)
+
+
 def warmed(
     isotherm: Isotherm, specific_heat: Number, moisture: Number, temperature: Number, heat: Number
 ) -> Number:

@@ -81,7 +81,7 @@ def arrival_of(
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
-    return Arrival(states, 0.0, 0.0, *sampled, outside)
+    return Arrival(states, typed_moisture=sampled[0], typed_temperature=sampled[1], air=outside)
 
 
 _BEFORE = {name: kind for name, kind in arriving.BEFORE.items() if name != "recipe"}

@@ -61,7 +61,12 @@ def _one_machine(source: Source) -> Case:
     title = collector.values.get("title") or Path(source.name).stem
     known_to = MappingProxyType(collector.plus_minus)
     material = as_fed(material, feed, source)
-    more = {"equipment": equipment, "arrival": arrival, "source": source, "plus_minus": known_to}
+    more: dict[str, Any] = {
+        "equipment": equipment,
+        "arrival": arrival,
+        "source": source,
+        "plus_minus": known_to,
+    }
     return Case(title, material, feed, outside, cooler, **tables, **more)
 
 

@@ -502,13 +502,7 @@ _INGREDIENT = {
 }
 _CONDITIONING = {
     "temperature": _quantity(
-        u.TEMPERATURE,
-        "82 degC",
-        "0 degC",
-        "110 degC",
-        "of the mash after it",
-        hint=_FAHRENHEIT,
-        required=True,
+        u.TEMPERATURE, "82 degC", "0 degC", "110 degC", "by steam; left out: water alone", hint=_FAHRENHEIT
     ),
     "steam_pressure": _quantity(
         u.PRESSURE, "101.325 kPa", "40 kPa", "1600 kPa", "absolute", si="kPa", us="psi", default="101.325 kPa"

@@ -65,6 +65,17 @@ def test_water_that_is_hotter_than_needed_takes_no_steam():
     assert few > 0 > none
 
 
+def test_water_alone_mixes():
+    # free water changes the temperature as heat capacities mix; binding it warms, by less than 12 K. By hand:
+    # (2086.32 · 25 + .1 · 4186 · 60)/(2086.32 + 418.6) = 30.85
+    T = conditioning.wetted(CORN, 1800.0, 0.12 / 0.88, 25.0, 0.1 / 0.88, 4186.0 * 60.0)
+    plain = (2086.32 * 25 + 0.1 * 4186 * 60) / (2086.32 + 418.6)
+    assert plain < T < plain + 12.0
+    # and the enthalpy closes
+    before = enthalpy(1800.0, 0.12 / 0.88, 25.0) + 0.1 / 0.88 * 4186.0 * 60.0
+    assert enthalpy(1800.0, 0.22 / 0.88, T) == pytest.approx(before, rel=1e-12)
+
+
 def test_die():
     # model page §11: 15 kWh/t whole would be about 25 K. By hand: 54 kJ/(.845 · 1.8 + .155 · 4.186) = 24.9
     X = 0.155 / 0.845

@@ -7,6 +7,7 @@ import re
 
 import numpy as np
 import pytest
+from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 
 import coolsim
 from coolsim.case import Air
@@ -15,54 +16,6 @@ from coolsim.physics import conditioning, pellet
 from coolsim.physics.materials import load_material
 from coolsim.scenario import loads, replace
 from coolsim.scenario.echo import inputs
-
-BARE = """
-title = "a small mill"
-[feed]
-material = "pig-pellets"
-diameter = "4 mm"
-length = "10 mm"
-{feed}
-[air]
-temperature = "20 degC"
-relative_humidity = "65 %"
-[cooler]
-floor_area = "0.6 m2"
-bed_depth = "0.6 m"
-airflow = "900 m3/h"
-"""
-TYPED = 'throughput = "600 kg/h"\ntemperature = "80 degC"\nmoisture = "15.5 %"'
-RECIPE = """
-[recipe]
-temperature = "25 degC"
-[[recipe.ingredient]]
-name = "maize meal"
-share = "60 %"
-moisture = "13 %"
-price = "0.25 EUR/kg"
-[[recipe.ingredient]]
-name = "soya meal"
-share = "40 %"
-moisture = "11 %"
-[conditioning]
-temperature = "80 degC"
-[die]
-specific_energy = "15 kWh/t"
-"""
-WAY = '[way]\ntime = "15 s"\nair = "0.02 kg/kg"\n'
-EQUIPMENT = """
-[[equipment]]
-name = "mixer"
-batch = "40 kg"
-cycle = "4 min"
-[[equipment]]
-name = "press"
-catch = ["2.1 kg", "45 s"]
-[[equipment]]
-name = "cooler"
-machine = "cooler"
-capacity = "5 t/h"
-"""
 
 
 def case_of(feed=TYPED, more=""):
@@ -89,6 +42,14 @@ def test_recipe_steam_and_die_give_the_feed():
     assert case.feed.temperature == pytest.approx(80.0 + warm, abs=1e-6)
     assert [s.place for s in case.arrival.states] == ["mash", "conditioned", "die", "cooler"]
     coolsim.predict(case)
+
+
+def test_water_without_steam():
+    wet = RECIPE.replace('temperature = "80 degC"', 'water = "19 %"\nwater_temperature = "60 degC"')
+    case = case_of('throughput = "600 kg/h"', wet)
+    # by hand: (12.2 + 19)/119 wet
+    assert case.arrival.states[1].moisture == pytest.approx(0.312 / 1.19, rel=1e-12)
+    assert 25.0 < case.arrival.states[1].temperature < 40.0
 
 
 def test_a_way_of_no_time_or_air_changes_nothing():

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from coolsim import dried, line
 from coolsim.case import Air, Case, Line
-from coolsim.costs import HOUR, weight_given_away
+from coolsim.costs import HOUR, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Machine, machine_of
@@ -237,7 +237,7 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
     broken = (rows[FIRST:] > KEPT) & computed
     moist = np.array([case.feed.moisture for case in ways.cases])[ways.which]
     solid = added["feed"] * (1 - moist)
-    lost = weight_given_away(solid, outcome.moisture, place.case.target.moisture)
+    lost = given_away(place.case, solid, outcome.moisture)
     cost = bill(place.case, added["electricity"], added["heat"], added["feed"], solid, outcome.moisture)
     settings, of_dryer = _settings(ways, found)
     return Hours(
