@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case import Case, Coating
 from coolsim.fields import Number
 from coolsim.physics import bag, coating
 from coolsim.physics.coating import Coat
@@ -65,10 +65,10 @@ def coated_of(case: Case, X: Number, T: Number, store: Number) -> Coated:
 
 def bagged_of(case: Case, X: Number, T: Number, store: Number) -> Bagged:
     """Pellets that were X [kg/kg dry] before coating, bagged at T [°C]."""
-    coat, isotherm, p = case.coating.coat, case.material.isotherm, case.air.pressure
+    coat, isotherm = case.coating.coat, case.material.isotherm
     after, cold = coating.sorbing_moisture(coat, X), coldest_film(case)
     vapour = bag.vapour_pressure(isotherm, after, T)
-    point = bag.dew_point(vapour, p)
+    point = bag.dew_point(vapour)
     kept = store if case.bag.store_temperature is None else case.bag.store_temperature
     mass = np.nan if case.bag.mass is None else case.bag.mass
     volume = bag.gas_volume(mass, case.feed.bulk_density, case.feed.void_fraction)
@@ -95,7 +95,7 @@ def headspace_dew_point(case: Case, moisture_wb: Number, temperature: Number) ->
     if case.coating:
         T = coating.temperature_after(coat, material.isotherm, material.specific_heat, X, T)
     vapour = bag.vapour_pressure(material.isotherm, coating.sorbing_moisture(coat, X), T)
-    return bag.dew_point(vapour, case.air.pressure)
+    return bag.dew_point(vapour)
 
 
 # ---- Wishes on coated pellets, as wishes on those that leave the machine ---------------------------------
@@ -126,6 +126,36 @@ def before_coating(case: Case) -> Callable[[str, Number], Number]:
         return bound
 
     return turned
+
+
+def target_moisture(case: Case) -> Any:
+    """The target's moisture as one of the pellets that leave the machine [kg/kg wet]; None where there is none."""
+    target = case.target.moisture
+    return None if target is None else coating.moisture_before(case.coating.coat, target)
+
+
+def uncoated(case: Case) -> Case:
+    """The case with its target as one of the pellets that leave the machine, and without the coat.
+
+    What is sold weighs more once coated, so its price goes up by that.
+    """
+    if not case.coating:
+        return case
+    turned, target, coat = before_coating(case), case.target, case.coating.coat
+
+    def of(quantity: str, bound: Any) -> Any:
+        return None if bound is None else turned(quantity, bound)
+
+    target = dataclasses.replace(
+        target,
+        moisture=target_moisture(case),
+        tolerance=None if target.tolerance is None else target.tolerance * coat.grown,
+        maximum_water_activity=of("water_activity", target.maximum_water_activity),
+        maximum_above_ambient=of("above_ambient", target.maximum_above_ambient),
+    )
+    price = case.costs.feed
+    costs = case.costs if price is None else dataclasses.replace(case.costs, feed=price * coat.grown)
+    return dataclasses.replace(case, target=target, costs=costs, coating=Coating())
 
 
 def _activity_before(case: Case, coat: Coat, bound: Number) -> Number:

@@ -9,7 +9,7 @@ import numpy as np
 from coolsim.both_units import temperature
 from coolsim.case import Case
 from coolsim.physics.bag import MIGRATION, MOULDS
-from coolsim.physics.coating import MOST_OIL, MOST_OIL_EXPANDED
+from coolsim.physics.coating import MOST_OIL, MOST_OIL_EXPANDED, moisture_before
 from coolsim.result import Result, Warning
 
 LIGHT = 500.0  # kg/m³ bulk below which pellets count as expanded; judged: floating 320–480, pressed 550–700
@@ -41,6 +41,13 @@ def _coated(case: Case, result: Result) -> Iterator[Warning]:
             f"the coat meets pellets of {temperature(hottest, 1)}; its heat-sensitive additives bear "
             f"{temperature(bears, 1)}. Cool further first.",
         )
+    wish = case.target.moisture
+    if wish is not None:
+        here = 100 * float(moisture_before(case.coating.coat, wish))
+        text = (
+            f"the target of {100 * wish:.4g} % is of the coated pellets: {here:.4g} % before they are coated."
+        )
+        yield Warning("note", text)
     coated, before = 100 * float(told.moisture_wb), 100 * float(told.moisture_before_wb)
     yield Warning(
         "note",

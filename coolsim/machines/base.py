@@ -208,7 +208,8 @@ def weighed(
 
     outside = np.array([case.air.temperature for case in some], float)
     spent = machine.spent(some, result)
-    values = {key: placed(v) for key, v in (values_of(asked, result, outside) | dict(spent.fan)).items()}
+    known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
+    values = {key: placed(v) for key, v in known.items()}
     electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
     moisture = placed(result.pellets_out.moisture_wb)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from coolsim.case import Case
 from coolsim.output.page import Page, joined, table
@@ -51,15 +50,3 @@ def _bag(result: Result, page: Page) -> str:
         ("water activity in store", f"{float(bag.water_activity_in_store):.3f}"),
     ]
     return table(rows, page, right=(1,), bold=(0,))
-
-
-def finishing_as_json(result: Result) -> dict[str, Any]:
-    """The groups `coated` and `bag`, where there are any."""
-    from coolsim.output.json import where_known
-
-    found: dict[str, Any] = {}
-    if result.coated is not None:
-        found["coated"] = where_known(result.coated, "coated")
-    if result.bag is not None:
-        found["bag"] = where_known(result.bag, "bag") | {"sweats": bool(result.bag.sweats)}
-    return found

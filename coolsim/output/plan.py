@@ -6,8 +6,8 @@ import dataclasses
 from typing import Any
 
 from coolsim.output import tables
-from coolsim.output.finishing import finishing, finishing_as_json
-from coolsim.output.json import group
+from coolsim.output.finishing import finishing
+from coolsim.output.json import finishing_as_json, group
 from coolsim.output.page import Page, grid, joined, table, wrapped
 from coolsim.scenario import inputs
 from coolsim.scenario import units as u

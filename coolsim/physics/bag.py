@@ -17,6 +17,7 @@ from coolsim.physics.sorption import Isotherm, equilibrium_moisture, water_activ
 HEADSPACE = 0.3  # m³ of gas above the pellets per m³ that they take: a sewn or sealed bag; assumed
 MIGRATION = 0.015  # kg of water that may come to each m² of cold film over days; model of ours, order only
 MOULDS = 0.61  # water activity from which moulds are possible (seen; references of the model page)
+HIGHEST_PRESSURE = 1e6  # Pa, above any vapour pressure of pellets
 COLDEST, HOTTEST = -60.0, 120.0  # °C, between which roots are looked for
 
 
@@ -25,15 +26,15 @@ def vapour_pressure(isotherm: Isotherm, moisture: Number, temperature: Number) -
     return water_activity(isotherm, moisture, temperature) * air.saturation_pressure(temperature)
 
 
-def dew_point(vapour_pressure: Number, pressure: Number) -> Number:
+def dew_point(vapour_pressure: Number) -> Number:
     """Dew point [°C] of a gas of a vapour pressure [Pa], the frost point below 0.01 °C: a colder film gets wet.
 
-    >>> round(float(dew_point(0.60 * air.saturation_pressure(35.0), 101325.0)), 2)  # model page: 26.07
+    >>> round(float(dew_point(0.60 * air.saturation_pressure(35.0))), 2)  # model page: 26.07
     26.07
     """
-    return air.dew_point(
-        air.humidity_ratio(np.minimum(vapour_pressure, 0.999 * pressure), pressure), pressure
-    )
+    anywhere = HIGHEST_PRESSURE  # it does not count: the vapour's own does
+    ratio = air.humidity_ratio(np.minimum(vapour_pressure, 0.999 * anywhere), anywhere)
+    return air.dew_point(ratio, anywhere)
 
 
 def warmest_pellet(isotherm: Isotherm, moisture: Number, coldest: Number) -> Number:

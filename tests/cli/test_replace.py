@@ -191,7 +191,14 @@ def test_the_echo_reads_back_to_the_same_case(path: Path, system: str) -> None:
             if isinstance(value, float):
                 assert after[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
     machines = "stage" if hasattr(case.cooler, "stages") else "cooler"
-    tables = {"feed", "air", machines, "material", *tables_of(case), *(["equipment"] if case.equipment else [])}
+    tables = {
+        "feed",
+        "air",
+        machines,
+        "material",
+        *tables_of(case),
+        *(["equipment"] if case.equipment else []),
+    }
     assert {key.partition(".")[0] for key in echo} == tables
     assert inputs(again, system, digits=9) == inputs(case, system, digits=9)
 
