@@ -27,6 +27,7 @@ from coolsim.result import (
     PelletsOut,
     Profile,
     Result,
+    StageRun,
 )
 from coolsim.uneven import Laid, between
 
@@ -322,6 +323,14 @@ def pick(data: Any, index: Any) -> Any:
     return data
 
 
+def _of_a_stage(runs: list[StageRun], index: list[NDArray[np.intp]]) -> StageRun:
+    """What became of a stage of many lines of several kinds; the case is that of the first."""
+    names = [f.name for f in dataclasses.fields(StageRun) if f.name != "case"]
+    return dataclasses.replace(
+        runs[0], **{n: interleave([getattr(r, n) for r in runs], index) for n in names}
+    )
+
+
 def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     """One result from several, whose cases belong at the places `index` of the whole."""
     example = parts[0]
@@ -330,7 +339,9 @@ def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     if isinstance(example, np.ndarray) and len({part.shape[1:] for part in parts}) > 1:
         return None  # profiles on different meshes have no common shape
     if isinstance(example, tuple):
-        return ()  # warnings and stages are of results of one kind
+        if not example or not isinstance(example[0], StageRun) or {len(p) for p in parts} != {len(example)}:
+            return ()  # warnings are of results of one kind
+        return tuple(_of_a_stage([p[k] for p in parts], index) for k in range(len(example)))
     if isinstance(example, np.ndarray):
         whole = np.empty((sum(map(len, index)), *example.shape[1:]))
         for part, at in zip(parts, index):

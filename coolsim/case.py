@@ -2,7 +2,7 @@
 
 Temperatures are in °C and fractions are fractions (0.12); everything else is SI. The text side
 (units, files, faults) lives in `scenario`. Every public field carries its symbol, unit and meaning as
-metadata: the glossary in DEVELOPERS.md is held complete against it.
+metadata, which `coolsim explain` tells.
 """
 
 from __future__ import annotations
@@ -223,6 +223,9 @@ class Limits(Table):
     batch_mass: Range = documented("kg", "of a batch: lightest and heaviest, for its depth", default=None)
     cooling_time: Range = documented("s", "of a batch: shortest and longest cooling", default=None)
     reverse_every: Range = documented("s", "of a batch: least and most time between reversals", default=None)
+    mixing: str | None = documented(
+        "-", "of a batch: either, where its pellets may be turned or not", default=None
+    )
     maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
     maximum_exhaust_relative_humidity: Given = documented(
         "-", "above it the exhaust wets the duct", default=None

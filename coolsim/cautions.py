@@ -217,6 +217,19 @@ UNEVEN = 0.02  # kg/kg wet of standard deviation over the bed; assumed
 DRY_LAYER = 0.05  # kg/kg wet; common practice, no source: brittle pellets, more fines
 
 
+def _over_depth(result: Result) -> float:
+    """Standard deviation of moisture [kg/kg wet] over the bed of a dryer; of other machines none."""
+    return 0.0 if result.spread is None else float(result.spread.deviation_wb)
+
+
+def uneven(case: Case, result: Result) -> bool:
+    """Whether some pellets leave much wetter than the mean, from any machine of a line."""
+    parts = [result, *(run.result for run in result.stages)]
+    most = case.target.maximum_deviation
+    allowed = UNEVEN if most is None else min(most, UNEVEN)
+    return any(_over_depth(part) > allowed for part in parts) or wet_tenth(case, result) is not None
+
+
 def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
     """Heat, fire and dust in general words: what holds on a site is for local codes and licensed practice."""
     spread, history = result.spread, result.history
@@ -240,11 +253,15 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
             f"the driest layer leaves at {spread.driest_wb:.1%} (limit {DRY_LAYER:.0%}): over-dried, brittle, "
             f"dusty. {_evener(case)}",
         )
-    if spread.deviation_wb > UNEVEN and wet_tenth(case, result) is None:
+    if _over_depth(result) > UNEVEN and wet_tenth(case, result) is None:
         yield Warning(
             "check",
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
             f"hides wet pellets that mould in the bag. {_evener(case)}",
+        )
+    if getattr(case.cooler, "mixing", "none") == "continuous" and case.cooler.reverse_every is not None:
+        yield Warning(
+            "note", "reverse_every changes nothing while the pellets are turned all the time (mixing)."
         )
     yield from _of_heater(case, result)
     yield from _of_cooling(case, result)

@@ -24,7 +24,7 @@ from coolsim.chunks import each_solved, on_one_thread
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import entry, numbers, shapes, with_number
+from coolsim.fields import Array, entry, numbers, shapes, with_number
 from coolsim.finishing import finished, finished_each
 from coolsim.finishing_cautions import of_coating_and_bag
 from coolsim.inputs import Inputs, gather
@@ -129,9 +129,17 @@ def _apart(case: Case, outside: Air) -> Iterator[Case]:
 
 
 def _run(
-    case: Case, inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None
+    case: Case,
+    inputs: Inputs,
+    scalar: bool,
+    resolution: Resolution,
+    profile: bool | None = None,
+    speeds: Array | None = None,
 ) -> tuple[Inputs, Result]:
-    """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
+    """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow.
+
+    speeds: of several cases on its air path, in place of its own.
+    """
     path = running.air_path(case)
     if path is None:
         if case.cooler.airflow is None and case.cooler.air_ratio is None:
@@ -143,7 +151,7 @@ def _run(
         return _solved(some, False, resolution, profile)
 
     if np.isnan(inputs.dry_air).any():
-        speed = case.fan.speed
+        speed = case.fan.speed if speeds is None else speeds
         inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
     else:
         inputs, result = running.warmed(path, inputs, solve)
@@ -151,15 +159,24 @@ def _run(
     return inputs, first(result) if scalar else result
 
 
-def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
-    """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
+def at_its_fan(case: Case, resolution: Resolution = DEFAULT, *, result: Result | None = None) -> Case:
+    """The case with the airflow and inlet air that its fan settles at; as it is, where it states both.
+
+    result: its prediction, where there is one already.
+    """
     if isinstance(case.cooler, Line):
         alone = (line.by_itself(case, case, k) for k in range(len(case.cooler.stages)))
         asks = any(isinstance(one.cooler, Cooler) and _asks_its_fan(one) for one in alone)
-        return line.at_its_fans(case, predict(case, resolution=resolution)) if asks else case
+        known = result or (predict(case, resolution=resolution) if asks else None)
+        return line.at_its_fans(case, known) if asks and known else case
     if dried.kind(case) != dried.COUNTER_FLOW:
         return case
-    return _blown(case, _run(case, gather([case]), False, resolution)[0]) if _asks_its_fan(case) else case
+    if not _asks_its_fan(case):
+        return case
+    if result is not None and result.fan is not None:
+        outside = float(case.air.temperature)
+        return dataclasses.replace(case, cooler=running.settled_cooler(case.cooler, outside, result))
+    return _blown(case, _run(case, gather([case]), False, resolution)[0])
 
 
 def _blown(case: Case, inputs: Inputs) -> Case:
@@ -203,11 +220,37 @@ def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None
     if dried.kind(cases[0]) != dried.COUNTER_FLOW:
         with on_one_thread():
             return dried.dry(cases, None, many=True, resolution=_of_dryers(resolution))
-    if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
-        each = [_run(c, gather([c]), False, resolution, profile)[1] for c in cases]
-        bare = [dataclasses.replace(r, fan=None) for r in each]
-        return interleave(bare, [np.array([k]) for k in range(len(bare))])
-    return by_form(cases, lambda some: _solved(gather(some), False, resolution, profile))
+    return by_form(cases, lambda some: _on_their_fans(some, gather(some), resolution, profile)[1])
+
+
+def _on_their_fans(
+    cases: list[Case], inputs: Inputs, resolution: Resolution, profile: bool | None = None
+) -> tuple[Inputs, Result]:
+    """Coolers as laid side by side, those on the same air path at once; how each fan runs is left out."""
+    if not any(_asks_its_fan(c) for c in cases):
+        return inputs, _solved(inputs, False, resolution, profile)
+    paths = np.array([_air_path_of(c) for c in cases])
+    groups = [np.flatnonzero(paths == one) for one in dict.fromkeys(paths)]
+    laid_out, results = [], []
+    for index in groups:
+        speeds = np.array([cases[k].fan.speed or np.nan for k in index])
+        try:
+            now, result = _run(cases[index[0]], take(inputs, index), False, resolution, profile, speeds)
+        except NotConverged as error:
+            raise NotConverged(error.reason, index[np.asarray(error.failed, int)], error.best) from None
+        laid_out.append(now)
+        results.append(dataclasses.replace(result, fan=None))
+    whole = {name: interleave([getattr(i, name) for i in laid_out], groups) for name in _SETTLED}
+    return dataclasses.replace(inputs, **whole), interleave(results, groups)
+
+
+_SETTLED = ("dry_air", "inlet_air_temperature")  # what a fan decides
+
+
+def _air_path_of(case: Case) -> str:
+    """What cases on the same air path have in common; and whether the fan decides their airflow."""
+    flows = case.cooler.airflow is None and case.cooler.air_ratio is None
+    return repr((dataclasses.replace(case.fan, speed=None), case.duct, flows))
 
 
 def _of_dryers(resolution: Resolution) -> drying.Resolution:
@@ -248,18 +291,13 @@ def cooling(resolution: Resolution) -> line.Cool:
     """How a line predicts its coolers."""
 
     def cool(some: list[Case], inputs: Inputs, scalar: bool) -> tuple[Result, leaving.Leaving]:
-        if len(some) > 1 and any(_asks_its_fan(c) for c in some):  # each on an air path of its own
-            each = [_run(c, take(inputs, np.array([k])), False, resolution) for k, c in enumerate(some)]
-            dry_air, inlet = (
-                np.concatenate([getattr(i, name) for i, _ in each])
-                for name in ("dry_air", "inlet_air_temperature")
-            )
-            inputs = dataclasses.replace(inputs, dry_air=dry_air, inlet_air_temperature=inlet)
-        elif len(some) == 1:
-            inputs, result = _run(some[0], inputs, scalar, resolution)
-            solutions = solved(inputs, False, resolution)[1]
-            return result, leaving_of_coolers(inputs, solutions)
-        result, solutions = solved(inputs, scalar, resolution)
+        if any(_asks_its_fan(c) for c in some):
+            inputs = _on_their_fans(some, inputs, resolution)[0]
+        path = running.air_path(some[0]) if len(some) == 1 else None
+        result, solutions = solved(inputs, scalar and path is None, resolution)
+        if path is not None:
+            result = running.with_fan(path, inputs, result)
+            result = first(result) if scalar else result
         return result, leaving_of_coolers(inputs, solutions)
 
     return cool

@@ -62,6 +62,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("duration", "drying time", "time", 1, "s", words="drying time"),
     Quantity("cooling_time", "cooling time", "time", 1, "s"),
     Quantity("reverse_every", "air changes sides every", "time", 1, "s", words="time between reversals"),
+    Quantity("mixing", "turning of the pellets", "number", 0, words="turning of the pellets"),
     Quantity("recirculation", "recirculation", "fraction", 0),
     Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=1),
     Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),

@@ -1,6 +1,6 @@
 """What must be kept, and whether it is: wishes of [target], limits of the machine, and the verdict on each.
 
-One list for predictions, settings, sizes, years and chances. A limit is a row of `_MAXIMA`, the quantity that it
+One list for predictions, settings, sizes, years and chances. A limit is a row of `MAXIMA`, the quantity that it
 bounds, and how that is read from a result (`_READ`). Values go by the key of a constraint: the quantity's name, and
 in a line the number of the stage before it ("2.lift_off").
 """
@@ -32,7 +32,7 @@ AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts
 UNKNOWN = 10.0
 
 # Quantity, and the key that bounds it. What a machine does not compute is no constraint of it.
-_MAXIMA: tuple[tuple[str, str, str], ...] = (
+MAXIMA: tuple[tuple[str, str, str], ...] = (
     ("above_ambient", "target", "maximum_above_ambient"),
     ("water_activity", "target", "maximum_water_activity"),
     ("deviation", "target", "maximum_deviation"),
@@ -227,7 +227,7 @@ def limits_of(case: Case) -> Iterator[Constraint]:
 
 def _typed(table: Any, name: str, dryer: bool) -> Iterator[Constraint]:
     """The maxima of a table."""
-    for quantity, of, key in _MAXIMA:
+    for quantity, of, key in MAXIMA:
         most = getattr(table, key) if of == name else None
         if most is not None and (dryer or quantity not in OF_DRYERS):
             yield Constraint(QUANTITIES[quantity], most, of_target=name == "target")

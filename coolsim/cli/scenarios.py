@@ -73,6 +73,24 @@ def materials(
         emit(library.material(load_material(name), page_for(units)))
 
 
+@app.command(epilog="\b\nExample:\n  coolsim explain limits.maximum_lift_off")
+@guarded
+def explain(
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[NAME]", help="A key, a table, a quantity, a field or an equation."),
+    ] = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Say what a name means: meaning, unit, range, default and example; without NAME, list all names.
+
+    Exit status: 0 all right, 2 nothing is called so.
+    """
+    from coolsim.output import explain as library
+
+    emit(library.listed(page_for(units)) if name is None else library.explained(name, page_for(units)))
+
+
 def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
     """Write the picture of a material's isotherms."""
     from coolsim import files

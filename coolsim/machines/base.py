@@ -47,6 +47,7 @@ DIAL: Mapping[str, float] = {
     "batch_mass": 1.0,
     "belt_speed": 0.01 / 60,
 }
+LONGEST_COOLING = 1800.0  # s, of a batch, looked at where nobody opens it; judgement
 DRYER_DEPTH = 0.002  # m, of the shallow beds of dryers
 ON_DIAL = 1e-9  # of a step: as good as on it
 
@@ -107,6 +108,24 @@ class Setting:
         return found if len(found) else np.array([low])
 
 
+@dataclass(frozen=True)
+class Choice:
+    """What may be one thing or another, and not more or less of it: what it is, what it may be, and the case so."""
+
+    quantity: Quantity
+    now: str
+    to: str
+    case: Case
+    opened: bool  # by [limits]
+    place: str = ""  # as of Setting
+    stage: str = ""
+
+    @property
+    def label(self) -> str:
+        """As a person reads it."""
+        return f"{self.stage}: {self.quantity.label}" if self.stage else self.quantity.label
+
+
 def _in(place: str, name: str) -> str:
     return f"{place}.{name}" if place else name
 
@@ -159,11 +178,19 @@ class Machine(Protocol):
     def settings(self) -> tuple[Setting, ...]:
         """What may be set, whether or not [limits] opens it, in the order in which it is told."""
 
+    @property
+    def evening(self) -> tuple[Setting, ...]:
+        """What may be changed besides, where nothing opens it, and how far: a bed is evener, or colder, by it."""
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """Other ways to run it that are no more or less of something."""
+
     def at(self, values: Mapping[str, float]) -> Case:
         """The case set so, by the keys of settings, and with another feed_moisture or feed_temperature."""
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
-        """How a case of this machine is set, by the keys of settings, given its prediction."""
+        """How a case of this machine is set, by the keys of settings and `evening`, given its prediction."""
 
     def told(self, case: Case, result: Result) -> Any:
         """The same by the names that people know: Settings, DryerSettings, or one of them for each stage."""

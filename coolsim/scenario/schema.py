@@ -359,6 +359,9 @@ _LIMITS = {
     ),
     "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
     "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
+    "mixing": Key(
+        "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
+    ),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT
     ),
@@ -536,9 +539,15 @@ _COATING = {
     "oil": _quantity(u.FRACTION, "5 %", "0 %", "60 %", "of the pellets before", default="0 %"),
     "water": _quantity(u.FRACTION, "1 %", "0 %", "30 %", "likewise, of a slurry", default="0 %"),
     "powder": _quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "likewise", default="0 %"),
-    "oil_temperature": _quantity(u.TEMPERATURE, "40 degC", "0 degC", "120 degC", "", default="40 degC"),
-    "water_temperature": _quantity(u.TEMPERATURE, "20 degC", "0 degC", "99 degC", "", default="20 degC"),
-    "powder_temperature": _quantity(u.TEMPERATURE, "20 degC", "-20 degC", "80 degC", "", default="20 degC"),
+    "oil_temperature": _quantity(
+        u.TEMPERATURE, "40 degC", "0 degC", "120 degC", "of the oil", default="40 degC"
+    ),
+    "water_temperature": _quantity(
+        u.TEMPERATURE, "20 degC", "0 degC", "99 degC", "of that water", default="20 degC"
+    ),
+    "powder_temperature": _quantity(
+        u.TEMPERATURE, "20 degC", "-20 degC", "80 degC", "of the powder", default="20 degC"
+    ),
     "maximum_temperature": _quantity(
         u.TEMPERATURE, "45 degC", "0 degC", "150 degC", "that heat-sensitive additives bear", hint=_FAHRENHEIT
     ),

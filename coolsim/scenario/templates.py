@@ -130,7 +130,9 @@ _HEAVY = _WET | {
 }  # fmt: skip
 _TARGET = Block("target", examples={"moisture": '"10 %"', "maximum_above_ambient": '"8 K"'})
 _OF_COOLED = dataclasses.replace(_TARGET, hidden=frozenset({"maximum_deviation"}))
-_OF_BATCHES = frozenset({"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every"})
+_OF_BATCHES = frozenset(
+    {"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every", "mixing"}
+)
 _OF_DRYERS = _OF_BATCHES | {"maximum_pellet_temperature"}
 _OF_COOLERS, _OF_LINES = frozenset({"air_ratio", "freeboard"}), frozenset({"stage"})
 

@@ -25,7 +25,7 @@ from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units, values
-from coolsim.scenario.machine import ALL_ALIKE, HEAT_NEEDED, HEATED_ONLY, colder
+from coolsim.scenario.machine import HEAT_NEEDED, HEATED_ONLY, colder
 from coolsim.scenario.reader import shown
 from coolsim.scenario.values import ends
 
@@ -296,11 +296,8 @@ def _of_machine(place: str, machine: Any, look: _Look, outside: Any) -> Iterator
     if isinstance(machine, Cooler) and machine.airflow is not None and machine.air_ratio is not None:
         found = f"{_said(machine.air_ratio)} beside an airflow"
         yield Fault("", f"{place}.air_ratio", found, "give one of airflow and air_ratio: they say the same")
-    if isinstance(machine, Batch):
-        if inlet is None and machine.heater_power is None:
-            yield Fault("", f"{place}.inlet_air_temperature", "nothing", HEAT_NEEDED)
-        if machine.reverse_every is not None and machine.mixing == "continuous":
-            yield Fault("", f"{place}.reverse_every", _said(machine.reverse_every), ALL_ALIKE)
+    if isinstance(machine, Batch) and inlet is None and machine.heater_power is None:
+        yield Fault("", f"{place}.inlet_air_temperature", "nothing", HEAT_NEEDED)
     if isinstance(machine, Belt):
         yield from _of_zones(place, machine.zones, look, outside)
     if _is_number(inlet) and _is_number(outside) and colder(inlet, outside):

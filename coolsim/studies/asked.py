@@ -119,6 +119,8 @@ def _of_a_machine(case: Case, one: Case) -> Iterator[Fault]:
     for name in limits:
         if name in RANGES and name not in may_be_set(one):
             yield Fault("", f"limits.{name}", "a range", allowed)
+    if "mixing" in limits and kind != "batch":
+        yield Fault("", "limits.mixing", '"either"', "only the pellets of a batch are turned: leave it out")
     if not is_dryer(one):
         for table, keys in OF_DRYERS.items():
             for key in keys:

@@ -29,6 +29,15 @@ class Chosen:
 
 
 @dataclass(frozen=True)
+class Chose:
+    """Something that is one thing or another: as it is today, and as it is to be."""
+
+    label: str = documented("-", "what is chosen")
+    now: str = documented("-", "today")
+    to: str = documented("-", "to be chosen")
+
+
+@dataclass(frozen=True)
 class Reached:
     """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
@@ -51,10 +60,10 @@ class Change:
     """The smallest change of one thing alone that meets everything; `to` is None where none does."""
 
     change: str = documented("-", "what is changed")
-    to: float | None = documented("as `unit`", "its new value")
+    to: float | str | None = documented("as `unit`", "its new value, or what is to be chosen")
     unit: str = documented("-", "unit of `to`")
     quantity: str = documented("-", "name of the quantity", default="")
-    now: float = documented("as the quantity", "as it is", default=np.nan)
+    now: float | str = documented("as the quantity", "as it is; nan where it is not done", default=np.nan)
 
 
 @dataclass(frozen=True)
@@ -128,6 +137,7 @@ class SettingsAnswer:
     now: Stand = documented("-", "the settings of the scenario")
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
+    choices: tuple[Chose, ...] = documented("-", "what is one thing or another, where opened", default=())
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
