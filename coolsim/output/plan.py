@@ -18,12 +18,16 @@ from coolsim.visible import visible
 def planned(plan: Plan, page: Page) -> str:
     """Return a plan as text."""
     case = plan.case
-    parts = [tables.heading(case.title, page), wrapped(first(plan, page), page, "bold")]
-    parts += [tables.warnings(plan, page, tables.LEVELS[:1])]  # type: ignore[arg-type]
-    parts += [coming(plan, page), steps(plan, page), shift(plan, page), cost(plan, page)]
-    parts += [finishing(case, plan.result, page)]
+    parts = [tables.heading(case.title, page), tables.warnings(plan, page, tables.LEVELS[:1])]  # type: ignore[arg-type]
+    parts += [of_the_line(plan, page), finishing(case, plan.result, page)]
     parts += [tables.warnings(plan, page, tables.LEVELS[1:])]  # type: ignore[arg-type]
     return joined(parts)
+
+
+def of_the_line(plan: Plan, page: Page) -> str:
+    """What a plan adds to a prediction: what comes in, steps, shift, cost."""
+    parts = [wrapped(first(plan, page), page, "bold"), coming(plan, page), steps(plan, page)]
+    return joined([*parts, shift(plan, page), cost(plan, page)])
 
 
 def first(plan: Plan, page: Page) -> str:
