@@ -7,7 +7,7 @@ computed stays as an offset, so that another weather still acts on it (`in_air`)
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -18,7 +18,6 @@ from coolsim.around import (
     STEAM_PRESSURE,
     STEAM_QUALITY,
     WATER_TEMPERATURE,
-    Arrival,
     Conditioning,
     Die,
     FeedState,
@@ -166,38 +165,65 @@ def _given(value: Any, otherwise: Any) -> Any:
 # ---- Of a case ----------------------------------------------------------------------------------------
 
 
-def arrival_of(case: Case, outside: Air) -> Arrival | None:
-    """How the feed of a case that has an arrival would come in another air."""
-    known = case.arrival
-    if known is None:
-        return None
-    states = arrives(
-        case.material,
-        case.feed,
-        outside,
-        case.recipe,
-        case.conditioning,
-        case.die,
-        case.way,
-        (known.typed_moisture, known.typed_temperature),
-    )
-    return dataclasses.replace(known, states=states, air=outside)
-
-
 def in_air(case: Case, outside: Air | None = None) -> Case:
-    """The case with the feed that comes in its air, or in another in its place; itself where nothing moves."""
+    """The case with the feed that comes in its air, or in another in its place; itself where nothing moves.
+
+    What the air changes is added to the feed that the case has: what was typed or set stays in it.
+    """
     known, now = case.arrival, case.air if outside is None else outside
     if known is None or _same(known.air, now) or not _feels_weather(case):
         return case
-    arrival = arrival_of(case, now)
-    assert arrival is not None
-    last = arrival.states[-1]
-    feed = dataclasses.replace(
-        case.feed,
-        moisture=last.moisture + known.moisture_offset,
-        temperature=last.temperature + known.temperature_offset,
+    return _moved(case, now, _states(case, now))
+
+
+def in_air_each(cases: Sequence[Case]) -> list[Case]:
+    """The same of many cases, each in its own air; those that share all but the air are computed side by side."""
+    found = list(cases)
+    moves = [
+        k
+        for k, c in enumerate(cases)
+        if c.arrival is not None and not _same(c.arrival.air, c.air) and _feels_weather(c)
+    ]
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for k in moves:
+        c = cases[k]
+        shared = (c.material, c.recipe, c.conditioning, c.die, c.way, c.arrival)
+        body = (c.feed.diameter, c.feed.length, c.feed.bulk_density, c.feed.void_fraction)
+        alike.setdefault((*map(id, shared), *map(hash, body)), []).append(k)
+    for group in alike.values():
+        columns = [[getattr(cases[k].air, f.name) for k in group] for f in dataclasses.fields(Air)]
+        states = _states(cases[group[0]], Air(*(np.array(c, float) for c in columns)))
+        for n, k in enumerate(group):
+            own = tuple(FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in states)
+            found[k] = _moved(cases[k], cases[k].air, own)
+    return found
+
+
+def _entry(x: Any, n: int) -> Any:
+    return float(x[n]) if np.ndim(x) else x
+
+
+def _states(case: Case, outside: Air) -> tuple[FeedState, ...]:
+    known = case.arrival
+    assert known is not None
+    sampled = known.typed_moisture, known.typed_temperature
+    return arrives(
+        case.material, case.feed, outside, case.recipe, case.conditioning, case.die, case.way, sampled
     )
-    return dataclasses.replace(case, feed=feed, arrival=arrival)
+
+
+def _moved(case: Case, outside: Air, states: tuple[FeedState, ...]) -> Case:
+    known, feed = case.arrival, case.feed
+    assert known is not None
+    before, last = known.states[-1], states[-1]
+    feed = dataclasses.replace(
+        feed,
+        moisture=feed.moisture + (last.moisture - before.moisture),
+        temperature=feed.temperature + (last.temperature - before.temperature),
+    )
+    return dataclasses.replace(
+        case, feed=feed, arrival=dataclasses.replace(known, states=states, air=outside)
+    )
 
 
 def _same(one: Any, other: Any) -> bool:

@@ -42,6 +42,7 @@ import numpy as np
 
 from coolsim import dried, running
 from coolsim.answer import first
+from coolsim.arriving import in_air_each
 from coolsim.case import Air, Case, FanData, Line, Stage
 from coolsim.cautions import cautions, of_stand_by, of_uneven_feed, worst_first
 from coolsim.errors import Fault, InputError, NotConverged
@@ -86,6 +87,7 @@ def in_air(case: Case, weather: Air | None) -> list[Case]:
 
 def run(cases: Sequence[Case], scalar: bool, cool: Cool, dry: Dry = dried.solved) -> Result:
     """Predict lines of one kind; `scalar` gives floats (and warnings) for the one case that there is."""
+    cases = in_air_each(cases)
     pellets: Leaving | None = None
     inner: list[StageRun] = []
     gaps: list[tuple[Array, Array]] = []

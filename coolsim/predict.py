@@ -16,7 +16,7 @@ import numpy as np
 
 from coolsim import dried, line, running
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
-from coolsim.arriving import in_air
+from coolsim.arriving import in_air, in_air_each
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions, worst_first
@@ -77,7 +77,7 @@ def _predicted(
     case: Case | Sequence[Case], air: Air | None, band: bool, profile: bool | None, resolution: Resolution
 ) -> Result:
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
-    case = in_air(case, air) if isinstance(case, Case) else [in_air(one) for one in case]
+    case = in_air(case, air) if isinstance(case, Case) else in_air_each(case)
     if isinstance(case, Case):
         if _holds_arrays(case):
             if band:
@@ -124,6 +124,7 @@ def _apart(case: Case, outside: Air) -> Iterator[Case]:
     """The cases that a case with arrays stands for, one per entry."""
     parts = {name: getattr(case, name) for name in _OF_ARRAYS} | {"air": outside}
     shape = np.broadcast_shapes(*shapes(tuple(parts.values())))
+    case = dataclasses.replace(case, arrival=None)  # its feed is that of the air
     for k in range(math.prod(shape)):
         yield dataclasses.replace(case, **{name: entry(part, k, shape) for name, part in parts.items()})
 

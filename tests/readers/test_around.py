@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import re
+import time
 
 import numpy as np
 import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 
 import coolsim
+from coolsim.arriving import in_air, in_air_each
 from coolsim.case import Air
 from coolsim.errors import InputError
 from coolsim.physics import conditioning, pellet
@@ -85,6 +87,57 @@ def test_weather_acts_on_the_way_alike_in_every_form():
     assert many.moisture_wb == pytest.approx(each.pellets_out.moisture_wb, abs=1e-8)
     typed = replace(case, {"air.temperature": "36 degC", "air.relative_humidity": "50 %"})
     assert coolsim.predict(typed).pellets_out.moisture_wb == pytest.approx(many.moisture_wb[2], abs=1e-8)
+
+
+def test_what_is_set_stays_when_the_weather_moves():
+    """A feed that a study makes wetter is so in every air: what the air changes is added to it."""
+    case = case_of('throughput = "600 kg/h"', RECIPE + WAY)
+    wetter = dataclasses.replace(
+        case, feed=dataclasses.replace(case.feed, moisture=case.feed.moisture + 0.01)
+    )
+    cold = Air(-5.0, 0.8)
+    both = coolsim.predict([dataclasses.replace(c, air=cold) for c in (case, wetter)]).feed_in
+    assert both.moisture_wb[1] - both.moisture_wb[0] == pytest.approx(0.01, abs=1e-12)
+    assert both.temperature[1] == both.temperature[0] != case.feed.temperature
+
+
+DRYER = """
+[cooler]
+arrangement = "batch"
+floor_area = "2 m2"
+bed_depth = "8 cm"
+duration = "15 min"
+airflow = "2500 m3/h"
+inlet_air_temperature = "60 degC"
+"""
+
+
+def test_weather_acts_on_the_feed_of_dryers_and_lines():
+    outside = BARE.partition("[cooler]")[0].format(feed='throughput = "100 kg/h"')
+    dryer = loads(outside + DRYER + RECIPE + WAY)
+    stages = DRYER.replace("[cooler]", '[[stage]]\nname = "dryer"')
+    stages += '[[stage]]\nname = "cooler"\nfloor_area = "0.1 m2"\nbed_depth = "0.4 m"\nairflow = "150 m3/h"\n'
+    for case in (dryer, loads(outside + stages + RECIPE + WAY)):
+        T, RH = np.array([2.0, 20.0, 34.0]), np.array([0.8, 0.65, 0.5])
+        many = coolsim.predict(case, air=Air(T, RH)).pellets_out.moisture_wb
+        each = [
+            coolsim.predict(
+                replace(case, {"air.temperature": f"{t} degC", "air.relative_humidity": f"{100 * h} %"})
+            ).pellets_out.moisture_wb
+            for t, h in zip(T, RH)
+        ]
+        assert many == pytest.approx(each, abs=2e-5)  # meshes are chosen side by side
+
+
+def test_many_weathers_are_as_quick_as_one_way():
+    case = case_of('throughput = "600 kg/h"', RECIPE + WAY)
+    many = [dataclasses.replace(case, air=Air(float(t), 0.6)) for t in np.linspace(-5, 35, 200)]
+    began = time.perf_counter()
+    moved = in_air_each(many)
+    assert time.perf_counter() - began < 3.0  # 200 ways one by one: half a minute
+    one = in_air(many[77])
+    assert moved[77].feed.moisture == pytest.approx(one.feed.moisture, abs=1e-10)
+    assert moved[77].feed.temperature == pytest.approx(one.feed.temperature, abs=1e-7)
 
 
 def test_moisture_sampled_at_the_die():

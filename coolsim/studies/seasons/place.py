@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim import dried, line
+from coolsim.arriving import in_air_each
 from coolsim.case import Air, Case, Line
 from coolsim.costs import HOUR, given_away
 from coolsim.errors import NotConverged
@@ -189,6 +190,7 @@ def solved(place: Place, ways: Ways, hours: Index, mesh: str = "quick") -> Array
 
 def predicted(place: Place, cases: Sequence[Case], mesh: str) -> Array:
     """Rows (rows, cases) of cases of the place's machine; nan for those that fail."""
+    cases = in_air_each(cases)
     rows = np.full((FIRST + len(place.constraints), len(cases)), np.nan)
     kinds = np.array([line.kind(case) for case in cases])
     for kind in dict.fromkeys(kinds):
