@@ -61,8 +61,8 @@ def part_of(s: Solution, resolution: Resolution, profiles: bool) -> Part:
     return Part(s.index, s.converged, _exit_columns(s), columns, trouble)
 
 
-def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | None = None) -> Result:
-    """Assemble the answer; `scalar` gives floats instead of arrays of one.
+def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) -> Result:
+    """Assemble the answer, in arrays over the cases.
 
     The parts are those of `inputs`, or of the columns of uneven `beds`.
     """
@@ -84,7 +84,7 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
     depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth
     velocity = inputs.dry_air * inputs.outside_volume / inputs.floor_area
     tenths = None if beds is None else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even)
-    result = Result(
+    return Result(
         FeedIn(inputs.flashed_temperature, fed_wb, inputs.moisture_wb - fed_wb),
         PelletsOut(
             temperature=T,
@@ -118,7 +118,6 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
         profile,
         between_pellets=tenths,
     )
-    return first(result) if scalar else result
 
 
 def together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:

@@ -10,11 +10,11 @@ import dataclasses
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
-from coolsim import dried, line, running
+from coolsim import dried, line, running, uneven
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
 from coolsim.arriving import in_air, in_air_each
 from coolsim.between_pellets import told_alike
@@ -336,9 +336,22 @@ def _asks_its_fan(case: Case) -> bool:
 
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None) -> Result:
     """Solve all cases, keeping no more of each chunk than goes into the answer; raises if one fails."""
-    profiles, beds = with_profiles(profile, len(inputs.radius)), laid(inputs)
-    parts = each_solved(inputs, beds, resolution, lambda s: part_of(s, resolution, profiles))
-    return _answered(inputs, beds, parts, scalar)
+    profiles, blocks = with_profiles(profile, len(inputs.radius)), uneven.blocks(inputs)
+
+    def answered(some: Inputs) -> _Answered:
+        beds = laid(some)
+        parts = each_solved(some, beds, resolution, lambda s: part_of(s, resolution, profiles))
+        return _answered(some, beds, parts)
+
+    if len(blocks) == 1:
+        return _whole([answered(inputs)], blocks, scalar)
+    each = []
+    for block in blocks:
+        try:
+            each.append(answered(take(inputs, block)))
+        except NotConverged as error:  # of what nobody need try
+            raise NotConverged(error.reason, block[error.failed], error.best) from None
+    return _whole(each, blocks, scalar)
 
 
 def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
@@ -348,16 +361,28 @@ def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tu
     """
     profiles, beds = with_profiles(None, len(inputs.radius)), laid(inputs)
     solutions = each_solved(inputs, beds, resolution, lambda s: s)
-    parts = [part_of(s, resolution, profiles) for s in solutions]
-    return _answered(inputs, beds, parts, scalar), solutions
+    answered = _answered(inputs, beds, [part_of(s, resolution, profiles) for s in solutions])
+    return _whole([answered], [np.arange(len(inputs.radius))], scalar), solutions
 
 
-def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part], scalar: bool) -> Result:
-    result, count = build_result(inputs, parts, scalar, beds), len(inputs.radius)
-    failed = np.unique(np.concatenate([part.index[~part.converged] for part in parts]) % count)
+_Answered: TypeAlias = tuple[Result, Any, str]  # with which cases failed, and the trouble of the first
+
+
+def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part]) -> _Answered:
+    failed = np.concatenate([part.index[~part.converged] for part in parts]) % len(inputs.radius)
+    trouble = next((part.trouble for part in parts if part.trouble), "")
+    return build_result(inputs, parts, beds), np.unique(failed), trouble
+
+
+def _whole(each: list[_Answered], blocks: list[Any], scalar: bool) -> Result:
+    """Blocks of cases as one result; raises NotConverged with it if a case failed."""
+    result = each[0][0] if len(each) == 1 else interleave([result for result, _, _ in each], blocks)
+    result = first(result) if scalar else result
+    failed = np.concatenate([block[lost] for (_, lost, _), block in zip(each, blocks)])
     if len(failed):
+        count = sum(map(len, blocks))
         who = "the case" if count == 1 else f"{len(failed)} of {count} cases"
-        trouble = next(part.trouble for part in parts if part.trouble)
+        trouble = next(trouble for _, _, trouble in each if trouble)
         raise NotConverged(f"{who} did not converge; {trouble}", failed, result)
     return result
 

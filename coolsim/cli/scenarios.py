@@ -98,7 +98,7 @@ def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
 
     if name is None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
-    files.check([files.Output("--plot", file, endings=PICTURES)])
+    files.check([files.Output("--plot", file, endings=PICTURES)], [(f"the material {name}", name)])
     material = load_material(name)
     import io
 

@@ -8,6 +8,7 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 from __future__ import annotations
 
 from coolsim.output.plots.between import between_pellets
+from coolsim.output.plots.door import drawn
 from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
@@ -42,3 +43,6 @@ __all__ = [
     "strategies",
     "surer",
 ]
+
+_OF_MANY = ("dwell", "moisture_map")  # which show many cases, as one case with arrays stands for
+globals().update({name: drawn(globals()[name], arrays=name in _OF_MANY) for name in __all__})
