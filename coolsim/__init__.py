@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
     from coolsim.studies.fit import fit
+    from coolsim.studies.plan.plan import plan
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
@@ -65,6 +66,7 @@ _HOMES = {
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
     "fit": "coolsim.studies.fit",
+    "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
     "uncertainty": "coolsim.studies.uncertainty",
@@ -83,6 +85,7 @@ _CHECKED = {
     "find_settings": False,
     "reachable": False,
     "fit": False,
+    "plan": False,
     "seasons": False,
     "sensitivities": False,
     "size": False,
@@ -104,6 +107,7 @@ __all__ = [
     "load",
     "load_material",
     "load_weather",
+    "plan",
     "plots",
     "predict",
     "reachable",

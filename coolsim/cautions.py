@@ -7,7 +7,7 @@ Thresholds with their reasons; safety itself is for local codes and licensed pra
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from coolsim.both_units import mass_flow
 from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
+from coolsim.finishing import target_moisture
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.requirements import THICK_FOG
@@ -131,6 +132,11 @@ WETTEST_TENTH = "the wettest tenth of the pellets"  # how that caution begins
 WETTER = 0.01  # kg/kg wet that the wettest tenth may be above the target, where no maximum_deviation is typed
 
 
+def worst_first(every: Iterable[Warning]) -> list[Warning]:
+    """Warnings by their levels, those of one level in their order."""
+    return sorted(every, key=lambda w: LEVELS.index(w.level))
+
+
 def told_first(warning: Warning) -> bool:
     """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be."""
     return warning.text.startswith(WETTEST_TENTH) or warning.text.endswith(MOULDY)
@@ -138,12 +144,12 @@ def told_first(warning: Warning) -> bool:
 
 def wet_tenth(case: Case, result: Result) -> Warning | None:
     """What must be read first: the mean meets the target and the wettest tenth of the pellets is far above it."""
-    wanted, tenth = case.target.moisture, result.between_pellets
+    wanted, tenth = target_moisture(case), result.between_pellets
     if wanted is None or tenth is None:
         return None
     most = case.target.maximum_deviation or WETTER
     wet = float(tenth.wettest_tenth.moisture_wb)
-    if wet <= wanted + (case.target.tolerance or 0.0) + most:
+    if wet <= wanted + (case.target.tolerance or 0.0) * case.coating.coat.grown + most:
         return None
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     helps = (

@@ -42,8 +42,9 @@ import numpy as np
 
 from coolsim import dried, running
 from coolsim.answer import first
+from coolsim.arriving import in_air_each
 from coolsim.case import Air, Case, FanData, Line, Stage
-from coolsim.cautions import cautions, of_stand_by, of_uneven_feed
+from coolsim.cautions import cautions, of_stand_by, of_uneven_feed, worst_first
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
 from coolsim.inputs import Inputs, bed_of, gather, unevenness
@@ -86,6 +87,7 @@ def in_air(case: Case, weather: Air | None) -> list[Case]:
 
 def run(cases: Sequence[Case], scalar: bool, cool: Cool, dry: Dry = dried.solved) -> Result:
     """Predict lines of one kind; `scalar` gives floats (and warnings) for the one case that there is."""
+    cases = in_air_each(cases)
     pellets: Leaving | None = None
     inner: list[StageRun] = []
     gaps: list[tuple[Array, Array]] = []
@@ -167,6 +169,7 @@ def by_itself(line: Case, fed: Case, k: int) -> Case:
         duct=stage.duct,
         schedule=stage.schedule,
         limits=stage.limits,
+        arrival=None,  # what its pellets bring is known
         source=NOT_TYPED,
         plus_minus=NOT_TYPED,
     )
@@ -273,9 +276,4 @@ def said_once(each: Iterable[tuple[str, Warning]]) -> tuple[Warning, ...]:
     for name, warning in each:
         found.setdefault((warning.level, warning.text), []).append(name)
     every = [Warning(level, f"{', '.join(names)}: {text}") for (level, text), names in found.items()]
-    return tuple(_worst_first(every))
-
-
-def _worst_first(every: list[Warning]) -> Iterator[Warning]:
-    for level in ("danger", "check", "note"):
-        yield from (w for w in every if w.level == level)
+    return tuple(worst_first(every))

@@ -16,14 +16,17 @@ import numpy as np
 
 from coolsim import dried, line, running, uneven
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
+from coolsim.arriving import in_air, in_air_each
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
-from coolsim.cautions import cautions
+from coolsim.cautions import cautions, worst_first
 from coolsim.chunks import each_solved, on_one_thread
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, entry, numbers, shapes, with_number
+from coolsim.finishing import finished, finished_each
+from coolsim.finishing_cautions import of_coating_and_bag
 from coolsim.inputs import Inputs, gather
 from coolsim.model import drying, leaving
 from coolsim.model.bed import take
@@ -58,6 +61,14 @@ def predict(
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
     result = _predicted(case, air, band, profile, resolution)
+    if isinstance(case, Case):
+        one = case if air is None else dataclasses.replace(case, air=air)
+        result = finished(one, result)
+        if result.warnings and (result.coated is not None or result.bag is not None):
+            more = *result.warnings, *of_coating_and_bag(one, result)
+            result = dataclasses.replace(result, warnings=tuple(worst_first(more)))
+    else:
+        result = finished_each(list(case), result)
     kept = with_profiles(profile, np.size(result.pellets_out.moisture_wb))
     return result if kept else dataclasses.replace(result, profile=None)
 
@@ -66,6 +77,7 @@ def _predicted(
     case: Case | Sequence[Case], air: Air | None, band: bool, profile: bool | None, resolution: Resolution
 ) -> Result:
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
+    case = in_air(case, air) if isinstance(case, Case) else in_air_each(case)
     if isinstance(case, Case):
         if _holds_arrays(case):
             if band:
@@ -112,6 +124,7 @@ def _apart(case: Case, outside: Air) -> Iterator[Case]:
     """The cases that a case with arrays stands for, one per entry."""
     parts = {name: getattr(case, name) for name in _OF_ARRAYS} | {"air": outside}
     shape = np.broadcast_shapes(*shapes(tuple(parts.values())))
+    case = dataclasses.replace(case, arrival=None)  # its feed is that of the air
     for k in range(math.prod(shape)):
         yield dataclasses.replace(case, **{name: entry(part, k, shape) for name, part in parts.items()})
 

@@ -44,6 +44,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0),
     Quantity("above_ambient", "above the air outside", "difference", 1, "K", 5.0),
     Quantity("water_activity", "water activity in store", "number", 3, scale=0.05),
+    Quantity("headspace_dew_point", "dew point in the bag", "temperature", 1, "degC", 5.0),
     Quantity("deviation", "deviation over the bed", "fraction", 2, scale=0.01, points=True),
     # what the machine stands
     Quantity("exhaust_relative_humidity", "exhaust", "fraction", 1, scale=0.1),

@@ -17,6 +17,7 @@ import numpy as np
 from coolsim.case import Case, Line
 from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
+from coolsim.finishing import before_coating, coldest_film, headspace_dew_point
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.result import Result
 
@@ -40,6 +41,7 @@ MAXIMA: tuple[tuple[str, str, str], ...] = (
     ("lift_off", "limits", "maximum_lift_off"),
     ("bed_pressure_drop", "limits", "maximum_bed_pressure_drop"),
 )
+SWEATING = "headspace_dew_point"  # above the coldest film of the bag
 OF_DRYERS = ("deviation", "pellet_temperature")  # of the above: what only a dryer's bed has
 
 
@@ -146,6 +148,7 @@ _HARM: Mapping[str, str] = {
     "water_activity": "too_wet",
     "lowest_moisture": "too_dry",
     "above_ambient": "too_warm",
+    SWEATING: "too_warm",
 }
 HARMS = ("too_wet", "too_dry", "too_warm", "over_limit")
 
@@ -191,15 +194,18 @@ def constraints_of(case: Case) -> list[Constraint]:
 
 
 def wishes_of(case: Case) -> Iterator[Constraint]:
-    """Wishes of [target] on what leaves the machine, or the last of a line."""
-    target = case.target
+    """Wishes of [target] on what leaves the machine, or the last of a line; of coated pellets, turned into such."""
+    target, turned = case.target, before_coating(case)
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     if target.moisture is not None:
         moisture, slack = QUANTITIES["moisture"], target.tolerance or 0.0
-        yield Constraint(moisture, target.moisture + slack, of_target=True)
+        yield Constraint(moisture, turned("moisture", target.moisture + slack), of_target=True)
         if slack:
-            yield Constraint(moisture, target.moisture - slack, -1.0, of_target=True)
-    yield from _typed(target, "target", last.arrangement != "counter-flow")
+            yield Constraint(moisture, turned("moisture", target.moisture - slack), -1.0, of_target=True)
+    for c in _typed(target, "target", last.arrangement != "counter-flow"):
+        yield dataclasses.replace(c, bound=turned(c.quantity.name, c.bound))
+    if target.no_sweating and case.bag:
+        yield Constraint(QUANTITIES[SWEATING], coldest_film(case), of_target=True)
 
 
 def limits_of(case: Case) -> Iterator[Constraint]:
@@ -266,8 +272,10 @@ _READ: Mapping[str, Callable[[Result, Number], Any]] = {
 }
 
 
-def values_of(constraints: Sequence[Constraint], result: Result, outside: Number) -> dict[str, Any]:
-    """What a result has of the quantities that constraints bound, by their keys.
+def values_of(
+    constraints: Sequence[Constraint], result: Result, outside: Number, case: Case
+) -> dict[str, Any]:
+    """What a result of a case has of the quantities that constraints bound, by their keys.
 
     outside: the temperature of the air outside [°C], one or one per case of the result. Of a fan off its curve, and
     of one that the case does not know, there is nothing (nan).
@@ -276,8 +284,14 @@ def values_of(constraints: Sequence[Constraint], result: Result, outside: Number
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = _READ[c.quantity.name](of, outside)
+            found[c.key] = _value(c.quantity.name, of, outside, case)
     return found
+
+
+def _value(name: str, result: Result, outside: Number, case: Case) -> Any:
+    if name != SWEATING:
+        return _READ[name](result, outside)
+    return headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature)
 
 
 @dataclass(frozen=True)
@@ -321,7 +335,7 @@ def verdicts_of(
     outside = float(case.air.temperature)
     case = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
     constraints = [c for c in constraints_of(case) if not (c.assumed and c.quantity.name.startswith("fan"))]
-    values = values_of(constraints, result, outside)
+    values = values_of(constraints, result, outside, case)
     return tuple(
         Verdict(
             c,

@@ -130,10 +130,15 @@ def new(
             "--arrangement", help="Counter-flow cooler, batch or belt dryer, or a line of machines."
         ),
     ] = Arrangement.counter_flow,
+    whole_line: Annotated[
+        bool,
+        typer.Option("--whole-line", help="Also what is before and behind the machine, from mixer to bag."),
+    ] = False,
 ) -> None:
     """Write a commented scenario to edit.
 
-    It runs as it is. A file that exists is never overwritten.
+    It runs as it is. With --whole-line it is for `coolsim plan`: recipe, conditioning, die, way, machines, bags. A
+    file that exists is never overwritten.
     """
     from coolsim import files
     from coolsim.scenario import template
@@ -143,5 +148,5 @@ def new(
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
     files.check([files.Output("FILE", file)])
-    files.write(file, template(arrangement.value), "FILE")
-    told(f"wrote {file}; try: coolsim predict {file}")
+    files.write(file, template(arrangement.value, whole_line), "FILE")
+    told(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

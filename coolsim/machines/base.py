@@ -18,7 +18,7 @@ from coolsim import dried
 from coolsim.answer import first, many, pick
 from coolsim.case import Case, Limits
 from coolsim.cautions import cautions
-from coolsim.costs import Cost, cost_of, weight_given_away
+from coolsim.costs import Cost, cost_of, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.line import kind
@@ -235,7 +235,8 @@ def weighed(
 
     outside = np.array([case.air.temperature for case in some], float)
     spent = machine.spent(some, result)
-    values = {key: placed(v) for key, v in (values_of(asked, result, outside) | dict(spent.fan)).items()}
+    known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
+    values = {key: placed(v) for key, v in known.items()}
     electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
     moisture = placed(result.pellets_out.moisture_wb)
@@ -255,8 +256,7 @@ def weighed(
 
 def bill(case: Case, electricity: Any, heat: Any, feed: Any, solid: Any, moisture: Any) -> Cost:
     """What is paid for electricity [W], heat [W] and the weight given away of dry solid [kg/s] at a moisture."""
-    target = case.target.moisture
-    lost = 0.0 if target is None else weight_given_away(solid, moisture, target)
+    lost = given_away(case, solid, moisture)
     return cost_of(case.costs, feed, electricity=electricity, heat=heat, given_away=lost)
 
 

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from coolsim.case import Batch, Belt, Case
-from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
 from coolsim.fields import Array, documented
 from coolsim.inputs import borne
 from coolsim.machines.base import (
@@ -307,5 +307,5 @@ def running_cost(case: Case, outcomes: Mapping[str, Array]) -> Cost:
         fed,
         electricity=fed * outcomes["fan"],
         heat=fed * outcomes["heat"],
-        given_away=weight_given_away(solid, outcomes["moisture"], case.target.moisture),
+        given_away=given_away(case, solid, outcomes["moisture"]),
     )

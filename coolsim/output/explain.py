@@ -21,12 +21,19 @@ from coolsim.scenario import units as u
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
-    *("case", "result", "balance", "requirements", "costs", "machines.plant", "machines.dryers"),
+    *("case", "around", "result", "balance", "requirements", "costs", "machines.plant", "machines.dryers"),
     *("studies.settings.answer", "studies.uncertainty", "studies.sensitivity", "studies.sizing.answer"),
-    *("studies.fit.answer", "studies.seasons.study", "studies.seasons.sure", "validation.comparison"),
+    *(
+        "studies.plan.answer",
+        "studies.fit.answer",
+        "studies.seasons.study",
+        "studies.seasons.sure",
+        "validation.comparison",
+    ),
 )
 EQUATIONS = (
     *("physics.air", "physics.packed_bed", "physics.pellet", "physics.sorption"),
+    *("physics.conditioning", "physics.coating", "physics.bag"),
     *("equipment.fan", "equipment.duct", "equipment.motor"),
 )
 # What a search hands to itself.

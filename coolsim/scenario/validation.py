@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import dataclasses
 import numbers
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
 
+from coolsim import capacities
 from coolsim import case as cases
 from coolsim.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
 from coolsim.errors import Fault
@@ -89,6 +90,7 @@ def _all_of(case: Case, look: _Look, at: _Look, air: Any) -> Iterator[Fault]:
         yield from look.one(name, getattr(case, name), kind)
     yield from _of_air_path("", case.fan, case.duct)
     yield from _of_sizing(case.sizing, look) if isinstance(case.sizing, cases.Sizing) else ()
+    yield from _of_around(case, look)
     outside = case.air.temperature if air is None and isinstance(case.air, Air) else None
     if isinstance(case.cooler, Line):
         yield from _of_line(case.cooler, look, outside)
@@ -346,6 +348,32 @@ def _of_sizing(sizing: Any, look: _Look) -> Iterator[Fault]:
         yield from look.one(f"sizing.weather.{k}", weather, cases.DesignWeather)
         if isinstance(weather, cases.DesignWeather) and weather.air is not None:
             yield from look.one(f"sizing.weather.{k}", weather.air, Air, "air")
+
+
+def _of_around(case: Case, look: _Look) -> Iterator[Fault]:
+    """What is before the cooler and the machines of the line: each by itself, then together."""
+    faults: list[Fault] = []
+    recipe = case.recipe
+    for k, ingredient in enumerate(getattr(recipe, "ingredient", ()), 1):
+        faults += look.one(f"recipe.ingredient.{k}", ingredient, cases.Ingredient, "recipe.ingredient")
+    for k, entry in enumerate(case.equipment, 1):
+        faults += look.one(f"equipment.{k}", entry, cases.Equipment, "equipment")
+        faults += _of_pairs(f"equipment.{k}.catch", entry.catch, "equipment.catch", values.catch)
+    if isinstance(case.shift, cases.Shift):
+        faults += _of_pairs("shift.breaks", case.shift.breaks or None, "shift.breaks", values.breaks)
+    if not faults and case.equipment and isinstance(case.cooler, MACHINES):
+        faults += [Fault("", *objection_) for objection_ in capacities.objections(case)]
+    yield from faults
+
+
+def _of_pairs(key: str, value: Any, name: str, read: Callable[..., Any]) -> Iterator[Fault]:
+    definition = schema.find(name)
+    if value is None or definition is None:
+        return
+    try:
+        read(value, definition, _in_si)
+    except units.Misread as error:
+        yield Fault("", key, said(value), f"needs {error} (here as bare numbers, in SI)")
 
 
 def _is_number(value: Any) -> bool:

@@ -15,12 +15,14 @@ from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
 from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
+from coolsim.output.plots.plan import along_the_line, shift
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
 from coolsim.output.plots.sizes import size_curve
 from coolsim.output.plots.years import calendar, strategies
 
 __all__ = [
+    "along_the_line",
     "balance",
     "bed",
     "belt_zones",
@@ -36,6 +38,7 @@ __all__ = [
     "moisture_map",
     "pellet",
     "psychrometric",
+    "shift",
     "size_curve",
     "strategies",
     "surer",

@@ -33,6 +33,7 @@ from coolsim.answer import first, pick
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.finishing import headspace_dew_point
 from coolsim.inputs import Inputs
 from coolsim.machines.lines import dialled, machines, ranges
 from coolsim.machines.plant import Plant, outcome_of
@@ -40,7 +41,7 @@ from coolsim.model import drying
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
 from coolsim.predict import ROUGH, cooling, on_one_thread
-from coolsim.requirements import is_dryer
+from coolsim.requirements import SWEATING, is_dryer
 from coolsim.result import Result
 from coolsim.studies.drying import course
 from coolsim.studies.drying.course import OUTCOMES
@@ -159,7 +160,7 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
         solid = inputs.bulk_density * inputs.bed_depth * inputs.floor_area * (1 - inputs.moisture_wb)
     else:
         solid = 3600.0 * inputs.dry_solid
-    known = _machine(result, outside) | {
+    known = _machine(cases[0], result, outside) | {
         "pellet_temperature": spread.hottest,
         "deviation": spread.deviation_wb,
         "heat": energy.heat / solid * per_wet,
@@ -170,7 +171,7 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
 
 def _of_coolers(plant: Plant, inputs: Inputs, result: Result, per_wet: Array, outside: Array) -> Array:
     weighed = plant.standing(inputs, outcome_of(result))
-    known = _machine(result, outside) | {
+    known = _machine(plant.case, result, outside) | {
         "heat": weighed.heat / inputs.dry_solid * per_wet,
         "fan": weighed.power / inputs.dry_solid * per_wet,
         "fan_speed": np.nan_to_num(weighed.settings.fan_speed),
@@ -179,9 +180,11 @@ def _of_coolers(plant: Plant, inputs: Inputs, result: Result, per_wet: Array, ou
     return _rows(known, len(inputs.radius))
 
 
-def _machine(result: Result, outside: Array) -> dict[str, Any]:
+def _machine(case: Case, result: Result, outside: Array) -> dict[str, Any]:
     """What any machine has."""
+    out, even = result.pellets_out, result.after_equalising
     return {
+        SWEATING: headspace_dew_point(case, out.moisture_wb, even.temperature),
         "moisture": result.pellets_out.moisture_wb,
         "temperature": result.pellets_out.temperature,
         "above_ambient": result.pellets_out.temperature - outside,

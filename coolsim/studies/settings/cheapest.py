@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.around import working
 from coolsim.case import Case
 from coolsim.costs import Cost, cost_of
 from coolsim.machines import Appraisal, Machine, machine_of
@@ -20,7 +21,6 @@ from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.optimum import Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
-HOURS, DAYS = 8.0, 250.0  # of a shift and of a year, where [shift] does not say; assumed
 
 
 def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
@@ -132,15 +132,14 @@ def gain_of(case: Case, now: Stand, then: Stand) -> Gain:
     before, after = now.result.pellets_out, then.result.pellets_out
     saved = now.cost.total - then.cost.total
     shift = case.shift
-    hours = (shift.hours or 3600.0 * HOURS) / 3600.0 * (shift.per_day or 1.0)
-    per_year = hours * (shift.days_per_year or DAYS)
+    per_year = working(shift.seconds, shift.breaks) / 3600.0 * shift.shifts_per_year
     return Gain(
         moisture_wb=float(after.moisture_wb - before.moisture_wb),
         temperature=float(after.temperature - before.temperature),
         cost_per_hour=saved,
         cost_per_year=saved * per_year,
         hours_per_year=per_year,
-        hours_assumed=shift.hours is None or shift.days_per_year is None,
+        hours_assumed=shift.assumed,
     )
 
 

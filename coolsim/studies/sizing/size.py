@@ -12,6 +12,7 @@ import dataclasses
 from coolsim.case import Case, Line
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
+from coolsim.finishing import uncoated
 from coolsim.predict import predict
 from coolsim.requirements import verdicts_of
 from coolsim.scenario import inputs, retyped, typed_back
@@ -34,6 +35,7 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     what is missing or contradicts, and NotConverged.
     """
     check(case)
+    case = uncoated(case)
     answer = (
         stages.size(case, on_dial) if isinstance(case.cooler, Line) else alone.size(service_of(case, on_dial))
     )
