@@ -21,6 +21,7 @@ _FROM: Mapping[str, str] = {
     "FitAnswer": 'coolsim.fit(case, "trials.csv")',
     "SizeAnswer": "coolsim.size(case)",
     "Seasons": "coolsim.seasons(case)",
+    "Plan": "coolsim.plan(case)",
 }
 
 
