@@ -19,7 +19,7 @@ from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
-from coolsim.requirements import THICK_FOG
+from coolsim.requirements import MOULDS, THICK_FOG
 from coolsim.result import Result, Schedule, StageRun, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
@@ -100,7 +100,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
     "mould": (
         Caution(
             "check",
-            0.70,
+            MOULDS,
             lambda c, r: r.in_store.water_activity,
             "water activity {x:.2f} in store (limit {limit:.2f}): " + MOULDY,
         ),

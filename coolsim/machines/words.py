@@ -10,7 +10,7 @@ from coolsim.case import Case, Line
 from coolsim.equipment import fan
 from coolsim.line import said_once
 from coolsim.machines.lines import machines
-from coolsim.requirements import LIFT_OFF, LIFTED, is_dryer
+from coolsim.requirements import LIFT_OFF, LIFTED, MOULDS, is_dryer
 from coolsim.result import Result, Warning
 
 
@@ -18,8 +18,19 @@ def assumptions(case: Case, result: Result) -> tuple[Warning, ...]:
     """What is assumed of each machine of a case, set as it is to be set, given its prediction."""
     if isinstance(case.cooler, Line):
         each = zip(machines(case), result.stages)
-        return said_once((run.name, word) for one, run in each for word in _of_machine(one, run.case))
-    return tuple(_of_machine(case, case))
+        of_machines = said_once((run.name, word) for one, run in each for word in _of_machine(one, run.case))
+        return (*of_machines, *of_moulds(case))
+    return (*_of_machine(case, case), *of_moulds(case))
+
+
+def of_moulds(case: Case) -> Iterator[Warning]:
+    """What is kept of the water activity where nobody typed a limit."""
+    if case.target.maximum_water_activity is None:
+        yield Warning(
+            "note",
+            f"target.maximum_water_activity is not given: {MOULDS:.2f} in store is kept (assumed: beyond, moulds "
+            "are active). Type another where feed is preserved, or dried further.",
+        )
 
 
 def _of_machine(case: Case, as_fed: Case) -> Iterator[Warning]:
