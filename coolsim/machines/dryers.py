@@ -17,9 +17,9 @@ import numpy as np
 from coolsim.case import Batch, Belt, Case
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.fields import Array, documented
-from coolsim.inputs import borne
 from coolsim.machines.base import DIAL, DRYER_DEPTH, Setting, Spent, airflow_of, heated, setting
 from coolsim.quantities import QUANTITIES
+from coolsim.requirements import depths_to_choose, without_least_bed
 from coolsim.result import Result
 
 # Keys of [limits] that open a setting, by arrangement.
@@ -133,7 +133,8 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
         if name in given:
             found["bed_depth"] = tuple(metres(case) * x for x in given[name])
     if "bed_depth" in found:
-        found["bed_depth"] = borne(found["bed_depth"], c)
+        per_second = _metres_per_second(case) if isinstance(c, Belt) else 0.0
+        found["bed_depth"] = depths_to_choose(case, found["bed_depth"], per_second)
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(np.min(case.air.temperature))
@@ -175,11 +176,12 @@ class Dryer:
         hot = heated(setting("inlet_air_temperature", limits), outside)
         air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
         if isinstance(case.cooler, Belt):
-            depths = ranges(case).get("bed_depth", (np.nan, np.nan))
-            slow, fast = (_belt_speed(case, depth) for depth in reversed(depths))
-            return (*air, Setting(QUANTITIES["belt_speed"], slow, fast, DIAL["belt_speed"]))
-        bed = setting("bed_depth", limits, step=DRYER_DEPTH)
-        others = [setting(n, limits) for n in ("batch_mass", "cooling_time", "reverse_every")]
+            free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
+            speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
+            return (*air, speed.within(*kept) if speed.opened else speed)
+        bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
+        mass = _between(setting("batch_mass", limits), case, 1 / _metres_per_kilogram(case))
+        others = [mass, *(setting(n, limits) for n in ("cooling_time", "reverse_every"))]
         time, back = setting("duration", limits), setting("recirculation", limits)
         return (*air, time, back, *(s for s in (bed, *others) if s.opened))
 
@@ -221,9 +223,22 @@ class Dryer:
 HOT = "inlet_air_temperature"
 
 
+def _between(bed: Setting, case: Case, per_metre: float = 1.0) -> Setting:
+    """A setting that stands for the depth, between the ends of its range."""
+    if not bed.opened:
+        return bed
+    return bed.within(*(per_metre * end for end in ranges(case)["bed_depth"]))
+
+
 def _belt_speed(case: Case, depth: float) -> float:
     """Speed [m/s] of a belt that carries the throughput in a bed of a depth."""
     return float(case.feed.throughput / (case.feed.bulk_density * case.cooler.belt_width * depth))
+
+
+def _belt_speeds(case: Case) -> tuple[float, float]:
+    """Slowest and fastest that may be set; nan where nothing opens them."""
+    shallow, deep = ranges(case).get("bed_depth", (np.nan, np.nan))
+    return _belt_speed(case, deep), _belt_speed(case, shallow)
 
 
 def per_solid(result: Result) -> tuple[Array, Array]:

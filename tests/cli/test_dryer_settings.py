@@ -39,6 +39,7 @@ airflow = "4000 m3/h"
 inlet_air_temperature = "80 degC"
 [target]
 moisture = "13 %"
+maximum_water_activity = 1.0
 [limits]
 duration = ["5 min", "60 min"]
 [costs]

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from studies import pig_pellets
-from studies.pig_pellets import BELT
+from studies.pig_pellets import BELT, FEED
 
 import coolsim
 from coolsim import dried
@@ -22,8 +22,6 @@ from coolsim.studies.seasons.hours import DIRECT, MAP
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 POINT = 0.01  # kg/kg wet
-WISH = '[target]\nmoisture = "13 %"\nmaximum_water_activity = 1.0\n'  # wet layers would mould: not what is asked here
-FEED = pig_pellets.FEED.replace('[target]\nmoisture = "13 %"\n', WISH)
 # Cooled, so that outside air matters, and with a heater that is at its limit in cold weather.
 BATCH = (
     pig_pellets.BATCH.replace("20 min", "12 min")
@@ -434,7 +432,7 @@ def test_how_sure_a_dryers_year_is_is_what_its_samples_say(monsoon: Weather) -> 
 
 
 def test_everything_that_is_missing_is_named_at_once() -> None:
-    text = FEED.replace(WISH, "")
+    text = FEED.replace('[target]\nmoisture = "13 %"\nmaximum_water_activity = 1.0\n', "")
     with pytest.raises(InputError) as refused:
         coolsim.seasons(loads(text + BATCH), uncertainty=True)
     assert [fault.key for fault in refused.value.faults] == ["target.moisture", "weather"]

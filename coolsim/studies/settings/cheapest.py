@@ -17,6 +17,7 @@ from coolsim.result import Result
 from coolsim.studies.settings.answer import Chosen, Gain, Reached, SettingsAnswer, StageSettings, Stand
 from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
+from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.optimum import Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
@@ -56,6 +57,7 @@ def cheapest_settings(case: Case, on_dial: bool = True) -> SettingsAnswer:
         now=now,
         now_settings=machine.told(case, today),
         gain=gain_of(case, now, stand),
+        least_bed=least_bed(case, found.best),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )
 

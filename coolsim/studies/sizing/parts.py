@@ -14,7 +14,7 @@ from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
 from coolsim.machines.plant import Settings, Weighed, measured
-from coolsim.machines.words import of_lift_off, of_moulds
+from coolsim.machines.words import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.bed import take
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import AT_LIMIT, KEPT, AtLimit
@@ -221,6 +221,7 @@ class Parts:
         )
         yield from of_lift_off(self.case)
         yield from of_moulds(self.case)
+        yield from of_least_bed(self.case, sized=True)
         assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if fan.efficiency is None else []
         if fan.motor_efficiency is None:
             assumed.append(f"motor efficiency {self.duties.motor_efficiency:.0%}")
