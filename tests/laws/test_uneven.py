@@ -388,3 +388,13 @@ def test_many_weathers_are_each_as_alone():
         tenth = alone.between_pellets.wettest_tenth
         assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=5e-5)
         assert many.bed.lift_off[k] == pytest.approx(alone.bed.lift_off, rel=2e-3)
+
+
+@pytest.mark.parametrize("case", [BATCH, BELT], ids=["batch", "belt"])
+def test_the_course_of_an_uneven_dryer_tells_all_the_water_that_was_lost(case):
+    """Rate times step, summed, is what the pellets lost: columns take steps of their own."""
+    got = coolsim.predict(uneven(case, depth_deviation=0.1))
+    fed = got.feed_in.moisture_wb / (1 - got.feed_in.moisture_wb)
+    told = (got.history.drying_rate * np.diff(got.history.time, prepend=0.0)).sum()
+    assert told == pytest.approx(fed - got.pellets_out.moisture_db, rel=1e-6)
+    coolsim.plots.drying_curve(got)
