@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from typer.testing import CliRunner
 
 import coolsim
@@ -16,7 +17,7 @@ from coolsim.cli import app
 from coolsim.physics import sorption
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-BATCH = coolsim.load(SCENARIOS / "evening-batch.toml")
+BATCH = level("evening-batch")
 
 
 def of(moisture: object, temperature: object, solid: object) -> coolsim.result.BetweenPellets:
@@ -52,7 +53,7 @@ def highest_tenth(values: np.ndarray) -> float:
 @pytest.mark.parametrize("name", ["evening-batch", "belt-four-zones"])
 def test_layers_of_a_bed_are_its_profile(name):
     """The last row of `layers`, read between its points at 100 000 places of equal dry solid."""
-    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    case = level(name)
     result = coolsim.predict(case)
     told, layers = result.between_pellets, result.layers
     at = (np.arange(100_000) + 0.5) / 100_000 * case.cooler.bed_depth
@@ -73,7 +74,7 @@ def test_layers_of_a_bed_are_its_profile(name):
 def test_pellets_that_are_turned_over_are_alike_and_so_are_those_of_a_cooler():
     over = dataclasses.replace(BATCH.cooler, mixing="continuous", reverse_every=None)
     assert coolsim.predict(dataclasses.replace(BATCH, cooler=over)).between_pellets is None
-    assert coolsim.predict(coolsim.load(SCENARIOS / "humid-delta.toml")).between_pellets is None
+    assert coolsim.predict(level("humid-delta")).between_pellets is None
 
 
 def test_of_many_it_is_told_one_by_one():

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.special import jn_zeros, jv
+from shipped import level
 
 import coolsim
 from coolsim.case import Air, Batch, Case, Cooler, Line, Stage
@@ -23,8 +23,7 @@ from coolsim.physics import air
 from coolsim.predict import predict  # behind the public door, which refuses so little air
 from coolsim.scenario import loads
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COOLER = coolsim.load(SCENARIOS / "humid-delta.toml")
+COOLER = level("humid-delta")
 WET = """
 [feed]
 material = "pig-pellets"

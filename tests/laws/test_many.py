@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from laws.domain import sample
+from shipped import level
 
 import coolsim
 from coolsim.answer import MOST_WITH_PROFILE
@@ -19,6 +20,7 @@ import sys
 import numpy as np
 import coolsim
 case, rng, n = coolsim.load(sys.argv[1]), np.random.default_rng(8760), int(sys.argv[2])
+case = coolsim.replace(case, {"cooler.depth_deviation": "0 %", "cooler.speed_deviation": "0 %"})
 coolsim.predict(case)
 air = coolsim.Air(rng.uniform(5, 38, n), rng.uniform(0.3, 0.98, n), rng.uniform(9.6e4, 1.02e5, n))
 coolsim.predict(case, air=air)
@@ -34,7 +36,7 @@ def states(count: int) -> coolsim.Air:
 
 
 def test_profiles_are_kept_of_a_thousand_and_of_more_if_asked() -> None:
-    case = coolsim.load(EVEN)
+    case = level("humid-delta")
     few, many = states(MOST_WITH_PROFILE), states(MOST_WITH_PROFILE + 1)
     assert coolsim.predict(case, air=few).kept_profile.z.shape[0] == MOST_WITH_PROFILE
     without = coolsim.predict(case, air=many)
@@ -47,7 +49,7 @@ def test_profiles_are_kept_of_a_thousand_and_of_more_if_asked() -> None:
 
 
 def test_profiles_are_left_out_where_nobody_wants_them() -> None:
-    case = coolsim.load(EVEN)
+    case = level("humid-delta")
     one = coolsim.predict(case, profile=False)
     assert one.profile is None and one.warnings == coolsim.predict(case).warnings
     assert coolsim.predict([case, case], profile=False).profile is None
@@ -76,7 +78,7 @@ def test_memory_hardly_grows_with_the_cases() -> None:
 
 
 def test_every_field_of_an_answer_of_many_is_there() -> None:
-    result = coolsim.predict(coolsim.load(EVEN), air=states(MOST_WITH_PROFILE + 1))
+    result = coolsim.predict(level("humid-delta"), air=states(MOST_WITH_PROFILE + 1))
     for part in (result.pellets_out, result.air_out, result.bed, result.accuracy):
         for field in dataclasses.fields(part):
             assert np.isfinite(getattr(part, field.name)).all(), field.name

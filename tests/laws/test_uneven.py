@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
+from shipped import level
 
 import coolsim
 from coolsim import dried
@@ -24,11 +24,10 @@ from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
 from coolsim.result import Result
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COOLER = coolsim.load(SCENARIOS / "humid-delta.toml")
-BATCH = coolsim.load(SCENARIOS / "evening-batch.toml")
-BELT = coolsim.load(SCENARIOS / "belt-four-zones.toml")
-LINE = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+COOLER = level("humid-delta")
+BATCH = level("evening-batch")
+BELT = level("belt-four-zones")
+LINE = level("dryer-then-cooler")
 NODES, WEIGHTS = (-(3**0.5), 0.0, 3**0.5), (1 / 6, 2 / 3, 1 / 6)  # Gauss–Hermite of three points
 
 

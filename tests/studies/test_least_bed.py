@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Limits
@@ -19,13 +19,12 @@ from coolsim.requirements import (
     without_least_bed,
 )
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-PLATEAU = coolsim.load(SCENARIOS / "cold-dry-plateau.toml")  # its range begins at 6 min
+PLATEAU = level("cold-dry-plateau")  # its range begins at 6 min
 QUICK = coolsim.replace(PLATEAU, {"limits.residence_time": ["6 min", "20 min"]})
-BATCH = coolsim.load(SCENARIOS / "evening-batch.toml")
-BELT = coolsim.load(SCENARIOS / "belt-four-zones.toml")
-LINE = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
-BUY = coolsim.load(SCENARIOS / "cooler-to-buy.toml")
+BATCH = level("evening-batch")
+BELT = level("belt-four-zones")
+LINE = level("dryer-then-cooler")
+BUY = level("cooler-to-buy")
 
 
 def limited(**limits: float):
