@@ -19,7 +19,7 @@ from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.fields import Array, documented
 from coolsim.machines.base import DIAL, DRYER_DEPTH, Setting, Spent, airflow_of, heated, setting
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import depths_to_choose, without_least_bed
+from coolsim.requirements import depths_to_choose, least_time, without_least_bed
 from coolsim.result import Result
 
 # Keys of [limits] that open a setting, by arrangement.
@@ -135,6 +135,9 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     if "bed_depth" in found:
         per_second = _metres_per_second(case) if isinstance(c, Belt) else 0.0
         found["bed_depth"] = depths_to_choose(case, found["bed_depth"], per_second)
+    if "duration" in found:  # with the cooling it is time in the bed
+        low, high = found["duration"]
+        found["duration"] = min(max(low, least_time(case) - c.cooling_time), high), high
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(np.min(case.air.temperature))
@@ -180,9 +183,10 @@ class Dryer:
             speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
             return (*air, speed.within(*kept) if speed.opened else speed)
         bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
-        mass = _between(setting("batch_mass", limits), case, 1 / _metres_per_kilogram(case))
+        mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
         others = [mass, *(setting(n, limits) for n in ("cooling_time", "reverse_every"))]
-        time, back = setting("duration", limits), setting("recirculation", limits)
+        time = _between(setting("duration", limits), case, "duration")
+        back = setting("recirculation", limits)
         return (*air, time, back, *(s for s in (bed, *others) if s.opened))
 
     def at(self, values: Mapping[str, float]) -> Case:
@@ -223,11 +227,9 @@ class Dryer:
 HOT = "inlet_air_temperature"
 
 
-def _between(bed: Setting, case: Case, per_metre: float = 1.0) -> Setting:
-    """A setting that stands for the depth, between the ends of its range."""
-    if not bed.opened:
-        return bed
-    return bed.within(*(per_metre * end for end in ranges(case)["bed_depth"]))
+def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
+    """A setting that stands for a knob, between the ends of its range."""
+    return own.within(*(per * end for end in ranges(case)[knob])) if own.opened else own
 
 
 def _belt_speed(case: Case, depth: float) -> float:

@@ -353,10 +353,18 @@ _LIMITS = {
     "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
     "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
     "minimum_residence_time": _quantity(
-        u.TIME, "8 min", "0 s", "24 h", "settings and sizes choose no shorter one; 8 min if left out"
+        u.TIME,
+        "8 min",
+        "0 s",
+        "24 h",
+        "the least that settings and sizes choose; 8 min of coolers and belts if left out",
     ),
     "minimum_depth_in_deviations": Key(
-        "number", "times a depth_deviation that is a length; 5 if left out", "5", low="0", high="100"
+        "number",
+        "the least depth that they choose, of a depth_deviation that is a length; 5 if left out",
+        "5",
+        low="0",
+        high="100",
     ),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT

@@ -107,6 +107,15 @@ def test_a_line_keeps_the_least_time_of_each_of_its_machines():
     assert beds["1.belt_speed"].low == pytest.approx(slow / 0.14)
 
 
+def test_a_batch_lies_no_shorter_than_is_typed():
+    """30 min in all, of which 5 cool it: 25 of drying."""
+    case = coolsim.replace(BATCH, {"limits.minimum_residence_time": "30 min"})
+    (time,) = [s for s in machine_of(case).settings if s.key == "duration"]
+    assert (time.low, time.high) == (25 * 60, 45 * 60)
+    (free,) = [s for s in machine_of(BATCH).settings if s.key == "duration"]
+    assert free.low == 15 * 60
+
+
 @pytest.mark.thorough
 def test_a_size_keeps_the_least_time_and_tells_what_it_costs():
     answer = coolsim.size(BUY)
