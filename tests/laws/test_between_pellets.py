@@ -40,10 +40,14 @@ def test_tenths_of_a_straight_profile_by_hand():
 
 
 def test_a_tenth_is_one_of_dry_solid():
-    """A twentieth of the solid at .20, the rest at .10: half of the wettest tenth is of either, .15."""
+    """A twentieth of the solid at .20, the rest at .10: half of the wettest tenth is of either, .15.
+
+    Wet basis .166667 and .090909: the deviation is √(.05 · .95) of the difference, .217945 · .075758 = .016511.
+    """
     told = of([0.2, 0.1], [20.0, 50.0], [1.0, 19.0])
     assert told.wettest_tenth.moisture_wb == pytest.approx(0.15 / 1.15, rel=1e-12)
     assert told.warmest_tenth.temperature == pytest.approx(50.0, rel=1e-12)
+    assert told.deviation_wb == pytest.approx([0.016511], abs=5e-7)
 
 
 def highest_tenth(values: np.ndarray) -> float:
@@ -89,10 +93,14 @@ def test_of_many_it_is_told_one_by_one():
 def test_it_stands_in_json_and_in_the_printed_answer():
     path = str(SCENARIOS / "evening-batch.toml")
     done = CliRunner().invoke(app, ["predict", path, "--json", "-"])
-    told, alone = json.loads(done.stdout)["between_pellets"], coolsim.predict(BATCH).between_pellets
+    told, alone = (
+        json.loads(done.stdout)["between_pellets"],
+        coolsim.predict(coolsim.load(path)).between_pellets,
+    )
     assert told == {
         "moisture_wb": list(alone.moisture_wb),
         "temperature_C": list(alone.temperature),
+        "deviation_wb": alone.deviation_wb,
         "wettest_tenth": {
             "moisture_wb": alone.wettest_tenth.moisture_wb,
             "water_activity": alone.wettest_tenth.water_activity,
