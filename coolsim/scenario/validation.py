@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import numbers
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
@@ -373,7 +373,7 @@ def _of_pairs(key: str, value: Any, name: str, read: Callable[..., Any]) -> Iter
     try:
         read(value, definition, _in_si)
     except units.Misread as error:
-        yield Fault("", key, _said(value), f"needs {error} (here as bare numbers, in SI)")
+        yield Fault("", key, said(value), f"needs {error} (here as bare numbers, in SI)")
 
 
 def _is_number(value: Any) -> bool:
