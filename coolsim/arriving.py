@@ -29,9 +29,11 @@ from coolsim.fields import Number
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 from coolsim.physics.materials import Material
+from coolsim.physics.roots import bracketed_root
 
 ADDS_UP = 0.005  # how far shares of a recipe may be from a whole
 BEFORE = {"recipe": Recipe, "conditioning": Conditioning, "die": Die, "way": Way}  # tables, by name
+MOST_WATER = 0.6  # of the mash, that is looked at
 MASH, CONDITIONED, DIE, FLASHED, COOLER = "mash", "conditioned", "die", "after the flash", "cooler"
 
 
@@ -238,6 +240,36 @@ def _feels_weather(case: Case) -> bool:
     way = bool(case.way.time and case.way.air)
     mash = bool(case.recipe.ingredient) and case.recipe.temperature is None
     return way or mash
+
+
+def conditioned_otherwise(case: Case, moisture: float) -> Conditioning | None:
+    """The conditioning with which the feed would come in at a moisture [kg/kg wet], about.
+
+    By its water if that does, else without water and by its temperature; None where there is no conditioning, or
+    neither does. Die and way are taken to lose what they lose now.
+    """
+    if case.arrival is None or not case.conditioning or not case.recipe.ingredient:
+        return None
+    now = {s.place: s for s in case.arrival.states}
+    mash, wanted = now[MASH], now[CONDITIONED].moisture + moisture - case.feed.moisture
+
+    def surplus(change: dict[str, Any]) -> Any:
+        other = dataclasses.replace(case.conditioning, **change)
+        return conditioned(case.material, mash.moisture, mash.temperature, other)[0] - wanted
+
+    most = MOST_WATER
+    if float(surplus({"water": 0.0})) <= 0.0 <= float(surplus({"water": most})):
+        water = bracketed_root(lambda w: surplus({"water": w}), np.array(0.0), np.array(most))
+        return dataclasses.replace(case.conditioning, water=float(water))
+    hot = case.conditioning.temperature
+    if hot is None or float(surplus({"water": 0.0, "temperature": mash.temperature})) > 0.0:
+        return None
+    T = bracketed_root(
+        lambda T: surplus({"water": 0.0, "temperature": T}),
+        np.array(float(mash.temperature)),
+        np.array(float(hot)),
+    )
+    return dataclasses.replace(case.conditioning, water=0.0, temperature=float(T))
 
 
 def objections(
