@@ -168,26 +168,37 @@ def encoded(content: str | bytes) -> bytes:
     return content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
 
 
-def write(path: str | os.PathLike[str], content: str | bytes, option: str, make_folder: bool = False) -> None:
+def write(path: str | os.PathLike[str], content: str | bytes, option: str) -> None:
     """Write `content` to `path`, whole or not at all; raises NotWritten where that fails, said of `option`."""
     name, data = os.fspath(path), encoded(content)
     with _told(name, option):
-        if make_folder:
-            Path(name).parent.mkdir(parents=True, exist_ok=True)
         target = Path(os.path.realpath(name))  # a link stays a link
         there = _stat(target)
         if _is_stream(name, there):
             _put(name, data)
-            return
-        others = _names_beside(target, there)
-        with _hidden(target.parent, there) as (file, hidden):
-            _fill(file, data)
-            os.fsync(file.fileno())
-            for other in others:
-                _rename_a_copy(hidden, other)
-            if os.name == "nt":
-                file.close()  # or it cannot be renamed there
-            hidden.replace(target)
+        else:
+            _replace(target, data, there, _names_beside(target, there))
+
+
+def keep(path: Path, content: bytes, option: str) -> None:
+    """Write a file of our own folder, which is made if need be: as `write`, but a link of that name is replaced.
+
+    No person gave it that name, so one that leads out of the folder was put there to have us write elsewhere.
+    """
+    with _told(str(path), option):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _replace(path, content, None, [])
+
+
+def _replace(target: Path, data: bytes, there: os.stat_result | None, others: list[Path]) -> None:
+    with _hidden(target.parent, there) as (file, hidden):
+        _fill(file, data)
+        os.fsync(file.fileno())
+        for other in others:
+            _rename_a_copy(hidden, other)
+        if os.name == "nt":
+            file.close()  # or it cannot be renamed there
+        hidden.replace(target)
 
 
 @contextmanager

@@ -61,6 +61,16 @@ def _whole(name: str, value: Any, low: int = 0, high: int | None = None) -> Iter
         )
 
 
+def _flag(name: str, value: Any) -> Iterator[Fault]:
+    if not isinstance(value, bool | np.bool_):
+        yield Fault("", name, said(value), "needs True or False")
+
+
+def _flag_or_none(name: str, value: Any) -> Iterator[Fault]:
+    if not (value is None or isinstance(value, bool | np.bool_)):
+        yield Fault("", name, said(value), "needs True, False or None")
+
+
 def _samples(name: str, value: Any) -> Iterator[Fault]:
     if value is not None and not isinstance(value, numbers.Integral):
         yield Fault("", name, said(value), "needs a whole number, such as 512, or None")
@@ -114,6 +124,8 @@ def _weather(name: str, value: Any) -> Iterator[Fault]:
 
 
 _LOOKS: Mapping[str, Callable[[str, Any], Iterator[Fault]]] = {
+    **dict.fromkeys(("band", "priors", "direct", "chart", "uncertainty", "on_dial"), _flag),
+    "profile": _flag_or_none,
     "samples": _samples,
     "seed": _whole,
     "chance": _chance,

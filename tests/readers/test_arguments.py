@@ -83,6 +83,13 @@ def test_the_pressure_of_a_site(pressure: Any, found: str, allowed: str) -> None
         ("find_settings", "chance", True, "such as 0.9"),
         ("uncertainty", "samples", "many", "whole number"),
         ("uncertainty", "samples", 512.0, "whole number"),
+        ("predict", "band", "x", "True or False"),
+        ("predict", "band", np.array([0.1, 0.2]), "True or False"),
+        ("predict", "profile", 3, "True, False or None"),
+        ("find_settings", "on_dial", None, "True or False"),
+        ("find_settings", "uncertainty", 1, "True or False"),
+        ("seasons", "direct", [], "True or False"),
+        ("seasons", "chart", "c.csv", "True or False"),
         ("uncertainty", "seed", -1, "whole number from 0 on"),
         ("uncertainty", "seed", None, "whole number from 0 on"),
         ("sensitivities", "by", 3, "a list of names"),
@@ -102,6 +109,17 @@ def test_arguments_of_another_kind(
 def test_names_of_what_is_fitted(case: coolsim.Case, free: Any) -> None:
     fault = refused(lambda: coolsim.fit(case, ROOT / "scenarios" / "delta-trials.csv", free))
     assert fault.key == "free" and "a list of names" in fault.allowed
+
+
+def test_whether_ranges_count_in_a_fit(case: coolsim.Case) -> None:
+    fault = refused(lambda: coolsim.fit(case, ROOT / "scenarios" / "delta-trials.csv", priors=0.5))
+    assert (fault.key, fault.allowed) == ("priors", "needs True or False")
+
+
+@pytest.mark.parametrize("function", ["predict", "sensitivities"])
+def test_no_case_at_all(function: str) -> None:
+    fault = refused(lambda: getattr(coolsim, function)([]))
+    assert (fault.key, fault.found) == ("case", "an empty list")
 
 
 @pytest.mark.parametrize(
