@@ -154,6 +154,15 @@ def test_many_weathers_are_as_quick_as_one_way():
     one = in_air(many[77])
     assert moved[77].feed.moisture == pytest.approx(one.feed.moisture, abs=1e-10)
     assert moved[77].feed.temperature == pytest.approx(one.feed.temperature, abs=1e-7)
+    # each of another material, as samples of what is not known are
+    unlike = [
+        dataclasses.replace(c, material=dataclasses.replace(c.material, specific_heat=1700.0 + k))
+        for k, c in enumerate(many)
+    ]
+    began = time.perf_counter()
+    moved = in_air_each(unlike)
+    assert time.perf_counter() - began < 6.0
+    assert moved[40].feed.moisture == pytest.approx(in_air(unlike[40]).feed.moisture, abs=1e-10)
 
 
 def test_moisture_sampled_at_the_die():
