@@ -224,6 +224,18 @@ def page_for(units: Units) -> Page:
     return Page(width, colour, out.encoding or "utf-8", units.value)
 
 
+def picture_bytes(axes: Any, file: str) -> bytes:
+    """A picture in the format that a file's name asks for."""
+    import io
+
+    import numpy as np
+
+    figure: Any = np.ravel(np.asarray(axes, object))[0].figure
+    stream = io.BytesIO()
+    figure.savefig(stream, format=file.rpartition(".")[2].lower(), dpi=150)
+    return stream.getvalue()
+
+
 def draw_without_screen() -> None:
     """Let pictures go to files, whatever MPLBACKEND says: matplotlib is not even loaded where it is misspelt."""
     os.environ["MPLBACKEND"] = "agg"

@@ -123,6 +123,7 @@ def test_what_is_said_of_pictures_is_what_they_return_and_refuse() -> None:
 
 def test_documents_are_as_short_as_they_are_promised() -> None:
     assert len(README.encode()) <= 12_000
+    assert len(DEVELOPERS.encode()) <= 20_000
 
 
 def test_readme_names_every_default_material() -> None:
