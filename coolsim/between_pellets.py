@@ -36,6 +36,7 @@ def between_pellets(
     return BetweenPellets(
         np.stack([driest / (1 + driest), wettest / (1 + wettest)], axis=-1),
         np.stack(ends, axis=-1),
+        _deviation(X / (1 + X), of_moisture),
         WettestTenth(X_tenth / (1 + X_tenth), sorption.water_activity(isotherm, X_tenth, evened_temperature)),
         WarmestTenth(_highest_tenth(T, of_temperature)),
     )
@@ -65,7 +66,11 @@ def joined(parts: Sequence[BetweenPellets]) -> BetweenPellets:
     )
     warmest = WarmestTenth(together(lambda p: p.warmest_tenth.temperature))
     return BetweenPellets(
-        together(lambda p: p.moisture_wb), together(lambda p: p.temperature), tenth, warmest
+        together(lambda p: p.moisture_wb),
+        together(lambda p: p.temperature),
+        together(lambda p: p.deviation_wb),
+        tenth,
+        warmest,
     )
 
 
@@ -75,7 +80,8 @@ def told_alike(result: Result) -> Result:
         return result
     M, T = np.asarray(result.pellets_out.moisture_wb), np.asarray(result.pellets_out.temperature)
     tenth = WettestTenth(M, np.asarray(result.after_equalising.water_activity))
-    alike = BetweenPellets(np.stack([M, M], axis=-1), np.stack([T, T], axis=-1), tenth, WarmestTenth(T))
+    both = np.stack([M, M], axis=-1), np.stack([T, T], axis=-1)
+    alike = BetweenPellets(*both, np.zeros_like(M), tenth, WarmestTenth(T))
     return dataclasses.replace(result, between_pellets=alike)
 
 
@@ -84,6 +90,12 @@ def _sorted(values: Array, solid: Array) -> tuple[Array, Array]:
     order = np.argsort(values, axis=0)
     share = np.take_along_axis(np.broadcast_to(solid, values.shape), order, 0)
     return np.take_along_axis(values, order, 0), share / share.sum(axis=0)
+
+
+def _deviation(x: Array, share: Array) -> Array:
+    """Standard deviation of samples (samples, cases)."""
+    mean = (share * x).sum(axis=0)
+    return np.sqrt((share * (x - mean) ** 2).sum(axis=0))
 
 
 def _highest_tenth(x: Array, share: Array) -> Array:

@@ -226,6 +226,12 @@ class Limits(Table):
     mixing: str | None = documented(
         "-", "of a batch: either, where its pellets may be turned or not", default=None
     )
+    minimum_residence_time: Given = documented(
+        "s", "least time in the bed that settings and sizes choose", default=None
+    )
+    minimum_depth_in_deviations: Given = documented(
+        "-", "least depth that they choose, in deviations of the depth that are a length", default=None
+    )
     maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
     maximum_exhaust_relative_humidity: Given = documented(
         "-", "above it the exhaust wets the duct", default=None

@@ -112,7 +112,7 @@ def solved(
     else:
         each = beds.columns.case
         split, shapes = apart(beds, inputs, phases), take(pellets, each)
-        solutions = drying.solve(bed_of(beds.inputs), split, shapes, resolution=resolution)
+        solutions = drying.solve(bed_of(beds.inputs), split, shapes, resolution=resolution, shares=beds.solid)
         columns = _collected(len(each), solutions, efficiency[each])
     scalar = not many and inputs.shape == () and len(cases) == 1
     result = _result(cooler, inputs, phases, columns, beds)

@@ -78,8 +78,16 @@ def mean_course(
     for name in (f.name for f in dataclasses.fields(History) if f.name not in mixed):
         values, share = read(name), air_share if "air" in name or "humidity" in name else solid
         mixed[name] = _mixed_moisture(values, share) if name.endswith("moisture_wb") else share @ values
+    mixed["drying_rate"] = _rate(history, mixed["moisture_wb"])
     read_layers = np.array([_read_layers(of, s, layers) for (_, of), s in zip(courses, columns.speed[:, k])])
     return History(**mixed), dataclasses.replace(layers, moisture_wb=_mixed_moisture(read_layers, solid))
+
+
+def _rate(like: History, wet: Array) -> Array:
+    """Water lost per dry solid and second in each step of a course, of moistures at their ends."""
+    ends, first = wet / (1 - wet), like.moisture_wb[0] / (1 - like.moisture_wb[0])
+    fed = first + like.drying_rate[0] * like.time[0]
+    return -np.diff(ends, prepend=fed) / np.diff(like.time, prepend=0.0)
 
 
 def _mixed_moisture(wet: Array, share: Array) -> Array:

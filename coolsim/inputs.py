@@ -16,7 +16,7 @@ from coolsim.arriving import in_air, in_air_each
 from coolsim.case import Air, Case
 from coolsim.fields import Array, shapes
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
-from coolsim.model.columns import MOST, Deviations
+from coolsim.model.columns import Deviations
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
@@ -194,13 +194,6 @@ def unevenness(cooler: Any) -> str:
 def is_uneven(cooler: Any) -> bool:
     """Whether the bed of a cooler or dryer is stated to be uneven."""
     return any(np.any(getattr(cooler, name, None)) for name in _DEVIATIONS)
-
-
-def borne(depths: tuple[float, float], cooler: Any) -> tuple[float, float]:
-    """A range of depths [m] without those of which a deviation that is stated as a length is too large a share."""
-    least = (getattr(cooler, "depth_deviation_length", None) or 0.0) / MOST
-    low, high = depths
-    return max(low, least), max(high, least)
 
 
 _DEVIATIONS = ("depth_deviation", "depth_deviation_length", "speed_deviation")

@@ -18,6 +18,7 @@ from coolsim.case import Case, Line
 from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
 from coolsim.finishing import before_coating, coldest_film, headspace_dew_point
+from coolsim.model.columns import MOST
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.result import Result
 
@@ -26,6 +27,7 @@ LIFT_OFF = (
     0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
 )
 LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
+MOULDS = 0.70  # water activity in store, where nobody typed one: moulds are active beyond (seen)
 THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
 AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts as at the limit
 # A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.
@@ -197,6 +199,8 @@ def wishes_of(case: Case) -> Iterator[Constraint]:
     """Wishes of [target] on what leaves the machine, or the last of a line; of coated pellets, turned into such."""
     target, turned = case.target, before_coating(case)
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
+    if target and target.maximum_water_activity is None:  # whoever wishes for anything wishes for no moulds
+        yield Constraint(QUANTITIES["water_activity"], MOULDS, of_target=True, assumed=True)
     if target.moisture is not None:
         moisture, slack = QUANTITIES["moisture"], target.tolerance or 0.0
         yield Constraint(moisture, turned("moisture", target.moisture + slack), of_target=True)
@@ -252,6 +256,64 @@ def speeds(case: Case) -> tuple[float, ...]:
     cooler = case.cooler
     stated = cooler.airflow is not None or cooler.air_ratio is not None or case.limits.airflow is not None
     return () if stated or case.fan.speed is None else (case.fan.speed,) * 2
+
+
+# ---- The least bed that is chosen ------------------------------------------------------------------------
+
+LEAST_TIME = 480.0  # s, where nobody typed one; assumed: common practice, no source, has 4 to 15 min
+LEAST_DEPTH = (
+    5.0  # deviations of the depth, likewise; assumed: the thinnest places are two thirds of the mean
+)
+
+
+def least_time(case: Case) -> float:
+    """Shortest time in the bed [s] that settings and sizes choose, whatever a range allows.
+
+    What stands there already is judged by no such thing: a plant may run quicker. A batch lies until it is dry.
+    """
+    typed = case.limits.minimum_residence_time
+    if typed is not None:
+        return float(typed)
+    return 0.0 if case.cooler.arrangement == "batch" else LEAST_TIME
+
+
+def least_depth(case: Case) -> float:
+    """Shallowest bed [m] that settings and sizes choose for its unevenness: in deviations that are a length.
+
+    One that is a share grows with the depth, and no depth is too shallow for it.
+    """
+    typed = case.limits.minimum_depth_in_deviations
+    times = LEAST_DEPTH if typed is None else float(typed)
+    return max(times, 1 / MOST) * _deviation(case)
+
+
+def depths_to_choose(
+    case: Case, depths: tuple[float, float], metres_per_second: float = 0.0
+) -> tuple[float, float]:
+    """A range of depths [m] without those that are too shallow, of a bed so deep for each second in it.
+
+    Where the least leaves nothing of the range, its deep end is left; but for depths that cannot be computed.
+    """
+    bearable = _deviation(case) / MOST
+    low, high = (max(float(end), bearable) for end in depths)
+    return min(max(low, least_depth(case), metres_per_second * least_time(case)), high), high
+
+
+def without_least_bed(case: Case) -> Case:
+    """The case, or each stage of its line, with no least time or depth but what can be computed."""
+    nothing: dict[str, Any] = {"minimum_residence_time": 0.0, "minimum_depth_in_deviations": 0.0}
+    if isinstance(case.cooler, Line):
+        stages = tuple(
+            dataclasses.replace(stage, limits=dataclasses.replace(stage.limits, **nothing))
+            for stage in case.cooler.stages
+        )
+        return dataclasses.replace(case, cooler=Line(stages))
+    return dataclasses.replace(case, limits=dataclasses.replace(case.limits, **nothing))
+
+
+def _deviation(case: Case) -> float:
+    """That of its depth, where it is a length [m]."""
+    return float(getattr(case.cooler, "depth_deviation_length", None) or 0.0)
 
 
 # ---- How it stands --------------------------------------------------------------------------------------

@@ -218,6 +218,7 @@ class BetweenPellets:
         "temperature below which 10 % and 90 % of the pellets lie, shape (…, 2)",
         json="temperature_C",
     )
+    deviation_wb: Array = documented("kg/kg wet", "standard deviation of their moisture")
     wettest_tenth: WettestTenth = documented("-", "the wettest tenth")
     warmest_tenth: WarmestTenth = documented("-", "the warmest tenth")
 

@@ -60,6 +60,9 @@ def fit(
     line, what is set on a stage and what is measured behind it go by its number (stage.1.airflow [m3/h],
     stage.1.measured.moisture [%]).
 
+    Several readings of measured.moisture in one cell, parted by spaces (11.6 12.1 12.9), are of pellets from
+    several places at once: their mean is the trial's, and what they scatter by says how uneven the bed is.
+
     Names for --free: diffusivity, activation_energy, moisture_slope, isotherm_shift, specific_heat, leakage,
     airflow_factor, feed_moisture_bias; of a line stage.1.airflow_factor and stage.2.leakage, of each stage its own.
 

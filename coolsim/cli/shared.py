@@ -62,15 +62,22 @@ JsonFile = Annotated[
 def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
     """Turn what a command raises into messages on standard error and an exit status."""
 
+    def answered(heard: list[int], *args: Any, **kwargs: Any) -> int:
+        try:
+            return command(*args, **kwargs) or ANSWERED
+        except Exception as error:
+            if heard:  # a library may make another error of a signal
+                raise KeyboardInterrupt from None
+            return _failed(error)
+
     @functools.wraps(command)
     def run(*args: Any, **kwargs: Any) -> None:
-        with process.listening() as heard:
-            try:
-                status = command(*args, **kwargs) or ANSWERED
-            except KeyboardInterrupt:
-                status = _stopped(heard)
-            except Exception as error:
-                status = _stopped(heard) if heard else _failed(error)
+        heard: list[int] = []
+        try:
+            with process.listening(heard):
+                status = answered(heard, *args, **kwargs)
+        except KeyboardInterrupt:  # also one that came before the command began, or when it had ended
+            status = _stopped(heard)
         raise typer.Exit(status)
 
     return run

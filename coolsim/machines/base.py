@@ -91,6 +91,15 @@ class Setting:
         """Whether there is a choice."""
         return self.opened and self.low < self.high
 
+    def within(self, low: float, high: float) -> Setting:
+        """The same between other ends; one that nobody typed is a step of the dial."""
+        up, down = (
+            self.step * round_(end / self.step + sign * ON_DIAL)
+            for end, round_, sign in ((low, np.ceil, -1), (high, np.floor, 1))
+        )
+        low, high = (low if low <= self.low else up), (high if high >= self.high else down)
+        return dataclasses.replace(self, low=float(min(low, high)), high=float(high))
+
     def on_dial(self, low: float, high: float) -> Array:
         """What can be dialled in between two values, within what is allowed: steps, and the ends of that.
 

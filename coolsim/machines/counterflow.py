@@ -13,7 +13,7 @@ from coolsim.case import Case
 from coolsim.equipment import fan
 from coolsim.inputs import gather
 from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, setting
-from coolsim.machines.plant import Plant, Settings, outcome_of
+from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of
 from coolsim.requirements import speeds
 from coolsim.result import Result
 
@@ -30,6 +30,10 @@ class CounterFlow:
         limits, cooler = self.case.limits, self.case.cooler
         air = setting("fan_speed", limits, by="airflow") if self._by_speed else airflow_of(limits)
         bed = setting("bed_depth" if limits.residence_time is None else "residence_time", limits)
+        if bed.opened:
+            metres = 1.0 if bed.key == "bed_depth" else 1 / _seconds_per_metre(self.case)
+            low, high = (end / metres for end in knob_range(self.case)["bed_depth"])
+            bed = bed.within(low, high)
         found = (air, bed)
         if limits.inlet_air_temperature is None and cooler.inlet_air_temperature is None:
             return found

@@ -17,7 +17,6 @@ import numpy as np
 from coolsim.case import Batch, Belt, Case
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
 from coolsim.fields import Array, documented
-from coolsim.inputs import borne
 from coolsim.machines.base import (
     DIAL,
     DRYER_DEPTH,
@@ -30,6 +29,7 @@ from coolsim.machines.base import (
     setting,
 )
 from coolsim.quantities import QUANTITIES
+from coolsim.requirements import depths_to_choose, least_time, without_least_bed
 from coolsim.result import Result
 
 # Keys of [limits] that open a setting, by arrangement.
@@ -144,7 +144,11 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
         if name in given:
             found["bed_depth"] = tuple(metres(case) * x for x in given[name])
     if "bed_depth" in found:
-        found["bed_depth"] = borne(found["bed_depth"], c)
+        per_second = _metres_per_second(case) if isinstance(c, Belt) else 0.0
+        found["bed_depth"] = depths_to_choose(case, found["bed_depth"], per_second)
+    if "duration" in found:  # with the cooling it is time in the bed
+        low, high = found["duration"]
+        found["duration"] = min(max(low, least_time(case) - c.cooling_time), high), high
     if "inlet_air_temperature" in found:
         low, high = found["inlet_air_temperature"]
         outside = float(np.min(case.air.temperature))
@@ -191,13 +195,17 @@ class Dryer:
         hot = heated(setting("inlet_air_temperature", limits), outside)
         air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
         if isinstance(case.cooler, Belt):
-            depths = ranges(case).get("bed_depth", (np.nan, np.nan))
-            slow, fast = (_belt_speed(case, depth) for depth in reversed(depths))
-            return (*air, Setting(QUANTITIES["belt_speed"], slow, fast, DIAL["belt_speed"]))
-        bed = setting("bed_depth", limits, step=DRYER_DEPTH)
-        names = [n for n in ("batch_mass", "cooling_time", "reverse_every") if n not in _idle(case)]
-        others = [setting(n, limits) for n in names]
-        time, back = setting("duration", limits), setting("recirculation", limits)
+            free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
+            speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
+            return (*air, speed.within(*kept) if speed.opened else speed)
+        bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
+        mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
+        others = [
+            mass,
+            *(setting(n, limits) for n in ("cooling_time", "reverse_every") if n not in _idle(case)),
+        ]
+        time = _between(setting("duration", limits), case, "duration")
+        back = setting("recirculation", limits)
         return (*air, time, back, *(s for s in (bed, *others) if s.opened))
 
     @property
@@ -207,11 +215,11 @@ class Dryer:
         if isinstance(c, Belt):
             return ()
         mass, opened = self._mass(self.case), {s.quantity.name for s in self.settings}
-        found = [_between("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
+        found = [_looked_at("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
         if "bed_depth" not in opened:
-            found.append(_between("batch_mass", LIGHTEST * mass, mass))
+            found.append(_looked_at("batch_mass", LIGHTEST * mass, mass))
         if c.mixing == "none" and c.duration > SOONEST:
-            found.append(_between("reverse_every", SOONEST, c.duration))
+            found.append(_looked_at("reverse_every", SOONEST, c.duration))
         return tuple(s for s in found if s.quantity.name not in opened)
 
     @property
@@ -269,14 +277,25 @@ LIGHTEST = 0.2  # of a batch, looked at
 SOONEST = 60.0  # s between reversals, looked at
 
 
-def _between(name: str, low: float, high: float) -> Setting:
+def _looked_at(name: str, low: float, high: float) -> Setting:
     """A setting between what is looked at."""
     return Setting(QUANTITIES[name], low, high, DIAL[name])
+
+
+def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
+    """A setting that stands for a knob, between the ends of its range."""
+    return own.within(*(per * end for end in ranges(case)[knob])) if own.opened else own
 
 
 def _belt_speed(case: Case, depth: float) -> float:
     """Speed [m/s] of a belt that carries the throughput in a bed of a depth."""
     return float(case.feed.throughput / (case.feed.bulk_density * case.cooler.belt_width * depth))
+
+
+def _belt_speeds(case: Case) -> tuple[float, float]:
+    """Slowest and fastest that may be set; nan where nothing opens them."""
+    shallow, deep = ranges(case).get("bed_depth", (np.nan, np.nan))
+    return _belt_speed(case, deep), _belt_speed(case, shallow)
 
 
 def per_solid(result: Result) -> tuple[Array, Array]:

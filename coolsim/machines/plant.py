@@ -27,12 +27,12 @@ from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.finishing import headspace_dew_point
-from coolsim.inputs import Inputs, borne, gather
+from coolsim.inputs import Inputs, gather
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
 from coolsim.predict import predict_inputs
-from coolsim.requirements import SWEATING, Constraint, speeds, violations
+from coolsim.requirements import SWEATING, Constraint, depths_to_choose, speeds, violations
 from coolsim.result import FanRun, Result
 
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
@@ -336,6 +336,7 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     No inlet air is colder than outside: where the air holds arrays, so do the ends of that range.
     """
     limits = case.limits
+    per_second = case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
     ranges: dict[str, tuple[Any, Any]] = {}
     if limits.airflow is not None:
         ranges["airflow"] = tuple(limits.airflow)
@@ -350,10 +351,9 @@ def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     if limits.bed_depth is not None:
         ranges["bed_depth"] = tuple(limits.bed_depth)
     elif limits.residence_time is not None:
-        per_second = case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
         ranges["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
     if "bed_depth" in ranges:
-        ranges["bed_depth"] = borne(ranges["bed_depth"], case.cooler)
+        ranges["bed_depth"] = depths_to_choose(case, ranges["bed_depth"], per_second)
     if limits.inlet_air_temperature is not None:
         low, high = limits.inlet_air_temperature
         outside = case.air.temperature

@@ -9,8 +9,18 @@ from coolsim import both_units, schedule
 from coolsim.case import Case, Line
 from coolsim.equipment import fan
 from coolsim.line import said_once
+from coolsim.machines import machine_of
 from coolsim.machines.lines import machines
-from coolsim.requirements import LIFT_OFF, LIFTED, is_dryer
+from coolsim.requirements import (
+    LEAST_DEPTH,
+    LIFT_OFF,
+    LIFTED,
+    MOULDS,
+    is_dryer,
+    least_depth,
+    least_time,
+    without_least_bed,
+)
 from coolsim.result import Result, Warning
 
 
@@ -18,8 +28,19 @@ def assumptions(case: Case, result: Result) -> tuple[Warning, ...]:
     """What is assumed of each machine of a case, set as it is to be set, given its prediction."""
     if isinstance(case.cooler, Line):
         each = zip(machines(case), result.stages)
-        return said_once((run.name, word) for one, run in each for word in _of_machine(one, run.case))
-    return tuple(_of_machine(case, case))
+        of_machines = said_once((run.name, word) for one, run in each for word in _of_machine(one, run.case))
+        return (*of_machines, *of_moulds(case))
+    return (*_of_machine(case, case), *of_moulds(case))
+
+
+def of_moulds(case: Case) -> Iterator[Warning]:
+    """What is kept of the water activity where nobody typed a limit."""
+    if case.target.maximum_water_activity is None:
+        yield Warning(
+            "note",
+            f"target.maximum_water_activity is not given: {MOULDS:.2f} in store is kept (assumed: beyond, moulds "
+            "are active). Type another for feed that is dried further, or kept by other means.",
+        )
 
 
 def _of_machine(case: Case, as_fed: Case) -> Iterator[Warning]:
@@ -37,6 +58,30 @@ def _of_machine(case: Case, as_fed: Case) -> Iterator[Warning]:
         text = "feed has no price (costs.feed): weight given away counts as nothing."
         yield Warning("note", text)
     yield from of_lift_off(case)
+    yield from of_least_bed(case)
+
+
+def of_least_bed(case: Case, sized: bool = False) -> Iterator[Warning]:
+    """What quicker and shallower beds are not chosen, where nobody typed it and some range allows them.
+
+    sized: of a size, which chooses a depth whatever the ranges.
+    """
+    limits, free = case.limits, without_least_bed(case)
+    settings = zip(machine_of(case).settings, machine_of(free).settings)
+    if not sized and not any(s.opened and (s.low > wide.low or s.high < wide.high) for s, wide in settings):
+        return
+    if limits.minimum_residence_time is None and least_time(case):
+        yield Warning(
+            "note",
+            "limits.minimum_residence_time is not given: no bed is chosen that pellets pass in less than "
+            f"{least_time(case) / 60:g} min (assumed; common practice, no source, has 4 to 15 min).",
+        )
+    if limits.minimum_depth_in_deviations is None and least_depth(case):
+        yield Warning(
+            "note",
+            f"limits.minimum_depth_in_deviations is not given: no bed is chosen that is less than {LEAST_DEPTH:g} "
+            f"times as deep as it is uneven, {both_units.depth(least_depth(case))} (assumed).",
+        )
 
 
 def of_lift_off(case: Case) -> Iterator[Warning]:

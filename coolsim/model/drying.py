@@ -5,7 +5,8 @@
    two answers bounds the error of the finer one.
 2. The two march side by side, as if they were two cases: the coarse mesh is laid out on the fine one's arrays, with
    cells without thickness and shells without volume between its own. A step costs hardly more for two than for one.
-3. Cases whose error is above tolerance go round again, with twice the cells and shells and shorter steps.
+3. Cases whose error is above tolerance go round again, with twice the cells and shells and shorter steps. Columns
+   that are mixed do so only where the error of their mixture is: a few of the pellets move it little.
 
 A batch has one phase; a belt has one for each zone, and its clock is the dwell.
 
@@ -129,26 +130,43 @@ def solve(
     pellet: Pellet,
     laws: Laws = REAL,
     resolution: Resolution = Resolution(),
+    shares: Array | None = None,
 ) -> list[Solution]:
     """Dry every case through all phases: a list of solutions, one per size of mesh that was needed.
 
-    The bed's feed is what is laid; its air_flux and inlet air are those of the phases instead.
+    The bed's feed is what is laid; its air_flux and inlet air are those of the phases instead. shares: of columns
+    that are mixed, (columns, beds), where the cases are such, column after column.
     """
     answers: list[Solution] = []
     index, r = np.arange(bed.cases), resolution
+    errors = np.zeros((2, bed.cases))
     for attempt in range(r.refinements + 1):
         k = 2**attempt
         finer = Resolution(k * r.cells, k * r.shells, 0, r.step_tolerance / k, r.estimate, r.enough, r.keep)
         fine = _estimated(take(bed, index), take(phases, index), take(pellet, index), laws, finer)
         fine = dataclasses.replace(fine, index=index)
-        rough = ~fine.converged | (fine.moisture_error > MOISTURE_ERROR)
-        rough |= fine.temperature_error > TEMPERATURE_ERROR
+        errors[:, index] = fine.moisture_error, fine.temperature_error
+        rough = ~fine.converged | to_refine(errors, shares)[index]
         if attempt == r.refinements or not rough.any():
             return [*answers, fine]
         if not rough.all():
             answers.append(part(fine, np.flatnonzero(~rough)))
         index = index[rough]
     raise AssertionError("not reached")
+
+
+def to_refine(errors: Array, shares: Array | None) -> NDArray[np.bool_]:
+    """Which cases are too rough, by errors of moisture and temperature (2, cases), shares as of `solve`."""
+    rough = _above(errors)
+    if shares is None:
+        return rough
+    mixed = (errors.reshape(2, *shares.shape) * shares).sum(axis=1)
+    return np.asarray(rough & np.tile(_above(mixed), len(shares)))
+
+
+def _above(errors: Array) -> NDArray[np.bool_]:
+    """Whether errors (2, …) are above tolerance."""
+    return np.asarray((errors[0] > MOISTURE_ERROR) | (errors[1] > TEMPERATURE_ERROR))
 
 
 def _estimated(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: Resolution) -> Solution:

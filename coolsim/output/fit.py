@@ -46,6 +46,7 @@ def fitted(case: Case, answer: FitAnswer, page: Page) -> str:
         wrapped(f"fitted to {count}; {known}; intervals are of 95 %", page),
         _parameters(answer, page),
         _exits(answer, page),
+        _unevenness(answer, page),
         "".join(wrapped(f"check: {s.trial} looks wrong: {s.why}", page, "yellow") for s in answer.suspects),
         "".join(wrapped(f"note: {text}", page) for text in answer.alike),
         _readings(answer, page),
@@ -107,6 +108,21 @@ def _exits(answer: FitAnswer, page: Page) -> str:
     title = ("the scenario's exit", "moisture", "temperature")
     rows = [title, row("by published numbers", answer.before), row("by the fit", answer.after)]
     return table(rows, page, right=(1, 2), bold=(0,))
+
+
+def _unevenness(answer: FitAnswer, page: Page) -> str:
+    """Return what the scatter between places says of the bed, and how to state it."""
+    found = answer.unevenness
+    if found is None:
+        return ""
+    share, low, high, before = (
+        f"{100 * x:.1f}" for x in (found.depth_deviation, found.low, found.high, found.before)
+    )
+    told = f"{found.places} places in {found.trials} trial{'s' * (found.trials > 1)}; stated {before} %"
+    if found.depth_deviation == 0.0:
+        return wrapped(f"no unevenness of the bed shows (depth deviation up to {high} %), from {told}", page)
+    said = f"the bed is uneven: depth deviation {share} % ({low} – {high} %), from {told}"
+    return wrapped(f'{said}. To count with it: depth_deviation = "{share} %"', page, "bold")
 
 
 def _readings(answer: FitAnswer, page: Page) -> str:
@@ -171,6 +187,7 @@ def document(case: Case, answer: FitAnswer, scenario: str, version: str) -> dict
         "exit": {"before": group(answer.before, "before"), "after": group(answer.after, "after")},
         "next": [group(m, "next") for m in answer.next],
         "warnings": [{"level": w.level, "text": w.text} for w in answer.warnings],
+        "unevenness": None if answer.unevenness is None else dataclasses.asdict(answer.unevenness),
     }
 
 

@@ -12,7 +12,7 @@ from coolsim.case import Case
 from coolsim.output import json as as_json
 from coolsim.output import lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.output.quantities import at_limit, at_limits, dialled, text
+from coolsim.output.quantities import at_limit, at_limits, dialled, text, written
 from coolsim.quantities import QUANTITIES
 from coolsim.scenario import inputs, typed_back
 from coolsim.scenario import units as u
@@ -21,7 +21,7 @@ from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 if TYPE_CHECKING:
     from coolsim.costs import Cost
     from coolsim.studies.settings.advice import Advice, Heated
-    from coolsim.studies.settings.answer import Change, Reached, SettingsAnswer, StageSettings
+    from coolsim.studies.settings.answer import Change, LeastBed, Reached, SettingsAnswer, StageSettings
 
 NOTHING = 1e-3  # of the cost of today: less is no gain
 LIKELY = 0.8  # chance from which settings count as likely enough; assumed
@@ -242,6 +242,7 @@ def _sentences(case: Case, advice: Advice, page: Page, roomy: bool) -> Iterator[
     if at:
         words = "At their limits, or as far off as the chance takes" if roomy else "At their limits"
         yield f"{words}: {'; '.join(at) if answer.stages else ', '.join(at)}."
+    yield from _of_least_bed(case, answer, page)
     if answer.hardly_matters:
         yield (
             f"The {' and '.join(answer.hardly_matters)} hardly matters for the cost here: this is the smallest "
@@ -254,6 +255,25 @@ def _sentences(case: Case, advice: Advice, page: Page, roomy: bool) -> Iterator[
         for word, end in zip(("Driest", "Wettest"), advice.window):
             yield f"{word} exit {within}: {100 * end.moisture_wb:.2f} % at {_in_a_line(end, page)}."
     yield from _required(case, answer)
+
+
+def _of_least_bed(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[str]:
+    """Say what the least time in the bed or its least depth costs."""
+    least = answer.least_bed
+    if least is None:
+        return
+    stands = ", ".join(f"{c.setting.label} {text(c.setting.quantity, c.now, page)}" for c in least.chosen)
+    without = ", ".join(text(c.setting.quantity, c.to, page) for c in least.chosen)
+    currency = f" {case.costs.currency}" if case.costs.currency else ""
+    if answer.met:
+        costs_so = (
+            f"costs {money(max(least.cost_per_hour, 0.0))}{currency} per hour: without it {without} would do"
+        )
+    elif least.kept_without:
+        costs_so = f"stands in the way: with {without} all would be kept"
+    else:
+        costs_so = f"does not stand in the way: not with {without} either would all be kept"
+    yield f"The least bed ({stands}) {costs_so}."
 
 
 def _in_a_line(end: Reached, page: Page) -> str:
@@ -441,8 +461,20 @@ def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
         "exact_cost": answer.exact_cost,
         "choices": [as_json.group(one, "choices") for one in answer.choices],
         "binding": at_limits(answer.binding),
+        "least_bed": _least_bed(answer.least_bed),
         "verdicts": verdicts.as_json(answer.verdicts),
     }
+
+
+def _least_bed(least: LeastBed | None) -> dict[str, Any] | None:
+    if least is None:
+        return None
+    each = [
+        {"name": c.setting.key, "least": value, "without": written(c.setting.quantity, c.to)[0], "unit": unit}
+        for c in least.chosen
+        for value, unit in [written(c.setting.quantity, c.now)]
+    ]
+    return {"cost_per_hour": least.cost_per_hour, "kept_without": least.kept_without, "at": each}
 
 
 def _settings(case: Case, settings: Any) -> Any:

@@ -46,6 +46,7 @@ def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
             _to_buy(answer, page),
             _zones(answer, page) if answer.arrangement == "belt" else "",
             _fixed_by(answer.governing, page),
+            _least_bed(case, answer, page),
             _each(case, answer, page),
             _chances(answer, page),
             _floors(case, answer, page),
@@ -157,6 +158,24 @@ def _fixed_by(governing: Sequence[Governs], page: Page) -> str:
     return wrapped("What fixes it", page, style="bold") + "".join(
         wrapped(f"{part}: {who} (at its limits: {limits})", page, indent=2) for part, who, limits in rows
     )
+
+
+def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """Return what it costs that something stands at the least time in the bed, or its least depth."""
+    other = answer.without_least_bed
+    if other is None or other.floor_area is None or answer.floor_area is None:
+        return ""
+    words = f"At the least time in the bed, or its least depth. Without: {area_of(other.floor_area, page)} of floor"
+    if other.bed_depth is not None and answer.bed_depth is not None:
+        words += (
+            f" (in place of {area_of(answer.floor_area, page)}), {depth_of(other.bed_depth, page)} of bed"
+        )
+        words += f" (of {depth_of(answer.bed_depth, page)})"
+    costs = [s.exact_cost_per_tonne for s in answer.served if s.exact_cost_per_tonne is not None]
+    if costs and other.cost_per_tonne is not None:
+        now, then = (money(x * per_mass(page)) for x in (sum(costs) / len(costs), other.cost_per_tonne))
+        words += f", {then} per {mass_unit(page)} (of {now})"
+    return wrapped(f"{words}.", page)
 
 
 # -- each product in each weather

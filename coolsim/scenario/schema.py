@@ -362,6 +362,20 @@ _LIMITS = {
     "mixing": Key(
         "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
     ),
+    "minimum_residence_time": _quantity(
+        u.TIME,
+        "8 min",
+        "0 s",
+        "24 h",
+        "the least that settings and sizes choose; 8 min of coolers and belts if left out",
+    ),
+    "minimum_depth_in_deviations": Key(
+        "number",
+        "the least depth that they choose, of a depth_deviation that is a length; 5 if left out",
+        "5",
+        low="0",
+        high="100",
+    ),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT
     ),

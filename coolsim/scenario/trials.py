@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -54,6 +54,30 @@ MOST = 10_000  # rows
 
 
 @dataclass(frozen=True)
+class Places:
+    """Moistures of pellets that were sampled at several places at once; arrays (trials,)."""
+
+    count: Array = documented("-", "places; 0 or 1 where there were not several")
+    deviation: Array = documented("kg/kg wet", "standard deviation between them")
+    instrument: Array = documented("kg/kg wet", "standard deviation of a single reading")
+
+    @staticmethod
+    def of(values: Sequence[Sequence[float]], instrument: Array) -> Places:
+        """Of the moistures of each trial; the mean is the trial's reading."""
+        count = np.array([len(v) for v in values])
+        between = [float(np.std(v, ddof=1)) if len(v) > 1 else 0.0 for v in values]
+        return Places(count, np.array(between), np.asarray(instrument, float))
+
+    def some(self, chosen: Any) -> Places:
+        """Those of some trials."""
+        return Places(self.count[chosen], self.deviation[chosen], self.instrument[chosen])
+
+    def of_mean(self) -> Array:
+        """Standard deviation of the mean of the places, of the only one where there were not several."""
+        return np.sqrt((self.instrument**2 + self.deviation**2) / np.maximum(self.count, 1))
+
+
+@dataclass(frozen=True)
 class Trials:
     """What was set and what was measured; arrays (quantities, trials), nan where not."""
 
@@ -67,6 +91,7 @@ class Trials:
     doubt: Array = documented("SI", "standard deviation of what was set, (inputs, trials)")
     assumed: tuple[str, ...] = documented("-", "quantities whose ± was not stated in every row", default=())
     marks: str = documented("-", "how the cells of the file are parted, where not by commas", default="")
+    places: Places | None = documented("-", "of trials sampled at several places", default=None)
 
     def __len__(self) -> int:
         return len(self.cases)
@@ -93,6 +118,7 @@ class Trials:
             self.doubt[:, chosen],
             self.assumed,
             self.marks,
+            None if self.places is None else self.places.some(chosen),
         )
 
 
@@ -102,14 +128,16 @@ def trials_of(
     deviation: Mapping[str, Any] | None = None,
     *,
     doubt: Mapping[str, Any] | None = None,
+    places: Sequence[Sequence[float]] | None = None,
     name: str = "trials",
 ) -> Trials:
     """Trials from Python: cases, and arrays (trials,) by name of MEASURED and of DOUBTED, in SI and °C.
 
     Of lines names may go by stage: "stage.1.moisture" behind the first, "stage.1.airflow" of what was set on it.
 
-    deviation: standard deviations; those of usual instruments where left out. Raises ValueError for a name that is
-    unknown, InputError for readings that cannot be.
+    deviation: standard deviations; those of usual instruments where left out. places: of each trial the moistures
+    of pellets sampled at several places, whose mean is its moisture; none where it was not. Raises ValueError for a
+    name that is unknown, InputError for readings that cannot be.
     """
     deviation, doubt, count = deviation or {}, doubt or {}, len(cases)
     names, inputs = (
@@ -126,6 +154,7 @@ def trials_of(
     labels = tuple(f"trial {i}" for i in range(1, count + 1))
     assumed = tuple(k for k in measured if k not in deviation)
     trials = Trials(name, labels, tuple(cases), np.array(rows), np.array(sd), np.array(unsure), assumed)
+    trials = trials if places is None else _sampled(trials, places)
     faults = _impossible(trials, [""] * count)
     if faults:
         raise InputError(faults)
@@ -150,7 +179,9 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
     if faults:
         raise InputError(faults)
     numbers = (k for k, column in enumerate(columns) if column is not None and column.key not in TEXTS)
-    comma = csv_table.has_decimal_commas([row[k] for row in table.rows] for k in numbers)
+    comma = csv_table.has_decimal_commas(
+        [part for row in table.rows for part in row[k].split()] for k in numbers
+    )
     read = [_Row(f"{name}:{n}", columns, row, case, comma) for n, row in zip(table.lines, table.rows)]
     if any(row.changes for row in read):
         check_same_as_typed(case)
@@ -179,6 +210,7 @@ class _Row:
         self.changes: dict[str, str] = {}
         self.measured: dict[str, float] = {}
         self.spread: dict[str, float] = {}
+        self.places: list[float] = []
         self.label = ""
         for column, cell in zip(columns, cells):
             assert column is not None
@@ -197,19 +229,27 @@ class _Row:
             allowed = csv_table.number_wanted(self.comma)
             self.faults.append(Fault(self.where, column.label, shown(cell), allowed))
             return
-        cell, definition = csv_table.with_point(cell, self.comma), definition_of(column.key, case)
+        cell = " ".join(csv_table.with_point(part, self.comma) for part in cell.split())
+        definition = definition_of(column.key, case)
         text = f"{cell} {column.unit}"
         assert definition is not None
         try:
             if column.within:
                 self.spread[column.key] = _spread(text, definition)
             elif reading_of(column.key):
-                self.measured[reading_of(column.key)] = READERS["quantity"](text, definition)
+                self._measured(reading_of(column.key), cell, column.unit, definition)
             else:
                 self.changes[column.key] = text
         except Misread as error:
             allowed = str(error) if str(error).startswith("allowed") else f"needs {error}"
             self.faults.append(Fault(self.where, column.label, shown(text), allowed))
+
+    def _measured(self, reading: str, cell: str, unit: str, definition: Key) -> None:
+        """A reading; of the moisture at the exit several, one for each place, where they are parted by spaces."""
+        each = cell.split() if reading == "moisture" else [cell]
+        values = [READERS["quantity"](f"{part} {unit}", definition) for part in each]
+        self.measured[reading] = float(np.mean(values)) if len(values) > 1 else values[0]
+        self.places = values if len(values) > 1 else self.places
 
     def case(self, case: Case) -> Case:
         """The scenario with this row's cells in it; the scenario itself where they are wrong."""
@@ -239,7 +279,7 @@ def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case
         q for q in names if any(q in row.measured and columns[q] not in row.spread for row in rows)
     )
     labels = tuple(row.label or f"line {line}" for row, line in zip(rows, table.lines))
-    return Trials(
+    trials = Trials(
         table.name,
         labels,
         tuple(cases),
@@ -249,6 +289,19 @@ def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case
         assumed,
         table.told(comma),
     )
+    places = [row.places for row in rows]
+    return _sampled(trials, places) if any(places) else trials
+
+
+def _sampled(trials: Trials, values: Sequence[Sequence[float]]) -> Trials:
+    """Trials with the moistures of their places; their mean is as sure as these make it."""
+    row = trials.quantities.index("moisture")
+    places = Places.of(values, trials.deviation[row])
+    several = places.count > 1
+    measured, deviation = trials.measured.copy(), trials.deviation.copy()
+    measured[row, several] = [float(np.mean(v)) for v in values if len(v) > 1]
+    deviation[row] = np.where(several, places.of_mean(), deviation[row])
+    return replace(trials, measured=measured, deviation=deviation, places=places)
 
 
 def _impossible(trials: Trials, where: Sequence[str]) -> list[Fault]:

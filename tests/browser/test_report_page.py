@@ -21,6 +21,7 @@ from pypdf import PdfReader
 from selenium import webdriver
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
+from shipped import level_text
 
 import coolsim
 from coolsim.output.report.answers import ask
@@ -69,7 +70,7 @@ def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     hours = [(h, 22 + 5 * (h % 24 > 8) + h // 9, 40 + (37 * h) % 56) for h in range(72)]
     lines = [f"2023-02-{1 + h // 24:02d}T{h % 24:02d}:00,{T},{RH}" for h, T, RH in hours]
     (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *lines]))
-    text = (SCENARIOS / "humid-delta.toml").read_text(encoding="utf-8").split("\n")
+    text = level_text("humid-delta").split("\n")
     text = ['title = "<b>Feed</b> & a_name_without_any_place_to_break_it_in_two_or_in_three"' if
             line.startswith("title") else line for line in text]  # fmt: skip
     (folder / "mill.toml").write_text("\n".join(text) + YEAR, encoding="utf-8")

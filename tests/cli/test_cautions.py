@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Case
@@ -47,7 +48,7 @@ def test_the_limit_of_warm_pellets_is_the_one_that_is_stated(good, answer, state
 
 @cache
 def dried(name: str) -> tuple[Case, Result]:
-    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    case = level(name)
     result = coolsim.predict(case)
     return case, dataclasses.replace(
         result, spread=dataclasses.replace(result.spread, driest_wb=0.04, wettest_wb=0.13, deviation_wb=0.03)
@@ -80,7 +81,7 @@ def test_what_makes_a_bed_evener_goes_with_the_dryer(kind):
 def test_quicker_reversals_are_not_always_evener():
     """What the advice says: in a batch of twice the depth, air that turns every 2 min dries the middle
     less than air that turns every 15."""
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = level("evening-batch")
     case = dataclasses.replace(
         case, cooler=dataclasses.replace(case.cooler, bed_depth=2 * case.cooler.bed_depth)
     )

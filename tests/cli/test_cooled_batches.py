@@ -9,7 +9,8 @@ import re
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
-from cli.test_dryers import BATCH, BELT, HEAD, SCENARIOS, faults
+from cli.test_dryers import BATCH, BELT, HEAD, faults
+from shipped import level
 
 import coolsim
 from coolsim import plots
@@ -119,7 +120,7 @@ def test_warm_pellets_name_the_key(bare):
 
 def test_water_taken_up_while_cooling_is_told(cooled):
     assert not told(cooled, "takes up water")
-    damp = coolsim.load(SCENARIOS / "evening-batch.toml")
+    damp = level("evening-batch")
     (text,) = told(coolsim.predict(damp), "takes up water")
     before, after = (float(x) for x in re.findall(r"(\d+\.\d)%", text))
     result = coolsim.predict(
@@ -130,7 +131,7 @@ def test_water_taken_up_while_cooling_is_told(cooled):
 
 
 def test_the_batch_that_is_shown_is_a_well_run_one():
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = level("evening-batch")
     r = coolsim.predict(case)
     assert r.pellets_out.temperature - case.air.temperature < 5.5
     assert 0.095 < r.pellets_out.moisture_wb <= 0.10

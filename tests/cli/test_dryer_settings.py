@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.costs import Cost
@@ -39,6 +40,7 @@ airflow = "4000 m3/h"
 inlet_air_temperature = "80 degC"
 [target]
 moisture = "13 %"
+maximum_water_activity = 1.0
 [limits]
 duration = ["5 min", "60 min"]
 [costs]
@@ -154,7 +156,7 @@ def test_what_would_do_is_said_in_the_units_asked_for(answer_of_a_belt, units, w
 @pytest.fixture
 def answer_of_a_belt():
     """An answer written by hand: 0.003 m/s are 0.18 m/min or 0.59 ft/min, 106 °C are 222.8 °F."""
-    case = coolsim.load(Path(__file__).parents[2] / "scenarios" / "belt-four-zones.toml")
+    case = level("belt-four-zones")
     hot, airflow = (106.0, 90.0, 70.0, None), (4.0, 3.0, 2.0, 1.0)
     settings = DryerSettings(106.0, 10.0, float("nan"), 4560.0, 0.12, 0.003, hot, airflow)
     inlet, air, belt = machine_of(case).settings

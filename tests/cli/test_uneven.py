@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from shipped import level_text
 from typer.testing import CliRunner
 
 import coolsim
@@ -14,9 +15,7 @@ from coolsim.scenario import inputs, loads
 from coolsim.scenario.templates import template
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COOLER, BATCH = (
-    (SCENARIOS / f"{n}.toml").read_text(encoding="utf-8") for n in ("humid-delta", "evening-batch")
-)
+COOLER, BATCH = (level_text(n) for n in ("humid-delta", "evening-batch"))
 
 
 def with_keys(text: str, *lines: str) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from typer.testing import CliRunner
 
 import coolsim
@@ -16,7 +17,7 @@ from coolsim.cli import app
 from coolsim.physics import sorption
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-BATCH = coolsim.load(SCENARIOS / "evening-batch.toml")
+BATCH = level("evening-batch")
 
 
 def of(moisture: object, temperature: object, solid: object) -> coolsim.result.BetweenPellets:
@@ -39,10 +40,14 @@ def test_tenths_of_a_straight_profile_by_hand():
 
 
 def test_a_tenth_is_one_of_dry_solid():
-    """A twentieth of the solid at .20, the rest at .10: half of the wettest tenth is of either, .15."""
+    """A twentieth of the solid at .20, the rest at .10: half of the wettest tenth is of either, .15.
+
+    Wet basis .166667 and .090909: the deviation is √(.05 · .95) of the difference, .217945 · .075758 = .016511.
+    """
     told = of([0.2, 0.1], [20.0, 50.0], [1.0, 19.0])
     assert told.wettest_tenth.moisture_wb == pytest.approx(0.15 / 1.15, rel=1e-12)
     assert told.warmest_tenth.temperature == pytest.approx(50.0, rel=1e-12)
+    assert told.deviation_wb == pytest.approx([0.016511], abs=5e-7)
 
 
 def highest_tenth(values: np.ndarray) -> float:
@@ -52,7 +57,7 @@ def highest_tenth(values: np.ndarray) -> float:
 @pytest.mark.parametrize("name", ["evening-batch", "belt-four-zones"])
 def test_layers_of_a_bed_are_its_profile(name):
     """The last row of `layers`, read between its points at 100 000 places of equal dry solid."""
-    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    case = level(name)
     result = coolsim.predict(case)
     told, layers = result.between_pellets, result.layers
     at = (np.arange(100_000) + 0.5) / 100_000 * case.cooler.bed_depth
@@ -73,7 +78,7 @@ def test_layers_of_a_bed_are_its_profile(name):
 def test_pellets_that_are_turned_over_are_alike_and_so_are_those_of_a_cooler():
     over = dataclasses.replace(BATCH.cooler, mixing="continuous", reverse_every=None)
     assert coolsim.predict(dataclasses.replace(BATCH, cooler=over)).between_pellets is None
-    assert coolsim.predict(coolsim.load(SCENARIOS / "humid-delta.toml")).between_pellets is None
+    assert coolsim.predict(level("humid-delta")).between_pellets is None
 
 
 def test_of_many_it_is_told_one_by_one():
@@ -88,10 +93,14 @@ def test_of_many_it_is_told_one_by_one():
 def test_it_stands_in_json_and_in_the_printed_answer():
     path = str(SCENARIOS / "evening-batch.toml")
     done = CliRunner().invoke(app, ["predict", path, "--json", "-"])
-    told, alone = json.loads(done.stdout)["between_pellets"], coolsim.predict(BATCH).between_pellets
+    told, alone = (
+        json.loads(done.stdout)["between_pellets"],
+        coolsim.predict(coolsim.load(path)).between_pellets,
+    )
     assert told == {
         "moisture_wb": list(alone.moisture_wb),
         "temperature_C": list(alone.temperature),
+        "deviation_wb": alone.deviation_wb,
         "wettest_tenth": {
             "moisture_wb": alone.wettest_tenth.moisture_wb,
             "water_activity": alone.wettest_tenth.water_activity,

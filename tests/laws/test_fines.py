@@ -6,6 +6,7 @@ import dataclasses
 from pathlib import Path
 
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Case
@@ -17,7 +18,7 @@ FACTOR = 1100 / 271  # with 10 % of fines: Yazdanpanah et al. 2010 (seen), as in
 
 def scenario(name: str, fines: str = "", **changes: str) -> Case:
     keys = {k.replace("__", "."): v for k, v in changes.items()} | ({"feed.fines": fines} if fines else {})
-    return coolsim.replace(coolsim.load(SCENARIOS / f"{name}.toml"), keys)
+    return coolsim.replace(level(name), keys)
 
 
 @pytest.mark.parametrize("name", ["humid-delta", "evening-batch", "belt-four-zones"])

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.special import jn_zeros, jv
+from shipped import level
 
 import coolsim
 from coolsim.case import Air, Batch, Case, Cooler, Line, Stage
@@ -23,8 +23,7 @@ from coolsim.physics import air
 from coolsim.predict import predict  # behind the public door, which refuses so little air
 from coolsim.scenario import loads
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COOLER = coolsim.load(SCENARIOS / "humid-delta.toml")
+COOLER = level("humid-delta")
 WET = """
 [feed]
 material = "pig-pellets"
@@ -325,8 +324,8 @@ def test_batches_in_a_line_are_batches():
 
 def test_lines_of_several_kinds_side_by_side_keep_their_stages() -> None:
     """A batch that is cooled and one that is not are of two kinds; each stage is that of the line alone."""
-    _, cooler = coolsim.load(SCENARIOS / "dryer-then-cooler.toml").cooler.stages
-    batch = coolsim.load(SCENARIOS / "evening-batch.toml")
+    _, cooler = level("dryer-then-cooler").cooler.stages
+    batch = level("evening-batch")
     boxes = [dataclasses.replace(batch.cooler, cooling_time=t) for t in (0.0, 300.0)]
     lines = [dataclasses.replace(batch, cooler=Line((Stage("box", box), cooler))) for box in boxes]
     both = coolsim.predict(lines)

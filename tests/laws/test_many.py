@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from laws.domain import sample
+from shipped import level
 
 import coolsim
 from coolsim import uneven
@@ -24,7 +25,8 @@ import sys
 import numpy as np
 import coolsim
 case, rng, n = coolsim.load(sys.argv[1]), np.random.default_rng(8760), int(sys.argv[2])
-case = coolsim.replace(case, {"cooler.depth_deviation": one for one in sys.argv[3:]})
+uneven = {"cooler.depth_deviation": [*sys.argv[3:], "0 %"][0], "cooler.speed_deviation": "0 %"}
+case = coolsim.replace(case, uneven)
 coolsim.predict(case)
 air = coolsim.Air(rng.uniform(5, 38, n), rng.uniform(0.3, 0.98, n), rng.uniform(9.6e4, 1.02e5, n))
 coolsim.predict(case, air=air)
@@ -40,7 +42,7 @@ def states(count: int) -> coolsim.Air:
 
 
 def test_profiles_are_kept_of_a_thousand_and_of_more_if_asked() -> None:
-    case = coolsim.load(EVEN)
+    case = level("humid-delta")
     few, many = states(MOST_WITH_PROFILE), states(MOST_WITH_PROFILE + 1)
     assert coolsim.predict(case, air=few).kept_profile.z.shape[0] == MOST_WITH_PROFILE
     without = coolsim.predict(case, air=many)
@@ -53,7 +55,7 @@ def test_profiles_are_kept_of_a_thousand_and_of_more_if_asked() -> None:
 
 
 def test_profiles_are_left_out_where_nobody_wants_them() -> None:
-    case = coolsim.load(EVEN)
+    case = level("humid-delta")
     one = coolsim.predict(case, profile=False)
     assert one.profile is None and one.warnings == coolsim.predict(case).warnings
     assert coolsim.predict([case, case], profile=False).profile is None
@@ -99,7 +101,7 @@ def of_some(monkeypatch: pytest.MonkeyPatch, most: int) -> list[int]:
 
 def test_uneven_beds_are_laid_out_block_by_block(monkeypatch: pytest.MonkeyPatch) -> None:
     """Three columns each (test_uneven); blocks know nothing of each other, so answers are the same."""
-    case = coolsim.replace(coolsim.load(EVEN), DEEP)
+    case = coolsim.replace(level("humid-delta"), DEEP)
     moist = with_number(case, "feed.moisture", np.linspace(0.13, 0.15, 40))
     whole = coolsim.predict(moist, profile=True)
     laid_out = of_some(monkeypatch, 15)
@@ -112,7 +114,7 @@ def test_uneven_beds_are_laid_out_block_by_block(monkeypatch: pytest.MonkeyPatch
 
 
 def test_a_case_that_fails_has_its_number_of_all_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
-    case = coolsim.replace(coolsim.load(EVEN), DEEP)
+    case = coolsim.replace(level("humid-delta"), DEEP)
     of_some(monkeypatch, 15)
     airflow = np.full(40, 0.4)
     airflow[33] = -1.0  # behind the door, which would refuse it
@@ -147,7 +149,7 @@ def test_memory_hardly_grows_with_uneven_beds() -> None:
 
 
 def test_every_field_of_an_answer_of_many_is_there() -> None:
-    result = coolsim.predict(coolsim.load(EVEN), air=states(MOST_WITH_PROFILE + 1))
+    result = coolsim.predict(level("humid-delta"), air=states(MOST_WITH_PROFILE + 1))
     for part in (result.pellets_out, result.air_out, result.bed, result.accuracy):
         for field in dataclasses.fields(part):
             assert np.isfinite(getattr(part, field.name)).all(), field.name

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
+from shipped import level
 
 import coolsim
 from coolsim import dried
@@ -18,15 +18,16 @@ from coolsim.case import Case
 from coolsim.chunks import ALIKE
 from coolsim.fields import numbers, with_number
 from coolsim.inputs import gather
+from coolsim.model import drying
+from coolsim.model.drying import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
 from coolsim.result import Result
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COOLER = coolsim.load(SCENARIOS / "humid-delta.toml")
-BATCH = coolsim.load(SCENARIOS / "evening-batch.toml")
-BELT = coolsim.load(SCENARIOS / "belt-four-zones.toml")
-LINE = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+COOLER = level("humid-delta")
+BATCH = level("evening-batch")
+BELT = level("belt-four-zones")
+LINE = level("dryer-then-cooler")
 NODES, WEIGHTS = (-(3**0.5), 0.0, 3**0.5), (1 / 6, 2 / 3, 1 / 6)  # Gauss–Hermite of three points
 
 
@@ -197,13 +198,14 @@ def test_water_and_heat_of_an_uneven_cooler_close():
     assert r.profile.mean_moisture[-1] == pytest.approx(r.pellets_out.moisture_db, rel=1e-12)
 
 
-def dryer_columns(case: Case, sigma: float) -> tuple[list[Case], np.ndarray]:
-    """The three columns of a batch or belt as dryers of their own, and their shares of dry solid."""
+def dryer_columns(case: Case, sigma: float, speed: float = 0.0) -> tuple[list[Case], np.ndarray]:
+    """The columns of a batch or belt as dryers of their own, and their shares of dry solid."""
     c = case.cooler
-    w, l = np.array(WEIGHTS), 1 + sigma * np.array(NODES)
+    w, l, s = gauss(sigma, speed)
     each = []
-    for k in range(3):
-        own = {"bed_depth": c.bed_depth * l[k], "depth_deviation": None}
+    for k in range(len(w)):
+        own = {"bed_depth": c.bed_depth * l[k], "depth_deviation": None, "speed_deviation": None}
+        own = {name: value for name, value in own.items() if hasattr(c, name)}
         feed = case.feed
         if c.arrangement == "batch":
             T = c.inlet_air_temperature or case.air.temperature
@@ -218,9 +220,9 @@ def dryer_columns(case: Case, sigma: float) -> tuple[list[Case], np.ndarray]:
                 f = w * split(case, l * c.bed_depth, w, mean, T)
                 zones.append(dataclasses.replace(zone, airflow=zone.airflow * f[k]))
             own |= {"belt_width": c.belt_width * w[k], "zones": tuple(zones)}
-            feed = dataclasses.replace(feed, throughput=feed.throughput * w[k] * l[k])
+            feed = dataclasses.replace(feed, throughput=feed.throughput * w[k] * l[k] * s[k])
         each.append(dataclasses.replace(case, cooler=dataclasses.replace(c, **own), feed=feed))
-    return each, w * l
+    return each, w * l * s
 
 
 def heated(case: Case, velocity: float, T: float) -> float:
@@ -228,11 +230,13 @@ def heated(case: Case, velocity: float, T: float) -> float:
     return velocity * (T + 273.15) / (case.air.temperature + 273.15)
 
 
-@pytest.mark.parametrize("case", [BATCH, BELT], ids=["batch", "belt"])
-@pytest.mark.parametrize("sigma", [0.1, 0.3])
-def test_columns_of_a_dryer_are_separate_dryers(case, sigma):
-    got = coolsim.predict(uneven(case, depth_deviation=sigma))
-    each, solid = dryer_columns(case, sigma)
+@pytest.mark.parametrize("case, depth, speed", [
+    (BATCH, 0.1, 0.0), (BATCH, 0.3, 0.0), (BELT, 0.1, 0.0), (BELT, 0.3, 0.0), (BELT, 0.2, 0.3),
+])  # fmt: skip
+def test_columns_of_a_dryer_are_separate_dryers(case, depth, speed):
+    deviations = {"depth_deviation": depth} | ({"speed_deviation": speed} if speed else {})
+    got = coolsim.predict(uneven(case, **deviations))
+    each, solid = dryer_columns(case, depth, speed)
     parts = [coolsim.predict(one) for one in each]
     M, T = mixed(case, parts, solid)
     assert got.pellets_out.moisture_wb == pytest.approx(M, abs=1e-4)  # 0.01 point
@@ -240,12 +244,27 @@ def test_columns_of_a_dryer_are_separate_dryers(case, sigma):
     for name in ("heat", "fan", "feed", "product"):
         total = sum(getattr(r.energy, name) for r in parts)
         assert getattr(got.energy, name) == pytest.approx(total, rel=2e-3), name
-    assert got.spread.wettest_wb == pytest.approx(max(r.spread.wettest_wb for r in parts), abs=1e-4)
-    assert got.spread.driest_wb == pytest.approx(min(r.spread.driest_wb for r in parts), abs=1e-4)
-    assert got.bed.lift_off == pytest.approx(max(r.bed.lift_off for r in parts), rel=1e-3)
+    # a column is refined only where the mixture needs it: its ends are those of the same mesh
+    alike = [dried.dry([one], None, resolution=Resolution(refinements=0)) for one in each]
+    assert got.spread.wettest_wb == pytest.approx(max(r.spread.wettest_wb for r in alike), abs=1e-4)
+    assert got.spread.driest_wb == pytest.approx(min(r.spread.driest_wb for r in alike), abs=1e-4)
+    assert got.bed.lift_off == pytest.approx(max(r.bed.lift_off for r in alike), rel=1e-3)
     assert abs(got.accuracy.water_imbalance) < 1e-8 and abs(got.accuracy.energy_imbalance) < 1e-8
     assert got.history.moisture_wb[-1] == pytest.approx(M, abs=1e-4)
     assert got.history.time[-1] == pytest.approx(got.bed.residence_time, rel=1e-12)
+
+
+def test_columns_are_refined_where_the_error_of_their_mixture_is_too_large():
+    """Shares 1/6, 2/3, 1/6 of two beds, column after column. Tolerances are 5e-4 and 0.5 K: of the first bed the
+    mean error is (6 + 4 · 4 + 2)/6 · 1e-4 = 4e-4, of the second (12 + 4 · 4 + 8)/6 · 1e-4 = 6e-4."""
+    moisture = 1e-4 * np.array([6, 12, 4, 4, 2, 8])
+    shares = np.repeat(np.array(WEIGHTS)[:, None], 2, axis=1)
+    mixed_so = drying.to_refine(np.array([moisture, np.zeros(6)]), shares)
+    assert mixed_so.tolist() == [False, True, False, False, False, True]
+    assert drying.to_refine(np.array([moisture, np.zeros(6)]), None).tolist() == [
+        *(True, True, False), *(False, False, True)]  # fmt: skip
+    warm = np.array([np.zeros(6), [3.1, 0.6, 0, 0, 0, 0]])  # K: means 0.52 and 0.1
+    assert drying.to_refine(warm, shares).tolist() == [True] + 5 * [False]
 
 
 def test_layers_and_columns_of_a_batch_are_pooled_and_those_of_a_turned_one_are_columns():
@@ -368,3 +387,13 @@ def test_many_weathers_are_each_as_alone():
         tenth = alone.between_pellets.wettest_tenth
         assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=5e-5)
         assert many.bed.lift_off[k] == pytest.approx(alone.bed.lift_off, rel=2e-3)
+
+
+@pytest.mark.parametrize("case", [BATCH, BELT], ids=["batch", "belt"])
+def test_the_course_of_an_uneven_dryer_tells_all_the_water_that_was_lost(case):
+    """Rate times step, summed, is what the pellets lost: columns take steps of their own."""
+    got = coolsim.predict(uneven(case, depth_deviation=0.1))
+    fed = got.feed_in.moisture_wb / (1 - got.feed_in.moisture_wb)
+    told = (got.history.drying_rate * np.diff(got.history.time, prepend=0.0)).sum()
+    assert told == pytest.approx(fed - got.pellets_out.moisture_db, rel=1e-6)
+    coolsim.plots.drying_curve(got)

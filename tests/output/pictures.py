@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from shipped import level
 
 import coolsim
 from coolsim import plots
@@ -33,7 +34,7 @@ def at(case: Case, airflow: float, minutes: float) -> Case:
 
 @cache
 def case(name: str = "humid-delta") -> Case:
-    return coolsim.load(ROOT / "scenarios" / f"{name}.toml")
+    return level(name)
 
 
 @cache

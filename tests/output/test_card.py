@@ -14,6 +14,7 @@ from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from matplotlib import font_manager
 from pypdf import PdfReader
+from shipped import level, level_text
 from typer.testing import CliRunner
 
 import coolsim
@@ -34,7 +35,7 @@ SIZES = {"a4": (297.0, 210.0), "letter": (11 * 25.4, 8.5 * 25.4)}
 
 @pytest.fixture(scope="module")
 def case() -> Case:
-    return coolsim.load(SCENARIOS / "monsoon-year.toml")  # feed at 15.2 %, target 11.5 ± 0.3 %, 7 K
+    return level("monsoon-year")  # feed at 15.2 %, target 11.5 ± 0.3 %, 7 K
 
 
 @pytest.fixture(scope="module")
@@ -219,7 +220,7 @@ def mill(folder: Path, until: str = "") -> Path:
     hours = [(h, 22 + 5 * (h % 24 > 8) + h // 9, 40 + (37 * h) % 56) for h in range(72)]
     lines = [f"2023-02-{1 + h // 24:02d}T{h % 24:02d}:00,{T},{RH}" for h, T, RH in hours]
     (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *lines]), encoding="utf-8")
-    text = (SCENARIOS / "humid-delta.toml").read_text(encoding="utf-8")
+    text = level_text("humid-delta")
     text = text.partition(until)[0] if until else text
     (folder / "mill.toml").write_text(text + WEATHER, encoding="utf-8")
     return folder / "mill.toml"
@@ -282,7 +283,7 @@ def of_dryer() -> Chart:
 
 
 def test_a_dryers_card_says_everything_that_is_set(of_dryer: Chart) -> None:
-    case = coolsim.load(SCENARIOS / "batch-year.toml")  # feed at 24 %
+    case = level("batch-year")  # feed at 24 %
     ((usual, drier),) = card.cells(case, of_dryer, Page())
     assert usual.lines == ("66.5 °C", "25.5 min", "feed ≤ 25.1 %")  # 1530 s; rounded down
     assert drier.lines == ("70.0 °C", "38.0 min", "feed ≤ 22.7 %") and drier.fill != usual.fill

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from pathlib import Path
 
 import psychrolib
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Target
@@ -15,7 +15,7 @@ from coolsim.cautions import cautions
 from coolsim.output import tables
 from coolsim.output.page import Page
 
-BATCH = coolsim.load(Path(__file__).parents[2] / "scenarios" / "evening-batch.toml")
+BATCH = level("evening-batch")
 
 
 def said(case, result, word: str) -> list[coolsim.result.Warning]:
@@ -90,7 +90,7 @@ def test_pellets_that_warm_in_the_bag_are_told_of_where_their_exit_alone_is_fine
 def test_pellets_that_will_mould_are_told_before_their_mean() -> None:
     """Settings that keep the moisture, and pellets that must not be bagged: the second is read first, and once."""
     wet = coolsim.replace(
-        coolsim.load(Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml"),
+        level("monsoon-night"),
         {"feed.moisture": "19 %", "target.moisture": "18 %"},
     )
     said = " ".join(tables.first(coolsim.predict(wet), Page(80)).split())

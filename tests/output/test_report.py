@@ -12,6 +12,7 @@ import pytest
 from markupsafe import Markup
 from output.pictures import size, year
 from output.reading import Read, read
+from shipped import level, level_text
 from typer.testing import CliRunner
 
 import coolsim
@@ -28,7 +29,7 @@ MEGABYTE = 1e6
 
 @pytest.fixture(scope="module")
 def night() -> Answers:
-    return ask(coolsim.load(SCENARIOS / "monsoon-night.toml"))
+    return ask(level("monsoon-night"))
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +48,7 @@ def run(*words: Any) -> Any:
 
 def mill(folder: Path, **replaced: str) -> Path:
     """humid-delta without what asks for settings: predicted in a moment."""
-    text = (SCENARIOS / "humid-delta.toml").read_text(encoding="utf-8").split("[limits]")[0]
+    text = level_text("humid-delta").split("[limits]")[0]
     for key, value in replaced.items():
         text = re.sub(rf"(?m)^{key} = .*$", lambda _, k=key, v=value: f"{k} = {v}", text)
     path = folder / "mill.toml"
@@ -56,7 +57,7 @@ def mill(folder: Path, **replaced: str) -> Path:
 
 
 def test_exit_is_the_prediction(page: Read) -> None:
-    result = coolsim.predict(coolsim.load(SCENARIOS / "monsoon-night.toml"), band=True)
+    result = coolsim.predict(level("monsoon-night"), band=True)
     moisture, _, between = page.row("exit", "exit moisture")
     low, high = (100 * float(end) for end in result.input_band.moisture_wb)
     assert moisture == f"{100 * result.pellets_out.moisture_wb:.2f} %"
@@ -70,7 +71,7 @@ def test_exit_is_the_prediction(page: Read) -> None:
 
 def test_the_question_and_whether_its_wishes_are_met(page: Read, html: str) -> None:
     """Wishes and limits as the scenario has them: 11.5 %, 7 K; the exit meets them, its band not all."""
-    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    case = level("monsoon-night")
     result = coolsim.predict(case, band=True)
     asked = html.partition("<h1>")[2].partition("<section")[0]
     air, feed = case.air, case.feed
@@ -91,7 +92,7 @@ def test_the_question_and_whether_its_wishes_are_met(page: Read, html: str) -> N
 
 def test_what_does_not_balance_is_told(page: Read) -> None:
     """Of a solution to rounding it is nothing; the number printed is the result's."""
-    result = coolsim.predict(coolsim.load(SCENARIOS / "monsoon-night.toml"), band=True)
+    result = coolsim.predict(level("monsoon-night"), band=True)
     (water,) = page.row("numbers", "water, of the water entering")
     assert water == f"{100 * abs(float(result.accuracy.water_imbalance)):.1g} %"
 
@@ -217,7 +218,7 @@ def test_out_of_reach_is_written_and_told(tmp_path: Path) -> None:
 
 
 def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = level("evening-batch")
     case = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, duration=120.0))
     result = coolsim.predict(case)
     text = report(Answers(case, result), "0.0")
@@ -236,7 +237,7 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
 
 
 def test_a_line_shows_each_of_its_machines() -> None:
-    case = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+    case = level("dryer-then-cooler")
     answers = ask(case)
     text = report(answers, "0.0")
     page = read(text)

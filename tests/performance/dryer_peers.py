@@ -68,7 +68,7 @@ DIFFERENCE = 1e-7  # of a variable or its scale, by which a column of the Jacobi
 
 def posed():
     """The scenario's batch without reversals and cooling: case, dryer on one mesh, phase."""
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = coolsim.replace(coolsim.load(SCENARIOS / "evening-batch.toml"), {"cooler.depth_deviation": "0 %"})
     case = coolsim.replace(case, {"cooler.reverse_every": "10 h", "cooler.cooling_time": "0 s"})
     inputs = gather([dried.dataclasses.replace(case, cooler=dried._as_cooler(case))])
     (phase,) = dried._phases([case], inputs)

@@ -78,7 +78,7 @@ def main():
     parser.add_argument("--hours", type=int, default=50, help="hours solved one by one")
     count = parser.parse_args().hours
     warnings.simplefilter("ignore")  # overflows in iterates of the peer
-    case = all_day(coolsim.load(SCENARIO))
+    case = all_day(coolsim.replace(coolsim.load(SCENARIO), {"cooler.depth_deviation": "0 %"}))
     weather = read_weather(case)
     site, total = Site(case, weather), len(weather.air.temperature)
     at = np.sort(np.random.default_rng(50).choice(total, count, replace=False))

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from pathlib import Path
 
 import numpy as np
 import psychrolib
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Air, Case
 
-SCENARIO = Path(__file__).parents[2] / "scenarios" / "humid-delta.toml"
 PRESSED = ("pig-pellets", "poultry-pellets", "calf-pellets", "sinking-fish-feed")
 FEED = {"feed.throughput": "1 t/h", "feed.moisture": "15.5 %", "cooler.floor_area": "0.5 m2"}
 AIR = {"air.temperature": "20 degC", "air.relative_humidity": "60 %"}
@@ -23,7 +22,7 @@ def cooled(material: str, diameter: float, dwell: str, airflow: str, hot: float 
     changes = FEED | AIR | {"feed.material": material, "feed.temperature": f"{hot} degC"}
     changes |= {"feed.diameter": f"{diameter} mm", "feed.length": f"{2.5 * diameter} mm"}
     changes |= {"cooler.residence_time": dwell, "cooler.airflow": airflow}
-    return coolsim.predict(coolsim.replace(coolsim.load(SCENARIO), changes))
+    return coolsim.predict(coolsim.replace(level("humid-delta"), changes))
 
 
 @pytest.mark.parametrize("material", PRESSED)
@@ -61,7 +60,7 @@ def test_a_cooler_that_runs_is_not_said_to_lift():
     changes |= {"feed.diameter": "4 mm", "feed.length": "10 mm", "feed.void_fraction": "45 %"}
     changes |= {"feed.throughput": "22.68 t/h", "cooler.floor_area": "40.2 ft2", "cooler.bed_depth": "75 cm"}
     changes |= {"cooler.airflow": "10000 cfm", "feed.bulk_density": "640 kg/m3"}
-    result = coolsim.predict(coolsim.replace(coolsim.load(SCENARIO), changes))
+    result = coolsim.predict(coolsim.replace(level("humid-delta"), changes))
     assert 0.85 < result.bed.lift_off < 1.0
     assert 0.70 < result.bed.pressure_drop / result.bed.bed_weight < 0.80
     assert not [w for w in result.warnings if w.level == "danger"]
@@ -86,7 +85,7 @@ def share_of_what_lifts(outside: Air, air: tuple[float, float], case: Case, face
 
 
 def test_lift_off_of_a_cooler_is_that_of_the_hot_air_at_its_top():
-    case = coolsim.load(SCENARIO)
+    case = level("humid-delta")
     result = coolsim.predict(case)
     out = result.air_out
     psychrolib.SetUnitSystem(psychrolib.SI)
@@ -101,7 +100,7 @@ def test_lift_off_of_a_cooler_is_that_of_the_hot_air_at_its_top():
 def test_lift_off_of_a_batch_is_that_of_the_hottest_air_at_its_floor():
     """Air of one state from below, a bed that ends up as hot: the fastest air is what is blown in."""
     changes = {"cooler.duration": "300 min", "feed.temperature": "30 degC"}  # its own heat would blow faster
-    case = coolsim.replace(coolsim.load(SCENARIO.parent / "evening-batch.toml"), changes)
+    case = coolsim.replace(level("evening-batch"), changes)
     plain = {"reverse_every": None, "heater_power": None, "recirculation": 0.0, "cooling_time": 0.0}
     case = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, **plain, shrinkage=0.0))
     result = coolsim.predict(case)

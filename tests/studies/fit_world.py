@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from shipped import level
 
 import coolsim
 from coolsim.case import Case
@@ -20,7 +21,7 @@ OVEN, THERMOMETER = 0.001, 0.25  # standard deviations: half of ± 0.2 point and
 
 
 def scenario() -> Case:
-    return coolsim.load(ROOT / "scenarios" / "humid-delta.toml")
+    return level("humid-delta")
 
 
 def settings(case: Case, count: int, seed: int) -> list[Case]:

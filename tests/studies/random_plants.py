@@ -2,7 +2,8 @@
 
 Both sides use the same coarse mesh: the search is what is tested, not the mesh. A plant is looked at on a table
 of airflow, bed depth and, where the inlet air can be heated, its temperature; target and limits are met by false
-position between neighbours in airflow and in inlet temperature.
+position between neighbours in airflow and in inlet temperature. What nobody types is let be: moulds, and the least
+time in the bed.
 """
 
 from __future__ import annotations
@@ -50,6 +51,7 @@ airflow = "{low:.1f} m3/h"
 [target]
 moisture = "{target:.8f} %"
 maximum_above_ambient = "{above:.6f} K"
+maximum_water_activity = 1.0
 [costs]
 electricity = "{electricity:.3f} /kWh"
 heat = "{heat:.3f} /kWh"
@@ -58,6 +60,7 @@ feed = "{price:.3f} /kg"
 airflow = ["{low:.1f} m3/h", "{high:.1f} m3/h"]
 bed_depth = ["{shallow:.3f} m", "{deep:.3f} m"]
 maximum_lift_off = "{lift:.1f} %"
+minimum_residence_time = "0 s"
 """
 HEATER = """\
 inlet_air_temperature = ["{ambient:.1f} degC", "{hottest:.1f} degC"]

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from pathlib import Path
 
 import numpy as np
 import pytest
 from cli.test_dryers import BATCH, BELT, HEAD
+from shipped import level_text
 
 import coolsim
 from coolsim.case import Case
@@ -24,7 +24,6 @@ from coolsim.studies.drying.sizes.parts import air_parts, predicted
 from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.size import sized
 
-SCENARIO = Path(__file__).parents[2] / "scenarios" / "belt-to-buy.toml"
 # Reversed and cooled, so that its exit rises and falls in time; feed that is dried away costs most.
 REVERSED = (
     HEAD
@@ -49,7 +48,10 @@ reserve = "0 %"
 bed_depth = ["8 cm", "30 cm"]
 """
 )
-TEXTS = {"batch": REVERSED, "belt": SCENARIO.read_text().replace("[sizing]\n", '[sizing]\nreserve = "0 %"\n')}
+TEXTS = {
+    "batch": REVERSED,
+    "belt": level_text("belt-to-buy").replace("[sizing]\n", '[sizing]\nreserve = "0 %"\n'),
+}
 # The optimum itself; settings on dials cost a little more, and have tests of their own.
 exact = functools.partial(coolsim.size, on_dial=False)
 

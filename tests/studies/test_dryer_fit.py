@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from studies.fit_world import OVEN, THERMOMETER, with_numbers
 from typer.testing import CliRunner
 
@@ -137,7 +138,7 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
 @pytest.mark.parametrize("name", ["evening-batch", "belt-four-zones"])
 def test_slopes_are_those_of_full_predictions(name: str) -> None:
     """Differences of the product's own predictions, on its own mesh, over steps three times as long."""
-    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    case = level(name)
     free = [PARAMETERS[n] for n in marched._PUT]
     problem = posed(case, trials_of([case], {"moisture": [0.1]}), free)
     at, seen = said(problem.line, problem.before, True, True), 0.0
@@ -186,7 +187,7 @@ def test_a_feed_that_is_not_known_exactly_counts_less(base: Case, eight) -> None
 
 def test_a_belt(tmp_path: Path) -> None:
     """Its zones are columns, and its airflow factor is that of all zones."""
-    case = coolsim.load(SCENARIOS / "belt-four-zones.toml")
+    case = level("belt-four-zones")
     changes = (
         {"cooler.zone.1.airflow": "8000 m3/h", "feed.moisture": "25 %"},
         {"cooler.zone.1.airflow": "6500 m3/h", "feed.moisture": "24 %"},
@@ -250,7 +251,7 @@ def test_what_is_not_of_dryers(base: Case, eight) -> None:
 
 
 def test_a_cooler_takes_no_keys_of_dryers(tmp_path: Path) -> None:
-    cooler = coolsim.load(SCENARIOS / "humid-delta.toml")
+    cooler = level("humid-delta")
     with pytest.raises(InputError, match=r"cooler\.duration"):
         read_trials(cooler, written(tmp_path, "cooler.duration [min],measured.moisture [%]\n12,12\n"))
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from studies import pig_pellets
 from studies.pig_pellets import BELT, FEED
 
@@ -66,7 +67,7 @@ def at(weather: Weather, hours: np.ndarray) -> Air:
 @pytest.fixture(scope="module")
 def monsoon() -> Weather:
     """Each ninth hour of the invented monsoon year."""
-    return read_weather(coolsim.load(SCENARIOS / "monsoon-year.toml")).rows(slice(None, None, 9))
+    return read_weather(level("monsoon-year")).rows(slice(None, None, 9))
 
 
 @pytest.fixture(scope="module", params=DRYERS)
@@ -383,7 +384,7 @@ def test_out_of_reach_is_what_no_settings_of_that_hour_can_meet(monsoon: Weather
 
 def test_a_line_is_run_as_its_single_answers(monsoon: Weather) -> None:
     """Hours of a line with its settings as they are: those of `predict`, and its chart keeps what it says."""
-    line = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+    line = level("dryer-then-cooler")
     few = monsoon.rows(slice(None, None, 90))
     now, chart, _ = coolsim.seasons(line, weather=few).strategies
     k = np.arange(len(few))[::3]
@@ -432,7 +433,7 @@ def test_how_sure_a_dryers_year_is_is_what_its_samples_say(monsoon: Weather) -> 
 
 
 def test_everything_that_is_missing_is_named_at_once() -> None:
-    text = FEED.replace('[target]\nmoisture = "13 %"\n', "")
+    text = FEED.replace('[target]\nmoisture = "13 %"\nmaximum_water_activity = 1.0\n', "")
     with pytest.raises(InputError) as refused:
         coolsim.seasons(loads(text + BATCH), uncertainty=True)
     assert [fault.key for fault in refused.value.faults] == ["target.moisture", "weather"]

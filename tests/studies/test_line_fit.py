@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from studies.fit_world import with_numbers
 from typer.testing import CliRunner
 
@@ -30,7 +31,7 @@ TRUE = {"diffusivity": 1.5e-10, "isotherm_shift": 0.015, "specific_heat": 1760.0
 
 @pytest.fixture(scope="module")
 def base() -> Case:
-    return coolsim.load(SCENARIO)
+    return level("dryer-then-cooler")
 
 
 def changed(case: Case, count: int, seed: int) -> list[dict[str, str]]:
@@ -224,7 +225,7 @@ def test_numbers_of_a_stage_need_its_number(base: Case, six) -> None:
 
 
 def test_a_cooler_takes_no_stages(tmp_path: Path) -> None:
-    cooler = coolsim.load(SCENARIO.parent / "humid-delta.toml")
+    cooler = level("humid-delta")
     with pytest.raises(InputError, match=r"stage\.1\.measured\.moisture"):
         read_trials(cooler, written(tmp_path, "stage.1.measured.moisture [%]\n12\n"))
 

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Air
 
-LINE = Path(__file__).parents[2] / "scenarios" / "dryer-then-cooler.toml"
 # The last so warm and humid that the cooler cannot reach 10 % within what the dryer's air allows.
 WEATHERS = Air(np.array([26.0, 12.0, 38.0]), np.array([0.7, 0.5, 0.98]))
 TIGHT = {
@@ -23,7 +22,7 @@ TIGHT = {
 
 @pytest.fixture(scope="module")
 def many():
-    case = coolsim.replace(coolsim.load(LINE), TIGHT)
+    case = coolsim.replace(level("dryer-then-cooler"), TIGHT)
     return case, coolsim.find_settings(case, air=WEATHERS)
 
 

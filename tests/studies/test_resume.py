@@ -31,7 +31,8 @@ def mill(tmp_path: Path) -> Mill:
     """Reads a scenario of those that come along, in a day of weather."""
     hours = [f"2023-07-01T{h:02d}:00,{22 + 5 * np.sin(h / 4):.1f},{60 + h}" for h in range(24)]
     (tmp_path / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *hours]))
-    return lambda name: load_with(SCENARIOS / f"{name}.toml", in_weather(tmp_path))
+    level = ["cooler.depth_deviation=0 %"]
+    return lambda name: load_with(SCENARIOS / f"{name}.toml", [*in_weather(tmp_path), *level])
 
 
 def in_weather(folder: Path) -> list[str]:

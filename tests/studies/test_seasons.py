@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level, level_text
 from weather.files import typical_year_as_epw
 
 import coolsim
@@ -31,7 +32,7 @@ def real(tmp_path_factory: pytest.TempPathFactory) -> Weather:
 
 @pytest.fixture(scope="module")
 def night() -> Case:
-    return coolsim.load(ROOT / "scenarios" / "monsoon-night.toml")
+    return level("monsoon-night")
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +42,7 @@ def by_map(night: Case, real: Weather) -> Seasons:
 
 @pytest.fixture(scope="module")
 def monsoon() -> Case:
-    return coolsim.load(ROOT / "scenarios" / "monsoon-year.toml")
+    return level("monsoon-year")
 
 
 @pytest.fixture(scope="module")
@@ -202,9 +203,7 @@ def test_what_a_year_needs(night: Case, good_scenario: str) -> None:
 
 @pytest.fixture
 def good_scenario() -> str:
-    return (
-        (ROOT / "scenarios" / "humid-delta.toml").read_text(encoding="utf-8").replace('moisture = "12 %"', "")
-    )
+    return level_text("humid-delta").replace('moisture = "12 %"', "")
 
 
 # -- the chart

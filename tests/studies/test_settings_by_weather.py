@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from shipped import level_text
 from studies.set_so import set_so
 
 import coolsim
@@ -17,7 +17,7 @@ from coolsim.scenario import loads
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsByWeather
 from coolsim.studies.settings.coolers import INDIFFERENT
 
-TEXT = (Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml").read_text(encoding="utf-8")
+TEXT = level_text("monsoon-night")
 # Cold and dry to a monsoon night; with this wetter feed, some out of reach.
 WEATHERS = Air(
     np.array([8.0, 17.0, 21.0, 26.0, 30.0, 35.0]),

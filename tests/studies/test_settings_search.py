@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level_text
 from studies.random_plants import WISH_KEPT, Looked, Problem, afresh, on_the_coarse_mesh, problem
 
 import coolsim
@@ -175,9 +175,6 @@ def within(p: Problem) -> bool:
     return not any(b.limit.split(",")[0] in ("airflow", "bed depth") for b in p.answer.binding)
 
 
-MONSOON = Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml"
-
-
 @pytest.mark.parametrize(
     ("old", "new", "held"),
     [
@@ -193,7 +190,7 @@ MONSOON = Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml"
 )
 def test_ranges_of_a_scenario_we_ship(old: str, new: str, held: tuple[str, float] | None) -> None:
     """A range without width holds its knob there; a heater that may stay off costs nothing."""
-    text = MONSOON.read_text(encoding="utf-8")
+    text = level_text("monsoon-night")
     assert old in text
     answer = coolsim.find_settings(loads(text.replace(old, new)))
     assert answer.met
@@ -212,7 +209,7 @@ def test_states_of_the_survey_that_do_not_solve_are_bridged(
     The bridge extrapolates over a tenth of the range of two knobs: 0.05 point of moisture and 0.5 K are allowed,
     about what the survey's own mesh leaves.
     """
-    case = loads(MONSOON.read_text(encoding="utf-8"))
+    case = loads(level_text("monsoon-night"))
     ranges = plant.knob_range(case)
     box = Box(ranges | {"feed_moisture": (0.12, 0.17)})
     x = np.random.default_rng(3).uniform(-1, 1, (500, len(box.names)))
@@ -248,12 +245,12 @@ def test_a_survey_that_hardly_solves_says_so(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr(plant, "predict_inputs", nowhere)
     with pytest.raises(NotConverged, match="of the survey did not converge"):
-        coolsim.find_settings(loads(MONSOON.read_text(encoding="utf-8")))
+        coolsim.find_settings(loads(level_text("monsoon-night")))
 
 
 def test_a_fan_that_stalls_is_out_of_reach() -> None:
     """A peak far right of any flow allowed: the bed is met left of it at every speed."""
-    text = MONSOON.read_text(encoding="utf-8")
+    text = level_text("monsoon-night")
     curve = text[text.index("curve = [") : text.index("motor_efficiency")]
     stalled = 'curve = [["0 m3/h", "100 Pa"], ["90000 m3/h", "3000 Pa"], ["99000 m3/h", "0 Pa"]]\n'
     flows = 'airflow = ["900 m3/h", "3000 m3/h"]'

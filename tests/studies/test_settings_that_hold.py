@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from studies.pig_pellets import BATCH, FEED
 from studies.set_so import set_so
 
@@ -23,12 +24,11 @@ from coolsim.scenario import loads
 from coolsim.studies.settings.cheapest import gain_of, stand_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-EVENING = SCENARIOS / "evening-batch.toml"
 KWH = 3.6e6
 
 
 def evening(**changes: object) -> coolsim.Case:
-    return coolsim.replace(coolsim.load(EVENING), {k.replace("__", "."): v for k, v in changes.items()})
+    return coolsim.replace(level("evening-batch"), {k.replace("__", "."): v for k, v in changes.items()})
 
 
 @pytest.mark.thorough
@@ -82,7 +82,7 @@ def test_above_ambient_is_in_kelvin_whatever_the_machine() -> None:
 
 
 def test_humidities_alone_may_be_an_array() -> None:
-    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    case = level("monsoon-night")
     found = coolsim.find_settings(case, air=Air(26.0, np.array([0.7, 0.94])))
     one = coolsim.find_settings(dataclasses.replace(case, air=Air(26.0, 0.7)), on_dial=False)
     assert found.met.shape == (2,)
@@ -131,7 +131,7 @@ def test_costs_add_up_as_they_are_printed(seed: int) -> None:
 
 def test_the_wettest_tenth_is_said_before_the_mean() -> None:
     """A belt whose mean is drier than its target, and whose wettest tenth lies more than 1 point above it."""
-    case = coolsim.load(SCENARIOS / "belt-four-zones.toml")
+    case = level("belt-four-zones")
     result = coolsim.predict(case)
     wet = float(result.between_pellets.wettest_tenth.moisture_wb)
     assert result.pellets_out.moisture_wb <= case.target.moisture and wet > case.target.moisture + 0.01
@@ -149,7 +149,7 @@ def test_water_activity_is_of_the_wettest_tenth_where_layers_may_be_bagged_apart
     from coolsim.physics.sorption import water_activity
 
     for name, apart in (("evening-batch", True), ("belt-four-zones", False)):
-        case = coolsim.load(SCENARIOS / f"{name}.toml")
+        case = level(name)
         result = coolsim.predict(case)
         T = max(25.0, float(case.air.temperature))
         tenth, mean = result.between_pellets.wettest_tenth.moisture_wb, result.pellets_out.moisture_wb

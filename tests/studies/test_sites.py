@@ -8,6 +8,7 @@ from pathlib import Path
 import joblib
 import numpy as np
 import pytest
+from shipped import level_text
 
 import coolsim
 from coolsim.case import Case, Limits
@@ -21,7 +22,7 @@ def site(folder: Path, name: str, temperature: float) -> Case:
     """A line with a day of weather, and nothing to choose."""
     rows = [f"2023-07-01T{h:02d}:00,{temperature + 3 * np.sin(h / 4):.1f},70" for h in range(24)]
     (folder / f"{name}.csv").write_text("\n".join(["time,temperature,relative_humidity", *rows]))
-    text = (ROOT / "scenarios" / "humid-delta.toml").read_text(encoding="utf-8")
+    text = level_text("humid-delta")
     text += (
         f'\n[weather]\nfile = "{name}.csv"\n[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
     )

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cli.test_dryer_size import BOX
+from shipped import level_text
 
 import coolsim
 from coolsim.case import Case, FanData
@@ -31,9 +32,9 @@ ROUND = (
     .replace("[sizing]\n", '[sizing]\nabove_least = "1 %"\n')
 )
 ASKED = {
-    "cooler": (SCENARIOS / "cooler-to-buy.toml").read_text(encoding="utf-8"),
+    "cooler": level_text("cooler-to-buy"),
     "batch": ROUND,
-    "belt": (SCENARIOS / "belt-to-buy.toml").read_text(encoding="utf-8"),
+    "belt": level_text("belt-to-buy"),
 }
 COLUMNS = {
     "airflow": "cooler.airflow",

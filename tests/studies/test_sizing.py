@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
+from shipped import level
 
 import coolsim
 from coolsim.case import Case, Cooler
@@ -88,7 +89,7 @@ def line() -> tuple[Case, SizeAnswer]:
 @pytest.fixture(scope="module")
 def mill() -> tuple[Case, SizeAnswer]:
     """The scenario we ship, without reserve: two products in three weathers, with prices and a duct."""
-    case = coolsim.replace(coolsim.load(SCENARIOS / "cooler-to-buy.toml"), {"sizing.reserve": "0 %"})
+    case = coolsim.replace(level("cooler-to-buy"), {"sizing.reserve": "0 %"})
     return case, exact(case)
 
 

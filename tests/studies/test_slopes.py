@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.case import Air, Case
@@ -21,7 +22,7 @@ NOTABLE = np.array([0.001, 0.5, 0.01, 0.5, 0.001, 0.01, 20.0, 0.02])
 
 
 def load(name: str) -> Case:
-    return coolsim.load(SCENARIOS / f"{name}.toml")
+    return level(name)
 
 
 def row(slopes: Any) -> np.ndarray:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy.stats import norm
+from shipped import level
 from studies.set_so import set_so
 from typer.testing import CliRunner
 
@@ -101,7 +102,7 @@ def there(case: Case, found: Surely) -> Case:
 
 
 def cooler() -> Case:
-    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    case = level("monsoon-night")
     case = coolsim.replace(case, {"feed.moisture": "13.6 ± 0.5 %"})
     return wished(case, "target", moisture=0.115)
 
@@ -201,7 +202,7 @@ def test_every_bound_gets_its_room(turned: Case) -> None:
 
 def test_evenness_counts_among_the_wishes() -> None:
     """Half of all are more even than the middle of all."""
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = level("evening-batch")
     middle = uncertainty(case, samples=64).deviation_wb.middle
     told = uncertainty(wished(case, "target", moisture=0.5, maximum_deviation=middle), samples=64)
     assert dict(told.wishes)["deviation over the bed"] == pytest.approx(0.5, abs=0.01)
@@ -211,7 +212,7 @@ def test_evenness_counts_among_the_wishes() -> None:
 def test_the_chance_of_a_limit_by_the_normal_distribution() -> None:
     """Lift-off of a flow known to ± 10 %, with slope b (by predictions 1 % to either side) near to linear in it: a
     limit that is Δ above it is kept with Φ(Δ/(b σ))."""
-    case = coolsim.load(SCENARIOS / "humid-delta.toml")
+    case = level("humid-delta")
     flow = case.cooler.airflow
     at = f"{3600 * flow!r} ± {360 * flow!r} m3/h"
     case = exactly_made(coolsim.replace(case, {"cooler.airflow": at}))

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import norm
+from shipped import level, level_text
 from studies.test_sure_dryers import TURNED, exactly_made, there, wished
 from typer.testing import CliRunner
 
@@ -37,7 +38,7 @@ def dry_feed(**limits: str) -> Case:
     """So dry that much air is the cheapest: it is bounded by the limits alone."""
     typed = {"feed.moisture": "11 %", "feed.temperature": "70 degC", "feed.diameter": "3 ± 0.15 mm"}
     return exactly_made(
-        coolsim.replace(coolsim.load(NIGHT), typed | {f"limits.{k}": v for k, v in limits.items()})
+        coolsim.replace(level("monsoon-night"), typed | {f"limits.{k}": v for k, v in limits.items()})
     )
 
 
@@ -151,7 +152,7 @@ def test_hottest_pellets_have_a_chance_as_well() -> None:
 
 def test_a_verdict_is_on_the_bound_and_not_on_the_room_below_it() -> None:
     """Where settings cannot have the room that a chance takes, what lies below its bound is met all the same."""
-    case = coolsim.replace(loads(NIGHT.read_text(encoding="utf-8")), {"feed.moisture": "13.2 ± 1.5 %"})
+    case = coolsim.replace(loads(level_text("monsoon-night")), {"feed.moisture": "13.2 ± 1.5 %"})
     answer = with_chance(case, 0.95).answer
     near = {limit.limit for limit in answer.broken}
     (verdict,) = (v for v in answer.verdicts if v.constraint.called in near)
@@ -174,7 +175,7 @@ def test_limits_too_tight_are_named() -> None:
 def test_a_fan_whose_speed_is_given_keeps_it() -> None:
     """The operator sets the speed, whatever the air that comes of it: no chance of it is told. Of an airflow that
     is stated, whose speed follows, it is."""
-    text = NIGHT.read_text(encoding="utf-8").replace('moisture = "13.6 %"', 'moisture = "13.6 ± 0.3 %"')
+    text = level_text("monsoon-night").replace('moisture = "13.6 %"', 'moisture = "13.6 ± 0.3 %"')
     case = loads(text)
     at_full = loads(text.replace('airflow = "2200 m3/h"', "").replace("[fan]", '[fan]\nspeed = "100 %"'))
     assert at_full.cooler.airflow is None
@@ -186,7 +187,7 @@ def test_air_outside_that_is_not_known() -> None:
     """It comes in as it is, and pellets are measured against it. Exit temperature is near to linear in it, with
     slope b by predictions one σ to either side: its interval is ± 1.96 b σ. (Air that came in no colder than as
     typed would halve the lower part.)"""
-    text = NIGHT.read_text(encoding="utf-8").replace('temperature = "26 degC"', 'temperature = "26 ± 3 degC"')
+    text = level_text("monsoon-night").replace('temperature = "26 degC"', 'temperature = "26 ± 3 degC"')
     case = exactly_made(loads(text))
     found = with_chance(case, 0.9, on_dial=False)
     s, sigma = found.answer.settings, 3 / NORMAL_95

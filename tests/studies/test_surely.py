@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from studies.set_so import set_so
 
 import coolsim
@@ -23,7 +24,7 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 @pytest.fixture(scope="module")
 def night() -> Case:
-    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    case = level("monsoon-night")
     return coolsim.replace(case, {"feed.moisture": "12.9 ± 0.3 %"})
 
 

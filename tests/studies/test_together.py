@@ -5,11 +5,11 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import math
-from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 import pytest
+from shipped import level_text
 from studies.fit_world import OVEN, exits, scenario, settings, with_numbers
 
 import coolsim
@@ -31,7 +31,6 @@ from coolsim.studies.uncertainty import (
     unknowns_of,
 )
 
-SCENARIO = Path(__file__).parents[2] / "scenarios" / "humid-delta.toml"
 FREE = ("diffusivity", "specific_heat")
 
 
@@ -213,7 +212,7 @@ def read_back(answer: FitAnswer, tmp_path_factory: pytest.TempPathFactory) -> Ca
     folder = tmp_path_factory.mktemp("mill")
     text = material_file(scenario(), answer, "humid-delta.toml", datetime.date(2026, 1, 2))
     (folder / "mine.toml").write_text(text, encoding="utf-8")
-    mill = SCENARIO.read_text(encoding="utf-8").replace("floating-fish-feed", "mine.toml")
+    mill = level_text("humid-delta").replace("floating-fish-feed", "mine.toml")
     (folder / "mill.toml").write_text(mill, encoding="utf-8")
     return coolsim.load(folder / "mill.toml")
 

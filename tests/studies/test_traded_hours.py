@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from studies.pig_pellets import FEED
 from studies.test_dryer_seasons import BATCH, weather_of
 
@@ -21,7 +22,7 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 def some_days(every: int, name: str = "monsoon-year") -> Weather:
     """Hours over the whole of the invented year."""
-    return read_weather(coolsim.load(SCENARIOS / f"{name}.toml")).rows(slice(None, None, every))
+    return read_weather(level(name)).rows(slice(None, None, every))
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +36,7 @@ def dryer() -> Seasons:
 @pytest.fixture(scope="module")
 def cooler() -> Seasons:
     """12 ± 0.3 % at a water activity of 0.65: what is dry enough to keep is too dry to sell in some weather."""
-    case = coolsim.load(SCENARIOS / "monsoon-year.toml")
+    case = level("monsoon-year")
     case = coolsim.replace(case, {"target.moisture": "12 %", "target.maximum_water_activity": 0.65})
     return coolsim.seasons(case, weather=some_days(27))
 
@@ -56,7 +57,7 @@ def test_a_coolers_chart_is_wetter_in_no_more_hours_than_it_is_now(cooler: Seaso
 
 def test_where_nothing_is_too_wet_now_nothing_is_by_the_chart() -> None:
     """Feed so dry that today's settings leave all of it too dry: a chart may save money, and mould no hour."""
-    case = coolsim.load(SCENARIOS / "monsoon-year.toml")
+    case = level("monsoon-year")
     changes = {"target.moisture": "12 %", "target.maximum_water_activity": 0.65, "feed.moisture": "14.5 %"}
     year = coolsim.seasons(coolsim.replace(case, changes), weather=some_days(27))
     now, *charts = (way.total for way in year.strategies)

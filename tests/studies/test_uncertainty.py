@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 import pytest
 from scipy import stats
+from shipped import level
 
 import coolsim
 from coolsim.case import Case
@@ -38,7 +39,7 @@ KNOWN_TO = {
 
 @pytest.fixture(scope="module")
 def case() -> Case:
-    return coolsim.replace(coolsim.load(SCENARIOS / "humid-delta.toml"), KNOWN_TO)
+    return coolsim.replace(level("humid-delta"), KNOWN_TO)
 
 
 def exactly_made(case: Case) -> Case:
@@ -158,7 +159,7 @@ def test_a_range_holds_nineteen_in_twenty(case: Case) -> None:
 )
 def test_an_input_moves_what_follows_from_it(case: Case, key: str, text: str, ends: tuple[str, str]) -> None:
     """At the ends of its ± the case is that of the scenario with the end typed in."""
-    case = coolsim.replace(coolsim.load(SCENARIOS / "humid-delta.toml"), {key: text})
+    case = coolsim.replace(level("humid-delta"), {key: text})
     (unknown,) = (u for u in unknowns_of(case) if u.name == key)
     cases = varied(case, [unknown], np.array([[-NORMAL_95, NORMAL_95]]))
     for one, end in zip(cases, ends):
@@ -188,7 +189,7 @@ def test_a_target_in_the_middle_is_met_half_the_time(case: Case) -> None:
 
 
 def test_a_fan_keeps_the_airflow_it_settles_at() -> None:
-    case = coolsim.load(SCENARIOS / "monsoon-night.toml")
+    case = level("monsoon-night")
     fixed = coolsim.replace(case, {"fan.speed": "80 %", "feed.moisture": "13.6 ± 0.2 %"})
     flow = coolsim.predict(fixed).fan
     assert flow is not None
@@ -215,7 +216,7 @@ def test_samples_that_fail_are_counted(case: Case, monkeypatch: pytest.MonkeyPat
 
 
 def test_what_cannot_be_asked(case: Case) -> None:
-    bare = exactly_made(coolsim.load(SCENARIOS / "humid-delta.toml"))
+    bare = exactly_made(level("humid-delta"))
     with pytest.raises(InputError, match="±"):
         uncertainty(bare)
     with pytest.raises(ValueError, match="power of two"):

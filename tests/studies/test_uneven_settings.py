@@ -78,11 +78,12 @@ def test_settings_of_an_uneven_cooler_are_predicted_uneven():
 
 def test_searches_leave_out_depths_that_a_length_makes_no_bed():
     """14 cm are 40 % of 35 cm, 28 mm of 7 cm: shallower ones that [limits] allows are left out."""
-    cooler = uneven("humid-delta", cooler__depth_deviation="14 cm")  # limits: 25 to 90 cm
+    none = {"limits__minimum_depth_in_deviations": 0, "limits__minimum_residence_time": "0 s"}
+    cooler = uneven("humid-delta", cooler__depth_deviation="14 cm", **none)  # limits: 25 to 90 cm
     assert knob_range(cooler)["bed_depth"] == pytest.approx((0.35, 0.90))
-    belt = {"cooler__depth_deviation": "28 mm", "limits__bed_depth": ["5 cm", "15 cm"]}
+    belt = {"cooler__depth_deviation": "28 mm", "limits__bed_depth": ["5 cm", "15 cm"], **none}
     assert knobs.ranges(uneven("belt-four-zones", **belt))["bed_depth"] == pytest.approx((0.07, 0.15))
-    duties = Duties([("feed", "weather")], [uneven("cooler-to-buy", cooler__depth_deviation="14 cm")])
+    duties = Duties([("feed", "weather")], [uneven("cooler-to-buy", cooler__depth_deviation="14 cm", **none)])
     assert duties.depths()[0] == pytest.approx(0.35)
-    assert depths(uneven("belt-to-buy", cooler__depth_deviation="28 mm"))[0] == pytest.approx(0.07)
+    assert depths(uneven("belt-to-buy", cooler__depth_deviation="28 mm", **none))[0] == pytest.approx(0.07)
     assert coolsim.find_settings(cooler).result.bed.depth >= 0.35 - 1e-9

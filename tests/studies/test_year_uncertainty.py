@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import level
 from weather.files import typical_year_as_epw
 
 import coolsim
@@ -42,7 +42,7 @@ def real(tmp_path_factory: pytest.TempPathFactory) -> Weather:
 
 @pytest.fixture(scope="module")
 def night() -> Case:
-    base = coolsim.load(Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml")
+    base = level("monsoon-night")
     return coolsim.replace(base, KNOWN_TO | {"target.moisture": f"{100 * TARGET} %"})
 
 

@@ -68,6 +68,18 @@ class Measure:
 
 
 @dataclass(frozen=True)
+class Unevenness:
+    """How uneven the bed is, from trials sampled at several places; of a line that of its last machine."""
+
+    depth_deviation: float = documented("-", "standard deviation of the depth, as a share of it")
+    low: float = documented("-", "lower end of its interval, of 95 %")
+    high: float = documented("-", "upper end of it")
+    before: float = documented("-", "what the scenario states; 0 where it states none")
+    trials: int = documented("-", "trials that were sampled so")
+    places: int = documented("-", "places of all of them")
+
+
+@dataclass(frozen=True)
 class FitAnswer:
     """The answer of `fit`."""
 
@@ -85,3 +97,6 @@ class FitAnswer:
     after: Exit = documented("-", "exit of the scenario by the fitted numbers")
     next: tuple[Measure, ...] = documented("-", "what to measure next, the most telling first")
     warnings: tuple[Warning, ...] = documented("-", "what to look at")
+    unevenness: Unevenness | None = documented(
+        "-", "where trials were sampled at several places: what their scatter says of the bed", default=None
+    )

@@ -24,6 +24,7 @@ from coolsim.studies.fit.estimate import Estimate, Problem, estimated, intervals
 from coolsim.studies.fit.marched import put
 from coolsim.studies.fit.model import Said, line_of, pivot, pivoted, said
 from coolsim.studies.fit.parameters import USUAL, Parameter, parameters_of
+from coolsim.studies.fit.unevenness import unevenness_of
 
 
 @asked_with_a_case
@@ -54,6 +55,7 @@ def fit(
     judge.refuse_misfit(problem, found)
     ends = intervals(problem, found)
     fitted = fitted_case(case, used, problem, found, ends)
+    values = [p.value(theta) for p, theta in zip(chosen, found.theta(problem))]
     return FitAnswer(
         case=fitted,
         trials=len(used),
@@ -69,6 +71,7 @@ def fit(
         after=_exit(case, problem, found.theta(problem), found.covariance),
         next=ahead.next_measures(case, problem, found),
         warnings=cautions.warnings(given, used, problem, before, found, ends),
+        unevenness=unevenness_of(used, [(p.name, float(x)) for p, x in zip(chosen, values)]),
     )
 
 

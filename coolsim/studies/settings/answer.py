@@ -96,6 +96,17 @@ class Gain:
 
 
 @dataclass(frozen=True)
+class LeastBed:
+    """What it costs that settings stand at the least time in the bed, or its least depth, that is chosen."""
+
+    cost_per_hour: float = documented("1/h", "more than the cheapest without them")
+    kept_without: bool = documented("-", "whether settings without them keep everything")
+    chosen: tuple[Chosen, ...] = documented(
+        "-", "what stands there: `now` at the least, `to` without, before the dial"
+    )
+
+
+@dataclass(frozen=True)
 class StageSettings:
     """What to set on one machine of a line, and its part in the whole."""
 
@@ -138,6 +149,9 @@ class SettingsAnswer:
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
     choices: tuple[Chose, ...] = documented("-", "what is one thing or another, where opened", default=())
+    least_bed: LeastBed | None = documented(
+        "-", "what the least bed costs, where settings stand at it", default=None
+    )
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)

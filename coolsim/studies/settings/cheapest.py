@@ -18,6 +18,7 @@ from coolsim.result import Result
 from coolsim.studies.settings.answer import Chose, Chosen, Gain, Reached, SettingsAnswer, StageSettings, Stand
 from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
+from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.optimum import Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
@@ -100,6 +101,7 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
         now_settings=machine.told(before, today),
         gain=gain_of(case, now, stand),
         choices=tuple(_choices(before, best)),
+        least_bed=least_bed(case, found.best),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )
 

@@ -125,6 +125,17 @@ class Governs:
 
 
 @dataclass(frozen=True)
+class WithoutLeastBed:
+    """The size with no least time in the bed and no least depth, where something stands at one of them."""
+
+    floor_area: float | None = documented(
+        "m²", "floor area; None where there is no size", json="floor_area_m2"
+    )
+    bed_depth: float | None = documented("m", "deepest bed", json="bed_depth_m")
+    cost_per_tonne: float | None = documented("1/t", "mean of all products and weathers, before the dials")
+
+
+@dataclass(frozen=True)
 class FanDuty:
     """The fan to ask for."""
 
@@ -226,6 +237,9 @@ class SizeAnswer:
         "-", "trade-off from the smallest floor to where nothing is gained", default=()
     )
     missed: tuple[Missed, ...] = documented("-", "where not met: what no size serves", default=())
+    without_least_bed: WithoutLeastBed | None = documented(
+        "-", "where something stands at the least bed: what that costs", default=None
+    )
     stage: str | None = documented("-", "of a line: name of the stage that is sized", default=None)
     airflow: float | None = documented(
         "m³/s",

@@ -284,13 +284,14 @@ class _Sizing:
             return exact
         case = sized(self.service.cases[k], area, exact)
         dense = case.feed.bulk_density * area / case.feed.throughput
-        ends = zip(self.sizing.bed_depth, (t / dense for t in self.as_fed.dwell()))
-        (low, least), (high, longest) = ends
+        low, high = self.sizing.bed_depth
+        least, longest = self.as_fed.dwell()
         limits = dataclasses.replace(
             case.limits,
             airflow=(self.sizing.air_ratio[0] * exact.airflow / float(served.air_ratio or 1.0), most),
-            bed_depth=(max(low, least), min(high, longest)),
+            bed_depth=(low, min(high, longest / dense)),
             residence_time=None,
+            minimum_residence_time=least,
         )
         case = dataclasses.replace(case, limits=limits)
         machine = machine_of(case)

@@ -24,13 +24,13 @@ from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
-from coolsim.inputs import Inputs, borne, gather
+from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
-from coolsim.requirements import Constraint, constraints_of
+from coolsim.requirements import Constraint, constraints_of, depths_to_choose, least_time
 from coolsim.result import Warning
 from coolsim.scenario.weather import read_weather
 from coolsim.studies.climate import design_weather
@@ -197,12 +197,12 @@ class Duties:
     def depths(self) -> tuple[float, float]:
         """Shallowest and deepest bed [m]."""
         low, high = self.case.sizing.bed_depth
-        return borne((low, high), self.case.cooler)
+        return depths_to_choose(self.case, (low, high))
 
     def dwell(self) -> tuple[float, float]:
         """Shortest and longest dwell [s]."""
         low, high = self.case.limits.residence_time or DWELL
-        return low, high
+        return min(max(low, least_time(self.case)), high), high
 
     def inlet(self) -> tuple[Array, Array]:
         """Coolest and hottest inlet air [°C] of each duty; equal where it cannot be chosen."""

@@ -14,7 +14,7 @@ from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
 from coolsim.machines.plant import Settings, Weighed, measured
-from coolsim.machines.words import of_lift_off
+from coolsim.machines.words import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.bed import take
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import AT_LIMIT, KEPT, AtLimit
@@ -220,6 +220,8 @@ class Parts:
             "common practice, no source. Fines can multiply a bed's pressure severalfold.",
         )
         yield from of_lift_off(self.case)
+        yield from of_moulds(self.case)
+        yield from of_least_bed(self.case, sized=True)
         assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if fan.efficiency is None else []
         if fan.motor_efficiency is None:
             assumed.append(f"motor efficiency {self.duties.motor_efficiency:.0%}")

@@ -14,11 +14,12 @@ from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.finishing import uncoated
 from coolsim.predict import predict
-from coolsim.requirements import verdicts_of
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
 from coolsim.scenario import inputs, retyped, typed_back
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import alone, asked, stages
-from coolsim.studies.sizing.answer import Served, SizeAnswer
+from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
 from coolsim.studies.sizing.duties import service_of
 from coolsim.studies.uncertainty import all_kept, chances, sampled, unknowns_of, varying
 
@@ -36,11 +37,35 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     """
     check(case)
     case = uncoated(case)
-    answer = (
-        stages.size(case, on_dial) if isinstance(case.cooler, Line) else alone.size(service_of(case, on_dial))
-    )
+    answer = _found(case, on_dial)
+    if _at_least_bed(case, answer):
+        answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case, on_dial))
     served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)
     return dataclasses.replace(answer, served=served)
+
+
+def _found(case: Case, on_dial: bool) -> SizeAnswer:
+    if isinstance(case.cooler, Line):
+        return stages.size(case, on_dial)
+    return alone.size(service_of(case, on_dial))
+
+
+def _at_least_bed(case: Case, answer: SizeAnswer) -> bool:
+    """Whether the size, or anything that is served, stands at the least time or depth that is chosen."""
+    one = stages.stage_by_itself(case) if isinstance(case.cooler, Line) else case
+    least = {f"{QUANTITIES['bed_depth'].called}, lowest": least_depth(one)}
+    least |= dict.fromkeys(
+        (f"{QUANTITIES[name].called}, lowest" for name in ("residence_time", "duration")), least_time(one)
+    )
+    parts = [*(s.binding for s in answer.served), *(m.binding for m in answer.missed)]
+    told = [limit for part in (*parts, *(g.limits for g in answer.governing)) for limit in part]
+    return any(0 < limit.value <= (1 + AT_LIMIT) * least.get(limit.limit, 0.0) for limit in told)
+
+
+def _without_least_bed(case: Case, on_dial: bool) -> WithoutLeastBed:
+    found = _found(without_least_bed(case), on_dial)
+    costs = [s.exact_cost_per_tonne for s in found.served if s.exact_cost_per_tonne is not None]
+    return WithoutLeastBed(found.floor_area, found.bed_depth, sum(costs) / len(costs) if costs else None)
 
 
 def check(case: Case) -> None:

@@ -16,7 +16,7 @@ from coolsim.case import Case, Line, Target
 from coolsim.errors import Fault
 from coolsim.line import by_itself
 from coolsim.predict import predict
-from coolsim.requirements import AtLimit, Verdict, verdicts_of
+from coolsim.requirements import MOULDS, AtLimit, Verdict, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.asked import placed
 from coolsim.studies.sizing import alone
@@ -35,6 +35,11 @@ ENOUGH = 5e-4  # of moisture: an exit drier than that is asked for again
 def stage_of(case: Case) -> int:
     """The place of the stage that is sized, from zero."""
     return [stage.name for stage in case.cooler.stages].index(case.sizing.stage)
+
+
+def stage_by_itself(case: Case) -> Case:
+    """The stage that is sized, fed as the line is."""
+    return by_itself(case, case, stage_of(case))
 
 
 def faults(case: Case) -> Iterator[Fault]:
@@ -126,9 +131,11 @@ def _aim(case: Case, k: int, added: tuple[float, float, float], free: bool) -> T
     moisture, warmth, activity = (x + (room if free else 0.0) for x, room in zip(added, FREE))
     asked = case.target
     assert asked.moisture is not None
-    own = Target(moisture=asked.moisture - moisture, tolerance=asked.tolerance)
+    own = Target(moisture=asked.moisture - moisture, tolerance=asked.tolerance, maximum_water_activity=1.0)
     if k < len(case.cooler.stages) - 1:
         return own
+
+    most = asked.maximum_water_activity
 
     def less(bound: float | None, by: float) -> float | None:
         return None if bound is None else bound - by
@@ -137,7 +144,7 @@ def _aim(case: Case, k: int, added: tuple[float, float, float], free: bool) -> T
         asked,
         moisture=own.moisture,
         maximum_above_ambient=less(asked.maximum_above_ambient, warmth),
-        maximum_water_activity=less(asked.maximum_water_activity, activity),
+        maximum_water_activity=MOULDS - activity if most is None else most - activity,
     )
 
 

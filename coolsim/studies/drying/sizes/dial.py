@@ -54,7 +54,11 @@ def _belt(duty: Duty, case: Case) -> Case:
     if low < high:
         low, high = max(low, short), min(high, long)
     limits = dataclasses.replace(
-        case.limits, bed_depth=(low, high), residence_time=None, airflow=_air(duty, case)
+        case.limits,
+        bed_depth=(low, high),
+        residence_time=None,
+        minimum_residence_time=0.0,
+        airflow=_air(duty, case),
     )
     return dataclasses.replace(case, limits=limits)
 

@@ -24,11 +24,10 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.costs import TONNE
 from coolsim.fields import Array
-from coolsim.inputs import borne
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import bounds_on, constraints_of
+from coolsim.requirements import bounds_on, constraints_of, depths_to_choose, least_time
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
 
@@ -134,15 +133,16 @@ def depths(case: Case) -> tuple[float, float]:
     typed = case.source.get("sizing", {}) if isinstance(case.source.get("sizing", {}), Mapping) else {}
     if "bed_depth" in typed or case.limits.bed_depth is not None:
         low, high = case.sizing.bed_depth or case.limits.bed_depth
-        return borne((float(low), float(high)), case.cooler)
+        return depths_to_choose(case, (float(low), float(high)))
     return case.cooler.bed_depth, case.cooler.bed_depth
 
 
 def times(case: Case) -> tuple[float, float]:
     """Shortest and longest drying [s] looked at."""
     limits, kind = case.limits, case.cooler.arrangement
+    overhead = case.cooler.cooling_time if kind == "batch" else 0.0  # which is time in the bed, too
     low, high = (limits.duration if kind == "batch" else limits.residence_time) or TIMES[kind]
-    return float(low), float(high)
+    return min(max(float(low), least_time(case) - overhead), float(high)), float(high)
 
 
 def duties(names: Sequence[tuple[str, str]], cases: Sequence[Case]) -> list[Duty]:

@@ -15,7 +15,7 @@ from coolsim.cautions import cautions
 from coolsim.equipment import duct, fan
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.fields import Array
-from coolsim.machines.words import of_lift_off
+from coolsim.machines.words import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.drying import Phase, Solution
 from coolsim.predict import on_one_thread
 from coolsim.result import Result, Warning
@@ -202,6 +202,8 @@ def words(case: Case) -> Iterator[Warning]:
     else:
         yield Warning("note", "heat lost through walls and leaks is not counted.")
     yield from of_lift_off(case)
+    yield from of_moulds(case)
+    yield from of_least_bed(case, sized=True)
     assumed = []
     if table.efficiency is None:
         assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dried.ASSUMED_FAN:.0%}")
