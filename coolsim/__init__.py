@@ -9,15 +9,33 @@
 The names below are loaded when first used, so that `import coolsim` costs next to nothing.
 """
 
-from __future__ import annotations
-
-import importlib
+import os
 import sys
-from types import ModuleType
 
-TYPE_CHECKING = (
-    False  # as typing's own, which takes a while to load: Ctrl-C is heard as it should after it only
-)
+_STOPPED = "coolsim: stopped"  # what a command says that a signal ends
+
+
+def _end_at_once(number: int, frame: object) -> None:
+    """End a command whose signal comes while nothing is half done: with its status, and without a traceback."""
+    try:
+        os.write(2, f"{_STOPPED}\n".encode())
+    finally:
+        os._exit(128 + number)
+
+
+# Loading the command takes a while, and this file is the first of it; `-m` stands there while Python looks for it.
+# A program that imports the package keeps its signals. `signal` itself takes longer to load than all that is here.
+_ASKED = os.path.basename((sys.argv or [""])[0]).partition(".")[0]  # noqa: PTH119
+if _ASKED == "coolsim" or (_ASKED == "-m" and "coolsim.cli" in sys.orig_argv):
+    import _signal  # type: ignore[import-not-found]  # of CPython
+
+    if _signal.getsignal(_signal.SIGINT) is _signal.default_int_handler:
+        _signal.signal(_signal.SIGINT, _end_at_once)
+
+import importlib  # noqa: E402
+from types import ModuleType  # noqa: E402
+
+TYPE_CHECKING = False  # as typing's own, which takes a while to load
 if TYPE_CHECKING:
     from typing import Any
 
@@ -30,6 +48,7 @@ if TYPE_CHECKING:
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
     from coolsim.studies.fit import fit
+    from coolsim.studies.plan.plan import plan
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
@@ -47,6 +66,7 @@ _HOMES = {
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
     "fit": "coolsim.studies.fit",
+    "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
     "uncertainty": "coolsim.studies.uncertainty",
@@ -65,6 +85,7 @@ _CHECKED = {
     "find_settings": False,
     "reachable": False,
     "fit": False,
+    "plan": False,
     "seasons": False,
     "sensitivities": False,
     "size": False,
@@ -86,6 +107,7 @@ __all__ = [
     "load",
     "load_material",
     "load_weather",
+    "plan",
     "plots",
     "predict",
     "reachable",
@@ -97,7 +119,7 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
     if name == "__version__":
         from importlib.metadata import version
 
@@ -105,7 +127,7 @@ def __getattr__(name: str) -> Any:
     elif name in _HOMES:
         value = getattr(importlib.import_module(_HOMES[name]), name)
         if name in _CHECKED:
-            from coolsim.scenario.validation import checked
+            from coolsim.scenario.arguments import checked
 
             value = checked(value, arrays=_CHECKED[name])
     elif name in _ROOMS:
@@ -127,7 +149,7 @@ class _Package(ModuleType):
     module, which would turn `coolsim.predict(case)` into an error for whoever comes later.
     """
 
-    def __setattr__(self, name: str, value: Any) -> None:
+    def __setattr__(self, name: str, value: "Any") -> None:
         if not (name == "predict" and isinstance(value, ModuleType)):
             super().__setattr__(name, value)
 

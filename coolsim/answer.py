@@ -27,6 +27,7 @@ from coolsim.result import (
     PelletsOut,
     Profile,
     Result,
+    StageRun,
 )
 from coolsim.uneven import Laid, between
 
@@ -60,8 +61,8 @@ def part_of(s: Solution, resolution: Resolution, profiles: bool) -> Part:
     return Part(s.index, s.converged, _exit_columns(s), columns, trouble)
 
 
-def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | None = None) -> Result:
-    """Assemble the answer; `scalar` gives floats instead of arrays of one.
+def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) -> Result:
+    """Assemble the answer, in arrays over the cases.
 
     The parts are those of `inputs`, or of the columns of uneven `beds`.
     """
@@ -83,7 +84,7 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
     depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth
     velocity = inputs.dry_air * inputs.outside_volume / inputs.floor_area
     tenths = None if beds is None else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even)
-    result = Result(
+    return Result(
         FeedIn(inputs.flashed_temperature, fed_wb, inputs.moisture_wb - fed_wb),
         PelletsOut(
             temperature=T,
@@ -117,7 +118,6 @@ def build_result(inputs: Inputs, parts: list[Part], scalar: bool, beds: Laid | N
         profile,
         between_pellets=tenths,
     )
-    return first(result) if scalar else result
 
 
 def together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
@@ -322,6 +322,14 @@ def pick(data: Any, index: Any) -> Any:
     return data
 
 
+def _of_a_stage(runs: list[StageRun], index: list[NDArray[np.intp]]) -> StageRun:
+    """What became of a stage of many lines of several kinds; the case is that of the first."""
+    names = [f.name for f in dataclasses.fields(StageRun) if f.name != "case"]
+    return dataclasses.replace(
+        runs[0], **{n: interleave([getattr(r, n) for r in runs], index) for n in names}
+    )
+
+
 def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     """One result from several, whose cases belong at the places `index` of the whole."""
     example = parts[0]
@@ -330,7 +338,9 @@ def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     if isinstance(example, np.ndarray) and len({part.shape[1:] for part in parts}) > 1:
         return None  # profiles on different meshes have no common shape
     if isinstance(example, tuple):
-        return ()  # warnings and stages are of results of one kind
+        if not example or not isinstance(example[0], StageRun) or {len(p) for p in parts} != {len(example)}:
+            return ()  # warnings are of results of one kind
+        return tuple(_of_a_stage([p[k] for p in parts], index) for k in range(len(example)))
     if isinstance(example, np.ndarray):
         whole = np.empty((sum(map(len, index)), *example.shape[1:]))
         for part, at in zip(parts, index):

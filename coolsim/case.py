@@ -2,45 +2,68 @@
 
 Temperatures are in °C and fractions are fractions (0.12); everything else is SI. The text side
 (units, files, faults) lives in `scenario`. Every public field carries its symbol, unit and meaning as
-metadata: the glossary in DEVELOPERS.md is held complete against it.
+metadata, which `coolsim explain` tells.
 """
 
 from __future__ import annotations
 
 import copyreg
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, TypeAlias
+from typing import Any
 
+from coolsim.around import (
+    Arrival,
+    Bag,
+    Coating,
+    Conditioning,
+    Die,
+    Equipment,
+    FeedState,
+    Ingredient,
+    Recipe,
+    Shift,
+    Way,
+)
 from coolsim.fields import Number, documented
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
+from coolsim.table import Given, Range, Table
 
 __all__ = [
     "Air",
+    "Arrival",
+    "Bag",
     "Batch",
     "Belt",
     "Case",
+    "Coating",
+    "Conditioning",
     "Cooler",
     "Costs",
     "DesignWeather",
+    "Die",
     "Diffusivity",
     "DuctData",
+    "Equipment",
     "FanData",
     "Feed",
+    "FeedState",
+    "Ingredient",
     "Isotherm",
     "Limits",
     "Line",
     "Material",
     "Product",
     "Provenance",
+    "Recipe",
     "ScheduleData",
     "Shift",
     "Sizing",
     "Stage",
     "Target",
+    "Way",
     "WeatherFile",
     "Zone",
 ]
@@ -159,28 +182,6 @@ class Belt:
 
 
 # ---- Tables that questions read ------------------------------------------------------------------------
-#
-# Field names are the scenario's keys. A key that was left out is None (of what is listed: empty), and a table that
-# was left out is one with nothing in it, which is false: `if case.costs`. So nobody asks first whether it is there.
-
-Given: TypeAlias = Any  # a float; None where the key was left out, and for who reads it to mind
-Range: TypeAlias = Any  # (lowest, highest), or None where the key was left out
-
-
-class Table:
-    """What all tables have in common."""
-
-    def given(self) -> dict[str, Any]:
-        """Keys that were given, in order, and their values."""
-        values = ((f.name, getattr(self, f.name)) for f in dataclasses.fields(self))  # type: ignore[arg-type]
-        return {name: value for name, value in values if not _is_nothing(value)}
-
-    def __bool__(self) -> bool:
-        return bool(self.given())
-
-
-def _is_nothing(value: Any) -> bool:
-    return value is None or (isinstance(value, str | tuple | Mapping) and not value)
 
 
 @dataclass(frozen=True)
@@ -201,6 +202,7 @@ class Target(Table):
     maximum_deviation: Given = documented(
         "kg/kg wet", "of a dryer: highest standard deviation of moisture over the bed", default=None
     )
+    no_sweating: bool | None = documented("-", "whether pellets must not sweat in their bag", default=None)
 
 
 @dataclass(frozen=True)
@@ -226,6 +228,9 @@ class Limits(Table):
     )
     minimum_depth_in_deviations: Given = documented(
         "-", "least depth that they choose, in deviations of the depth that are a length", default=None
+    )
+    mixing: str | None = documented(
+        "-", "of a batch: either, where its pellets may be turned or not", default=None
     )
     maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
     maximum_exhaust_relative_humidity: Given = documented(
@@ -261,15 +266,6 @@ class FanData(Table):
     motor_efficiency: Given = documented("-", "shaft power per electric power", "η_m", default=None)
     position: str | None = documented("-", "draw-through or blow-through", default=None)
     speed: Given = documented("-", "share of full speed, in place of an airflow", default=None)
-
-
-@dataclass(frozen=True)
-class Shift(Table):
-    """How long the line runs."""
-
-    hours: Given = documented("s", "of a shift", default=None)
-    per_day: Given = documented("-", "shifts a day", default=None)
-    days_per_year: Given = documented("-", "days on which it runs", default=None)
 
 
 @dataclass(frozen=True)
@@ -352,6 +348,12 @@ TABLES: Mapping[str, type[Table]] = MappingProxyType(
         "weather": WeatherFile,
         "schedule": ScheduleData,
         "shift": Shift,
+        "recipe": Recipe,
+        "conditioning": Conditioning,
+        "die": Die,
+        "way": Way,
+        "coating": Coating,
+        "bag": Bag,
     }
 )
 
@@ -407,6 +409,16 @@ class Case:
         "-", "of a batch dryer: batch after batch; of a line each stage has its own", default=ScheduleData()
     )
     shift: Shift = documented("-", "how long the line runs", default=Shift())
+    recipe: Recipe = documented("-", "the mash before the line", default=Recipe())
+    conditioning: Conditioning = documented("-", "steam and water into the mash", default=Conditioning())
+    die: Die = documented("-", "the heat of the die", default=Die())
+    way: Way = documented("-", "from the die to the cooler", default=Way())
+    coating: Coating = documented("-", "what is put on the pellets that leave", default=Coating())
+    bag: Bag = documented("-", "how they are bagged and stored", default=Bag())
+    equipment: tuple[Equipment, ...] = documented("-", "the machines of the line in order", default=())
+    arrival: Arrival | None = documented(
+        "-", "how the feed follows from what is before the cooler; None where it is typed", default=None
+    )
     safety_margins: Mapping[str, float] = documented(
         "-",
         "how far settings are to stay off each bound, by its name, in its unit",

@@ -7,7 +7,7 @@ Thresholds with their reasons; safety itself is for local codes and licensed pra
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from coolsim.both_units import mass_flow
 from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
+from coolsim.finishing import target_moisture
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.requirements import MOULDS, THICK_FOG
@@ -131,6 +132,11 @@ WETTEST_TENTH = "the wettest tenth of the pellets"  # how that caution begins
 WETTER = 0.01  # kg/kg wet that the wettest tenth may be above the target, where no maximum_deviation is typed
 
 
+def worst_first(every: Iterable[Warning]) -> list[Warning]:
+    """Warnings by their levels, those of one level in their order."""
+    return sorted(every, key=lambda w: LEVELS.index(w.level))
+
+
 def told_first(warning: Warning) -> bool:
     """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be."""
     return warning.text.startswith(WETTEST_TENTH) or warning.text.endswith(MOULDY)
@@ -138,12 +144,12 @@ def told_first(warning: Warning) -> bool:
 
 def wet_tenth(case: Case, result: Result) -> Warning | None:
     """What must be read first: the mean meets the target and the wettest tenth of the pellets is far above it."""
-    wanted, tenth = case.target.moisture, result.between_pellets
+    wanted, tenth = target_moisture(case), result.between_pellets
     if wanted is None or tenth is None:
         return None
     most = case.target.maximum_deviation or WETTER
     wet = float(tenth.wettest_tenth.moisture_wb)
-    if wet <= wanted + (case.target.tolerance or 0.0) + most:
+    if wet <= wanted + (case.target.tolerance or 0.0) * case.coating.coat.grown + most:
         return None
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     helps = (
@@ -211,6 +217,19 @@ UNEVEN = 0.02  # kg/kg wet of standard deviation over the bed; assumed
 DRY_LAYER = 0.05  # kg/kg wet; common practice, no source: brittle pellets, more fines
 
 
+def _over_depth(result: Result) -> float:
+    """Standard deviation of moisture [kg/kg wet] over the bed of a dryer; of other machines none."""
+    return 0.0 if result.spread is None else float(result.spread.deviation_wb)
+
+
+def uneven(case: Case, result: Result) -> bool:
+    """Whether some pellets leave much wetter than the mean, from any machine of a line."""
+    parts = [result, *(run.result for run in result.stages)]
+    most = case.target.maximum_deviation
+    allowed = UNEVEN if most is None else min(most, UNEVEN)
+    return any(_over_depth(part) > allowed for part in parts) or wet_tenth(case, result) is not None
+
+
 def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
     """Heat, fire and dust in general words: what holds on a site is for local codes and licensed practice."""
     spread, history = result.spread, result.history
@@ -234,11 +253,15 @@ def _of_dryers(case: Case, result: Result) -> Iterator[Warning]:
             f"the driest layer leaves at {spread.driest_wb:.1%} (limit {DRY_LAYER:.0%}): over-dried, brittle, "
             f"dusty. {_evener(case)}",
         )
-    if spread.deviation_wb > UNEVEN and wet_tenth(case, result) is None:
+    if _over_depth(result) > UNEVEN and wet_tenth(case, result) is None:
         yield Warning(
             "check",
             f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
             f"hides wet pellets that mould in the bag. {_evener(case)}",
+        )
+    if getattr(case.cooler, "mixing", "none") == "continuous" and case.cooler.reverse_every is not None:
+        yield Warning(
+            "note", "reverse_every changes nothing while the pellets are turned all the time (mixing)."
         )
     yield from _of_heater(case, result)
     yield from _of_cooling(case, result)

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Costs
+from coolsim.case import Case, Costs
 from coolsim.fields import Number, documented
+from coolsim.physics.coating import moisture_before
 
 HOUR, TONNE = 3600.0, 1000.0  # s, kg
 KILOWATT_HOUR = 3.6e6  # J
@@ -36,6 +37,17 @@ def weight_given_away(solid: Number, moisture: Number, target: Number) -> Any:
     return solid / (1 - target) - solid / (1 - moisture)
 
 
+def given_away(case: Case, solid: Number, moisture: Number) -> Any:
+    """Saleable weight [kg/s] that a case gives away by drying dry solid [kg/s] to a moisture; 0 without a target.
+
+    The target is of the coated pellets where a coating is given, and what is sold weighs more by it.
+    """
+    if case.target.moisture is None:
+        return 0.0
+    coat = case.coating.coat
+    return weight_given_away(solid, moisture, moisture_before(coat, case.target.moisture)) * coat.grown
+
+
 def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, given_away: Number) -> Cost:
     """Cost of a wet feed [kg/s] that takes electricity [W] and heat [W], and gives weight away [kg/s].
 
@@ -52,3 +64,37 @@ def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, g
     power, warmth, lost = (x[()] for x in np.broadcast_arrays(*bill))
     total = power + warmth + lost
     return Cost(power, warmth, lost, total, total * TONNE / (HOUR * feed))
+
+
+@dataclass(frozen=True)
+class ShiftCost:
+    """Cost of a shift, in the scenario's currency."""
+
+    electricity: float = documented("1", "all machines and fans")
+    heat: float = documented("1", "of the air, and of the steam")
+    overdried_feed: float = documented("1", "weight given away by drying below the target moisture")
+    ingredients: float = documented("1", "of the mash, as far as they have a price")
+    total: float = documented("1", "all of these")
+    per_tonne: float | None = documented("1/t", "per tonne bagged; None where nothing is")
+    per_bag: float | None = documented("1", "per bag, where [bag] says its mass")
+    per_batch: float | None = documented("1", "per batch, where something works in batches")
+
+
+def cost_of_shift(
+    running: Cost, seconds: float, ingredients: float, bagged: float, bag: float | None, batches: float
+) -> ShiftCost:
+    """What a shift of `seconds` costs at a running cost [1/h], with ingredients, for `bagged` [kg] of feed."""
+    each = (running.electricity, running.heat, running.overdried_feed)
+    electricity, heat, overdried = (float(x) * seconds / HOUR for x in each)
+    total = electricity + heat + overdried + ingredients
+    per = total / bagged if bagged > 0 else None
+    return ShiftCost(
+        electricity,
+        heat,
+        overdried,
+        ingredients,
+        total,
+        None if per is None else per * TONNE,
+        None if per is None or bag is None else per * bag,
+        total / batches if batches else None,
+    )

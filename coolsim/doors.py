@@ -49,6 +49,8 @@ def path_of(given: Any, key: str, what: str) -> str:
 
 def _faults(given: Any, several: bool) -> Iterator[Fault]:
     if several and isinstance(given, Sequence) and not isinstance(given, str | bytes):
+        if not given:
+            yield Fault("", "case", "an empty list", "needs a case, or one or more")
         for k, one in enumerate(given):
             if not isinstance(one, Case):
                 yield Fault("", f"case {k} (from 0)", _named(one), _needed(one))

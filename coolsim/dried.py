@@ -223,7 +223,9 @@ def _batch_phase(cases: Sequence[Case], inputs: Inputs) -> Phase:
         return _column(cases, inputs, lambda c: getattr(c.cooler, name))
 
     flux = numbers("airflow") / inputs.outside_volume / inputs.floor_area
-    aim, power, every = numbers("inlet_air_temperature"), numbers("heater_power"), numbers("reverse_every")
+    aim, power = numbers("inlet_air_temperature"), numbers("heater_power")
+    # Where pellets are turned all the time, every side of the bed is alike.
+    every = _column(cases, inputs, lambda c: c.cooler.reverse_every if c.cooler.mixing == "none" else None)
     most = np.where(np.isnan(power), np.inf, power / (flux * inputs.floor_area))
     supply = Supply(*_fresh(inputs), np.where(np.isnan(aim), np.inf, aim), most, numbers("recirculation"))
     down = _column(cases, inputs, lambda c: c.cooler.air_direction == "down") > 0
@@ -360,7 +362,7 @@ def highest(s: Solution, phase: Phase, record: Record) -> dict[str, Array]:
     Hot pellets drive the air fastest in the first seconds, and the end of the first step comes too late for them.
     """
     stages = [through(s, phase, record, stage)[:3] for stage in (FIRST_STAGE, LAST_STAGE)]
-    return dict(zip(("pressure_drop", "lift_off", "wen_yu"), np.maximum(*stages)))
+    return dict(zip(("pressure_drop", "lift_off", "wen_yu"), np.maximum(stages[0], stages[1])))
 
 
 def through(

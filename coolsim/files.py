@@ -2,6 +2,11 @@
 
 A file is written under a hidden name beside its own and renamed. That name is random, since process numbers say
 nothing where two containers share a folder; it is locked while it lives, so that the next run may sweep the rest.
+
+Of a file with several names (hard links) each is renamed so, in turn: a write in place would reach all of them,
+but kill -9 or a power cut would leave half a file under every one. The price: a run that is killed between two
+renames parts the names, each with a whole content; and names in another folder cannot be found, so such a file is
+refused, before anything is computed.
 """
 
 from __future__ import annotations
@@ -20,7 +25,6 @@ from pathlib import Path
 from typing import BinaryIO
 
 from coolsim.errors import Fault, InputError, NotWritten
-from coolsim.workers import unheard
 
 try:
     import fcntl
@@ -28,6 +32,7 @@ except ImportError:  # on Windows, where an open file cannot be removed anyway
     fcntl = None  # type: ignore[assignment]
 
 STANDARD_OUTPUT = "-"
+ELSEWHERE = "which has another name in another folder (a hard link), so that not all can be replaced"
 _HIDDEN = re.compile(r"\.coolsim-[0-9a-f]{16}\.part")
 _OURS = re.compile(r"/dev/std(?P<name>in|out|err)|/(dev|proc/self)/fd/(?P<number>\d{1,6})")
 
@@ -91,6 +96,9 @@ def _faults_of(output: Output) -> Iterator[Fault]:
 
 def _trouble(path: str) -> tuple[str, str] | None:
     """Say what keeps a file from being written, and what would help: by trying, short of the file itself."""
+    if _OURS.fullmatch(path):
+        os.fstat(_stream(path))
+        return None
     target = Path(os.path.realpath(path))
     _sweep(target.parent)  # first: what was killed may have left a second name of the file
     there = _stat(target)
@@ -100,8 +108,10 @@ def _trouble(path: str) -> tuple[str, str] | None:
         return "in a folder that does not exist", f"create {Path(path).parent} first"
     if there is not None and not os.access(target, os.W_OK):
         return "which may not be written", "choose another place"
-    if _is_stream(path, there) or (there is not None and there.st_nlink > 1):
+    if _is_stream(path, there):
         return None
+    if there is not None and _others(target, there) is None:
+        return ELSEWHERE, "name another file, or remove this one first"
     with _hidden(target.parent):
         return None
 
@@ -158,22 +168,37 @@ def encoded(content: str | bytes) -> bytes:
     return content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
 
 
-def write(path: str | os.PathLike[str], content: str | bytes, option: str, make_folder: bool = False) -> None:
+def write(path: str | os.PathLike[str], content: str | bytes, option: str) -> None:
     """Write `content` to `path`, whole or not at all; raises NotWritten where that fails, said of `option`."""
     name, data = os.fspath(path), encoded(content)
     with _told(name, option):
-        if make_folder:
-            Path(name).parent.mkdir(parents=True, exist_ok=True)
         target = Path(os.path.realpath(name))  # a link stays a link
         there = _stat(target)
         if _is_stream(name, there):
             _put(name, data)
-        elif there is not None and there.st_nlink > 1:
-            _overwrite(target, data)
         else:
-            with _hidden(target.parent, there) as (file, hidden):
-                _fill(file, data)
-                _settle(file, hidden, target)
+            _replace(target, data, there, _names_beside(target, there))
+
+
+def keep(path: Path, content: bytes, option: str) -> None:
+    """Write a file of our own folder, which is made if need be: as `write`, but a link of that name is replaced.
+
+    No person gave it that name, so one that leads out of the folder was put there to have us write elsewhere.
+    """
+    with _told(str(path), option):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _replace(path, content, None, [])
+
+
+def _replace(target: Path, data: bytes, there: os.stat_result | None, others: list[Path]) -> None:
+    with _hidden(target.parent, there) as (file, hidden):
+        _fill(file, data)
+        os.fsync(file.fileno())
+        for other in others:
+            _rename_a_copy(hidden, other)
+        if os.name == "nt":
+            file.close()  # or it cannot be renamed there
+        hidden.replace(target)
 
 
 @contextmanager
@@ -226,11 +251,29 @@ def _fill(file: BinaryIO, data: bytes) -> None:
         rest = rest[file.write(rest) :]
 
 
-def _settle(file: BinaryIO, hidden: Path, target: Path) -> None:
-    os.fsync(file.fileno())
-    if os.name == "nt":
-        file.close()  # or it cannot be renamed there
-    hidden.replace(target)
+def _others(target: Path, there: os.stat_result) -> list[Path] | None:
+    """Other names of a file, in its folder; None if there are some elsewhere."""
+    if there.st_nlink == 1:
+        return []
+    with os.scandir(target.parent) as entries:
+        names = [entry.name for entry in entries if _is_of(entry, there)]
+    if len(names) < there.st_nlink:
+        return None
+    return [target.with_name(name) for name in names if name != target.name and not _HIDDEN.fullmatch(name)]
+
+
+def _is_of(entry: os.DirEntry[str], there: os.stat_result) -> bool:
+    with contextlib.suppress(FileNotFoundError):  # a hidden file of somebody else, gone meanwhile
+        return os.path.samestat(entry.stat(follow_symlinks=False), there)
+    return False
+
+
+def _names_beside(target: Path, there: os.stat_result | None) -> list[Path]:
+    """As `_others`, where a file is about to be written: names elsewhere came after it was checked."""
+    others = [] if there is None else _others(target, there)
+    if others is None:
+        raise OSError(errno.EMLINK, ELSEWHERE)
+    return others
 
 
 def _sweep(folder: Path) -> None:
@@ -253,28 +296,23 @@ def _remove_unless_locked(path: str) -> None:
         os.close(descriptor)
 
 
+def _stream(name: str) -> int:
+    """Return the descriptor that a name of `_OURS` is of."""
+    ours = _OURS.fullmatch(name)
+    assert ours is not None
+    return int(ours["number"] or ("in", "out", "err").index(ours["name"]))
+
+
 def _put(name: str, data: bytes) -> None:
     """Write to what holds nothing, such as a pipe, or to a stream of ours, where that stands."""
-    ours = _OURS.fullmatch(name)
-    descriptor = os.dup(int(ours["number"] or ("in", "out", "err").index(ours["name"]))) if ours else None
-    with open(name if descriptor is None else descriptor, "wb", buffering=0) as file:  # noqa: PTH123
+    place = os.dup(_stream(name)) if _OURS.fullmatch(name) else name
+    with open(place, "wb", buffering=0) as file:  # noqa: PTH123
         _fill(file, data)
 
 
-def _overwrite(target: Path, data: bytes, keep: int = 0) -> None:
-    """Replace what stands behind the first `keep` bytes of a file with several names, which a rename would part.
-
-    Room is made first and signals wait, so that a full disk or Ctrl-C leave it whole; kill -9 may not.
-    """
-    with unheard(), target.open("r+b", buffering=0) as file:
-        before, after = os.fstat(file.fileno()).st_size, keep + len(data)
-        if after > before and hasattr(os, "posix_fallocate"):
-            try:
-                os.posix_fallocate(file.fileno(), before, after - before)
-            except OSError as error:
-                os.ftruncate(file.fileno(), before)
-                if error.errno not in (errno.EOPNOTSUPP, errno.EINVAL):
-                    raise
+def _append(target: Path, data: bytes, keep: int) -> None:
+    """Replace what stands behind the first `keep` bytes, where an open file cannot give its name away (Windows)."""
+    with target.open("r+b" if target.exists() else "w+b", buffering=0) as file:
         file.seek(keep)
         _fill(file, data)
         file.truncate()
@@ -289,13 +327,13 @@ class Growing:
     """A file that grows by whole pieces, as the sites of a study finish: after each it holds all so far, at once.
 
     Two hidden files take turns. The one that is not shown is given the pieces it lacks, then the name: nothing is
-    written more than twice, and no reader sees half a piece. What holds nothing, or has several names, is appended
-    to.
+    written more than twice, and no reader sees half a piece. What holds nothing is appended to.
     """
 
     path: str
     option: str
     _turns: list[tuple[BinaryIO, Path, list[bytes]]] = field(default_factory=list)  # with what each lacks
+    _names: list[Path] = field(default_factory=list)
     _size: int = 0
     _open: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
 
@@ -308,14 +346,15 @@ class Growing:
             if _is_stream(self.path, there):
                 _put(self.path, data)
                 return
-            if not self._turns and there is not None and (there.st_nlink > 1 or fcntl is None):
-                _overwrite(target, data, self._size)
+            if fcntl is None:
+                _append(target, data, self._size)
                 self._size += len(data)
                 return
             self._show(data, target, there)
 
     def _show(self, data: bytes, target: Path, there: os.stat_result | None) -> None:
         if not self._turns:
+            self._names = [target, *_names_beside(target, there)]
             for _ in range(2):
                 file, hidden = self._open.enter_context(_hidden(target.parent, there))
                 self._turns.append((file, hidden, []))
@@ -325,7 +364,8 @@ class Growing:
         _fill(file, b"".join(lacks))
         os.fsync(file.fileno())
         lacks.clear()
-        _rename_a_copy(hidden, target)
+        for name in self._names:
+            _rename_a_copy(hidden, name)
         self._turns.reverse()
 
     def close(self) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.arriving import in_air, in_air_each
 from coolsim.case import Air, Case
 from coolsim.fields import Array, shapes
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
@@ -96,6 +97,7 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
 
 def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, tuple[int, ...]]:
     """The numbers of cases as they state them, and the shape of the outside air; arguments as of `gather`."""
+    cases = in_air_each(cases) if weather is None else [in_air(c, weather) for c in cases]
     airs = [c.air for c in cases] if weather is None else [weather]
     columns = [np.array([getattr(a, f.name) for a in airs], float) for f in fields(Air)]
     columns = [c[0] for c in columns] if len(airs) == 1 else columns

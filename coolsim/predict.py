@@ -10,20 +10,23 @@ import dataclasses
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
-from coolsim import dried, line, running
+from coolsim import dried, line, running, uneven
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
+from coolsim.arriving import in_air, in_air_each
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
-from coolsim.cautions import cautions
+from coolsim.cautions import cautions, worst_first
 from coolsim.chunks import each_solved, on_one_thread
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import entry, numbers, shapes, with_number
+from coolsim.fields import Array, entry, numbers, shapes, with_number
+from coolsim.finishing import finished, finished_each
+from coolsim.finishing_cautions import of_coating_and_bag
 from coolsim.inputs import Inputs, gather
 from coolsim.model import drying, leaving
 from coolsim.model.bed import take
@@ -58,6 +61,14 @@ def predict(
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
     result = _predicted(case, air, band, profile, resolution)
+    if isinstance(case, Case):
+        one = case if air is None else dataclasses.replace(case, air=air)
+        result = finished(one, result)
+        if result.warnings and (result.coated is not None or result.bag is not None):
+            more = *result.warnings, *of_coating_and_bag(one, result)
+            result = dataclasses.replace(result, warnings=tuple(worst_first(more)))
+    else:
+        result = finished_each(list(case), result)
     kept = with_profiles(profile, np.size(result.pellets_out.moisture_wb))
     return result if kept else dataclasses.replace(result, profile=None)
 
@@ -66,6 +77,7 @@ def _predicted(
     case: Case | Sequence[Case], air: Air | None, band: bool, profile: bool | None, resolution: Resolution
 ) -> Result:
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
+    case = in_air(case, air) if isinstance(case, Case) else in_air_each(case)
     if isinstance(case, Case):
         if _holds_arrays(case):
             if band:
@@ -112,14 +124,23 @@ def _apart(case: Case, outside: Air) -> Iterator[Case]:
     """The cases that a case with arrays stands for, one per entry."""
     parts = {name: getattr(case, name) for name in _OF_ARRAYS} | {"air": outside}
     shape = np.broadcast_shapes(*shapes(tuple(parts.values())))
+    case = dataclasses.replace(case, arrival=None)  # its feed is that of the air
     for k in range(math.prod(shape)):
         yield dataclasses.replace(case, **{name: entry(part, k, shape) for name, part in parts.items()})
 
 
 def _run(
-    case: Case, inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None
+    case: Case,
+    inputs: Inputs,
+    scalar: bool,
+    resolution: Resolution,
+    profile: bool | None = None,
+    speeds: Array | None = None,
 ) -> tuple[Inputs, Result]:
-    """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow."""
+    """Predict a case with its fan, if that is known: at its speed, where one is given in place of an airflow.
+
+    speeds: of several cases on its air path, in place of its own.
+    """
     path = running.air_path(case)
     if path is None:
         if case.cooler.airflow is None and case.cooler.air_ratio is None:
@@ -131,7 +152,7 @@ def _run(
         return _solved(some, False, resolution, profile)
 
     if np.isnan(inputs.dry_air).any():
-        speed = case.fan.speed
+        speed = case.fan.speed if speeds is None else speeds
         inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
     else:
         inputs, result = running.warmed(path, inputs, solve)
@@ -139,15 +160,24 @@ def _run(
     return inputs, first(result) if scalar else result
 
 
-def at_its_fan(case: Case, resolution: Resolution = DEFAULT) -> Case:
-    """The case with the airflow and inlet air that its fan settles at; as it is, where it states both."""
+def at_its_fan(case: Case, resolution: Resolution = DEFAULT, *, result: Result | None = None) -> Case:
+    """The case with the airflow and inlet air that its fan settles at; as it is, where it states both.
+
+    result: its prediction, where there is one already.
+    """
     if isinstance(case.cooler, Line):
         alone = (line.by_itself(case, case, k) for k in range(len(case.cooler.stages)))
         asks = any(isinstance(one.cooler, Cooler) and _asks_its_fan(one) for one in alone)
-        return line.at_its_fans(case, predict(case, resolution=resolution)) if asks else case
+        known = result or (predict(case, resolution=resolution) if asks else None)
+        return line.at_its_fans(case, known) if asks and known else case
     if dried.kind(case) != dried.COUNTER_FLOW:
         return case
-    return _blown(case, _run(case, gather([case]), False, resolution)[0]) if _asks_its_fan(case) else case
+    if not _asks_its_fan(case):
+        return case
+    if result is not None and result.fan is not None:
+        outside = float(case.air.temperature)
+        return dataclasses.replace(case, cooler=running.settled_cooler(case.cooler, outside, result))
+    return _blown(case, _run(case, gather([case]), False, resolution)[0])
 
 
 def _blown(case: Case, inputs: Inputs) -> Case:
@@ -191,11 +221,37 @@ def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None
     if dried.kind(cases[0]) != dried.COUNTER_FLOW:
         with on_one_thread():
             return dried.dry(cases, None, many=True, resolution=_of_dryers(resolution))
-    if any(_asks_its_fan(c) for c in cases):  # each on an air path of its own
-        each = [_run(c, gather([c]), False, resolution, profile)[1] for c in cases]
-        bare = [dataclasses.replace(r, fan=None) for r in each]
-        return interleave(bare, [np.array([k]) for k in range(len(bare))])
-    return by_form(cases, lambda some: _solved(gather(some), False, resolution, profile))
+    return by_form(cases, lambda some: _on_their_fans(some, gather(some), resolution, profile)[1])
+
+
+def _on_their_fans(
+    cases: list[Case], inputs: Inputs, resolution: Resolution, profile: bool | None = None
+) -> tuple[Inputs, Result]:
+    """Coolers as laid side by side, those on the same air path at once; how each fan runs is left out."""
+    if not any(_asks_its_fan(c) for c in cases):
+        return inputs, _solved(inputs, False, resolution, profile)
+    paths = np.array([_air_path_of(c) for c in cases])
+    groups = [np.flatnonzero(paths == one) for one in dict.fromkeys(paths)]
+    laid_out, results = [], []
+    for index in groups:
+        speeds = np.array([cases[k].fan.speed or np.nan for k in index])
+        try:
+            now, result = _run(cases[index[0]], take(inputs, index), False, resolution, profile, speeds)
+        except NotConverged as error:
+            raise NotConverged(error.reason, index[np.asarray(error.failed, int)], error.best) from None
+        laid_out.append(now)
+        results.append(dataclasses.replace(result, fan=None))
+    whole = {name: interleave([getattr(i, name) for i in laid_out], groups) for name in _SETTLED}
+    return dataclasses.replace(inputs, **whole), interleave(results, groups)
+
+
+_SETTLED = ("dry_air", "inlet_air_temperature")  # what a fan decides
+
+
+def _air_path_of(case: Case) -> str:
+    """What cases on the same air path have in common; and whether the fan decides their airflow."""
+    flows = case.cooler.airflow is None and case.cooler.air_ratio is None
+    return repr((dataclasses.replace(case.fan, speed=None), case.duct, flows))
 
 
 def _of_dryers(resolution: Resolution) -> drying.Resolution:
@@ -236,18 +292,13 @@ def cooling(resolution: Resolution) -> line.Cool:
     """How a line predicts its coolers."""
 
     def cool(some: list[Case], inputs: Inputs, scalar: bool) -> tuple[Result, leaving.Leaving]:
-        if len(some) > 1 and any(_asks_its_fan(c) for c in some):  # each on an air path of its own
-            each = [_run(c, take(inputs, np.array([k])), False, resolution) for k, c in enumerate(some)]
-            dry_air, inlet = (
-                np.concatenate([getattr(i, name) for i, _ in each])
-                for name in ("dry_air", "inlet_air_temperature")
-            )
-            inputs = dataclasses.replace(inputs, dry_air=dry_air, inlet_air_temperature=inlet)
-        elif len(some) == 1:
-            inputs, result = _run(some[0], inputs, scalar, resolution)
-            solutions = solved(inputs, False, resolution)[1]
-            return result, leaving_of_coolers(inputs, solutions)
-        result, solutions = solved(inputs, scalar, resolution)
+        if any(_asks_its_fan(c) for c in some):
+            inputs = _on_their_fans(some, inputs, resolution)[0]
+        path = running.air_path(some[0]) if len(some) == 1 else None
+        result, solutions = solved(inputs, scalar and path is None, resolution)
+        if path is not None:
+            result = running.with_fan(path, inputs, result)
+            result = first(result) if scalar else result
         return result, leaving_of_coolers(inputs, solutions)
 
     return cool
@@ -285,9 +336,22 @@ def _asks_its_fan(case: Case) -> bool:
 
 def _solved(inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool | None = None) -> Result:
     """Solve all cases, keeping no more of each chunk than goes into the answer; raises if one fails."""
-    profiles, beds = with_profiles(profile, len(inputs.radius)), laid(inputs)
-    parts = each_solved(inputs, beds, resolution, lambda s: part_of(s, resolution, profiles))
-    return _answered(inputs, beds, parts, scalar)
+    profiles, blocks = with_profiles(profile, len(inputs.radius)), uneven.blocks(inputs)
+
+    def answered(some: Inputs) -> _Answered:
+        beds = laid(some)
+        parts = each_solved(some, beds, resolution, lambda s: part_of(s, resolution, profiles))
+        return _answered(some, beds, parts)
+
+    if len(blocks) == 1:
+        return _whole([answered(inputs)], blocks, scalar)
+    each = []
+    for block in blocks:
+        try:
+            each.append(answered(take(inputs, block)))
+        except NotConverged as error:  # of what nobody need try
+            raise NotConverged(error.reason, block[error.failed], error.best) from None
+    return _whole(each, blocks, scalar)
 
 
 def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tuple[Result, list[Solution]]:
@@ -297,16 +361,28 @@ def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tu
     """
     profiles, beds = with_profiles(None, len(inputs.radius)), laid(inputs)
     solutions = each_solved(inputs, beds, resolution, lambda s: s)
-    parts = [part_of(s, resolution, profiles) for s in solutions]
-    return _answered(inputs, beds, parts, scalar), solutions
+    answered = _answered(inputs, beds, [part_of(s, resolution, profiles) for s in solutions])
+    return _whole([answered], [np.arange(len(inputs.radius))], scalar), solutions
 
 
-def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part], scalar: bool) -> Result:
-    result, count = build_result(inputs, parts, scalar, beds), len(inputs.radius)
-    failed = np.unique(np.concatenate([part.index[~part.converged] for part in parts]) % count)
+_Answered: TypeAlias = tuple[Result, Any, str]  # with which cases failed, and the trouble of the first
+
+
+def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part]) -> _Answered:
+    failed = np.concatenate([part.index[~part.converged] for part in parts]) % len(inputs.radius)
+    trouble = next((part.trouble for part in parts if part.trouble), "")
+    return build_result(inputs, parts, beds), np.unique(failed), trouble
+
+
+def _whole(each: list[_Answered], blocks: list[Any], scalar: bool) -> Result:
+    """Blocks of cases as one result; raises NotConverged with it if a case failed."""
+    result = each[0][0] if len(each) == 1 else interleave([result for result, _, _ in each], blocks)
+    result = first(result) if scalar else result
+    failed = np.concatenate([block[lost] for (_, lost, _), block in zip(each, blocks)])
     if len(failed):
+        count = sum(map(len, blocks))
         who = "the case" if count == 1 else f"{len(failed)} of {count} cases"
-        trouble = next(part.trouble for part in parts if part.trouble)
+        trouble = next(trouble for _, _, trouble in each if trouble)
         raise NotConverged(f"{who} did not converge; {trouble}", failed, result)
     return result
 

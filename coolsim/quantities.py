@@ -44,6 +44,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0),
     Quantity("above_ambient", "above the air outside", "difference", 1, "K", 5.0),
     Quantity("water_activity", "water activity in store", "number", 3, scale=0.05),
+    Quantity("headspace_dew_point", "dew point in the bag", "temperature", 1, "degC", 5.0),
     Quantity("deviation", "deviation over the bed", "fraction", 2, scale=0.01, points=True),
     # what the machine stands
     Quantity("exhaust_relative_humidity", "exhaust", "fraction", 1, scale=0.1),
@@ -61,6 +62,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("duration", "drying time", "time", 1, "s", words="drying time"),
     Quantity("cooling_time", "cooling time", "time", 1, "s"),
     Quantity("reverse_every", "air changes sides every", "time", 1, "s", words="time between reversals"),
+    Quantity("mixing", "turning of the pellets", "number", 0, words="turning of the pellets"),
     Quantity("recirculation", "recirculation", "fraction", 0),
     Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=1),
     Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),

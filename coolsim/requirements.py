@@ -1,6 +1,6 @@
 """What must be kept, and whether it is: wishes of [target], limits of the machine, and the verdict on each.
 
-One list for predictions, settings, sizes, years and chances. A limit is a row of `_MAXIMA`, the quantity that it
+One list for predictions, settings, sizes, years and chances. A limit is a row of `MAXIMA`, the quantity that it
 bounds, and how that is read from a result (`_READ`). Values go by the key of a constraint: the quantity's name, and
 in a line the number of the stage before it ("2.lift_off").
 """
@@ -17,6 +17,7 @@ import numpy as np
 from coolsim.case import Case, Line
 from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
+from coolsim.finishing import before_coating, coldest_film, headspace_dew_point
 from coolsim.model.columns import MOST
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.result import Result
@@ -33,7 +34,7 @@ AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts
 UNKNOWN = 10.0
 
 # Quantity, and the key that bounds it. What a machine does not compute is no constraint of it.
-_MAXIMA: tuple[tuple[str, str, str], ...] = (
+MAXIMA: tuple[tuple[str, str, str], ...] = (
     ("above_ambient", "target", "maximum_above_ambient"),
     ("water_activity", "target", "maximum_water_activity"),
     ("deviation", "target", "maximum_deviation"),
@@ -42,6 +43,7 @@ _MAXIMA: tuple[tuple[str, str, str], ...] = (
     ("lift_off", "limits", "maximum_lift_off"),
     ("bed_pressure_drop", "limits", "maximum_bed_pressure_drop"),
 )
+SWEATING = "headspace_dew_point"  # above the coldest film of the bag
 OF_DRYERS = ("deviation", "pellet_temperature")  # of the above: what only a dryer's bed has
 
 
@@ -148,6 +150,7 @@ _HARM: Mapping[str, str] = {
     "water_activity": "too_wet",
     "lowest_moisture": "too_dry",
     "above_ambient": "too_warm",
+    SWEATING: "too_warm",
 }
 HARMS = ("too_wet", "too_dry", "too_warm", "over_limit")
 
@@ -193,17 +196,21 @@ def constraints_of(case: Case) -> list[Constraint]:
 
 
 def wishes_of(case: Case) -> Iterator[Constraint]:
-    """Wishes of [target] on what leaves the machine, or the last of a line."""
-    target = case.target
+    """Wishes of [target] on what leaves the machine, or the last of a line; of coated pellets, turned into such."""
+    target, turned = case.target, before_coating(case)
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     if target and target.maximum_water_activity is None:  # whoever wishes for anything wishes for no moulds
-        yield Constraint(QUANTITIES["water_activity"], MOULDS, of_target=True, assumed=True)
+        bound = turned("water_activity", MOULDS)
+        yield Constraint(QUANTITIES["water_activity"], bound, of_target=True, assumed=True)
     if target.moisture is not None:
         moisture, slack = QUANTITIES["moisture"], target.tolerance or 0.0
-        yield Constraint(moisture, target.moisture + slack, of_target=True)
+        yield Constraint(moisture, turned("moisture", target.moisture + slack), of_target=True)
         if slack:
-            yield Constraint(moisture, target.moisture - slack, -1.0, of_target=True)
-    yield from _typed(target, "target", last.arrangement != "counter-flow")
+            yield Constraint(moisture, turned("moisture", target.moisture - slack), -1.0, of_target=True)
+    for c in _typed(target, "target", last.arrangement != "counter-flow"):
+        yield dataclasses.replace(c, bound=turned(c.quantity.name, c.bound))
+    if target.no_sweating and case.bag:
+        yield Constraint(QUANTITIES[SWEATING], coldest_film(case), of_target=True)
 
 
 def limits_of(case: Case) -> Iterator[Constraint]:
@@ -225,7 +232,7 @@ def limits_of(case: Case) -> Iterator[Constraint]:
 
 def _typed(table: Any, name: str, dryer: bool) -> Iterator[Constraint]:
     """The maxima of a table."""
-    for quantity, of, key in _MAXIMA:
+    for quantity, of, key in MAXIMA:
         most = getattr(table, key) if of == name else None
         if most is not None and (dryer or quantity not in OF_DRYERS):
             yield Constraint(QUANTITIES[quantity], most, of_target=name == "target")
@@ -328,8 +335,10 @@ _READ: Mapping[str, Callable[[Result, Number], Any]] = {
 }
 
 
-def values_of(constraints: Sequence[Constraint], result: Result, outside: Number) -> dict[str, Any]:
-    """What a result has of the quantities that constraints bound, by their keys.
+def values_of(
+    constraints: Sequence[Constraint], result: Result, outside: Number, case: Case
+) -> dict[str, Any]:
+    """What a result of a case has of the quantities that constraints bound, by their keys.
 
     outside: the temperature of the air outside [°C], one or one per case of the result. Of a fan off its curve, and
     of one that the case does not know, there is nothing (nan).
@@ -338,8 +347,14 @@ def values_of(constraints: Sequence[Constraint], result: Result, outside: Number
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = _READ[c.quantity.name](of, outside)
+            found[c.key] = _value(c.quantity.name, of, outside, case)
     return found
+
+
+def _value(name: str, result: Result, outside: Number, case: Case) -> Any:
+    if name != SWEATING:
+        return _READ[name](result, outside)
+    return headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature)
 
 
 @dataclass(frozen=True)
@@ -383,7 +398,7 @@ def verdicts_of(
     outside = float(case.air.temperature)
     case = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
     constraints = [c for c in constraints_of(case) if not (c.assumed and c.quantity.name.startswith("fan"))]
-    values = values_of(constraints, result, outside)
+    values = values_of(constraints, result, outside, case)
     return tuple(
         Verdict(
             c,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
@@ -299,6 +300,37 @@ class Warning:
 
 
 @dataclass(frozen=True)
+class Coated:
+    """The pellets once coated, evened out."""
+
+    moisture_wb: Number = documented("kg/kg wet", "their moisture, of all that they weigh")
+    water_activity: Number = documented("-", "at the temperature at which it is judged", "a_w")
+    temperature: Number = documented("°C", "pellets and coat as warm as each other", json="temperature_C")
+    moisture_before_wb: Number = documented("kg/kg wet", "moisture of the pellets before coating")
+
+
+@dataclass(frozen=True)
+class Bagged:
+    """The pellets in a closed bag, evened out."""
+
+    dew_point: Number = documented(
+        "°C", "of the gas between them: on a colder film water may condense", json="dew_point_C"
+    )
+    coldest_film: Number = documented(
+        "°C", "how cold the film gets in the first two days", json="coldest_film_C"
+    )
+    warmest_pellet: Number = documented(
+        "°C", "warmest at which these pellets may be bagged for that", json="warmest_pellet_C"
+    )
+    temperature: Number = documented("°C", "at which they are bagged", json="temperature_C")
+    water_activity_in_store: Number = documented("-", "in the store, over ice below freezing", "a_w")
+    condensate: Number = documented(
+        "kg", "water that the gas of a bag sets free on such a film", json="gas_water_g", factor=1e3
+    )
+    sweats: Any = documented("-", "whether water may condense on the film")
+
+
+@dataclass(frozen=True)
 class Result:
     """The answer to a case, or to many (then every number is an array over the cases)."""
 
@@ -325,6 +357,8 @@ class Result:
         "-", "how unlike the pellets are that leave together; None where they are all alike", default=None
     )
     history: History | None = documented("-", "of one dryer: its course", default=None)
+    coated: Coated | None = documented("-", "pellets once coated, where [coating] is given", default=None)
+    bag: Bagged | None = documented("-", "pellets in their bag, where [bag] is given", default=None)
     layers: Layers | None = documented("-", "of one dryer: its course, layer by layer", default=None)
     schedule: Schedule | None = documented(
         "-", "of a batch dryer with [schedule]: whether it keeps up", default=None

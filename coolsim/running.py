@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case import Case, Cooler
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState, Demand, Duct
 from coolsim.equipment.fan import Fan
@@ -106,6 +106,18 @@ def warmed(path: AirPath | None, inputs: Inputs, solve: Solve) -> tuple[Inputs, 
     return now, result
 
 
+def settled_cooler(cooler: Cooler, outside: float, result: Result) -> Cooler:
+    """A cooler with the airflow and inlet air that its fan settled at in its prediction; outside air in °C."""
+    assert result.fan is not None, "a prediction with a fan"
+    airflow, rise = float(result.bed.face_velocity) * cooler.floor_area, float(result.fan.temperature_rise)
+    cooler = dataclasses.replace(cooler, airflow=airflow, air_ratio=None)
+    if rise <= 0:
+        return cooler
+    heater = cooler.inlet_air_temperature
+    inlet = outside + rise if heater is None else max(heater, outside + rise)
+    return dataclasses.replace(cooler, inlet_air_temperature=inlet)
+
+
 def with_fan(path: AirPath, inputs: Inputs, result: Result) -> Result:
     """Add how the fan runs at the airflow of `inputs`; nan where its curve does not tell."""
     asked = demand_of(path, inputs, result)
@@ -121,12 +133,13 @@ def with_fan(path: AirPath, inputs: Inputs, result: Result) -> Result:
     return dataclasses.replace(result, fan=FanRun(*np.array(np.broadcast_arrays(*columns))))
 
 
-def settled(path: AirPath, speed: float, inputs: Inputs, rough: Solve, solve: Solve) -> tuple[Inputs, Result]:
-    """Airflow at which the fan settles at a speed [share of full], and the prediction there.
+def settled(path: AirPath, speed: Any, inputs: Inputs, rough: Solve, solve: Solve) -> tuple[Inputs, Result]:
+    """Airflow at which the fan settles at a speed [share of full], one or one per case, and the prediction there.
 
     Raises InputError where fan and air path do not meet on the curve.
     """
-    flows = speed * path.fan.flow[-1] * np.geomspace(LEAST_FLOW, MOST_FLOW, FLOWS)
+    speed = np.broadcast_to(np.asarray(speed, float), inputs.radius.shape)
+    flows = path.fan.flow[-1] * np.geomspace(LEAST_FLOW, MOST_FLOW, FLOWS) * speed[:, None]
     table = _looked(path, inputs, flows, rough)
     shift = np.zeros((len(table), len(inputs.radius)))
     last = np.full(len(inputs.radius), np.inf)
@@ -151,9 +164,9 @@ def _rows(result: Result) -> Array:
 
 
 def _looked(path: AirPath, inputs: Inputs, flows: Array, rough: Solve) -> Array:
-    """Rows (3, cases, flows) at each flow; where one does not solve, between its neighbours."""
+    """Rows (3, cases, flows) at each flow (cases, flows); where one does not solve, between its neighbours."""
     cases = len(inputs.radius)
-    many = _blown(take(inputs, np.repeat(np.arange(cases), len(flows))), np.tile(flows, cases))
+    many = _blown(take(inputs, np.repeat(np.arange(cases), flows.shape[1])), flows.ravel())
     many = dataclasses.replace(many, one_case=False)
     failed: Any = ()
     try:
@@ -165,9 +178,8 @@ def _looked(path: AirPath, inputs: Inputs, flows: Array, rough: Solve) -> Array:
         result, failed = error.best, error.failed
     rows = _rows(result).reshape(3, cases, -1)
     bad = np.isin(np.arange(len(many.radius)), failed).reshape(cases, -1) | ~np.isfinite(rows).all(axis=0)
-    x = np.log(flows)
     for case in np.flatnonzero(bad.any(axis=1)):
-        good = ~bad[case]
+        good, x = ~bad[case], np.log(flows[case])
         for row in rows:
             row[case] = np.interp(x, x[good], row[case, good])
     return rows
@@ -176,8 +188,9 @@ def _looked(path: AirPath, inputs: Inputs, flows: Array, rough: Solve) -> Array:
 def _read(airflow: Array, flows: Array, table: Array) -> Array:
     """Rows (3, cases) at one airflow of each case: straight between flows in their logarithm, and beyond them."""
     x, at = np.log(flows), np.log(airflow)
-    k = np.clip(np.searchsorted(x, at) - 1, 0, len(x) - 2)
-    share = (at - x[k]) / (x[k + 1] - x[k])
+    k = np.clip((x < at[:, None]).sum(axis=1) - 1, 0, x.shape[1] - 2)
+    below, above = (np.take_along_axis(x, j[:, None], axis=1)[:, 0] for j in (k, k + 1))
+    share = (at - below) / (above - below)
     low, high = (np.take_along_axis(table, j[None, :, None], axis=2)[..., 0] for j in (k, k + 1))
     rows = low + share * (high - low)
     rows[1:] = (low + np.clip(share, 0.0, 1.0) * (high - low))[1:]  # only the drop goes on beyond
@@ -185,7 +198,7 @@ def _read(airflow: Array, flows: Array, table: Array) -> Array:
 
 
 def _crossing(
-    path: AirPath, speed: float, inputs: Inputs, flows: Array, table: Array, shift: Array
+    path: AirPath, speed: Array, inputs: Inputs, flows: Array, table: Array, shift: Array
 ) -> OperatingPoint:
     def system(airflow: Any) -> Demand:
         airflow = np.broadcast_to(airflow, inputs.radius.shape)
@@ -195,10 +208,10 @@ def _crossing(
     point = operating_point.operating_point(path.fan, system, speed)
     lost = np.flatnonzero(np.isnan(point.bed_flow))
     if len(lost):
-        who = "" if len(inputs.radius) == 1 else f" (in {len(lost)} of {len(inputs.radius)} weathers)"
+        who = "" if len(inputs.radius) == 1 else f" (in {len(lost)} of {len(inputs.radius)} cases)"
         why = MEANING[Status(int(np.ravel(point.status)[lost[0]]))]
         allowed = (
             f"{why}{who}: another speed or bed depth, or cooler.airflow with the airflow that you measured"
         )
-        raise InputError([Fault("", "fan.speed", f"{speed:.0%}", allowed)])
+        raise InputError([Fault("", "fan.speed", f"{speed[lost[0]]:.0%}", allowed)])
     return point

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Batch, Case
+from coolsim.case import Batch, Case, ScheduleData
 from coolsim.fields import Number
 from coolsim.result import Result, Schedule
 
@@ -50,14 +50,13 @@ def taken(result: Result) -> Result:
     )
 
 
-def cycle(case: Case) -> dict[str, float]:
-    """What a batch dryer's cycle is made of [s], where the case has a [schedule]."""
-    dryer, times = case.cooler, case.schedule
+def cycle(dryer: Batch, times: ScheduleData) -> dict[str, float]:
+    """What a batch dryer's cycle is made of [s]; what its [schedule] does not say takes no time."""
     return {
-        "filling": times.filling,
+        "filling": times.filling or 0.0,
         "drying": dryer.duration,
         "cooling": dryer.cooling_time,
-        "emptying": times.emptying,
+        "emptying": times.emptying or 0.0,
     }
 
 
@@ -71,7 +70,7 @@ def _numbers(case: Case) -> dict[str, float]:
         "shrinkage": dryer.shrinkage,
         "filling": times.filling,
         "emptying": times.emptying,
-        "cycle": sum(cycle(case).values()),
+        "cycle": sum(cycle(dryer, times).values()),
         "dryers": times.dryers,
     }
 

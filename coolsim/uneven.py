@@ -18,7 +18,7 @@ from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of
 from coolsim.model import drying, leaving, solve
 from coolsim.model.bed import take
-from coolsim.model.columns import Columns, columns_of
+from coolsim.model.columns import NODES, Columns, columns_of
 from coolsim.model.drying import Phase
 from coolsim.model.leaving import Leaving
 from coolsim.physics import air, packed_bed
@@ -26,6 +26,7 @@ from coolsim.physics.sorption import Isotherm
 from coolsim.result import BetweenPellets
 
 TOGETHER = 1_000_000  # samples of pellets sorted at once, for memory
+COLUMNS = 30_000  # of cases that are laid out at once, for memory: 1.5 kB each
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,12 @@ class Laid:
     def who(self, cases: Any) -> Any:
         """All columns of some cases, column after column."""
         return (self.columns.cases * np.arange(self.columns.count)[:, None] + cases).reshape(-1)
+
+
+def blocks(inputs: Inputs) -> list[Any]:
+    """Cases that are laid out at once, block by block: all of them where they are even, or few."""
+    who, most = np.arange(len(inputs.radius)), COLUMNS // len(NODES) ** 2
+    return [who] if inputs.deviations is None else np.array_split(who, max(-(-len(who) // most), 1))
 
 
 def laid(inputs: Inputs) -> Laid | None:

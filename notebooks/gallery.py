@@ -64,6 +64,7 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     batch = coolsim.predict(boxes)
     belt = coolsim.load(SCENARIOS / "belt-four-zones.toml")
     belt_result = coolsim.predict(belt)
+    plan = coolsim.plan(coolsim.load(SCENARIOS / "farm-line.toml"))
     return {
         "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
@@ -118,6 +119,14 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
         "size_curve": (
             "What a larger floor saves, for two products in three kinds of weather.",
             lambda: plots.size_curve(size, currency="USD"),
+        ),
+        "shift": (
+            "A shift of a farm's line: when each machine runs, and what stands still in the break.",
+            lambda: plots.shift(plan),
+        ),
+        "along_the_line": (
+            "Moisture and mass from the mash to the coated pellets of that line.",
+            lambda: plots.along_the_line(plan),
         ),
         "measured": (
             "Trials on a line: what the model said before and after they were fitted, against what was measured.",

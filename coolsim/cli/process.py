@@ -13,6 +13,9 @@ import signal
 import sys
 from contextlib import contextmanager
 
+from coolsim import _STOPPED as STOPPED
+from coolsim import _end_at_once
+
 TYPE_CHECKING = False  # as typing's own, which takes a while to load
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,10 +25,10 @@ if TYPE_CHECKING:
 INTERRUPTED = 128  # and the number of the signal, as shells count: 130 for Ctrl-C, 143 for SIGTERM
 NOT_WRITTEN = 4
 PATIENCE = 0.7  # s, for undoing what was half done; what holds on longer is left to those who come next
-STOPPED = "coolsim: stopped"
 _ENDING = tuple(
     int(getattr(signal, name)) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
+_USUAL = (signal.SIG_DFL, signal.default_int_handler, _end_at_once)  # nobody else listens
 
 
 # -- streams
@@ -52,8 +55,8 @@ class Outlet(io.FileIO):
 def begin() -> None:
     """Make this process ours: until a command listens, a signal ends it at once."""
     for number in _ENDING:
-        if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
-            signal.signal(number, _leave)
+        if signal.getsignal(number) in _USUAL:
+            signal.signal(number, _end_at_once)
     sys.unraisablehook = _unless_stopped
     # where we are ended at once, multiprocessing's trackers tidy up after us: no matter for a warning
     quiet = "ignore:resource_tracker:UserWarning"
@@ -106,14 +109,6 @@ def end(status: int) -> NoReturn:
 # -- signals
 
 
-def _leave(number: int, frame: FrameType | None) -> None:
-    """Leave at once: nothing has begun, or all is done."""
-    try:
-        os.write(2, f"{STOPPED}\n".encode())
-    finally:
-        os._exit(INTERRUPTED + number)
-
-
 def _end_in(seconds: float, status: int, words: str = "") -> None:
     def end_now(number: int, frame: FrameType | None) -> None:
         try:
@@ -152,8 +147,7 @@ def listening() -> Iterator[list[int]]:
         _end_in(PATIENCE, INTERRUPTED + number, f"{STOPPED}\n")
         raise KeyboardInterrupt
 
-    usual = (signal.SIG_DFL, signal.default_int_handler, _leave)
-    before = {n: signal.getsignal(n) for n in _ENDING if signal.getsignal(n) in usual}
+    before = {n: signal.getsignal(n) for n in _ENDING if signal.getsignal(n) in _USUAL}
     for number in before:
         signal.signal(number, hear)
     try:

@@ -33,8 +33,9 @@ def report(
 ) -> int:
     """Write all that SCENARIO asks, with pictures and sources, as one HTML file.
 
-    Answers how the pellets leave and, where the tables for it are there, what to set ([target], [limits],
-    [costs]), how large to buy ([sizing]) and what a year brings ([weather]; takes a minute).
+    Answers how the pellets leave and, where the tables for it are there, what a shift of the line gives
+    ([[equipment]]), what to set ([target], [limits], [costs]), how large to buy ([sizing]) and what a year brings
+    ([weather]; takes a minute).
 
     Exit status: 0 written, 3 written, but the target is out of reach or no size serves, 2 the input is wrong,
     4 not computed (nothing is written) or not to be written, 1 a bug of ours.

@@ -73,6 +73,24 @@ def materials(
         emit(library.material(load_material(name), page_for(units)))
 
 
+@app.command(epilog="\b\nExample:\n  coolsim explain limits.maximum_lift_off")
+@guarded
+def explain(
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[NAME]", help="A key, a table, a quantity, a field or an equation."),
+    ] = None,
+    units: PrintedUnits = Units.si,
+) -> None:
+    """Say what a name means: meaning, unit, range, default and example; without NAME, list all names.
+
+    Exit status: 0 all right, 2 nothing is called so.
+    """
+    from coolsim.output import explain as library
+
+    emit(library.listed(page_for(units)) if name is None else library.explained(name, page_for(units)))
+
+
 def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
     """Write the picture of a material's isotherms."""
     from coolsim import files
@@ -80,7 +98,7 @@ def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
 
     if name is None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
-    files.check([files.Output("--plot", file, endings=PICTURES)])
+    files.check([files.Output("--plot", file, endings=PICTURES)], [(f"the material {name}", name)])
     material = load_material(name)
     import io
 
@@ -112,10 +130,15 @@ def new(
             "--arrangement", help="Counter-flow cooler, batch or belt dryer, or a line of machines."
         ),
     ] = Arrangement.counter_flow,
+    whole_line: Annotated[
+        bool,
+        typer.Option("--whole-line", help="Also what is before and behind the machine, from mixer to bag."),
+    ] = False,
 ) -> None:
     """Write a commented scenario to edit.
 
-    It runs as it is. A file that exists is never overwritten.
+    It runs as it is. With --whole-line it is for `coolsim plan`: recipe, conditioning, die, way, machines, bags. A
+    file that exists is never overwritten.
     """
     from coolsim import files
     from coolsim.scenario import template
@@ -125,5 +148,5 @@ def new(
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
     files.check([files.Output("FILE", file)])
-    files.write(file, template(arrangement.value), "FILE")
-    told(f"wrote {file}; try: coolsim predict {file}")
+    files.write(file, template(arrangement.value, whole_line), "FILE")
+    told(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

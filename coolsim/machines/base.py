@@ -18,7 +18,7 @@ from coolsim import dried
 from coolsim.answer import first, many, pick
 from coolsim.case import Case, Limits
 from coolsim.cautions import cautions
-from coolsim.costs import Cost, cost_of, weight_given_away
+from coolsim.costs import Cost, cost_of, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.line import kind
@@ -47,6 +47,7 @@ DIAL: Mapping[str, float] = {
     "batch_mass": 1.0,
     "belt_speed": 0.01 / 60,
 }
+LONGEST_COOLING = 1800.0  # s, of a batch, looked at where nobody opens it; judgement
 DRYER_DEPTH = 0.002  # m, of the shallow beds of dryers
 ON_DIAL = 1e-9  # of a step: as good as on it
 
@@ -116,6 +117,24 @@ class Setting:
         return found if len(found) else np.array([low])
 
 
+@dataclass(frozen=True)
+class Choice:
+    """What may be one thing or another, and not more or less of it: what it is, what it may be, and the case so."""
+
+    quantity: Quantity
+    now: str
+    to: str
+    case: Case
+    opened: bool  # by [limits]
+    place: str = ""  # as of Setting
+    stage: str = ""
+
+    @property
+    def label(self) -> str:
+        """As a person reads it."""
+        return f"{self.stage}: {self.quantity.label}" if self.stage else self.quantity.label
+
+
 def _in(place: str, name: str) -> str:
     return f"{place}.{name}" if place else name
 
@@ -168,11 +187,19 @@ class Machine(Protocol):
     def settings(self) -> tuple[Setting, ...]:
         """What may be set, whether or not [limits] opens it, in the order in which it is told."""
 
+    @property
+    def evening(self) -> tuple[Setting, ...]:
+        """What may be changed besides, where nothing opens it, and how far: a bed is evener, or colder, by it."""
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """Other ways to run it that are no more or less of something."""
+
     def at(self, values: Mapping[str, float]) -> Case:
         """The case set so, by the keys of settings, and with another feed_moisture or feed_temperature."""
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
-        """How a case of this machine is set, by the keys of settings, given its prediction."""
+        """How a case of this machine is set, by the keys of settings and `evening`, given its prediction."""
 
     def told(self, case: Case, result: Result) -> Any:
         """The same by the names that people know: Settings, DryerSettings, or one of them for each stage."""
@@ -217,7 +244,8 @@ def weighed(
 
     outside = np.array([case.air.temperature for case in some], float)
     spent = machine.spent(some, result)
-    values = {key: placed(v) for key, v in (values_of(asked, result, outside) | dict(spent.fan)).items()}
+    known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
+    values = {key: placed(v) for key, v in known.items()}
     electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
     moisture = placed(result.pellets_out.moisture_wb)
@@ -237,8 +265,7 @@ def weighed(
 
 def bill(case: Case, electricity: Any, heat: Any, feed: Any, solid: Any, moisture: Any) -> Cost:
     """What is paid for electricity [W], heat [W] and the weight given away of dry solid [kg/s] at a moisture."""
-    target = case.target.moisture
-    lost = 0.0 if target is None else weight_given_away(solid, moisture, target)
+    lost = given_away(case, solid, moisture)
     return cost_of(case.costs, feed, electricity=electricity, heat=heat, given_away=lost)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.equipment import fan
 from coolsim.inputs import gather
-from coolsim.machines.base import Setting, Spent, airflow_of, heated, setting
+from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, setting
 from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of
 from coolsim.requirements import speeds
 from coolsim.result import Result
@@ -39,6 +39,16 @@ class CounterFlow:
             return found
         outside = float(np.min(self.case.air.temperature))
         return (*found, heated(setting("inlet_air_temperature", limits), outside))
+
+    @property
+    def evening(self) -> tuple[Setting, ...]:
+        """Nothing besides its settings."""
+        return ()
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """None: what may be set of it is more or less of something."""
+        return ()
 
     @property
     def _by_speed(self) -> bool:

@@ -15,9 +15,19 @@ from functools import cached_property
 import numpy as np
 
 from coolsim.case import Batch, Belt, Case
-from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
 from coolsim.fields import Array, documented
-from coolsim.machines.base import DIAL, DRYER_DEPTH, Setting, Spent, airflow_of, heated, setting
+from coolsim.machines.base import (
+    DIAL,
+    DRYER_DEPTH,
+    LONGEST_COOLING,
+    Choice,
+    Setting,
+    Spent,
+    airflow_of,
+    heated,
+    setting,
+)
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import depths_to_choose, least_time, without_least_bed
 from coolsim.result import Result
@@ -128,7 +138,8 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     """Ranges of the knobs that [limits] opens; no air is blown in colder than outside (of several, the coldest)."""
     limits, c = case.limits, case.cooler
     given = limits.given()
-    found = {n: tuple(given[n]) for n in OPENED[c.arrangement] if n in given and n not in _FOR_DEPTH}
+    searched = [n for n in OPENED[c.arrangement] if n not in _FOR_DEPTH and n not in _idle(case)]
+    found = {n: tuple(given[n]) for n in searched if n in given}
     for name, metres in _FOR_DEPTH.items():
         if name in given:
             found["bed_depth"] = tuple(metres(case) * x for x in given[name])
@@ -143,6 +154,11 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
         outside = float(np.min(case.air.temperature))
         found["inlet_air_temperature"] = max(low, outside), max(high, outside)
     return found
+
+
+def _idle(case: Case) -> tuple[str, ...]:
+    """Settings that do nothing: of pellets that are turned all the time, from where the air comes."""
+    return ("reverse_every",) if getattr(case.cooler, "mixing", "none") == "continuous" else ()
 
 
 def _metres_per_second(case: Case) -> float:
@@ -182,12 +198,41 @@ class Dryer:
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
             speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
             return (*air, speed.within(*kept) if speed.opened else speed)
-        bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
-        mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
-        others = [mass, *(setting(n, limits) for n in ("cooling_time", "reverse_every"))]
-        time = _between(setting("duration", limits), case, "duration")
+        bed = _kept(setting("bed_depth", limits, step=DRYER_DEPTH), case)
+        mass = _kept(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
+        names = [n for n in ("cooling_time", "reverse_every") if n not in _idle(case)]
+        others = [mass] * ("batch_mass" not in _idle(case)) + [setting(n, limits) for n in names]
+        time = _kept(setting("duration", limits), case, "duration")
         back = setting("recirculation", limits)
         return (*air, time, back, *(s for s in (bed, *others) if s.opened))
+
+    @property
+    def evening(self) -> tuple[Setting, ...]:
+        """Of a batch its mass, how often the air changes sides, and its cooling, where nothing opens them."""
+        c = self.case.cooler
+        if isinstance(c, Belt):
+            return ()
+        mass, opened = self._mass(self.case), {s.quantity.name for s in self.settings}
+        found = [_between("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
+        if "bed_depth" not in opened:
+            found.append(_between("batch_mass", LIGHTEST * mass, mass))
+        if c.mixing == "none" and c.duration > SOONEST:
+            found.append(_between("reverse_every", SOONEST, c.duration))
+        return tuple(s for s in found if s.quantity.name not in opened)
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """Of a batch, whether its pellets are turned."""
+        case, c = self.case, self.case.cooler
+        if isinstance(c, Belt):
+            return ()
+        to = "none" if c.mixing == "continuous" else "continuous"
+        other = dataclasses.replace(case, cooler=dataclasses.replace(c, mixing=to))
+        return (Choice(QUANTITIES["mixing"], c.mixing, to, other, case.limits.mixing is not None),)
+
+    @staticmethod
+    def _mass(case: Case) -> float:
+        return float(case.cooler.bed_depth / _metres_per_kilogram(case))
 
     def at(self, values: Mapping[str, float]) -> Case:
         """The dryer set so; a belt by its depth or its speed, a batch by its depth or its mass."""
@@ -201,10 +246,11 @@ class Dryer:
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a dryer is set."""
         told, c = settings_of(case), case.cooler
-        mass = np.nan if isinstance(c, Belt) else c.bed_depth / _metres_per_kilogram(case)
+        mass = np.nan if isinstance(c, Belt) else self._mass(case)
         others = {n: getattr(c, n, None) for n in ("cooling_time", "reverse_every")} | {"batch_mass": mass}
         known = {f.name: getattr(told, f.name) for f in dataclasses.fields(told)} | others
-        return {s.key: np.nan if known[s.key] is None else float(known[s.key]) for s in self.settings}
+        keys = [s.key for s in (*self.settings, *self.evening)]
+        return {key: np.nan if known[key] is None else float(known[key]) for key in keys}
 
     def told(self, case: Case, result: Result) -> DryerSettings:
         """The settings by their names."""
@@ -225,9 +271,16 @@ class Dryer:
 
 
 HOT = "inlet_air_temperature"
+LIGHTEST = 0.2  # of a batch, looked at
+SOONEST = 60.0  # s between reversals, looked at
 
 
-def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
+def _between(name: str, low: float, high: float) -> Setting:
+    """A setting between what is looked at."""
+    return Setting(QUANTITIES[name], low, high, DIAL[name])
+
+
+def _kept(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
     """A setting that stands for a knob, between the ends of its range."""
     return own.within(*(per * end for end in ranges(case)[knob])) if own.opened else own
 
@@ -271,5 +324,5 @@ def running_cost(case: Case, outcomes: Mapping[str, Array]) -> Cost:
         fed,
         electricity=fed * outcomes["fan"],
         heat=fed * outcomes["heat"],
-        given_away=weight_given_away(solid, outcomes["moisture"], case.target.moisture),
+        given_away=given_away(case, solid, outcomes["moisture"]),
     )

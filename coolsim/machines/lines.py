@@ -6,7 +6,7 @@ A knob is called by the number of its stage and its name there: "1.inlet_air_tem
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -17,7 +17,7 @@ from coolsim import line
 from coolsim.answer import many
 from coolsim.case import Case, Line
 from coolsim.machines import dryers, plant
-from coolsim.machines.base import Machine, Setting, Spent, bare
+from coolsim.machines.base import Choice, Machine, Setting, Spent, bare
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer, per_solid
 from coolsim.requirements import is_dryer
@@ -69,6 +69,29 @@ class LineOfMachines:
             for k, (stage, machine) in enumerate(zip(stages, self.machines), 1)
             for s in machine.settings
         )
+
+    @property
+    def evening(self) -> tuple[Setting, ...]:
+        """What makes the bed of any machine more even."""
+        return tuple(
+            dataclasses.replace(s, place=str(k), stage=stage.name)
+            for k, (stage, machine) in enumerate(zip(self.case.cooler.stages, self.machines), 1)
+            for s in machine.evening
+        )
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """The choices of each machine."""
+        return tuple(self._choices())
+
+    def _choices(self) -> Iterator[Choice]:
+        stages = self.case.cooler.stages
+        for k, (stage, machine) in enumerate(zip(stages, self.machines)):
+            for one in machine.choices:
+                changed = dataclasses.replace(stage, cooler=one.case.cooler)
+                there = Line((*stages[:k], changed, *stages[k + 1 :]))
+                case = dataclasses.replace(self.case, cooler=there)
+                yield dataclasses.replace(one, case=case, place=str(k + 1), stage=stage.name)
 
     def at(self, values: Mapping[str, float]) -> Case:
         """The line with its machines set so, and its feed."""

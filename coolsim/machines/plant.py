@@ -21,17 +21,18 @@ from numpy.typing import NDArray
 from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
-from coolsim.costs import Cost, cost_of, weight_given_away
+from coolsim.costs import Cost, cost_of, given_away
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
+from coolsim.finishing import headspace_dew_point
 from coolsim.inputs import Inputs, gather
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
 from coolsim.predict import predict_inputs
-from coolsim.requirements import Constraint, depths_to_choose, speeds, violations
+from coolsim.requirements import SWEATING, Constraint, depths_to_choose, speeds, violations
 from coolsim.result import FanRun, Result
 
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
@@ -62,6 +63,7 @@ class Outcome:
     pressure_drop: Array = documented("Pa", "of the bed")
     air_temperature: Array = documented("°C", "exhaust")
     air_humidity: Array = documented("kg/kg", "humidity ratio of the exhaust")
+    even_temperature: Array = documented("°C", "of the pellets once evened out inside")
 
 
 @dataclass(frozen=True)
@@ -109,6 +111,7 @@ def outcome_of(result: Result) -> Outcome:
         result.bed.pressure_drop,
         exhaust.temperature,
         exhaust.humidity_ratio,
+        result.after_equalising.temperature,
     )
 
 
@@ -234,7 +237,7 @@ class Plant:
         """Costs, and their sum with weight above the target counted as gained."""
         i, prices = self.inputs, self.case.costs
         solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = weight_given_away(solid, outcome.moisture, self.case.target.moisture)
+        lost = given_away(self.case, solid, outcome.moisture)
         cost = cost_of(prices, i.throughput, electricity=power, heat=heat, given_away=lost)
         kept = cost_of(prices, i.throughput, electricity=0.0, heat=0.0, given_away=-lost)
         return cost, cost.total - kept.overdried_feed
@@ -302,6 +305,8 @@ def measured(case: Case, state: Weighed, name: str) -> Array:
     o = state.outcome
     if name == "above_ambient":
         return np.asarray(o.temperature - spread(case.air.temperature, len(o.temperature)))
+    if name == SWEATING:
+        return np.asarray(headspace_dew_point(case, o.moisture, o.even_temperature))
     if name == "fan_speed":
         return np.asarray(state.settings.fan_speed)
     if name == "running_cost":

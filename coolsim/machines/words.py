@@ -141,7 +141,7 @@ def keeping_up(case: Case) -> list[Warning]:
 
 def _in_turn(made: str, time: float, case: Case) -> Warning:
     """Whether a dryer of [schedule] has done its whole cycle in the `time` [s] until its turn comes again."""
-    parts, count = schedule.cycle(case), case.schedule.dryers
+    parts, count = schedule.cycle(case.cooler, case.schedule), case.schedule.dryers
     taken = sum(parts.values())
     dryers = "with 1 dryer" if count == 1 else f"with {count:.0f} dryers"
     told = ", ".join(f"{name} {part / 60:.0f}" for name, part in parts.items() if part)

@@ -9,10 +9,10 @@ times as many, column after column.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from coolsim.fields import Array
 
@@ -78,20 +78,22 @@ class Columns:
 
     def places(self) -> tuple[Array, Array]:
         """Depth and speed, as shares of the mean, at the same places, (places, cases)."""
-        variables = [
-            ndtri((np.arange(PLACES) + 0.5) / PLACES) if n > 1 else np.zeros(1)
-            for n in (self.depths, self.speeds)
-        ]
+        variables = [_probable() if n > 1 else np.zeros(1) for n in (self.depths, self.speeds)]
         depth, speed = (1 + u[:, None] * sigma for u, sigma in zip(variables, self.deviations))
         both = np.broadcast_arrays(depth[:, None], speed[None])
         return both[0].reshape(-1, self.cases), both[1].reshape(-1, self.cases)
+
+
+def _probable() -> Array:
+    """Equally probable values of a normal variable; scipy's own would load for longer than a prediction takes."""
+    return np.array([NormalDist().inv_cdf((k + 0.5) / PLACES) for k in range(PLACES)])
 
 
 def _read(nodes: int) -> Array:
     """Weights (places, nodes) of Lagrange's parabola at equally probable places; one node holds everywhere."""
     if nodes == 1:
         return np.ones((1, 1))
-    u = ndtri((np.arange(PLACES) + 0.5) / PLACES) / np.sqrt(3.0)  # in nodes: −1, 0, 1
+    u = _probable() / np.sqrt(3.0)  # in nodes: −1, 0, 1
     return np.stack([u * (u - 1) / 2, 1 - u**2, u * (u + 1) / 2], axis=1)
 
 

@@ -9,6 +9,29 @@
    that are mixed do so only where the error of their mixture is: a few of the pellets move it little.
 
 A batch has one phase; a belt has one for each zone, and its clock is the dwell.
+
+Cooling of a batch
+------------------
+`cooler.cooling_time` makes a second phase (`dried._cooling_phase`, `Phase.cooling`): supply of outside air, no
+heater, no recirculation, airflow as before. Its air begins on the first side and changes sides after
+`reverse_every`, counted anew: a damper's programme starts again, and were the clock to go on, the exit would turn
+with each reversal instead of each second one. This is the one place for that time: cycle, floor and load take it
+from there (`schema.MOVED` tells who types the schedule's own). `air_out` and limits on the exhaust leave it out,
+since cool air would hide that ducts run wet; `air_ratio`, fan energy, lift-off and pressure drop count it. In
+`History.zone` it is 0, by which pictures and cautions know where it begins.
+
+For searches the drying is marched once and cooled from up to 24 ends of its steps, all side by side
+(`course._cooled`, for which `march` keeps the pellets): one march still tells of every shorter drying. Dead end:
+time as one more setting of the fits. A reversal leaves a bend in what the cooling does (the exit of
+`batch-to-buy`, cooled, is drier after 30 than after 32 min), fits ran through it, settings cost 4 % too much, and
+a dryer was sized 8 % too large.
+
+Proofs: `tests/laws/test_cooling_phase` (Schumann's bed from the switch on, with and without a recirculation
+before it; what pellets give is what the air carries; third order across the switch), `test_cooling_domain`
+(random batches, cooled for a second to four hours), `tests/studies/test_cooled_batches` (marches against
+predictions, settings against a dense grid), `tests/cli/test_cooled_batches` (times, energies and schedule by
+hand). Weak: the airflow is the same in both phases, where real fans, less throttled by a heater, may blow more;
+humid air that pellets take up is only as good as the isotherm, whose drying and wetting branches are one here.
 """
 
 from __future__ import annotations

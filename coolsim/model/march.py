@@ -4,6 +4,24 @@ A step that Newton's method does not manage is tried again a quarter as long. St
 near a tolerance: how far a step's end is off the straight line through its beginning and its first stage. When the
 air reverses, the next step is a short one, though longer than at the start. Seen along the air's path the bed then
 goes through much the same as after the last reversal, so guesses are corrected by what they missed by then.
+
+Batches whose air turns
+-----------------------
+Seen along the air's path a bed goes through much the same after each reversal. So what the guesses for the first
+three steps missed is kept (`march._learn`), and added to those of the next turn where steps are as long. The two
+meshes march as one array, so the coarse one has to look the same from both sides too (`mesh.doubled`), with cells
+of thickness at both ends: cells without it stay as laid, and a first guess takes the exhaust from the last
+pellets.
+
+Measured on `evening-batch.toml`, then with seven reversals and no cooling, rounds of Newton's method: 147 before;
+122 with the mirrored coarse mesh, guesses of humidity within half and twice, and a last Newton step of 1e-4; 96
+with what was missed. A last step of 1e-5 is kept all the same: it takes 4 % more rounds, and with 1e-4 the heat
+of a turned bed that is cooled for hours closed to 3e-8 only, where 1e-8 is promised. Steps in time are the same,
+and so is the error against steps thirty times shorter: 0.0080 point, 0.009 K.
+
+Dead ends: ending Newton's method by how fast it contracts (no better than 1e-4, and more to explain); what was
+missed two reversals ago, in the same direction (begins a turn later, and is no nearer); more than three steps of
+a turn.
 """
 
 from __future__ import annotations

@@ -47,9 +47,20 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         **_dryer_groups(result),
         **({"stages": [_stage(run) for run in result.stages]} if result.stages else {}),
         **({"fan": _fan(result.fan)} if result.fan else {}),
+        **finishing_as_json(result),
         "verdicts": verdicts.as_json(verdicts_of(case, result)),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
     }
+
+
+def finishing_as_json(result: Result) -> dict[str, Any]:
+    """The groups `coated` and `bag`, where there are any."""
+    found: dict[str, Any] = {}
+    if result.coated is not None:
+        found["coated"] = where_known(result.coated, "coated")
+    if result.bag is not None:
+        found["bag"] = where_known(result.bag, "bag") | {"sweats": bool(result.bag.sweats)}
+    return found
 
 
 def _between_pellets(result: Result) -> dict[str, Any]:

@@ -68,6 +68,7 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
         # the nearest state is on no dial, and nobody shall type it
         to = dialled(s.quantity, one.to, s.step if answer.met else 0.0, page)
         rows.append((s.label, now, to, "" if s.opened else "as given"))
+    rows += [(one.label, one.now, one.to, "") for one in answer.choices]
     rows += [(label, now, to, "") for label, now, to in _follows(answer, page)]
     before, after = answer.now.result.pellets_out, answer.result.pellets_out
     for name, digits in (("moisture", 2), ("temperature", 1)):
@@ -79,7 +80,7 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
         rows.append(("chance that all is kept", *pair, ""))
     currency = f" in {case.costs.currency}" if case.costs.currency else ""
     rows.append((f"cost per hour{currency}", money(answer.now.cost.total), money(answer.cost.total), ""))
-    bold = (0, *range(1, 1 + len(answer.chosen)))
+    bold = (0, *range(1, 1 + len(answer.chosen) + len(answer.choices)))
     if page.width >= NARROW:
         return table(rows, page, right=(1, 2), bold=bold)
     return "".join(
@@ -319,10 +320,7 @@ def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
 
 def _smallest_changes(answer: SettingsAnswer, page: Page) -> str:
     """Return the table of what each thing alone would have to become: name, value now, value that serves."""
-    rows = [
-        (change.change, text(QUANTITIES[change.quantity], change.now, page), _to(change, page))
-        for change in answer.smallest_changes
-    ]
+    rows = [(change.change, _now(change, page), _to(change, page)) for change in answer.smallest_changes]
     titles = ("Alone would do", "now", "to")
     if page.width >= NARROW:
         return table([titles, *rows], page, right=(1, 2), bold=(0,))
@@ -331,9 +329,17 @@ def _smallest_changes(answer: SettingsAnswer, page: Page) -> str:
     )
 
 
+def _now(change: Change, page: Page) -> str:
+    if isinstance(change.now, str):
+        return change.now
+    return "-" if math.isnan(change.now) else text(QUANTITIES[change.quantity], change.now, page)
+
+
 def _to(change: Change, page: Page) -> str:
     if change.to is None:
         return "not by this alone"
+    if isinstance(change.to, str):
+        return change.to
     q = QUANTITIES[change.quantity]
     stored = u.convert(change.to, change.unit, u.DIMENSIONS[q.dimension])
     return f"{rounded_down(stored)} %" if q.name == "feed_moisture" else text(q, stored, page)
@@ -435,6 +441,7 @@ def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
         "set": typed_back(case, answer.case),
         "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.costs.currency},
         "exact_cost": answer.exact_cost,
+        "choices": [as_json.group(one, "choices") for one in answer.choices],
         "binding": at_limits(answer.binding),
         "least_bed": _least_bed(answer.least_bed),
         "verdicts": verdicts.as_json(answer.verdicts),

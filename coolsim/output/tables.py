@@ -11,7 +11,9 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import told_first
 from coolsim.fields import Number
+from coolsim.finishing import target_moisture
 from coolsim.output import library, lines, verdicts
+from coolsim.output.finishing import finishing
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
 from coolsim.requirements import verdicts_of
 from coolsim.result import BetweenPellets, Energy, FanRun, Result
@@ -33,7 +35,7 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [sure]
+    parts += [finishing(case, result, page), sure]
     parts += [course(case, result, page)] if result.history is not None else []
     of_last = f" ({result.stages[-1].name})" if result.stages else ""
     parts += [group(title + of_last, rows, page) for title, rows in details(case, result, page).items()]
@@ -214,7 +216,7 @@ def course(case: Case, result: Result, page: Page) -> str:
     if history.zone[-1] == 0:
         began = page.number(history.time[history.zone > 0][-1], u.TIME, 1)
         text += wrapped(f"cooled with outside air from {began} on", page)
-    wanted = case.target.moisture
+    wanted = target_moisture(case)
     return text if wanted is None else text + wrapped(_reached(result, wanted, page), page)
 
 

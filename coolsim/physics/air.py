@@ -153,7 +153,8 @@ def relative_humidity(temperature: Number, humidity_ratio: Number, pressure: Num
 # ---- What instruments and weather files say; over ice below the triple point --------------------------
 
 
-def _weather_saturation_pressure(temperature: Number) -> Number:
+def weather_saturation_pressure(temperature: Number) -> Number:
+    """Saturation pressure of water vapour [Pa]: over ice up to 0.01 °C, over liquid above. ASHRAE eq. 5, 6."""
     frozen = np.asarray(temperature) <= TRIPLE_POINT
     p_sat: Any = np.where(frozen, saturation_pressure_ice(temperature), saturation_pressure(temperature))
     return p_sat[()]
@@ -166,12 +167,12 @@ def humidity_ratio_from_relative_humidity(
 
     Relative humidity is taken over ice at and below 0.01 °C. ASHRAE eq. 12, 20, 22.
     """
-    return humidity_ratio(relative_humidity * _weather_saturation_pressure(temperature), pressure)
+    return humidity_ratio(relative_humidity * weather_saturation_pressure(temperature), pressure)
 
 
 def humidity_ratio_from_dew_point(dew_point: Number, pressure: Number) -> Number:
     """Humidity ratio [kg/kg] from dew point [°C] and pressure [Pa]; frost point at and below 0.01 °C."""
-    return humidity_ratio(_weather_saturation_pressure(dew_point), pressure)
+    return humidity_ratio(weather_saturation_pressure(dew_point), pressure)
 
 
 def humidity_ratio_from_wet_bulb(temperature: Number, wet_bulb: Number, pressure: Number) -> Number:

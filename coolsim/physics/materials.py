@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -69,11 +70,18 @@ def _names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in DATA.glob("*.toml")))
 
 
-def load_material(name: str) -> Material:
+def load_material(name: str | os.PathLike[str]) -> Material:
     """Return the default material of a name, or that of a file of one's own ("mine.toml").
 
     Raises InputError: with the nearest names if there is none, or with every fault of the file.
     """
+    if isinstance(name, os.PathLike):
+        name = os.fspath(name)
+    if not isinstance(name, str):
+        allowed = (
+            'needs the name of a material (`coolsim materials` lists all), or of a file such as "mine.toml"'
+        )
+        raise InputError([Fault("", "name", f"an object of type {type(name).__name__}", allowed)])
     if name.endswith(".toml"):
         from coolsim.physics.material_files import read_material  # it makes the Material of this module
 

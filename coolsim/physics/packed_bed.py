@@ -18,11 +18,6 @@ GRAVITY = 9.80665  # m/s², standard
 LEAST_VELOCITY = 1e-12  # m/s, keeps 0/0 out of Hukill–Ives at rest
 
 
-def surface_per_volume(void_fraction: Number, radius: Number) -> Number:
-    """Pellet surface per bed volume a = 3(1−ε)/R [1/m] of spheres of a radius [m]. Geometry."""
-    return 3 * (1 - void_fraction) / radius
-
-
 # ---- Heat and mass transfer ---------------------------------------------------------------------------
 
 
@@ -97,32 +92,6 @@ def vapour_flux(
     molar = pressure / (air.GAS_CONSTANT_WATER * (film_temperature + air.ZERO_CELSIUS))
     drive = np.log((pressure - air_pressure) / (pressure - surface_pressure))
     return mass_transfer_coefficient * molar * drive
-
-
-def psychrometric_wet_bulb(
-    temperature: Number,
-    humidity_ratio: Number,
-    pressure: Number,
-    mass_flux: Number,
-    particle_diameter: Number,
-) -> Number:
-    """Temperature [°C] that a wet pellet (a_w = 1) takes in a stream of air, °C, kg/kg, Pa, kg/(m² s), m.
-
-    The balance h (Ta − Ts) = J (h_v(Ts) − 4186 Ts) of the closures above. For water in air it lies below the
-    thermodynamic wet bulb, because heat passes the film less easily than vapour (Lewis factor about 0.88).
-    """
-    T, Y, p = temperature, humidity_ratio, pressure
-    h = heat_transfer_coefficient(mass_flux, particle_diameter, T)
-    k_m = mass_transfer_coefficient(mass_flux, particle_diameter, T, p)
-    p_a = air.vapour_pressure(Y, p)
-
-    def surplus(T_s: Any) -> Any:
-        J = vapour_flux(k_m, air.saturation_pressure(T_s), p_a, p, (T + T_s) / 2)
-        return h * (T - T_s) - J * (air.vapour_enthalpy(T_s) - air.HEAT_CAPACITY_WATER * T_s)
-
-    # A film at boiling would carry an infinite flux; 1e-6 K below it the flux is finite and far too high.
-    boiling = air.saturation_temperature(p) - 1e-6
-    return bracketed_root(surplus, np.minimum(T, 0.0) - 40.0, boiling)[()]
 
 
 # ---- Pressure drop and lift-off -----------------------------------------------------------------------

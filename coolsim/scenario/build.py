@@ -18,9 +18,9 @@ from coolsim.case import (
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
 from coolsim.physics import air
-from coolsim.scenario import reader, schema, stages
+from coolsim.scenario import around, reader, schema, stages
 from coolsim.scenario.change import variants, varied_tables
-from coolsim.scenario.feed import as_fed, feed_of, material_of
+from coolsim.scenario.feed import as_fed, feed_of, feed_values, material_of
 from coolsim.scenario.machine import machine_of
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
@@ -30,7 +30,7 @@ from coolsim.scenario.values import Price
 
 def case_from(source: Source) -> Case:
     """Return the case that `source` describes; raises InputError with every fault found."""
-    case = stages.line_from(source, _one_machine) if "stage" in source else _one_machine(source)
+    case = around.with_throughput(source, _read) or _read(source)
     # the keys were right: so is what follows from them, or it is said as of a case that was made in Python
     faults = [dataclasses.replace(f, where=source.where(f.key)) for f in faults_of(case)]
     if faults:
@@ -38,20 +38,36 @@ def case_from(source: Source) -> Case:
     return case
 
 
+def _read(source: Source) -> Case:
+    return stages.line_from(source, _one_machine) if "stage" in source else _one_machine(source)
+
+
 def _one_machine(source: Source) -> Case:
     collector = reader.read(source)
     outside = _air(collector)
     material = material_of(collector)
-    feed = feed_of(collector, material)
-    cooler = machine_of(collector, feed)
     tables = _tables(collector)
+    values = feed_values(collector, material)
+    arrival = around.arrival_of(collector, outside, material, values, tables)
+    values, arrival = around.arrived(arrival, values)
+    if reader.follows(source, around.THROUGHPUT) and values["throughput"] is None and not collector.faults:
+        raise InputError([around.no_throughput(source)])
+    feed = feed_of(values)
+    cooler = machine_of(collector, feed)
+    equipment = around.equipment_of(collector)
     if collector.faults:
         raise InputError(collector.in_order())
     assert outside is not None and material is not None and feed is not None and cooler is not None
     title = collector.values.get("title") or Path(source.name).stem
     known_to = MappingProxyType(collector.plus_minus)
     material = as_fed(material, feed, source)
-    return Case(title, material, feed, outside, cooler, source=source, plus_minus=known_to, **tables)
+    more: dict[str, Any] = {
+        "equipment": equipment,
+        "arrival": arrival,
+        "source": source,
+        "plus_minus": known_to,
+    }
+    return Case(title, material, feed, outside, cooler, **tables, **more)
 
 
 # -- air
@@ -109,7 +125,7 @@ def _tables(c: Collector) -> dict[str, Any]:
     _check_schedule(c)
     typed = {name: _typed(c, name) for name in TABLES if isinstance(c.source.value(name), Mapping)}
     more: dict[str, Callable[[Collector, dict[str, Any]], dict[str, Any]]]
-    more = {"costs": _costs, "sizing": _sizing, "weather": _weather}
+    more = {"costs": _costs, "sizing": _sizing, "weather": _weather, "recipe": around.recipe_of}
     found = {name: values | (more[name](c, values) if name in more else {}) for name, values in typed.items()}
     return {name: TABLES[name](**values) for name, values in found.items()}
 
@@ -151,7 +167,7 @@ def _sizing(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
     before = {(f.key, f.found, f.allowed) for f in c.faults}
     for number, varied in _varied(c, "sizing.product"):
         material = material_of(varied)
-        feed = feed_of(varied, material)
+        feed = feed_of(feed_values(varied, material))
         _keep_faults(c, varied, f"sizing.product.{number}", before)
         if material is not None and feed is not None:
             name = c.values.get(f"sizing.product.{number}.name", "")
@@ -206,6 +222,8 @@ def _keep_faults(c: Collector, varied: Collector, place: str, before: Set[tuple[
 
 
 def _check_target(c: Collector) -> None:
+    if c.values.get("target.no_sweating") and c.source.value("bag") is None:
+        c.wrong("target.no_sweating", 'it needs [bag] beside it, such as mass = "25 kg"')
     if c.has("target.tolerance") and c.source.value("target.moisture") is None:
         c.wrong("target.tolerance", "it needs target.moisture beside it")
 

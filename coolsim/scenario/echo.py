@@ -71,6 +71,11 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
     yield from _material(case, style)
     for table in CASE_TABLES:
         yield from _kept(table, getattr(case, table), style)
+    for table, listed in (("recipe.ingredient", case.recipe.ingredient), ("equipment", case.equipment)):
+        for number, entry in enumerate(listed, 1):
+            for key, text in _numbers(entry, table, f"{table}.{number}", style):
+                priced = key.endswith(".price")
+                yield key, text.replace(" /", f" {case.costs.currency}/") if priced else text
 
 
 def _zones(cooler: Any, place: str, style: _Style) -> Iterator[tuple[str, str]]:
@@ -158,9 +163,11 @@ def _shown(value: Any, key: Key, style: _Style) -> str:
     unit = key.unit(style.system)
     if isinstance(value, str):
         return value
+    if isinstance(value, bool):
+        return str(value).lower()
     if key.kind == "hours":
         return " to ".join(f"{int(s // 3600):02d}:{int(s % 3600 // 60):02d}" for s in value)
-    if key.kind in ("curve", "loss"):
+    if key.kind in ("curve", "loss", "catch", "breaks"):
         return _points(value, key, style)
     if key.dimension is None:
         return f"{value:.{style.digits}g}"

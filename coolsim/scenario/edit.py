@@ -94,7 +94,7 @@ def parse_setting(text: str) -> tuple[str, Any]:
         allowed = 'write key=value, such as --set feed.moisture="15 %"'
         raise InputError([Fault("--set", key or "setting", shown(text), allowed)])
     definition = schema.find(key)
-    bare = definition is not None and definition.kind == "number"
+    bare = definition is not None and definition.kind in ("number", "flag")
     if not bare and value[0] not in "\"'[":
         return key, value
     try:

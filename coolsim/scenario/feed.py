@@ -234,19 +234,25 @@ def _diffusivity(c: Collector) -> Diffusivity | None:
     return Diffusivity(value, at, energy, slope, at_moisture=wet / (1.0 - wet))
 
 
-def feed_of(c: Collector, material: Material | None) -> Feed | None:
-    """Return the feed, bulk numbers left out being the material's; None where it is not all right."""
+def feed_values(c: Collector, material: Material | None) -> dict[str, Any]:
+    """Return the numbers of the feed, bulk numbers left out being the material's; None where one is not right."""
     values: dict[str, Any] = {name: c.values.get(f"feed.{name}") for name in schema.TABLES["feed"].keys}
     dry_basis = values.pop("moisture_dry_basis")
     values.pop("material")
-    fines = values.pop("fines")
+    values.pop("sampled_at")
     if dry_basis is not None:
         values["moisture"] = dry_basis / (1.0 + dry_basis)
     for name in ("bulk_density", "void_fraction"):
         # a density that was typed wrongly is a fault already; only one left out is the material's
         if values[name] is None and material is not None and c.source.value(f"feed.{name}") is None:
             values[name] = getattr(material, name)
-    return None if None in values.values() else Feed(**values, fines=fines)
+    return values
+
+
+def feed_of(values: Mapping[str, Any]) -> Feed | None:
+    """Return the feed of these numbers; None where one is missing."""
+    missing = any(value is None for name, value in values.items() if name != "fines")
+    return None if missing else Feed(**values)
 
 
 def as_fed(material: Material, feed: Feed, source: Source) -> Material:

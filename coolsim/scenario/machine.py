@@ -11,7 +11,6 @@ from coolsim.scenario.reader import Collector
 from coolsim.scenario.values import AirRatio, Deviation, within
 
 HEAT_NEEDED = "one or both of inlet_air_temperature and heater_power are needed"
-ALL_ALIKE = 'with mixing = "continuous" all pellets are alike: leave it out'
 HEATED_ONLY = "recirculation is for heated zones: give inlet_air_temperature or leave it out"
 
 
@@ -47,8 +46,6 @@ def _batch(c: Collector, feed: Feed | None) -> Batch | None:
     if c.has("cooler.batch_mass", "cooler.floor_area") and feed is not None:
         depth = c.values["cooler.batch_mass"] / (feed.bulk_density * c.values["cooler.floor_area"])
         depth = _derived(c, "cooler.batch_mass", depth, "cooler.bed_depth")
-    if c.has("cooler.reverse_every", "cooler.mixing") and c.values["cooler.mixing"] == "continuous":
-        c.wrong("cooler.reverse_every", ALL_ALIKE)
     derived = ("batch_mass", "bed_depth", "depth_deviation")
     wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in derived]
     values: dict[str, Any] = {name: c.values.get(f"cooler.{name}") for name in wanted}

@@ -126,6 +126,11 @@ def _goes_with(source: Source, table: str, key: str) -> bool:
     return table != "cooler" or not is_available(source) or key in schema.ARRANGEMENTS[arrangement_of(source)]
 
 
+def follows(source: Source, key: str) -> bool:
+    """Return whether a key that was left out follows from another table."""
+    return key in schema.FOLLOWS and isinstance(source.value(schema.FOLLOWS[key]), tuple)
+
+
 def _is_read(source: Source, table: str) -> bool:
     """Return whether what a table lacks or has too much is of interest, or the table is the fault itself."""
     if table.startswith("cooler"):
@@ -146,7 +151,8 @@ def _table(collector: Collector, name: str) -> None:
     table = schema.TABLES[name]
     typed = collector.source.value(name)
     if table.listed:
-        if typed is not None and "." in name and _goes_with(collector.source, *name.rsplit(".", 1)):
+        own = name == "equipment" or ("." in name and _goes_with(collector.source, *name.rsplit(".", 1)))
+        if typed is not None and own:  # stages are read with their machines
             read_list(collector, name, typed)
         return
     if typed is None:
@@ -172,6 +178,7 @@ def _table(collector: Collector, name: str) -> None:
             collector.fault(f"{name}.{_safe(key)}", "an unknown key", _nearest(key, table.keys, name))
     for key, definition in table.keys.items():
         wanted = definition.required and _goes_with(collector.source, name, key)
+        wanted = wanted and not follows(collector.source, f"{name}.{key}")
         if wanted and key not in typed and _is_read(collector.source, name):
             example = f"{key} = {definition.example}"
             collector.fault(f"{name}.{key}", "nothing", f"it is needed, such as {example}")
@@ -281,7 +288,7 @@ def _group(collector: Collector, group: schema.Group) -> None:
         collector.fault(given[1], found, f"give one of {names}: they say the same thing")
         return
     present = isinstance(source.value(table), Mapping) and _is_read(source, table)
-    if group.required and present and not given:
+    if group.required and present and not given and not follows(source, group.members[0]):
         example = schema.find(group.members[0])
         assert example is not None
         found = f"none of {names}"

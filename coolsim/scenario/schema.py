@@ -116,6 +116,12 @@ _FEED = {
         "dust and broken pellets, by mass: they raise the pressure drop",
         hint="what they do was measured up to there: screen them out",
     ),
+    "sampled_at": Key(
+        "choice",
+        "where typed moisture and temperature were taken: there, or at the die, with [way]",
+        '"cooler"',
+        choices=("cooler", "die"),
+    ),
 }
 
 _AIR = {
@@ -328,6 +334,7 @@ _TARGET = {
         "30 %",
         "of a dryer: standard deviation of moisture over the bed, points",
     ),
+    "no_sweating": Key("flag", "with [bag]: pellets must not sweat in it", "true"),
 }
 
 _LIMITS = {
@@ -365,6 +372,9 @@ _LIMITS = {
         "5",
         low="0",
         high="100",
+    ),
+    "mixing": Key(
+        "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
     ),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT
@@ -485,6 +495,105 @@ _SHIFT = {
     "hours": _quantity(u.TIME, "8 h", "1 min", "24 h", "of a shift; 8 h are assumed if left out"),
     "per_day": Key("number", "shifts a day; 1 if left out", "1", low="0.1", high="6"),
     "days_per_year": Key("number", "on which it runs; 250 if left out", "250", low="1", high="366"),
+    "breaks": Key(
+        "breaks",
+        "[after, how long] each: nothing runs",
+        '[["4 h", "30 min"]]',
+        u.TIME,
+        second=u.TIME,
+    ),
+}
+
+_RECIPE = {
+    "temperature": _quantity(
+        u.TEMPERATURE, "25 degC", "-20 degC", "95 degC", "of the mash; that of the air outside if left out"
+    ),
+}
+_INGREDIENT = {
+    "name": Key("text", "how the answer calls it", '"maize meal"', required=True),
+    "share": _quantity(
+        u.FRACTION, "100 %", "0 %", "100 %", "of the mash; all add up to 100 %", required=True
+    ),
+    "moisture": _quantity(u.FRACTION, "12.5 %", "0 %", "90 %", "wet basis", hint=_MOISTURE, required=True),
+    "price": Key("price", "in the currency of [costs]", '"0.30 /kg"', u.MASS_PRICE, "0 /kg", "1e8 /kg"),
+}
+_CONDITIONING = {
+    "temperature": _quantity(
+        u.TEMPERATURE, "82 degC", "0 degC", "110 degC", "by steam; left out: water alone", hint=_FAHRENHEIT
+    ),
+    "steam_pressure": _quantity(
+        u.PRESSURE, "101.325 kPa", "40 kPa", "1600 kPa", "absolute", si="kPa", us="psi", default="101.325 kPa"
+    ),
+    "steam_quality": _quantity(u.FRACTION, "100 %", "50 %", "100 %", "share that is vapour", default="100 %"),
+    "water": _quantity(u.FRACTION, "1 %", "0 %", "60 %", "water added, of the mash", default="0 %"),
+    "water_temperature": _quantity(
+        u.TEMPERATURE, "20 degC", "0 degC", "99 degC", "of that water", default="20 degC"
+    ),
+}
+_DIE = {
+    "specific_energy": _quantity(
+        u.ENERGY_PER_MASS, "15 kWh/t", "0 kWh/t", "300 kWh/t", "of press or extruder", required=True
+    ),
+    "heat_to_feed": _quantity(
+        u.FRACTION, "30 %", "0 %", "100 %", "of it that stays in the feed; judged", default="30 %"
+    ),
+}
+_WAY = {
+    "time": _quantity(u.TIME, "15 s", "0 s", "1 h", "from die to cooler", required=True),
+    "air": _quantity(
+        u.AIR_RATIO,
+        "0.02 kg/kg",
+        "0 kg/kg",
+        "1000 kg/kg",
+        "outside air that pellets meet there; judged",
+        required=True,
+    ),
+}
+_COATING = {
+    "oil": _quantity(u.FRACTION, "5 %", "0 %", "60 %", "of the pellets before", default="0 %"),
+    "water": _quantity(u.FRACTION, "1 %", "0 %", "30 %", "likewise, of a slurry", default="0 %"),
+    "powder": _quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "likewise", default="0 %"),
+    "oil_temperature": _quantity(
+        u.TEMPERATURE, "40 degC", "0 degC", "120 degC", "of the oil", default="40 degC"
+    ),
+    "water_temperature": _quantity(
+        u.TEMPERATURE, "20 degC", "0 degC", "99 degC", "of that water", default="20 degC"
+    ),
+    "powder_temperature": _quantity(
+        u.TEMPERATURE, "20 degC", "-20 degC", "80 degC", "of the powder", default="20 degC"
+    ),
+    "maximum_temperature": _quantity(
+        u.TEMPERATURE, "45 degC", "0 degC", "150 degC", "that heat-sensitive additives bear", hint=_FAHRENHEIT
+    ),
+}
+_BAG = {
+    "mass": _quantity(u.MASS, "25 kg", "0.05 kg", "3 t", "in a bag", required=True),
+    "coldest_store": _quantity(
+        u.TEMPERATURE, "15 degC", "-40 degC", "60 degC", "of its first two days; the air outside if left out"
+    ),
+    "store_temperature": _quantity(
+        u.TEMPERATURE,
+        "25 degC",
+        "-40 degC",
+        "60 degC",
+        "after that; where water activity is judged if left out",
+    ),
+}
+_EQUIPMENT = {
+    "name": Key("text", "how the answer calls it", '"mixer"', required=True),
+    "machine": Key("text", "cooler, or a stage's name: the computed machine stands here", '"cooler"'),
+    "capacity": _quantity(u.MASS_FLOW, "500 kg/h", "0.1 kg/h", "200 t/h", "what it takes, all the time"),
+    "batch": _quantity(u.MASS, "40 kg", "0.01 kg", "100 t", "in place of capacity, with cycle"),
+    "cycle": _quantity(u.TIME, "12 min", "1 s", "24 h", "from one batch to the next"),
+    "catch": Key(
+        "catch",
+        "in place of capacity: [mass, in this time]",
+        '["2.1 kg", "45 s"]',
+        u.MASS,
+        second=u.TIME,
+    ),
+    "power": _quantity(u.POWER, "7.5 kW", "0 kW", "10 MW", "electric, while it runs"),
+    "loss": _quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "of what enters, as dust"),
 }
 
 _NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
@@ -548,6 +657,14 @@ TABLES: Mapping[str, Table] = {
         "air it must serve it in: keys of [air] that differ", _DESIGN_WEATHER, listed=True, varies="air"
     ),
     "weather": Table("the air outside, hour by hour", _WEATHER),
+    "recipe": Table("the mash: gives feed.moisture and feed.temperature with what follows", _RECIPE),
+    "recipe.ingredient": Table("what it is mixed from", _INGREDIENT, listed=True),
+    "conditioning": Table("steam and water into the mash", _CONDITIONING),
+    "die": Table("press or extruder", _DIE),
+    "way": Table("from the die to the cooler", _WAY),
+    "coating": Table("put on the pellets that leave: [target] is of them coated", _COATING),
+    "bag": Table("may they be bagged and stored?", _BAG),
+    "equipment": Table("a machine of the line, in order: what `coolsim plan` asks", _EQUIPMENT, listed=True),
     "weather.units": Table("units of a csv's columns", _WEATHER_UNITS),
 }
 
@@ -572,6 +689,15 @@ GROUPS = (
     Group(("fan.curve", "fan.rated_flow"), required=False),
     Group(("sizing.above_least", "sizing.floor_area"), required=False),
 )
+
+
+# What follows from other tables, where these are given: (key, table it needs).
+FOLLOWS: Mapping[str, str] = {
+    "feed.moisture": "recipe.ingredient",
+    "feed.moisture_dry_basis": "recipe.ingredient",
+    "feed.temperature": "recipe.ingredient",
+    "feed.throughput": "equipment",
+}
 
 
 def constants(equation: str) -> tuple[str, ...]:

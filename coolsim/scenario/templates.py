@@ -20,6 +20,8 @@ HEAD = (
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 CONSTANTS = ("A = 15.303", "B = -0.10184", "C = 3.0358")
 
+AROUND = ("feed.sampled_at", "target.no_sweating", "shift.breaks")  # that mean nothing without a whole line
+
 
 @dataclass(frozen=True)
 class Block:
@@ -31,12 +33,21 @@ class Block:
     examples: Mapping[str, str] | None = None  # by key, where the schema's do not suit
     shown: frozenset[str] = frozenset()  # optional keys that stand without a #
     hidden: frozenset[str] = frozenset()  # keys that mean nothing here
+    behind: frozenset[str] = frozenset()  # needed keys that stand behind a #: they follow from other tables
+    around: bool = False  # whether the keys of AROUND stand in it
     optional: bool | None = None  # whether the whole table stands behind a #; None: as the schema says
 
 
-def template(arrangement: str = "counter-flow") -> str:
-    """Return a commented scenario that runs, with every key that a machine of this arrangement has."""
+def template(arrangement: str = "counter-flow", whole_line: bool = False) -> str:
+    """Return a commented scenario that runs, with every key that a machine of this arrangement has.
+
+    whole_line: also what is before and behind the machine, from the mixer to the bag.
+    """
     title, blocks = TEMPLATES[arrangement]
+    if whole_line:
+        from coolsim.scenario.whole_lines import around
+
+        title, blocks = around(arrangement, title, blocks)
     lines = [*HEAD, "", f"title = {title}"]
     for block in blocks:
         lines += ["", *_block(block, _called(arrangement))]
@@ -54,7 +65,8 @@ def _block(block: Block, machine: str) -> Iterator[str]:
     header = block.header or (f"[[{block.table}]]" if table.listed else f"[{block.table}]")
     yield f"{off}{header}".ljust(40) + f"# {_of_machine(table.meaning, machine)}"
     for name, key in _keys(block):
-        if name not in block.hidden:
+        beside = f"{block.table}.{name}" in AROUND and not block.around
+        if name not in block.hidden and not beside:
             yield _line(block, name, key, off, machine)
     if block.table == "material.sorption":
         yield from (f"# {constant}" for constant in CONSTANTS)
@@ -76,6 +88,7 @@ def _line(block: Block, name: str, key: Key, off: str, machine: str) -> str:
         (g.members for g in GROUPS if base in g.members and g.arrangement in ("", block.arrangement)), ()
     )
     optional = not key.required and key.default is None and (not rivals or base != rivals[0])
+    optional = optional or name in block.behind
     example, meaning = (block.examples or {}).get(name, key.example), key.meaning
     if name == "arrangement":
         example, meaning = f'"{block.arrangement}"', ARRANGED[block.arrangement]
@@ -117,7 +130,9 @@ _HEAVY = _WET | {
 }  # fmt: skip
 _TARGET = Block("target", examples={"moisture": '"10 %"', "maximum_above_ambient": '"8 K"'})
 _OF_COOLED = dataclasses.replace(_TARGET, hidden=frozenset({"maximum_deviation"}))
-_OF_BATCHES = frozenset({"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every"})
+_OF_BATCHES = frozenset(
+    {"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every", "mixing"}
+)
 _OF_DRYERS = _OF_BATCHES | {"maximum_pellet_temperature"}
 _OF_COOLERS, _OF_LINES = frozenset({"air_ratio", "freeboard"}), frozenset({"stage"})
 

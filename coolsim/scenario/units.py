@@ -47,6 +47,9 @@ MASS = _dimension("a mass", "kg", "kg", "lb", "kg, t, lb, short_ton", "250 kg")
 POWER = _dimension("a power", "W", "kW", "BTU/h", "W, kW, MW, BTU/h, hp", "60 kW")
 ENERGY = _dimension("an energy", "J", "kWh", "kWh", "kWh, MJ, BTU", "120 kWh")
 HEAT_PER_WATER = _dimension("a heat per mass", "J/kg", "MJ/kg", "BTU/lb", "MJ/kg, kWh/kg, BTU/lb", "3 MJ/kg")
+ENERGY_PER_MASS = _dimension(
+    "an energy per mass", "J/kg", "kWh/t", "kWh/short_ton", "kWh/t, kJ/kg", "15 kWh/t"
+)
 MASS_FLOW = _dimension("a mass flow", "kg/s", "kg/h", "lb/h", "kg/h, t/h, lb/h, short_ton/h", "1200 kg/h")
 TEMPERATURE = _dimension("a temperature", "degC", "degC", "degF", "degC, degF, K", "82 degC")
 DIFFERENCE = _dimension("a temperature difference", "kelvin", "K", "degF", "K, degC, degF", "6 K")

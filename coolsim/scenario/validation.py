@@ -1,38 +1,37 @@
 """Whether a case can be: what the reader asks of a scenario, asked of numbers that were put together in Python.
 
-The ranges are the reader's own (`schema`), in SI. It stands at the public doors only (`coolsim.predict` and its
-neighbours): studies ask the functions behind them by the thousand, with cases that they made of a valid one.
+The ranges are the reader's own (`schema`), in SI. It stands at the public doors only (`arguments`): studies ask the
+functions behind them by the thousand, with cases that they made of a valid one.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import functools
-import inspect
 import numbers
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
 
+from coolsim import capacities
 from coolsim import case as cases
 from coolsim.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
-from coolsim.errors import Fault, InputError
+from coolsim.errors import Fault
 from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units, values
-from coolsim.scenario.machine import ALL_ALIKE, HEAT_NEEDED, HEATED_ONLY, colder
+from coolsim.scenario.machine import HEAT_NEEDED, HEATED_ONLY, colder
 from coolsim.scenario.reader import shown
 from coolsim.scenario.values import ends
 
 MACHINES = (Cooler, Batch, Belt, Line)
 _KINDS = ("quantity", "number", "air ratio", "deviation", "price", "range", "choice")
-_NO_ARRAY = (
-    "arrays are for `air` only here: ask case by case, or coolsim.predict, which takes them in all numbers"
-)
+_PREDICT = "ask case by case, or coolsim.predict, which takes them in all numbers"
+_NO_ARRAY = f"no array is taken here: {_PREDICT}"
+_IN_AIR_ONLY = f"arrays are for `air` only here: {_PREDICT}"
 # What a number may have been meant in, by what it measures: factor and zero of that unit, in SI.
 _SLIPS: Mapping[str, tuple[tuple[float, float], ...]] = {
     units.FRACTION.name: ((0.01, 0.0),),
@@ -43,6 +42,7 @@ _SLIPS: Mapping[str, tuple[tuple[float, float], ...]] = {
     units.PRESSURE.name: ((1e3, 0.0), (1e2, 0.0)),
     units.TIME.name: ((60.0, 0.0), (3600.0, 0.0)),
 }
+LEAST_PERCENT = 2.0  # what is less was meant as it stands: nobody has air of 1.3 %
 
 
 @dataclass(frozen=True)
@@ -60,35 +60,10 @@ class _Wanted:
     single: bool = True  # one number, not a pair or a word
 
 
-def checked(function: Callable[..., Any], arrays: bool = False) -> Callable[..., Any]:
-    """Return a public function that raises InputError, at once and with every fault, where a case cannot be.
-
-    arrays: whether it takes arrays in every number of a case, or in `air` only.
-    """
-    has_air = "air" in inspect.signature(function).parameters
-
-    @functools.wraps(function)
-    def door(*args: Any, **kwargs: Any) -> Any:
-        given = args[0] if args else kwargs.get("case")
-        air = kwargs.get("air")
-        faults = list(faults_of(given, air, arrays, has_air)) if isinstance(given, Case) else []
-        if isinstance(given, Sequence) and not isinstance(given, str | bytes):
-            for k, one in enumerate(given):
-                if isinstance(one, Case):
-                    found = faults_of(one, None, False, False)
-                    faults += [dataclasses.replace(f, where=f"case {k} (from 0)") for f in found]
-        if faults:
-            raise InputError(faults)
-        return function(*args, **kwargs)
-
-    door.__module__ = "coolsim"  # where other processes find it, and not the function behind it
-    return door
-
-
 def faults_of(case: Case, air: Any = None, arrays: bool = False, air_arrays: bool = False) -> Iterator[Fault]:
     """Yield every fault of a case, and of the air that is to take the place of its own."""
     shapes: dict[str, tuple[int, ...]] = {}
-    look = _Look(arrays, shapes)
+    look = _Look(arrays, shapes, _IN_AIR_ONLY if air_arrays else _NO_ARRAY)
     at = _Look(arrays or air_arrays, shapes)
     yield from _all_of(case, look, at, air)
     try:
@@ -96,6 +71,12 @@ def faults_of(case: Case, air: Any = None, arrays: bool = False, air_arrays: boo
     except ValueError:
         found = ", ".join(f"{key} of {shape}" for key, shape in list(shapes.items())[:6])
         yield Fault("", "arrays", found, "arrays of a case broadcast with each other: give them one shape")
+
+
+def faults_of_field(key: str, value: Any, kind: type, name: str, arrays: bool) -> Iterator[Fault]:
+    """Yield what is wrong with a value, called `key`, that stands for a field of a data class such as Air."""
+    (wanted,) = [one for one in _wanted(kind, kind.__name__.lower()) if one.name == name]
+    yield from _Look(arrays, {}).field(key, value, wanted)
 
 
 def _all_of(case: Case, look: _Look, at: _Look, air: Any) -> Iterator[Fault]:
@@ -109,6 +90,7 @@ def _all_of(case: Case, look: _Look, at: _Look, air: Any) -> Iterator[Fault]:
         yield from look.one(name, getattr(case, name), kind)
     yield from _of_air_path("", case.fan, case.duct)
     yield from _of_sizing(case.sizing, look) if isinstance(case.sizing, cases.Sizing) else ()
+    yield from _of_around(case, look)
     outside = case.air.temperature if air is None and isinstance(case.air, Air) else None
     if isinstance(case.cooler, Line):
         yield from _of_line(case.cooler, look, outside)
@@ -122,13 +104,14 @@ class _Look:
 
     arrays: bool
     shapes: dict[str, tuple[int, ...]]
+    refusal: str = _NO_ARRAY
 
     def one(self, place: str, value: Any, kind: type | tuple[type, ...], table: str = "") -> Iterator[Fault]:
         """Yield the faults of the fields of a data class; `table` is that of the schema, if not the place."""
         if not isinstance(value, kind):
             kinds = kind if isinstance(kind, tuple) else (kind,)
             allowed = f"needs a {' or '.join(k.__name__ for k in kinds)} of coolsim.case"
-            yield Fault("", place, _said(value), allowed)
+            yield Fault("", place, said(value), allowed)
             return
         own: Any = type(value)
         for wanted in _wanted(own, table or place):
@@ -147,22 +130,22 @@ class _Look:
             return
         if wanted.kind == "range":
             if not isinstance(value, tuple | list) or len(value) != 2:
-                yield Fault("", key, _said(value), "needs a pair (lowest, highest)")
+                yield Fault("", key, said(value), "needs a pair (lowest, highest)")
                 return
             single = dataclasses.replace(wanted, kind="quantity", optional=False)
             faults = [f for end in value for f in _Look(False, {}).field(key, end, single)]
             if not faults and value[0] > value[1]:
-                faults = [Fault("", key, _said(value), "the lowest comes first")]
+                faults = [Fault("", key, said(value), "the lowest comes first")]
             yield from faults
             return
         array = _numbers(value)
         if array is None or not array.size:
-            found = "an array without entries" if array is not None else _said(value)
+            found = "an array without entries" if array is not None else said(value)
             yield Fault("", key, found, f"needs a number{_range(wanted)}")
             return
         if array.ndim:
             if not self.arrays:
-                yield Fault("", key, f"an array of {array.size}", _NO_ARRAY)
+                yield Fault("", key, f"an array of {array.size}", self.refusal)
                 return
             self.shapes[key] = array.shape
         slack = 1e-9 * max(abs(wanted.low), abs(wanted.high))  # as the reader has it
@@ -197,6 +180,8 @@ def _range(wanted: _Wanted) -> str:
 
 def _meant(value: float, wanted: _Wanted) -> str:
     """Say which number of the range this one may have been, in another unit."""
+    if wanted.measures == units.FRACTION.name and value < LEAST_PERCENT:
+        return ""
     for factor, zero in _SLIPS.get(wanted.measures, ()):
         guess = factor * value + zero
         if wanted.low < guess <= wanted.high and value != 0.0:
@@ -204,7 +189,8 @@ def _meant(value: float, wanted: _Wanted) -> str:
     return ""
 
 
-def _said(value: Any) -> str:
+def said(value: Any) -> str:
+    """Return what was given in place of a number, or of an object, in words."""
     if value is None:
         return "nothing"
     if isinstance(value, str | int | float | bool | tuple | list):
@@ -248,18 +234,18 @@ def _wanted(kind: type, table: str) -> tuple[_Wanted, ...]:
 def _of_material(material: Material, look: _Look) -> Iterator[Fault]:
     law, isotherm = material.diffusivity, material.isotherm
     if not isinstance(law, cases.Diffusivity):
-        yield Fault("", "material.diffusivity", _said(law), "needs a Diffusivity of coolsim.case")
+        yield Fault("", "material.diffusivity", said(law), "needs a Diffusivity of coolsim.case")
     else:
         yield from look.one("material.diffusivity", law, cases.Diffusivity)
     if not isinstance(isotherm, cases.Isotherm) or isotherm.equation not in EQUATIONS:
-        found = _said(getattr(isotherm, "equation", isotherm))
+        found = said(getattr(isotherm, "equation", isotherm))
         allowed = f"needs an Isotherm of coolsim.case; equations: {', '.join(EQUATIONS)}"
         yield Fault("", "material.isotherm", found, allowed)
         return
     wanted = EQUATIONS[isotherm.equation].constants
     if not isinstance(isotherm.constants, tuple) or len(isotherm.constants) != len(wanted):
         allowed = f"{isotherm.equation} has the constants {', '.join(wanted)}"
-        yield Fault("", "material.isotherm.constants", _said(isotherm.constants), allowed)
+        yield Fault("", "material.isotherm.constants", said(isotherm.constants), allowed)
         return
     numbers_of = (*isotherm.constants, isotherm.fat, isotherm.scale)
     faults: list[Fault] = []
@@ -292,13 +278,10 @@ def _of_machine(place: str, machine: Any, look: _Look, outside: Any) -> Iterator
     yield from look.one(place, machine, MACHINES, "cooler")
     inlet: Any = getattr(machine, "inlet_air_temperature", None)
     if isinstance(machine, Cooler) and machine.airflow is not None and machine.air_ratio is not None:
-        found = f"{_said(machine.air_ratio)} beside an airflow"
+        found = f"{said(machine.air_ratio)} beside an airflow"
         yield Fault("", f"{place}.air_ratio", found, "give one of airflow and air_ratio: they say the same")
-    if isinstance(machine, Batch):
-        if inlet is None and machine.heater_power is None:
-            yield Fault("", f"{place}.inlet_air_temperature", "nothing", HEAT_NEEDED)
-        if machine.reverse_every is not None and machine.mixing == "continuous":
-            yield Fault("", f"{place}.reverse_every", _said(machine.reverse_every), ALL_ALIKE)
+    if isinstance(machine, Batch) and inlet is None and machine.heater_power is None:
+        yield Fault("", f"{place}.inlet_air_temperature", "nothing", HEAT_NEEDED)
     if isinstance(machine, Belt):
         yield from _of_zones(place, machine.zones, look, outside)
     if _is_number(inlet) and _is_number(outside) and colder(inlet, outside):
@@ -307,20 +290,20 @@ def _of_machine(place: str, machine: Any, look: _Look, outside: Any) -> Iterator
 
 def _of_zones(place: str, zones: Any, look: _Look, outside: Any) -> Iterator[Fault]:
     if not isinstance(zones, tuple | list) or not zones:
-        yield Fault("", f"{place}.zones", _said(zones), "needs a tuple of one Zone or more")
+        yield Fault("", f"{place}.zones", said(zones), "needs a tuple of one Zone or more")
         return
     for k, zone in enumerate(zones, 1):
         yield from look.one(f"{place}.zone.{k}", zone, Zone, "cooler.zone")
         inlet: Any = getattr(zone, "inlet_air_temperature", None)
         if isinstance(zone, Zone) and inlet is None and np.any(zone.recirculation):
-            yield Fault("", f"{place}.zone.{k}.recirculation", _said(zone.recirculation), HEATED_ONLY)
+            yield Fault("", f"{place}.zone.{k}.recirculation", said(zone.recirculation), HEATED_ONLY)
         if _is_number(inlet) and _is_number(outside) and colder(inlet, outside):
             yield _cold(f"{place}.zone.{k}.inlet_air_temperature", inlet, outside)
 
 
 def _of_line(line: Line, look: _Look, outside: Any) -> Iterator[Fault]:
     if not isinstance(line.stages, tuple | list) or not line.stages:
-        yield Fault("", "cooler.stages", _said(line.stages), "needs a tuple of two or more Stage")
+        yield Fault("", "cooler.stages", said(line.stages), "needs a tuple of two or more Stage")
         return
     for k, stage in enumerate(line.stages, 1):
         place = f"stage.{k}"
@@ -347,7 +330,7 @@ def _of_air_path(place: str, fan: Any, duct: Any) -> Iterator[Fault]:
         try:
             read(value, definition, _in_si)
         except units.Misread as error:
-            yield Fault("", f"{place}{key}", _said(value), f"needs {error} (here as bare numbers, in SI)")
+            yield Fault("", f"{place}{key}", said(value), f"needs {error} (here as bare numbers, in SI)")
 
 
 def _in_si(value: Any, _dimension: Any) -> float:
@@ -365,6 +348,32 @@ def _of_sizing(sizing: Any, look: _Look) -> Iterator[Fault]:
         yield from look.one(f"sizing.weather.{k}", weather, cases.DesignWeather)
         if isinstance(weather, cases.DesignWeather) and weather.air is not None:
             yield from look.one(f"sizing.weather.{k}", weather.air, Air, "air")
+
+
+def _of_around(case: Case, look: _Look) -> Iterator[Fault]:
+    """What is before the cooler and the machines of the line: each by itself, then together."""
+    faults: list[Fault] = []
+    recipe = case.recipe
+    for k, ingredient in enumerate(getattr(recipe, "ingredient", ()), 1):
+        faults += look.one(f"recipe.ingredient.{k}", ingredient, cases.Ingredient, "recipe.ingredient")
+    for k, entry in enumerate(case.equipment, 1):
+        faults += look.one(f"equipment.{k}", entry, cases.Equipment, "equipment")
+        faults += _of_pairs(f"equipment.{k}.catch", entry.catch, "equipment.catch", values.catch)
+    if isinstance(case.shift, cases.Shift):
+        faults += _of_pairs("shift.breaks", case.shift.breaks or None, "shift.breaks", values.breaks)
+    if not faults and case.equipment and isinstance(case.cooler, MACHINES):
+        faults += [Fault("", *objection_) for objection_ in capacities.objections(case)]
+    yield from faults
+
+
+def _of_pairs(key: str, value: Any, name: str, read: Callable[..., Any]) -> Iterator[Fault]:
+    definition = schema.find(name)
+    if value is None or definition is None:
+        return
+    try:
+        read(value, definition, _in_si)
+    except units.Misread as error:
+        yield Fault("", key, said(value), f"needs {error} (here as bare numbers, in SI)")
 
 
 def _is_number(value: Any) -> bool:

@@ -195,6 +195,37 @@ def _entry(value: Any, dimension: units.Dimension | None) -> float:
     return units.read(_string(value, Key("quantity", "", "", dimension)), dimension)
 
 
+def catch(value: Any, key: Key, entry: Entry | None = None) -> tuple[float, ...]:
+    """Return a mass and the time in which it was caught, in SI; `entry` as of `curve`."""
+    entry = entry or _entry
+    if not isinstance(value, tuple) or len(value) != 2:
+        raise Misread(f"a pair [mass, in this time], such as {key.example}")
+    mass, seconds = (entry(item, d) for item, d in zip(value, (key.dimension, key.second)))
+    if mass <= 0.0 or seconds <= 0.0:
+        raise Misread(f"a mass and a time above nothing, such as {key.example}")
+    return mass, seconds
+
+
+def breaks(value: Any, key: Key, entry: Entry | None = None) -> tuple[tuple[float, ...], ...]:
+    """Return when each break begins in the shift and how long it lasts, in SI; `entry` as of `curve`."""
+    entry = entry or _entry
+    example = f"pairs [after, how long], such as {key.example}"
+    if not isinstance(value, tuple) or not all(isinstance(p, tuple) and len(p) == 2 for p in value):
+        raise Misread(example)
+    found = tuple(tuple(entry(item, d) for item, d in zip(p, (key.dimension, key.second))) for p in value)
+    if any(begin < 0.0 or length <= 0.0 for begin, length in found):
+        raise Misread(f"{example}: none before the shift begins, each longer than nothing")
+    if any(after[0] < before[0] + before[1] for before, after in itertools.pairwise(found)):
+        raise Misread(f"{example}: each after the one before has ended")
+    return found
+
+
+def _flag(value: Any, key: Key) -> bool:
+    if not isinstance(value, bool):
+        raise Misread("true or false, without quotes")
+    return value
+
+
 def _hours(value: Any, key: Key) -> tuple[float, ...]:
     allowed = f"a pair of times of day, such as {key.example}"
     if not isinstance(value, tuple) or len(value) != 2:
@@ -234,6 +265,9 @@ READERS: Mapping[str, Callable[[Any, Key], Any]] = {
     "price": _price,
     "curve": curve,
     "loss": loss,
+    "catch": catch,
+    "breaks": breaks,
+    "flag": _flag,
     "hours": _hours,
     "unit": _unit,
 }

@@ -12,6 +12,7 @@ from coolsim import both_units
 from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
+from coolsim.finishing import before_coating
 from coolsim.machines import dryers, lines
 from coolsim.physics import air, sorption
 from coolsim.requirements import is_dryer
@@ -118,6 +119,8 @@ def _of_a_machine(case: Case, one: Case) -> Iterator[Fault]:
     for name in limits:
         if name in RANGES and name not in may_be_set(one):
             yield Fault("", f"limits.{name}", "a range", allowed)
+    if "mixing" in limits and kind != "batch":
+        yield Fault("", "limits.mixing", '"either"', "only the pellets of a batch are turned: leave it out")
     if not is_dryer(one):
         for table, keys in OF_DRYERS.items():
             for key in keys:
@@ -212,7 +215,7 @@ def impossible(case: Case) -> list[Fault]:
     Of several weathers one that can is enough: what is out of reach in the others is answered, not refused.
     """
     target = case.target
-    ceiling = target.moisture + (target.tolerance or 0.0)
+    ceiling = before_coating(case)("moisture", target.moisture + (target.tolerance or 0.0))
     hottest = (case.limits.inlet_air_temperature or (0.0, case.air.temperature))[1]
     temperatures = (hottest, case.air.temperature, case.feed.temperature)
     T = np.max(np.broadcast_arrays(*temperatures), axis=0)

@@ -6,6 +6,20 @@ a limit is crossed between neighbours on the grid, the crossing is looked at, to
 bottom, predicted, and slid again on the fit shifted by what the prediction added.
 
 All goals in all weathers are slid at once, each from its few best starts: a run belongs to one goal and weather.
+
+The search for settings
+-----------------------
+`plant.Plant` predicts and weighs arrays of knobs, in one weather or several. Exits are smooth in the knobs
+although costs and limits are not: `fitted.Fit` lays polynomials through a few hundred predictions per weather on
+a coarse mesh (log airflow, log depth, inlet temperature, feed moisture), and lower ones through what the full
+mesh adds. States come weather by weather, equally many of each; `of(weathers)` picks. `search.Search` finds
+valleys on a dense grid of the fit, with the crossings of limits along its longest axis. Every goal in every
+weather then starts a few runs, which `numerics.descent` slides down together; their bottoms are predicted on the
+full mesh in one batch, the fit is shifted by the difference, and they slide again. Cost has a kink at the target
+moisture: runs first go along it (running cost, moisture held), then to either side, where cost is smooth
+(`Goal.along`, `below`; `search.SIDES`). What is returned was solved on the full mesh. One fit serves least cost,
+driest and wettest exit, wettest feed and the smallest dwell of nearly the same cost. What must be kept is a list
+of `requirements.Constraint`, the same for every machine and question.
 """
 
 from __future__ import annotations

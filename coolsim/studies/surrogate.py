@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,17 +44,35 @@ class Polynomial:
     coefficients: Array  # (terms,)
     residual: Array  # (samples,), of each sample by a fit without it
 
+    @property
+    def form(self) -> tuple[int, bool]:
+        """What says which terms it has."""
+        return self.degree, self.pairs
+
     def __call__(self, z: Array) -> Array:
-        parts = np.array_split(np.arange(z.shape[1]), max(1, z.shape[1] // PART))
-        return np.concatenate([_terms(z[:, p], self.degree, self.pairs) @ self.coefficients for p in parts])
+        return _read([self], z)[0]
 
 
+def _read(some: Sequence[Polynomial], z: Array) -> Array:
+    """Polynomials (polynomials, samples) at samples z; those of one form share its terms."""
+    found = np.empty((len(some), z.shape[1]))
+    for form in dict.fromkeys(p.form for p in some):
+        alike = np.array([k for k, p in enumerate(some) if p.form == form])
+        coefficients = np.array([some[k].coefficients for k in alike])
+        for part in np.array_split(np.arange(z.shape[1]), max(1, z.shape[1] // PART)):
+            found[np.ix_(alike, part)] = coefficients @ _terms(z[:, part], *form).T
+    return found
+
+
+@lru_cache(maxsize=2)
 def normal(count: int, samples: int, seed: int) -> Array:
-    """Independent normal variables (count, samples), evenly spread: a scrambled Sobol sequence."""
+    """Independent normal variables (count, samples), by a scrambled Sobol sequence; only to be read."""
     from scipy.special import ndtri
     from scipy.stats import qmc
 
-    return np.asarray(ndtri(qmc.Sobol(count, seed=seed).random(samples)).T)
+    found = np.asarray(ndtri(qmc.Sobol(count, seed=seed).random(samples)).T)
+    found.flags.writeable = False
+    return found
 
 
 def polynomials(z: Array, answers: Array) -> list[Polynomial]:
@@ -86,10 +105,16 @@ def many(
     least: share of the variance that a polynomial explains, or it is not used.
     """
     apart = np.random.default_rng(seed).integers(z.shape[1], size=samples)
-    there, found = normal(len(z), samples, seed), {}
-    for (name, y), p in zip(answers.items(), polynomials(z, np.array(list(answers.values())))):
-        trusted = np.isneginf(least) or np.mean(p.residual**2) <= (1 - least) * np.var(y)
-        found[name] = p(there) + p.residual[apart] if trusted else y[apart]
+    some = polynomials(z, np.array(list(answers.values())))
+    trusted = [
+        np.isneginf(least) or np.mean(p.residual**2) <= (1 - least) * np.var(y)
+        for y, p in zip(answers.values(), some)
+    ]
+    found = {name: y[apart] for name, y in answers.items()}
+    good = [k for k, well in enumerate(trusted) if well]
+    names, there = list(answers), normal(len(z), samples, seed)
+    for k, read in zip(good, _read([some[k] for k in good], there)):
+        found[names[k]] = read + some[k].residual[apart]
     return found
 
 

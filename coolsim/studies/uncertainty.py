@@ -321,7 +321,7 @@ def _told(cases: list[Case], result: Result, constraints: list[Constraint]) -> d
     """Exits of cases, and what has a bound beside them, each (cases,)."""
     exits = EXITS | (OF_DRYERS if is_dryer(cases[0]) else {})
     outside = np.array([case.air.temperature for case in cases], float)
-    bounded = values_of(constraints, result, outside)
+    bounded = values_of(constraints, result, outside, cases[0])
     if any(c.quantity.name.startswith("fan") for c in constraints):
         bounded |= machine_of(cases[0]).spent(cases, result).fan
     return {name: np.asarray(x) for name, x in bounded.items()} | {

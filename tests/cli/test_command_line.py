@@ -21,7 +21,7 @@ from coolsim.result import Result
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
-COMMANDS = ("predict", "settings", "check", "materials", "new")
+COMMANDS = ("predict", "settings", "check", "materials", "explain", "new")
 
 
 def process(*arguments: str, **more: Any) -> subprocess.CompletedProcess[bytes]:

@@ -76,6 +76,7 @@ def contents(folder: Path) -> dict[str, bytes]:
         (("fit", "mill.toml", "--trials", "t.csv", "--json", "mill.toml"), "--json"),
         (("report", "page.html", "-o", "page.html"), "-o"),
         (("card", "page.pdf", "-o", "page.pdf"), "-o"),
+        (("materials", "mine.toml", "--plot", "mine.svg"), "--plot"),
     ],
 )
 def test_an_output_that_is_an_input_is_refused(
@@ -84,6 +85,7 @@ def test_an_output_that_is_an_input_is_refused(
     folder = mill.parent
     (folder / "t.csv").write_text("measured.moisture [%]\n12\n")
     (folder / "soft.toml").symlink_to("mill.toml")
+    (folder / "mine.svg").symlink_to("mine.toml")
     os.link(folder / "mill.toml", folder / "hard.toml")
     for name in ("page.html", "page.pdf"):
         (folder / name).write_bytes(mill.read_bytes())
@@ -203,6 +205,7 @@ def test_places_that_cannot_be_are_told_before_solving(
     assert "a folder" in refused(run, scenario, solver, f"{folder}/gone/") and not (folder / "gone").exists()
     (folder / "dangling").symlink_to(folder / "gone" / "answer.json")
     assert "does not exist" in refused(run, scenario, solver, folder / "dangling")
+    assert "Bad file descriptor" in refused(run, scenario, solver, "/dev/fd/999")
 
 
 @pytest.mark.skipif(not hasattr(os, "seteuid") or os.getuid() != 0, reason="only root becomes somebody else")

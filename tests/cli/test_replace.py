@@ -166,7 +166,8 @@ def tables_of(case: Case) -> set[str]:
 @pytest.mark.parametrize("name", TABLES)
 def test_a_table_holds_the_keys_of_the_scenario(name: str) -> None:
     """And what is read beside them: the one currency of all prices, lists of tables, units of columns."""
-    beside = {"costs": ["currency"], "sizing": ["product", "weather"], "weather": ["units"]}.get(name, [])
+    listed = {"sizing": ["product", "weather"], "recipe": ["ingredient"]}
+    beside = {"costs": ["currency"], "weather": ["units"], **listed}.get(name, [])
     fields = [field.name for field in dataclasses.fields(TABLES[name])]
     assert fields == [*schema.TABLES[name].keys, *beside]
 
@@ -190,7 +191,15 @@ def test_the_echo_reads_back_to_the_same_case(path: Path, system: str) -> None:
             if isinstance(value, float):
                 assert after[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
     machines = "stage" if hasattr(case.cooler, "stages") else "cooler"
-    assert {key.partition(".")[0] for key in echo} == {"feed", "air", machines, "material", *tables_of(case)}
+    tables = {
+        "feed",
+        "air",
+        machines,
+        "material",
+        *tables_of(case),
+        *(["equipment"] if case.equipment else []),
+    }
+    assert {key.partition(".")[0] for key in echo} == tables
     assert inputs(again, system, digits=9) == inputs(case, system, digits=9)
 
 

@@ -123,6 +123,8 @@ COMMANDS: dict[str, tuple[str, ...]] = {  # what writes, and the files it writes
     "fit mill.toml --trials t.csv -o m.toml --json a.json": ("m.toml", "a.json"),
     "report mill.toml -o r.html": ("r.html",),
     "card mill.toml -o c.pdf": ("c.pdf",),
+    "materials pig-pellets --plot m.png": ("m.png",),
+    "validation --json v.json": ("v.json",),
     "new n.toml": ("n.toml",),
 }
 

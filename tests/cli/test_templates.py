@@ -98,3 +98,31 @@ def test_a_template_of_something_else_is_refused(run, tmp_path):
 @pytest.mark.parametrize("arrangement", DRYERS)
 def test_a_template_of_a_dryer_speaks_of_a_dryer(arrangement):
     assert "the cooler" not in template(arrangement).replace("the cooler or dryer", "")
+
+
+@pytest.mark.parametrize("arrangement", ["counter-flow", *DRYERS, "line"])
+def test_a_whole_line_is_planned_as_it_is(run, tmp_path, arrangement):
+    path = tmp_path / "mine.toml"
+    done = run("new", str(path), "--arrangement", arrangement, "--whole-line")
+    assert done.status == 0 and f"try: coolsim plan {path}" in done.out
+    case = coolsim.load(path)
+    assert case.cooler.arrangement == arrangement and len(case.equipment) >= 4
+    plan = coolsim.plan(case)
+    assert plan.bottleneck in ("press", "extruder") and plan.shift.bags > 50
+    assert [state.place for state in plan.before][:3] == ["mash", "conditioned", "die"]
+    assert plan.shift.left_in_line < 0.2 * plan.shift.input
+    # what stands behind a # is right too
+    text = path.read_text(encoding="utf-8")
+    loads(uncommented(text, "recipe", "coating", "target", "costs"))
+    for key in ("sampled_at", "no_sweating", "breaks"):
+        assert re.search(rf"(?m)^# {key} = ", text), key
+    # each key of the tables around the machine stands in one of its templates
+    for table in ("conditioning", "die", "way", "coating", "bag", "shift"):
+        for key in schema.TABLES[table].keys:
+            assert re.search(rf"(?m)^(# )?{key} = ", text[text.index(f"[{table}]") :]), key
+
+
+def test_a_machine_alone_has_no_line_around_it():
+    for arrangement in ("counter-flow", *DRYERS, "line"):
+        text = template(arrangement)
+        assert "equipment" not in text and "sampled_at" not in text and "no_sweating" not in text

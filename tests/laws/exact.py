@@ -14,7 +14,9 @@ from scipy.optimize import brentq
 from coolsim.model.bed import Bed, tabulate_bound_water
 from coolsim.model.solve import Resolution, Solution, solve
 from coolsim.model.surface import Laws, MoistureLaw, SurfaceState
+from coolsim.physics import air, packed_bed
 from coolsim.physics.pellet import Diffusivity
+from coolsim.physics.roots import bracketed_root
 from coolsim.physics.sorption import Isotherm
 
 # ---- Heat exchangers (any textbook of heat transfer; ε-NTU of counter flow) ----------------------------
@@ -212,3 +214,29 @@ def constant_heat_transfer(h: float) -> Any:
 
 SEALED = linear_law(J=1.0)  # J = 0: evaporation off
 ISOTHERMAL: dict[str, float] = {"latent_heat": 0.0, "vapour_capacity": 0.0, "water_capacity": 0.0}
+
+
+def psychrometric_wet_bulb(
+    temperature: Any,
+    humidity_ratio: Any,
+    pressure: Any,
+    mass_flux: Any,
+    particle_diameter: Any,
+) -> Any:
+    """Temperature [°C] that a wet pellet (a_w = 1) takes in a stream of air, °C, kg/kg, Pa, kg/(m² s), m.
+
+    The balance h (Ta − Ts) = J (h_v(Ts) − 4186 Ts) of packed_bed's closures. For water in air it lies below the
+    thermodynamic wet bulb, because heat passes the film less easily than vapour (Lewis factor about 0.88).
+    """
+    T, Y, p = temperature, humidity_ratio, pressure
+    h = packed_bed.heat_transfer_coefficient(mass_flux, particle_diameter, T)
+    k_m = packed_bed.mass_transfer_coefficient(mass_flux, particle_diameter, T, p)
+    p_a = air.vapour_pressure(Y, p)
+
+    def surplus(T_s: Any) -> Any:
+        J = packed_bed.vapour_flux(k_m, air.saturation_pressure(T_s), p_a, p, (T + T_s) / 2)
+        return h * (T - T_s) - J * (air.vapour_enthalpy(T_s) - air.HEAT_CAPACITY_WATER * T_s)
+
+    # A film at boiling would carry an infinite flux; 1e-6 K below it the flux is finite and far too high.
+    boiling = air.saturation_temperature(p) - 1e-6
+    return bracketed_root(surplus, np.minimum(T, 0.0) - 40.0, boiling)[()]

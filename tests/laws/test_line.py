@@ -320,3 +320,18 @@ def test_a_fault_of_a_stage_names_it(dried_and_cooled):
 
 def test_batches_in_a_line_are_batches():
     assert isinstance(loads(WET).cooler, Batch)
+
+
+def test_lines_of_several_kinds_side_by_side_keep_their_stages() -> None:
+    """A batch that is cooled and one that is not are of two kinds; each stage is that of the line alone."""
+    _, cooler = level("dryer-then-cooler").cooler.stages
+    batch = level("evening-batch")
+    boxes = [dataclasses.replace(batch.cooler, cooling_time=t) for t in (0.0, 300.0)]
+    lines = [dataclasses.replace(batch, cooler=Line((Stage("box", box), cooler))) for box in boxes]
+    both = coolsim.predict(lines)
+    for k, one in enumerate(lines):
+        alone = coolsim.predict(one)
+        assert [run.name for run in both.stages] == [run.name for run in alone.stages]
+        for run, own in zip(both.stages, alone.stages):
+            told = run.result.pellets_out.moisture_wb[k]
+            assert told == pytest.approx(own.result.pellets_out.moisture_wb, abs=1e-4)

@@ -1,9 +1,11 @@
 """Many cases at once: what is kept of each, and the memory that it takes."""
 
 import dataclasses
+import importlib
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,16 +13,20 @@ from laws.domain import sample
 from shipped import level
 
 import coolsim
-from coolsim.answer import MOST_WITH_PROFILE
+from coolsim import uneven
+from coolsim.answer import MOST_WITH_PROFILE, Part, part_of
 from coolsim.errors import InputError
+from coolsim.fields import numbers, with_number
 from coolsim.scenario import loads, template
 
+predicting = importlib.import_module("coolsim.predict")
 MEMORY = """
 import sys
 import numpy as np
 import coolsim
 case, rng, n = coolsim.load(sys.argv[1]), np.random.default_rng(8760), int(sys.argv[2])
-case = coolsim.replace(case, {"cooler.depth_deviation": "0 %", "cooler.speed_deviation": "0 %"})
+level = {"cooler.depth_deviation": "0 %", "cooler.speed_deviation": "0 %"}
+case = coolsim.replace(case, level | {"cooler.depth_deviation": one for one in sys.argv[3:]})
 coolsim.predict(case)
 air = coolsim.Air(rng.uniform(5, 38, n), rng.uniform(0.3, 0.98, n), rng.uniform(9.6e4, 1.02e5, n))
 coolsim.predict(case, air=air)
@@ -75,6 +81,71 @@ def test_memory_hardly_grows_with_the_cases() -> None:
         for n in ("4000", "24000")
     )
     assert many < 400 and many - few < 20_000 * 5e-3  # MB
+
+
+DEEP = {"cooler.depth_deviation": "6 cm"}
+
+
+def of_some(monkeypatch: pytest.MonkeyPatch, most: int) -> list[int]:
+    """Let uneven beds be laid out for so many cases at once; the numbers of columns that were."""
+    laid_out: list[int] = []
+    solve = predicting.each_solved
+    monkeypatch.setattr(uneven, "COLUMNS", 9 * most)
+    monkeypatch.setattr(
+        predicting,
+        "each_solved",
+        lambda inputs, beds, *more: laid_out.append(len(beds.inputs.radius)) or solve(inputs, beds, *more),
+    )
+    return laid_out
+
+
+def test_uneven_beds_are_laid_out_block_by_block(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three columns each (test_uneven); blocks know nothing of each other, so answers are the same."""
+    case = coolsim.replace(coolsim.load(EVEN), DEEP)
+    moist = with_number(case, "feed.moisture", np.linspace(0.13, 0.15, 40))
+    whole = coolsim.predict(moist, profile=True)
+    laid_out = of_some(monkeypatch, 15)
+    apart = coolsim.predict(moist, profile=True)
+    assert laid_out == [42, 39, 39]
+    for name, value in numbers(whole).items():
+        assert numbers(apart)[name] == pytest.approx(value, rel=1e-9, abs=1e-12), name
+    deep = coolsim.predict(moist, air=states(40))
+    assert laid_out[3:] == [42, 39, 39] and deep.between_pellets.moisture_wb.shape == (40, 2)
+
+
+def test_a_case_that_fails_has_its_number_of_all_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
+    case = coolsim.replace(coolsim.load(EVEN), DEEP)
+    of_some(monkeypatch, 15)
+    airflow = np.full(40, 0.4)
+    airflow[33] = -1.0  # behind the door, which would refuse it
+    with pytest.raises(coolsim.NotConverged) as lost:
+        predicting.predict(with_number(case, "cooler.airflow", airflow))
+    assert lost.value.failed.tolist() == [33]
+    monkeypatch.setattr(predicting, "part_of", failing)
+    with pytest.raises(coolsim.NotConverged, match="7 of 40 cases") as lost:
+        predicting.predict(with_number(case, "cooler.airflow", np.abs(airflow)))
+    assert lost.value.failed.tolist() == [0, 14, 15, 16, 27, 28, 29]
+    assert lost.value.best.pellets_out.moisture_wb.shape == (40,)
+
+
+def failing(solution: Any, *more: Any) -> Part:
+    """Every 14th column fails: of 14 cases those of the first, of 13 one each of the first three."""
+    part = part_of(solution, *more)
+    return dataclasses.replace(part, converged=part.index % 14 != 0, trouble="made up")
+
+
+@pytest.mark.thorough
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the highest memory is asked of Linux")
+def test_memory_hardly_grows_with_uneven_beds() -> None:
+    few, many = (
+        float(
+            subprocess.run(
+                [sys.executable, "-c", MEMORY, EVEN, n, "6 cm"], capture_output=True, check=True
+            ).stdout
+        )
+        for n in ("2000", "20000")
+    )
+    assert many < 400 and many - few < 18_000 * 2e-3  # MB
 
 
 def test_every_field_of_an_answer_of_many_is_there() -> None:

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 from laws.domain import changed, pig, sample
-from laws.exact import humidity_ratio
+from laws.exact import humidity_ratio, psychrometric_wet_bulb
 
 from coolsim import predict
 from coolsim.case import Air, Case
-from coolsim.physics import air, packed_bed, pellet
+from coolsim.physics import air, pellet
 
 COUNT, SEED = 150, 17
 
@@ -82,7 +82,7 @@ def test_pellets_never_leave_colder_than_the_wet_bulb_of_the_air_that_enters():
         *(np.array([getattr(c.feed, n) for c in cases]) for n in ("diameter", "length"))
     )
     Ga = np.array([c.cooler.air_ratio * c.feed.throughput for c in cases])
-    bulb = packed_bed.psychrometric_wet_bulb(T_in, Y, p, Ga, d_p)
+    bulb = psychrometric_wet_bulb(T_in, Y, p, Ga, d_p)
     above = r.pellets_out.temperature - bulb
     assert (above > -r.accuracy.temperature_error).all(), (int(above.argmin()), above.min())
     assert above.min() < 2.0  # some come near

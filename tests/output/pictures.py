@@ -15,6 +15,7 @@ import coolsim
 from coolsim import plots
 from coolsim.case import Case
 from coolsim.result import Result
+from coolsim.studies.plan.answer import Plan
 from coolsim.studies.seasons import Seasons
 from coolsim.studies.sizing.answer import SizeAnswer
 
@@ -115,6 +116,11 @@ UNITS = {"temperature": "degC", "relative_humidity": "%"}
 
 
 @cache
+def plan() -> Plan:
+    return coolsim.plan(case("farm-line"))
+
+
+@cache
 def size() -> SizeAnswer:
     return coolsim.size(case("cooler-to-buy"))
 
@@ -160,5 +166,7 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "calendar, moisture": (1, lambda **how: plots.calendar(year(), **how)),
     "calendar, fan": (1, lambda **how: plots.calendar(year(), "fan_speed", strategy=1, **how)),
     "strategies": (2, without_units(lambda **how: plots.strategies(year(), **how))),
+    "shift": (1, lambda **how: plots.shift(plan(), **how)),
+    "along the line": (2, lambda **how: plots.along_the_line(plan(), **how)),
     "size curve": (2, lambda **how: plots.size_curve(size(), currency="USD", **how)),
 }

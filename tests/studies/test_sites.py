@@ -114,7 +114,8 @@ def test_whoever_has_seen_enough_hears_no_more(cases: list[Case]) -> None:
 
 @pytest.mark.filterwarnings("ignore")  # of dask itself
 def test_a_local_dask_cluster(cases: list[Case]) -> None:
-    distributed = pytest.importorskip("distributed", reason="dask is not installed")
+    import distributed
+
     with (
         distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster,
         distributed.Client(cluster),

@@ -8,18 +8,21 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 from __future__ import annotations
 
 from coolsim.output.plots.between import between_pellets
+from coolsim.output.plots.door import drawn
 from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
 from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
+from coolsim.output.plots.plan import along_the_line, shift
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
 from coolsim.output.plots.sizes import size_curve
 from coolsim.output.plots.years import calendar, strategies
 
 __all__ = [
+    "along_the_line",
     "balance",
     "bed",
     "belt_zones",
@@ -35,7 +38,11 @@ __all__ = [
     "moisture_map",
     "pellet",
     "psychrometric",
+    "shift",
     "size_curve",
     "strategies",
     "surer",
 ]
+
+_OF_MANY = ("dwell", "moisture_map")  # which show many cases, as one case with arrays stands for
+globals().update({name: drawn(globals()[name], arrays=name in _OF_MANY) for name in __all__})

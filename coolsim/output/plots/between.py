@@ -10,6 +10,7 @@ from matplotlib.patches import Rectangle
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
+from coolsim.finishing import uncoated
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, PALE, TEAL, scale
 from coolsim.result import Result
@@ -37,7 +38,7 @@ def between_pellets(result: Result, case: Case, ax: Any = None, *, units: str = 
         raise ValueError("this picture shows one case: predict the one to show by itself")
     axes = style.panels(ax, 2, (7.0, 5.6))
     percent, degrees = scale(u.FRACTION, units), scale(u.TEMPERATURE, units)
-    out, target = result.pellets_out, case.target
+    out, target = result.pellets_out, uncoated(case).target
     warmest = (
         None if target.maximum_above_ambient is None else case.air.temperature + target.maximum_above_ambient
     )

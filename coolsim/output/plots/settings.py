@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from coolsim.answer import of_coolers
 from coolsim.case import Case
 from coolsim.fields import Array
+from coolsim.finishing import target_moisture, uncoated
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PLUM, TEAL, VIOLET, scale
 from coolsim.requirements import constraints_of, values_of
@@ -52,8 +53,8 @@ def dwell(
             (on,) = np.nonzero([c == name for c in curves])
             on = on[np.argsort(x[on])]
             axis.plot(x[on], np.atleast_1d(y)[on], **look, markersize=3.5, label=name)
-    if case is not None and case.target.moisture is not None:
-        wanted = float(percent(case.target.moisture))
+    if case is not None and target_moisture(case) is not None:
+        wanted = float(percent(target_moisture(case)))
         axes[0].axhline(wanted, color=PLUM, linewidth=1.2, label=f"target {wanted:.4g} %", gid="target")
     style.name_axes(axes[0], "", percent.named("exit moisture", " wet basis"))
     style.name_axes(axes[1], time.named("dwell"), temperature.named("exit temperature"))
@@ -152,7 +153,7 @@ def _grid(result: Result, case: Case) -> NDArray[np.intp]:
 
 def _target(axis: Axes, case: Case, q: Array, t: Array, M: Array) -> list[Any]:
     """Draw the target moisture, or the edges of its band; returns what the legend shows."""
-    target = case.target
+    target = uncoated(case).target  # of what leaves the machine
     if target.moisture is None:
         return []
     slack = target.tolerance or 0.0
@@ -170,7 +171,7 @@ def _bounds(axis: Axes, result: Result, case: Case, order: NDArray[np.intp], q: 
     keys: list[Any] = []
     excess = np.full(order.shape, -np.inf)
     bounds = [c for c in constraints_of(case) if c.quantity.name != "moisture"]
-    values = values_of(bounds, result, case.air.temperature)
+    values = values_of(bounds, result, case.air.temperature, case)
     for c in bounds:
         beyond = np.broadcast_to(c.violation(values[c.key]), order.size)[order]
         excess = np.fmax(excess, beyond)  # of a fan that is not known there is nothing

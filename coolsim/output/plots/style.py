@@ -125,8 +125,8 @@ def legend(ax: Axes, beside: bool = False, title: str = "", **more: Any) -> None
         place: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (1.02, 1.0), "title": title or None}
         ax.legend(**place, **more, alignment="left", title_fontsize=SMALL)
     else:
-        count = len(ax.get_legend_handles_labels()[1])
-        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=count, columnspacing=1.4, **more)
+        more = {"ncols": len(ax.get_legend_handles_labels()[1]), "columnspacing": 1.4} | more
+        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), **more)
 
 
 def family(count: int, what: str) -> Sequence[dict[str, Any]]:

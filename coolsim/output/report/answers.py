@@ -19,6 +19,7 @@ from coolsim.studies.asked import opens_something
 from coolsim.workers import Start
 
 if TYPE_CHECKING:
+    from coolsim.studies.plan.answer import Plan
     from coolsim.studies.seasons import Seasons
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.sizing.answer import SizeAnswer
@@ -35,6 +36,7 @@ class Answers:
     advice: Advice | None = documented("-", "what to set", default=None)
     size: SizeAnswer | None = documented("-", "what to buy", default=None)
     seasons: Seasons | None = documented("-", "a year of weather", default=None)
+    plan: Plan | None = documented("-", "a shift of the line", default=None)
     sweep: Result | None = documented("-", "the case at several airflows, where it has a fan", default=None)
     grid: Result | None = documented("-", "the case over airflow and dwell", default=None)
     unasked: tuple[str, ...] = documented("-", "what other questions lack", default=())
@@ -76,6 +78,10 @@ def ask(
         later["seasons"] = start(seasons, case)
     # the cheapest comes first: what does not converge is refused before minutes are spent
     answers: dict[str, Any] = {"result": predict(case, band=True)}
+    if not lacks["plan"]:
+        from coolsim.studies.plan.plan import plan
+
+        answers["plan"] = plan(case)
     if not lacks["settings"] and of_cooler:
         from coolsim.studies.settings.advice import advise
 
@@ -105,8 +111,10 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
         ),
         "size": (goal, "" if case.sizing else "[sizing]"),
         "seasons": (goal, "" if case.weather else "[weather]"),
+        "plan": ("", "" if case.equipment else "[[equipment]]"),
     }
     what = {"settings": "What to set", "size": "How large to buy", "seasons": "A year of weather"}
+    what["plan"] = "A shift of the line"
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
         yield question, f"{what[question]} was not asked: the scenario lacks {lacking}." if lacking else ""

@@ -13,12 +13,14 @@ from coolsim.case import Case
 from coolsim.output import (
     library,
     lines,
+    plan,
     seasons,
     settings,
     size,
     tables,
     verdicts,
 )
+from coolsim.output.finishing import finishing
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
@@ -85,6 +87,8 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
     found = {
         "exit": ("How do the pellets leave, as the scenario stands?", _exit(case, result, page)),
     }
+    if answers.plan is not None:
+        found["plan"] = ("What does a shift of the line give?", plan.of_the_line(answers.plan, page))
     if answers.advice is not None:
         found["settings"] = ("What should be set?", settings.advised(untitled, answers.advice, page))
     if answers.size is not None:
@@ -104,6 +108,7 @@ def _exit(case: Case, result: Result, page: Page) -> str:
     parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
+    parts += [finishing(case, result, page)]
     parts += [tables.course(case, result, page)] if result.history is not None else []
     return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])
 

@@ -56,6 +56,20 @@ def _currency(a: Answers) -> str:
 
 PICTURES: tuple[Picture, ...] = (
     Picture(
+        "shift",
+        "A shift of the line",
+        "When each machine runs: batches as bars, hatched what runs all the time, pale the breaks.",
+        lambda a: a.plan is not None,
+        lambda a, units: plots.shift(a.plan, units=units),
+    ),
+    Picture(
+        "along",
+        "Along the line",
+        "Moisture of what passes, and its mass as a share of the mash, from place to place.",
+        lambda a: a.plan is not None,
+        lambda a, units: plots.along_the_line(a.plan, units=units),
+    ),
+    Picture(
         "map",
         "Exit moisture over airflow and dwell",
         "Where the map is hatched, a limit or wish other than the moisture is broken; the settings advised "

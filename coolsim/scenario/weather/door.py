@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
-from coolsim.case import Case
+from coolsim.case import Air, Case
 from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.scenario.csv_table import text_of
+from coolsim.scenario.validation import faults_of_field, said
 from coolsim.scenario.weather import columns, epw
 from coolsim.scenario.weather.record import Weather
 from coolsim.scenario.weather.rules import weather_of
@@ -31,7 +33,22 @@ def load_weather(
 
     Raises InputError with every fault found. What was left out or repaired stands in `Weather.remarks`.
     """
-    return _weather(Path(path_of(path, "file", "a weather file")), units or {}, pressure, "", "file", "")
+    name = Path(path_of(path, "file", "a weather file"))
+    faults = [*_faults_of_units(units), *faults_of_field("pressure", pressure, Air, "pressure", arrays=False)]
+    if faults:
+        raise InputError(faults)
+    return _weather(name, units or {}, pressure, "", "file", "")
+
+
+def _faults_of_units(units: Any) -> Iterator[Fault]:
+    allowed = 'needs the units of the columns by their names, such as {"temperature": "degC"}'
+    if not isinstance(units, Mapping):
+        if units is not None:
+            yield Fault("", "units", said(units), allowed)
+        return
+    for key, unit in units.items():
+        if not (isinstance(key, str) and isinstance(unit, str)):
+            yield Fault("", "units", f"{said(key)} = {said(unit)}", allowed)
 
 
 def read_weather(case: Case) -> Weather:

@@ -18,6 +18,7 @@ from coolsim.case import Case
 from coolsim.cautions import cautions
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.finishing import headspace_dew_point
 from coolsim.inputs import Inputs, bed_of
 from coolsim.machines.dryers import mass_of
 from coolsim.model import deep_bed as db
@@ -29,6 +30,7 @@ from coolsim.model.march import march
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, sorption
 from coolsim.predict import on_one_thread
+from coolsim.requirements import SWEATING
 from coolsim.result import Result
 from coolsim.uneven import Laid, apart, laid_dryers
 
@@ -42,6 +44,7 @@ OUTCOMES = (
     "bed_pressure_drop",  # Pa, highest so far
     "pellet_temperature",  # °C, of the hottest layer so far
     "deviation",  # kg/kg wet, standard deviation over the bed
+    SWEATING,  # °C, dew point in the bag
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
 )
@@ -112,11 +115,13 @@ def marched(
     if beds is not None:
         tables = [_together(beds, tables, k) for k in range(len(cases))]
     layers = dried.bagged_apart(cases[0].cooler)
-    return [None if t is None else _course(t, _one(inputs, k), layers) for k, t in enumerate(tables)]
+    return [
+        None if t is None else _course(t, _one(inputs, k), layers, cases[k]) for k, t in enumerate(tables)
+    ]
 
 
-def _course(table: Array, inputs: Inputs, layers: bool) -> Course:
-    return Course(table[:, 0], _outcomes(table, inputs, float(inputs.pressure[0]), layers))
+def _course(table: Array, inputs: Inputs, layers: bool, case: Case) -> Course:
+    return Course(table[:, 0], _outcomes(table, inputs, float(inputs.pressure[0]), layers, case))
 
 
 def _together(beds: Laid, tables: list[Array | None], k: int) -> Array | None:
@@ -270,7 +275,7 @@ def _so_far(rows: Array) -> Array:
 WETTEST_TENTH = 1.6
 
 
-def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool) -> Array:
+def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool, case: Case) -> Array:
     """Outcomes of one case at the ends of its steps, (outcomes, S); `layers` may be bagged apart."""
     _, X, T, hottest, spread, lift, drop, exhaust, vapour, enthalpy, heat, fan = table.T
     wet_weight = inputs.bulk_density * inputs.bed_depth
@@ -288,6 +293,7 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool) -> Ar
             drop,
             hottest,
             spread,
+            headspace_dew_point(case, X / (1 + X), T),
             heat / wet_weight,
             fan / wet_weight,
         ]
@@ -309,6 +315,7 @@ def outcomes_of(case: Case, result: Result) -> Array:
             result.bed.pressure_drop,
             history.highest_temperature.max(),
             spread.deviation_wb,
+            headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature),
             energy.heat / mass,
             energy.fan / mass,
         ],

@@ -13,9 +13,10 @@ import hashlib
 import io
 import json
 import os
+import stat
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,7 @@ import numpy as np
 
 from coolsim import files
 from coolsim.case import Case
+from coolsim.errors import Fault, InputError
 from coolsim.scenario.weather import Weather
 from coolsim.studies.seasons.hours import Hours
 from coolsim.studies.seasons.study import Strategy
@@ -62,12 +64,24 @@ def keep(path: Path, strategies: tuple[Strategy, ...]) -> None:
     arrays[_REST] = np.array(json.dumps(_taken_apart(strategies, "", arrays)))
     stream = io.BytesIO()
     np.savez_compressed(stream, **arrays)
-    files.write(path, stream.getvalue(), OPTION, make_folder=True)
+    files.keep(path, stream.getvalue(), OPTION)
+
+
+def check(folder: str | os.PathLike[str], kept: Iterable[Path]) -> None:
+    """Raise InputError where sites cannot be kept in a folder, or one of them not under its name."""
+    files.check([files.Output(OPTION, os.fspath(folder), folder=True)])
+    taken = [path for path in kept if path.is_dir() and not path.is_symlink()]
+    if taken:
+        raise InputError(
+            [Fault("", OPTION, f"{path}, a folder", "remove it, or name another") for path in taken]
+        )
 
 
 def find(path: Path, weather: Weather) -> tuple[Strategy, ...] | None:
     """Return a site that is kept, or None: also where the file is damaged, or was made by somebody else."""
     try:
+        if not stat.S_ISREG(path.lstat().st_mode):  # nor a link, and a pipe would have us wait
+            return None
         with path.open("rb") as file, np.load(file, allow_pickle=False) as held:
             rest = json.loads(str(held[_REST]))
             return _put_together(tuple[Strategy, ...], rest, held, weather) or None

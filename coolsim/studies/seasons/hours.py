@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
-from coolsim.costs import HOUR, KILOWATT_HOUR, cost_of, weight_given_away
+from coolsim.costs import HOUR, KILOWATT_HOUR, cost_of, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
@@ -162,7 +162,7 @@ def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | 
     state = site.weighed(inputs, outcome)
     broken = (site.excess(inputs, state) > KEPT) & computed
     solid = inputs.throughput * (1 - inputs.moisture_wb)
-    lost = weight_given_away(solid, outcome.moisture, site.case.target.moisture)
+    lost = given_away(site.case, solid, outcome.moisture)
     return Hours(
         weather=site.weather,
         settings=state.settings,

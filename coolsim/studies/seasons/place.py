@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim import dried, line
+from coolsim.arriving import in_air_each
 from coolsim.case import Air, Case, Line
-from coolsim.costs import HOUR, weight_given_away
+from coolsim.costs import HOUR, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Machine, machine_of
@@ -189,6 +190,7 @@ def solved(place: Place, ways: Ways, hours: Index, mesh: str = "quick") -> Array
 
 def predicted(place: Place, cases: Sequence[Case], mesh: str) -> Array:
     """Rows (rows, cases) of cases of the place's machine; nan for those that fail."""
+    cases = in_air_each(cases)
     rows = np.full((FIRST + len(place.constraints), len(cases)), np.nan)
     kinds = np.array([line.kind(case) for case in cases])
     for kind in dict.fromkeys(kinds):
@@ -237,7 +239,7 @@ def judged(place: Place, ways: Ways, found: Found) -> Hours:
     broken = (rows[FIRST:] > KEPT) & computed
     moist = np.array([case.feed.moisture for case in ways.cases])[ways.which]
     solid = added["feed"] * (1 - moist)
-    lost = weight_given_away(solid, outcome.moisture, place.case.target.moisture)
+    lost = given_away(place.case, solid, outcome.moisture)
     cost = bill(place.case, added["electricity"], added["heat"], added["feed"], solid, outcome.moisture)
     settings, of_dryer = _settings(ways, found)
     return Hours(

@@ -15,7 +15,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from coolsim import files
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario.weather import Weather
@@ -47,9 +46,9 @@ def seasons_of(
     weathers = _weathers(cases, uncertainty)
     kept: dict[int, Path] = {}
     if resume is not None:
-        files.check([files.Output(finished.OPTION, os.fspath(resume), folder=True)])
         pairs = enumerate(zip(cases, weathers))
         kept = {k: finished.path_of(resume, case, weather, direct, chart) for k, (case, weather) in pairs}
+        finished.check(resume, kept.values())
 
     def answer(k: int, strategies: tuple[Strategy, ...]) -> tuple[int, Seasons]:
         found = Seasons(cases[k], weathers[k], strategies)

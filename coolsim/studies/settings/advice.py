@@ -45,7 +45,7 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
         check(case)
         answer = cheapest_settings(case)
     result = answer.result
-    band = input_band(at_its_fan(answer.case), result)
+    band = input_band(at_its_fan(answer.case, result=result), result)
     warnings = (*result.warnings, *assumptions(answer.case, result))
     warnings = tuple(sorted(warnings, key=lambda w: LEVELS.index(w.level)))
     result = dataclasses.replace(result, input_band=band, warnings=warnings)

@@ -29,6 +29,15 @@ class Chosen:
 
 
 @dataclass(frozen=True)
+class Chose:
+    """Something that is one thing or another: as it is today, and as it is to be."""
+
+    label: str = documented("-", "what is chosen")
+    now: str = documented("-", "today")
+    to: str = documented("-", "to be chosen")
+
+
+@dataclass(frozen=True)
 class Reached:
     """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
@@ -51,10 +60,10 @@ class Change:
     """The smallest change of one thing alone that meets everything; `to` is None where none does."""
 
     change: str = documented("-", "what is changed")
-    to: float | None = documented("as `unit`", "its new value")
+    to: float | str | None = documented("as `unit`", "its new value, or what is to be chosen")
     unit: str = documented("-", "unit of `to`")
     quantity: str = documented("-", "name of the quantity", default="")
-    now: float = documented("as the quantity", "as it is", default=np.nan)
+    now: float | str = documented("as the quantity", "as it is; nan where it is not done", default=np.nan)
 
 
 @dataclass(frozen=True)
@@ -142,6 +151,7 @@ class SettingsAnswer:
     least_bed: LeastBed | None = documented(
         "-", "what the least bed costs, where settings stand at it", default=None
     )
+    choices: tuple[Chose, ...] = documented("-", "what is one thing or another, where opened", default=())
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)

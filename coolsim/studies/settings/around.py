@@ -9,9 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.cautions import uneven
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Machine, Setting, appraised, machine_of
+from coolsim.machines.base import LONGEST_COOLING
 from coolsim.physics import air
 from coolsim.predict import at_its_fan
 from coolsim.quantities import QUANTITIES, Quantity
@@ -22,7 +24,6 @@ from coolsim.studies.settings.answer import Change, Step
 HOTTEST_INLET = {"counter-flow": 110.0, "batch": 150.0, "belt": 150.0}  # °C, as far as changes are looked for
 HOT = "inlet_air_temperature"
 LEAST_SHARE, LARGEST_SHARE = 0.2, 5.0  # of the present airflow, time, depth
-LONGEST_COOLING = 1800.0  # s, looked at; judgement
 LOOKS, CLOSER = 17, 5  # values of each thing tried on a rough mesh, and rounds that close in on what serves
 FINE = 41  # values read between two that were tried
 FREE = 2e-3  # of a bound's scale, that a change shall keep it by
@@ -47,7 +48,7 @@ MOST_RECIRCULATION = 0.95
 
 def one_step(machine: Machine, case: Case, result: Result) -> tuple[Step, ...]:
     """Exit after one step of weather, feed and settings from those of a case, the rest left alone."""
-    case = at_its_fan(case)
+    case = at_its_fan(case, result=result)
     there = machine_of(case)
     steps = list(_steps(there, case, result))
     found = appraised(there, [state for _, state in steps], constraints=())
@@ -64,7 +65,7 @@ def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, 
     yield "air outside +5 % RH", _outside(case, relative_humidity=min(RH + 0.05, 1.0))
     yield "feed moisture +1 point", machine.at({"feed_moisture": case.feed.moisture + 0.01})
     at = machine.read(case, result)
-    for s in machine.settings:
+    for s in (*machine.settings, *machine.evening):
         name = "residence_time" if _in_cooler(case, s) else s.by or s.quantity.name
         value = _dwell(case, result, s) if _in_cooler(case, s) else at[s.sought]
         if name not in _STEPS or not np.isfinite(value):
@@ -74,10 +75,6 @@ def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, 
         to = min(to, MOST_RECIRCULATION) if name == "recirculation" else to
         key = s.key.removesuffix(s.quantity.name) + name
         yield f"{s.stage}: {words}" if s.stage else words, machine.at({key: to})
-    longer = getattr(case.cooler, "cooling_time", None)
-    if longer is not None and "cooling_time" not in at:
-        words, more, _ = _STEPS["cooling_time"]
-        yield words, machine.at({"cooling_time": longer + more})
 
 
 def _in_cooler(case: Case, s: Setting) -> bool:
@@ -105,9 +102,14 @@ class Lever:
     key: str
     quantity: Quantity
     label: str
-    now: float
+    now: float  # nan where it is not done at all: as if at its upper end
     ends: tuple[float, float]
     shares: bool = False  # looked at evenly in its logarithm
+
+    @property
+    def start(self) -> float:
+        """Where the look begins."""
+        return self.ends[1] if np.isnan(self.now) else self.now
 
 
 def smallest_changes(
@@ -118,17 +120,32 @@ def smallest_changes(
     feed: the wettest feed that some settings bring to the target, where that is known (nan: none), in place of the
     one with the settings as they are.
     """
-    case = at_its_fan(case)
+    case = at_its_fan(case, result=result)
     there = machine_of(case)
     levers = [x for x in levers_of(there, case, result) if feed is None or x.key != "feed_moisture"]
     nearest = _nearest(there, case, levers, constraints)
     found = [_change(lever, to) for lever, to in zip(levers, nearest)]
+    found += _other_choices(there, case, result, constraints)
     if feed is None:
         return tuple(found)
     moisture = Lever(
         "feed_moisture", QUANTITIES["feed_moisture"], "feed moisture", case.feed.moisture, (0, 1)
     )
     return (_change(moisture, None if np.isnan(feed) else feed), *found)
+
+
+def _other_choices(
+    machine: Machine, case: Case, result: Result, constraints: Sequence[Constraint]
+) -> list[Change]:
+    """What choosing otherwise would do alone, where a bed is uneven."""
+    others = machine.choices if uneven(case, result) else ()
+    if not others:
+        return []
+    broken = _violations(machine, [one.case for one in others], constraints)
+    return [
+        Change(one.label, one.to if (row <= KEPT).all() else None, "", one.quantity.name, one.now)
+        for one, row in zip(others, broken.T)
+    ]
 
 
 def _change(lever: Lever, to: float | None) -> Change:
@@ -175,23 +192,20 @@ def levers_of(machine: Machine, case: Case, result: Result) -> Iterator[Lever]:
         (outside, hot),
     )
     at = machine.read(case, result)
-    for s in machine.settings:
+    more = [s for s in machine.evening if s.quantity.name == "cooling_time" or uneven(case, result)]
+    for s in (*machine.settings, *more):
         name, now = s.by or s.quantity.name, at[s.sought]
         if _in_cooler(case, s):
             name, now = "residence_time", _dwell(case, result, s)
-        if not np.isfinite(now):
+        if not np.isfinite(now) and s not in more:
             continue
         label = QUANTITIES[name].called
         key = s.key.removesuffix(s.quantity.name) + name
-        ends, shares = _ends(case, s, name, now, outside)
+        ends, shares = ((s.low, s.high), s.low > 0) if s in more else _ends(case, s, name, now, outside)
         yield Lever(key, QUANTITIES[name], f"{s.stage}: {label}" if s.stage else label, now, ends, shares)
     if case.cooler.arrangement == "counter-flow" and HOT not in at:
         ends = (outside, HOTTEST_INLET[case.cooler.arrangement])
         yield Lever(HOT, QUANTITIES[HOT], QUANTITIES[HOT].called, outside, ends)
-    batch = getattr(case.cooler, "cooling_time", None)
-    if batch is not None and "cooling_time" not in at:
-        ends = (0.0, max(LONGEST_COOLING, 2 * batch))
-        yield Lever("cooling_time", QUANTITIES["cooling_time"], "cooling time", batch, ends)
 
 
 def _ends(case: Case, s: Setting, name: str, now: float, outside: float) -> tuple[tuple[float, float], bool]:
@@ -224,14 +238,14 @@ def _nearest(
     nearest: list[float | None] = [None] * len(levers)
     open_ = list(range(len(levers)))
     for _ in range(CLOSER):
-        served = ((k, _serves(*known[k][:2], levers[k].now)) for k in open_)
+        served = ((k, _serves(*known[k][:2], levers[k].start)) for k in open_)
         asked = {k: value for k, value in served if value is not None}
         if not asked:
             break
         there = _violations(machine, [machine.at({levers[k].key: v}) for k, v in asked.items()], constraints)
         for (k, value), row in zip(asked.items(), there.T):
             if (row <= KEPT).all():
-                nearest[k] = _closer(nearest[k], value, levers[k].now)
+                nearest[k] = _closer(nearest[k], value, levers[k].start)
             known[k] = _with(known[k], value, row)
         open_ = [k for k in asked if nearest[k] is None]
     return nearest
@@ -269,9 +283,10 @@ def _looks(lever: Lever) -> Array:
     low, high = lever.ends
     spaced = np.geomspace if lever.shares and low > 0 else np.linspace
     half = LOOKS // 2
-    below = spaced(min(low, lever.now), lever.now, half + 1)[:-1] if low < lever.now else np.zeros(0)
-    above = spaced(lever.now, max(high, lever.now), half + 1)[1:] if high > lever.now else np.zeros(0)
-    return np.concatenate([below, [lever.now], above])
+    start = lever.start
+    below = spaced(min(low, start), start, half + 1)[:-1] if low < start else np.zeros(0)
+    above = spaced(start, max(high, start), half + 1)[1:] if high > start else np.zeros(0)
+    return np.concatenate([below, [start], above])
 
 
 def _serves(values: Array, table: Array, now: float) -> float | None:

@@ -8,36 +8,79 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.around import working
 from coolsim.case import Case
 from coolsim.costs import Cost, cost_of
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import of_one, predicted_each
 from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
 from coolsim.result import Result
-from coolsim.studies.settings.answer import Chosen, Gain, Reached, SettingsAnswer, StageSettings, Stand
+from coolsim.studies.settings.answer import Chose, Chosen, Gain, Reached, SettingsAnswer, StageSettings, Stand
 from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.optimum import Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
-HOURS, DAYS = 8.0, 250.0  # of a shift and of a year, where [shift] does not say; assumed
 
 
-def cheapest_settings(case: Case, on_dial: bool = True) -> SettingsAnswer:
+def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
+    """The cheapest settings that keep everything, of all ways to run the machine that [limits] leaves open.
+
+    before: what the machine is set to today, where that is not the case itself.
+    """
+    found = [_cheapest(way, before or case, on_dial) for way in ways(case)]
+    best = min(found, key=lambda answer: (not answer.met, _missed(answer), answer.cost.total))
+    ends = [
+        end for answer in found for end in (answer.driest, answer.wettest) if not np.isnan(end.moisture_wb)
+    ]
+    if len(found) == 1 or not ends:
+        return best
+    driest, *_, wettest = sorted(ends, key=lambda end: end.moisture_wb)
+    return dataclasses.replace(best, driest=driest, wettest=wettest)
+
+
+def ways(case: Case) -> list[Case]:
+    """A case with each combination of the choices that [limits] opens; the case alone where it opens none."""
+    found = [case]
+    for k, choice in enumerate(machine_of(case).choices):
+        if choice.opened:
+            found += [machine_of(way).choices[k].case for way in found]
+    return found
+
+
+def decided(case: Case) -> Case:
+    """The case with what [limits] leaves to choose as it is cheapest, for questions that ask many times."""
+    some = ways(case)
+    if len(some) == 1:
+        return case
+    found = [_cheapest(way, case, False) for way in some]
+    best = min(range(len(some)), key=lambda k: (not found[k].met, _missed(found[k]), found[k].cost.total))
+    chosen_so = some[best]
+    return dataclasses.replace(chosen_so, limits=dataclasses.replace(chosen_so.limits, mixing=None))
+
+
+def _missed(answer: SettingsAnswer) -> float:
+    """How far the bound is missed that is missed most, in its scale."""
+    missed = [v.constraint.violation(v.value) for v in answer.verdicts if not v.met]
+    return float(np.max(missed, initial=0.0))
+
+
+def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
+    """The cheapest settings of a case, today's beside them: those of the case as it was before."""
     machine, constraints = machine_of(case), constraints_of(case)
     found = optima(case)
     best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     if found.best.met and on_dial:
         place = put_on_dial(machine, best, found.best.result, constraints)
         best = best if place is None else place.case
-    result, today = predicted_each([best, case])
+    result, today = predicted_each([best, before])
     there = of_one(machine, best, result, constraints)
-    stand, now = stand_of(machine, best, result, there), stand_of(machine, case, today)
+    stand, now = stand_of(machine, best, result, there), stand_of(machine, before, today)
     met = bool((there.worst <= KEPT).all())
     return SettingsAnswer(
         met=met,
-        chosen=chosen(machine, best, result, case, today),
+        chosen=chosen(machine, best, result, before, today),
         settings=machine.told(best, result),
         case=best,
         result=result,
@@ -55,9 +98,10 @@ def cheapest_settings(case: Case, on_dial: bool = True) -> SettingsAnswer:
         if met
         else smallest_changes(machine, best, result, constraints, found.required_feed),
         now=now,
-        now_settings=machine.told(case, today),
+        now_settings=machine.told(before, today),
         gain=gain_of(case, now, stand),
         least_bed=least_bed(case, found.best),
+        choices=tuple(_choices(before, best)),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )
 
@@ -78,20 +122,26 @@ def chosen(machine: Machine, case: Case, result: Result, before: Case, today: Re
     return tuple(Chosen(s, now[s.key], to[s.key]) for s in machine.settings)
 
 
+def _choices(before: Case, case: Case) -> Iterator[Chose]:
+    """What [limits] left to choose, as it was before and as it is in a case."""
+    for was, is_ in zip(machine_of(before).choices, machine_of(case).choices):
+        if was.opened:
+            yield Chose(was.label, was.now, is_.now)
+
+
 def gain_of(case: Case, now: Stand, then: Stand) -> Gain:
     """What other settings change, in the hours of [shift]."""
     before, after = now.result.pellets_out, then.result.pellets_out
     saved = now.cost.total - then.cost.total
     shift = case.shift
-    hours = (shift.hours or 3600.0 * HOURS) / 3600.0 * (shift.per_day or 1.0)
-    per_year = hours * (shift.days_per_year or DAYS)
+    per_year = working(shift.seconds, shift.breaks) / 3600.0 * shift.shifts_per_year
     return Gain(
         moisture_wb=float(after.moisture_wb - before.moisture_wb),
         temperature=float(after.temperature - before.temperature),
         cost_per_hour=saved,
         cost_per_year=saved * per_year,
         hours_per_year=per_year,
-        hours_assumed=shift.hours is None or shift.days_per_year is None,
+        hours_assumed=shift.assumed,
     )
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from coolsim.answer import interleave
 from coolsim.case import Case
 from coolsim.fields import Array, documented
+from coolsim.finishing import target_moisture
 from coolsim.machines.plant import Plant, Settings, Weighed, excesses, knob_range, try_settings
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import KEPT, Constraint, constraints_of, only
@@ -49,7 +50,7 @@ def answers(case: Case, plant: Plant, limits: list[Constraint]) -> Answers:
 
 
 def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
-    ceiling, now = case.target.moisture, case.feed.moisture
+    ceiling, now = target_moisture(case), case.feed.moisture
     feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
     quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
     return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
@@ -57,7 +58,7 @@ def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -
 
 def _cheapest(case: Case, limits: list[Constraint]) -> Goal:
     """Weight lost below the target moisture is dear, and costs nothing above: cost has a kink at the target."""
-    target = Constraint(QUANTITIES["moisture"], case.target.moisture, of_target=True)
+    target = Constraint(QUANTITIES["moisture"], target_moisture(case), of_target=True)
     return Goal(_total, limits, case.feed.moisture, target, _running, _signed)
 
 
@@ -142,7 +143,7 @@ def _nothing(state: Weighed, knobs: dict[str, Array]) -> Array:
 def _required_feed(case: Case, plant: Plant, limits: list[Constraint], found: Best) -> Array:
     """Wettest feed with which the target can be met; nan where not even dry feed can."""
     feed, kept = found.knobs["feed_moisture"].copy(), found.kept
-    top = max(case.target.moisture, case.feed.moisture) + FEED_AHEAD
+    top = max(target_moisture(case), case.feed.moisture) + FEED_AHEAD
     beyond = feed > top - 1e-6
     rows = np.flatnonzero(kept & beyond)  # wetter than looked at
     if len(rows):

@@ -2,6 +2,25 @@
 
 The chance is that of all together: a target that is met while the bed lifts is of no use. Each wish and each limit
 whose number follows from what is not known gets room below its bound; ends of ranges are set, and stay exact.
+
+Settings with a chance
+----------------------
+`studies/settings/surely.py` is the one door of `--chance` and `--uncertainty`: `with_chance` gives each wish of
+the target and each limit of the machine some room until 128 samples at the settings found have the chance of all
+together (`Uncertainty.chance`): a target that is met while the bed lifts is of no use. `uncertainty.varying` says
+what counts: numbers that follow from what is not known. Ends of ranges have none, since the operator sets them;
+nor has a fan whose speed is given, nor the lowest speed of one (there it gives more air than is asked for). Room
+by room: first what each spread takes, all at the risk of each alone, which is scaled to the risk that came out;
+once one room has the chance and one lacks it, the next lies between them where a normal answer would cross, four
+or five searches in all. (Rooms that follow the spread at the last settings swing between two states, since
+spreads change with settings; half steps took six searches, and ended dearer.) `optimum.looking` looks again and
+again after one survey of any machine. Settings that were chosen for what samples say of them look better than
+they are, so other samples (`FRESH`) measure what is printed; where they say less than was asked, more is aimed
+at, three times at most. `output/surely.py` prints the two settings side by side.
+
+A batch's flows (`pellets_out.mass_flow`, `bed.evaporation`) are those of the line that it takes turns for, or of
+what the schedule's dryers can take of it; `energy.feed` and `energy.product` are the masses that its energy is
+of.
 """
 
 from __future__ import annotations
@@ -19,7 +38,7 @@ from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.settings.answer import SettingsAnswer, Surely
 from coolsim.studies.settings.chances import counted
-from coolsim.studies.settings.cheapest import cheapest_settings
+from coolsim.studies.settings.cheapest import cheapest_settings, decided
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
     Sampled,
@@ -94,11 +113,12 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_di
     """
     checked(chance)
     _check(case)
+    today, case = case, decided(case)
     look = looking(case)
     tried, aim = [_tried(case, {}, look, samples)], chance
     for _ in range(CHECKS):
         _rounds(case, tried, look, aim, samples)
-        found = _checked(case, _best(tried, aim), chance, on_dial)
+        found = _checked(case, _best(tried, aim), chance, on_dial, today)
         if found.kept or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - found.uncertainty.chance + NEAR / 4, MOST)
@@ -117,9 +137,9 @@ def _check(case: Case) -> None:
         raise InputError(faults)
 
 
-def _checked(case: Case, best: _Tried, chance: float, on_dial: bool) -> Surely:
+def _checked(case: Case, best: _Tried, chance: float, on_dial: bool, today: Case) -> Surely:
     """What was found, looked for once more in full, and sampled anew where it is."""
-    answer = cheapest_settings(best.case, on_dial)
+    answer = cheapest_settings(best.case, on_dial, today)
     there = dataclasses.replace(answer.case, safety_margins=case.safety_margins)
     sure = how_sure(case, there)
     return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)

@@ -108,9 +108,10 @@ def _steps(s: Solution, number: int, at: int) -> Array:
 
 
 def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
-    """Duration, heat per dry air, volume before the bed, drop and humidity ratio there, of one step of one case."""
+    """Of a step of one case: duration, heat of the air, its volume before the bed, highest drop, humidity ratio."""
     j = int(np.flatnonzero(record.index == at)[0])
-    drop, _, _, volume = dried.through(s, phase, record)
+    volume = dried.through(s, phase, record)[-1]
+    drop = dried.highest(s, phase, record)["pressure_drop"]
     return (
         float(record.duration[j]),
         float(record.heat[j]),

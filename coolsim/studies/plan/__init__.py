@@ -1,0 +1,1 @@
+"""What comes out of the line in a shift, and which machine holds it back."""

@@ -1,0 +1,56 @@
+"""What a person should look at in a plan: feed that waits, coats and bags; and what no number of it decides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from coolsim.both_units import mass, temperature
+from coolsim.capacities import stage_names
+from coolsim.cautions import worst_first
+from coolsim.physics.bag import MOULDS
+from coolsim.physics.sorption import water_activity
+from coolsim.result import Warning
+from coolsim.studies.plan.answer import Plan
+
+WARM, LONG = 30.0, 1800.0  # °C and s: warm moist feed that waits longer is told; common practice, no source
+DUST_AND_STEAM = (
+    "feed dust can explode, steam and hot surfaces burn, bins and machines can trap: local codes and licensed "
+    "practice decide about safety, no number here does."
+)
+
+
+def cautions_of(plan: Plan) -> tuple[Warning, ...]:
+    """Warnings of the prediction, of what waits and what is left; the worst first."""
+    own = [*plan.result.warnings, *_waiting(plan), *_left(plan), Warning("note", DUST_AND_STEAM)]
+    return tuple(worst_first(own))
+
+
+def _waiting(plan: Plan) -> Iterator[Warning]:
+    """Warm moist feed that waits before a machine."""
+    case, names = plan.case, stage_names(plan.case)
+    runs = [run.result for run in plan.result.stages] or [plan.result]
+    fed = dict(zip(names, (run.feed_in for run in runs)))
+    for p, told in zip(plan.passed, plan.equipment):
+        if p.step.machine not in fed or told.waits < LONG:
+            continue
+        feed = fed[p.step.machine]
+        X, T = float(feed.moisture_wb / (1 - feed.moisture_wb)), float(feed.temperature)
+        activity = float(water_activity(case.material.isotherm, X, T))
+        if T > WARM and activity > MOULDS:
+            yield Warning(
+                "check",
+                f"{mass(told.heap)} of feed at {temperature(T)} and a water activity of {activity:.2f} wait up to "
+                f"{told.waits / 3600:.1f} h before {told.name}: warm moist feed cakes, heats itself and spoils. "
+                "Spread the work, or fill smaller batches sooner.",
+            )
+
+
+def _left(plan: Plan) -> Iterator[Warning]:
+    """What is in the line when the shift ends."""
+    left = plan.shift.left_in_line
+    if left > 0.02 * plan.shift.input and plan.shift.input > 0:
+        yield Warning(
+            "note",
+            f"{mass(left)} of mash are still in the line when the shift ends: run it empty, or do not leave it "
+            "warm and moist overnight.",
+        )

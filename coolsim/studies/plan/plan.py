@@ -1,0 +1,156 @@
+"""What comes out of the line in a shift: capacities, loads, the step that holds it back, waiting, costs."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+from coolsim import arriving, capacities
+from coolsim.capacities import Step
+from coolsim.case import Case
+from coolsim.costs import Cost, ShiftCost, cost_of, cost_of_shift, given_away
+from coolsim.doors import asked_with_a_case
+from coolsim.errors import Fault, InputError
+from coolsim.machines import machine_of
+from coolsim.machines.base import of_one
+from coolsim.physics.air import HEAT_CAPACITY_WATER
+from coolsim.predict import predict
+from coolsim.result import Result
+from coolsim.scenario.edit import retyped
+from coolsim.scenario.source import Source
+from coolsim.studies.plan.answer import EquipmentPlan, Plan, ShiftPlan
+from coolsim.studies.plan.cautions import cautions_of
+from coolsim.studies.plan.flow import Clock
+from coolsim.studies.plan.shift import Passed, passed
+
+WATER_OF_STEAM = 20.0  # °C of the water that steam is made from; assumed
+SETTLED, MOST_ROUNDS = 1e-6, 4  # of a throughput that hangs on what the machine leaves
+
+
+@asked_with_a_case
+def plan(case: Case) -> Plan:
+    """Plan a shift of the line around a cooler, a dryer or a line of them.
+
+    Raises InputError where a step cannot reach the throughput that was typed, NotConverged as `predict` does.
+    """
+    result = predict(case)
+    for _ in range(MOST_ROUNDS):
+        if not _left_open(case):
+            break
+        found = capacities.bottleneck(case, result)
+        if found is None or abs(found / case.feed.throughput - 1) < SETTLED:
+            break
+        source = case.source
+        case = retyped(case, {"feed.throughput": f"{found!r} kg/s"})
+        case, result = dataclasses.replace(case, source=source), predict(case)
+    steps = capacities.steps_of(case, result)
+    faults = [Fault("", *objection) for objection in capacities.beyond(case, steps)]
+    if faults:
+        raise InputError(faults)
+    return _planned(case, result, steps)
+
+
+def _left_open(case: Case) -> bool:
+    """Whether the throughput was left out: the bottleneck's."""
+    return isinstance(case.source, Source) and case.source.value("feed.throughput") is None
+
+
+def _planned(case: Case, result: Result, steps: Sequence[Step]) -> Plan:
+    pace = case.feed.throughput / capacities.fed_share(steps, case)
+    clock = Clock(case.shift.seconds, tuple(case.shift.breaks))
+    each = passed(steps, pace, clock)
+    equipment = tuple(_of_step(p, pace, clock.work) for p in each)
+    able = [e for e in equipment if e.load is not None]
+    slowest = max(able, key=lambda e: e.load or 0.0).name if able else None
+    shift = _shift(case, result, each, clock)
+    before = () if case.arrival is None else case.arrival.states
+    bare = Plan(case, result, before, case.feed.throughput, equipment, slowest, shift, (), tuple(each))
+    return dataclasses.replace(bare, warnings=cautions_of(bare))
+
+
+def _of_step(p: Passed, pace: float, end: float) -> EquipmentPlan:
+    able = p.step.capacity
+    return EquipmentPlan(
+        p.step.name,
+        able,
+        None if able is None else pace * p.step.enters / able,
+        p.waits,
+        p.heap,
+        p.taken_by(end),
+        None if p.step.batch is None else p.done(end),
+    )
+
+
+def _shift(case: Case, result: Result, each: Sequence[Passed], clock: Clock) -> ShiftPlan:
+    end = clock.work
+    last = each[-1]
+    bagged = last.left_by(end) * last.step.leaves / last.step.enters
+    computed = [p for p in each if p.step.machine in capacities.stage_names(case)]
+    batches = next((p for p in (*computed, *each) if p.step.batch is not None), None)
+    done = 0 if batches is None else batches.done(end)
+    went_in = each[0].taken_by(end) / each[0].step.enters
+    steam = _steam(case) * _conditioned(each, case, end)
+    mass = case.bag.mass
+    return ShiftPlan(
+        hours=clock.hours,
+        work=end,
+        batches=done,
+        input=went_in,
+        water_lost=sum(p.left_by(end) * p.step.dries for p in computed),
+        bagged=bagged,
+        bags=None if mass is None else int(bagged / mass + 1e-9),
+        left_in_line=went_in - bagged / last.step.leaves,
+        steam=steam,
+        per_year=bagged * case.shift.shifts_per_year,
+        assumed=case.shift.assumed,
+        cost=_cost(case, result, each, clock, steam, bagged, done, went_in),
+    )
+
+
+def _conditioned(each: Sequence[Passed], case: Case, end: float) -> float:
+    """Mash [kg] that was conditioned: what the step before the first machine took, or that machine itself."""
+    names = capacities.stage_names(case)
+    first = next(k for k, p in enumerate(each) if p.step.machine in names)
+    p = each[max(first - 1, 0)]
+    return p.taken_by(end) / p.step.enters
+
+
+def _steam(case: Case) -> float:
+    """Steam [kg] per kg of mash."""
+    if not case.recipe.ingredient or case.arrival is None:
+        return 0.0
+    mash = case.arrival.states[0]
+    return float(
+        arriving.steam_and_water(case.material, mash.moisture, mash.temperature, case.conditioning)[0]
+    )
+
+
+def _cost(
+    case: Case,
+    result: Result,
+    each: Sequence[Passed],
+    clock: Clock,
+    steam: float,
+    bagged: float,
+    batches: int,
+    went_in: float,
+) -> ShiftCost | None:
+    """What a shift costs: the machine for what it took, other machines while they run, steam as heat."""
+    prices = [i.price for i in case.recipe.ingredient]
+    if not case.costs and not any(p is not None for p in prices):
+        return None
+    end = clock.work
+    names = capacities.stage_names(case)
+    first = next(p for p in each if p.step.machine in names)
+    last = [p for p in each if p.step.machine in names][-1]
+    weighed = of_one(machine_of(case), case, result, ())
+    share = first.taken_by(end) / (float(weighed.feed[0]) * end)
+    power = float(weighed.electricity[0]) * share + sum(p.step.power * p.runs(end) for p in each) / end
+    h = arriving.steam_enthalpy(case.conditioning) - HEAT_CAPACITY_WATER * WATER_OF_STEAM if steam else 0.0
+    heat = float(weighed.heat[0]) * share + steam * float(h) / end
+    M = float(result.pellets_out.moisture_wb)
+    solid = last.left_by(end) * (1 - last.step.dries) * (1 - M) / end
+    lost = given_away(case, solid, M)
+    running: Cost = cost_of(case.costs, went_in / end, electricity=power, heat=heat, given_away=lost)
+    mash = sum(i.share * (i.price or 0.0) for i in case.recipe.ingredient) * went_in
+    return cost_of_shift(running, end, float(mash), bagged, case.bag.mass, batches)

@@ -1,0 +1,35 @@
+"""`coolsim plan` as a person runs it."""
+
+from __future__ import annotations
+
+import json
+
+from plan.mill import BARE, EQUIPMENT, RECIPE, WAY
+
+PRICES = '[costs]\nelectricity = "0.20 EUR/kWh"\nheat = "0.05 EUR/kWh"\nfeed = "0.40 EUR/kg"\n'
+BAG = '[bag]\nmass = "25 kg"\n'
+
+
+def test_the_command(run, tmp_path):
+    path = tmp_path / "mill.toml"
+    path.write_text(BARE.format(feed="") + RECIPE + WAY + EQUIPMENT + BAG + PRICES, encoding="utf-8")
+    done = run("plan", str(path), "--json", str(tmp_path / "plan.json"), "--plot", str(tmp_path / "shift.svg"),
+               "--along", str(tmp_path / "along.png"))  # fmt: skip
+    assert done.status == 0, done.err
+    for words in ("press holds it back", "conditioned", "waits before it", "per tonne bagged", "may sweat?"):
+        assert words in done.out, words
+    assert (tmp_path / "shift.svg").stat().st_size > 1000 and (tmp_path / "along.png").stat().st_size > 1000
+    told = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))
+    assert told["bottleneck"] == "press" and told["equipment"][0].keys() >= {
+        "name",
+        "capacity_kg_h",
+        "load",
+        "waits_h",
+    }
+    assert told["shift"].keys() >= {"batches", "input_kg", "bagged_kg", "bags", "cost"}
+    assert [x["place"] for x in told["feed"]["before"]] == ["mash", "conditioned", "die", "cooler"]
+    assert told["bag"].keys() >= {"dew_point_C", "warmest_pellet_C", "water_activity_in_store", "sweats"}
+    again = run("plan", str(path), "--units", "us")
+    assert again.status == 0 and "lb/h" in again.out and "°F" in again.out
+    wrong = run("plan", str(path), "--set", "feed.throughput=9 t/h", "--json", str(tmp_path / "none.json"))
+    assert wrong.status == 2 and "press takes" in wrong.err and not (tmp_path / "none.json").exists()

@@ -1,0 +1,183 @@
+"""[coating] and [bag] in predictions, settings, sizes and years: one list of constraints."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+from plan.mill import BARE, TYPED
+
+import coolsim
+from coolsim.machines import appraised, machine_of
+from coolsim.physics import air, coating
+from coolsim.physics.sorption import water_activity
+from coolsim.requirements import constraints_of, verdicts_of
+from coolsim.scenario import loads, replace
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+TARGET = """
+[target]
+moisture = "12 %"
+tolerance = "0.4 %"
+maximum_above_ambient = "6 K"
+maximum_water_activity = 0.65
+"""
+COAT = '[coating]\noil = "25 %"\n'
+BAG = '[bag]\nmass = "25 kg"\ncoldest_store = "12 degC"\n'
+OPENED = """
+[limits]
+airflow = ["600 m3/h", "2000 m3/h"]
+bed_depth = ["0.3 m", "1.1 m"]
+[costs]
+electricity = "0.15 /kWh"
+feed = "0.4 /kg"
+"""
+
+
+def case_of(more):
+    return loads(BARE.format(feed=TYPED) + more)
+
+
+def bounds(case):
+    return {c.name: c.bound for c in constraints_of(case) if c.of_target}
+
+
+def test_a_target_of_coated_pellets_is_solved_backwards():
+    plain, coated = bounds(case_of(TARGET)), bounds(case_of(TARGET + COAT))
+    # model page §12: 12 % with 25 % of oil is 15 % before; the band widens by 1.25, oil leaves the water activity
+    assert coated["moisture"] == pytest.approx(0.124 * 1.25, rel=1e-14)
+    assert coated["lowest_moisture"] == pytest.approx(0.116 * 1.25, rel=1e-14)
+    assert coated["water_activity"] == plain["water_activity"] == 0.65
+    assert plain["moisture"] == 0.124  # to the bit as ever
+    # warm oil warms: pellets must leave cooler than what the coated may be (20 °C outside, oil of 40 °C)
+    assert coated["above_ambient"] < plain["above_ambient"]
+    case = case_of(TARGET + COAT)
+    X, T = 0.15 / 0.85, 20.0 + coated["above_ambient"]
+    material = case.material
+    after = coating.temperature_after(case.coating.coat, material.isotherm, material.specific_heat, X, T)
+    assert after == pytest.approx(26.0, abs=1e-9)
+
+
+def test_water_of_a_slurry_counts_in_the_water_activity():
+    case = case_of(TARGET + '[coating]\noil = "3 %"\nwater = "2 %"\n')
+    before = bounds(case)["water_activity"]
+    # pellets that are just there: their water with that of the slurry is at .65 (25 °C, where it is judged)
+    isotherm = case.material.isotherm
+    X = np.linspace(0.05, 0.2, 2001)
+    at = float(np.interp(before, water_activity(isotherm, X, 25.0), X))
+    assert water_activity(isotherm, at + 0.02 * (1 + at), 25.0) == pytest.approx(0.65, abs=1e-4)
+
+
+def test_verdicts_are_on_what_leaves_and_told_once_coated():
+    case = case_of(TARGET + COAT + BAG)
+    result = coolsim.predict(case)
+    verdict = next(v for v in verdicts_of(case, result) if v.constraint.name == "moisture")
+    assert verdict.value == result.pellets_out.moisture_wb
+    assert verdict.met == (result.coated.moisture_wb <= 0.124 + 1e-8)
+    notes = " ".join(w.text for w in result.warnings)
+    assert "12 % is of the coated pellets: 15 % before" in notes and "water activity of 0." in notes
+
+
+def test_no_sweating_is_a_wish():
+    more = TARGET + "no_sweating = true\n" + BAG
+    case = case_of(more)
+    assert bounds(case)["headspace_dew_point"] == 12.0
+    result = coolsim.predict(case)
+    verdict = next(v for v in verdicts_of(case, result) if v.constraint.name == "headspace_dew_point")
+    assert verdict.value == pytest.approx(result.bag.dew_point, rel=1e-12)
+    assert verdict.met is not bool(result.bag.sweats)
+    # by hand: a_w p_sat of evened-out pellets, and the temperature at which that saturates
+    even = result.after_equalising
+    vapour = even.water_activity * air.saturation_pressure(even.temperature)
+    assert air.saturation_pressure(verdict.value) == pytest.approx(vapour, rel=1e-9)
+    assert "bags may sweat" in " ".join(w.text for w in result.warnings)
+    # without the wish it is a check only; a store as warm as the dew point is warm enough
+    assert "headspace_dew_point" not in bounds(case_of(TARGET + BAG))
+    warm = coolsim.predict(replace(case, {"bag.coldest_store": f"{float(verdict.value) + 1e-6:.9f} degC"}))
+    assert not bool(warm.bag.sweats)
+
+
+def test_the_warmest_pellet_is_right_at_the_edge():
+    case = case_of(BAG)
+    bag = coolsim.predict(case).bag
+    X = coolsim.predict(case).pellets_out.moisture_db
+    vapour = water_activity(case.material.isotherm, X, bag.warmest_pellet) * air.saturation_pressure(
+        bag.warmest_pellet
+    )
+    assert vapour == pytest.approx(air.saturation_pressure(12.0), rel=1e-7)
+
+
+def test_a_store_below_freezing_counts_over_ice():
+    case = case_of(BAG.replace("12 degC", "-8 degC") + 'store_temperature = "-8 degC"\n')
+    bag, X = coolsim.predict(case).bag, coolsim.predict(case).pellets_out.moisture_db
+    over = air.saturation_pressure(-8.0) / air.saturation_pressure_ice(-8.0)
+    assert bag.water_activity_in_store == pytest.approx(
+        over * water_activity(case.material.isotherm, X, -8.0), rel=1e-12
+    )
+
+
+def test_settings_of_coated_pellets_are_those_of_the_target_before():
+    """25 % of oil and 12 %, or no oil, 15 % and pellets worth 1.25 as much: the same settings and cost."""
+    wish = '[target]\nmoisture = "11.2 %"\n'
+    coated = coolsim.find_settings(case_of(wish + COAT + OPENED))
+    plain = coolsim.find_settings(case_of(wish.replace("11.2", "14") + OPENED.replace("0.4 /kg", "0.5 /kg")))
+    assert coated.met and plain.met
+    assert coated.settings == plain.settings
+    assert coated.cost.total == pytest.approx(plain.cost.total, rel=1e-9)
+
+
+def test_settings_keep_pellets_from_sweating():
+    wish = '[target]\nmoisture = "14 %"\n'
+    free = coolsim.find_settings(case_of(wish + OPENED + BAG))
+    dew = coolsim.predict(free.case).bag.dew_point
+    # half a kelvin colder than what the cheapest would stand
+    film = f"{float(dew) - 0.5:.4f} degC"
+    kept = coolsim.find_settings(
+        case_of(wish + "no_sweating = true\n" + OPENED + BAG.replace("12 degC", film))
+    )
+    assert kept.met and kept.settings != free.settings
+    assert coolsim.predict(kept.case).bag.dew_point <= float(dew) - 0.5 + 1e-5
+    assert kept.cost.total > free.cost.total
+
+
+def test_many_cases_and_lines_are_judged_alike():
+    case = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+    case = replace(case, {"bag.mass": "25 kg", "bag.coldest_store": "20 degC", "target.no_sweating": True})
+    machine = machine_of(case)
+    found = appraised(machine, [case, case], quick=True)
+    one = coolsim.predict(case)
+    assert found.values["headspace_dew_point"] == pytest.approx(float(one.bag.dew_point), abs=1.0)
+
+
+def test_a_size_for_coated_pellets_is_that_for_the_target_before():
+    case = coolsim.load(SCENARIOS / "cooler-to-buy.toml")
+    before = coolsim.size(case)
+    moisture = case.target.moisture
+    wish = f"{100 * moisture / 1.04:.12g} %"
+    coat = {"coating.oil": "4 %", "coating.oil_temperature": "20 degC"}
+    oily = replace(case, coat | {"target.moisture": wish})
+    oily = dataclasses.replace(oily, target=dataclasses.replace(oily.target, maximum_above_ambient=None))
+    plain = dataclasses.replace(case, target=dataclasses.replace(case.target, maximum_above_ambient=None))
+    after = coolsim.size(oily)
+    assert after.floor_area == pytest.approx(coolsim.size(plain).floor_area, rel=0.02)
+    assert before.met
+
+
+def test_a_year_counts_hours_in_which_bags_may_sweat():
+    """Hour by hour as predictions of those hours have it."""
+    from coolsim.scenario.weather.record import Weather
+
+    case = coolsim.load(SCENARIOS / "humid-delta.toml")
+    case = replace(case, {"bag.mass": "25 kg", "bag.coldest_store": "26 degC", "target.no_sweating": True})
+    case = dataclasses.replace(case, target=dataclasses.replace(case.target, maximum_above_ambient=None))
+    T = np.linspace(12.0, 34.0, 24)
+    outside = coolsim.Air(T, np.full(24, 0.7), np.full(24, 101_325.0))
+    time = np.datetime64("2023-05-01T00") + np.arange(24) * np.timedelta64(1, "h")
+    columns = (outside.temperature, outside.relative_humidity, outside.pressure)
+    weather = Weather("made", "", time, np.full(24, np.nan), 1.0, *columns, np.arange(24), ())
+    year = coolsim.seasons(case, weather=weather)
+    dew = coolsim.predict(case, air=outside).bag.dew_point
+    assert 0 < (dew > 26.0).sum() < 24
+    assert list(year.strategies[0].hours.too_warm) == list(dew > 26.0)
