@@ -101,7 +101,7 @@ def of_some(monkeypatch: pytest.MonkeyPatch, most: int) -> list[int]:
 
 def test_uneven_beds_are_laid_out_block_by_block(monkeypatch: pytest.MonkeyPatch) -> None:
     """Three columns each (test_uneven); blocks know nothing of each other, so answers are the same."""
-    case = coolsim.replace(coolsim.load(EVEN), DEEP)
+    case = coolsim.replace(level("humid-delta"), DEEP)
     moist = with_number(case, "feed.moisture", np.linspace(0.13, 0.15, 40))
     whole = coolsim.predict(moist, profile=True)
     laid_out = of_some(monkeypatch, 15)
@@ -114,7 +114,7 @@ def test_uneven_beds_are_laid_out_block_by_block(monkeypatch: pytest.MonkeyPatch
 
 
 def test_a_case_that_fails_has_its_number_of_all_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
-    case = coolsim.replace(coolsim.load(EVEN), DEEP)
+    case = coolsim.replace(level("humid-delta"), DEEP)
     of_some(monkeypatch, 15)
     airflow = np.full(40, 0.4)
     airflow[33] = -1.0  # behind the door, which would refuse it
