@@ -302,7 +302,7 @@ def depths_to_choose(
 
 def without_least_bed(case: Case) -> Case:
     """The case, or each stage of its line, with no least time or depth but what can be computed."""
-    nothing = {"minimum_residence_time": 0.0, "minimum_depth_in_deviations": 0.0}
+    nothing: dict[str, Any] = {"minimum_residence_time": 0.0, "minimum_depth_in_deviations": 0.0}
     if isinstance(case.cooler, Line):
         stages = tuple(
             dataclasses.replace(stage, limits=dataclasses.replace(stage.limits, **nothing))
