@@ -29,9 +29,11 @@ from coolsim.fields import Number
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 from coolsim.physics.materials import Material
+from coolsim.physics.roots import bracketed_root
 
 ADDS_UP = 0.005  # how far shares of a recipe may be from a whole
 BEFORE = {"recipe": Recipe, "conditioning": Conditioning, "die": Die, "way": Way}  # tables, by name
+MOST_WATER = 0.6  # of the mash, that is looked at
 MASH, CONDITIONED, DIE, FLASHED, COOLER = "mash", "conditioned", "die", "after the flash", "cooler"
 
 
@@ -49,28 +51,52 @@ def arrives(
 
     shape: whose size, density and voids the pellets have; sampled: moisture and temperature typed as of the die.
     """
-    found, M, T = [], None, None
+    found, M, T = _to_the_way(material, outside, recipe, steam, die, way, sampled)
+    if way.time and way.air:
+        equation, numbers = _numbers_of_way(material, shape, outside, M, T, way)
+        if all(np.ndim(x) == 0 for x in numbers):
+            M, T = _one_way(equation, *map(float, numbers))
+        else:
+            shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
+            columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
+            M, T = (x.reshape(shape_of) for x in _ways(equation, *columns))
+    return (*found, FeedState(COOLER, _bare(M), _bare(T)))
+
+
+def _to_the_way(
+    material: Material,
+    outside: Air,
+    recipe: Recipe,
+    steam: Conditioning,
+    die: Die,
+    way: Way,
+    sampled: tuple[Any, Any],
+) -> tuple[list[FeedState], Any, Any]:
+    """The feed from the mash to behind the die, and as it goes on its way, if there is one: flashed."""
+    found: list[FeedState] = []
+    M: Any = None
+    T: Any = None
+
+    def at(place: str) -> None:
+        found.append(FeedState(place, _bare(M), _bare(T)))
+
     if recipe.ingredient:
         M, T = recipe_moisture(recipe), mash_temperature(recipe, outside)
-        found.append(FeedState(MASH, M, T))
+        at(MASH)
         if steam:
             M, T = conditioned(material, M, T, steam)
-            found.append(FeedState(CONDITIONED, M, T))
+            at(CONDITIONED)
         if die.specific_energy:
             heat = die.specific_energy * _given(die.heat_to_feed, HEAT_TO_FEED)
             T = conditioning.warmed(material.isotherm, material.specific_heat, M / (1 - M), T, heat)
     M, T = _given(sampled[0], M), _given(sampled[1], T)
-    found.append(FeedState(DIE, M, T))
+    at(DIE)
     if way.time and way.air:
-        X, T_flashed = pellet.flash(
-            material.isotherm, material.specific_heat, M / (1 - M), T, outside.pressure
-        )
-        if np.any(T_flashed != T):
-            M, T = X / (1 + X), T_flashed
-            found.append(FeedState(FLASHED, M, T))
-        M, T = _travelled(material, shape, outside, M, T, way)
-    found.append(FeedState(COOLER, M, T))
-    return tuple(FeedState(s.place, _bare(s.moisture), _bare(s.temperature)) for s in found)
+        X, flashed = pellet.flash(material.isotherm, material.specific_heat, M / (1 - M), T, outside.pressure)
+        if np.any(flashed != T):
+            M, T = X / (1 + X), flashed
+            at(FLASHED)
+    return found, M, T
 
 
 def _bare(x: Any) -> Any:
@@ -123,23 +149,19 @@ def _of_water(steam: Conditioning) -> Number:
     return air.HEAT_CAPACITY_WATER * _given(steam.water_temperature, WATER_TEMPERATURE)
 
 
-def _travelled(material: Material, shape: Feed, outside: Air, M: Number, T: Number, way: Way) -> Any:
-    """Moisture [kg/kg wet] and temperature [°C] after the way."""
+def _numbers_of_way(
+    material: Material, shape: Feed, outside: Air, M: Number, T: Number, way: Way
+) -> tuple[str, tuple[Any, ...]]:
+    """The form of the isotherm, and the numbers that `_ways` takes."""
     law, isotherm = material.diffusivity, material.isotherm
     of_solid = shape.bulk_density * (1 - M) / (1 - shape.void_fraction)
     radius = pellet.equivalent_sphere_radius(shape.diameter, shape.length)
-    numbers = (
+    return isotherm.equation, (
         *(M, T, way.time, way.air, outside.temperature, outside.relative_humidity, outside.pressure),
         *(radius, of_solid, material.specific_heat, material.conductivity),
         *(getattr(law, f.name) for f in dataclasses.fields(law)),
         *(isotherm.fat, isotherm.scale, *isotherm.constants),
     )
-    if all(np.ndim(x) == 0 for x in numbers):
-        return _one_way(isotherm.equation, *map(float, numbers))
-    shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
-    columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
-    M, T = _ways(isotherm.equation, *columns)
-    return M.reshape(shape_of), T.reshape(shape_of)
 
 
 @lru_cache(maxsize=64)  # the stages of a line, and studies of other things, ask for the same way again
@@ -177,39 +199,66 @@ def in_air(case: Case, outside: Air | None = None) -> Case:
 
 
 def in_air_each(cases: Sequence[Case]) -> list[Case]:
-    """The same of many cases, each in its own air; those that share all but the air are computed side by side."""
+    """The same of many cases, each in its own air; their ways are travelled side by side."""
     found = list(cases)
     moves = [
         k
         for k, c in enumerate(cases)
         if c.arrival is not None and not _same(c.arrival.air, c.air) and _feels_weather(c)
     ]
-    alike: dict[tuple[int, ...], list[int]] = {}
-    for k in moves:
-        c = cases[k]
-        shared = (c.material, c.recipe, c.conditioning, c.die, c.way, c.arrival)
-        body = (c.feed.diameter, c.feed.length, c.feed.bulk_density, c.feed.void_fraction)
-        alike.setdefault((*map(id, shared), *map(hash, body)), []).append(k)
-    for group in alike.values():
+    begun: dict[int, tuple[list[FeedState], Any, Any]] = {}
+    for group in _sharing([(k, cases[k]) for k in moves]):
+        first = cases[group[0]]
         columns = [[getattr(cases[k].air, f.name) for k in group] for f in dataclasses.fields(Air)]
-        states = _states(cases[group[0]], Air(*(np.array(c, float) for c in columns)))
+        air_ = Air(*(np.array(c, float) for c in columns))
+        states, M, T = _to_the_way(
+            first.material, air_, first.recipe, first.conditioning, first.die, first.way, _sampled(first)
+        )
         for n, k in enumerate(group):
-            own = tuple(FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in states)
-            found[k] = _moved(cases[k], cases[k].air, own)
+            own = [FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in states]
+            begun[k] = own, _entry(M, n), _entry(T, n)
+    ends = _ends({k: (cases[k], M, T) for k, (_, M, T) in begun.items()})
+    for k, (states, _, _) in begun.items():
+        found[k] = _moved(cases[k], cases[k].air, (*states, FeedState(COOLER, *ends[k])))
+    return found
+
+
+def _sharing(cases: Sequence[tuple[int, Case]]) -> Iterator[list[int]]:
+    """Numbers of cases that share all that is before the way but the air."""
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for k, c in cases:
+        shared = (c.material, c.recipe, c.conditioning, c.die, c.way, c.arrival)
+        alike.setdefault(tuple(map(id, shared)), []).append(k)
+    yield from alike.values()
+
+
+def _ends(begun: dict[int, tuple[Case, float, float]]) -> dict[int, tuple[float, float]]:
+    """Moisture and temperature behind the way of cases that begin it so; those of one form of isotherm at once."""
+    found = {k: (M, T) for k, (_, M, T) in begun.items()}
+    forms: dict[str, list[tuple[int, tuple[Any, ...]]]] = {}
+    for k, (c, M, T) in begun.items():
+        if c.way.time and c.way.air:
+            equation, numbers = _numbers_of_way(c.material, c.feed, c.air, M, T, c.way)
+            forms.setdefault(equation, []).append((k, numbers))
+    for equation, rows in forms.items():
+        moistures, temperatures = _ways(equation, *np.array([numbers for _, numbers in rows], float).T)
+        found |= {k: (float(M), float(T)) for (k, _), M, T in zip(rows, moistures, temperatures)}
     return found
 
 
 def _entry(x: Any, n: int) -> Any:
-    return float(x[n]) if np.ndim(x) else x
+    return float(x[n]) if np.ndim(x) else float(x)
+
+
+def _sampled(case: Case) -> tuple[Any, Any]:
+    """What was typed as sampled at the die."""
+    known = case.arrival
+    return (None, None) if known is None else (known.typed_moisture, known.typed_temperature)
 
 
 def _states(case: Case, outside: Air) -> tuple[FeedState, ...]:
-    known = case.arrival
-    assert known is not None
-    sampled = known.typed_moisture, known.typed_temperature
-    return arrives(
-        case.material, case.feed, outside, case.recipe, case.conditioning, case.die, case.way, sampled
-    )
+    tables = case.recipe, case.conditioning, case.die, case.way
+    return arrives(case.material, case.feed, outside, *tables, _sampled(case))
 
 
 def _moved(case: Case, outside: Air, states: tuple[FeedState, ...]) -> Case:
@@ -238,6 +287,36 @@ def _feels_weather(case: Case) -> bool:
     way = bool(case.way.time and case.way.air)
     mash = bool(case.recipe.ingredient) and case.recipe.temperature is None
     return way or mash
+
+
+def conditioned_otherwise(case: Case, moisture: float) -> Conditioning | None:
+    """The conditioning with which the feed would come in at a moisture [kg/kg wet], about.
+
+    By its water if that does, else without water and by its temperature; None where there is no conditioning, or
+    neither does. Die and way are taken to lose what they lose now.
+    """
+    if case.arrival is None or not case.conditioning or not case.recipe.ingredient:
+        return None
+    now = {s.place: s for s in case.arrival.states}
+    mash, wanted = now[MASH], now[CONDITIONED].moisture + moisture - case.feed.moisture
+
+    def surplus(change: dict[str, Any]) -> Any:
+        other = dataclasses.replace(case.conditioning, **change)
+        return conditioned(case.material, mash.moisture, mash.temperature, other)[0] - wanted
+
+    most = MOST_WATER
+    if float(surplus({"water": 0.0})) <= 0.0 <= float(surplus({"water": most})):
+        water = bracketed_root(lambda w: surplus({"water": w}), np.array(0.0), np.array(most))
+        return dataclasses.replace(case.conditioning, water=float(water))
+    hot = case.conditioning.temperature
+    if hot is None or float(surplus({"water": 0.0, "temperature": mash.temperature})) > 0.0:
+        return None
+    T = bracketed_root(
+        lambda T: surplus({"water": 0.0, "temperature": T}),
+        np.array(float(mash.temperature)),
+        np.array(float(hot)),
+    )
+    return dataclasses.replace(case.conditioning, water=0.0, temperature=float(T))
 
 
 def objections(

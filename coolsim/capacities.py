@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.case import Batch, Case, Equipment, Line, ScheduleData
+from coolsim.finishing import target_moisture
 from coolsim.result import Result
 from coolsim.schedule import cycle
 
@@ -123,10 +124,8 @@ def _moistures(case: Case, result: Result | None) -> list[float]:
     if result is not None:
         each = [r.result for r in result.stages] or [result]
         return [mash, fed, *(float(r.pellets_out.moisture_wb) for r in each)]
-    from coolsim.physics.coating import moisture_before
-
-    target = case.target.moisture
-    dry = fed if target is None else min(float(moisture_before(case.coating.coat, target)), fed)
+    target = target_moisture(case)
+    dry = fed if target is None else min(float(target), fed)
     return [mash, fed, *[fed] * (count - 1), dry]
 
 

@@ -223,14 +223,14 @@ class Limits(Table):
     batch_mass: Range = documented("kg", "of a batch: lightest and heaviest, for its depth", default=None)
     cooling_time: Range = documented("s", "of a batch: shortest and longest cooling", default=None)
     reverse_every: Range = documented("s", "of a batch: least and most time between reversals", default=None)
+    mixing: str | None = documented(
+        "-", "of a batch: either, where its pellets may be turned or not", default=None
+    )
     minimum_residence_time: Given = documented(
         "s", "least time in the bed that settings and sizes choose", default=None
     )
     minimum_depth_in_deviations: Given = documented(
         "-", "least depth that they choose, in deviations of the depth that are a length", default=None
-    )
-    mixing: str | None = documented(
-        "-", "of a batch: either, where its pellets may be turned or not", default=None
     )
     maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
     maximum_exhaust_relative_humidity: Given = documented(

@@ -175,7 +175,7 @@ def cautions(case: Case, result: Result, bagged: bool = True) -> tuple[Warning, 
         found += _of_dryers(case, result)
     wet = wet_tenth(case, result) if bagged else None
     found += [] if wet is None else [wet]
-    return tuple(sorted(found, key=lambda w: LEVELS.index(w.level)))
+    return tuple(worst_first(found))
 
 
 def _of_fog(case: Case, result: Result) -> Iterator[Warning]:

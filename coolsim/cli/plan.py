@@ -20,6 +20,7 @@ from coolsim.cli.shared import (
     guarded,
     json_file,
     page_for,
+    picture_bytes,
     version,
     working,
 )
@@ -71,22 +72,9 @@ def plan(
 
         for file, flag, picture in ((plot, "--plot", plots.shift), (along, "--along", plots.along_the_line)):
             if file:
-                write(file, _drawn(picture(answer, units=units.value), file), flag)
+                write(file, picture_bytes(picture(answer, units=units.value), file), flag)
     deliver(
         lambda: printed.planned(answer, page_for(units)),
         lambda: printed.document(answer, scenario, version()),
         json,
     )
-
-
-def _drawn(axes: object, file: str) -> bytes:
-    """A picture in the format that a file's name asks for."""
-    import io
-    from typing import Any
-
-    import numpy as np
-
-    figure: Any = np.ravel(np.asarray(axes, object))[0].figure
-    stream = io.BytesIO()
-    figure.savefig(stream, format=file.rpartition(".")[2].lower(), dpi=150)
-    return stream.getvalue()

@@ -128,21 +128,22 @@ def _unless_stopped(lost: Any) -> None:
 
 
 @contextmanager
-def listening() -> Iterator[list[int]]:
+def listening(heard: list[int]) -> Iterator[None]:
     """Turn signals that end a command into KeyboardInterrupt, so that what is half done is undone.
 
-    Yields their numbers as they come: a library that is being loaded may make another error of it, and one that
-    comes while Python tidies up is lost. So what goes on regardless is ended soon after. Signals that somebody
-    else listens to, or that are ignored (`nohup`), are left alone.
+    Their numbers are put into `heard` as they come: a library that is being loaded may make another error of it,
+    and one that comes while Python tidies up is lost. So what goes on regardless is ended soon after. Signals that
+    somebody else listens to, or that are ignored (`nohup`), are left alone.
     """
     import threading
 
-    heard: list[int] = []
     if threading.current_thread() is not threading.main_thread():
-        yield heard
+        yield
         return
 
     def hear(number: int, frame: FrameType | None) -> None:
+        if heard:  # one more is no reason to leave half undone what the first one began
+            return
         heard.append(number)
         _end_in(PATIENCE, INTERRUPTED + number, f"{STOPPED}\n")
         raise KeyboardInterrupt
@@ -151,7 +152,7 @@ def listening() -> Iterator[list[int]]:
     for number in before:
         signal.signal(number, hear)
     try:
-        yield heard
+        yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

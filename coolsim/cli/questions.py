@@ -108,6 +108,14 @@ def find(
     bed_depth or residence_time (its speed). Of a line: what the [stage.limits] of its machines open, all
     together.
 
+    On top stands today beside what to set; below, what that gains per hour and per year, and the chance that all
+    is kept. Cost is electricity, heat, and the weight given away below the target. "At their limits" names what
+    holds the answer back: more range there would make it cheaper, or possible. "Driest exit" and "Wettest exit"
+    are how far the settings reach in this weather. "One step" is what a degree or a minute does to the exit, the
+    rest left as it is. "Out of reach" comes with the nearest settings and, under "Alone would do", the smallest
+    change of each single thing that would make it possible; feed moisture is meant with a cooler's settings
+    chosen anew.
+
     With --uncertainty, inputs may carry a ± as for predict, and beside the usual settings stand those that meet
     the target and keep the limits of the machine, all together, with a chance of 95 %, or that of --chance. With
     --chance alone, only those are told.
@@ -170,8 +178,12 @@ def size(
     times around a batch. Of a line one stage is sized, which [sizing] names (stage = "cooler"), with the others
     as they are.
 
-    Floor, fans and heaters are for the throughput with the reserve; the settings of each product in each weather
-    are for the throughput itself. What is known only to some ± makes them less than sure, as for predict.
+    Under "To buy", floor, fans and heaters are for the throughput with the reserve; the settings of each product
+    in each weather, below, are for the throughput itself. "What fixes it" names the product, the weather and the
+    limits behind each number. The last table is the trade-off of floor and running costs: "taken" is the smallest
+    floor that costs no more than above_least, or 0.25 kWh per tonne, above the best. What is known only to some ±
+    makes settings less than sure, as for predict. A weather may be a percentile of the hours of [weather] file,
+    by enthalpy.
 
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
     answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
@@ -229,8 +241,14 @@ def seasons(
     """Run the cooler, dryer or line of SCENARIO through its year of weather, hour by hour.
 
     Needs [weather] file and [target] moisture. With a range in [limits] and [costs], a settings chart is made:
-    what to set by temperature and humidity outside. With --uncertainty inputs may carry a ± as for
-    predict, but those of [air]: a year takes its weather as exact.
+    what to set by temperature and humidity outside, each cell for all of its hours together: hours beyond a limit
+    and hours too wet least first, then hours too warm; hours too dry cost money and come last. Strategies stand
+    side by side: as it is, chart, chart with heated inlet air, chart with drier feed. With --uncertainty inputs
+    may carry a ± as for predict, but those of [air]: a year takes its weather as exact.
+
+    The file is EPW, or CSV with time (ISO 8601), temperature, one humidity and perhaps pressure, units below
+    [weather.units]. What is missing, impossible or double is left out and counted, never filled in. With --resume
+    DIR a rerun with the same inputs and version takes finished sites from there.
 
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours, 130 stopped
     (finished sites are kept).

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from enum import StrEnum
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -19,6 +19,7 @@ from coolsim.cli.shared import (
     emit,
     guarded,
     page_for,
+    picture_bytes,
     told,
 )
 from coolsim.errors import Fault, InputError
@@ -100,15 +101,10 @@ def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
     files.check([files.Output("--plot", file, endings=PICTURES)], [(f"the material {name}", name)])
     material = load_material(name)
-    import io
-
     draw_without_screen()
     from coolsim.output import plots
 
-    written = io.BytesIO()
-    figure: Any = plots.isotherms(material, units=units.value).figure
-    figure.savefig(written, format=file.rpartition(".")[2].lower(), dpi=150)
-    files.write(file, written.getvalue(), "--plot")
+    files.write(file, picture_bytes(plots.isotherms(material, units=units.value), file), "--plot")
 
 
 class Arrangement(StrEnum):
@@ -142,11 +138,12 @@ def new(
     """
     from coolsim import files
     from coolsim.scenario import template
+    from coolsim.scenario.whole_lines import around
 
     if os.path.lexists(file):
         raise InputError(
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
     files.check([files.Output("FILE", file)])
-    files.write(file, template(arrangement.value, whole_line), "FILE")
+    files.write(file, template(arrangement.value, around if whole_line else None), "FILE")
     told(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

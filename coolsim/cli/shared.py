@@ -62,15 +62,22 @@ JsonFile = Annotated[
 def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
     """Turn what a command raises into messages on standard error and an exit status."""
 
+    def answered(heard: list[int], *args: Any, **kwargs: Any) -> int:
+        try:
+            return command(*args, **kwargs) or ANSWERED
+        except Exception as error:
+            if heard:  # a library may make another error of a signal
+                raise KeyboardInterrupt from None
+            return _failed(error)
+
     @functools.wraps(command)
     def run(*args: Any, **kwargs: Any) -> None:
-        with process.listening() as heard:
-            try:
-                status = command(*args, **kwargs) or ANSWERED
-            except KeyboardInterrupt:
-                status = _stopped(heard)
-            except Exception as error:
-                status = _stopped(heard) if heard else _failed(error)
+        heard: list[int] = []
+        try:
+            with process.listening(heard):
+                status = answered(heard, *args, **kwargs)
+        except KeyboardInterrupt:  # also one that came before the command began, or when it had ended
+            status = _stopped(heard)
         raise typer.Exit(status)
 
     return run
@@ -215,6 +222,18 @@ def page_for(units: Units) -> Page:
     colour = out.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
     width = max(20, shutil.get_terminal_size((80, 24)).columns)
     return Page(width, colour, out.encoding or "utf-8", units.value)
+
+
+def picture_bytes(axes: Any, file: str) -> bytes:
+    """A picture in the format that a file's name asks for."""
+    import io
+
+    import numpy as np
+
+    figure: Any = np.ravel(np.asarray(axes, object))[0].figure
+    stream = io.BytesIO()
+    figure.savefig(stream, format=file.rpartition(".")[2].lower(), dpi=150)
+    return stream.getvalue()
 
 
 def draw_without_screen() -> None:

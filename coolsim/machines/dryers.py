@@ -198,11 +198,13 @@ class Dryer:
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
             speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
             return (*air, speed.within(*kept) if speed.opened else speed)
-        bed = _kept(setting("bed_depth", limits, step=DRYER_DEPTH), case)
-        mass = _kept(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
-        names = [n for n in ("cooling_time", "reverse_every") if n not in _idle(case)]
-        others = [mass] * ("batch_mass" not in _idle(case)) + [setting(n, limits) for n in names]
-        time = _kept(setting("duration", limits), case, "duration")
+        bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
+        mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
+        others = [
+            mass,
+            *(setting(n, limits) for n in ("cooling_time", "reverse_every") if n not in _idle(case)),
+        ]
+        time = _between(setting("duration", limits), case, "duration")
         back = setting("recirculation", limits)
         return (*air, time, back, *(s for s in (bed, *others) if s.opened))
 
@@ -213,11 +215,11 @@ class Dryer:
         if isinstance(c, Belt):
             return ()
         mass, opened = self._mass(self.case), {s.quantity.name for s in self.settings}
-        found = [_between("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
+        found = [_looked_at("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
         if "bed_depth" not in opened:
-            found.append(_between("batch_mass", LIGHTEST * mass, mass))
+            found.append(_looked_at("batch_mass", LIGHTEST * mass, mass))
         if c.mixing == "none" and c.duration > SOONEST:
-            found.append(_between("reverse_every", SOONEST, c.duration))
+            found.append(_looked_at("reverse_every", SOONEST, c.duration))
         return tuple(s for s in found if s.quantity.name not in opened)
 
     @property
@@ -275,12 +277,12 @@ LIGHTEST = 0.2  # of a batch, looked at
 SOONEST = 60.0  # s between reversals, looked at
 
 
-def _between(name: str, low: float, high: float) -> Setting:
+def _looked_at(name: str, low: float, high: float) -> Setting:
     """A setting between what is looked at."""
     return Setting(QUANTITIES[name], low, high, DIAL[name])
 
 
-def _kept(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
+def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
     """A setting that stands for a knob, between the ends of its range."""
     return own.within(*(per * end for end in ranges(case)[knob])) if own.opened else own
 

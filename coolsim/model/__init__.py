@@ -27,9 +27,9 @@ An uneven bed (`uneven.laid`) is 3, or 3 × 3, columns at Gauss–Hermite nodes 
 one solve: w of the floor, l of the mean depth, s of the mean speed. All columns share one pressure drop, so the
 air is split by Ergun at the state of the air that enters (`packed_bed.split_of_air`). What leaves is mixed by dry
 solid (w s of a cooler, w l of a batch), air by dry air; tenths are read from parabolas through the nodes at 25 ×
-25 equally probable places, layers of a dryer pooled. Even beds take none of these roads. A cooler takes 2.4 to
-2.6 times as long, a batch or a belt that deviates in depth 1.5 to 3.2 times, a belt that deviates in both 5.4
-times.
+25 equally probable places, layers of a dryer pooled. Even beds take none of these roads. A column of a dryer
+goes to a finer mesh only where the error of the mixture asks for it (`drying.to_refine`). A cooler takes 2.5 to
+2.8 times as long, a batch 1.5 to 1.7, a belt that deviates in both 3.3 to 3.5 times (it was 5.4 to 8.9).
 
 The algorithm of dryers
 -----------------------

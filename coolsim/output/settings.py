@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from coolsim.arriving import conditioned_otherwise
+from coolsim.both_units import temperature
 from coolsim.case import Case
 from coolsim.output import json as as_json
 from coolsim.output import lines, tables, verdicts
@@ -293,6 +295,22 @@ def _required(case: Case, answer: SettingsAnswer) -> Iterator[str]:
     else:
         verb = "the feed may come in at" if answer.met else "bring the feed to"
         yield f"{goal}, {verb} {rounded_down(need)} % or drier; it is at {now:.4g} %."
+        yield from _by_conditioning(case, float(need))
+
+
+def _by_conditioning(case: Case, need: float) -> Iterator[str]:
+    """What the conditioner would have to do for a feed of that moisture."""
+    before, after = case.conditioning, conditioned_otherwise(case, need)
+    if after is None:
+        return
+    more = 100 * (after.water - (before.water or 0.0))
+    if after.temperature == before.temperature and abs(more) >= 0.05:
+        word = "more" if more > 0 else "less"
+        yield f"That is about {abs(more):.1f} % of the mash {word} water in the conditioner."
+    elif after.temperature != before.temperature:
+        dry = " without water" if before.water else ""
+        at = temperature(after.temperature)
+        yield f"That is conditioning{dry} at about {at}; colder feed dries less, try it."
 
 
 def rounded_down(moisture: float) -> str:

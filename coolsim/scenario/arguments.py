@@ -77,7 +77,9 @@ def _samples(name: str, value: Any) -> Iterator[Fault]:
 
 
 def _chance(name: str, value: Any) -> Iterator[Fault]:
-    if value is not None and (not isinstance(value, numbers.Real) or isinstance(value, bool)):
+    number: Any = value
+    fits = isinstance(value, numbers.Real) and not isinstance(value, bool) and not abs(number) > 1e9
+    if value is not None and not fits:
         yield Fault("", name, said(value), "needs a number, such as 0.9, or None")
 
 

@@ -359,6 +359,9 @@ _LIMITS = {
     ),
     "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
     "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
+    "mixing": Key(
+        "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
+    ),
     "minimum_residence_time": _quantity(
         u.TIME,
         "8 min",
@@ -372,9 +375,6 @@ _LIMITS = {
         "5",
         low="0",
         high="100",
-    ),
-    "mixing": Key(
-        "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
     ),
     "maximum_pellet_temperature": _quantity(
         u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=_FAHRENHEIT

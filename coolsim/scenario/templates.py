@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from coolsim.scenario import schema
 from coolsim.scenario.schema import GROUPS, TABLES, TITLE, Key
@@ -38,15 +39,16 @@ class Block:
     optional: bool | None = None  # whether the whole table stands behind a #; None: as the schema says
 
 
-def template(arrangement: str = "counter-flow", whole_line: bool = False) -> str:
+Surroundings: TypeAlias = Callable[[str, str, tuple[Block, ...]], tuple[str, tuple[Block, ...]]]
+
+
+def template(arrangement: str = "counter-flow", around: Surroundings | None = None) -> str:
     """Return a commented scenario that runs, with every key that a machine of this arrangement has.
 
-    whole_line: also what is before and behind the machine, from the mixer to the bag.
+    around: puts tables before and behind those of the machine, given the arrangement, the title and the blocks.
     """
     title, blocks = TEMPLATES[arrangement]
-    if whole_line:
-        from coolsim.scenario.whole_lines import around
-
+    if around is not None:
         title, blocks = around(arrangement, title, blocks)
     lines = [*HEAD, "", f"title = {title}"]
     for block in blocks:

@@ -280,6 +280,8 @@ def test_every_picture_is_asked_of_a_dryer():
         "surer",
         "isotherms",  # of a material
         "between_pellets",  # of dryers too
+        "shift",  # of a plan
+        "along_the_line",
     }
     assert {*coolsim.plots.__all__} - others <= {*REFUSED}
 

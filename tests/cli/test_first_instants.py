@@ -22,10 +22,15 @@ import os, signal, sys
 
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what runs behind it deaf
 seen, at = 0, int(os.environ["AT"])
+AROUND = {("shared.py", "run"), ("process.py", "listening"), ("process.py", "end"), ("__init__.py", "run")}
 
 def step(frame, event, what):
     global seen
-    if seen or os.environ["FIRST"] == frame.f_code.co_filename and frame.f_lineno > int(os.environ["LINE"]):
+    where = os.path.basename(frame.f_code.co_filename), frame.f_code.co_name
+    early = os.environ["FIRST"] == frame.f_code.co_filename and frame.f_lineno > int(os.environ["LINE"])
+    if "AROUND" in os.environ and where not in AROUND:
+        return None
+    if "AROUND" in os.environ or seen or early:
         seen += 1
         if seen == at:
             os.kill(os.getpid(), signal.SIGINT)
@@ -43,7 +48,7 @@ def last_line_before() -> int:
     return next((k for k, line in enumerate(lines, 1) if "_signal.signal(" in line), 1)
 
 
-def interrupted(folder: Path, how: str, at: int) -> tuple[int, str]:
+def interrupted(folder: Path, how: str, at: int, **around: str) -> tuple[int, str]:
     (folder / "sitecustomize.py").write_text(OUTSIDE)
     (folder / "coolsim").write_text(SCRIPT)
     words = {"module": ["-m", "coolsim.cli"], "script": [str(folder / "coolsim")]}[how]
@@ -51,7 +56,8 @@ def interrupted(folder: Path, how: str, at: int) -> tuple[int, str]:
         [sys.executable, *words, "check", "gone.toml"],
         env=os.environ
         | {"PYTHONPATH": f"{folder}{os.pathsep}{ROOT}", "AT": str(at)}
-        | {"FIRST": str(FIRST), "LINE": str(last_line_before())},
+        | {"FIRST": str(FIRST), "LINE": str(last_line_before())}
+        | around,
         capture_output=True,
         text=True,
         timeout=60,
@@ -66,6 +72,23 @@ def test_ctrl_c_at_the_first_instants_is_130_without_a_traceback(tmp_path: Path,
     instants = [*range(1, 12), *(round(12 * 10 ** draw.uniform(0.0, 4.0)) for _ in range(30))]
     found = {at: interrupted(tmp_path, how, at) for at in instants}
     assert {at: end for at, end in found.items() if end != (130, "coolsim: stopped\n")} == {}
+
+
+@pytest.mark.thorough
+def test_ctrl_c_around_a_command_is_130_too(tmp_path: Path) -> None:
+    """Where signals begin to be heard, cease to be, and the process is left: at every third event or so."""
+    draw, at, found = random.Random(SEED), 1, (130, "")
+    while found[0] == 130 and at < 200:
+        found = interrupted(tmp_path, "module", at, AROUND="1")
+        said, last, rest = found[1].rpartition("coolsim: stopped\n")
+        gone = "coolsim: gone.toml"
+        if found[0] == 130:
+            assert last and not rest and (not said or (said.startswith(gone) and said.count("\n") == 1)), (
+                at,
+                found,
+            )
+            at += draw.randrange(1, 6)
+    assert found[0] == 2 and "Abort" not in found[1] and at > 30, (at, found)  # nothing was left to interrupt
 
 
 def test_the_tracer_meets_a_command(tmp_path: Path) -> None:

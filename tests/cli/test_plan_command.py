@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 from plan.mill import BARE, EQUIPMENT, RECIPE, WAY
 
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PRICES = '[costs]\nelectricity = "0.20 EUR/kWh"\nheat = "0.05 EUR/kWh"\nfeed = "0.40 EUR/kg"\n'
 BAG = '[bag]\nmass = "25 kg"\n'
 
@@ -33,3 +35,12 @@ def test_the_command(run, tmp_path):
     assert again.status == 0 and "lb/h" in again.out and "°F" in again.out
     wrong = run("plan", str(path), "--set", "feed.throughput=9 t/h", "--json", str(tmp_path / "none.json"))
     assert wrong.status == 2 and "press takes" in wrong.err and not (tmp_path / "none.json").exists()
+
+
+def test_settings_say_what_the_conditioner_would_have_to_do(run):
+    done = run("settings", str(SCENARIOS / "mill-line.toml"), "--without-chance")
+    assert done.status == 0 and "of the mash more water in the conditioner" in " ".join(done.out.split())
+    drier = run(
+        "settings", str(SCENARIOS / "mill-line.toml"), "--without-chance", "--set", "target.moisture=12.4 %"
+    )
+    assert "That is conditioning at about 6" in " ".join(drier.out.split())

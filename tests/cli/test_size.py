@@ -8,7 +8,6 @@ import json
 import math
 import os
 import re
-import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -287,17 +286,15 @@ def test_the_command_from_file_to_json(tmp_path: Path, good: str) -> None:
     assert abs(out.temperature - rains["temperature_C"]) < 0.01
 
 
-def test_what_the_readme_says_of_a_size_is_what_is_printed(
+def test_what_the_help_says_of_a_size_is_what_is_printed(
     run: Run, monkeypatch: pytest.MonkeyPatch, search: SimpleNamespace
 ) -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    section = readme[readme.index("## How large to buy") :].split("\n## ")[0]
     monkeypatch.chdir(ROOT)
-    for line in re.findall(r"```sh\n(.*?)```", section, re.DOTALL)[0].splitlines():
-        command, *arguments = shlex.split(line, comments=True)
-        assert command == "coolsim" and arguments[0] == "size"
-        outcome = run(*arguments)
-        assert (outcome.status, outcome.err) == (0, "")
+    told = " ".join(run("size", "--help").out.split())
+    outcome = run("size", "scenarios/cooler-to-buy.toml")
+    assert (outcome.status, outcome.err) == (0, "")
     printed_words = " ".join(outcome.out.split())
-    for words in [*re.findall(r"\*\*([^*]+)\*\*", section), "taken"]:
-        assert words in printed_words, words
+    quoted = re.findall(r'"([A-Za-z ]+)"', told.partition("Options:")[0])
+    assert {"To buy", "What fixes it", "taken"} <= {*quoted}
+    for words in quoted:
+        assert words in printed_words or words == "cooler", words

@@ -25,8 +25,8 @@ import sys
 import numpy as np
 import coolsim
 case, rng, n = coolsim.load(sys.argv[1]), np.random.default_rng(8760), int(sys.argv[2])
-level = {"cooler.depth_deviation": "0 %", "cooler.speed_deviation": "0 %"}
-case = coolsim.replace(case, level | {"cooler.depth_deviation": one for one in sys.argv[3:]})
+uneven = {"cooler.depth_deviation": [*sys.argv[3:], "0 %"][0], "cooler.speed_deviation": "0 %"}
+case = coolsim.replace(case, uneven)
 coolsim.predict(case)
 air = coolsim.Air(rng.uniform(5, 38, n), rng.uniform(0.3, 0.98, n), rng.uniform(9.6e4, 1.02e5, n))
 coolsim.predict(case, air=air)

@@ -152,6 +152,7 @@ def test_many_cases_and_lines_are_judged_alike():
     assert found.values["headspace_dew_point"] == pytest.approx(float(one.bag.dew_point), abs=1.0)
 
 
+@pytest.mark.thorough
 def test_a_size_for_coated_pellets_is_that_for_the_target_before():
     case = level("cooler-to-buy")
     before = coolsim.size(case)

@@ -98,6 +98,14 @@ def test_by_hand_a_first_fill_and_an_unfinished_batch():
     assert dryer.waits == pytest.approx(3000.0, rel=1e-3)  # the first to come waits until the batch is whole
 
 
+def test_by_hand_what_never_makes_a_batch_waits_all_shift():
+    """100 kg/h before a mixer of 5 t: after 3 h 300 kg wait, the first for them and half an hour of break."""
+    steps = [Step("mill", rate=400 / H), Step("mixer", batch=5000.0, cycle=3600.0)]
+    mixer = passed(steps, 100 / H, Clock(3.5 * H, ((H, H / 2),)))[1]
+    assert mixer.heap == pytest.approx(300.0) and mixer.done(3 * H) == 0
+    assert mixer.waits == pytest.approx(3.5 * H, rel=1e-6)
+
+
 @pytest.mark.parametrize("filling, emptying, count", [(300.0, 120.0, 1), (0.0, 0.0, 1), (900.0, 300.0, 3)])
 def test_buffers_are_those_of_a_schedule(filling, emptying, count):
     """In the long run the heaps before and behind batch dryers are those of coolsim.schedule."""

@@ -82,6 +82,7 @@ def test_the_pressure_of_a_site(pressure: Any, found: str, allowed: str) -> None
         ("sensitivities", "resolution", (16, 12), "needs a Resolution"),
         ("find_settings", "chance", "90 %", "such as 0.9"),
         ("find_settings", "chance", True, "such as 0.9"),
+        ("find_settings", "chance", 10**400, "such as 0.9"),
         ("uncertainty", "samples", "many", "whole number"),
         ("uncertainty", "samples", 512.0, "whole number"),
         ("predict", "band", "x", "True or False"),

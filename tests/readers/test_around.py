@@ -11,7 +11,7 @@ import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 
 import coolsim
-from coolsim.arriving import in_air, in_air_each
+from coolsim.arriving import conditioned_otherwise, in_air, in_air_each
 from coolsim.case import Air
 from coolsim.errors import InputError
 from coolsim.physics import conditioning, pellet
@@ -52,6 +52,22 @@ def test_water_without_steam():
     # by hand: (12.2 + 19)/119 wet
     assert case.arrival.states[1].moisture == pytest.approx(0.312 / 1.19, rel=1e-12)
     assert 25.0 < case.arrival.states[1].temperature < 40.0
+
+
+def test_the_conditioner_that_brings_the_feed_to_a_moisture():
+    # water alone, by hand: (12.2 + w)/(100 + w) = 18 % needs w = 5.8/.82 = 7.07 % of the mash
+    wet = RECIPE.replace('temperature = "80 degC"', 'water = "19 %"').partition("[die]")[0]
+    case = case_of('throughput = "600 kg/h"', wet)
+    other = conditioned_otherwise(case, 0.18)
+    assert other.water == pytest.approx(0.058 / 0.82, abs=1e-8) and other.temperature is None
+    # steam: half a point drier than now takes a colder conditioner, which then gives just that
+    case = case_of('throughput = "600 kg/h"', RECIPE)
+    other = conditioned_otherwise(case, case.feed.moisture - 0.005)
+    assert other.water == 0.0 and 60.0 < other.temperature < 80.0
+    again = replace(case, {"conditioning.temperature": f"{other.temperature:.9f} degC"})
+    # about: what die and way lose is taken to stay
+    assert again.feed.moisture == pytest.approx(case.feed.moisture - 0.005, abs=2e-4)
+    assert conditioned_otherwise(case, 0.05) is None and conditioned_otherwise(case_of(), 0.12) is None
 
 
 def test_a_way_of_no_time_or_air_changes_nothing():
@@ -138,6 +154,15 @@ def test_many_weathers_are_as_quick_as_one_way():
     one = in_air(many[77])
     assert moved[77].feed.moisture == pytest.approx(one.feed.moisture, abs=1e-10)
     assert moved[77].feed.temperature == pytest.approx(one.feed.temperature, abs=1e-7)
+    # each of another material, as samples of what is not known are
+    unlike = [
+        dataclasses.replace(c, material=dataclasses.replace(c.material, specific_heat=1700.0 + k))
+        for k, c in enumerate(many)
+    ]
+    began = time.perf_counter()
+    moved = in_air_each(unlike)
+    assert time.perf_counter() - began < 6.0
+    assert moved[40].feed.moisture == pytest.approx(in_air(unlike[40]).feed.moisture, abs=1e-10)
 
 
 def test_moisture_sampled_at_the_die():

@@ -25,12 +25,12 @@ PINNED = {
 
 
 def batch(**changes):
-    return coolsim.replace(coolsim.load(BATCH), {key.replace("__", "."): v for key, v in changes.items()})
+    return coolsim.replace(level("evening-batch"), {key.replace("__", "."): v for key, v in changes.items()})
 
 
 @pytest.fixture(scope="module")
 def chosen():
-    return coolsim.find_settings(coolsim.replace(coolsim.load(BATCH), EITHER))
+    return coolsim.find_settings(coolsim.replace(level("evening-batch"), EITHER))
 
 
 def test_of_turned_or_not_the_cheaper_is_chosen(chosen):
@@ -50,7 +50,7 @@ def test_the_window_is_that_of_both(chosen):
 
 
 def test_what_was_chosen_is_typed_back(chosen):
-    case = coolsim.load(BATCH)
+    case = level("evening-batch")
     text = typed_back(case, chosen.case)
     assert text["cooler.mixing"] == "continuous"
     again = coolsim.predict(coolsim.replace(case, text))

@@ -3,6 +3,11 @@
 Nothing is solved here; a picture of many settings takes a result of many cases. `units="us"` shows what the
 printed tables show with `--units us`. A legend may stand beside its axis: give a figure of your own
 `layout="constrained"`, as those opened here have. Import this package late: it pulls in matplotlib.
+
+Of a counter-flow cooler only: `bed`, `pellet`, `psychrometric`, `balance`, `dwell`, `moisture_map` and
+`fan_curve`; of a line give them, or those of dryers, `result.stages[…].result` and its `case`. `ax` is one axis,
+which is returned; of pictures with several panels a list, which is returned: `bed`, `along_the_line`, `balance`,
+`between_pellets`, `dwell`, `drying_curve`, `belt_zones`, `strategies` and `size_curve`.
 """
 
 from __future__ import annotations

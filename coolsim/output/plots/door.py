@@ -19,6 +19,7 @@ _FROM: Mapping[str, str] = {
     "Case": 'coolsim.load("scenario.toml")',
     "Material": 'coolsim.load_material("pig-pellets")',
     "FitAnswer": 'coolsim.fit(case, "trials.csv")',
+    "Plan": "coolsim.plan(case)",
     "SizeAnswer": "coolsim.size(case)",
     "Seasons": "coolsim.seasons(case)",
 }

@@ -167,7 +167,8 @@ def waits(arrives: Curve, taken: Curve, until: float, calendar: Clock) -> Wait:
     """Longest time by the clock that anything waits, and the largest heap, up to `until` [s] of work."""
     times = np.unique(np.clip(np.concatenate([arrives.time, taken.time]), 0.0, until))
     heap = arrives.at(times) - taken.before(times)  # as it stands when a batch is about to be taken
-    levels = np.unique(np.concatenate([arrives.mass, taken.mass]))
+    ends = [arrives.at(until), taken.at(until)]
+    levels = np.unique(np.concatenate([arrives.mass, taken.mass, ends]))
     levels = levels[(levels > 0) & (levels <= arrives.at(until))]
     if not len(levels):
         return Wait(0.0, float(max(heap.max(initial=0.0), 0.0)))

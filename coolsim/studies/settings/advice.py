@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.case import Case
-from coolsim.cautions import LEVELS
+from coolsim.cautions import worst_first
 from coolsim.fields import documented
 from coolsim.machines.words import assumptions
 from coolsim.predict import at_its_fan, input_band
@@ -47,7 +47,7 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     result = answer.result
     band = input_band(at_its_fan(answer.case, result=result), result)
     warnings = (*result.warnings, *assumptions(answer.case, result))
-    warnings = tuple(sorted(warnings, key=lambda w: LEVELS.index(w.level)))
+    warnings = tuple(worst_first(warnings))
     result = dataclasses.replace(result, input_band=band, warnings=warnings)
     window = (answer.driest, answer.wettest)
     kept = not any(np.isnan(end.moisture_wb) for end in window)

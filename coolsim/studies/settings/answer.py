@@ -148,10 +148,10 @@ class SettingsAnswer:
     now: Stand = documented("-", "the settings of the scenario")
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
+    choices: tuple[Chose, ...] = documented("-", "what is one thing or another, where opened", default=())
     least_bed: LeastBed | None = documented(
         "-", "what the least bed costs, where settings stand at it", default=None
     )
-    choices: tuple[Chose, ...] = documented("-", "what is one thing or another, where opened", default=())
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)

@@ -100,8 +100,8 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
         now=now,
         now_settings=machine.told(before, today),
         gain=gain_of(case, now, stand),
-        least_bed=least_bed(case, found.best),
         choices=tuple(_choices(before, best)),
+        least_bed=least_bed(case, found.best),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )
 
