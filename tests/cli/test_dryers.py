@@ -121,8 +121,7 @@ floor_area = "2 m2"
 residence_time = "4 min"
 recirculation = "97 %"
 air_direction = "sideways"
-mixing = "continuous"
-reverse_every = "5 min"
+mixing = "always"
 """
     )
     expected = {
@@ -132,8 +131,8 @@ reverse_every = "5 min"
         "cooler.bed_depth": "exactly one",
         "cooler.recirculation": "0 % to 95 %",
         "cooler.air_direction": '"up", "down"',
+        "cooler.mixing": '"none", "continuous"',
         "cooler.inlet_air_temperature": "one or both",
-        "cooler.reverse_every": "alike",
     }
     for key, words in expected.items():
         assert words in found[key], (key, found)

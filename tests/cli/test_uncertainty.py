@@ -160,7 +160,17 @@ def test_usual_settings_and_surer_ones(monkeypatch) -> None:
         c["name"] for c in predicted["contributors"]
     }
     surer = written["surely"]
-    usual = {"settings", "set", "cost", "exact_cost", "binding", "verdicts", "pellets_out"}
+    usual = {
+        "settings",
+        "set",
+        "cost",
+        "exact_cost",
+        "choices",
+        "binding",
+        "verdicts",
+        "pellets_out",
+        "least_bed",
+    }
     assert set(surer) == {"chance", "kept", "uncertainty", *usual}
     assert surer["kept"] and surer["chance"] == 0.95 <= surer["uncertainty"]["met"]["all"]
     assert surer["pellets_out"]["moisture_wb"] < written["pellets_out"]["moisture_wb"]

@@ -291,6 +291,9 @@ def test_an_unreachable_target_names_the_nearest_and_what_would_do(unreachable):
             "drying time",
             "recirculation",
             "cooling time",
+            "batch mass",  # and the bed is uneven at 5 %: what makes it more even
+            "time between reversals",
+            "turning of the pellets",
         ),
     }
     longer = changes["drying time"]
