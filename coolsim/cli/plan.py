@@ -58,8 +58,8 @@ def plan(
     """
     from coolsim.files import Output, write
 
-    asked = [Output("--plot", plot, PICTURES)] if plot else []
-    asked += [Output("--along", along, PICTURES)] if along else []
+    asked = [] if plot is None else [Output("--plot", plot, PICTURES)]
+    asked += [] if along is None else [Output("--along", along, PICTURES)]
     case = case_of(scenario, overrides, [json_file(json), *asked])
     from coolsim.output import plan as printed
     from coolsim.studies.plan.plan import plan as planned

@@ -340,12 +340,13 @@ def _in_si(value: Any, _dimension: Any) -> float:
 
 
 def _of_sizing(sizing: Any, look: _Look) -> Iterator[Fault]:
-    for k, product in enumerate(sizing.product or (), 1):
-        yield from look.one(f"sizing.product.{k}", product, cases.Product)
+    products, weathers = sizing.product or (), sizing.weather or ()
+    yield from _of_list("sizing.product", products, cases.Product, look)
+    yield from _of_list("sizing.weather", weathers, cases.DesignWeather, look)
+    for k, product in enumerate(products if _is_list(products) else (), 1):
         if isinstance(product, cases.Product):
             yield from look.one(f"sizing.product.{k}", product.feed, Feed, "feed")
-    for k, weather in enumerate(sizing.weather or (), 1):
-        yield from look.one(f"sizing.weather.{k}", weather, cases.DesignWeather)
+    for k, weather in enumerate(weathers if _is_list(weathers) else (), 1):
         if isinstance(weather, cases.DesignWeather) and weather.air is not None:
             yield from look.one(f"sizing.weather.{k}", weather.air, Air, "air")
 
@@ -353,17 +354,30 @@ def _of_sizing(sizing: Any, look: _Look) -> Iterator[Fault]:
 def _of_around(case: Case, look: _Look) -> Iterator[Fault]:
     """What is before the cooler and the machines of the line: each by itself, then together."""
     faults: list[Fault] = []
-    recipe = case.recipe
-    for k, ingredient in enumerate(getattr(recipe, "ingredient", ()), 1):
-        faults += look.one(f"recipe.ingredient.{k}", ingredient, cases.Ingredient, "recipe.ingredient")
-    for k, entry in enumerate(case.equipment, 1):
-        faults += look.one(f"equipment.{k}", entry, cases.Equipment, "equipment")
-        faults += _of_pairs(f"equipment.{k}.catch", entry.catch, "equipment.catch", values.catch)
+    ingredients = getattr(case.recipe, "ingredient", ())
+    faults += _of_list("recipe.ingredient", ingredients, cases.Ingredient, look, "recipe.ingredient")
+    faults += _of_list("equipment", case.equipment, cases.Equipment, look, "equipment")
+    for k, entry in enumerate(case.equipment if _is_list(case.equipment) else (), 1):
+        catch = getattr(entry, "catch", None)
+        faults += _of_pairs(f"equipment.{k}.catch", catch, "equipment.catch", values.catch)
     if isinstance(case.shift, cases.Shift):
         faults += _of_pairs("shift.breaks", case.shift.breaks or None, "shift.breaks", values.breaks)
     if not faults and case.equipment and isinstance(case.cooler, MACHINES):
         faults += [Fault("", *objection_) for objection_ in capacities.objections(case)]
     yield from faults
+
+
+def _is_list(value: Any) -> bool:
+    return isinstance(value, tuple | list)
+
+
+def _of_list(place: str, several: Any, kind: type, look: _Look, table: str = "") -> Iterator[Fault]:
+    """Yield the faults of entries of one kind; `table` is that of the schema, if it is not their place."""
+    if not _is_list(several):
+        yield Fault("", place, said(several), f"needs a tuple of {kind.__name__} of coolsim.case")
+        return
+    for k, entry in enumerate(several, 1):
+        yield from look.one(f"{place}.{k}", entry, kind, table)
 
 
 def _of_pairs(key: str, value: Any, name: str, read: Callable[..., Any]) -> Iterator[Fault]:

@@ -77,6 +77,8 @@ def contents(folder: Path) -> dict[str, bytes]:
         (("report", "page.html", "-o", "page.html"), "-o"),
         (("card", "page.pdf", "-o", "page.pdf"), "-o"),
         (("materials", "mine.toml", "--plot", "mine.svg"), "--plot"),
+        (("plan", "mill.toml", "--plot", "mine.svg"), "--plot"),
+        (("plan", "mill.toml", "--json", "a.json", "--along", "mine.svg"), "--along"),
     ],
 )
 def test_an_output_that_is_an_input_is_refused(

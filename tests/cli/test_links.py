@@ -100,6 +100,7 @@ def test_names_in_other_folders_are_told_before_anything_is_computed(
     assert target.read_text() == (elsewhere / "a.json").read_text() == "old"
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("writer", ["files.write('one', s, '-o')", "files.Growing('one', '-o').add(s)"])
 def test_no_name_is_ever_half_where_the_writer_is_killed(tmp_path: Path, writer: str) -> None:
     """kill -9 at random moments: a write in place was cut short."""

@@ -1,7 +1,7 @@
 """Signals at random moments of every command that writes: each file is absent, old or whole, and nobody lives on.
 
 Statuses are 128 and the number of the signal, as a shell counts (POSIX, exit status for commands). More of them:
-COOLSIM_SIGNALS=200 python -m pytest -n 0 -s tests/cli/test_signals.py -k campaign (COOLSIM_SEED: other moments).
+COOLSIM_SIGNALS=200 python -m pytest -n 0 -s -m thorough tests/cli/test_signals.py -k campaign (and COOLSIM_SEED).
 """
 
 from __future__ import annotations
@@ -125,6 +125,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {  # what writes, and the files it writes
     "card mill.toml -o c.pdf": ("c.pdf",),
     "materials pig-pellets --plot m.png": ("m.png",),
     "validation --json v.json": ("v.json",),
+    "plan farm.toml --json a.json --plot p.png --along l.png": ("a.json", "p.png", "l.png"),
     "new n.toml": ("n.toml",),
 }
 
@@ -135,6 +136,7 @@ def prepared(folder: Path, good: str) -> None:
     rows = [f"2023-07-{1 + h // 24:02d}T{h % 24:02d}:00,{20 + h % 7},{60 + h % 24}" for h in hours]
     (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *rows]))
     (folder / "mill.toml").write_text(good + OPENED + YEAR, encoding="utf-8")
+    shutil.copy(ROOT / "scenarios" / "farm-line.toml", folder / "farm.toml")
     (folder / "to-buy.toml").write_text(f"{good}[sizing]\n", encoding="utf-8")
     for k, name in enumerate(SITES):
         (folder / name).write_text((good + YEAR).replace('"14 %"', f'"{13.5 + k / 2} %"'), encoding="utf-8")

@@ -9,6 +9,7 @@ import pytest
 from readers.strategies import BATCH, BELT, COOLER, LINE
 
 import coolsim
+from coolsim import case as cases
 from coolsim.case import Air, Case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import with_number
@@ -112,6 +113,24 @@ def test_a_fraction_is_taken_for_a_percentage_where_somebody_means_one(
 def test_parts_of_another_kind(case: Case) -> None:
     keys = [f.key for f in refused(dataclasses.replace(case, feed=None, material="pig-pellets", cooler=3))]
     assert keys == ["feed", "material", "cooler"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "key", "found"),
+    [
+        ({"sizing": cases.Sizing(product=3)}, "sizing.product", "3"),  # type: ignore[arg-type]
+        ({"sizing": cases.Sizing(product=(3,))}, "sizing.product.1", "3"),  # type: ignore[arg-type]
+        ({"sizing": cases.Sizing(weather="hot")}, "sizing.weather", '"hot"'),  # type: ignore[arg-type]
+        ({"equipment": 3}, "equipment", "3"),
+        ({"equipment": (3,)}, "equipment.1", "3"),
+        ({"equipment": None}, "equipment", "nothing"),
+        ({"recipe": cases.Recipe(ingredient=3)}, "recipe.ingredient", "3"),  # type: ignore[arg-type]
+        ({"recipe": cases.Recipe(ingredient=("wheat",))}, "recipe.ingredient.1", '"wheat"'),  # type: ignore[arg-type]
+    ],
+)
+def test_lists_of_another_kind(case: Case, changes: dict[str, object], key: str, found: str) -> None:
+    (fault,) = refused(dataclasses.replace(case, **changes))  # type: ignore[arg-type]
+    assert (fault.key, fault.found) == (key, found) and "of coolsim.case" in fault.allowed
 
 
 def test_machines_and_lines_are_looked_into() -> None:
