@@ -22,7 +22,6 @@ _FROM: Mapping[str, str] = {
     "Plan": "coolsim.plan(case)",
     "SizeAnswer": "coolsim.size(case)",
     "Seasons": "coolsim.seasons(case)",
-    "Plan": "coolsim.plan(case)",
 }
 
 
