@@ -89,7 +89,12 @@ def coldest_film(case: Case) -> Number:
 
 
 def headspace_dew_point(case: Case, moisture_wb: Number, temperature: Number) -> Number:
-    """Dew point [°C] of a bag of pellets that leave with a moisture and temperature: what a search asks for."""
+    """Dew point [°C] of a bag of pellets that leave with a moisture and temperature: what a search asks for.
+
+    Of a case without a bag nobody asks it: the temperature stands in its row of outcomes, and costs nothing.
+    """
+    if not case.bag:
+        return temperature
     X, coat, material = moisture_wb / (1 - moisture_wb), case.coating.coat, case.material
     T = temperature
     if case.coating:

@@ -200,7 +200,8 @@ def wishes_of(case: Case) -> Iterator[Constraint]:
     target, turned = case.target, before_coating(case)
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     if target and target.maximum_water_activity is None:  # whoever wishes for anything wishes for no moulds
-        yield Constraint(QUANTITIES["water_activity"], MOULDS, of_target=True, assumed=True)
+        bound = turned("water_activity", MOULDS)
+        yield Constraint(QUANTITIES["water_activity"], bound, of_target=True, assumed=True)
     if target.moisture is not None:
         moisture, slack = QUANTITIES["moisture"], target.tolerance or 0.0
         yield Constraint(moisture, turned("moisture", target.moisture + slack), of_target=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from plan.mill import BARE, TYPED
+from shipped import level
 
 import coolsim
 from coolsim.machines import appraised, machine_of
@@ -143,7 +144,7 @@ def test_settings_keep_pellets_from_sweating():
 
 
 def test_many_cases_and_lines_are_judged_alike():
-    case = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+    case = level("dryer-then-cooler")
     case = replace(case, {"bag.mass": "25 kg", "bag.coldest_store": "20 degC", "target.no_sweating": True})
     machine = machine_of(case)
     found = appraised(machine, [case, case], quick=True)
@@ -153,7 +154,7 @@ def test_many_cases_and_lines_are_judged_alike():
 
 @pytest.mark.thorough
 def test_a_size_for_coated_pellets_is_that_for_the_target_before():
-    case = coolsim.load(SCENARIOS / "cooler-to-buy.toml")
+    case = level("cooler-to-buy")
     before = coolsim.size(case)
     moisture = case.target.moisture
     wish = f"{100 * moisture / 1.04:.12g} %"
@@ -170,7 +171,7 @@ def test_a_year_counts_hours_in_which_bags_may_sweat():
     """Hour by hour as predictions of those hours have it."""
     from coolsim.scenario.weather.record import Weather
 
-    case = coolsim.load(SCENARIOS / "humid-delta.toml")
+    case = level("humid-delta")
     case = replace(case, {"bag.mass": "25 kg", "bag.coldest_store": "26 degC", "target.no_sweating": True})
     case = dataclasses.replace(case, target=dataclasses.replace(case.target, maximum_above_ambient=None))
     T = np.linspace(12.0, 34.0, 24)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
+from shipped import level, level_text
 
 import coolsim
 from coolsim.errors import InputError
@@ -124,7 +125,7 @@ def test_water_of_the_line_closes():
 
 
 def test_a_batch_dryer_is_as_its_schedule_says():
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = level("evening-batch")
     case = replace(case, {"schedule.filling": "4 min", "schedule.emptying": "3 min", "schedule.dryers": 3})
     plan = coolsim.plan(case)
     told = plan.result.schedule
@@ -133,7 +134,7 @@ def test_a_batch_dryer_is_as_its_schedule_says():
 
 
 def test_heaps_are_those_of_the_schedule():
-    case = coolsim.load(SCENARIOS / "evening-batch.toml")
+    case = level("evening-batch")
     case = replace(case, {"schedule.filling": "4 min", "schedule.emptying": "3 min", "schedule.dryers": 3})
     text = '[[equipment]]\nname = "press"\ncapacity = "5 t/h"\n'
     press = dataclasses.replace(coolsim.plan(case).equipment[0])  # shape only
@@ -144,7 +145,7 @@ def test_heaps_are_those_of_the_schedule():
 
 
 def test_stages_stand_where_they_are_named():
-    case = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
+    case = level("dryer-then-cooler")
     first, second = (s.name for s in case.cooler.stages)
     plan = coolsim.plan(case)
     assert [e.name for e in plan.equipment] == [first, second]
@@ -170,7 +171,7 @@ def test_warm_moist_feed_that_waits_is_told():
 name = "dryer"
 machine = "cooler"
 """
-    text = (SCENARIOS / "evening-batch.toml").read_text(encoding="utf-8")
+    text = level_text("evening-batch")
     case = loads(text + slow[: slow.index('[[equipment]]\nname = "cooler"')] + batch)
     case = dataclasses.replace(case, feed=dataclasses.replace(case.feed, throughput=20 / 3600))
     plan = coolsim.plan(case)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+from shipped import level
+
 import coolsim
 from coolsim.case import Costs, Limits
 from coolsim.output.report.answers import ask
@@ -24,7 +26,7 @@ def test_a_line_has_its_shift_in_the_report():
 
 
 def test_a_machine_alone_lacks_its_equipment():
-    case = coolsim.load(SCENARIOS / "humid-delta.toml")
+    case = level("humid-delta")
     answers = ask(dataclasses.replace(case, limits=Limits(), costs=Costs()))
     assert answers.plan is None
     assert "A shift of the line was not asked: the scenario lacks [[equipment]]." in answers.unasked

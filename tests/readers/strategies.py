@@ -16,9 +16,11 @@ from hypothesis import strategies as st
 from coolsim.case import Air, Case, Cooler
 from coolsim.fields import numbers, with_number
 from coolsim.scenario import loads, template
+from coolsim.scenario.whole_lines import around
 
 COOLER, BATCH, BELT, LINE = map(template, ("counter-flow", "batch", "belt", "line"))
-TEMPLATES = (COOLER, BATCH, BELT, LINE)
+WHOLE = template("counter-flow", around).replace('time = "15 s"', 'time = "0 s"')  # a way takes a while
+TEMPLATES = (COOLER, BATCH, BELT, LINE, WHOLE)
 
 VALUES = (
     "", '""', '"', "'", "1", "-1", "0", "0.14", "nan", "inf", "1e999", "true", "[]", "[[]]", "{}", '"1"',
@@ -35,6 +37,8 @@ LINES = (
     "[[sizing.weather]]", 'name = "x"', 'percentile = "99 %"', "= 1", "[", "]]", "x = {", '# "', "\u2028",
     "\x00", 'material = "custom"', 'wet_bulb = "16 degC"', 'residence_time = "9 min"',
     'air_ratio = "1.2 kg/kg"', 'air_ratio = "1200 m3/t"', 'batch_mass = "250 kg"',
+    "[[recipe.ingredient]]", "[conditioning]", "[way]", "[bag]", "[[equipment]]", 'catch = ["1 kg", "0 s"]',
+    'machine = "coating"', 'breaks = [["1 h", "30 min"]]', "no_sweating = true", 'share = "30 %"',
     'moisture_dry_basis = "18 %"', 'speed = "80 %"', 'stand_by = "9 min"', 'depth_deviation = "3 cm"',
 )  # fmt: skip
 

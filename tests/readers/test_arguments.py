@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from shipped import level
 
 import coolsim
 from coolsim.errors import Fault
@@ -22,7 +23,7 @@ UNITS = {"temperature": "degC", "relative_humidity": "%"}
 
 @pytest.fixture(scope="module")
 def case() -> coolsim.Case:
-    return coolsim.load(ROOT / "scenarios" / "humid-delta.toml")
+    return level("humid-delta")
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -151,7 +152,7 @@ def test_meshes_that_cannot_be(case: coolsim.Case, mesh: Resolution, key: str) -
     ],
 )
 def test_weather_that_was_changed_in_python(field: str, value: Any, found: str) -> None:
-    year = coolsim.load(ROOT / "scenarios" / "monsoon-year.toml")
+    year = level("monsoon-year")
     weather = dataclasses.replace(coolsim.load_weather(YEAR, UNITS), **{field: value})
     fault = refused(lambda: coolsim.seasons(year, weather=weather))
     assert (fault.key, fault.found) == (f"weather.{field}", found)

@@ -77,7 +77,7 @@ def test_a_choice_holds_for_a_chance():
 
 @pytest.mark.parametrize("name", ["belt-four-zones", "monsoon-night"])
 def test_only_a_batch_is_turned(name):
-    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    case = level(name)
     with pytest.raises(InputError, match=r"limits\.mixing.*only the pellets of a batch are turned"):
         coolsim.find_settings(coolsim.replace(case, EITHER))
 

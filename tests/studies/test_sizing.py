@@ -40,9 +40,11 @@ floor_area = "2 m2"
 bed_depth = "0.5 m"
 airflow = "2500 m3/h"
 [target]
+maximum_water_activity = 1.0
 moisture = "13 %"
 maximum_above_ambient = "6 K"
 [limits]
+minimum_residence_time = "0 s"
 maximum_lift_off = "60 %"
 maximum_bed_pressure_drop = "1200 Pa"
 [sizing]
