@@ -31,7 +31,7 @@ def test_the_scenario_is_answered_with_believable_settings(run, tmp_path):
     dryer, cooler = written["settings"]
     assert (dryer["stage"], cooler["stage"]) == ("dryer", "cooler")
     assert 60 <= dryer["settings"]["inlet_air_temperature_C"] <= 105
-    assert 0.06 <= dryer["settings"]["bed_depth_m"] <= 0.14
+    assert 0.06 <= dryer["settings"]["bed_depth_m"] <= 0.14 + 1e-9
     assert 1200 <= round(cooler["settings"]["airflow_m3_h"], 6) <= 3200
     assert written["pellets_out"]["moisture_wb"] <= 0.10 + 1e-7
     # common practice, no source: convective dryers take 3–6 MJ per kg of water; with three quarters of the air

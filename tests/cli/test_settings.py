@@ -22,6 +22,7 @@ import pytest
 
 import coolsim
 from coolsim.case import Case
+from coolsim.cautions import LEVELS
 from coolsim.errors import NotConverged
 from coolsim.output import json as as_json
 from coolsim.output import settings as printed
@@ -404,7 +405,7 @@ def test_the_fan_says_what_it_assumes_and_where_it_stalls(
     answer = dataclasses.replace(found.answer, case=case, result=coolsim.predict(case))
     warnings = advice.advise(case, answer).answer.result.warnings
     assert [w.level for w in warnings if words in w.text] == [level]
-    order = [advice.LEVELS.index(w.level) for w in warnings]
+    order = [LEVELS.index(w.level) for w in warnings]
     assert order == sorted(order)
 
 
