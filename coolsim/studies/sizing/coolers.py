@@ -149,7 +149,10 @@ class _Sizing:
         """Floors that serve the throughput with its reserve, the one taken first."""
         yield taken
         if self.sizing.floor_area is None:
-            yield from sorted((a for a in curve if a != taken), key=lambda a: abs(np.log(a / taken)))
+            odd = {a: a not in self._built(np.array([a])) for a in curve}  # no floor that one builds: last
+            yield from sorted(
+                (a for a in curve if a != taken), key=lambda a: (odd[a], abs(np.log(a / taken)))
+            )
 
     def _at_the_throughput(self, area: float) -> Best:
         """The best state of each duty on a floor at the throughput itself."""
