@@ -90,6 +90,7 @@ def show(browser: Any, file: Path, width: int) -> None:
     browser.get(file.as_uri())
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("width", WIDTHS)
 def test_no_sideways_scrolling_and_no_error(browser: Any, file: Path, width: int) -> None:
     show(browser, file, width)

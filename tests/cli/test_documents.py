@@ -142,6 +142,7 @@ def test_links_and_paths_exist(text: str) -> None:
 # -- scenarios
 
 
+@pytest.mark.thorough
 @each_scenario
 def test_scenarios_are_read_and_answered(run: Run, path: Path) -> None:
     for command in ("check", "predict"):

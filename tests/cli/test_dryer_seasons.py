@@ -62,6 +62,7 @@ def year(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     return path, coolsim.seasons(coolsim.load(path))
 
 
+@pytest.mark.thorough
 def test_it_prints_and_writes_whole_files(run: Run, year: Any, tmp_path: Path) -> None:
     path, answer = year
     out, hours, chart = (tmp_path / name for name in ("out.json", "hours.csv", "chart.csv"))
@@ -184,6 +185,7 @@ def test_faults_come_together(run: Run, tmp_path: Path) -> None:
     assert not (tmp_path / "c.csv").exists()
 
 
+@pytest.mark.thorough
 def test_the_scenario_is_what_its_comment_says() -> None:
     """Today's time is too short in the rains and long enough in the dry months; the chart is better in both."""
     case = level("batch-year")

@@ -21,6 +21,7 @@ def run(*words):
     return done.exit_code, done.output
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("place", schema.TABLES)
 def test_every_key_is_explained(place):
     for name, key in schema.TABLES[place].keys.items():

@@ -236,6 +236,7 @@ def test_folders_without_rights_are_told_before_solving(
     assert "--resume" in str(resumed.value) and "Permission denied" in str(resumed.value)
 
 
+@pytest.mark.thorough
 def test_names_that_are_not_utf8(mill: Path) -> None:
     """Bytes that are no UTF-8 are valid names (POSIX); they are shown escaped and can be read and written."""
     folder = os.fsencode(mill.parent)

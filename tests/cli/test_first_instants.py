@@ -94,6 +94,7 @@ def test_ctrl_c_around_a_command_is_130_too(tmp_path: Path) -> None:
     assert found[0] == 2 and "Abort" not in found[1] and at > 30, (at, found)  # nothing was left to interrupt
 
 
+@pytest.mark.thorough
 def test_the_tracer_meets_a_command(tmp_path: Path) -> None:
     """The judge itself: late enough there is nothing left to interrupt, and the answer is the usual one."""
     status, err = interrupted(tmp_path, "module", 10**9)

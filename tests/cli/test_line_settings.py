@@ -23,6 +23,7 @@ def line(tmp_path) -> str:
     return str(path)
 
 
+@pytest.mark.thorough
 def test_the_scenario_is_answered_with_believable_settings(run, tmp_path):
     path = tmp_path / "answer.json"
     done = run("settings", str(SCENARIO), "--json", str(path))
@@ -73,6 +74,7 @@ def test_what_cannot_be_met_ends_with_three_and_the_nearest(run, line, tmp_path)
     assert written["nearest"]["pellets_out"] == written["pellets_out"]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("width", [40, 80])
 def test_us_units_on_any_page(run, line, monkeypatch, width):
     monkeypatch.setenv("COLUMNS", str(width))

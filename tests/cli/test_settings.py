@@ -108,6 +108,7 @@ def at(case: Case, document: dict[str, Any], **more: str) -> Case:
 # -- what was found holds when it is predicted again
 
 
+@pytest.mark.thorough
 def test_the_exit_is_that_of_predict_at_the_settings(met: Searched, missed: Searched) -> None:
     for one in (met, missed):
         out = coolsim.predict(at(one.case, one.document)).pellets_out

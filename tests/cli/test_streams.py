@@ -46,6 +46,7 @@ def shell(folder: Path, line: str, **more: str) -> tuple[int, bytes, bytes]:
 needs_full = pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full")
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("command", ["--help", "--version", "check mill.toml"])
 @pytest.mark.parametrize(
     ("where", "status"),
@@ -73,6 +74,7 @@ def test_streams_that_take_nothing(mill: Path, command: str, where: str, status:
     )
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("where", [">&-", "2>&-", ">&- 2>&-", "| true", "> /dev/full", "2> /dev/full"])
 def test_files_are_written_all_the_same(mill: Path, where: str) -> None:
     status, _, err = shell(mill, f"coolsim predict mill.toml --json a.json {where}")
@@ -80,6 +82,7 @@ def test_files_are_written_all_the_same(mill: Path, where: str) -> None:
     assert json.loads((mill / "a.json").read_text())["title"] == "A mill of our own"
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("command", "where"),
     [
@@ -140,6 +143,7 @@ def test_a_pipe_that_does_not_wait(mill: Path) -> None:
     assert (status, out, err) == (0, b"0 300000\n", b"")
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("command", ["report", "card"])
 def test_a_misspelt_backend_of_matplotlib(mill: Path, command: str) -> None:
     """MPLBACKEND is read while matplotlib is loaded, and an unknown one is an error there."""

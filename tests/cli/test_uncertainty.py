@@ -103,6 +103,7 @@ def made_up(monkeypatch, met: float, room: float = 0.0) -> None:
     monkeypatch.setattr(surely, "with_chance", lambda case, chance=0.95, **kind: found)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("met", "status", "words"), [(0.5, 3, "these come nearest"), (0.97, 0, "keep off target and limits")]
 )
@@ -123,6 +124,7 @@ def test_out_of_reach_for_a_chance_does_not_read_as_out_of_reach(monkeypatch) ->
     assert "no settings within the limits meet the target." not in said
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("words", "status"), [([], 0), (["--chance", "95 %"], 3)])
 def test_a_chance_that_was_not_asked_for_does_not_decide(monkeypatch, words: list[str], status: int) -> None:
     """The usual settings meet the target: that some have no 95 % is told, and is no failure unless it was asked."""
@@ -138,6 +140,7 @@ def test_a_chance_that_was_not_asked_for_does_not_decide(monkeypatch, words: lis
     assert "In the way of a surer target: lowest bed depth" in said
 
 
+@pytest.mark.thorough
 def test_usual_settings_and_surer_ones(monkeypatch) -> None:
     """The usual ones are what `settings` says without it; their intervals what `predict --uncertainty` says there,
     by other samples: the ends of 512 differ by some hundredths of a point."""

@@ -90,6 +90,7 @@ def test_of_many_it_is_told_one_by_one():
         assert both.temperature[k] == pytest.approx(alone.temperature, abs=1e-6)
 
 
+@pytest.mark.thorough
 def test_it_stands_in_json_and_in_the_printed_answer():
     path = str(SCENARIOS / "evening-batch.toml")
     done = CliRunner().invoke(app, ["predict", path, "--json", "-"])

@@ -26,6 +26,7 @@ def cooled(phase: Phase, seed: int) -> Phase:
     return Phase(phase.air_flux, supply, dataclasses.replace(phase.programme, duration=seconds), True)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("mixed", [False, True])
 @pytest.mark.parametrize("equation", SORPTION_SETS)
 def test_random_batches_that_are_cooled_never_fail(equation, mixed):

@@ -158,6 +158,7 @@ SUPPLIES = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", SUPPLIES)
 @pytest.mark.parametrize("mixed, shrinkage", [(False, 0.0), (True, 0.0), (False, 1.0)])
 def test_water_and_heat_close(name, mixed, shrinkage):

@@ -131,6 +131,7 @@ def errors(cases: list[Case]) -> dict[str, tuple[Any, Any]]:
     }
 
 
+@pytest.mark.thorough
 def test_default_resolution_is_converged_and_the_error_estimate_is_honest():
     """Cases whose D rises more than e^10 per kg/kg are left to the next test and to HARD."""
     cases = [c for c in sample(COMPARED, seed=3) if c.material.diffusivity.moisture_slope <= 10]

@@ -30,6 +30,7 @@ def test_random_belts_never_fail(zones):
     assert_sound(drying.solve(bed, phases, pellets, resolution=Resolution(refinements=0)), count)
 
 
+@pytest.mark.thorough
 def test_the_error_estimate_holds():
     """Against twice the cells and shells and shorter steps: 19 in 20 within their estimates, none far out.
 

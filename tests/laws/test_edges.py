@@ -121,6 +121,7 @@ def test_a_list_of_mixed_isotherms_is_its_single_cases():
         assert_same(predict(case), together, k)
 
 
+@pytest.mark.thorough
 def test_an_answer_does_not_depend_on_its_chunk():
     """One more case than a chunk holds, all of one form, so that they are cut in two."""
     cases = sample(CHUNK + 1, seed=6, equation="modified-halsey")

@@ -146,6 +146,7 @@ def errors(cases: list[Case], got: Any, name: str, expected: dict[str, np.ndarra
     return found
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", INPUTS)
 def test_hundred_coolers_solved_again(name: str) -> None:
     """Each slope within 1e-5 of the larger of itself and its scale; seen: 3e-7, most below 1e-8."""
@@ -163,6 +164,7 @@ BOILING = [
 ]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", INPUTS)
 def test_feed_that_flashes(name: str) -> None:
     """The flash at the die follows every input that it depends on: feed, pressure, isotherm, specific heat."""
@@ -180,6 +182,7 @@ BED_NUMBERS = ("radius", "conductivity", "specific_heat", "solid_density", "void
     "inlet_humidity_ratio")  # fmt: skip
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("number", BED_NUMBERS)
 def test_difference_of_residuals(number: str) -> None:
     """∂R at the package's step in double precision, within 1e-8 of a fourth-order one in extended precision.
@@ -261,6 +264,7 @@ def test_exchanger_made_deeper(ratio: float, NTU: float) -> None:
     assert depth * dX == pytest.approx(0, abs=1e-7) and depth * dY == pytest.approx(0, abs=1e-7)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("Fo, E", [(0.05, 2.0), (0.1, 0.5), (0.15, 8.0)])
 def test_exact_counter_flow_sphere(Fo: float, E: float) -> None:
     """Depth sets Fo alone and airflow E alone; the exact share (model.md §7.3) is differenced for its slope."""

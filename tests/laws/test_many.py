@@ -73,6 +73,7 @@ def test_cases_of_several_forms_count_together() -> None:
     assert result.profile is None and np.isfinite(result.pellets_out.moisture_wb).all()
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the highest memory is asked of Linux")
 def test_memory_hardly_grows_with_the_cases() -> None:
     """Half a kilobyte per case is its answer; with the states of its bed it was 8 kB and more."""

@@ -39,6 +39,7 @@ def _passes_once(case: Case) -> bool:
     return not any(part.recirculation for part in getattr(dryer, "zones", (dryer,)))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("dryer", [Batch, Belt])
 def test_random_lines_never_fail_and_lose_no_water(dryer):
     """Water by hand, per dry solid: what pellets lose the air has gained, and what one machine hands on the next

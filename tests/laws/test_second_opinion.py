@@ -31,6 +31,7 @@ def opinion(name, resolved_heat):
 # --- the second opinion stands on its own ---------------------------------------------------------------
 
 
+@pytest.mark.thorough
 @every_case
 @pytest.mark.parametrize("resolved_heat", [False, True])
 def test_opinion_is_converged(name, resolved_heat):
@@ -72,6 +73,7 @@ EXACT_SPHERES = [
 ]  # fmt: skip
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("Fo, E, share", EXACT_SPHERES)
 def test_water_in_a_sphere_in_counter_flow_is_exact(Fo, E, share):
     D, K, X, Gs = 1e-9, 2.0, 0.01, 0.5

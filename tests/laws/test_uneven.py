@@ -230,6 +230,7 @@ def heated(case: Case, velocity: float, T: float) -> float:
     return velocity * (T + 273.15) / (case.air.temperature + 273.15)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("case, depth, speed", [
     (BATCH, 0.1, 0.0), (BATCH, 0.3, 0.0), (BELT, 0.1, 0.0), (BELT, 0.3, 0.0), (BELT, 0.2, 0.3),
 ])  # fmt: skip

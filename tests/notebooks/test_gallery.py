@@ -8,6 +8,7 @@ from pathlib import Path
 
 import matplotlib.image
 import numpy as np
+import pytest
 
 from coolsim import plots
 
@@ -26,6 +27,7 @@ def test_gallery_shows_every_picture() -> None:
     assert "notebooks/gallery/README.md" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+@pytest.mark.thorough
 def test_one_command_draws_it(tmp_path: Path) -> None:
     command = [sys.executable, "-W", "error", "notebooks/gallery.py", str(tmp_path / "gallery")]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=300)

@@ -20,6 +20,7 @@ def test_the_notebooks_are_found() -> None:
     assert {path.stem for path in NOTEBOOKS} >= {"first_prediction", "how_much_to_trust", "moisture_curves"}
 
 
+@pytest.mark.thorough
 @each_notebook
 def test_notebook_runs(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("MPLBACKEND", raising=False)  # commands run in this process before set it

@@ -157,6 +157,7 @@ def matrix_by_differences(problem: Problem, state: State) -> np.ndarray:
     return np.array(columns).T
 
 
+@pytest.mark.thorough
 @every_equation
 @both_solvers
 def test_elimination_agrees_with_a_sparse_factorisation(equation, solver):

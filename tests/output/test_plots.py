@@ -35,6 +35,7 @@ def drawn(name: str, **how: Any) -> list[Axes]:
     return list(np.ravel(PICTURES[name][1](**how)))
 
 
+@pytest.mark.thorough
 @each_picture
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_every_axis_has_its_unit(name: str, units: str) -> None:
@@ -64,6 +65,7 @@ def test_units_are_named() -> None:
         plots.bed(answer(), units="metric")
 
 
+@pytest.mark.thorough
 @each_picture
 def test_nothing_is_solved(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     PICTURES[name][1]()  # the answers are predicted by now
@@ -84,6 +86,7 @@ def test_nothing_is_solved(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
         coolsim.predict(case())
 
 
+@pytest.mark.thorough
 @each_picture
 def test_draws_on_the_axes_it_is_given(name: str) -> None:
     count = PICTURES[name][0]
@@ -97,6 +100,7 @@ def test_draws_on_the_axes_it_is_given(name: str) -> None:
         drawn(name, ax=[*given, given[0]])
 
 
+@pytest.mark.thorough
 @each_picture
 @pytest.mark.parametrize("size", [(12.0, 8.0), (6.0, 4.0)], ids=["1200x800", "600x400"])
 @pytest.mark.parametrize("units", ["si", "us"])
@@ -251,6 +255,7 @@ def test_what_else_is_refused_says_what_is_allowed() -> None:
         plots.fan_curve(answer(), case(), sweep())
 
 
+@pytest.mark.thorough
 def test_matplotlib_is_left_as_it_was() -> None:
     before = dict(matplotlib.rcParams)
     for name in PICTURES:

@@ -97,6 +97,7 @@ def test_what_does_not_balance_is_told(page: Read) -> None:
     assert water == f"{100 * abs(float(result.accuracy.water_imbalance)):.1g} %"
 
 
+@pytest.mark.thorough
 def test_a_size_and_a_year_stand_in_sections_of_their_own(night: Answers) -> None:
     both = dataclasses.replace(night, size=size(), seasons=year())
     page = read(report(both, "0.0"))
@@ -236,6 +237,7 @@ def test_a_dryer_has_pictures_of_its_own_and_none_of_a_cooler() -> None:
     assert page.row("exit", "7.0 min")[-1] == f"{result.history.temperature[-1]:.1f} °C"
 
 
+@pytest.mark.thorough
 def test_a_line_shows_each_of_its_machines() -> None:
     case = level("dryer-then-cooler")
     answers = ask(case)
@@ -253,6 +255,7 @@ def test_a_line_shows_each_of_its_machines() -> None:
     assert "dryer: Pellets" in text and "cooler: Fan" in text  # all numbers, machine by machine
 
 
+@pytest.mark.thorough
 def test_the_file_of_a_size_that_was_asked_for_beside_is_the_same(tmp_path: Path) -> None:
     """Pictures are drawn before the size is known, which another process looks for: no difference is seen."""
     scenario = SCENARIOS / "cooler-to-buy.toml"

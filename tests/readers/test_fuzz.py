@@ -101,6 +101,7 @@ def answered(ask: Callable[[Any], Any], drawn: Any) -> str:
     return answer
 
 
+@pytest.mark.thorough
 def test_scenarios() -> None:
     def ask(text: str) -> str:
         loads(text, "mill.toml")
@@ -109,6 +110,7 @@ def test_scenarios() -> None:
     campaign("scenarios", 0.3, strategies.scenarios(), ask)
 
 
+@pytest.mark.thorough
 def test_weather_files(tmp_path: Path) -> None:
     def ask(file: tuple[str, bytes]) -> str:
         name, data = file
@@ -122,6 +124,7 @@ def test_weather_files(tmp_path: Path) -> None:
     campaign("weather", 0.2, strategies.weather_files(), ask)
 
 
+@pytest.mark.thorough
 def test_trials(tmp_path: Path) -> None:
     line = loads(strategies.COOLER)
 
@@ -134,6 +137,7 @@ def test_trials(tmp_path: Path) -> None:
     campaign("trials", 0.2, strategies.trials(), ask)
 
 
+@pytest.mark.thorough
 @pytest.mark.filterwarnings("error::RuntimeWarning")
 def test_cases() -> None:
     def ask(asked: tuple[Any, Any]) -> str:

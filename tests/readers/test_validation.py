@@ -270,6 +270,7 @@ def test_arrays_broadcast_with_those_of_the_air(case: Case) -> None:
     assert fault.key == "arrays" and "(2,)" in fault.found and "(3,)" in fault.found
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("text", "path", "values"),
     [

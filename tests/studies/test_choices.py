@@ -33,6 +33,7 @@ def chosen():
     return coolsim.find_settings(coolsim.replace(level("evening-batch"), EITHER))
 
 
+@pytest.mark.thorough
 def test_of_turned_or_not_the_cheaper_is_chosen(chosen):
     alone = {
         how: coolsim.find_settings(batch(cooler__mixing=how)).cost.total for how in ("none", "continuous")
@@ -57,6 +58,7 @@ def test_what_was_chosen_is_typed_back(chosen):
     assert again.pellets_out.moisture_wb == pytest.approx(chosen.result.pellets_out.moisture_wb, abs=1e-9)
 
 
+@pytest.mark.thorough
 def test_it_is_printed_and_in_json(tmp_path):
     words = ["settings", str(BATCH), "--without-chance", "--set", "limits.mixing=either"]
     done = CliRunner().invoke(app, [*words, "--json", str(tmp_path / "it.json")])
@@ -67,6 +69,7 @@ def test_it_is_printed_and_in_json(tmp_path):
     assert [(one["now"], one["to"]) for one in written["choices"]] == [("none", "continuous")]
 
 
+@pytest.mark.thorough
 def test_a_choice_holds_for_a_chance():
     case = batch(limits__mixing="either", limits__inlet_air_temperature=["69 degC", "69 degC"])
     sure = coolsim.find_settings(case, chance=0.6).surely

@@ -69,6 +69,7 @@ def answer():
     return case, coolsim.find_settings(case, on_dial=False)
 
 
+@pytest.mark.thorough
 def test_settings_cost_no_more_than_the_best_of_a_dense_grid(answer):
     """Inlet air in steps of 4 K, each dried for as long as takes the cooled batch to 13 % (by trying, every half
     minute, and bisecting where it crosses). Costs by hand: 0.15 and 0.06 for a kWh, over 256 kg."""

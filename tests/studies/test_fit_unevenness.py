@@ -72,6 +72,7 @@ def test_what_the_oven_scatters_by_is_no_unevenness():
     assert unevenness_of(trials(even, [[0.12]]), []) is None  # a place is none
 
 
+@pytest.mark.thorough
 def test_intervals_hold_what_they_say():
     """Forty simulated trials of ten places at 15 %: the interval of 95 % holds it in all but a few."""
     rng, mean, deviation = np.random.default_rng(17), *between(COOLER, 0.15)

@@ -70,6 +70,7 @@ def six(base: Case):
 # -- right
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("between", [True, False])
 def test_exact_trials_give_the_numbers_back(base: Case, six, between: bool) -> None:
     """With readings behind the dryer and without: the material is one, so what leaves the line settles it, too."""
@@ -97,6 +98,7 @@ def written(tmp_path: Path, text: str) -> Path:
     return path
 
 
+@pytest.mark.thorough
 def test_a_file_that_names_stages(base: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Air of the belt that is less than was stated, in columns by stage; the last stage is what leaves the line."""
     rows = []

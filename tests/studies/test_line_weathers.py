@@ -30,6 +30,7 @@ def alone(found: Any, k: int) -> Air:
     return Air(*(float(getattr(found.air, f.name)[k]) for f in dataclasses.fields(Air)))
 
 
+@pytest.mark.thorough
 def test_each_weather_alone_gives_the_same(many) -> None:
     """Lines side by side do not see each other: equal to what rounding may move a search by, 1e-6 of cost."""
     case, found = many

@@ -84,6 +84,7 @@ def bounded(cases: Sequence[Case], result: Result) -> np.ndarray:
     )
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("machine", list(MACHINES))
 def test_the_chance_is_that_of_plain_samples(machine: str) -> None:
     text, key, own = MACHINES[machine]

@@ -62,6 +62,7 @@ def once(case: Case, folder: Path, chart: bool = False) -> Seasons:
     return found
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", ["humid-delta", "monsoon-year", "batch-year"])
 def test_what_is_kept_comes_back_whole(
     mill: Mill, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str

@@ -35,6 +35,7 @@ ALL = [*TWO, *THREE]
 every_plant = pytest.mark.parametrize(("seed", "knobs"), ALL)
 
 
+@pytest.mark.thorough
 @every_plant
 def test_no_dense_search_finds_cheaper_settings(seed: int, knobs: int) -> None:
     p = problem(seed, knobs)
@@ -124,6 +125,7 @@ def test_smallest_changes(seed: int, knobs: int) -> None:
                 assert not any(changed(p, change, v) for v in np.linspace(start, stop, 10))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("seed", "knobs"), [one for one in ALL if one[0] % 3 == 2])
 def test_required_feed_moisture(seed: int, knobs: int) -> None:
     """The target is met with feed of this moisture, and not with feed 0.05 point wetter."""
@@ -140,6 +142,7 @@ def test_required_feed_moisture(seed: int, knobs: int) -> None:
     assert not fed(feed + 5e-4)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("seed", "knobs"), [one for one in ALL if one[0] % 5 == 3])
 def test_settings_give_the_exit_that_was_promised(seed: int, knobs: int) -> None:
     """On the mesh that answers, typed into the scenario and predicted: the same exit to 0.02 point."""
@@ -175,6 +178,7 @@ def within(p: Problem) -> bool:
     return not any(b.limit.split(",")[0] in ("airflow", "bed depth") for b in p.answer.binding)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("old", "new", "held"),
     [
@@ -200,6 +204,7 @@ def test_ranges_of_a_scenario_we_ship(old: str, new: str, held: tuple[str, float
         assert answer.exact_cost <= 1.001 * 0.22195  # found by hand along the edge, with the heater off
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("everywhere", [False, True], ids=["on the survey's mesh", "on every mesh"])
 def test_states_of_the_survey_that_do_not_solve_are_bridged(
     everywhere: bool, monkeypatch: pytest.MonkeyPatch

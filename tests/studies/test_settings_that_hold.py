@@ -70,6 +70,7 @@ def test_what_alone_would_do_is_found_between_two_that_do_not() -> None:
     assert abs(M - case.target.moisture) <= 0.003 + 1e-7
 
 
+@pytest.mark.thorough
 def test_above_ambient_is_in_kelvin_whatever_the_machine() -> None:
     """A batch that is not cooled leaves far warmer than 1 K above the air outside: by how much is a difference."""
     text = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\nmaximum_above_ambient = "1 K"')
@@ -81,6 +82,7 @@ def test_above_ambient_is_in_kelvin_whatever_the_machine() -> None:
     assert written["above ambient"]["value"] == pytest.approx(T - 20.0, abs=1e-6)
 
 
+@pytest.mark.thorough
 def test_humidities_alone_may_be_an_array() -> None:
     case = level("monsoon-night")
     found = coolsim.find_settings(case, air=Air(26.0, np.array([0.7, 0.94])))
@@ -144,6 +146,7 @@ def test_the_wettest_tenth_is_said_before_the_mean() -> None:
     assert "check: the wettest tenth" not in predicted(loose, coolsim.predict(loose), Page(100))
 
 
+@pytest.mark.thorough
 def test_water_activity_is_of_the_wettest_tenth_where_layers_may_be_bagged_apart() -> None:
     """By the isotherm at the store: a batch that is not turned by its wettest tenth, a belt by its mean."""
     from coolsim.physics.sorption import water_activity

@@ -115,6 +115,7 @@ def told(request):
     return case, answer, printed.sized(case, answer, Page(width=240))
 
 
+@pytest.mark.thorough
 def test_what_is_printed_is_what_is_predicted(told):
     case, answer, text = told
     rows = rows_of(text)
@@ -160,6 +161,7 @@ def test_nothing_runs_at_its_full_load(told):
     assert any("10%" in w.text and "sizing.reserve" in w.text for w in answer.warnings)
 
 
+@pytest.mark.thorough
 def test_chances_are_those_of_plain_samples():
     """Each input normal, the ± half of its 95 % interval; 4096 of them, drawn by numpy and predicted one by one."""
     text = ASKED["cooler"].replace('moisture = "13.8 %"', 'moisture = "13.8 ± 0.2 %"')

@@ -153,6 +153,7 @@ def coarse(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parts, "FULL", MESH)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("prices", ["", PRICES], ids=["energy", "cost"])
 def test_no_dense_search_finds_a_smaller_floor_or_a_cheaper_state(coarse: None, prices: str) -> None:
     case = loads(prices + LINE)
@@ -175,6 +176,7 @@ def test_no_dense_search_finds_a_smaller_floor_or_a_cheaper_state(coarse: None, 
     assert smallest <= 1.05 * answer.smallest_floor  # and the grid, as coarse as it is, comes near
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("area", [1.4, 2.0, 3.0])
 def test_the_cheapest_state_on_the_edge_of_a_dear_feed(coarse: None, area: float) -> None:
     """Weight lost costs a hundred times the air: the cheapest states lie on a curved edge that grids step over."""
@@ -215,6 +217,7 @@ def test_the_driest_exit_of_what_no_floor_serves(coarse: None) -> None:
 # -- what is returned holds when it is predicted again
 
 
+@pytest.mark.thorough
 def test_each_product_leaves_the_sized_cooler_as_told(mill: tuple[Case, SizeAnswer]) -> None:
     case, answer = mill
     target, limits = case.target, case.limits
@@ -288,6 +291,7 @@ def test_the_fan_draws_what_leaves_the_bed(line: tuple[Case, SizeAnswer]) -> Non
 # -- the trade-off and the floor taken
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", ["line", "mill"])
 def test_the_curve_runs_from_the_smallest_floor_to_where_nothing_is_gained(
     name: str, request: pytest.FixtureRequest
@@ -370,6 +374,7 @@ def test_a_reserve_that_nobody_typed_is_named(line: tuple[Case, SizeAnswer]) -> 
     assert any("sizing.reserve is not given" in w.text and "10%" in w.text for w in assumed.warnings)
 
 
+@pytest.mark.thorough
 def test_steps_of_dials_cost_little_and_sizes_are_round(mill: tuple[Case, SizeAnswer]) -> None:
     case, answer = mill
     dialled = coolsim.size(case)

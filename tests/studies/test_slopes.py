@@ -88,6 +88,7 @@ FURTHER = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", list(FURTHER))
 def test_slopes_are_those_of_predictions_further_apart(name: str) -> None:
     """Scenario keys changed by two to three times the step, each predicted alone on the product's own mesh."""

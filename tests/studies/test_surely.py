@@ -84,6 +84,7 @@ def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
     assert again.all_met == pytest.approx(sure.all_met, abs=0.005)
 
 
+@pytest.mark.thorough
 def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
     """Wetter feed: with half of the room that it would take, settings are surer than those nearest to it all."""
     wet = coolsim.replace(night, {"feed.moisture": "14 ± 0.3 %"})
@@ -99,6 +100,7 @@ def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
     )
 
 
+@pytest.mark.thorough
 def test_a_band_narrower_than_the_spread(night: Case) -> None:
     """± 0.1 point cannot be met 9 times in 10 where the exit spreads over ± 0.4: it is said, not promised."""
     narrow = coolsim.replace(night, {"target.tolerance": "0.1 %"})

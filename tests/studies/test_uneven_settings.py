@@ -48,6 +48,7 @@ def test_a_course_at_a_shorter_time_is_that_of_a_shorter_batch(at):
     assert moisture == pytest.approx(coolsim.predict(shorter).pellets_out.moisture_wb, abs=1e-3)
 
 
+@pytest.mark.thorough
 def test_settings_of_an_uneven_batch_keep_its_wish():
     found = coolsim.find_settings(uneven("evening-batch"))
     even = coolsim.find_settings(coolsim.load(SCENARIOS / "evening-batch.toml"))
