@@ -63,6 +63,7 @@ def test_settings_stand_on_top_machine_by_machine(run, line):
     assert "Driest exit within the machine's limits" in flat
 
 
+@pytest.mark.thorough
 def test_what_cannot_be_met_ends_with_three_and_the_nearest(run, line, tmp_path):
     path = tmp_path / "answer.json"
     done = run("settings", line, "--set", DRY, "--json", str(path))

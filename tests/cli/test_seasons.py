@@ -182,6 +182,7 @@ def surely(tmp_path_factory: pytest.TempPathFactory, good: str) -> Any:
     return path
 
 
+@pytest.mark.thorough
 def test_how_sure_a_year_is(run: Run, surely: Path) -> None:
     """Text, JSON and Python say the same."""
     done = run("seasons", str(surely), "--uncertainty", "--json", str(surely.with_suffix(".json")))

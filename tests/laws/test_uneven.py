@@ -268,6 +268,7 @@ def test_columns_are_refined_where_the_error_of_their_mixture_is_too_large():
     assert drying.to_refine(warm, shares).tolist() == [True] + 5 * [False]
 
 
+@pytest.mark.thorough
 def test_layers_and_columns_of_a_batch_are_pooled_and_those_of_a_turned_one_are_columns():
     """The wettest tenth against 25 direct columns of depth, each with the layers of its own history."""
     sigma = 0.2
@@ -374,6 +375,7 @@ def test_slopes_of_an_uneven_cooler_are_those_between_predictions(name, path, st
         assert got == pytest.approx(expected, rel=0.02, abs=1e-4 * abs(read(high)) / step)
 
 
+@pytest.mark.thorough
 def test_many_weathers_are_each_as_alone():
     """So many that they are solved from a few representatives, column by column."""
     rng = np.random.default_rng(3)

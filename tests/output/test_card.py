@@ -226,6 +226,7 @@ def mill(folder: Path, until: str = "") -> Path:
     return folder / "mill.toml"
 
 
+@pytest.mark.thorough
 def test_from_weather_to_paper(tmp_path: Path) -> None:
     """What the command prints is the chart of the year: each filled cell's airflow and minutes, in its order."""
     done = CliRunner().invoke(app, ["card", str(mill(tmp_path)), "-o", str(tmp_path / "card.pdf")])

@@ -24,6 +24,8 @@ from coolsim.studies.drying.sizes.parts import air_parts, predicted
 from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.size import sized
 
+pytestmark = pytest.mark.thorough
+
 # Reversed and cooled, so that its exit rises and falls in time; feed that is dried away costs most.
 REVERSED = (
     HEAD
@@ -71,7 +73,6 @@ def on_floor(case: Case, floor: float) -> SizeAnswer:
     return exact(dataclasses.replace(case, sizing=sizing))
 
 
-@pytest.mark.thorough
 def test_more_floor_costs_no_more_to_run(asked):
     """On a belt, too, within a percent: what it saves in time and heat outweighs its thinner bed up to the end."""
     kind, _, answer = asked
@@ -97,7 +98,6 @@ def test_the_floor_taken_is_a_row_and_marked(asked):
     assert float(marked.split()[0]) == pytest.approx(floor, rel=2e-5)  # as exact as it is typed back
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize("row", [2, -2])
 def test_a_floor_that_is_typed_costs_as_in_the_table(asked, row):
     _, case, answer = asked

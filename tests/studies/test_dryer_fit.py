@@ -30,6 +30,8 @@ from coolsim.studies.fit.estimate import estimated
 from coolsim.studies.fit.model import said
 from coolsim.studies.fit.parameters import PARAMETERS, USUAL
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TRUE = {"diffusivity": 6e-10, "isotherm_shift": 0.015, "specific_heat": 1760.0}
 REPETITIONS = int(os.environ.get("COOLSIM_FIT_REPETITIONS", "6"))
@@ -98,7 +100,6 @@ def noisy(cases: list[Case], exact: np.ndarray, seed: int, noise: float = 1.0) -
 # -- right
 
 
-@pytest.mark.thorough
 def test_exact_trials_give_the_numbers_back(base: Case, eight) -> None:
     cases, (M, T) = eight
     exact = trials_of(cases, {"moisture": M, "temperature": T}, {"moisture": 5e-5, "temperature": 0.05})
@@ -114,7 +115,6 @@ def test_exact_trials_give_the_numbers_back(base: Case, eight) -> None:
     assert coolsim.predict(answer.case).pellets_out.moisture_wb == pytest.approx(there[0], abs=3e-4)
 
 
-@pytest.mark.thorough
 def test_intervals_hold_the_numbers(base: Case, eight) -> None:
     """Trials of a dryer whose numbers are drawn from the priors, so 95 % of the intervals hold them. Of 40 dryers
     and three numbers 36 or fewer would be one chance in a hundred (binomial); of six dryers, 14 of 18."""
@@ -137,7 +137,6 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
     assert count < 60 or inside < count  # intervals that hold everything are too wide
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize("name", ["evening-batch", "belt-four-zones"])
 def test_slopes_are_those_of_full_predictions(name: str) -> None:
     """Differences of the product's own predictions, on its own mesh, over steps three times as long."""
@@ -188,7 +187,6 @@ def test_a_feed_that_is_not_known_exactly_counts_less(base: Case, eight) -> None
     assert widths[1] > 1.15 * widths[0]
 
 
-@pytest.mark.thorough
 def test_a_belt(tmp_path: Path) -> None:
     """Its zones are columns, and its airflow factor is that of all zones."""
     case = level("belt-four-zones")

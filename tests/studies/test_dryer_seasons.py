@@ -21,6 +21,8 @@ from coolsim.scenario.weather import Weather, read_weather
 from coolsim.studies.seasons import Seasons, cells, place, study
 from coolsim.studies.seasons.hours import DIRECT, MAP
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 POINT = 0.01  # kg/kg wet
 # Cooled, so that outside air matters, and with a heater that is at its limit in cold weather.
@@ -86,7 +88,6 @@ def charted(request: pytest.FixtureRequest, monsoon: Weather) -> Seasons:
 # -- fixed settings
 
 
-@pytest.mark.thorough
 def test_random_hours_agree_with_predict(by_map: Seasons, monsoon: Weather) -> None:
     """Bounds as of coolers' years; heat and electricity to 0.2 %, a tenth of what a meter shows."""
     hours, case = by_map.strategies[0].hours, by_map.case
@@ -251,7 +252,6 @@ def test_an_hour_that_fails_is_counted_and_nothing_else(monkeypatch: pytest.Monk
 # -- the chart
 
 
-@pytest.mark.thorough
 def test_the_charts_settings_keep_what_it_says(charted: Seasons) -> None:
     """In every cell its wettest and driest hour and others, predicted one by one with the settings of the chart."""
     today, way, _ = charted.strategies
@@ -312,7 +312,6 @@ def test_a_humid_band_is_dried_longer(charted: Seasons) -> None:
         assert (np.diff(row[hours > 0]) >= -30.0).all()  # a step of the dial
 
 
-@pytest.mark.thorough
 def test_out_of_reach_the_nearest_settings_stand_in_the_chart(monsoon: Weather) -> None:
     """Nine minutes do not do at any hour: the longest of them is set, as for one hour, and no hour is met."""
     few = monsoon.rows(slice(None, None, 40))
@@ -342,7 +341,6 @@ def test_of_two_settings_the_better_are_taken(monsoon: Weather) -> None:
 # -- strategies
 
 
-@pytest.mark.thorough
 def test_a_feed_is_asked_for_that_can_be_dried(monsoon: Weather) -> None:
     """The wettest feed of a band, asked of `settings` in its hardest hour: a hair drier does, wetter does not."""
     few = monsoon.rows(slice(None, None, 60))
@@ -367,7 +365,6 @@ def test_a_feed_is_asked_for_that_can_be_dried(monsoon: Weather) -> None:
             assert coolsim.find_settings(other).met == met
 
 
-@pytest.mark.thorough
 def test_out_of_reach_is_what_no_settings_of_that_hour_can_meet(monsoon: Weather) -> None:
     """Hours told to be within reach and out of it, each asked of `settings` by itself."""
     few = monsoon.rows(slice(None, None, 30))
@@ -387,7 +384,6 @@ def test_out_of_reach_is_what_no_settings_of_that_hour_can_meet(monsoon: Weather
 # -- lines
 
 
-@pytest.mark.thorough
 def test_a_line_is_run_as_its_single_answers(monsoon: Weather) -> None:
     """Hours of a line with its settings as they are: those of `predict`, and its chart keeps what it says."""
     line = level("dryer-then-cooler")

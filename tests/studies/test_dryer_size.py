@@ -22,6 +22,8 @@ from coolsim.scenario import loads
 from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.size import sized
 
+pytestmark = pytest.mark.thorough
+
 BATCH = (
     pig_pellets.BATCH
     + """[schedule]
@@ -255,7 +257,6 @@ def test_energy_is_heat_and_fans_of_the_throughput(dryer):
         assert s.specific_energy == pytest.approx(total, rel=1e-3)
 
 
-@pytest.mark.thorough
 def test_a_reserve_is_floor_in_proportion(dryer):
     """Per floor area and time nothing changes with the throughput: t = ρ L S/q, so S grows with q."""
     case = coolsim.replace(dryer.case, {"sizing.reserve": "20 %"})
@@ -338,7 +339,6 @@ def even(kind: str, most: str) -> Case:
     return one(kind, ('moisture = "13 %"', f'moisture = "13 %"\nmaximum_deviation = "{most}"'))
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize("kind", ["belt", "batch"])
 def test_a_wish_for_evenness_takes_a_shallower_bed_on_more_floor(kind):
     """The deviation is taken by hand from the layers of a plain prediction, by trapezoids over the depth."""

@@ -20,6 +20,8 @@ from coolsim.predict import at_its_fan, depth_of_mass, varied_cases
 from coolsim.scenario import loads
 from coolsim.studies.uncertainty import MESH, NORMAL_95, uncertainty, unknowns_of, varied
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 BATCH, BELT, LINE = (
     str(SCENARIOS / f"{name}.toml") for name in ("evening-batch", "belt-four-zones", "dryer-then-cooler")
@@ -60,7 +62,6 @@ def exactly_made(case: Case) -> Case:
     return dataclasses.replace(case, material=dataclasses.replace(case.material, provenance={}))
 
 
-@pytest.mark.thorough
 def test_plain_random_samples_of_full_predictions_say_the_same(turned: Case) -> None:
     """As many lie in each tail as the interval says, to three binomial standard errors; widths to three of a
     standard deviation from so few (1/√2n each, and a tenth for what is not normal)."""
@@ -202,7 +203,6 @@ def test_a_sample_of_a_line_is_the_dryer_and_then_the_cooler() -> None:
     assert np.ptp(whole.pellets_out.moisture_wb) > 1e-3  # samples differ
 
 
-@pytest.mark.thorough
 def test_a_line_is_as_unsure_as_its_samples_in_full() -> None:
     case = coolsim.replace(coolsim.load(LINE), {"feed.moisture": "22 ± 0.5 %"})
     found = uncertainty(case, samples=64)

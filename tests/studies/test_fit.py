@@ -87,6 +87,7 @@ def test_exact_trials_give_the_numbers_back(base, ten):
     assert material.specific_heat == pytest.approx(value["specific_heat"])
 
 
+@pytest.mark.thorough
 def test_intervals_cover_the_truth_as_often_as_they_say(base, ten):
     cases, (M, T) = ten
     hits, free = dict.fromkeys(USUAL, 0), [PARAMETERS[name] for name in USUAL]

@@ -18,6 +18,8 @@ from coolsim.errors import InputError
 from coolsim.requirements import constraints_of, verdicts_of
 from coolsim.scenario import loads
 
+pytestmark = pytest.mark.thorough
+
 HEAD = FEED.replace('moisture = "13 %"', 'moisture = "13 %"\nmaximum_above_ambient = "4 K"')
 DRYER = BATCH.replace("[cooler]", '[[stage]]\nname = "dryer"').replace('"20 min"', '"10 min"')
 DRYER_LIMITS = '[stage.limits]\ninlet_air_temperature = ["50 degC", "110 degC"]\n'

@@ -21,6 +21,8 @@ from coolsim.errors import InputError, NotWritten
 from coolsim.scenario import load_with
 from coolsim.studies.seasons import Seasons, finished, seasons_of, sites
 
+pytestmark = pytest.mark.thorough
+
 ROOT = Path(__file__).parents[2]
 SCENARIOS = ROOT / "scenarios"
 Mill = Callable[[str], Case]
@@ -62,7 +64,6 @@ def once(case: Case, folder: Path, chart: bool = False) -> Seasons:
     return found
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize("name", ["humid-delta", "monsoon-year", "batch-year"])
 def test_what_is_kept_comes_back_whole(
     mill: Mill, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str

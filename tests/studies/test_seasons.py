@@ -19,6 +19,8 @@ from coolsim.studies.seasons import Seasons, Strategy, response
 from coolsim.studies.seasons.chart import bands_of
 from coolsim.studies.seasons.hours import DIRECT, MAP, Hours
 
+pytestmark = pytest.mark.thorough
+
 ROOT = Path(__file__).parents[2]
 POINT = 0.01  # kg/kg wet
 

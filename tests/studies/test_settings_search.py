@@ -53,6 +53,7 @@ def meets(case: Case, looked: Looked) -> np.ndarray:
     return looked.keeps(case, within=np.array([1e-6, 1e-6, 1e-6, *WISH_KEPT]))
 
 
+@pytest.mark.thorough
 @every_plant
 def test_ends_of_the_window(seed: int, knobs: int) -> None:
     """No state of the dense search is drier or wetter than the ends, by 0.01 point."""

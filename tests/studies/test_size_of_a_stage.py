@@ -17,6 +17,8 @@ from coolsim.requirements import verdicts_of
 from coolsim.scenario import loads
 from coolsim.studies.sizing.size import sized
 
+pytestmark = pytest.mark.thorough
+
 WISHES = 'moisture = "13 %"\nmaximum_above_ambient = "7 K"\n'
 LIMITS = '[stage.limits]\nduration = ["5 min", "60 min"]\ninlet_air_temperature = ["60 degC", "95 degC"]\n'
 SIZING = '[sizing]\nstage = "{}"\nreserve = "0 %"\nbed_depth = {}\n'
@@ -35,7 +37,6 @@ def asked(request):
     return case, coolsim.size(case)
 
 
-@pytest.mark.thorough
 def test_the_line_keeps_its_wishes_with_the_stage_that_was_found(asked):
     case, answer = asked
     assert answer.met and answer.stage == case.sizing.stage
@@ -63,7 +64,6 @@ def test_the_others_stay_as_they_are(asked):
         assert (before == after) == (before.name != answer.stage)
 
 
-@pytest.mark.thorough
 def test_no_smaller_cooler_serves_the_line():
     """Of 315 states of a cooler below the smallest floor none keeps the wishes of the line; above it one does."""
     case = coolsim.replace(loads(line("cooler")), {"stage.2.limits.minimum_residence_time": "0 s"})

@@ -24,6 +24,8 @@ from coolsim.requirements import verdicts_of
 from coolsim.scenario import loads
 from coolsim.studies.uncertainty import unknowns_of, varied
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 # On a floor that is large enough its exhaust goes round
 ROUND = (
@@ -115,7 +117,6 @@ def told(request):
     return case, answer, printed.sized(case, answer, Page(width=240))
 
 
-@pytest.mark.thorough
 def test_what_is_printed_is_what_is_predicted(told):
     case, answer, text = told
     rows = rows_of(text)
@@ -161,7 +162,6 @@ def test_nothing_runs_at_its_full_load(told):
     assert any("10%" in w.text and "sizing.reserve" in w.text for w in answer.warnings)
 
 
-@pytest.mark.thorough
 def test_chances_are_those_of_plain_samples():
     """Each input normal, the ± half of its 95 % interval; 4096 of them, drawn by numpy and predicted one by one."""
     text = ASKED["cooler"].replace('moisture = "13.8 %"', 'moisture = "13.8 ± 0.2 %"')

@@ -26,6 +26,8 @@ from coolsim.scenario import loads
 from coolsim.studies.settings.surely import Surely, with_chance
 from coolsim.studies.uncertainty import NORMAL_95, uncertainty, unknowns_of, varied
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SIGMA = 0.005 / NORMAL_95  # of the feed moistures below
 # Turned all the time: all its pellets are alike, so that hundreds of full predictions take seconds.
@@ -107,7 +109,6 @@ def cooler() -> Case:
     return wished(case, "target", moisture=0.115)
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize("case", [cooler(), loads(TURNED), loads(BELT)], ids=["cooler", "batch", "belt"])
 def test_one_open_input_by_the_normal_distribution(case: Case) -> None:
     """Exit moisture M is near to linear in feed moisture, with slope b (by predictions one ± to either side), and
@@ -137,7 +138,6 @@ def found(turned: Case) -> Surely:
     return with_chance(turned, 0.9, on_dial=False)
 
 
-@pytest.mark.thorough
 def test_plain_random_samples_at_the_settings_say_the_same(turned: Case, found: Surely) -> None:
     """400 full predictions, of every number that is assumed, too; three binomial standard errors of them and of the
     256 samples behind the answer: 3 √(0.9·0.1 (1/400 + 1/256)) = 0.072."""
@@ -164,7 +164,6 @@ def test_the_answer_is_that_of_the_case_that_is_told(found: Surely) -> None:
     assert again.settings.duration == pytest.approx(found.answer.settings.duration, rel=1e-9)
 
 
-@pytest.mark.thorough
 def test_where_no_settings_have_it(turned: Case) -> None:
     """4 min are too short for more than some: the longest time is the surest, and is said to be in the way."""
     short = coolsim.find_settings(turned, on_dial=False).settings.duration * 1.05
@@ -245,7 +244,6 @@ def scenario(tmp_path_factory: Any) -> str:
     return str(path)
 
 
-@pytest.mark.thorough
 def test_one_door(turned: Case, found: Surely, scenario: str) -> None:
     """Python, JSON and text say the same."""
     exact = coolsim.find_settings(turned, chance=0.9, uncertainty=True, on_dial=False)
@@ -269,7 +267,6 @@ def test_one_door(turned: Case, found: Surely, scenario: str) -> None:
     assert {"heat_kWh", "deviation_wb"} <= set(written["uncertainty"])
 
 
-@pytest.mark.thorough
 def test_text_of_a_dryer_in_us_units(scenario: str, turned: Case, monkeypatch: pytest.MonkeyPatch) -> None:
     found = with_chance(turned, 0.9)
     monkeypatch.setenv("COLUMNS", "60")

@@ -27,6 +27,8 @@ from coolsim.scenario import loads
 from coolsim.studies.settings.surely import Surely, with_chance
 from coolsim.studies.uncertainty import NORMAL_95, uncertainty
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NIGHT = SCENARIOS / "monsoon-night.toml"
 SIGMA = 0.15e-3 / NORMAL_95  # of the diameter below, m
@@ -65,7 +67,6 @@ LIMITS = {
 }
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize("name", LIMITS)
 def test_a_limit_of_a_cooler_is_kept_with_the_chance(name: str) -> None:
     """Then 100 plain random diameters: three binomial standard errors are 3 √(0.9·0.1/100) = 0.09. Settings that
@@ -99,7 +100,6 @@ def humid() -> tuple[Case, Surely]:
     return case, with_chance(case, 0.9, on_dial=False)
 
 
-@pytest.mark.thorough
 def test_target_and_limit_of_a_dryer_are_kept_together(humid: tuple[Case, Surely]) -> None:
     """Least air is the cheapest, so that its exhaust stands at its limit and moisture at its target. Wetter feed
     raises both: they are kept together where the tighter one is."""
@@ -133,7 +133,6 @@ def test_what_no_limit_depends_on_moves_nothing() -> None:
     assert found.answer.settings.duration == plain.settings.duration
 
 
-@pytest.mark.thorough
 def test_hottest_pellets_have_a_chance_as_well() -> None:
     """Of 300 plain random predictions, by the courses of each: half are below the middle one's, and as many as the
     samples say below any other; three binomial standard errors of 300 and of 256 are at most 0.13."""
@@ -153,7 +152,6 @@ def test_hottest_pellets_have_a_chance_as_well() -> None:
         assert told.all_kept <= min(told.all_met, dict(told.limits)["hottest pellets"])
 
 
-@pytest.mark.thorough
 def test_a_verdict_is_on_the_bound_and_not_on_the_room_below_it() -> None:
     """Where settings cannot have the room that a chance takes, what lies below its bound is met all the same."""
     case = coolsim.replace(loads(level_text("monsoon-night")), {"feed.moisture": "13.2 ± 1.5 %"})
@@ -164,7 +162,6 @@ def test_a_verdict_is_on_the_bound_and_not_on_the_room_below_it() -> None:
     assert all(v.met == (v.margin >= 0) for v in (*answer.verdicts, *answer.now.verdicts))
 
 
-@pytest.mark.thorough
 def test_limits_too_tight_are_named() -> None:
     """Pellets cool enough take more air than the bed bears in many of the cases: it is said, with what is in the
     way, and neither of them is promised."""

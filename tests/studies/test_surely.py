@@ -19,6 +19,8 @@ from coolsim.studies.settings.find import SettingsAnswer, find_settings
 from coolsim.studies.settings.surely import read_chance, with_chance
 from coolsim.studies.uncertainty import uncertainty
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
@@ -84,7 +86,6 @@ def test_the_nearest_state_may_have_the_chance(night: Case) -> None:
     assert again.all_met == pytest.approx(sure.all_met, abs=0.005)
 
 
-@pytest.mark.thorough
 def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
     """Wetter feed: with half of the room that it would take, settings are surer than those nearest to it all."""
     wet = coolsim.replace(night, {"feed.moisture": "14 ± 0.3 %"})
@@ -100,7 +101,6 @@ def test_where_none_has_it_the_surest_is_told(night: Case) -> None:
     )
 
 
-@pytest.mark.thorough
 def test_a_band_narrower_than_the_spread(night: Case) -> None:
     """± 0.1 point cannot be met 9 times in 10 where the exit spreads over ± 0.4: it is said, not promised."""
     narrow = coolsim.replace(night, {"target.tolerance": "0.1 %"})
@@ -119,7 +119,6 @@ def test_a_chance() -> None:
     assert read_chance("90 %") == pytest.approx(0.9)
 
 
-@pytest.mark.thorough
 def test_on_the_dial_the_chance_is_kept_too(night: Case) -> None:
     """What can be dialled in keeps the room, so that it has the chance at least; 1024 other samples agree."""
     found = with_chance(night, 0.9)

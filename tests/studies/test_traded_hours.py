@@ -17,6 +17,8 @@ from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.studies.seasons import Seasons
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
@@ -41,7 +43,6 @@ def cooler() -> Seasons:
     return coolsim.seasons(case, weather=some_days(27))
 
 
-@pytest.mark.thorough
 def test_a_dryers_chart_leaves_no_hour_too_wet(dryer: Seasons) -> None:
     """It can dry as far as it likes, so hours too wet are none, whatever hours are too dry."""
     now, chart, *_ = (way.total for way in dryer.strategies)

@@ -72,6 +72,7 @@ def test_a_small_spread_is_that_of_the_slopes(case: Case) -> None:
             assert shares[key] == pytest.approx(part**2 / half**2, abs=0.02)
 
 
+@pytest.mark.thorough
 def test_plain_random_samples_say_the_same(case: Case) -> None:
     """Quantiles of 512 samples are those of PLAIN random ones, by three standard errors of these alone.
 

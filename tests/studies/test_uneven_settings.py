@@ -15,6 +15,8 @@ from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
 from coolsim.studies.drying.sizes.duties import depths
 from coolsim.studies.sizing.duties import Duties
 
+pytestmark = pytest.mark.thorough
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NAMES = ("evening-batch", "belt-four-zones")
 
@@ -48,7 +50,6 @@ def test_a_course_at_a_shorter_time_is_that_of_a_shorter_batch(at):
     assert moisture == pytest.approx(coolsim.predict(shorter).pellets_out.moisture_wb, abs=1e-3)
 
 
-@pytest.mark.thorough
 def test_settings_of_an_uneven_batch_keep_its_wish():
     found = coolsim.find_settings(uneven("evening-batch"))
     even = coolsim.find_settings(coolsim.load(SCENARIOS / "evening-batch.toml"))

@@ -24,6 +24,8 @@ from coolsim.studies.seasons.worlds import SureCoolers
 from coolsim.studies.surrogate import normal
 from coolsim.studies.uncertainty import MESH, varied
 
+pytestmark = pytest.mark.thorough
+
 PLAIN = int(os.environ.get("COOLSIM_PLAIN_YEARS", "256"))  # 4096 for a sharper look: 2 min
 KNOWN_TO = {
     "feed.moisture": "13.6 ± 0.4 %",

@@ -177,6 +177,7 @@ def test_no_file_and_an_empty_file(tmp_path: Path) -> None:
         load_weather(tmp_path / "x.csv", UNITS)
 
 
+@pytest.mark.thorough
 def test_thirty_years_in_one_file(tmp_path: Path) -> None:
     begin = np.datetime64("1990-01-01T00", "h")
     times = begin + np.arange(int((np.datetime64("2020-01-01T00", "h") - begin).astype(int)))
