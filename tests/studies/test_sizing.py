@@ -598,3 +598,21 @@ def test_a_weather_file_that_is_not_there_is_named() -> None:
     lists = '[weather]\nfile = "nowhere.epw"\n[[sizing.weather]]\nname = "a"\npercentile = "99 %"\n'
     with pytest.raises(InputError, match=r"nowhere\.epw"):
         exact(loads(LINE + lists))
+
+
+@pytest.mark.thorough
+def test_a_search_that_misses_by_a_hair_takes_no_larger_floor(monkeypatch: pytest.MonkeyPatch) -> None:
+    """1e-5 of a bound's scale, 1e-7 of moisture, on the floor taken alone: its dials keep everything all the same."""
+    case = loads((PRICES + LINE).replace('reserve = "0 %"', 'reserve = "10 %"'))
+    found = coolsim.size(case)
+    search = coolers._Sizing._at_the_throughput
+
+    def short(self: Any, area: float) -> Any:
+        best = search(self, area)
+        missed = np.maximum(best.excess, 1e-5) if area == found.floor_area else best.excess
+        return dataclasses.replace(best, excess=missed)
+
+    monkeypatch.setattr(coolers._Sizing, "_at_the_throughput", short)
+    again = coolsim.size(case)
+    assert again.floor_area == found.floor_area
+    assert all(v.met for s in again.served for v in s.verdicts)

@@ -44,6 +44,7 @@ from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
 
 ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+NEARLY = 1e-4  # of a bound's scale that a search may miss, where the steps of the dials keep everything
 FLOORS = 36  # looked at on the survey, from the smallest to the largest it covers
 CURVE = 13  # floors of the trade-off curve
 SECTIONS, ROUNDS = 7, 3  # of the search for the smallest floor: each round leaves a seventh
@@ -127,8 +128,10 @@ class _Sizing:
         curve = dict(sorted({**others, taken: best}.items()))
         for area in self._tried(taken, curve):
             run = curve[area] if self.service.load == 1.0 else self._at_the_throughput(area)
-            if run.kept.all():
-                return self._sized(area, curve, run, hardest)
+            if (run.excess <= NEARLY).all():
+                dialled = self._on_dials(area, curve[area], run)
+                if run.kept.all() or dialled.kept.all():
+                    return self._sized(area, curve, run, dialled, hardest)
         return self._unmet(np.flatnonzero(~run.kept), taken, min(curve))
 
     def _built(self, areas: Array) -> list[float]:
@@ -249,16 +252,23 @@ class _Sizing:
                     return area, best
         return areas[k], curve[areas[k]]
 
-    def _sized(self, area: float, curve: dict[float, Best], run: Best, hardest: int) -> SizeAnswer:
+    def _on_dials(self, area: float, best: Best, run: Best) -> Best:
+        """The best states of a floor at the throughput itself (`run`), on the steps of their dials."""
+        exact = self.parts_as_fed.served(run)
+        most = _dial_to(max(s.settings.airflow for s in (*self.parts.served(best), *exact)))
+        settings = [self._dialled(s, k, area, most) for k, s in enumerate(exact)]
+        return self.parts_as_fed.states(settings, area)
+
+    def _sized(
+        self, area: float, curve: dict[float, Best], run: Best, dialled: Best, hardest: int
+    ) -> SizeAnswer:
         """The answer for a floor: `run` is the best state of each duty there at the throughput itself."""
         best, smallest = curve[area], min(curve)
         p, now = self.parts, self.parts_as_fed
-        rated, exact = p.served(best), now.served(run)
-        most = _dial_to(max(s.settings.airflow for s in (*rated, *exact)))
-        dialled = now.states([self._dialled(s, k, area, most) for k, s in enumerate(exact)], area)
+        rated = p.served(best)
         served = tuple(
             dataclasses.replace(s, binding=e.binding, exact_cost_per_tonne=e.cost_per_tonne)
-            for s, e in zip(now.served(dialled), exact)
+            for s, e in zip(now.served(dialled), now.served(run))
         )
         depth = float(max(best.points.depth.max(), dialled.points.depth.max()))
         return SizeAnswer(
