@@ -602,7 +602,7 @@ def test_a_weather_file_that_is_not_there_is_named() -> None:
 
 @pytest.mark.thorough
 def test_a_search_that_misses_by_a_hair_takes_no_larger_floor(monkeypatch: pytest.MonkeyPatch) -> None:
-    """1e-5 of a bound's scale, 1e-7 of moisture, on the floor taken alone: its dials keep everything all the same."""
+    """1e-5 of a bound's scale (1e-7 of moisture), on the floor taken alone: its dials keep everything even so."""
     case = loads((PRICES + LINE).replace('reserve = "0 %"', 'reserve = "10 %"'))
     found = coolsim.size(case)
     search = coolers._Sizing._at_the_throughput
