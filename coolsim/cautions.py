@@ -20,7 +20,7 @@ from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.finishing import target_moisture
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
-from coolsim.requirements import MOULDS, THICK_FOG
+from coolsim.requirements import MOULDS_ACTIVE, THICK_FOG
 from coolsim.result import Result, Schedule, StageRun, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
@@ -101,7 +101,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
     "mould": (
         Caution(
             "check",
-            MOULDS,
+            MOULDS_ACTIVE,
             lambda c, r: r.in_store.water_activity,
             "water activity {x:.2f} in store (limit {limit:.2f}): " + MOULDY,
         ),

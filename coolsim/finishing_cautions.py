@@ -8,7 +8,7 @@ import numpy as np
 
 from coolsim.both_units import temperature
 from coolsim.case import Case
-from coolsim.physics.bag import MIGRATION, MOULDS
+from coolsim.physics.bag import MIGRATION, MOULDS_POSSIBLE
 from coolsim.physics.coating import MOST_OIL, MOST_OIL_EXPANDED, moisture_before
 from coolsim.result import Result, Warning
 
@@ -76,8 +76,9 @@ def _bagged(result: Result) -> Iterator[Warning]:
             f"each m² of film.{cool}",
         )
     activity = float(bag.water_activity_in_store)
-    if activity > MOULDS >= float(result.in_store.water_activity):  # else it has been said
+    if activity > MOULDS_POSSIBLE >= float(result.in_store.water_activity):  # else it has been said
         yield Warning(
             "check",
-            f"water activity {activity:.2f} in store (limit {MOULDS:.2f}): moulds are possible. Dry further.",
+            f"water activity {activity:.2f} in store (limit {MOULDS_POSSIBLE:.2f}): moulds are possible. "
+            "Dry further.",
         )

@@ -27,7 +27,7 @@ LIFT_OFF = (
     0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
 )
 LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
-MOULDS = 0.70  # water activity in store, where nobody typed one: moulds are active beyond (seen)
+MOULDS_ACTIVE = 0.70  # water activity in store, where nobody typed one: moulds are active beyond (seen)
 THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
 AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts as at the limit
 # A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.
@@ -200,7 +200,7 @@ def wishes_of(case: Case) -> Iterator[Constraint]:
     target, turned = case.target, before_coating(case)
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     if target and target.maximum_water_activity is None:  # whoever wishes for anything wishes for no moulds
-        bound = turned("water_activity", MOULDS)
+        bound = turned("water_activity", MOULDS_ACTIVE)
         yield Constraint(QUANTITIES["water_activity"], bound, of_target=True, assumed=True)
     if target.moisture is not None:
         moisture, slack = QUANTITIES["moisture"], target.tolerance or 0.0

@@ -15,7 +15,7 @@ from coolsim.requirements import (
     LEAST_DEPTH,
     LIFT_OFF,
     LIFTED,
-    MOULDS,
+    MOULDS_ACTIVE,
     is_dryer,
     least_depth,
     least_time,
@@ -38,8 +38,8 @@ def of_moulds(case: Case) -> Iterator[Warning]:
     if case.target.maximum_water_activity is None:
         yield Warning(
             "note",
-            f"target.maximum_water_activity is not given: {MOULDS:.2f} in store is kept (assumed: beyond, moulds "
-            "are active). Type another for feed that is dried further, or kept by other means.",
+            f"target.maximum_water_activity is not given: {MOULDS_ACTIVE:.2f} in store is kept (assumed: beyond, "
+            "moulds are active). Type another for feed that is dried further, or kept by other means.",
         )
 
 

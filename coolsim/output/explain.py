@@ -15,7 +15,7 @@ from typing import Any
 from coolsim.errors import Fault, InputError
 from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import LIFT_OFF, MAXIMA
+from coolsim.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, MOULDS_ACTIVE, THICK_FOG
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
 
@@ -41,9 +41,14 @@ INSIDE = (
     *("Outcome", "Weighed", "Tried", "Bounds", "Constraint", "Unknown", "Sampled", "Answers", "Dryer"),
     *("Measure", "Computed"),
 )
-LIMITS = {key: name for name, place, end in MAXIMA for key in (f"{place}.{end}",)}
+LIMITS = {f"{place}.{key}": name for name, place, key in MAXIMA}
+# What is kept though nobody types it.
 ASSUMED = {
-    "limits.maximum_lift_off": f"{LIFT_OFF:.0%}, kept though nobody types it (common practice, no source)"
+    "limits.maximum_lift_off": f"{100 * LIFT_OFF:.0f} % is kept (common practice, no source)",
+    "limits.maximum_exhaust_relative_humidity": f"{100 * THICK_FOG:.0f} % is kept, thick fog (assumed)",
+    "target.maximum_water_activity": f"{MOULDS_ACTIVE:.2f} is kept in store (assumed: moulds are active beyond)",
+    "limits.minimum_residence_time": f"{LEAST_TIME / 60:.0f} min of coolers and belts (common practice, no source)",
+    "limits.minimum_depth_in_deviations": f"{LEAST_DEPTH:.0f} are kept (assumed)",
 }
 KEY, FIELD, EQUATION = "key", "field of an answer", "equation"
 

@@ -13,7 +13,7 @@ import pytest
 
 import coolsim
 from coolsim.case import Target
-from coolsim.requirements import MOULDS, constraints_of, verdicts_of
+from coolsim.requirements import MOULDS_ACTIVE, constraints_of, verdicts_of
 from coolsim.scenario import loads
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -40,7 +40,7 @@ def test_a_ceiling_above_it_is_set_below_it():
     dear = {"costs.feed": "5 /kg", "target.moisture": "14.2 %"}
     case = coolsim.replace(loads(TEXT), {**dear, "feed.moisture": "16.4 %"})
     answer = coolsim.find_settings(case, on_dial=False)
-    assert answer.met and answer.result.in_store.water_activity <= MOULDS + 1e-6
+    assert answer.met and answer.result.in_store.water_activity <= MOULDS_ACTIVE + 1e-6
     assert answer.result.pellets_out.moisture_wb == pytest.approx(
         AT_MOST, abs=5e-5
     )  # 14.01 is to two decimals
@@ -53,7 +53,7 @@ def test_a_ceiling_above_it_is_set_below_it():
 def test_every_machine_has_it_once(name):
     case = coolsim.load(SCENARIOS / f"{name}.toml")
     (moulds,) = [c for c in constraints_of(case) if c.quantity.name == "water_activity"]
-    assert moulds.assumed and moulds.of_target and moulds.bound == MOULDS and not moulds.place
+    assert moulds.assumed and moulds.of_target and moulds.bound == MOULDS_ACTIVE and not moulds.place
 
 
 def test_whoever_types_one_has_that_one_and_whoever_wishes_for_nothing_none():

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from coolsim.both_units import mass, temperature
 from coolsim.capacities import stage_names
 from coolsim.cautions import worst_first
-from coolsim.physics.bag import MOULDS
+from coolsim.physics.bag import MOULDS_POSSIBLE
 from coolsim.physics.sorption import water_activity
 from coolsim.result import Warning
 from coolsim.studies.plan.answer import Plan
@@ -36,7 +36,7 @@ def _waiting(plan: Plan) -> Iterator[Warning]:
         feed = fed[p.step.machine]
         X, T = float(feed.moisture_wb / (1 - feed.moisture_wb)), float(feed.temperature)
         activity = float(water_activity(case.material.isotherm, X, T))
-        if T > WARM and activity > MOULDS:
+        if T > WARM and activity > MOULDS_POSSIBLE:
             yield Warning(
                 "check",
                 f"{mass(told.heap)} of feed at {temperature(T)} and a water activity of {activity:.2f} wait up to "

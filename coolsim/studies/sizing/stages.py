@@ -16,7 +16,7 @@ from coolsim.case import Case, Line, Target
 from coolsim.errors import Fault
 from coolsim.line import by_itself
 from coolsim.predict import predict
-from coolsim.requirements import MOULDS, AtLimit, Verdict, verdicts_of
+from coolsim.requirements import MOULDS_ACTIVE, AtLimit, Verdict, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.asked import placed
 from coolsim.studies.sizing import alone
@@ -144,7 +144,7 @@ def _aim(case: Case, k: int, added: tuple[float, float, float], free: bool) -> T
         asked,
         moisture=own.moisture,
         maximum_above_ambient=less(asked.maximum_above_ambient, warmth),
-        maximum_water_activity=MOULDS - activity if most is None else most - activity,
+        maximum_water_activity=MOULDS_ACTIVE - activity if most is None else most - activity,
     )
 
 
