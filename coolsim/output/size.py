@@ -165,16 +165,17 @@ def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:
     other = answer.without_least_bed
     if other is None or other.floor_area is None or answer.floor_area is None:
         return ""
-    words = f"At the least time in the bed, or its least depth. Without: {area_of(other.floor_area, page)} of floor"
+    floors = [area_of(area, page) for area in (other.floor_area, answer.floor_area)]
+    words = "At the least time in the bed, or its least depth. Without: "
+    words += "the same floor" if floors[0] == floors[1] else f"{floors[0]} of floor (in place of {floors[1]})"
     if other.bed_depth is not None and answer.bed_depth is not None:
         words += (
-            f" (in place of {area_of(answer.floor_area, page)}), {depth_of(other.bed_depth, page)} of bed"
+            f", {depth_of(other.bed_depth, page)} of bed (in place of {depth_of(answer.bed_depth, page)})"
         )
-        words += f" (of {depth_of(answer.bed_depth, page)})"
     costs = [s.exact_cost_per_tonne for s in answer.served if s.exact_cost_per_tonne is not None]
     if costs and other.cost_per_tonne is not None:
         now, then = (money(x * per_mass(page)) for x in (sum(costs) / len(costs), other.cost_per_tonne))
-        words += f", {then} per {mass_unit(page)} (of {now})"
+        words += f", {then} per {mass_unit(page)} (in place of {now})"
     return wrapped(f"{words}.", page)
 
 

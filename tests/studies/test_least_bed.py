@@ -10,6 +10,8 @@ from shipped import level
 import coolsim
 from coolsim.case import Limits
 from coolsim.machines import machine_of
+from coolsim.output import size as printed
+from coolsim.output.page import Page
 from coolsim.requirements import (
     constraints_of,
     depths_to_choose,
@@ -126,3 +128,6 @@ def test_a_size_keeps_the_least_time_and_tells_what_it_costs():
     assert told is not None and told.floor_area == free.floor_area and told.bed_depth == free.bed_depth
     costs = [s.exact_cost_per_tonne for s in free.served]
     assert told.cost_per_tonne == pytest.approx(sum(costs) / len(costs), rel=1e-9)
+    words = " ".join(printed.sized(BUY, answer, Page()).split())
+    assert ("Without: the same floor" in words) == (told.floor_area == answer.floor_area)
+    assert f"{100 * told.bed_depth:.1f} cm of bed (in place of {100 * answer.bed_depth:.1f} cm)" in words
