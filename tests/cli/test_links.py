@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import os
 import random
-import signal
-import subprocess
-import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from cli.killed import kill
 
 from coolsim import files
 from coolsim.errors import InputError, NotWritten
@@ -114,17 +111,7 @@ def test_no_name_is_ever_half_where_the_writer_is_killed(tmp_path: Path, writer:
         folder.mkdir()
         (folder / "one").write_text("0" * size)
         os.link(folder / "one", folder / "other")
-        process: Any = subprocess.Popen(
-            [sys.executable, "-c", program],
-            cwd=folder,
-            env=os.environ | {"PYTHONPATH": str(ROOT)},
-            stdout=subprocess.PIPE,
-        )
-        process.stdout.readline()
-        time.sleep(draw.uniform(0.0, 0.05))
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        process.stdout.close()
+        kill(program, folder, draw.uniform(0.0, 0.05))
         for name in ("one", "other"):
             found = (folder / name).read_text()
             assert len(found) == size and len(set(found)) == 1, (k, name, len(found), set(found))

@@ -24,6 +24,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from cli.killed import kill
 from test_workers import IN_TIME, left_after, of_session
 
 from coolsim import files
@@ -350,17 +351,7 @@ def test_a_writer_that_does_nothing_else_is_killed(tmp_path: Path, name: str) ->
     for k in range(max(8, SIGNALS // 4)):
         folder = tmp_path / str(k)
         folder.mkdir()
-        process: Any = subprocess.Popen(
-            [sys.executable, "-c", program],
-            cwd=folder,
-            env=os.environ | {"PYTHONPATH": str(ROOT)},
-            stdout=subprocess.PIPE,
-        )
-        process.stdout.readline()
-        time.sleep(draw.uniform(0.0, 0.1))
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        process.stdout.close()
+        kill(program, folder, draw.uniform(0.0, 0.1))
         found = (folder / "it").read_bytes()
         pieces = [found[at : at + size] for at in range(0, len(found), size)]
         assert pieces and (name == "grow" or len(pieces) == 1)
