@@ -188,7 +188,7 @@ class Machine(Protocol):
         """What may be set, whether or not [limits] opens it, in the order in which it is told."""
 
     @property
-    def evening(self) -> tuple[Setting, ...]:
+    def unopened(self) -> tuple[Setting, ...]:
         """What may be changed besides, where nothing opens it, and how far: a bed is evener, or colder, by it."""
 
     @property
@@ -199,7 +199,7 @@ class Machine(Protocol):
         """The case set so, by the keys of settings, and with another feed_moisture or feed_temperature."""
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
-        """How a case of this machine is set, by the keys of settings and `evening`, given its prediction."""
+        """How a case of this machine is set, by the keys of settings and `unopened`, given its prediction."""
 
     def told(self, case: Case, result: Result) -> Any:
         """The same by the names that people know: Settings, DryerSettings, or one of them for each stage."""

@@ -41,7 +41,7 @@ class CounterFlow:
         return (*found, heated(setting("inlet_air_temperature", limits), outside))
 
     @property
-    def evening(self) -> tuple[Setting, ...]:
+    def unopened(self) -> tuple[Setting, ...]:
         """Nothing besides its settings."""
         return ()
 

@@ -209,7 +209,7 @@ class Dryer:
         return (*air, time, back, *(s for s in (bed, *others) if s.opened))
 
     @property
-    def evening(self) -> tuple[Setting, ...]:
+    def unopened(self) -> tuple[Setting, ...]:
         """Of a batch its mass, how often the air changes sides, and its cooling, where nothing opens them."""
         c = self.case.cooler
         if isinstance(c, Belt):
@@ -251,7 +251,7 @@ class Dryer:
         mass = np.nan if isinstance(c, Belt) else self._mass(case)
         others = {n: getattr(c, n, None) for n in ("cooling_time", "reverse_every")} | {"batch_mass": mass}
         known = {f.name: getattr(told, f.name) for f in dataclasses.fields(told)} | others
-        keys = [s.key for s in (*self.settings, *self.evening)]
+        keys = [s.key for s in (*self.settings, *self.unopened)]
         return {key: np.nan if known[key] is None else float(known[key]) for key in keys}
 
     def told(self, case: Case, result: Result) -> DryerSettings:

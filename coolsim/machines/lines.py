@@ -71,12 +71,12 @@ class LineOfMachines:
         )
 
     @property
-    def evening(self) -> tuple[Setting, ...]:
+    def unopened(self) -> tuple[Setting, ...]:
         """What makes the bed of any machine more even."""
         return tuple(
             dataclasses.replace(s, place=str(k), stage=stage.name)
             for k, (stage, machine) in enumerate(zip(self.case.cooler.stages, self.machines), 1)
-            for s in machine.evening
+            for s in machine.unopened
         )
 
     @property

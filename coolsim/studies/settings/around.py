@@ -65,7 +65,7 @@ def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, 
     yield "air outside +5 % RH", _outside(case, relative_humidity=min(RH + 0.05, 1.0))
     yield "feed moisture +1 point", machine.at({"feed_moisture": case.feed.moisture + 0.01})
     at = machine.read(case, result)
-    for s in (*machine.settings, *machine.evening):
+    for s in (*machine.settings, *machine.unopened):
         name = "residence_time" if _in_cooler(case, s) else s.by or s.quantity.name
         value = _dwell(case, result, s) if _in_cooler(case, s) else at[s.sought]
         if name not in _STEPS or not np.isfinite(value):
@@ -192,7 +192,7 @@ def levers_of(machine: Machine, case: Case, result: Result) -> Iterator[Lever]:
         (outside, hot),
     )
     at = machine.read(case, result)
-    more = [s for s in machine.evening if s.quantity.name == "cooling_time" or uneven(case, result)]
+    more = [s for s in machine.unopened if s.quantity.name == "cooling_time" or uneven(case, result)]
     for s in (*machine.settings, *more):
         name, now = s.by or s.quantity.name, at[s.sought]
         if _in_cooler(case, s):
