@@ -29,7 +29,7 @@ class Chosen:
 
 
 @dataclass(frozen=True)
-class Chose:
+class Alternative:
     """Something that is one thing or another: as it is today, and as it is to be."""
 
     label: str = documented("-", "what is chosen")
@@ -148,7 +148,9 @@ class SettingsAnswer:
     now: Stand = documented("-", "the settings of the scenario")
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
-    choices: tuple[Chose, ...] = documented("-", "what is one thing or another, where opened", default=())
+    choices: tuple[Alternative, ...] = documented(
+        "-", "what is one thing or another, where opened", default=()
+    )
     least_bed: LeastBed | None = documented(
         "-", "what the least bed costs, where settings stand at it", default=None
     )

@@ -15,7 +15,15 @@ from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import of_one, predicted_each
 from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
 from coolsim.result import Result
-from coolsim.studies.settings.answer import Chose, Chosen, Gain, Reached, SettingsAnswer, StageSettings, Stand
+from coolsim.studies.settings.answer import (
+    Alternative,
+    Chosen,
+    Gain,
+    Reached,
+    SettingsAnswer,
+    StageSettings,
+    Stand,
+)
 from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
@@ -122,11 +130,11 @@ def chosen(machine: Machine, case: Case, result: Result, before: Case, today: Re
     return tuple(Chosen(s, now[s.key], to[s.key]) for s in machine.settings)
 
 
-def _choices(before: Case, case: Case) -> Iterator[Chose]:
+def _choices(before: Case, case: Case) -> Iterator[Alternative]:
     """What [limits] left to choose, as it was before and as it is in a case."""
     for was, is_ in zip(machine_of(before).choices, machine_of(case).choices):
         if was.opened:
-            yield Chose(was.label, was.now, is_.now)
+            yield Alternative(was.label, was.now, is_.now)
 
 
 def gain_of(case: Case, now: Stand, then: Stand) -> Gain:
