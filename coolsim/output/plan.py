@@ -5,10 +5,11 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
-from coolsim.output import tables
+from coolsim.output import tables, verdicts
 from coolsim.output.finishing import finishing
 from coolsim.output.json import finishing_as_json, group
 from coolsim.output.page import Page, grid, joined, table, wrapped
+from coolsim.requirements import verdicts_of
 from coolsim.scenario import inputs
 from coolsim.scenario import units as u
 from coolsim.studies.plan.answer import EquipmentPlan, Plan
@@ -17,10 +18,12 @@ from coolsim.visible import visible
 
 def planned(plan: Plan, page: Page) -> str:
     """Return a plan as text."""
-    case = plan.case
-    parts = [tables.heading(case.title, page), tables.warnings(plan, page, tables.LEVELS[:1])]  # type: ignore[arg-type]
-    parts += [of_the_line(plan, page), finishing(case, plan.result, page)]
-    parts += [tables.warnings(plan, page, tables.LEVELS[1:])]  # type: ignore[arg-type]
+    case, result = plan.case, plan.result
+    names = [run.name for run in result.stages]
+    parts = [tables.heading(case.title, page), tables.first(plan, page)]
+    parts += [tables.warnings(plan, page, tables.LEVELS[:1]), of_the_line(plan, page)]
+    parts += [tables.answer(result, page), verdicts.told(verdicts_of(case, result), page, names)]
+    parts += [finishing(case, result, page), tables.warnings(plan, page, tables.LEVELS[1:])]
     return joined(parts)
 
 
@@ -156,6 +159,7 @@ def document(plan: Plan, scenario: str, version: str) -> dict[str, Any]:
         "pellets_out": group(plan.result.pellets_out, "pellets_out"),
         "equipment": [group(e, "equipment") for e in plan.equipment],
         "bottleneck": plan.bottleneck,
+        "verdicts": verdicts.as_json(verdicts_of(case, plan.result)),
         "shift": told | {"cost": group(s.cost, "cost")},
         "currency": case.costs.currency or None,
         **finishing_as_json(plan.result),

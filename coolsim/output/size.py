@@ -53,7 +53,7 @@ def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
         ]
     else:
         parts += [_no_size(case, answer, page)]
-    return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])  # type: ignore[arg-type]
+    return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
 
 
 # -- what to buy

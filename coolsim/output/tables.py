@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from coolsim.output import library, lines, verdicts
 from coolsim.output.finishing import finishing
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
 from coolsim.requirements import verdicts_of
-from coolsim.result import BetweenPellets, Energy, FanRun, Result
+from coolsim.result import BetweenPellets, Energy, FanRun, Result, Warning
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
@@ -263,7 +263,7 @@ def balances(result: Result, page: Page) -> str:
     return group("What does not balance", rows, page)
 
 
-def warnings(result: Result, page: Page, levels: Sequence[str]) -> str:
+def warnings(result: Warned, page: Page, levels: Sequence[str]) -> str:
     """Return the warnings of some levels, in that order, each with its level as a word."""
     lines = [
         wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
@@ -281,7 +281,15 @@ def group(title: str, rows: Sequence[tuple[str, ...]], page: Page) -> str:
     return table([(title, ""), *rows], page, right=(1,), bold=(0,))
 
 
-def first(result: Result, page: Page) -> str:
+class Warned(Protocol):
+    """An answer with warnings."""
+
+    @property
+    def warnings(self) -> tuple[Warning, ...]:
+        """What to look at."""
+
+
+def first(result: Warned, page: Page) -> str:
     """Return what must be read before the mean: a wettest tenth far off the target, and pellets that will mould."""
     wet = [w for w in result.warnings if told_first(w)]
     return "".join(wrapped(f"{w.level}: {w.text}", page, style=_STYLES[w.level]) for w in wet)

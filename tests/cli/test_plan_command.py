@@ -44,3 +44,16 @@ def test_settings_say_what_the_conditioner_would_have_to_do(run):
         "settings", str(SCENARIOS / "mill-line.toml"), "--without-chance", "--set", "target.moisture=12.4 %"
     )
     assert "That is conditioning at about 6" in " ".join(drier.out.split())
+
+
+def test_what_leaves_unfit_is_told_before_what_a_shift_gives(run, tmp_path):
+    """Dried for 8 minutes the feed of a farm moulds: kilograms and bags of it are no good news."""
+    line = (str(SCENARIOS / "farm-line.toml"), "--set", "cooler.duration=8 min")
+    told = " ".join(run("plan", *line, "--json", str(tmp_path / "plan.json")).out.split())
+    predicted = " ".join(run("predict", *line).out.split())
+    mouldy = "moulds are active. Do not bag; dry further."
+    assert mouldy in predicted and mouldy in told
+    assert told.index(mouldy) < told.index("A shift gives")
+    assert "exit moisture" in told and "not met" in told
+    verdicts = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))["verdicts"]
+    assert {v["name"]: v["met"] for v in verdicts}["moisture"] is False
