@@ -13,13 +13,14 @@ from typing import Any
 
 DEEPEST = 12  # tables and lists in one another; a zone's fan curve in a stage of a line has seven
 
-# Strings and comments; the end of a string may be missing, so that nothing is looked at twice.
+# Strings and comments; the end of a string may be missing, so that nothing is looked at twice. No possessive
+# quantifiers (*+): Python 3.11.2, which Debian 12 has, takes some of them wrongly.
 _OPAQUE = re.compile(
-    r'"""(?:[^"\\]|\\[\s\S]|"(?!""))*+(?:"{3,5}|\\?\Z)'
-    r"|'''(?:[^']|'(?!''))*+(?:'{3,5}|\Z)"
-    r'|"(?:[^"\\\n]|\\.)*+\\?"?'
-    r"|'[^'\n]*+'?"
-    r"|#[^\n]*+"
+    r'"""(?:[^"\\]|\\[\s\S]|"(?!""))*(?:"{3,5}|\\?\Z)'
+    r"|'''(?:[^']|'(?!''))*(?:'{3,5}|\Z)"
+    r'|"(?:[^"\\\n]|\\.)*\\?"?'
+    r"|'[^'\n]*'?"
+    r"|#[^\n]*"
 )
 
 
