@@ -1,0 +1,236 @@
+"""A map of a case: what comes of feed, air and settings anywhere between their ends, and how far off that may be.
+
+Many states are predicted roughly, with even beds: they give the shape. Fewer are predicted as they are, on the full
+mesh: what these add hardly bends. States held out, which neither fit has seen, a fifth of them in corners, say how
+far off the map is. More states are taken while it is too far off, and in the end a map that is still is refused.
+
+A fan's speed that is set follows from an airflow here: what comes of an airflow is predicted at once, a speed would
+have to settle. So airflows are chosen that give about the speeds that are wanted, and the map is of the speeds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from coolsim.case import Case
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.machines import Machine, machine_of
+from coolsim.predict import predict
+from coolsim.result import Result
+from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates, dries
+from coolsim.studies.explore.outcomes import Row, Store, evened, plain, rows_of, solve, store_of
+from coolsim.studies.explore.spread import Spread, drawn, has_unknowns, spread_of, unlike
+from coolsim.studies.explore.surface import Surface, fitted
+
+Told = Callable[[str, float], None]  # hears what is done, and which share of all
+
+SEED = 11
+CORNERS = 0.2  # share of the states held out
+LEAST_SOLVED = 0.8
+GUESSED = 60  # states at which a fan's speed is settled, to know which airflows give which speeds
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How many states are predicted, and how far off a map of them may be."""
+
+    rough: tuple[int, ...]  # states of even beds on a rough mesh, in rounds
+    full: tuple[int, ...]  # as they are on the full mesh
+    held_out: int
+    unknown: int  # pairs of states, for the chance
+    moisture: float  # kg/kg wet, that 95 of 100 keep
+    temperature: float  # K
+    refused: float  # kg/kg wet, largest: beyond, there is no map
+
+
+COOLER = Effort((3000, 5000), (300, 500), 120, 400, 2.5e-4, 0.25, 4e-3)
+DRYER = Effort((500, 900), (50, 90), 30, 160, 1.5e-3, 0.5, 4e-3)
+
+
+@dataclass(frozen=True)
+class Missed:
+    """How far off a map is on states held out."""
+
+    states: int
+    largest: Mapping[str, float]  # by names of rows
+    of_95: Mapping[str, float]  # 95 of 100 are no further off
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A map of a case."""
+
+    case: Case
+    result: Result  # as the scenario stands
+    axes: tuple[Axis, ...]
+    rows: tuple[Row, ...]
+    surface: Surface
+    missed: Missed
+    store: Store
+    spread: Spread | None  # None where everything is known exactly
+
+    def __call__(self, values: Array) -> dict[str, Array]:
+        """Outcomes by their keys at values (axes, N)."""
+        x, outside = coordinates(self.axes, values), values[[a.key for a in self.axes].index("outside_temperature")]
+        table = self.surface(x)
+        return {row.key: plain(row, smooth, self.store, outside) for row, smooth in zip(self.rows, table)}
+
+
+def effort_of(case: Case) -> Effort:
+    """What a map of a case takes."""
+    return DRYER if dries(case) else COOLER
+
+
+def charted(case: Case, told: Told | None = None) -> Chart:
+    """The map of a case; raises NotConverged where none is good enough."""
+    told = told or (lambda what, share: None)
+    told("predicting today", 0.0)
+    result = predict(case)
+    return _Charting(case, result, effort_of(case), told).chart()
+
+
+class _Charting:
+    """One map in the making."""
+
+    def __init__(self, case: Case, result: Result, effort: Effort, told: Told) -> None:
+        self.case, self.result, self.effort, self.told = case, result, effort, told
+        self.machine, self.even = machine_of(case), machine_of(evened(case))
+        self.axes, self.rows, self.store = axes_of(case, result), rows_of(case), store_of(case)
+        self.by = {s.key: s.sought for s in self.machine.settings if s.by and s.key in {a.key for a in self.axes}}
+        self.airflow: Surface | None = None
+        self.low, self.high = self._ends()
+        self.weights = np.array([_WEIGHT.get(row.key, 0.0) for row in self.rows])
+
+    def chart(self) -> Chart:
+        if self.by:
+            self.told("looking at the fan", 0.02)
+            self.airflow = self._airflows()
+        effort, missed = self.effort, None
+        checks = self._at(_corners(len(self.axes), effort.held_out), rough=False)
+        rough = full = None
+        for count, few in zip(effort.rough, effort.full):
+            self.told("predicting the shape", 0.05)
+            rough = self._at(_spread(len(self.axes), count, 1), rough=True)
+            self.told("predicting in full", 0.5)
+            full = self._at(_spread(len(self.axes), few, 2), rough=False)
+            self.told("laying the map", 0.9)
+            shape = fitted(*rough, self.low, self.high, self.weights)
+            surface = shape.plus(self._added(shape, *full))
+            missed = self._missed(surface, *checks)
+            if missed.of_95["moisture"] <= effort.moisture and missed.of_95["temperature"] <= effort.temperature:
+                break
+        assert missed is not None
+        if missed.largest["moisture"] > effort.refused:
+            raise NotConverged(
+                f"no map is good enough: the best is {100 * missed.largest['moisture']:.2f} points off where it was "
+                f"held against predictions, and {100 * effort.refused:.2g} are the most; narrow the ranges of [limits]"
+            )
+        spread = self._spread(surface) if has_unknowns(self.case) else None
+        return Chart(self.case, self.result, self.axes, self.rows, surface, missed, self.store, spread)
+
+    def _added(self, shape: Surface, x: Array, rows: Array) -> Surface:
+        """What full predictions add to a shape."""
+        most = int(shape.powers.sum(axis=1).max(initial=0))
+        return fitted(x, rows - shape(x), self.low, self.high, self.weights, most)
+
+    def _ends(self) -> tuple[Array, Array]:
+        """Ends of the coordinates."""
+        from itertools import product
+
+        corners = np.array(list(product(*((a.low, a.high) for a in self.axes)))).T
+        x = coordinates(self.axes, corners)
+        return x.min(axis=1), x.max(axis=1)
+
+    def _values(self, share: Array) -> Array:
+        return np.array([axis.back(s) for axis, s in zip(self.axes, share)])
+
+    def _at(self, share: Array, *, rough: bool) -> tuple[Array, Array]:
+        """Coordinates and rows of states at shares (axes, N) of the way along each axis."""
+        values = self._values(share)
+        machine = self.even if rough else self.machine
+        keys = [axis.key for axis in self.axes]
+        cases = self._cases(machine, values)
+        found = solve(machine, self.rows, cases, rough=rough, follows=tuple(self.by))
+        for key, there in found.set_by.items():
+            values[keys.index(key)] = there
+        x = coordinates(self.axes, values)
+        rows = np.where(np.isfinite(x).all(axis=0), found.rows, np.nan)
+        if np.isfinite(rows).all(axis=0).mean() < LEAST_SOLVED:
+            count = int((~np.isfinite(rows).all(axis=0)).sum())
+            raise NotConverged(f"{count} of {rows.shape[1]} states of the map did not converge: narrow [limits]")
+        return x, rows
+
+    def _cases(self, machine: Machine, values: Array) -> list[Case]:
+        """Cases at values (axes, N); an airflow that gives about a fan's speed in place of that."""
+        asked, keys = values.copy(), [axis.key for axis in self.axes]
+        if self.airflow is not None:
+            x = coordinates(self.axes, values)
+            for k, flow in zip((keys.index(key) for key in self.by), self.airflow(x)):
+                asked[k] = np.exp(flow)
+        return [case_at(machine, self.axes, column, self.by) for column in asked.T]
+
+    def _airflows(self) -> Surface:
+        """Logarithms of the airflows that fans give at their speeds."""
+        values = self._values(_spread(len(self.axes), GUESSED, 3))
+        cases = [case_at(self.even, self.axes, column) for column in values.T]
+        flows = _airflow_of(self.even, cases)
+        x = coordinates(self.axes, values)
+        return fitted(x, np.log(flows)[None], self.low, self.high, np.ones(1), most=2)
+
+    def _spread(self, surface: Surface) -> Spread:
+        """What is not known, anywhere on the map: what a varied state adds to the same one as it is known."""
+        self.told("asking how sure", 0.92)
+        unknowns, z, R = drawn(self.case, self.effort.unknown)
+        values = self._values(_spread(len(self.axes), self.effort.unknown, 4))
+        x = coordinates(self.axes, values)
+        cases = self._cases(self.even, values)
+        both = solve(self.even, self.rows, [*cases, *unlike(cases, unknowns, z, R)], rough=True).rows
+        known, other = np.split(both, 2, axis=1)
+        return spread_of(unknowns, z, surface.scaled(x), other - known)
+
+    def _missed(self, surface: Surface, x: Array, rows: Array) -> Missed:
+        good = np.isfinite(rows).all(axis=0)
+        outside = x[[a.key for a in self.axes].index("outside_temperature"), good]
+        off = {
+            row.key: np.abs(plain(row, a, self.store, outside) - plain(row, b, self.store, outside))
+            for row, a, b in zip(self.rows, surface(x[:, good]), rows[:, good])
+        }
+        return Missed(
+            int(good.sum()),
+            {key: float(v.max()) for key, v in off.items()},
+            {key: float(np.quantile(v, 0.95)) for key, v in off.items()},
+        )
+
+
+# One over what is small enough where a polynomial is held against states it has not seen.
+_WEIGHT = {"moisture": 1 / 8e-5, "temperature": 1 / 0.1, "wettest_tenth": 1 / 1.5e-4, "warmest_tenth": 1 / 0.3}
+
+
+def _airflow_of(machine: Machine, cases: list[Case]) -> Array:
+    from coolsim.machines.base import QUICK, predicted
+
+    result, computed = predicted(cases, QUICK)
+    flows = np.full(len(cases), np.nan)
+    flows[computed] = np.asarray(result.bed.face_velocity) * machine.case.cooler.floor_area
+    return flows
+
+
+def _spread(axes: int, count: int, seed: int) -> Array:
+    """Shares (axes, N) that lie denser towards the ends, as a polynomial needs it."""
+    from scipy.stats import qmc
+
+    u = qmc.Sobol(axes, seed=SEED + seed).random(1 << (count - 1).bit_length())[:count].T
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * u))
+
+
+def _corners(axes: int, count: int) -> Array:
+    """Shares (axes, N) as they come, a fifth of them in corners."""
+    rng = np.random.default_rng(SEED)
+    found = rng.random((axes, count))
+    some = int(CORNERS * count)
+    found[:, :some] = rng.integers(0, 2, (axes, some))
+    return found
