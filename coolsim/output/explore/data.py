@@ -45,13 +45,12 @@ _IN_SCENARIO = {"fan_speed": "fan.speed"}
 ACTIVITY_DEGREES = (14, 3)  # along moisture and temperature of the store
 
 
-def page_data(chart: Chart, page: Page, scenario: str, title: str, version: str) -> dict[str, Any]:
+def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, Any]:
     """Everything that the page knows."""
     case = chart.case
     rows = [_row(chart, row, page) for row in chart.rows]
     return {
         "title": title,
-        "version": version,
         "scenario": scenario,
         "machine": case.cooler.arrangement,
         "likely": LIKELY,
@@ -98,7 +97,7 @@ def _packed(table: Any, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(table, dtype=kind).tobytes()).decode("ascii")
 
 
-def _told(q: Quantity | None, page: Page) -> dict[str, Any]:
+def told_as(q: Quantity | None, page: Page) -> dict[str, Any]:
     """What turns a stored value into the reader's: a factor, what is added, digits and unit."""
     if q is None:
         return {"unit": "", "factor": 1.0, "plus": 0.0, "digits": 3}
@@ -112,7 +111,7 @@ def _told(q: Quantity | None, page: Page) -> dict[str, Any]:
 
 
 def _axis(case: Case, axis: Axis, page: Page) -> dict[str, Any]:
-    told = _told(axis.quantity, page)
+    told = told_as(axis.quantity, page)
     values = _values(axis)
     step = abs(told["factor"] * axis.step)
     while told["digits"] < 4 and abs(round(step, told["digits"]) - step) > 1e-3 * step:
@@ -156,7 +155,7 @@ def _row(chart: Chart, row: Row, page: Page) -> dict[str, Any]:
     place, _, _ = row.key.rpartition(".")
     stages = getattr(chart.case.cooler, "stages", ())
     own = f"{stages[int(place) - 1].name}: " if place else ""
-    return _told(q, page) | {
+    return told_as(q, page) | {
         "key": row.key,
         "form": row.form,
         "label": own + (label or (q.label if q else row.key)),
@@ -171,7 +170,7 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
     stages = getattr(case.cooler, "stages", ())
     own = f"{stages[int(c.place) - 1].name}: " if c.place else ""
     counted = {(one.key, one.sense) for one in varying(case)}
-    return _told(c.quantity, page) | {
+    return told_as(c.quantity, page) | {
         "key": c.key,
         "row": "temperature" if less_outside else c.key,
         "less_outside": less_outside,

@@ -153,9 +153,9 @@ function judged(values, found = outcomes(values)) {
   });
 }
 
-// Cost per tonne of wet feed: what each part is, and all together.
+// Cost per tonne of wet feed: what each part is, as it is shown, and all together: sums add up.
 function costs(values, found = outcomes(values)) {
-  const parts = data.costs.map((cost) => ({ label: cost.label, value: cost.price * Math.max(found[cost.row], 0) }));
+  const parts = data.costs.map((cost) => ({ label: cost.label, value: Number((cost.price * Math.max(found[cost.row], 0)).toFixed(2)) }));
   return { parts, total: parts.reduce((sum, part) => sum + part.value, 0), tonnesPerHour: found.fed * 3.6 };
 }
 
@@ -208,6 +208,31 @@ function wanted(c, bound) {
   return `${typedText(c, bound)} ${c.sense < 0 ? "at least" : "at most"}`;
 }
 
+// Of each thing alone the nearest value at which everything is kept, all else as it is; the least of a way first.
+function alone(values) {
+  const found = [];
+  axes.forEach((axis, k) => {
+    const now = nearest(axis, values[k]), there = values.slice();
+    for (let far = 1; far < axis.values.length; far++) {
+      const kept = [now - far, now + far].find((n) => {
+        if (n < 0 || n >= axis.values.length) return false;
+        there[k] = axis.values[n];
+        return judged(there).every((v) => v.met);
+      });
+      if (kept === undefined) continue;
+      found.push({ axis, value: axis.values[kept], share: Math.abs(axis.values[kept] - values[k]) / (axis.high - axis.low) });
+      break;
+    }
+  });
+  return found.sort((a, b) => b.axis.is_set - a.axis.is_set || a.share - b.share);
+}
+
+function aloneText(values) {
+  const each = alone(values).map((one) => `${one.axis.label} ${text(one.axis, one.value)}`);
+  if (!each.length) return "No single thing on this page would do alone: change several, or ask coolsim settings.";
+  return `Each alone would do: ${each.join("; ")}.`;
+}
+
 // The verdict on a place: how it looks, the sentence, and what stands below it.
 function verdict(values) {
   const each = judged(values), broken = each.filter((v) => !v.met).sort((a, b) => b.over - a.over);
@@ -217,7 +242,7 @@ function verdict(values) {
     const wish = broken.find((v) => v.constraint.of_target) || broken[0];
     const [what, then] = SAID[wish.constraint.harm];
     const why = broken.map((v) => `${v.constraint.label} ${toldApart(v.constraint, v.value, v.bound)}, ${wanted(v.constraint, v.bound)}`);
-    return { look: "bad", said: `${what} ${then}`, below: `${why.join("; ")}.${likely}` };
+    return { look: "bad", said: `${what} ${then}`, below: `${why.join("; ")}.${likely}`, then: aloneText(values) };
   }
   if (!data.constraints.some((c) => c.of_target)) {
     return { look: "doubt", said: "No limit is passed.", below: "Whether it may be bagged is not said: the scenario has no [target]." };
@@ -343,9 +368,10 @@ function showSliders() {
 // ---- Tonight -------------------------------------------------------------------------------------------------
 
 function showVerdict() {
-  const { look, said, below } = verdict(here), box = by("verdict");
+  const { look, said, below, then } = verdict(here), box = by("verdict");
   box.className = `verdict ${look}`.trim();
   box.replaceChildren(element("p", { class: "said" }, said), element("p", {}, leaves()), element("p", { class: "small" }, below));
+  if (then) box.append(element("p", {}, then));
 }
 
 function leaves() {
@@ -359,17 +385,18 @@ function showKept() {
   const table = by("kept"), found = outcomes(here), was = judged(scenario);
   const body = element("tbody");
   judged(here, found).forEach((v, k) => {
-    const c = v.constraint, mark = v.met ? "kept" : "not kept";
-    const beside = v.tenth === null ? "" : `; ${c.tenth.startsWith("warmest") ? "warmest" : "wettest"} tenth ${text(c, v.tenth)}`;
-    const bound = `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}${c.assumed ? " (assumed)" : ""}`;
-    body.append(tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, mark + beside, right(text(c, was[k].value))], false, v.met ? "" : "broken"));
+    const c = v.constraint, beside = v.tenth === null ? "" : `${c.tenth.startsWith("warmest") ? "warmest" : "wettest"} tenth ${text(c, v.tenth)}`;
+    const bound = `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}`.replaceAll(" ", "\u00a0") + (c.assumed ? " (assumed)" : "");
+    const line = tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, v.met ? "kept" : "not kept", right(text(c, was[k].value))], false, v.met ? "" : "broken");
+    if (beside) line.cells[0].append(element("div", { class: "small" }, beside));
+    body.append(line);
   });
-  const T = rows[rowOf.temperature], then = outcomes(scenario);
-  body.prepend(tableRow([T.label, right(text(T, found.temperature)), "", "", right(text(T, then.temperature))]));
-  if (!data.constraints.some((c) => c.row === "moisture")) {
-    const M = rows[rowOf.moisture];
-    body.prepend(tableRow([M.label, right(text(M, found.moisture)), "", "", right(text(M, then.moisture))]));
+  const then = outcomes(scenario), rest = data.constraints.some((c) => c.row === "moisture") ? ["temperature"] : ["moisture", "temperature"];
+  for (const key of rest.reverse()) {
+    const row = rows[rowOf[key]];
+    body.prepend(tableRow([row.label, right(text(row, found[key])), "", "", right(text(row, then[key]))]));
   }
+  for (const line of [...body.rows].filter((one) => one.cells[0].firstChild.textContent === rows[rowOf.moisture].label).reverse()) body.prepend(line);
   table.replaceChildren(element("thead", {}, tableRow(["", right("here"), "may be", "", right("scenario")], true)), body);
 }
 
@@ -384,9 +411,8 @@ function showMoney() {
     body.append(tableRow([label, right(value.toFixed(2)), right(was.toFixed(2)), right(`${change > 0 ? "+" : change < 0 ? "−" : ""}${Math.abs(change).toFixed(2)}`)], false, look));
   };
   now.parts.forEach((part, k) => line(part.label, part.value, then.parts[k].value, ""));
-  const sum = (cost) => cost.parts.reduce((total, part) => total + Number(part.value.toFixed(2)), 0);
-  line("per tonne of wet feed", sum(now), sum(then), "sum");
-  line("per hour", sum(now) * now.tonnesPerHour, sum(then) * then.tonnesPerHour, "");
+  line("per tonne of wet feed", now.total, then.total, "sum");
+  line("per hour", now.total * now.tonnesPerHour, then.total * then.tonnesPerHour, "");
   const unit = data.currency ? ` in ${data.currency}` : "";
   table.replaceChildren(element("thead", {}, tableRow([`per tonne${unit}`, right("here"), right("scenario"), right("change")], true)), body);
 }
@@ -480,6 +506,28 @@ function levelsOf(low, high) {
   return found;
 }
 
+// Where numbers of the grid are above a level, as the path of a picture: of each cell the part that is.
+function regionPath(numbers, level, at) {
+  let path = "";
+  const wide = ACROSS + 1;
+  for (let b = 0; b < UPWARDS; b++) {
+    for (let a = 0; a < ACROSS; a++) {
+      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * wide + p] - level })), points = [];
+      if (corners.every((one) => one.v <= 0)) continue;
+      corners.forEach((one, k) => {
+        const next = corners[(k + 1) % 4];
+        if (one.v > 0) points.push([one.p, one.q]);
+        if (one.v > 0 !== next.v > 0) {
+          const share = one.v / (one.v - next.v);
+          points.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
+        }
+      });
+      path += `M${points.map((point) => at(point).join(" ")).join("L")}Z`;
+    }
+  }
+  return path;
+}
+
 // The lines on which numbers of the grid have a level, as the path of a picture; each cell is cut by itself.
 function contourPath(numbers, level, at) {
   let path = "";
@@ -504,30 +552,20 @@ function contourPath(numbers, level, at) {
 function showStudy() {
   view = viewNow();
   const { x, y, output, numbers, overs } = view, holder = by("plot"), width = Math.max(holder.clientWidth, 280);
-  const height = Math.min(Math.round(width * 0.62) + 60, 560), left = 62, top = 12, foot = 48, side = 14;
+  const height = Math.min(Math.round(width * 0.62) + 60, 560), left = 62, top = 12, foot = 48, side = 26;
   const inner = [width - left - side, height - top - foot], wide = ACROSS + 1;
   const at = ([a, b]) => [(left + (inner[0] * a) / ACROSS).toFixed(1), (top + inner[1] * (1 - b / UPWARDS)).toFixed(1)];
   const low = Math.min(...numbers), high = Math.max(...numbers);
   const shown = [low, high].map((v) => shownNumber(output, v)), levels = levelsOf(Math.min(...shown), Math.max(...shown)).map((v) => storedNumber(output, v)).sort((a, b) => a - b);
   const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", tabindex: 0, "aria-label": `${output.label} over ${x.label} and ${y.label}: ${text(output, low)} to ${text(output, high)}. Arrow keys move the cross.` });
   svg.append(drawn("defs", {}, drawn("pattern", { id: "hatch", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, drawn("path", { d: "M0 0V7", class: "hatch" }))));
-  const band = (v) => Math.min(9, Math.round((9 * levels.filter((level) => level <= v).length) / Math.max(levels.length, 1)));
-  // Cells of one band side by side are one rectangle, a little larger so that no seam shows.
-  const runs = (klass, paint) => {
-    for (let b = 0; b < UPWARDS; b++) {
-      for (let a = 0, from = 0; a < ACROSS; a++) {
-        const mine = klass(a, b);
-        if (a + 1 < ACROSS && klass(a + 1, b) === mine) continue;
-        const [x0, y0] = at([from, b + 1]).map(Number), [x1, y1] = at([a + 1, b]).map(Number);
-        if (mine !== null) svg.append(drawn("rect", { x: x0, y: y0, width: x1 - x0 + 0.6, height: y1 - y0 + 0.6, ...paint(mine) }));
-        from = a + 1;
-      }
-    }
-  };
-  const middle = (a, b) => (numbers[b * wide + a] + numbers[b * wide + a + 1] + numbers[(b + 1) * wide + a] + numbers[(b + 1) * wide + a + 1]) / 4;
-  runs((a, b) => band(middle(a, b)), (mine) => ({ class: `b${mine}` }));
-  const passed = (a, b) => overs[b * wide + a].some((over) => over > data.kept);
-  runs((a, b) => (passed(a, b) && passed(a + 1, b + 1) ? 1 : null), () => ({ fill: "url(#hatch)" }));
+  svg.append(drawn("rect", { x: left, y: top, width: inner[0], height: inner[1], class: "b0" }));
+  levels.forEach((level, n) => {
+    const path = regionPath(numbers, level, at), shade = Math.round((9 * (n + 1)) / levels.length);
+    if (path) svg.append(drawn("path", { d: path, class: `b${shade}`, "shape-rendering": "crispEdges" }));
+  });
+  const hatched = regionPath(overs.map((each) => Math.max(-1, ...each)), data.kept, at);
+  if (hatched) svg.append(drawn("path", { d: hatched, fill: "url(#hatch)" }));
   levels.forEach((level, n) => {
     const path = contourPath(numbers, level, at);
     if (!path) return;
@@ -606,7 +644,7 @@ function read(values) {
 
 // An outcome along one axis, all else as it is here.
 function showSlice(id, k, output) {
-  const axis = axes[k], holder = by(id), width = Math.max(holder.clientWidth, 260), height = 210, left = 62, top = 12, inner = [width - left - 14, height - 60];
+  const axis = axes[k], holder = by(id), width = Math.max(holder.clientWidth, 260), height = 210, left = 62, top = 12, inner = [width - left - 26, height - 60];
   const values = here.slice(), points = [];
   for (let n = 0; n <= 60; n++) {
     values[k] = between(axis, n, 60);
@@ -669,6 +707,121 @@ function saveCsv() {
   URL.revokeObjectURL(link.href);
 }
 
+// ---- To buy --------------------------------------------------------------------------------------------------
+
+const buy = data.buy; // null where nothing is to be bought, or no size serves
+let chosen = buy ? { floor: buy.taken, margin: buy.margin } : null;
+
+// The fan of a floor, with a margin on the bed's pressure: largest flow, largest pressure, and the next standard motor.
+function fanOf(floor, margin) {
+  const asked = floor.duties.map((d) => ({ flow: d.flow, pressure: d.bed * (1 + margin) + d.duct, density: d.density }));
+  const flow = Math.max(...asked.map((d) => d.flow)), pressure = Math.max(...asked.map((d) => d.pressure));
+  const shaft = (flow * pressure) / buy.efficiency, motor = buy.ratings.find((kilowatt) => 1000 * kilowatt * (1 + 1e-9) >= shaft);
+  return { asked, flow, pressure, density: asked.find((d) => d.pressure === pressure).density, shaft, electric: shaft / buy.motor_efficiency, motor };
+}
+
+function kilowatts(power) {
+  return `${Number((power / 1000).toPrecision(3))} kW`;
+}
+
+function chooser(name, words, last, valueText) {
+  const id = `choose-${name}`, range = element("input", { type: "range", id, min: 0, max: last, step: 1 });
+  range.addEventListener("input", () => {
+    chosen = { ...chosen, [name]: name === "floor" ? Number(range.value) : Number(range.value) * 0.05 };
+    showBuy();
+  });
+  return element("div", { class: "slider" }, element("div", { class: "name" }, element("label", { for: id }, words), element("strong", { id: `${id}-now` })), range, element("div", { class: "ends" }, element("span", {}, valueText(0)), element("span", {}, valueText(last))));
+}
+
+function beginBuy() {
+  const area = buy.told.area;
+  by("chosen").append(chooser("floor", buy.dryers > 1 ? "floor of all dryers" : "floor", buy.floors.length - 1, (k) => text(area, buy.floors[k].area)));
+  if (buy.efficiency !== null) by("chosen").append(chooser("margin", "margin on the bed's pressure", 30, (k) => `${5 * k} %`));
+  by("print").addEventListener("click", () => print());
+  by("governing").replaceChildren(element("thead", {}, tableRow(["part", "fixed by", "at"], true)), element("tbody", {}, ...buy.governing.map((g) => tableRow([g.part, g.who, g.why.join(", ") || "no limit: least cost"]))));
+  by("buy-words").replaceChildren(...buy.words.map((words) => element("p", { class: "small" }, words)));
+}
+
+function showBuy() {
+  if (!buy) return;
+  const floor = buy.floors[chosen.floor], fan = buy.efficiency === null ? null : fanOf(floor, chosen.margin), told = buy.told;
+  const set = (name, position, words) => {
+    by(`choose-${name}`).value = position;
+    by(`choose-${name}`).setAttribute("aria-valuetext", words);
+    by(`choose-${name}-now`).textContent = words;
+  };
+  set("floor", chosen.floor, text(told.area, floor.area));
+  if (fan) set("margin", Math.round(chosen.margin / 0.05), `${(100 * chosen.margin).toFixed(0)} %`);
+  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per tonne to run, mean of all`.replace("  ", " ");
+  const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
+  const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
+  by("bought").className = `verdict ${fan && fan.motor === undefined ? "bad" : ""}`.trim();
+  by("bought").replaceChildren(
+    element("p", { class: "said" }, `${buy.dryers > 1 ? `${buy.dryers} ${built}, together ` : `A ${built} of `}${text(told.area, floor.area)}${motor}.`),
+    element("p", {}, `The deepest bed is ${text(told.depth, floor.depth)}${money}.`),
+    element("p", { class: "small" }, chosen.floor === buy.taken ? "This is the floor that coolsim size takes: more saves little." : chosen.floor < buy.taken ? "Smaller than the floor that coolsim size takes: dearer to run." : "Larger than the floor that coolsim size takes: little is left to save."));
+  showFan(fan, floor);
+  showBody(floor);
+  showServed(floor);
+}
+
+function showFan(fan, floor) {
+  const told = buy.told;
+  if (!fan) {
+    const head = tableRow(["part", right("floor"), right("largest flow"), right("largest pressure"), right("motor"), right("heater")], true);
+    const lines = buy.parts.map((p, k) => tableRow([buy.machine === "belt" ? `zone ${k + 1}` : "one dryer", right(text(told.area, p.area)), right(text(told.flow, p.flow)), right(text(told.pressure, p.pressure)), right(kilowatts(p.motor)), right(p.heater === null ? "none" : kilowatts(p.heater))]));
+    by("fan").replaceChildren(element("caption", {}, `On the floor that is taken, ${text(told.area, buy.floors[buy.taken].area)}, with ${(100 * buy.margin).toFixed(0)} % on the bed's pressure`), element("thead", {}, head), element("tbody", {}, ...lines));
+    return;
+  }
+  by("fan").replaceChildren(element("tbody", {},
+    tableRow(["largest volume at its inlet", right(text(told.flow, fan.flow))]),
+    tableRow(["largest pressure", right(text(told.pressure, fan.pressure))]),
+    tableRow(["air there", right(`${fan.density.toFixed(2)} kg/m³`)]),
+    tableRow([`at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(kilowatts(fan.shaft))]),
+    tableRow(["next standard motor", right(fan.motor === undefined ? "none" : `${fan.motor} kW`)])));
+  showDuties(fan);
+}
+
+// What every product in every weather asks, and the point through which or above which the fan's curve must pass.
+function showDuties(fan) {
+  const holder = by("duties"), width = Math.max(holder.clientWidth, 260), height = 250, left = 66, top = 14, inner = [width - left - 26, height - 62], told = buy.told;
+  const x = { ...told.flow, label: "flow", low: 0, high: 1.25 * fan.flow }, y = { ...told.pressure, label: "pressure", low: 0, high: 1.35 * fan.pressure };
+  const at = (q, p) => [left + (inner[0] * q) / x.high, top + inner[1] * (1 - p / y.high)];
+  const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `What is asked of the fan: ${fan.asked.map((d) => `${text(told.flow, d.flow)} at ${text(told.pressure, d.pressure)}`).join("; ")}. Its curve must pass through or above ${text(told.flow, fan.flow)} at ${text(told.pressure, fan.pressure)}.` });
+  const path = Array.from({ length: 41 }, (_, n) => { const q = (x.high * n) / 40; return at(q, fan.pressure * (q / fan.flow) ** 2); }).filter(([, py]) => py >= top);
+  svg.append(drawn("path", { d: `M${path.map((p) => p.map((v) => v.toFixed(1)).join(" ")).join("L")}`, class: "curve", "stroke-dasharray": "3 4" }));
+  frame(svg, x, y, left, top, inner, width, height);
+  fan.asked.forEach((d) => { const [cx, cy] = at(d.flow, d.pressure); svg.append(drawn("circle", { cx, cy, r: 4.5, class: "dot" })); });
+  const [cx, cy] = at(fan.flow, fan.pressure);
+  svg.append(drawn("rect", { x: cx - 8, y: cy - 8, width: 16, height: 16, class: "place" }), label(cx, cy - 14, "the curve passes here or above", width));
+  holder.replaceChildren(svg, element("figcaption", {}, element("p", { class: "small" }, "Dots: each product in each weather. Square: the duty to ask for. Dotted: how the pressure of bed and duct grows with the flow, about as its square.")));
+}
+
+// A cooler with its measures, drawn to scale; of dryers nothing is drawn.
+function showBody(floor) {
+  if (buy.freeboard === null) return;
+  const side = Math.sqrt(floor.area), tall = floor.depth + buy.freeboard, width = 260, scale = Math.min(150 / side, 190 / tall), length = buy.told.length;
+  const [w, h, bed] = [side * scale, tall * scale, floor.depth * scale], left = 24, top = 26, metres = (v) => `${(length.factor * v).toFixed(2)} ${length.unit}`;
+  const svg = drawn("svg", { viewBox: `0 0 ${width} ${h + 84}`, role: "img", "aria-label": `A square body of ${metres(side)} by ${metres(side)}, ${metres(tall)} high, the bed ${metres(floor.depth)} deep` });
+  svg.append(drawn("rect", { x: left, y: top + h - bed, width: w, height: bed, class: "pellets" }), drawn("rect", { x: left, y: top, width: w, height: h, class: "plate" }));
+  svg.append(drawn("path", { d: `M${left} ${top + h}l${w / 2 - 8} 26h16l${w / 2 - 8} -26`, class: "plate" }));
+  svg.append(drawn("text", { x: left + w / 2, y: 16, "text-anchor": "middle" }, metres(side)));
+  svg.append(drawn("text", { x: left + w + 8, y: top + h - bed / 2 + 4 }, `bed ${metres(floor.depth)}`), drawn("text", { x: left + w + 8, y: top + (h - bed) / 2 + 4 }, `room ${metres(buy.freeboard)}`));
+  svg.append(drawn("text", { x: left, y: top + h + 46 }, `square ${metres(side)}, or round ${metres(Math.sqrt((4 * floor.area) / Math.PI))}`));
+  by("body").replaceChildren(element("h2", {}, "Inner measures"), svg);
+}
+
+function showServed(floor) {
+  const told = buy.told, money = floor.served.some((s) => s.cost !== null), dries = floor.served.some((s) => s.time !== null);
+  if (!floor.served.length) {
+    by("served").replaceChildren(element("tbody", {}, tableRow([`Of dryers this is told on the floor that is taken, ${text(told.area, buy.floors[buy.taken].area)}.`])));
+    return;
+  }
+  const head = ["", right("airflow"), ...(dries ? [right("inlet air"), right("time")] : []), right("bed"), right("leaves"), right("at"), ...(money ? [right("per tonne")] : []), "stands at"];
+  const lines = floor.served.map((s) => tableRow([s.who, right(text(told.flow, s.airflow)), ...(dries ? [right(text(told.inlet, s.inlet)), right(text(told.time, s.time))] : []), right(text(told.depth, s.depth)), right(text(told.moisture, s.moisture)), right(text(told.temperature, s.temperature)), ...(money ? [right(s.cost === null ? "" : s.cost.toFixed(2))] : []), s.binding.join(", ") || "no limit"]));
+  by("served").replaceChildren(element("thead", {}, tableRow(head, true)), element("tbody", {}, ...lines));
+}
+
 // ---- The page ------------------------------------------------------------------------------------------------
 
 function show() {
@@ -690,6 +843,7 @@ function ask(name) {
     by(`tab-${other}`).setAttribute("aria-selected", String(other === name));
     by(`tab-${other}`).tabIndex = other === name ? 0 : -1;
   }
+  document.body.className = name;
   const map = name !== "buy";
   by("verdict").hidden = by("given").hidden = by("accuracy").hidden = !map;
   if (map) show();
@@ -735,16 +889,18 @@ function begin() {
     by(`tab-${name}`).addEventListener("keydown", tabKeyed);
   }
   addEventListener("resize", () => ask(QUESTIONS.find((name) => !by(name).hidden)));
+  if (buy) beginBuy();
   showTrust();
   ask("tonight");
 }
 
 function showTrust() {
-  const e = data.error, M = rows[rowOf.moisture], T = rows[rowOf.temperature];
-  const points = (v) => `${(100 * v).toFixed(2)} points`, kelvin = (v) => `${(Math.abs(T.factor) * v).toFixed(2)} ${T.unit === "°F" ? "°F" : "K"}`;
+  const e = data.error, T = rows[rowOf.temperature];
+  const up = (v) => (Math.ceil(100 * v - 1e-9) / 100).toFixed(2); // rounded up: no error looks smaller than it is
+  const points = (v) => `${up(100 * v)} points`, kelvin = (v) => `${up(T.factor * v)} ${T.unit === "°F" ? "°F" : "K"}`;
   by("error").textContent = `Its numbers come from a map of what coolsim predicts. Held against ${e.states} predictions it had not seen, a fifth of them in corners of the map, it was off by at most ${points(e.largest.moisture)} and ${kelvin(e.largest.temperature)}; 95 of 100 by no more than ${points(e.of_95.moisture)} and ${kelvin(e.of_95.temperature)}. Outside its ranges it does not answer.`;
   by("held").textContent = `Everything that no slider moves is as the scenario has it: ${data.held}`;
-  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±: ${spread.names.join(", ")}.`;
+  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
 }
 
 begin();

@@ -26,7 +26,7 @@ from coolsim.studies.explore.outcomes import Row, Store, evened, plain, rows_of,
 from coolsim.studies.explore.spread import Spread, drawn, has_unknowns, spread_of, unlike
 from coolsim.studies.explore.surface import Surface, fitted
 
-Told = Callable[[str, float], None]  # hears what is done, and which share of all
+Told = Callable[[str, float], object]  # hears what is done, and which share of all
 
 SEED = 11
 CORNERS = 0.2  # share of the states held out
