@@ -45,13 +45,19 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
         "margin": answer.margin,
         "reserve": answer.reserve,
         "efficiency": None if answer.fan is None else answer.fan.efficiency,
-        "motor_efficiency": None if answer.fan is None else answer.fan.shaft_power / answer.fan.electric_power,
+        "motor_efficiency": None
+        if answer.fan is None
+        else answer.fan.shaft_power / answer.fan.electric_power,
         "ratings": list(IEC_RATINGS),
         "freeboard": None if answer.body is None else answer.body.freeboard,
         "belt_width": answer.belt_width,
         "parts": [_part(part) for part in answer.zones],
         "governing": [
-            {"part": g.part, "who": f"{g.product} in {g.weather}", "why": [at_limit(x, page) for x in g.limits]}
+            {
+                "part": g.part,
+                "who": f"{g.product} in {g.weather}",
+                "why": [at_limit(x, page) for x in g.limits],
+            }
             for g in answer.governing
         ],
         "words": [w.text for w in answer.warnings],

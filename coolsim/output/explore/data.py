@@ -31,6 +31,7 @@ from coolsim.studies.explore.outcomes import (
     constraints_told,
 )
 from coolsim.studies.explore.spread import Spread
+from coolsim.studies.explore.surface import Surface, powers_of
 from coolsim.studies.uncertainty import varying
 
 LIKELY = 0.8  # chance from which a verdict says "likely enough"; assumed, and the page says so
@@ -58,13 +59,7 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "outside": [a.key for a in chart.axes].index(OUTSIDE),
         "axes": [_axis(case, axis, page) for axis in chart.axes],
         "rows": rows,
-        "surface": {
-            "low": chart.surface.low.tolist(),
-            "high": chart.surface.high.tolist(),
-            "powers": _packed(chart.surface.powers.T, "u1"),
-            "coefficients": _packed(chart.surface.coefficients, "<f4"),
-            "terms": len(chart.surface.powers),
-        },
+        "surface": _surface(chart.surface),
         "activity": _activity(chart),
         "constraints": [_constraint(c, case, chart, page) for c in constraints_told(case)],
         "costs": _costs(case),
@@ -76,6 +71,29 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
             "of_95": {k: chart.missed.of_95[k] for k in ("moisture", "temperature")},
         },
         "spread": None if chart.spread is None else _spread(chart.spread),
+    }
+
+
+def _surface(surface: Surface) -> dict[str, Any]:
+    """A polynomial, and along what it bends: each with the powers of its terms, axis by axis."""
+    axes = len(surface.low)
+    bends = [
+        {
+            "along": _surface(bend.along),
+            "knots": bend.knots.tolist(),
+            "powers": _packed(powers_of(axes, bend.degree).T, "u1"),
+            "terms": len(powers_of(axes, bend.degree)),
+        }
+        for bend in surface.bends
+    ]
+    return {
+        "low": surface.low.tolist(),
+        "high": surface.high.tolist(),
+        "powers": _packed(surface.powers.T, "u1"),
+        "terms": len(surface.powers),
+        "coefficients": _packed(surface.coefficients, "<f4"),
+        "width": surface.coefficients.shape[1],
+        "bends": bends,
     }
 
 
@@ -184,6 +202,7 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
         "of_target": c.of_target,
         "assumed": c.assumed,
         "varies": (c.key, c.sense) in counted,
+        "off": chart.missed.of_95["temperature" if less_outside else c.key],
         # of a film as cold as the air outside the bound moves with that
         "bound_is_outside": c.quantity.name == "headspace_dew_point" and case.bag.coldest_store is None,
     }
@@ -235,5 +254,3 @@ def _spread(spread: Spread) -> Mapping[str, Any]:
         "samples": _packed(spread.samples, "<f4"),
         "count": spread.samples.shape[1],
     }
-
-

@@ -105,7 +105,11 @@ def _to_buy(case: Case) -> bool:
 
 
 def document(
-    chart: Chart, program_version: str, units: str = "si", scenario: str = "", bought: SizeAnswer | None = None
+    chart: Chart,
+    program_version: str,
+    units: str = "si",
+    scenario: str = "",
+    bought: SizeAnswer | None = None,
 ) -> str:
     """Return the page as HTML; `units` are "si" or "us", `scenario` the name of its file."""
     loader = PackageLoader("coolsim.output.explore", "")

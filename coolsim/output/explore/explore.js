@@ -22,9 +22,14 @@ function floatsOf(text) {
   return Float64Array.from(new Float32Array(bytesOf(text).buffer));
 }
 
+function unpackedPowers(packed) {
+  const powers = bytesOf(packed.powers);
+  return { powers, terms: packed.terms, degree: powers.reduce((a, b) => Math.max(a, b), 0) };
+}
+
 function unpackedSurface(packed) {
-  const powers = bytesOf(packed.powers), terms = packed.terms, degree = powers.reduce((a, b) => Math.max(a, b), 0);
-  return { low: packed.low, high: packed.high, powers, terms, degree, coefficients: floatsOf(packed.coefficients) };
+  const bends = packed.bends.map((bend) => ({ along: unpackedSurface(bend.along), knots: bend.knots, ...unpackedPowers(bend) }));
+  return { low: packed.low, high: packed.high, ...unpackedPowers(packed), width: packed.width, coefficients: floatsOf(packed.coefficients), bends };
 }
 
 function unpackedSpread(packed) {
@@ -92,20 +97,45 @@ function placeOf(values) {
   });
 }
 
-function termsAt(place) {
-  const terms = new Float64Array(surface.terms).fill(1);
+// Products of Chebyshev's polynomials at a place, into `into` from a position on.
+function products(of, place, into, from) {
+  into.fill(1, from, from + of.terms);
   place.forEach((t, k) => {
-    const each = chebyshev(t, surface.degree), from = k * surface.terms;
-    for (let n = 0; n < terms.length; n++) terms[n] *= each[surface.powers[from + n]];
+    const each = chebyshev(t, of.degree), at = k * of.terms;
+    for (let n = 0; n < of.terms; n++) into[from + n] *= each[of.powers[at + n]];
   });
+}
+
+// Terms of a map at a place: its polynomial's, and those that are joined between the knots of each bend.
+function termsAt(place, of = surface) {
+  const terms = new Float64Array(of.width);
+  products(of, place, terms, 0);
+  let from = of.terms;
+  for (const bend of of.bends) {
+    const v = rowAt(bend.along, 0, termsAt(place, bend.along)), own = new Float64Array(bend.terms), knots = bend.knots, last = knots.length - 1;
+    products(bend, place, own, 0);
+    const at = Math.min(knots[last], Math.max(knots[0], v));
+    let k = 0;
+    while (k < last - 1 && at > knots[k + 1]) k++;
+    const share = (at - knots[k]) / (knots[k + 1] - knots[k]);
+    for (let n = 0; n < bend.terms; n++) {
+      terms[from + k * bend.terms + n] = (1 - share) * own[n];
+      terms[from + (k + 1) * bend.terms + n] = share * own[n];
+    }
+    from += knots.length * bend.terms;
+  }
   return terms;
 }
 
-function smoothRow(k, terms) {
+function rowAt(of, k, terms) {
   let sum = 0;
-  const from = k * surface.terms;
-  for (let n = 0; n < terms.length; n++) sum += surface.coefficients[from + n] * terms[n];
+  const from = k * of.width;
+  for (let n = 0; n < of.width; n++) sum += of.coefficients[from + n] * terms[n];
   return sum;
+}
+
+function smoothRow(k, terms) {
+  return rowAt(surface, k, terms);
 }
 
 function waterActivity(moisture, outside) {
@@ -243,6 +273,11 @@ function verdict(values) {
     const [what, then] = SAID[wish.constraint.harm];
     const why = broken.map((v) => `${v.constraint.label} ${toldApart(v.constraint, v.value, v.bound)}, ${wanted(v.constraint, v.bound)}`);
     return { look: "bad", said: `${what} ${then}`, below: `${why.join("; ")}.${likely}`, then: aloneText(values) };
+  }
+  const near = each.filter((v) => v.constraint.sense * (v.bound - v.value) < v.constraint.off);
+  if (near.length) {
+    const why = near.map((v) => `${v.constraint.label} ${toldApart(v.constraint, v.value, v.bound)}, ${wanted(v.constraint, v.bound)}`);
+    return { look: "doubt", said: "On the edge: closer to a bound than this page is exact.", below: `${why.join("; ")}. Ask coolsim predict here before you rely on it.${likely}` };
   }
   if (!data.constraints.some((c) => c.of_target)) {
     return { look: "doubt", said: "No limit is passed.", below: "Whether it may be bagged is not said: the scenario has no [target]." };
@@ -800,7 +835,7 @@ function showDuties(fan) {
 // A cooler with its measures, drawn to scale; of dryers nothing is drawn.
 function showBody(floor) {
   if (buy.freeboard === null) return;
-  const side = Math.sqrt(floor.area), tall = floor.depth + buy.freeboard, width = 260, scale = Math.min(150 / side, 190 / tall), length = buy.told.length;
+  const side = Math.sqrt(floor.area), tall = floor.depth + buy.freeboard, width = 300, scale = Math.min(120 / side, 150 / tall), length = buy.told.length;
   const [w, h, bed] = [side * scale, tall * scale, floor.depth * scale], left = 24, top = 26, metres = (v) => `${(length.factor * v).toFixed(2)} ${length.unit}`;
   const svg = drawn("svg", { viewBox: `0 0 ${width} ${h + 84}`, role: "img", "aria-label": `A square body of ${metres(side)} by ${metres(side)}, ${metres(tall)} high, the bed ${metres(floor.depth)} deep` });
   svg.append(drawn("rect", { x: left, y: top + h - bed, width: w, height: bed, class: "pellets" }), drawn("rect", { x: left, y: top, width: w, height: h, class: "plate" }));
@@ -888,6 +923,7 @@ function begin() {
     by(`tab-${name}`).addEventListener("click", () => ask(name));
     by(`tab-${name}`).addEventListener("keydown", tabKeyed);
   }
+  for (const event of ["beforeprint", "afterprint"]) addEventListener(event, () => ask(QUESTIONS.find((name) => !by(name).hidden)));
   addEventListener("resize", () => ask(QUESTIONS.find((name) => !by(name).hidden)));
   if (buy) beginBuy();
   showTrust();

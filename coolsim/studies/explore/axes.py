@@ -63,14 +63,18 @@ class Axis:
         return np.asarray(_FORTH[self.form](value))
 
     def back(self, share: Array) -> Array:
-        """Values at shares (0 to 1) of the way along its coordinate."""
+        """Values at shares of the way along its coordinate: 0 to 1, and a little beyond where that can be."""
         if self.heats:
             return np.asarray(self.low + share * (self.high - self.low))
         low, high = (_FORTH[self.form](np.asarray(end)) for end in (self.low, self.high))
-        return np.clip(_BACK[self.form](low + share * (high - low)), self.low, self.high)
+        return np.clip(
+            _BACK[self.form](low + share * (high - low)), *_CAN_BE.get(self.key.rpartition(".")[2], _ANY)
+        )
 
 
 _LOGARITHMIC = ("airflow", "fan_speed", "bed_depth", "residence_time", "duration", "batch_mass", "belt_speed")
+_ANY = -np.inf, np.inf
+_CAN_BE = {HUMIDITY: (0.01, 0.999), "recirculation": (0.0, 0.98), "fan_speed": (0.01, 1.0)}
 _FORTH = {"itself": np.asarray, "logarithm": np.log, "circulated": lambda r: -np.log(1 - r)}
 _BACK = {"itself": np.asarray, "logarithm": np.exp, "circulated": lambda x: 1 - np.exp(-x)}
 
@@ -80,9 +84,7 @@ def axes_of(case: Case, result: Result) -> tuple[Axis, ...]:
     M, air = float(case.feed.moisture), case.air
     reach = max(LEAST_FEED, FEED_SHARE * M)
     T, RH = float(air.temperature), float(air.relative_humidity)
-    fed = Axis(
-        FEED, QUANTITIES[FEED], "feed moisture", max(M - reach, 0.2 * M), M + reach, M, STEPS[FEED]
-    )
+    fed = Axis(FEED, QUANTITIES[FEED], "feed moisture", max(M - reach, 0.2 * M), M + reach, M, STEPS[FEED])
     day, damper = REACH["dryer" if dries(case) else "cooler"]
     cold, hot = min(max(T - day, COLDEST), T), max(min(T + day, HOTTEST), T)
     outside = Axis(OUTSIDE, QUANTITIES["temperature"], "air outside", cold, hot, T, STEPS[OUTSIDE])
@@ -120,7 +122,9 @@ def coordinates(axes: tuple[Axis, ...], values: Array) -> Array:
     return np.array([axis.forth(row, outside) for axis, row in zip(axes, values)])
 
 
-def case_at(machine: Machine, axes: tuple[Axis, ...], values: Array, by: Mapping[str, str] | None = None) -> Case:
+def case_at(
+    machine: Machine, axes: tuple[Axis, ...], values: Array, by: Mapping[str, str] | None = None
+) -> Case:
     """The case of a machine with its axes at values (axes,); `by` names what stands in a key's place."""
     known = dict(zip((axis.key for axis in axes), map(float, values)))
     case = machine.case

@@ -10,7 +10,8 @@ have to settle. So airflows are chosen that give about the speeds that are wante
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,13 +23,15 @@ from coolsim.machines import Machine, machine_of
 from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates, dries
-from coolsim.studies.explore.outcomes import Row, Store, evened, plain, rows_of, solve, store_of
+from coolsim.studies.explore.outcomes import HEAT, Row, Store, evened, plain, rows_of, solve, store_of
 from coolsim.studies.explore.spread import Spread, drawn, has_unknowns, spread_of, unlike
-from coolsim.studies.explore.surface import Surface, fitted
+from coolsim.studies.explore.surface import Bend, Surface, fitted, powers_of
 
 Told = Callable[[str, float], object]  # hears what is done, and which share of all
 
 SEED = 11
+FAR_OUT = 2  # one in so many states is spread further out still: corners are where polynomials fail
+BEYOND = 0.03  # of each range, to either side: states that are fitted lie a little outside of the map
 CORNERS = 0.2  # share of the states held out
 LEAST_SOLVED = 0.8
 GUESSED = 60  # states at which a fan's speed is settled, to know which airflows give which speeds
@@ -47,8 +50,8 @@ class Effort:
     refused: float  # kg/kg wet, largest: beyond, there is no map
 
 
-COOLER = Effort((3000, 5000), (300, 500), 120, 400, 2.5e-4, 0.25, 4e-3)
-DRYER = Effort((500, 900), (50, 90), 30, 160, 1.5e-3, 0.5, 4e-3)
+COOLER = Effort((3000, 6000), (300, 600), 120, 400, 2e-4, 0.2, 4e-3)
+DRYER = Effort((1200, 3000), (50, 60), 30, 160, 1e-3, 0.35, 4e-3)
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,10 @@ class Chart:
 
     def __call__(self, values: Array) -> dict[str, Array]:
         """Outcomes by their keys at values (axes, N)."""
-        x, outside = coordinates(self.axes, values), values[[a.key for a in self.axes].index("outside_temperature")]
+        x, outside = (
+            coordinates(self.axes, values),
+            values[[a.key for a in self.axes].index("outside_temperature")],
+        )
         table = self.surface(x)
         return {row.key: plain(row, smooth, self.store, outside) for row, smooth in zip(self.rows, table)}
 
@@ -85,12 +91,12 @@ def effort_of(case: Case) -> Effort:
     return DRYER if dries(case) else COOLER
 
 
-def charted(case: Case, told: Told | None = None) -> Chart:
-    """The map of a case; raises NotConverged where none is good enough."""
+def charted(case: Case, told: Told | None = None, effort: Effort | None = None) -> Chart:
+    """The map of a case; raises NotConverged where none is good enough, InputError where none can be asked for."""
     told = told or (lambda what, share: None)
     told("predicting today", 0.0)
     result = predict(case)
-    return _Charting(case, result, effort_of(case), told).chart()
+    return _Charting(case, result, effort or effort_of(case), told).chart()
 
 
 class _Charting:
@@ -100,9 +106,11 @@ class _Charting:
         self.case, self.result, self.effort, self.told = case, result, effort, told
         self.machine, self.even = machine_of(case), machine_of(evened(case))
         self.axes, self.rows, self.store = axes_of(case, result), rows_of(case), store_of(case)
-        self.by = {s.key: s.sought for s in self.machine.settings if s.by and s.key in {a.key for a in self.axes}}
+        self.by = {
+            s.key: s.sought for s in self.machine.settings if s.by and s.key in {a.key for a in self.axes}
+        }
         self.airflow: Surface | None = None
-        self.low, self.high = self._ends()
+        self.ends = self._ends()
         self.weights = np.array([_WEIGHT.get(row.key, 0.0) for row in self.rows])
 
     def chart(self) -> Chart:
@@ -111,17 +119,27 @@ class _Charting:
             self.airflow = self._airflows()
         effort, missed = self.effort, None
         checks = self._at(_corners(len(self.axes), effort.held_out), rough=False)
-        rough = full = None
+        bends = bends_of(self)
+        rough = full = like = np.zeros((len(self.axes), 0)), np.zeros((len(self.rows), 0))
         for count, few in zip(effort.rough, effort.full):
             self.told("predicting the shape", 0.05)
-            rough = self._at(_spread(len(self.axes), count, 1), rough=True)
+            rough = _more(
+                rough, self._at(_spread(len(self.axes), count, 1)[:, rough[0].shape[1] :], rough=True)
+            )
             self.told("predicting in full", 0.5)
-            full = self._at(_spread(len(self.axes), few, 2), rough=False)
+            share = _spread(len(self.axes), few, 2)[:, full[0].shape[1] :]
+            full, like = _more(full, self._at(share, rough=False)), _more(like, self._at(share, rough=True))
             self.told("laying the map", 0.9)
-            shape = fitted(*rough, self.low, self.high, self.weights)
-            surface = shape.plus(self._added(shape, *full))
+            shape = fitted(*rough, self.ends, self.weights, bends)
+            # a fan's speed follows from its airflow, so that the two may stand at places that are not quite the same
+            added = full[1] - like[1] + shape(like[0]) - shape(full[0])
+            most = int(shape.powers.sum(axis=1).max(initial=0))
+            surface = shape.plus(fitted(full[0], added, self.ends, self.weights, most=most))
             missed = self._missed(surface, *checks)
-            if missed.of_95["moisture"] <= effort.moisture and missed.of_95["temperature"] <= effort.temperature:
+            if (
+                missed.of_95["moisture"] <= effort.moisture
+                and missed.of_95["temperature"] <= effort.temperature
+            ):
                 break
         assert missed is not None
         if missed.largest["moisture"] > effort.refused:
@@ -131,11 +149,6 @@ class _Charting:
             )
         spread = self._spread(surface) if has_unknowns(self.case) else None
         return Chart(self.case, self.result, self.axes, self.rows, surface, missed, self.store, spread)
-
-    def _added(self, shape: Surface, x: Array, rows: Array) -> Surface:
-        """What full predictions add to a shape."""
-        most = int(shape.powers.sum(axis=1).max(initial=0))
-        return fitted(x, rows - shape(x), self.low, self.high, self.weights, most)
 
     def _ends(self) -> tuple[Array, Array]:
         """Ends of the coordinates."""
@@ -161,7 +174,9 @@ class _Charting:
         rows = np.where(np.isfinite(x).all(axis=0), found.rows, np.nan)
         if np.isfinite(rows).all(axis=0).mean() < LEAST_SOLVED:
             count = int((~np.isfinite(rows).all(axis=0)).sum())
-            raise NotConverged(f"{count} of {rows.shape[1]} states of the map did not converge: narrow [limits]")
+            raise NotConverged(
+                f"{count} of {rows.shape[1]} states of the map did not converge: narrow [limits]"
+            )
         return x, rows
 
     def _cases(self, machine: Machine, values: Array) -> list[Case]:
@@ -179,7 +194,7 @@ class _Charting:
         cases = [case_at(self.even, self.axes, column) for column in values.T]
         flows = _airflow_of(self.even, cases)
         x = coordinates(self.axes, values)
-        return fitted(x, np.log(flows)[None], self.low, self.high, np.ones(1), most=2)
+        return fitted(x, np.log(flows)[None], self.ends, np.ones(1), most=2)
 
     def _spread(self, surface: Surface) -> Spread:
         """What is not known, anywhere on the map: what a varied state adds to the same one as it is known."""
@@ -207,7 +222,71 @@ class _Charting:
 
 
 # One over what is small enough where a polynomial is held against states it has not seen.
-_WEIGHT = {"moisture": 1 / 8e-5, "temperature": 1 / 0.1, "wettest_tenth": 1 / 1.5e-4, "warmest_tenth": 1 / 0.3}
+_WEIGHT = {
+    "moisture": 1 / 8e-5,
+    "temperature": 1 / 0.1,
+    "wettest_tenth": 1 / 1.5e-4,
+    "warmest_tenth": 1 / 0.3,
+}
+
+
+def _more(before: tuple[Array, Array], new: tuple[Array, Array]) -> tuple[Array, Array]:
+    x, rows = (np.concatenate(pair, axis=1) for pair in zip(before, new))
+    return x, rows
+
+
+# ---- Where outcomes bend sharply ------------------------------------------------------------------------
+
+POWERS = (0.45, 0.6, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.2)  # of the heater's: knots of what it would give
+UNLIMITED = 300  # states without the limit of the heater, to know what it would give
+MOST_KNOTS = 16
+
+
+def bends_of(charting: _Charting) -> tuple[Bend, ...]:
+    """Of a batch alone: where its air changes sides, and where its heater is at its power."""
+    case = charting.case
+    if case.cooler.arrangement != "batch":
+        return ()
+    return (*_reversals(charting), *_heater(charting))
+
+
+def _reversals(charting: _Charting) -> Iterator[Bend]:
+    """Along the time of drying: the exit changes its way each time the air changes sides."""
+    cooler, keys = charting.case.cooler, [axis.key for axis in charting.axes]
+    every = cooler.reverse_every
+    if "duration" not in keys or every is None or "reverse_every" in keys or cooler.mixing != "none":
+        return
+    k = keys.index("duration")
+    low, high = (float(end[k]) for end in charting.ends)
+    for spacing in (every / 2, every):
+        times = np.arange(np.ceil(np.exp(low) / spacing), np.exp(high) / spacing + 1e-9) * spacing
+        knots = np.unique(np.concatenate([[low], np.log(times), [high]]))
+        if 2 < len(knots) <= MOST_KNOTS:
+            linear = powers_of(len(keys), 1)
+            along = np.where(linear[:, k] == 1, (high - low) / 2, 0.0)
+            along[linear.sum(axis=1) == 0] = (high + low) / 2
+            yield Bend(Surface(*charting.ends, linear, along[None]), knots, 1)
+            return
+
+
+def _heater(charting: _Charting) -> Iterator[Bend]:
+    """Along the mean heat that the heater would give, were there no limit to it."""
+    case = charting.case
+    most = case.cooler.heater_power
+    if most is None:
+        return
+    free = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, heater_power=None))
+    unlimited = _Charting(free, charting.result, charting.effort, charting.told)
+    x, rows = unlimited._at(_spread(len(charting.axes), UNLIMITED, 5), rough=True)
+    heat = rows[[row.key for row in charting.rows].index(HEAT)]
+    values = dict(zip((axis.key for axis in charting.axes), x))
+    time = np.exp(values["duration"]) if "duration" in values else case.cooler.duration
+    mass = case.feed.bulk_density * case.cooler.floor_area * case.cooler.bed_depth
+    along = fitted(x, (heat * mass / time / most)[None], charting.ends, np.array([100.0]), most=4)
+    seen = along(x)[0]
+    inside = [p for p in POWERS if seen.min() < p < seen.max()]
+    if seen.min() < 1.0 < seen.max():
+        yield Bend(along, np.array([seen.min(), *inside, seen.max()]), 2)
 
 
 def _airflow_of(machine: Machine, cases: list[Case]) -> Array:
@@ -224,7 +303,9 @@ def _spread(axes: int, count: int, seed: int) -> Array:
     from scipy.stats import qmc
 
     u = qmc.Sobol(axes, seed=SEED + seed).random(1 << (count - 1).bit_length())[:count].T
-    return np.asarray(0.5 - 0.5 * np.cos(np.pi * u))
+    found = np.asarray(0.5 - 0.5 * np.cos(np.pi * u))
+    found = np.where(np.arange(count) % FAR_OUT, found, 0.5 - 0.5 * np.cos(np.pi * found))
+    return np.asarray(0.5 + (1 + 2 * BEYOND) * (found - 0.5))
 
 
 def _corners(axes: int, count: int) -> Array:

@@ -125,7 +125,12 @@ def _known(machine: Machine, cases: Sequence[Case], result: Result) -> dict[str,
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
     moisture = result.pellets_out.moisture_wb
     lost = np.asarray(given_away(machine.case, solid, moisture)) + 0 * feed
-    known |= {ELECTRICITY: spent.electricity / feed, HEAT: spent.heat / feed, GIVEN_AWAY: lost / feed, FED: feed}
+    known |= {
+        ELECTRICITY: spent.electricity / feed,
+        HEAT: spent.heat / feed,
+        GIVEN_AWAY: lost / feed,
+        FED: feed,
+    }
     return known
 
 

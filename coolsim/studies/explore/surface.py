@@ -1,7 +1,8 @@
 """Polynomials through rows of outcomes: a rich one through many rough states, what a full prediction adds on top.
 
 Terms are those of the survey of dryers (`drying.survey`): products of Chebyshev polynomials up to a degree in all.
-The degree is the one that does best on states left out.
+The degree is the one that does best on states left out. Where it is known along what outcomes bend sharply, as where
+a heater is at its power, polynomials of low degree are joined between knots of that, too (`Bend`).
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from coolsim.fields import Array
 from coolsim.studies.drying.survey import kept_terms
 
 LEFT_OUT = 5  # one in so many states judges the degree
-MOST_TERMS = 0.45  # per state
+MOST_TERMS = 0.4  # per state
 DEGREES = range(1, 10)
 
 
@@ -38,17 +39,38 @@ def terms_at(t: Array, powers: NDArray[np.intp]) -> Array:
 
 
 @dataclass(frozen=True)
+class Bend:
+    """Something along which outcomes bend sharply at known places: a polynomial of the axes, and its knots."""
+
+    along: Surface  # of one row
+    knots: Array
+    degree: int  # of the polynomials that are joined between the knots
+
+    def terms(self, t: Array) -> Array:
+        """Terms (N, terms): how near each knot is, times polynomials."""
+        v = self.along.at(t)[0]
+        near = np.array([np.interp(v, self.knots, one) for one in np.eye(len(self.knots))]).T
+        each = terms_at(t, powers_of(len(t), self.degree))
+        return np.asarray((near[:, :, None] * each[:, None]).reshape(len(v), -1))
+
+
+@dataclass(frozen=True)
 class Surface:
     """Rows of outcomes over a box of coordinates."""
 
     low: Array  # (axes,)
     high: Array
     powers: NDArray[np.intp]  # (terms, axes)
-    coefficients: Array  # (rows, terms)
+    coefficients: Array  # (rows, terms of the powers, then those of the bends)
+    bends: tuple[Bend, ...] = ()
 
     def __call__(self, x: Array) -> Array:
         """Rows (rows, N) at coordinates x (axes, N)."""
-        return np.asarray(self.coefficients @ terms_at(self.scaled(x), self.powers).T)
+        return self.at(self.scaled(x))
+
+    def at(self, t: Array) -> Array:
+        """The same at coordinates from −1 to 1."""
+        return np.asarray(self.coefficients @ _terms(t, self.powers, self.bends).T)
 
     def scaled(self, x: Array) -> Array:
         """Coordinates from −1 to 1."""
@@ -59,33 +81,51 @@ class Surface:
         place = {tuple(p): k for k, p in enumerate(self.powers.tolist())}
         coefficients = self.coefficients.copy()
         coefficients[:, [place[tuple(p)] for p in other.powers.tolist()]] += other.coefficients
-        return Surface(self.low, self.high, self.powers, coefficients)
+        return Surface(self.low, self.high, self.powers, coefficients, self.bends)
 
 
-def fitted(x: Array, rows: Array, low: Array, high: Array, weights: Array, most: int | None = None) -> Surface:
+def _terms(t: Array, powers: NDArray[np.intp], bends: tuple[Bend, ...]) -> Array:
+    return np.concatenate([terms_at(t, powers), *(bend.terms(t) for bend in bends)], axis=1)
+
+
+def fitted(
+    x: Array,
+    rows: Array,
+    ends: tuple[Array, Array],
+    weights: Array,
+    bends: tuple[Bend, ...] = (),
+    most: int | None = None,
+) -> Surface:
     """The polynomial of the degree that does best on states left out, fitted to all of them.
 
-    weights (rows,): one over the error of each row that is small enough: a richer polynomial would only be longer.
-    most: highest degree.
+    ends: lowest and highest coordinates. weights (rows,): one over the error of each row that is small enough: a
+    richer polynomial would only be longer. most: highest degree.
     """
     good = np.isfinite(rows).all(axis=0)
     x, rows = x[:, good], rows[:, good]
-    t, axes = _scaled(x, low, high), len(x)
+    t, axes, bent = _scaled(x, *ends), len(x), _terms_of_bends(_scaled(x, *ends), bends)
     left = np.arange(x.shape[1]) % LEFT_OUT == 0
     best, least = 0, np.inf
     for degree in DEGREES:
         powers = powers_of(axes, degree)
-        if degree > 1 and (len(powers) > MOST_TERMS * x.shape[1] or (most is not None and degree > most)):
+        count = len(powers) + bent.shape[1]
+        if degree > 1 and (count > MOST_TERMS * x.shape[1] or (most is not None and degree > most)):
             break
-        terms = terms_at(t, powers)
+        terms = np.concatenate([terms_at(t, powers), bent], axis=1)
         missed = rows[:, left] - _through(terms[~left], rows[:, ~left]) @ terms[left].T
-        score = float(np.abs(weights[:, None] * missed).max())
+        missed *= weights[:, None]
+        score = float((missed**2).mean())
         if score < least:
             best, least = degree, score
-        if least < 1.0:
+        if np.abs(missed).max() < 1.0:
             break
     powers = powers_of(axes, best)
-    return Surface(low, high, powers, _through(terms_at(t, powers), rows))
+    terms = np.concatenate([terms_at(t, powers), bent], axis=1)
+    return Surface(*ends, powers, _through(terms, rows), bends)
+
+
+def _terms_of_bends(t: Array, bends: tuple[Bend, ...]) -> Array:
+    return np.concatenate([np.zeros((t.shape[1], 0)), *(bend.terms(t) for bend in bends)], axis=1)
 
 
 def _through(terms: Array, rows: Array) -> Array:
