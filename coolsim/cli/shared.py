@@ -202,7 +202,10 @@ def json_file(target: str | None) -> Output | None:
 
 @contextmanager
 def working(what: str) -> Iterator[Callable[[str], None]]:
-    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere. Yields what says another."""
+    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere.
+
+    Yields what says something else.
+    """
     if not sys.stderr.isatty():
         yield lambda other: None
         return

@@ -76,7 +76,7 @@ def test_the_page_reads_its_map_as_python_does(browser: Any, page: Path, rough: 
 
 
 def test_verdicts_are_those_of_python(browser: Any, page: Path, rough: Chart) -> None:
-    """Which constraints are kept, on the same numbers: the page has their rows, bounds and senses from one table."""
+    """Which constraints are kept, on the same numbers."""
     show(browser, page, 1280)
     values = states(rough, 60)
     told = browser.execute_script(
@@ -223,10 +223,10 @@ def test_no_sideways_scrolling_no_error_and_nothing_for_axe(
 
 
 def test_it_can_load_nothing(browser: Any, page: Path) -> None:
-    """Its policy names its own style and program by their hashes, and nothing else; a script that is put in is not run."""
+    """Its policy names its own style and program by their hashes; a script that is put in is not run."""
     text = page.read_text(encoding="utf-8")
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1]  # type: ignore[index]
-    assert policy.startswith("default-src 'none'") or policy.startswith("default-src &#39;none&#39;")
+    assert policy.startswith(("default-src 'none'", "default-src &#39;none&#39;"))
     assert "unsafe" not in policy and "http" not in policy
     assert re.search(r"(src|href)=\"(?!data:)", text) is None
     show(browser, page, 1280)
@@ -293,7 +293,7 @@ def test_numbers_of_the_page_are_json(page: Path) -> None:
 
 @pytest.mark.thorough
 def test_what_to_buy_is_what_size_says(browser: Any, tmp_path: Path) -> None:
-    """The floor that is taken has the size's own fan and motor; more margin, a larger one; it prints on one page."""
+    """The floor that is taken has the size's own fan and motor; more margin, more pressure; one page to print."""
     case = level("cooler-to-buy")
     answer = coolsim.size(case)
     file = tmp_path / "page.html"

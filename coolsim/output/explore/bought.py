@@ -1,7 +1,7 @@
 """What to buy, floor by floor, as numbers that a page reads: it adds the margin on the bed's pressure itself.
 
-Floors are those that were predicted, none between them. A fan's flow and the duct's loss do not move with the margin
-on the bed's pressure (the density at its inlet moves by a hundredth at most, and is left as it was predicted).
+Floors are those that were predicted, none between them. A fan's flow and the duct's loss do not move with the
+margin on the bed's pressure (the density at its inlet moves by a hundredth at most, and is left as predicted).
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from coolsim.output.quantities import digits_of, shown, text, unit_of
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import KEPT, Constraint, harm_of
-from coolsim.scenario import schema
+from coolsim.scenario import Source, schema
 from coolsim.studies.explore.axes import OUTSIDE, Axis
 from coolsim.studies.explore.charted import Chart
 from coolsim.studies.explore.outcomes import (
@@ -65,6 +65,7 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "costs": _costs(case),
         "currency": case.costs.currency,
         "held": _held(case, page),
+        "changed": _changed(case),
         "error": {
             "states": chart.missed.states,
             "largest": {k: chart.missed.largest[k] for k in ("moisture", "temperature")},
@@ -72,6 +73,12 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         },
         "spread": None if chart.spread is None else _spread(chart.spread),
     }
+
+
+def _changed(case: Case) -> dict[str, Any]:
+    """Keys that were set otherwise than the file has them, as `--set` and replace() do it."""
+    source = case.source
+    return {key: source.value(key) for key in source.overrides} if isinstance(source, Source) else {}
 
 
 def _surface(surface: Surface) -> dict[str, Any]:

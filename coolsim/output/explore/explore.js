@@ -447,7 +447,7 @@ function showMoney() {
   };
   now.parts.forEach((part, k) => line(part.label, part.value, then.parts[k].value, ""));
   line("per tonne of wet feed", now.total, then.total, "sum");
-  line("per hour", now.total * now.tonnesPerHour, then.total * then.tonnesPerHour, "");
+  line(`per hour, at ${now.tonnesPerHour.toFixed(2)} t`, now.total * now.tonnesPerHour, then.total * then.tonnesPerHour, "");
   const unit = data.currency ? ` in ${data.currency}` : "";
   table.replaceChildren(element("thead", {}, tableRow([`per tonne${unit}`, right("here"), right("scenario"), right("change")], true)), body);
 }
@@ -703,10 +703,12 @@ function showSlice(id, k, output) {
 // This place in Python: by keys of the scenario where there are such, else by the settings of its machine.
 function asPython(values) {
   const file = JSON.stringify(data.scenario || "scenario.toml"), lines = ["import coolsim", "", `case = coolsim.load(${file})`];
-  if (axes.every((axis) => axis.typed)) {
-    const keys = axes.map((axis, k) => `    "${axis.typed}": "${Number(shownNumber(axis, values[k]).toPrecision(9))} ${axis.typed_unit}",`);
-    lines.push("case = coolsim.replace(case, {", ...keys, "})");
-  } else {
+  const plainly = axes.every((axis) => axis.typed), moved = plainly ? axes.map((axis, k) => [axis.typed, `${Number(shownNumber(axis, values[k]).toPrecision(9))} ${axis.typed_unit}`]) : [];
+  const keys = { ...data.changed, ...Object.fromEntries(moved) };
+  if (Object.keys(keys).length) {
+    lines.push("case = coolsim.replace(case, {", ...Object.entries(keys).map(([key, value]) => `    ${JSON.stringify(key)}: ${JSON.stringify(value)},`), "})");
+  }
+  if (!plainly) {
     const known = Object.fromEntries(axes.map((axis, k) => [axis.key, Number(values[k].toPrecision(9))]));
     const own = axes.filter((axis) => axis.key === "feed_moisture" || axis.is_set).map((axis) => `    "${axis.key}": ${known[axis.key]},`);
     lines.splice(0, 1, "import dataclasses", "", "import coolsim", "from coolsim.machines import machine_of");
@@ -806,6 +808,7 @@ function showFan(fan, floor) {
     const head = tableRow(["part", right("floor"), right("largest flow"), right("largest pressure"), right("motor"), right("heater")], true);
     const lines = buy.parts.map((p, k) => tableRow([buy.machine === "belt" ? `zone ${k + 1}` : "one dryer", right(text(told.area, p.area)), right(text(told.flow, p.flow)), right(text(told.pressure, p.pressure)), right(kilowatts(p.motor)), right(p.heater === null ? "none" : kilowatts(p.heater))]));
     by("fan").replaceChildren(element("caption", {}, `On the floor that is taken, ${text(told.area, buy.floors[buy.taken].area)}, with ${(100 * buy.margin).toFixed(0)} % on the bed's pressure`), element("thead", {}, head), element("tbody", {}, ...lines));
+    named(by("fan"));
     return;
   }
   by("fan").replaceChildren(element("tbody", {},
@@ -828,7 +831,7 @@ function showDuties(fan) {
   frame(svg, x, y, left, top, inner, width, height);
   fan.asked.forEach((d) => { const [cx, cy] = at(d.flow, d.pressure); svg.append(drawn("circle", { cx, cy, r: 4.5, class: "dot" })); });
   const [cx, cy] = at(fan.flow, fan.pressure);
-  svg.append(drawn("rect", { x: cx - 8, y: cy - 8, width: 16, height: 16, class: "place" }), label(cx, cy - 14, "the curve passes here or above", width));
+  svg.append(drawn("rect", { x: cx - 8, y: cy - 8, width: 16, height: 16, class: "place" }), label(cx, cy - 14, width < 420 ? "ask for this" : "the curve passes here or above", width));
   holder.replaceChildren(svg, element("figcaption", {}, element("p", { class: "small" }, "Dots: each product in each weather. Square: the duty to ask for. Dotted: how the pressure of bed and duct grows with the flow, about as its square.")));
 }
 
@@ -855,6 +858,20 @@ function showServed(floor) {
   const head = ["", right("airflow"), ...(dries ? [right("inlet air"), right("time")] : []), right("bed"), right("leaves"), right("at"), ...(money ? [right("per tonne")] : []), "stands at"];
   const lines = floor.served.map((s) => tableRow([s.who, right(text(told.flow, s.airflow)), ...(dries ? [right(text(told.inlet, s.inlet)), right(text(told.time, s.time))] : []), right(text(told.depth, s.depth)), right(text(told.moisture, s.moisture)), right(text(told.temperature, s.temperature)), ...(money ? [right(s.cost === null ? "" : s.cost.toFixed(2))] : []), s.binding.join(", ") || "no limit"]));
   by("served").replaceChildren(element("thead", {}, tableRow(head, true)), element("tbody", {}, ...lines));
+  named(by("served"));
+}
+
+// Cells that know the title of their column: where a page is narrow each row stands as a list.
+function named(table) {
+  const titles = [...table.tHead.rows[0].cells].map((cell) => cell.textContent);
+  table.setAttribute("role", "table");
+  for (const row of table.rows) {
+    row.setAttribute("role", "row");
+    [...row.cells].forEach((cell, k) => {
+      cell.setAttribute("role", row.parentElement === table.tHead ? "columnheader" : k === 0 ? "rowheader" : "cell");
+      cell.setAttribute("data-title", titles[k]);
+    });
+  }
 }
 
 // ---- The page ------------------------------------------------------------------------------------------------

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -75,8 +76,16 @@ class Axis:
 _LOGARITHMIC = ("airflow", "fan_speed", "bed_depth", "residence_time", "duration", "batch_mass", "belt_speed")
 _ANY = -np.inf, np.inf
 _CAN_BE = {HUMIDITY: (0.01, 0.999), "recirculation": (0.0, 0.98), "fan_speed": (0.01, 1.0)}
-_FORTH = {"itself": np.asarray, "logarithm": np.log, "circulated": lambda r: -np.log(1 - r)}
-_BACK = {"itself": np.asarray, "logarithm": np.exp, "circulated": lambda x: 1 - np.exp(-x)}
+_FORTH: Mapping[str, Callable[[Any], Any]] = {
+    "itself": np.asarray,
+    "logarithm": np.log,
+    "circulated": lambda r: -np.log(1 - r),
+}
+_BACK: Mapping[str, Callable[[Any], Any]] = {
+    "itself": np.asarray,
+    "logarithm": np.exp,
+    "circulated": lambda x: 1 - np.exp(-x),
+}
 
 
 def axes_of(case: Case, result: Result) -> tuple[Axis, ...]:
@@ -111,6 +120,8 @@ def _set(s: Setting, now: float, hottest: float, opened: bool) -> Axis:
         low, high = min(low, now), max(high, now)
     else:
         now = 0.5 * (low + high)
+    least, most = _CAN_BE.get(s.quantity.name, _ANY)
+    low, high = max(low, least), min(high, most)
     step = s.step if np.isfinite(s.step) and s.step else 0.005 * now
     heats = s.quantity.name == HOT and low < hottest
     return Axis(s.key, s.quantity, s.label, low, high, now, step, opened, heats)

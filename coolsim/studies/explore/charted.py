@@ -13,11 +13,12 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
+from coolsim.case import Case, Line
+from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Machine, machine_of
 from coolsim.predict import predict
@@ -34,6 +35,7 @@ FAR_OUT = 2  # one in so many states is spread further out still: corners are wh
 BEYOND = 0.03  # of each range, to either side: states that are fitted lie a little outside of the map
 CORNERS = 0.2  # share of the states held out
 LEAST_SOLVED = 0.8
+MOST_SET = 5  # beside feed moisture and the air: terms and states grow with their powers
 GUESSED = 60  # states at which a fan's speed is settled, to know which airflows give which speeds
 
 
@@ -94,9 +96,33 @@ def effort_of(case: Case) -> Effort:
 def charted(case: Case, told: Told | None = None, effort: Effort | None = None) -> Chart:
     """The map of a case; raises NotConverged where none is good enough, InputError where none can be asked for."""
     told = told or (lambda what, share: None)
+    check(case)
     told("predicting today", 0.0)
     result = predict(case)
     return _Charting(case, result, effort or effort_of(case), told).chart()
+
+
+def check(case: Case) -> None:
+    """Raise InputError, with every fault, where a case can have no map."""
+    faults, machine = [], machine_of(case)
+    varied = [s for s in machine.settings if s.varies]
+    if len(varied) > MOST_SET:
+        found = f"{len(varied)} things that may be set"
+        allowed = f"a page has at most {MOST_SET}: leave some ranges out, or give them equal ends"
+        faults.append(Fault("", "limits", found, allowed))
+    if isinstance(case.cooler, Line):
+        faults += [
+            Fault(
+                "",
+                f"stage.{s.place}.limits",
+                f"the speed of the fan of {s.stage}",
+                "of a line give its airflow",
+            )
+            for s in machine.settings
+            if s.by
+        ]
+    if faults:
+        raise InputError(faults)
 
 
 class _Charting:
@@ -131,7 +157,7 @@ class _Charting:
             full, like = _more(full, self._at(share, rough=False)), _more(like, self._at(share, rough=True))
             self.told("laying the map", 0.9)
             shape = fitted(*rough, self.ends, self.weights, bends)
-            # a fan's speed follows from its airflow, so that the two may stand at places that are not quite the same
+            # a fan's speed follows from its airflow: the two may stand at places that are not quite the same
             added = full[1] - like[1] + shape(like[0]) - shape(full[0])
             most = int(shape.powers.sum(axis=1).max(initial=0))
             surface = shape.plus(fitted(full[0], added, self.ends, self.weights, most=most))
@@ -144,16 +170,15 @@ class _Charting:
         assert missed is not None
         if missed.largest["moisture"] > effort.refused:
             raise NotConverged(
-                f"no map is good enough: the best is {100 * missed.largest['moisture']:.2f} points off where it was "
-                f"held against predictions, and {100 * effort.refused:.2g} are the most; narrow the ranges of [limits]"
+                f"no map is good enough: the best is {100 * missed.largest['moisture']:.2f} points off where it "
+                f"was held against predictions, and {100 * effort.refused:.2g} are the most; narrow the ranges of "
+                "[limits]"
             )
         spread = self._spread(surface) if has_unknowns(self.case) else None
         return Chart(self.case, self.result, self.axes, self.rows, surface, missed, self.store, spread)
 
     def _ends(self) -> tuple[Array, Array]:
         """Ends of the coordinates."""
-        from itertools import product
-
         corners = np.array(list(product(*((a.low, a.high) for a in self.axes)))).T
         x = coordinates(self.axes, corners)
         return x.min(axis=1), x.max(axis=1)

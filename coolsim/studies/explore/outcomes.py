@@ -65,8 +65,9 @@ class Row:
 def rows_of(case: Case) -> tuple[Row, ...]:
     """The rows of a case: what every page tells, what its constraints bound, what it spends."""
     bounded = {c.key: c.quantity for c in constraints_of(case)}
-    names = {n: QUANTITIES.get(n) for n in _TOLD} | bounded | {k: None for k in _UNLIKE}
-    names |= {n: None for n in (ELECTRICITY, HEAT, GIVEN_AWAY, FED)}
+    names: dict[str, Quantity | None] = {n: QUANTITIES.get(n) for n in _TOLD}
+    names |= bounded
+    names |= dict.fromkeys((*_UNLIKE, ELECTRICITY, HEAT, GIVEN_AWAY, FED))
     return tuple(Row(k, q, _form(k)) for k, q in names.items() if k not in _OF_EXIT)
 
 
@@ -78,7 +79,7 @@ def _form(key: str) -> str:
 
 @dataclass(frozen=True)
 class Solved:
-    """States that were predicted: rows (rows, N), nan where the computation failed; what a fan did instead of a dial."""
+    """States that were predicted: rows (rows, N), nan where the computation failed, and what fans did."""
 
     rows: Array
     set_by: Mapping[str, Array]  # what follows from what was set, as a fan's speed, by keys

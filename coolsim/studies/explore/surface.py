@@ -1,8 +1,8 @@
-"""Polynomials through rows of outcomes: a rich one through many rough states, what a full prediction adds on top.
+"""Polynomials through rows of outcomes.
 
 Terms are those of the survey of dryers (`drying.survey`): products of Chebyshev polynomials up to a degree in all.
-The degree is the one that does best on states left out. Where it is known along what outcomes bend sharply, as where
-a heater is at its power, polynomials of low degree are joined between knots of that, too (`Bend`).
+The degree is the one that does best on states left out. Where it is known along what outcomes bend sharply, as
+where a heater is at its power, polynomials of low degree are joined between knots of that, too (`Bend`).
 """
 
 from __future__ import annotations
