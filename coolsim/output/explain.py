@@ -29,6 +29,7 @@ ANSWERS = (
         "studies.seasons.study",
         "studies.seasons.sure",
         "validation.comparison",
+        "output.explore.document",
     ),
 )
 EQUATIONS = (
