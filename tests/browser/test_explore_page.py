@@ -128,7 +128,7 @@ def test_sliders_moved_say_what_predict_says(browser: Any, tmp_path: Path) -> No
     )
     told = browser.execute_script("return costs(here)")
     assert told["total"] == pytest.approx(float(bill.per_tonne), abs=0.3)  # 0.03 points are 0.26 of feed
-    assert told["tonnesPerHour"] == pytest.approx(1.2)
+    assert told["perHour"] == pytest.approx(1.2)
     said = browser.find_element(By.ID, "verdict").text
     met = all(v.met for v in verdicts_of(case, result))
     assert met == (not said.startswith(("Too", "Beyond")))
@@ -153,6 +153,22 @@ def test_the_chance_is_that_of_python(browser: Any, page: Path, rough: Chart) ->
         both = np.all([kept(c, known[c.key]) for c in varying(rough.case)], axis=0)
         told = browser.execute_script("return chance(arguments[0])", values.tolist())
         assert told == pytest.approx(float(both.mean()), abs=2.1 / 512)
+
+
+def test_us_units(browser: Any, rough: Chart, tmp_path: Path) -> None:
+    """By hand: 31 °C are 87.8 °F; a short ton is 0.90718 t, so that is the share of the price of a tonne."""
+    file = tmp_path / "page.html"
+    file.write_text(document(rough, "0.0", "us", "mill.toml"), encoding="utf-8")
+    si = tmp_path / "si.html"
+    si.write_text(document(rough, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, si, 1280)
+    per_tonne = browser.execute_script("return data.costs.map((c) => c.price)")
+    show(browser, file, 1280)
+    assert browser.find_element(By.ID, "axis-1-typed").get_attribute("value") == "87.8"
+    assert "per short ton" in browser.find_element(By.ID, "verdict").text
+    assert browser.execute_script("return data.costs.map((c) => c.price)") == pytest.approx(
+        [0.90718474 * price for price in per_tonne]
+    )
 
 
 def test_what_is_outside_the_map_is_refused(browser: Any, page: Path) -> None:

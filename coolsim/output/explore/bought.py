@@ -15,6 +15,7 @@ from coolsim.machines.dryers import DryerSettings
 from coolsim.output.explore.data import told_as
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limit
+from coolsim.output.size import per_mass
 from coolsim.quantities import QUANTITIES
 from coolsim.studies.sizing.answer import AirPart, Floor, Served, SizeAnswer
 
@@ -66,6 +67,11 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
     }
 
 
+def _per_mass(cost: float | None, page: Page) -> float | None:
+    """A cost per tonne as one of the mass that people count in."""
+    return None if cost is None else cost * per_mass(page)
+
+
 def _floor(floor: Floor, answer: SizeAnswer, taken: bool, page: Page) -> dict[str, Any]:
     own = [*floor.served, *(answer.served if taken and floor.served else ())]
     depth = max(floor.bed_depth, answer.bed_depth or 0.0) if taken else floor.bed_depth
@@ -73,7 +79,7 @@ def _floor(floor: Floor, answer: SizeAnswer, taken: bool, page: Page) -> dict[st
         "area": floor.floor_area,
         "depth": depth,
         "energy": floor.specific_energy,
-        "cost": floor.cost_per_tonne,
+        "cost": _per_mass(floor.cost_per_tonne, page),
         "taken": taken,
         "duties": [_duty(s, answer.margin) for s in own if s.fan_flow is not None],
         "served": [_served(s, page) for s in (answer.served if taken else floor.served)],
@@ -101,7 +107,7 @@ def _served(s: Served, page: Page) -> dict[str, Any]:
         "time": s.settings.duration if isinstance(s.settings, DryerSettings) else None,
         "moisture": s.moisture_wb,
         "temperature": s.temperature,
-        "cost": s.cost_per_tonne,
+        "cost": _per_mass(s.cost_per_tonne, page),
         "binding": [at_limit(limit, page) for limit in s.binding],
     }
 

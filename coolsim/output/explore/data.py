@@ -15,6 +15,7 @@ from coolsim.fields import Array
 from coolsim.inputs import LABORATORY
 from coolsim.output.page import Page, pretty
 from coolsim.output.quantities import digits_of, shown, text, unit_of
+from coolsim.output.size import mass_unit, per_mass
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import KEPT, Constraint, harm_of
@@ -62,7 +63,12 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "surface": _surface(chart.surface),
         "activity": _activity(chart),
         "constraints": [_constraint(c, case, chart, page) for c in constraints_told(case)],
-        "costs": _costs(case),
+        "costs": _costs(case, page),
+        # money is told per mass of wet feed that people count in
+        "mass": {
+            "name": "tonne" if page.units == "si" else mass_unit(page),
+            "per_hour": 3.6 / per_mass(page),
+        },
         "currency": case.costs.currency,
         "held": _held(case, page),
         "changed": _changed(case),
@@ -108,13 +114,9 @@ def _held(case: Case, page: Page) -> str:
     """What arrives, as far as no slider moves it."""
     feed = case.feed
     temperature = text(QUANTITIES["feed_temperature"], feed.temperature, page)
-    fed = f"{case.material.name} at {temperature}, {unitless(3.6 * feed.throughput)} t/h"
-    return f"{fed}; so are the bed, what is assumed of the pellets, and the pressure of the air."
-
-
-def unitless(value: float) -> str:
-    """A number as people write it."""
-    return f"{value:.3g}"
+    fed = f"{3.6 / per_mass(page) * feed.throughput:.3g} {mass_unit(page)}/h"
+    kept = "so are the bed, what is assumed of the pellets, and the pressure of the air"
+    return f"{case.material.name} at {temperature}, {fed}; {kept}."
 
 
 def _packed(table: Any, kind: str) -> str:
@@ -215,15 +217,17 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
     }
 
 
-def _costs(case: Case) -> list[dict[str, Any]]:
-    """What is paid, per tonne of wet feed: of each row, and its price."""
+def _costs(case: Case, page: Page) -> list[dict[str, Any]]:
+    """What is paid, per mass of wet feed that people count in: of each row, and its price."""
     prices = (
         ("electricity", ELECTRICITY, case.costs.electricity),
         ("heat", HEAT, case.costs.heat),
         ("weight given away", GIVEN_AWAY, case.costs.feed),
     )
     return [
-        {"label": label, "row": row, "price": TONNE * float(price)} for label, row, price in prices if price
+        {"label": label, "row": row, "price": TONNE * per_mass(page) * float(price)}
+        for label, row, price in prices
+        if price
     ]
 
 

@@ -183,10 +183,10 @@ function judged(values, found = outcomes(values)) {
   });
 }
 
-// Cost per tonne of wet feed: what each part is, as it is shown, and all together: sums add up.
+// Cost per tonne (or short ton) of wet feed: what each part is, as it is shown, and all together: sums add up.
 function costs(values, found = outcomes(values)) {
   const parts = data.costs.map((cost) => ({ label: cost.label, value: Number((cost.price * Math.max(found[cost.row], 0)).toFixed(2)) }));
-  return { parts, total: parts.reduce((sum, part) => sum + part.value, 0), tonnesPerHour: found.fed * 3.6 };
+  return { parts, total: parts.reduce((sum, part) => sum + part.value, 0), perHour: found.fed * data.mass.per_hour };
 }
 
 // Probability that everything is kept, by samples of what is not known; null where everything is known.
@@ -263,6 +263,27 @@ function aloneText(values) {
   return `Each alone would do: ${each.join("; ")}.`;
 }
 
+const LOOKED_AT = 16; // values of each setting that are asked how likely they are
+
+// Of each setting alone the nearest of some values at which all is kept likely enough.
+function surely(values) {
+  const found = [];
+  axes.forEach((axis, k) => {
+    if (!axis.is_set) return;
+    const last = axis.values.length - 1, there = values.slice();
+    const some = [...new Set(Array.from({ length: LOOKED_AT + 1 }, (_, n) => Math.round((last * n) / LOOKED_AT)))];
+    some.sort((a, b) => Math.abs(axis.values[a] - values[k]) - Math.abs(axis.values[b] - values[k]));
+    for (const n of some) {
+      there[k] = axis.values[n];
+      const share = judged(there).every((v) => v.met) ? chance(there) : 0;
+      if (share < data.likely) continue;
+      found.push(`${axis.label} ${text(axis, axis.values[n])} (${chanceText(share)})`);
+      return;
+    }
+  });
+  return found.length ? `Likely enough, each alone: ${found.join("; ")}.` : "";
+}
+
 // The verdict on a place: how it looks, the sentence, and what stands below it.
 function verdict(values) {
   const each = judged(values), broken = each.filter((v) => !v.met).sort((a, b) => b.over - a.over);
@@ -287,7 +308,7 @@ function verdict(values) {
   }
   const basis = `${(100 * data.likely).toFixed(0)} % or more counts as likely enough; that is assumed.`;
   if (sure >= data.likely) return { look: "", said: `Likely enough: all is kept with a chance of ${chanceText(sure)}.`, below: basis };
-  return { look: "doubt", said: `As computed it will do, but the chance is only ${chanceText(sure)}.`, below: `Measure the pellets before you rely on it. ${basis}` };
+  return { look: "doubt", said: `As computed it will do, but the chance is only ${chanceText(sure)}.`, below: `Measure the pellets before you rely on it. ${basis}`, then: surely(values) };
 }
 
 // ---- Elements ------------------------------------------------------------------------------------------------
@@ -412,7 +433,7 @@ function showVerdict() {
 function leaves() {
   const found = outcomes(here), cost = costs(here, found);
   const parts = ["moisture", "temperature"].map((key) => text(rows[rowOf[key]], found[key]));
-  const money = data.costs.length ? `; ${cost.total.toFixed(2)} ${data.currency} per tonne`.replace("  ", " ") : "";
+  const money = data.costs.length ? `; ${cost.total.toFixed(2)} ${data.currency} per ${data.mass.name}`.replace("  ", " ") : "";
   return `Pellets leave at ${parts[0]} and ${parts[1]}${money}.`;
 }
 
@@ -446,10 +467,10 @@ function showMoney() {
     body.append(tableRow([label, right(value.toFixed(2)), right(was.toFixed(2)), right(`${change > 0 ? "+" : change < 0 ? "−" : ""}${Math.abs(change).toFixed(2)}`)], false, look));
   };
   now.parts.forEach((part, k) => line(part.label, part.value, then.parts[k].value, ""));
-  line("per tonne of wet feed", now.total, then.total, "sum");
-  line(`per hour, at ${now.tonnesPerHour.toFixed(2)} t`, now.total * now.tonnesPerHour, then.total * then.tonnesPerHour, "");
+  line(`per ${data.mass.name} of wet feed`, now.total, then.total, "sum");
+  line(`per hour, at ${now.perHour.toFixed(2)} ${data.mass.name}s`, now.total * now.perHour, then.total * then.perHour, "");
   const unit = data.currency ? ` in ${data.currency}` : "";
-  table.replaceChildren(element("thead", {}, tableRow([`per tonne${unit}`, right("here"), right("scenario"), right("change")], true)), body);
+  table.replaceChildren(element("thead", {}, tableRow([`per ${data.mass.name}${unit}`, right("here"), right("scenario"), right("change")], true)), body);
 }
 
 // Ends of an outcome as one axis goes from end to end of its range, all else as it is here.
@@ -506,7 +527,7 @@ const ACROSS = 48, UPWARDS = 36; // steps of the grid of the picture
 function outputs() {
   const studied = rows.filter((row) => row.studied).map((row) => ({ ...row, of: (found) => found[row.key] }));
   if (data.costs.length) {
-    studied.push({ key: "cost", label: "cost per tonne", unit: data.currency, factor: 1, plus: 0, digits: 2, of: (found) => data.costs.reduce((sum, c) => sum + c.price * Math.max(found[c.row], 0), 0) });
+    studied.push({ key: "cost", label: `cost per ${data.mass.name}`, unit: data.currency, factor: 1, plus: 0, digits: 2, of: (found) => data.costs.reduce((sum, c) => sum + c.price * Math.max(found[c.row], 0), 0) });
   }
   return studied;
 }
@@ -789,7 +810,7 @@ function showBuy() {
   };
   set("floor", chosen.floor, text(told.area, floor.area));
   if (fan) set("margin", Math.round(chosen.margin / 0.05), `${(100 * chosen.margin).toFixed(0)} %`);
-  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per tonne to run, mean of all`.replace("  ", " ");
+  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run, mean of all`.replace("  ", " ");
   const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
   const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
   by("bought").className = `verdict ${fan && fan.motor === undefined ? "bad" : ""}`.trim();
@@ -855,7 +876,7 @@ function showServed(floor) {
     by("served").replaceChildren(element("tbody", {}, tableRow([`Of dryers this is told on the floor that is taken, ${text(told.area, buy.floors[buy.taken].area)}.`])));
     return;
   }
-  const head = ["", right("airflow"), ...(dries ? [right("inlet air"), right("time")] : []), right("bed"), right("leaves"), right("at"), ...(money ? [right("per tonne")] : []), "stands at"];
+  const head = ["", right("airflow"), ...(dries ? [right("inlet air"), right("time")] : []), right("bed"), right("leaves"), right("at"), ...(money ? [right(`per ${data.mass.name}`)] : []), "stands at"];
   const lines = floor.served.map((s) => tableRow([s.who, right(text(told.flow, s.airflow)), ...(dries ? [right(text(told.inlet, s.inlet)), right(text(told.time, s.time))] : []), right(text(told.depth, s.depth)), right(text(told.moisture, s.moisture)), right(text(told.temperature, s.temperature)), ...(money ? [right(s.cost === null ? "" : s.cost.toFixed(2))] : []), s.binding.join(", ") || "no limit"]));
   by("served").replaceChildren(element("thead", {}, tableRow(head, true)), element("tbody", {}, ...lines));
   named(by("served"));
