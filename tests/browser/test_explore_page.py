@@ -333,3 +333,25 @@ def test_what_to_buy_is_what_size_says(browser: Any, tmp_path: Path) -> None:
     assert faults_of_axe(browser)[0] == []
     pdf = browser.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4})
     assert len(PdfReader(io.BytesIO(base64.b64decode(pdf["data"]))).pages) == 1
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("name", ["belt-four-zones", "dryer-then-cooler"])
+def test_a_belt_and_a_line_are_given_in_python_too(browser: Any, tmp_path: Path, name: str) -> None:
+    """Where several keys say what one slider does, the Python of the page sets the machine itself."""
+    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    chart = charted(case, effort=Effort((200,), (6,), 5, 40, 1.0, 100.0, 1.0))
+    file = tmp_path / "page.html"
+    file.write_text(document(chart, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, file, 1280)
+    for k in range(len(chart.axes)):
+        browser.find_element(By.ID, f"axis-{k}").send_keys(Keys.ARROW_RIGHT * 3)
+    browser.find_element(By.ID, "tab-study").click()
+    values = np.array(browser.execute_script("return here"))
+    scope: dict[str, Any] = {}
+    code = browser.find_element(By.ID, "python").text.replace('coolsim.load("mill.toml")', "given")
+    exec(code, {"given": case}, scope)
+    there = coolsim.predict(case_at(machine_of(case), chart.axes, values))
+    assert scope["result"].pellets_out.moisture_wb == pytest.approx(there.pellets_out.moisture_wb, abs=1e-8)
+    assert [e for e in browser.get_log("browser") if e["level"] in ("SEVERE", "WARNING")] == []
+    assert faults_of_axe(browser)[0] == []

@@ -14,7 +14,7 @@ from coolsim.costs import TONNE
 from coolsim.fields import Array
 from coolsim.inputs import LABORATORY
 from coolsim.output.page import Page, pretty
-from coolsim.output.quantities import digits_of, shown, text, unit_of
+from coolsim.output.quantities import MOST_DIGITS, digits_of, shown, text, unit_of
 from coolsim.output.size import mass_unit, per_mass
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
@@ -141,8 +141,8 @@ def _axis(case: Case, axis: Axis, page: Page) -> dict[str, Any]:
     told = told_as(axis.quantity, page)
     values = _values(axis)
     step = abs(told["factor"] * axis.step)
-    while told["digits"] < 4 and abs(round(step, told["digits"]) - step) > 1e-3 * step:
-        told["digits"] += 1
+    while 10.0 ** -told["digits"] > step * (1 + 1e-9) and told["digits"] < MOST_DIGITS:
+        told["digits"] += 1  # neighbours on the dial read differently
     return told | {
         "key": axis.key,
         "label": axis.label,
@@ -186,6 +186,7 @@ def _row(chart: Chart, row: Row, page: Page) -> dict[str, Any]:
         "key": row.key,
         "form": row.form,
         "label": own + (label or (q.label if q else row.key)),
+        "points": q is not None and q.points,
         "studied": q is not None and row.key != "fan_curve",
     }
 

@@ -69,7 +69,7 @@ function text(told, value, digits = told.digits) {
 }
 
 function typedText(told, value) {
-  return `${Number(shownNumber(told, value).toPrecision(6))} ${unitOf(told)}`.trim();
+  return `${Number(shownNumber(told, value).toPrecision(5))} ${unitOf(told)}`.trim();
 }
 
 // Two values with as many digits as tell them apart.
@@ -445,6 +445,7 @@ function showKept() {
     const bound = `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}`.replaceAll(" ", "\u00a0") + (c.assumed ? " (assumed)" : "");
     const line = tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, v.met ? "kept" : "not kept", right(text(c, was[k].value))], false, v.met ? "" : "broken");
     if (beside) line.cells[0].append(element("div", { class: "small" }, beside));
+    if (!v.met) line.cells[0].append(element("div", { class: "narrow", "aria-hidden": "true" }, "not kept"));
     body.append(line);
   });
   const then = outcomes(scenario), rest = data.constraints.some((c) => c.row === "moisture") ? ["temperature"] : ["moisture", "temperature"];
@@ -532,7 +533,7 @@ function outputs() {
   return studied;
 }
 
-const studied = outputs();
+const studied = outputs(); // what a picture can show
 let view = null; // what the picture shows: its axes, their values, the numbers on its grid
 
 function between(axis, n, count) {
@@ -608,7 +609,7 @@ function contourPath(numbers, level, at) {
 function showStudy() {
   view = viewNow();
   const { x, y, output, numbers, overs } = view, holder = by("plot"), width = Math.max(holder.clientWidth, 280);
-  const height = Math.min(Math.round(width * 0.62) + 60, 560), left = 62, top = 12, foot = 48, side = 26;
+  const height = Math.min(Math.round(width * 0.62) + 60, 560), left = 48, top = 24, foot = 48, side = 26;
   const inner = [width - left - side, height - top - foot], wide = ACROSS + 1;
   const at = ([a, b]) => [(left + (inner[0] * a) / ACROSS).toFixed(1), (top + inner[1] * (1 - b / UPWARDS)).toFixed(1)];
   const low = Math.min(...numbers), high = Math.max(...numbers);
@@ -669,8 +670,8 @@ function frame(svg, x, y, left, top, inner, width, height) {
     svg.append(drawn("path", { d: `M${left} ${py}h-5`, class: "axis" }), drawn("text", { x: left - 8, y: py + 4, "text-anchor": "end" }, String(Number(tick.toPrecision(6)))));
   });
   svg.append(drawn("rect", { x: left, y: top, width: inner[0], height: inner[1], class: "axis" }));
-  svg.append(drawn("text", { x: left + inner[0] / 2, y: height - 8, "text-anchor": "middle" }, `${x.label} [${x.unit}]`));
-  svg.append(drawn("text", { x: 14, y: top + inner[1] / 2, "text-anchor": "middle", transform: `rotate(-90 14 ${top + inner[1] / 2})` }, `${y.label} [${unitOf(y)}]`));
+  svg.append(drawn("text", { x: left + inner[0] / 2, y: height - 8, "text-anchor": "middle" }, `${x.label}${unitOf(x) ? ` [${unitOf(x)}]` : ""}`));
+  svg.append(drawn("text", { x: 4, y: 14 }, `${y.label}${unitOf(y) ? ` [${unitOf(y)}]` : ""}`));
 }
 
 // The place under the pointer; on the dial where it is to be taken.
@@ -700,7 +701,7 @@ function read(values) {
 
 // An outcome along one axis, all else as it is here.
 function showSlice(id, k, output) {
-  const axis = axes[k], holder = by(id), width = Math.max(holder.clientWidth, 260), height = 210, left = 62, top = 12, inner = [width - left - 26, height - 60];
+  const axis = axes[k], holder = by(id), width = Math.max(holder.clientWidth, 260), height = 220, left = 48, top = 24, inner = [width - left - 26, height - 72];
   const values = here.slice(), points = [];
   for (let n = 0; n <= 60; n++) {
     values[k] = between(axis, n, 60);
@@ -843,7 +844,7 @@ function showFan(fan, floor) {
 
 // What every product in every weather asks, and the point through which or above which the fan's curve must pass.
 function showDuties(fan) {
-  const holder = by("duties"), width = Math.max(holder.clientWidth, 260), height = 250, left = 66, top = 14, inner = [width - left - 26, height - 62], told = buy.told;
+  const holder = by("duties"), width = Math.max(holder.clientWidth, 260), height = 260, left = 52, top = 26, inner = [width - left - 26, height - 74], told = buy.told;
   const x = { ...told.flow, label: "flow", low: 0, high: 1.25 * fan.flow }, y = { ...told.pressure, label: "pressure", low: 0, high: 1.35 * fan.pressure };
   const at = (q, p) => [left + (inner[0] * q) / x.high, top + inner[1] * (1 - p / y.high)];
   const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `What is asked of the fan: ${fan.asked.map((d) => `${text(told.flow, d.flow)} at ${text(told.pressure, d.pressure)}`).join("; ")}. Its curve must pass through or above ${text(told.flow, fan.flow)} at ${text(told.pressure, fan.pressure)}.` });
