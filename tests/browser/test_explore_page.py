@@ -7,6 +7,7 @@ the same map, and, of a full map, with predictions.
 from __future__ import annotations
 
 import base64
+import dataclasses
 import io
 import json
 import re
@@ -30,6 +31,7 @@ from coolsim.output.explore.document import document
 from coolsim.requirements import verdicts_of
 from coolsim.studies.explore.axes import case_at
 from coolsim.studies.explore.charted import Chart, Effort, charted
+from coolsim.studies.explore.surface import Bend, Surface, powers_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 WIDTHS = (360, 1280)
@@ -73,6 +75,26 @@ def test_the_page_reads_its_map_as_python_does(browser: Any, page: Path, rough: 
         mine = np.array([one[row.key] for one in here])
         size = 1e-4 if row.form == "activity" else 1e-5 * max(1e-3, float(np.abs(read[row.key]).max()))
         assert mine == pytest.approx(read[row.key], abs=2 * size), row.key
+
+
+def test_bends_are_read_as_python_reads_them(browser: Any, rough: Chart, tmp_path: Path) -> None:
+    """The same map with a bend along its third axis, whose polynomials have coefficients drawn at random."""
+    s, axes = rough.surface, len(rough.axes)
+    linear = powers_of(axes, 1)
+    bend = Bend(
+        Surface(s.low, s.high, linear, (linear[:, 2] == 1.0)[None] * 1.0), np.array([-1, -0.3, 0.2, 1]), 1
+    )
+    more = np.random.default_rng(5).normal(size=(len(rough.rows), 4 * len(linear)))
+    bent = Surface(s.low, s.high, s.powers, np.concatenate([s.coefficients, 1e-3 * more], axis=1), (bend,))
+    chart = dataclasses.replace(rough, surface=bent)
+    file = tmp_path / "page.html"
+    file.write_text(document(chart, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, file, 1280)
+    values = states(chart, 100)
+    read, here = chart(values), answered(browser, values)
+    for key in ("moisture", "temperature", "lift_off"):
+        assert [one[key] for one in here] == pytest.approx(read[key].tolist(), rel=2e-6)
+    assert np.abs(read["temperature"] - rough(values)["temperature"]).max() > 1e-4  # the bend does something
 
 
 def test_verdicts_are_those_of_python(browser: Any, page: Path, rough: Chart) -> None:
@@ -255,8 +277,6 @@ def test_it_can_load_nothing(browser: Any, page: Path) -> None:
 
 
 def test_a_title_ends_no_element(browser: Any, rough: Chart, tmp_path: Path) -> None:
-    import dataclasses
-
     title = '</script><b id="broken">&amp;'
     chart = dataclasses.replace(rough, case=dataclasses.replace(rough.case, title=title))
     file = tmp_path / "page.html"
