@@ -203,6 +203,9 @@ def test_what_is_outside_the_map_is_refused(browser: Any, page: Path) -> None:
     assert "outside this map" in refused and "12.5 to 15.5 %" in refused
     assert browser.execute_script("return here") == before
     box.send_keys(Keys.CONTROL + "a")
+    box.send_keys("12.4" + Keys.ENTER)
+    assert "12.4 % is outside this map" in browser.find_element(By.ID, "refused").text
+    box.send_keys(Keys.CONTROL + "a")
     box.send_keys("wet" + Keys.ENTER)
     assert "is no number" in browser.find_element(By.ID, "refused").text
     assert browser.execute_script("return here") == before
@@ -284,6 +287,7 @@ def test_a_title_ends_no_element(browser: Any, rough: Chart, tmp_path: Path) -> 
     show(browser, file, 1280)
     assert browser.find_element(By.TAG_NAME, "h1").text == title
     assert browser.find_elements(By.ID, "broken") == []
+    assert "Pellets leave at" in browser.find_element(By.ID, "verdict").text  # its numbers were read
 
 
 def test_tabs_by_keyboard(browser: Any, page: Path) -> None:

@@ -22,8 +22,8 @@ HOT = "inlet_air_temperature"
 AROUND = (0.75, 1.25)  # of what stands there, where [limits] opens nothing: looked at, not allowed
 LEAST_FEED, FEED_SHARE = 0.015, 0.1  # of feed moisture, to either side: points, or a share of it
 # To either side of the air outside: K, and relative humidity. What dries answers less smoothly to the air.
-REACH = {"cooler": (10.0, 0.5), "dryer": (5.0, 0.25)}
-DRIEST, DAMPEST = 0.2, 0.98
+REACH = {"cooler": (10.0, 0.5, 0.98), "dryer": (5.0, 0.25, 0.95)}  # and the dampest
+DRIEST = 0.2
 COLDEST, HOTTEST = -20.0, 48.0  # °C outside
 STEPS: Mapping[str, float] = {FEED: 0.001, OUTSIDE: 0.5, HUMIDITY: 0.01}  # of the page's sliders
 
@@ -94,12 +94,12 @@ def axes_of(case: Case, result: Result) -> tuple[Axis, ...]:
     reach = max(LEAST_FEED, FEED_SHARE * M)
     T, RH = float(air.temperature), float(air.relative_humidity)
     fed = Axis(FEED, QUANTITIES[FEED], "feed moisture", max(M - reach, 0.2 * M), M + reach, M, STEPS[FEED])
-    day, damper = REACH["dryer" if dries(case) else "cooler"]
+    day, damper, dampest = REACH["dryer" if dries(case) else "cooler"]
     cold, hot = min(max(T - day, COLDEST), T), max(min(T + day, HOTTEST), T)
     outside = Axis(OUTSIDE, QUANTITIES["temperature"], "air outside", cold, hot, T, STEPS[OUTSIDE])
     damp = Axis(
         HUMIDITY, QUANTITIES["exhaust_relative_humidity"], "humidity outside",
-        min(max(RH - damper, DRIEST), RH), max(min(RH + damper, DAMPEST), RH), RH, STEPS[HUMIDITY],
+        min(max(RH - damper, DRIEST), RH), max(min(RH + damper, dampest), RH), RH, STEPS[HUMIDITY],
     )  # fmt: skip
     machine = machine_of(case)
     now = machine.read(case, result)

@@ -32,7 +32,7 @@ Told = Callable[[str, float], object]  # hears what is done, and which share of 
 
 SEED = 11
 FAR_OUT = 2  # one in so many states is spread further out still: corners are where polynomials fail
-BEYOND = 0.03  # of each range, to either side: states that are fitted lie a little outside of the map
+BEYOND = 0.05  # of each range, to either side: states that are fitted lie a little outside of the map
 CORNERS = 0.2  # share of the states held out
 LEAST_SOLVED = 0.8
 MOST_SET = 5  # beside feed moisture and the air: terms and states grow with their powers
