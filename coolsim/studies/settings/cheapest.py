@@ -80,7 +80,7 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
     found = optima(case)
     best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     if found.best.met and on_dial:
-        place = put_on_dial(machine, best, found.best.result, constraints)
+        place = put_on_dial(machine, best, found.best.result, constraints, found.forecast)
         best = best if place is None else place.case
     result, today = predicted_each([best, before])
     there = of_one(machine, best, result, constraints)
@@ -109,7 +109,7 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
         now_settings=machine.told(before, today),
         gain=gain_of(case, now, stand),
         choices=tuple(_choices(before, best)),
-        least_bed=least_bed(case, found.best),
+        least_bed=least_bed(case, found),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )
 

@@ -15,7 +15,7 @@ from coolsim.case import Case, Line
 from coolsim.machines import machine_of
 from coolsim.machines.base import one
 from coolsim.machines.plant import Plant
-from coolsim.requirements import KEPT, AtLimit, constraints_of
+from coolsim.requirements import KEPT, AtLimit, constraints_of, without_least_bed
 from coolsim.result import Result
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
 from coolsim.studies.drying.search import Found, searched
@@ -24,6 +24,7 @@ from coolsim.studies.drying.together import answered, side_by_side
 from coolsim.studies.line.outcomes import subject_of
 from coolsim.studies.search import Found as FoundCooler
 from coolsim.studies.settings import coolers
+from coolsim.studies.settings.dial import Forecast
 
 
 @dataclass(frozen=True)
@@ -50,14 +51,27 @@ class Optima:
     wettest: Optimum
     required_feed: float | None  # wettest feed that can meet the target; nan: none; None: not looked for
     hardly_matters: bool  # whether the depth of the bed could change at next to no cost
+    without_least_bed: Optimum | None = None  # the best then, where it was searched beside
+    forecast: Forecast | None = None  # of states around the best, where the search leaves one
 
 
 def optima(case: Case) -> Optima:
     """The cheapest settings of a case in one weather, and its driest and wettest exit."""
     if case.cooler.arrangement == "counter-flow":
-        found = coolers.answers(case, Plant(case), constraints_of(case))
+        limits, least = constraints_of(case), coolers.least_bed(case)
+        plant = Plant(without_least_bed(case) if least else case)
+        found = coolers.answers(case, plant, limits, least)
         best, driest, wettest = (_of_cooler(case, x.one()) for x in (found.best, found.driest, found.wettest))
-        return Optima(best, driest, wettest, float(found.needed[0]), bool(found.hardly[0]))
+        free = _of_cooler(case, found.free.one()) if found.free else None
+        return Optima(
+            best,
+            driest,
+            wettest,
+            required_feed=float(found.needed[0]),
+            hardly_matters=bool(found.hardly[0]),
+            without_least_bed=free,
+            forecast=coolers.forecast(case, found.search, limits),
+        )
     subject = subject_for(case)
     states = answered(best_and_ends(case, subject), subject.solve)
     best, driest, wettest = (_marched(state) for state in states)
