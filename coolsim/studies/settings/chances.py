@@ -25,8 +25,8 @@ def with_chances(case: Case, answer: SettingsAnswer) -> SettingsAnswer:
         needed_unknowns(answer.case)
     except InputError:
         return answer
-    there = Stand(answer.case, answer.result, answer.cost, answer.verdicts)
-    there, now = (_of(case, stand) for stand in (there, answer.now))
+    there = Stand(answer.case, answer.result, answer.cost, answer.verdicts, answer.chance)
+    there, now = (stand if stand.chance is not None else _of(case, stand) for stand in (there, answer.now))
     assert there.chance is not None and now.chance is not None
     gain = dataclasses.replace(answer.gain, chance=there.chance - now.chance)
     return dataclasses.replace(answer, verdicts=there.verdicts, chance=there.chance, now=now, gain=gain)

@@ -25,9 +25,10 @@ from coolsim.studies.settings.answer import (
     Stand,
 )
 from coolsim.studies.settings.around import one_step, smallest_changes
+from coolsim.studies.settings.dial import Forecast
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
-from coolsim.studies.settings.optimum import Optimum, optima
+from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
 
@@ -76,12 +77,28 @@ def _missed(answer: SettingsAnswer) -> float:
 
 def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
     """The cheapest settings of a case, today's beside them: those of the case as it was before."""
-    machine, constraints = machine_of(case), constraints_of(case)
     found = optima(case)
-    best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
-    if found.best.met and on_dial:
-        place = put_on_dial(machine, best, found.best.result, constraints, found.forecast)
-        best = best if place is None else place.case
+    best = dialled(case, found.best, found.forecast) if on_dial else found.best.case
+    return answer_at(case, before, found, best)
+
+
+def dialled(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case:
+    """The best settings on the steps of their dials; as they are, where no steps keep everything."""
+    if not best.met:
+        return best.case
+    place = put_on_dial(machine_of(case), best.case, best.result, constraints_of(case), forecast)
+    return best.case if place is None else place.case
+
+
+def answer_at(
+    case: Case, before: Case, found: Optima, best: Case, *, look_around: bool = True
+) -> SettingsAnswer:
+    """The answer with the settings of `best`, of what was found for a case, today's beside them.
+
+    look_around: also what a step of each thing does, and what alone would do.
+    """
+    machine, constraints = machine_of(case), constraints_of(case)
+    exact = float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     result, today = predicted_each([best, before])
     there = of_one(machine, best, result, constraints)
     stand, now = stand_of(machine, best, result, there), stand_of(machine, before, today)
@@ -101,9 +118,9 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
         driest=reached(machine, found.driest),
         wettest=reached(machine, found.wettest),
         required_feed_moisture=found.required_feed,
-        one_step=one_step(machine, best, result),
+        one_step=one_step(machine, best, result) if look_around else (),
         smallest_changes=()
-        if met
+        if met or not look_around
         else smallest_changes(machine, best, result, constraints, found.required_feed),
         now=now,
         now_settings=machine.told(before, today),

@@ -73,9 +73,7 @@ def optima(case: Case) -> Optima:
             forecast=coolers.forecast(case, found.search, limits),
         )
     subject = subject_for(case)
-    states = answered(best_and_ends(case, subject), subject.solve)
-    best, driest, wettest = (_marched(state) for state in states)
-    return Optima(best, driest, wettest, None, False)
+    return _of_marches(answered(best_and_ends(case, subject), subject.solve))
 
 
 def window(case: Case) -> tuple[Optimum, Optimum]:
@@ -93,13 +91,21 @@ def window(case: Case) -> tuple[Optimum, Optimum]:
     return driest, wettest
 
 
-def looking(case: Case) -> Callable[[Case], Optimum]:
-    """How the cheapest settings are found again and again with other safety margins, after one survey."""
+@dataclass(frozen=True)
+class Looking:
+    """How a case is looked at again and again with other safety margins, after one survey."""
+
+    best: Callable[[Case], Optimum]  # the cheapest settings, or those nearest to what is asked
+    every: Callable[[Case], Optima]  # the same with the ends
+
+
+def looking(case: Case) -> Looking:
+    """Survey a case for settings with whatever safety margins."""
     if case.cooler.arrangement == "counter-flow":
         search = coolers.surveyed(case)
-        return lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search))
-    look = looking_again(case, subject_for(case))
-    return lambda roomy: _marched(look(roomy))
+        return Looking(lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search)), optima)
+    best, every = looking_again(case, subject_for(case))
+    return Looking(lambda roomy: _marched(best(roomy)), lambda roomy: _of_marches(every(roomy)))
 
 
 def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> coolers.Heated | None:
@@ -119,6 +125,11 @@ def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
     knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
     tried = found.tried
     return Optimum(found.kept, machine_of(case).at(knobs), one(tried.result, 0), float(tried.cost.total[0]))
+
+
+def _of_marches(states: Sequence[Found]) -> Optima:
+    best, driest, wettest = (_marched(state) for state in states)
+    return Optima(best, driest, wettest, None, False)
 
 
 def _marched(found: Found) -> Optimum:
