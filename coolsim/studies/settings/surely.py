@@ -34,17 +34,15 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
-from coolsim.requirements import verdicts_of
 from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.settings.answer import SettingsAnswer, Surely
-from coolsim.studies.settings.chances import counted
+from coolsim.studies.settings.chances import counted, with_chances
 from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, dialled
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
     Sampled,
     all_kept,
-    chances,
     needed_unknowns,
     sampled,
     summed_up,
@@ -94,41 +92,39 @@ def told_how_sure(
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
     wanted = USUAL if chance is None else chance
-    sure = with_chance(case, wanted, on_dial=on_dial, look_around=not uncertainty)
+    sure, fresh = _with_chance(case, wanted, SAMPLES, on_dial, look_around=not uncertainty)
     answer = cheapest_settings(case, on_dial)
     if not uncertainty:
         return dataclasses.replace(answer, surely=sure)
-    s = _fresh(case, answer.case)
-    verdicts = verdicts_of(answer.case, answer.result, chances(s))
-    chance = float(all_kept(s).mean())
-    return dataclasses.replace(
-        answer, uncertainty=summed_up(s), surely=sure, verdicts=verdicts, chance=chance
-    )
+    there = _fresh(case, answer.case, fresh)
+    answer = with_chances(case, answer, there, FRESH)
+    return dataclasses.replace(answer, uncertainty=summed_up(there), surely=sure)
 
 
-def _fresh(case: Case, there: Case) -> Sampled:
+def _fresh(case: Case, there: Case, near: Sampled | None = None) -> Sampled:
     """Samples that no search saw, at the settings of an answer: the case set so."""
-    return sampled(there, SAMPLES, FRESH, counted(case, there))
+    there = dataclasses.replace(there, safety_margins=case.safety_margins)
+    return sampled(there, SAMPLES, FRESH, counted(case, there), near)
 
 
-def with_chance(
-    case: Case,
-    chance: float = USUAL,
-    samples: int = SAMPLES,
-    on_dial: bool = True,
-    look_around: bool = True,
-) -> Surely:
+def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True) -> Surely:
     """The cheapest settings that keep target and limits with a chance; where none has it, the surest found.
 
     The room of each bound is what its spread takes at the settings found, which the room moves in turn; and as all
     are to hold together, each alone is asked for a little more. Of the rounds that have the chance, the
     cheapest is taken; where none has, the one that comes nearest to it. Settings that were chosen for what some
     samples say of them look better than they are: others decide, and where these say less, more is aimed at.
-    on_dial: put on the steps of dials in the end, which keep the room and a little more. look_around: also what a
-    step of each thing does there, and what alone would do.
+    on_dial: put on the steps of dials in the end, which keep the room and a little more.
 
     Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
+    return _with_chance(case, chance, samples, on_dial, look_around=True)[0]
+
+
+def _with_chance(
+    case: Case, chance: float, samples: int, on_dial: bool, look_around: bool
+) -> tuple[Surely, Sampled]:
+    """As `with_chance`, and the samples that decided; look_around: see `answer_at`."""
     checked(chance)
     _check(case)
     today, case = case, decided(case)
@@ -138,12 +134,13 @@ def with_chance(
         _rounds(case, tried, look.best, aim, samples)
         best = _best(tried, aim)
         there = dialled(best.case, best.found) if on_dial else best.found.case
-        sure = summed_up(_fresh(case, dataclasses.replace(there, safety_margins=case.safety_margins)))
+        fresh = _fresh(case, there)
+        sure = summed_up(fresh)
         if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
     answer = answer_at(best.case, today, look.every(best.case), there, look_around=look_around)
-    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
+    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
 
 
 def _check(case: Case) -> None:
@@ -176,7 +173,7 @@ def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: in
         room = _next_room(tried, 1 - risk, aim)
         if room == last.room:  # not even without any room
             return
-        tried.append(_tried(case, room, look, samples))
+        tried.append(_tried(case, room, look, samples, tried[0].sampled))
         if _hardly_surer(tried, aim):
             return
 
@@ -206,11 +203,13 @@ class _Tried:
         return self.found.cost
 
 
-def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
+def _tried(
+    case: Case, room: dict[str, float], look: Look, samples: int, near: Sampled | None = None
+) -> _Tried:
     roomy = dataclasses.replace(case, safety_margins=room)
     found = look(roomy)
     there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
-    s = sampled(there, samples, constraints=counted(case, there))
+    s = sampled(there, samples, constraints=counted(case, there), near=near)
     return _Tried(room, roomy, found, float(all_kept(s).mean()), s)
 
 
