@@ -31,6 +31,7 @@ from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
+HARDLY = 0.05  # of a bound's scale: more that the steps of a dial may miss a wish by, which is missed anyhow
 
 
 def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
@@ -83,11 +84,24 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
 
 
 def dialled(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case:
-    """The best settings on the steps of their dials; as they are, where no steps keep everything."""
+    """The best settings on the steps of their dials; as they are, where no steps keep everything.
+
+    Where not everything can be kept, steps that keep the rest and miss the others by hardly more.
+    """
+    machine, constraints = machine_of(case), constraints_of(case)
     if not best.met:
-        return best.case
-    place = put_on_dial(machine_of(case), best.case, best.result, constraints_of(case), forecast)
+        there, forecast = of_one(machine, best.case, best.result, constraints), None
+        constraints = [_missed_so(c, float(v)) for c, v in zip(constraints, there.violations[:, 0])]
+    place = put_on_dial(machine, best.case, best.result, constraints, forecast)
     return best.case if place is None else place.case
+
+
+def _missed_so(c: Constraint, violation: float) -> Constraint:
+    """A constraint, or one that is broken with its bound moved to where it stands and hardly further."""
+    if violation <= KEPT:
+        return c
+    large = c.scale if np.any(c.scale) else c.quantity.scale
+    return dataclasses.replace(c, bound=c.bound + c.sense * (violation + HARDLY) * large)
 
 
 def answer_at(
