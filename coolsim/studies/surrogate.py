@@ -118,11 +118,6 @@ def many(
     return found
 
 
-def many_at(z: Array, answers: Mapping[str, Array], points: Array) -> dict[str, Array]:
-    """Each answer (samples,) at other points (variables, points), by its polynomial alone."""
-    return dict(zip(answers, _read(polynomials(z, np.array(list(answers.values()))), points)))
-
-
 def shares_of(z: Array, y: Array, groups: Sequence[int] | None = None) -> Array:
     """Share of the variance of y (samples,) that each variable of z (variables, samples) makes alone.
 
