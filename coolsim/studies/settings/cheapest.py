@@ -12,7 +12,7 @@ from coolsim.around import working
 from coolsim.case import Case
 from coolsim.costs import Cost, cost_of
 from coolsim.machines import Appraisal, Machine, machine_of
-from coolsim.machines.base import of_one, predicted_each
+from coolsim.machines.base import Forecast, of_one, predicted_each
 from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.settings.answer import (
@@ -25,7 +25,6 @@ from coolsim.studies.settings.answer import (
     Stand,
 )
 from coolsim.studies.settings.around import one_step, smallest_changes
-from coolsim.studies.settings.dial import Forecast
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.optimum import Optima, Optimum, optima

@@ -17,7 +17,7 @@ from coolsim.answer import interleave
 from coolsim.case import Case
 from coolsim.fields import Array, documented
 from coolsim.finishing import target_moisture
-from coolsim.machines.base import Setting
+from coolsim.machines.base import Forecast, Setting
 from coolsim.machines.plant import (
     Plant,
     Settings,
@@ -32,7 +32,6 @@ from coolsim.requirements import KEPT, Constraint, constraints_of, only, without
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search
-from coolsim.studies.settings.dial import Forecast
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller bed may cost and still be preferred
 WORTH = 0.01  # of the range of depths: a smaller bed that saves less is no other

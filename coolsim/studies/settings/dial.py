@@ -20,7 +20,7 @@ from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Machine, Setting, appraised
-from coolsim.machines.base import Appraisal, bill, of_one
+from coolsim.machines.base import Appraisal, Forecast, bill, of_one
 from coolsim.requirements import KEPT, Constraint
 from coolsim.result import Result
 
@@ -45,11 +45,6 @@ class Place:
     values: dict[str, float]  # by the keys of settings
     case: Case
     cost: float  # per tonne
-
-
-# Rows at values (n, settings) of what is varied to reach settings: violations of the constraints, electricity,
-# heat, feed and moisture, then what is dialled in but follows from something else.
-Forecast = Callable[[Sequence[Setting], Array], Array]
 
 
 def on_dial(

@@ -13,7 +13,7 @@ from typing import Any
 
 from coolsim.case import Case, Line
 from coolsim.machines import machine_of
-from coolsim.machines.base import one
+from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
 from coolsim.requirements import KEPT, AtLimit, constraints_of, without_least_bed
 from coolsim.result import Result
@@ -24,7 +24,6 @@ from coolsim.studies.drying.together import answered, side_by_side
 from coolsim.studies.line.outcomes import subject_of
 from coolsim.studies.search import Found as FoundCooler
 from coolsim.studies.settings import coolers
-from coolsim.studies.settings.dial import Forecast
 
 
 @dataclass(frozen=True)
