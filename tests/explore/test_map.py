@@ -95,7 +95,7 @@ def test_axes_hold_what_may_be_set_and_where_it_stands() -> None:
         "bed_depth",
     ]
     assert (axes["fan_speed"].low, axes["fan_speed"].high) == (0.35, 1.0)  # [limits] fan_speed
-    assert 0.25 <= axes["bed_depth"].low and axes["bed_depth"].high == 0.9  # [limits] bed_depth: 25 to 90 cm
+    assert axes["bed_depth"].low >= 0.25 and axes["bed_depth"].high == 0.9  # [limits] bed_depth: 25 to 90 cm
     for axis in axes.values():
         assert axis.low <= axis.now <= axis.high
 
