@@ -170,7 +170,13 @@ class Arrival:
     temperature_offset: Any = documented("K", "typed less computed, at the cooler", default=0.0)
     typed_moisture: Given = documented("kg/kg wet", "typed as sampled at the die", default=None)
     typed_temperature: Given = documented("°C", "typed as sampled at the die", default=None)
-    air: Any = documented("-", "the air outside for which it holds", default=None)
+    die_offsets: Any = documented(
+        "kg/kg wet, K", "typed less computed at the die, where a recipe is", default=(0.0, 0.0)
+    )
+    of: Any = documented("-", "what it was computed of: it holds as long as that stays", default=None)
+    keeps_solid: bool = documented(
+        "-", "whether dry solid is kept, not the wet throughput, when it next moves", default=False
+    )
 
 
 def _or(value: Any, otherwise: float) -> Any:

@@ -16,11 +16,11 @@ import numpy as np
 
 from coolsim import dried, line, running, uneven
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
-from coolsim.arriving import in_air, in_air_each
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions, worst_first
 from coolsim.chunks import each_solved, on_one_thread
+from coolsim.coming import in_air, in_air_each
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged

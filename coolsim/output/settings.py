@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from coolsim.arriving import conditioned_otherwise
 from coolsim.both_units import temperature
 from coolsim.case import Case
+from coolsim.coming import conditioned_otherwise
 from coolsim.output import json as as_json
 from coolsim.output import lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped

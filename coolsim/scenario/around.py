@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from coolsim import arriving, capacities
-from coolsim.case import Air, Arrival, Case, Equipment, Feed, Ingredient, Material, Recipe
+from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Material, Recipe, Way
 from coolsim.errors import Fault, NotConverged
 from coolsim.scenario import reader, schema
 from coolsim.scenario.change import changed
@@ -74,14 +74,33 @@ def arrival_of(
         c.wrong("feed.sampled_at", "it needs [way] beside it: what passes between die and cooler")
     if outside is None or material is None or c.faults or not (recipe.ingredient or None not in sampled):
         return None
-    names = ("diameter", "length", "bulk_density", "void_fraction")
-    body = Feed(**{n: shape[n] for n in names}, throughput=1.0, temperature=0.0, moisture=0.1)
+    body = arriving.Shape(*(shape[f.name] for f in dataclasses.fields(arriving.Shape)))
+    origin = arriving.Origin(material, body, outside, recipe, steam, die, way)
+    mash = arriving.mash_of(recipe, outside)
     try:
-        states = arriving.arrives(material, body, outside, recipe, steam, die, way, sampled)
+        states = arriving.arrives(origin, mash, sampled)
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
-    return Arrival(states, typed_moisture=sampled[0], typed_temperature=sampled[1], air=outside)
+    return Arrival(
+        states,
+        typed_moisture=sampled[0],
+        typed_temperature=sampled[1],
+        die_offsets=_off(origin, mash, sampled),
+        of=origin,
+    )
+
+
+def _off(origin: arriving.Origin, mash: Any, sampled: tuple[Any, Any]) -> tuple[float, float]:
+    """How far off what is computed at the die that is which was typed there."""
+    if mash is None or sampled == (None, None):
+        return 0.0, 0.0
+    bare = dataclasses.replace(origin, way=Way())
+    computed = arriving.arrives(bare, mash)[-1]
+    M, T = (
+        0.0 if x is None else x - float(y) for x, y in zip(sampled, (computed.moisture, computed.temperature))
+    )
+    return M, T
 
 
 _BEFORE = {name: kind for name, kind in arriving.BEFORE.items() if name != "recipe"}

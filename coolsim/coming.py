@@ -1,0 +1,238 @@
+"""The feed of a case as it comes in, whatever is changed before it.
+
+It is computed once, when a scenario is read. What was typed wins; how far that is from what is computed stays as an
+offset, so that another weather, another recipe or another conditioning still acts on it (`in_air`). Whoever changes
+something before the cooler changes just that: all predictions ask here first, many cases side by side.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from operator import attrgetter
+from typing import Any
+
+import numpy as np
+
+from coolsim.around import Conditioning, FeedState
+from coolsim.arriving import (
+    BEFORE,
+    CONDITIONED,
+    FLASHED,
+    MASH,
+    Origin,
+    Pair,
+    Shape,
+    arrives,
+    conditioned,
+    mash_of,
+)
+from coolsim.case import Air, Case
+from coolsim.fields import shapes
+from coolsim.physics.roots import bracketed_root
+
+MOST_WATER = 0.6  # of the mash, that is looked at
+NO_NUMBERS = ("ingredient", "equation", "constants")  # fields that are no single number
+
+
+def origin_of(case: Case) -> Origin:
+    """What the feed of a case follows from."""
+    shape = Shape(*(getattr(case.feed, f.name) for f in dataclasses.fields(Shape)))
+    return Origin(case.material, shape, case.air, case.recipe, case.conditioning, case.die, case.way)
+
+
+def in_air(case: Case, outside: Air | None = None) -> Case:
+    """The case with the feed that comes in its air, or in another in its place; itself where nothing moves.
+
+    Anything before the cooler may have changed since the feed was computed: material, shape, recipe, conditioning,
+    die, way. What it changes is added to the feed that the case has: what was typed or set stays in it.
+    """
+    if case.arrival is None:
+        return case
+    now = origin_of(case if outside is None else dataclasses.replace(case, air=outside))
+    if _stays(case.arrival.of, now):
+        return case
+    return _moved(case, now, _states(case, now))
+
+
+def in_air_each(cases: Sequence[Case]) -> list[Case]:
+    """The same of many cases, each in its own air; their feeds are computed side by side."""
+    found = list(cases)
+    moves = {
+        k: now
+        for k, c in enumerate(cases)
+        if c.arrival is not None and not _stays(c.arrival.of, now := origin_of(c))
+    }
+    for group in _alike(cases, moves):
+        if len(group) == 1:
+            (k,) = group
+            found[k] = _moved(cases[k], moves[k], _states(cases[k], moves[k]))
+            continue
+        states = _states_each([cases[k] for k in group], [moves[k] for k in group])
+        for n, k in enumerate(group):
+            own = [FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in states]
+            own = [
+                s for s, before in zip(own, [None, *own]) if s.place != FLASHED or not _same_state(s, before)
+            ]
+            found[k] = _moved(cases[k], moves[k], tuple(own))
+    return found
+
+
+def _same_state(one: FeedState, other: FeedState | None) -> bool:
+    return other is not None and (one.moisture, one.temperature) == (other.moisture, other.temperature)
+
+
+def _alike(cases: Sequence[Case], moves: Mapping[int, Origin]) -> Iterator[list[int]]:
+    """Numbers of cases whose feeds can be computed side by side: they have the same things before them."""
+    forms: dict[Any, list[int]] = {}
+    for k, now in moves.items():
+        if any(True for _ in shapes((now.shape, now.air, now.material.isotherm, now.material.diffusivity))):
+            forms[k] = [k]  # arrays of its own
+            continue
+        tables = (now.recipe, now.conditioning, now.die, now.way)
+        given = tuple(tuple(table.given()) for table in tables)
+        sampled = tuple(x is None for x in _at_die(cases[k])[0])
+        forms.setdefault((now.material.isotherm.equation, given, sampled), []).append(k)
+    yield from forms.values()
+
+
+def _states_each(cases: Sequence[Case], origins: Sequence[Origin]) -> tuple[FeedState, ...]:
+    """The feeds of several cases from place to place, as arrays."""
+    first = origins[0]
+
+    def column(values: Iterable[Any]) -> Any:
+        several = list(values)
+        return None if several[0] is None else np.array(several, float)
+
+    def columns(get: Callable[[Origin], Any]) -> Any:
+        """A part of what the feed follows from, each of its numbers an array."""
+        own, parts = get(first), [get(origin) for origin in origins]
+        names = [f.name for f in dataclasses.fields(own) if f.name not in NO_NUMBERS]
+        return dataclasses.replace(own, **{n: column(getattr(part, n) for part in parts) for n in names})
+
+    constants = zip(*(origin.material.isotherm.constants for origin in origins))
+    isotherm = columns(lambda origin: origin.material.isotherm)
+    material = dataclasses.replace(
+        first.material,
+        isotherm=dataclasses.replace(isotherm, constants=tuple(map(column, constants))),
+        diffusivity=columns(lambda origin: origin.material.diffusivity),
+        specific_heat=column(origin.material.specific_heat for origin in origins),
+        conductivity=column(origin.material.conductivity for origin in origins),
+    )
+    parts = (attrgetter(name) for name in ("shape", "air", *BEFORE))
+    together = Origin(material, *map(columns, parts))
+    mash = None
+    if first.recipe.ingredient:
+        mash = _pair([mash_of(origin.recipe, origin.air) for origin in origins])
+    sampled, off = zip(*(_at_die(case) for case in cases))
+    return arrives(together, mash, _pair(sampled), _pair(off))
+
+
+def _pair(pairs: Sequence[Any]) -> Pair:
+    """Moistures and temperatures of several cases, None where they are not said."""
+    M, T = ([pair[k] for pair in pairs] for k in (0, 1))
+    return tuple(None if x[0] is None else np.array(x, float) for x in (M, T))  # type: ignore[return-value]
+
+
+def _states(case: Case, now: Origin) -> tuple[FeedState, ...]:
+    return arrives(now, mash_of(now.recipe, now.air), *_at_die(case))
+
+
+def _at_die(case: Case) -> tuple[Pair, Pair]:
+    """What was typed as sampled at the die; with a recipe, how far off what is computed there it was."""
+    known = case.arrival
+    assert known is not None
+    if case.recipe.ingredient:
+        return (None, None), known.die_offsets
+    return (known.typed_moisture, known.typed_temperature), (0.0, 0.0)
+
+
+def _entry(x: Any, n: int) -> Any:
+    return float(x[n]) if np.ndim(x) else float(x)
+
+
+def _moved(case: Case, now: Origin, states: tuple[FeedState, ...]) -> Case:
+    known, feed = case.arrival, case.feed
+    assert known is not None
+    before, last = known.states[-1], states[-1]
+    feed = dataclasses.replace(
+        feed,
+        moisture=feed.moisture + (last.moisture - before.moisture),
+        temperature=feed.temperature + (last.temperature - before.temperature),
+    )
+    if known.keeps_solid:
+        solid = (1 - case.feed.moisture) / (1 - feed.moisture)
+        feed = dataclasses.replace(feed, throughput=feed.throughput * solid)
+    known = dataclasses.replace(known, states=states, of=now, keeps_solid=False)
+    return dataclasses.replace(case, feed=feed, arrival=known)
+
+
+def _stays(before: Origin, now: Origin) -> bool:
+    """Whether a feed that was computed of one thing holds for another."""
+    for f in dataclasses.fields(Origin):
+        a, b = getattr(before, f.name), getattr(now, f.name)
+        if a is b or (f.name == "air" and not _feels_weather(now)):
+            continue
+        if not _equal(a, b):
+            return False
+    return True
+
+
+def _equal(a: Any, b: Any) -> bool:
+    """Whether two data classes hold the same single numbers; what holds arrays is another."""
+    if any(True for _ in shapes((a, b))):
+        return False
+    return bool(a == b)
+
+
+def _feels_weather(origin: Origin) -> bool:
+    way = bool(origin.way.time and origin.way.air)
+    mash = bool(origin.recipe.ingredient) and origin.recipe.temperature is None
+    return way or mash
+
+
+# ---- The conditioner, set otherwise -----------------------------------------------------------------------
+
+
+def conditioned_as(case: Case, changes: Mapping[str, float]) -> Case:
+    """The case with its conditioner set otherwise: water [kg per kg of mash], temperature [°C].
+
+    Its feed follows once it is asked for (`in_air`). The same mash comes: dry solid is kept, not wet throughput.
+    """
+    if not changes:
+        return case
+    steam = dataclasses.replace(case.conditioning, **changes)
+    arrival = case.arrival
+    if arrival is not None and steam != case.conditioning:
+        arrival = dataclasses.replace(arrival, keeps_solid=True)
+    return dataclasses.replace(case, conditioning=steam, arrival=arrival)
+
+
+def conditioned_otherwise(case: Case, moisture: float) -> Conditioning | None:
+    """The conditioning with which the feed would come in at a moisture [kg/kg wet], about.
+
+    By its water if that does, else without water and by its temperature; None where there is no conditioning, or
+    neither does. Die and way are taken to lose what they lose now.
+    """
+    if case.arrival is None or not case.conditioning or not case.recipe.ingredient:
+        return None
+    now = {s.place: s for s in case.arrival.states}
+    mash, wanted = now[MASH], now[CONDITIONED].moisture + moisture - case.feed.moisture
+
+    def surplus(change: dict[str, Any]) -> Any:
+        other = dataclasses.replace(case.conditioning, **change)
+        return conditioned(case.material, mash.moisture, mash.temperature, other)[0] - wanted
+
+    most = MOST_WATER
+    if float(surplus({"water": 0.0})) <= 0.0 <= float(surplus({"water": most})):
+        water = bracketed_root(lambda w: surplus({"water": w}), np.array(0.0), np.array(most))
+        return dataclasses.replace(case.conditioning, water=float(water))
+    hot = case.conditioning.temperature
+    if hot is None or float(surplus({"water": 0.0, "temperature": mash.temperature})) > 0.0:
+        return None
+    T = bracketed_root(
+        lambda T: surplus({"water": 0.0, "temperature": T}),
+        np.array(float(mash.temperature)),
+        np.array(float(hot)),
+    )
+    return dataclasses.replace(case.conditioning, water=0.0, temperature=float(T))
