@@ -23,11 +23,12 @@ from coolsim.around import (
     Recipe,
     Way,
 )
-from coolsim.case import Air, Material
+from coolsim.case import Air, Limits, Material
 from coolsim.fields import Number
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 
+WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
 ADDS_UP = 0.005  # how far shares of a recipe may be from a whole
 BEFORE = {"recipe": Recipe, "conditioning": Conditioning, "die": Die, "way": Way}  # tables, by name
 MASH, CONDITIONED, DIE, FLASHED, COOLER = "mash", "conditioned", "die", "after the flash", "cooler"
@@ -153,6 +154,11 @@ def steam_enthalpy(steam: Conditioning) -> Number:
     )
 
 
+def steam_heat(steam: Conditioning) -> Number:
+    """Heat [J] of a kg of the steam, above the water that it is made of."""
+    return steam_enthalpy(steam) - air.HEAT_CAPACITY_WATER * WATER_OF_STEAM
+
+
 def conditioned(material: Material, M: Number, T: Number, steam: Conditioning) -> tuple[Number, Number]:
     """Moisture [kg/kg wet] and temperature [°C] of the conditioned mash; without a temperature no steam."""
     vapour, water = steam_and_water(material, M, T, steam)
@@ -203,9 +209,10 @@ def _given(value: Any, otherwise: Any) -> Any:
 
 
 def objections(
-    recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None
+    recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
 ) -> Iterator[tuple[str, str, str]]:
     """What cannot be of the tables before the cooler: (key, found, what is allowed)."""
+    yield from _of_ranges(recipe, steam, outside, material, limits)
     if recipe.ingredient:
         total = sum(i.share for i in recipe.ingredient)
         if abs(total - 1) > ADDS_UP:
@@ -231,3 +238,35 @@ def objections(
                 "the water alone makes the mash hotter than this: less of it, colder, or a higher temperature"
             )
             yield key, found, allowed
+
+
+def _of_ranges(
+    recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
+) -> Iterator[tuple[str, str, str]]:
+    """What cannot be of ranges of the conditioner: as `objections`."""
+    water, hot = limits.conditioning_water, limits.conditioning_temperature
+    for name, range_ in (("conditioning_water", water), ("conditioning_temperature", hot)):
+        if range_ is not None and not (steam and recipe.ingredient):
+            example = 'water = "2 %"' if name == "conditioning_water" else 'temperature = "75 degC"'
+            allowed = f"it needs [conditioning] and a recipe beside it: what is done today, such as {example}"
+            yield f"limits.{name}", "a range, and nothing that it is of", allowed
+    if hot is None or not steam or not recipe.ingredient:
+        return
+    key, (low, high) = "limits.conditioning_temperature", hot
+    boiling = float(np.min(air.saturation_temperature(outside.pressure)))
+    mash = float(np.max(mash_temperature(recipe, outside)))
+    if steam.temperature is None:
+        allowed = "conditioning.temperature beside it: what steam takes the mash to today, or leave it out"
+        yield key, "a range, and no steam", allowed
+    if high >= boiling:
+        allowed = f"below the boiling point of water at this pressure, {boiling:.1f} degC"
+        yield key, f"{high:.4g} degC as the highest", allowed
+    if low < mash:
+        allowed = f"steam only warms: no less than the mash, which is {mash:.4g} degC before it"
+        yield key, f"{low:.4g} degC as the lowest", allowed
+    elif material is not None and low <= high:
+        most = (steam.water or 0.0) if water is None else water[1]
+        wettest = dataclasses.replace(steam, temperature=low, water=most)
+        if np.min(steam_and_water(material, recipe_moisture(recipe), mash, wettest)[0]) < 0:
+            allowed = "the most water alone makes the mash hotter: less of it, colder, or a higher lowest"
+            yield key, f"{low:.4g} degC as the lowest", allowed

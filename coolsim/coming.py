@@ -26,6 +26,8 @@ from coolsim.arriving import (
     arrives,
     conditioned,
     mash_of,
+    steam_and_water,
+    steam_heat,
 )
 from coolsim.case import Air, Case
 from coolsim.fields import shapes
@@ -91,13 +93,19 @@ def _alike(cases: Sequence[Case], moves: Mapping[int, Origin]) -> Iterator[list[
             continue
         tables = (now.recipe, now.conditioning, now.die, now.way)
         given = tuple(tuple(table.given()) for table in tables)
-        sampled = tuple(x is None for x in _at_die(cases[k])[0])
+        sampled = tuple(x is None for x in at_die(cases[k])[0])
         forms.setdefault((now.material.isotherm.equation, given, sampled), []).append(k)
     yield from forms.values()
 
 
 def _states_each(cases: Sequence[Case], origins: Sequence[Origin]) -> tuple[FeedState, ...]:
     """The feeds of several cases from place to place, as arrays."""
+    sampled, off = zip(*(at_die(case) for case in cases))
+    return arrives(*_together(origins), _pair(sampled), _pair(off))
+
+
+def _together(origins: Sequence[Origin]) -> tuple[Origin, Pair | None]:
+    """What several feeds follow from, and their mash, with arrays in place of numbers."""
     first = origins[0]
 
     def column(values: Iterable[Any]) -> Any:
@@ -120,12 +128,10 @@ def _states_each(cases: Sequence[Case], origins: Sequence[Origin]) -> tuple[Feed
         conductivity=column(origin.material.conductivity for origin in origins),
     )
     parts = (attrgetter(name) for name in ("shape", "air", *BEFORE))
-    together = Origin(material, *map(columns, parts))
     mash = None
     if first.recipe.ingredient:
         mash = _pair([mash_of(origin.recipe, origin.air) for origin in origins])
-    sampled, off = zip(*(_at_die(case) for case in cases))
-    return arrives(together, mash, _pair(sampled), _pair(off))
+    return Origin(material, *map(columns, parts)), mash
 
 
 def _pair(pairs: Sequence[Any]) -> Pair:
@@ -135,10 +141,10 @@ def _pair(pairs: Sequence[Any]) -> Pair:
 
 
 def _states(case: Case, now: Origin) -> tuple[FeedState, ...]:
-    return arrives(now, mash_of(now.recipe, now.air), *_at_die(case))
+    return arrives(now, mash_of(now.recipe, now.air), *at_die(case))
 
 
-def _at_die(case: Case) -> tuple[Pair, Pair]:
+def at_die(case: Case) -> tuple[Pair, Pair]:
     """What was typed as sampled at the die; with a recipe, how far off what is computed there it was."""
     known = case.arrival
     assert known is not None
@@ -206,6 +212,29 @@ def conditioned_as(case: Case, changes: Mapping[str, float]) -> Case:
     if arrival is not None and steam != case.conditioning:
         arrival = dataclasses.replace(arrival, keeps_solid=True)
     return dataclasses.replace(case, conditioning=steam, arrival=arrival)
+
+
+def heat_of_steam(cases: Sequence[Case]) -> Any:
+    """Heat [J per kg of dry solid] of the steam that each case takes, alike but for numbers."""
+    origin, mash = _together([origin_of(case) for case in cases])
+    if mash is None:
+        return np.zeros(len(cases))
+    steam, _ = steam_and_water(origin.material, *mash, origin.conditioning)
+    return steam * steam_heat(origin.conditioning) / (1 - mash[0])
+
+
+def throughput_about(case: Case) -> float:
+    """Wet throughput [kg/s] once the feed has followed its conditioner, if die and way lose what they lose now."""
+    known = case.arrival
+    if known is None or not known.keeps_solid or not case.recipe.ingredient:
+        return float(case.feed.throughput)
+    mash = known.states[0]
+    M_0, M_1 = (
+        conditioned(case.material, mash.moisture, mash.temperature, steam)[0]
+        for steam in (known.of.conditioning, case.conditioning)
+    )
+    M = case.feed.moisture
+    return float(case.feed.throughput * (1 - M) / (1 - M - (M_1 - M_0)))
 
 
 def conditioned_otherwise(case: Case, moisture: float) -> Conditioning | None:

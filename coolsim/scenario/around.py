@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from coolsim import arriving, capacities
-from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Material, Recipe, Way
+from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Limits, Material, Recipe, Way
 from coolsim.errors import Fault, NotConverged
 from coolsim.scenario import reader, schema
 from coolsim.scenario.change import changed
@@ -66,7 +66,8 @@ def arrival_of(
     recipe = tables.get("recipe", Recipe())
     steam, die, way = (tables.get(n, arriving_table()) for n, arriving_table in _BEFORE.items())
     if outside is not None:
-        for key, found, allowed in arriving.objections(recipe, steam, outside, material):
+        limits = tables.get("limits", Limits())
+        for key, found, allowed in arriving.objections(recipe, steam, outside, material, limits):
             c.fault(key, found, allowed)
     at_die = c.values.get("feed.sampled_at") == "die"
     sampled = (shape["moisture"], shape["temperature"]) if at_die else (None, None)

@@ -359,6 +359,17 @@ _LIMITS = {
     ),
     "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
     "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
+    "conditioning_water": _pair(
+        u.FRACTION, '["15 %", "20 %"]', "0 %", "60 %", "water added to the mash: lowest and highest"
+    ),
+    "conditioning_temperature": _pair(
+        u.TEMPERATURE,
+        '["60 degC", "85 degC"]',
+        "0 degC",
+        "110 degC",
+        "of the mash, by steam: lowest and highest",
+        hint=_FAHRENHEIT,
+    ),
     "mixing": Key(
         "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
     ),

@@ -13,7 +13,7 @@ from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.finishing import before_coating
-from coolsim.machines import dryers, lines
+from coolsim.machines import conditioner, dryers, lines
 from coolsim.physics import air, sorption
 from coolsim.requirements import is_dryer
 from coolsim.scenario import schema
@@ -62,11 +62,15 @@ def needed(case: Case) -> Iterator[Fault]:
     if isinstance(case.cooler, Line):
         names = (stage.name for stage in case.cooler.stages)
         what = "; ".join(f"{name}: {', '.join(keys)}" for name, (_, keys) in zip(names, each))
+        what += (
+            f"; before the line, below [limits]: {', '.join(conditioner.KEYS)}" if case.conditioning else ""
+        )
         example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
         allowed = f"settings need one or more below the [stage.limits] of a stage, such as {example} ({what})"
         yield Fault(where(case, "stage"), "stage.limits", "no range of what may be set", allowed)
         return
     ((_, keys),) = each
+    keys = (*keys, *conditioner.KEYS) if case.conditioning else keys
     example = f"{keys[0]} = {schema.TABLES['limits'].keys[keys[0]].example}"
     allowed = f"settings need one or more of {', '.join(keys)}: below [limits], such as {example}"
     found = "no range of what may be set" if is_typed(case, "limits") else "no [limits] table"
@@ -75,7 +79,8 @@ def needed(case: Case) -> Iterator[Fault]:
 
 def opens_something(case: Case) -> bool:
     """Whether [limits], or those of any stage, hold a range of what may be set."""
-    return any({*one.limits.given()} & {*may_be_set(one)} for _, one in _machines(case))
+    opened = any({*one.limits.given()} & {*may_be_set(one)} for _, one in _machines(case))
+    return opened or bool(conditioner.ranges(case))
 
 
 def may_be_set(case: Case) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ other weathers, other things to change) ask at the same time.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias, TypeVar
@@ -15,8 +16,10 @@ import numpy as np
 
 from coolsim import dried
 from coolsim.case import Case
+from coolsim.coming import in_air_each
 from coolsim.fields import Array
-from coolsim.studies.drying.course import QUICK, ROUGH, marched, predictions
+from coolsim.machines import conditioner
+from coolsim.studies.drying.course import OUTCOMES, QUICK, ROUGH, marched, predictions
 
 AT_ONCE = {
     "rough": 400,
@@ -82,6 +85,8 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
 def _solved(asked: list[Asked]) -> list[Any]:
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
+    cases = in_air_each([a.case for a in asked])
+    asked = [dataclasses.replace(a, case=case) for a, case in zip(asked, cases)]
     answers: dict[int, Any] = {}
     for at in dried.by_kind([a.case for a in asked]):  # one that is cooled is of another kind
         for part in (at[k : k + most] for k in range(0, len(at), most)):
@@ -91,7 +96,23 @@ def _solved(asked: list[Asked]) -> list[Any]:
 
 def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
     cases = [a.case for a in asked]
+    steam = conditioner.steam_per_feed(cases)
     if mesh == "full":
-        return list(predictions(cases))
+        whole = predictions(cases)
+        return [
+            p and dataclasses.replace(p, outcomes=with_steam(p.outcomes, h)) for p, h in zip(whole, steam)
+        ]
     found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
-    return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]
+    return [
+        None if course is None else with_steam(course.at(a.times), h)
+        for a, course, h in zip(asked, found, steam)
+    ]
+
+
+def with_steam(outcomes: Array, steam: float) -> Array:
+    """Outcomes with the heat of the steam [J per kg of wet feed] that was used before."""
+    if not steam:
+        return outcomes
+    found = outcomes.copy()
+    found[OUTCOMES.index("heat")] += steam
+    return found

@@ -13,7 +13,7 @@ from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.machines import machine_of
 from coolsim.machines.base import of_one
-from coolsim.physics.air import HEAT_CAPACITY_WATER
+from coolsim.machines.conditioner import held
 from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.scenario.edit import retyped
@@ -23,7 +23,6 @@ from coolsim.studies.plan.cautions import cautions_of
 from coolsim.studies.plan.flow import Clock
 from coolsim.studies.plan.shift import Passed, passed
 
-WATER_OF_STEAM = 20.0  # °C of the water that steam is made from; assumed
 SETTLED, MOST_ROUNDS = 1e-6, 4  # of a throughput that hangs on what the machine leaves
 
 
@@ -143,10 +142,10 @@ def _cost(
     names = capacities.stage_names(case)
     first = next(p for p in each if p.step.machine in names)
     last = [p for p in each if p.step.machine in names][-1]
-    weighed = of_one(machine_of(case), case, result, ())
+    weighed = of_one(machine_of(held(case)), case, result, ())  # its steam is told apart
     share = first.taken_by(end) / (float(weighed.feed[0]) * end)
     power = float(weighed.electricity[0]) * share + sum(p.step.power * p.runs(end) for p in each) / end
-    h = arriving.steam_enthalpy(case.conditioning) - HEAT_CAPACITY_WATER * WATER_OF_STEAM if steam else 0.0
+    h = arriving.steam_heat(case.conditioning) if steam else 0.0
     heat = float(weighed.heat[0]) * share + steam * float(h) / end
     M = float(result.pellets_out.moisture_wb)
     solid = last.left_by(end) * (1 - last.step.dries) * (1 - M) / end

@@ -10,6 +10,7 @@ import numpy as np
 
 from coolsim.around import working
 from coolsim.case import Case
+from coolsim.coming import in_air
 from coolsim.costs import Cost, cost_of
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import of_one, predicted_each
@@ -81,7 +82,7 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
     best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     if found.best.met and on_dial:
         place = put_on_dial(machine, best, found.best.result, constraints)
-        best = best if place is None else place.case
+        best = best if place is None else in_air(place.case)
     result, today = predicted_each([best, before])
     there = of_one(machine, best, result, constraints)
     stand, now = stand_of(machine, best, result, there), stand_of(machine, before, today)

@@ -16,6 +16,7 @@ from coolsim.answer import interleave
 from coolsim.case import Case
 from coolsim.fields import Array, documented
 from coolsim.finishing import target_moisture
+from coolsim.machines import conditioner
 from coolsim.machines.plant import Plant, Settings, Weighed, excesses, knob_range, try_settings
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import KEPT, Constraint, constraints_of, only
@@ -35,25 +36,28 @@ class Answers:
     best: Best
     driest: Best
     wettest: Best
-    needed: Array  # feed moisture; nan where no feed serves
+    needed: Array | None  # feed moisture; nan where no feed serves; None: the conditioner is set in its place
     hardly: NDArray[np.bool_]  # whether dwell hardly matters
 
 
 def answers(case: Case, plant: Plant, limits: list[Constraint]) -> Answers:
-    search = _search(case, plant)
-    best, driest, wettest, wettest_feed = search.best(
-        [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
-    )
+    search, goals = _search(case, plant), [_cheapest(case, limits), *_ends(case, limits)]
+    if not conditioner.ranges(case):
+        goals.append(Goal(_least_feed, limits, None))
+    best, driest, wettest, *wettest_feed = search.best(goals)
     best, hardly = _smallest_bed(case, search, limits, best)
     best = _nearest(case, search, limits, best, driest)
-    return Answers(best, driest, wettest, _required_feed(case, plant, limits, wettest_feed), hardly)
+    needed = _required_feed(case, plant, limits, *wettest_feed) if wettest_feed else None
+    return Answers(best, driest, wettest, needed, hardly)
 
 
 def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
     ceiling, now = target_moisture(case), case.feed.moisture
-    feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
+    before: dict[str, tuple[float, float]] = conditioner.ranges(case)
+    feed = feed or ((now, now) if before else (min(ceiling, now), max(ceiling, now) + FEED_AHEAD))
     quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
-    return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
+    ranges = knob_range(plant.case) | before | {"feed_moisture": feed}
+    return Search(Fit(plant, Box(ranges), SURVEY, quick))
 
 
 def _cheapest(case: Case, limits: list[Constraint]) -> Goal:

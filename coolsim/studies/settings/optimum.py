@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.case import Case, Line
+from coolsim.coming import in_air
 from coolsim.machines import machine_of
 from coolsim.machines.base import one
 from coolsim.machines.plant import Plant
@@ -57,7 +58,8 @@ def optima(case: Case) -> Optima:
     if case.cooler.arrangement == "counter-flow":
         found = coolers.answers(case, Plant(case), constraints_of(case))
         best, driest, wettest = (_of_cooler(case, x.one()) for x in (found.best, found.driest, found.wettest))
-        return Optima(best, driest, wettest, float(found.needed[0]), bool(found.hardly[0]))
+        needed = None if found.needed is None else float(found.needed[0])
+        return Optima(best, driest, wettest, needed, bool(found.hardly[0]))
     subject = subject_for(case)
     states = answered(best_and_ends(case, subject), subject.solve)
     best, driest, wettest = (_marched(state) for state in states)
@@ -104,8 +106,10 @@ def subject_for(case: Case) -> Subject:
 def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
     knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
     tried = found.tried
-    return Optimum(found.kept, machine_of(case).at(knobs), one(tried.result, 0), float(tried.cost.total[0]))
+    return Optimum(
+        found.kept, in_air(machine_of(case).at(knobs)), one(tried.result, 0), float(tried.cost.total[0])
+    )
 
 
 def _marched(found: Found) -> Optimum:
-    return Optimum(bool((found.excess <= KEPT).all()), found.case, found.result, found.cost)
+    return Optimum(bool((found.excess <= KEPT).all()), in_air(found.case), found.result, found.cost)
