@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -24,7 +23,7 @@ from coolsim.around import (
     Way,
 )
 from coolsim.case import Air, Limits, Material
-from coolsim.fields import Number
+from coolsim.fields import Array, Number
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 
@@ -69,13 +68,10 @@ def arrives(
     found, M, T = _to_the_way(origin, mash, sampled, off)
     if origin.way.time is not None and origin.way.air is not None:
         equation, numbers = _numbers_of_way(origin, M, T)
-        if all(np.ndim(x) == 0 for x in numbers):
-            if origin.way.time and origin.way.air:
-                M, T = _one_way(equation, *map(float, numbers))
-        else:
-            shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
-            columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
-            M, T = (x.reshape(shape_of) for x in _ways(equation, *columns))
+        shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
+        columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
+        if np.any(origin.way.time * origin.way.air):
+            M, T = (x.reshape(shape_of)[()] for x in _ways(equation, *columns))
     return (*found, FeedState(COOLER, _bare(M), _bare(T)))
 
 
@@ -188,13 +184,28 @@ def _numbers_of_way(origin: Origin, M: Number, T: Number) -> tuple[str, tuple[An
     )
 
 
-@lru_cache(maxsize=64)  # the stages of a line, and studies of other things, ask for the same way again
-def _one_way(equation: str, *numbers: float) -> tuple[float, float]:
-    M, T = _ways(equation, *(np.array([x]) for x in numbers))
-    return float(M[0]), float(T[0])
+# Ways that were travelled, by the form of the isotherm and the numbers of `_numbers_of_way`: stages of a line,
+# steps of a dial and studies of other things ask for the same ones again.
+_KNOWN: dict[tuple[str, bytes], tuple[float, float]] = {}
+MOST_KNOWN = 4096
 
 
 def _ways(equation: str, *columns: Any) -> tuple[Any, Any]:
+    """Moisture [kg/kg wet] and temperature behind the way, each number an array (cases,)."""
+    each, of = np.unique(np.array(columns, float), axis=1, return_inverse=True)
+    keys = [(equation, column.tobytes()) for column in each.T]
+    new = [k for k, key in enumerate(keys) if key not in _KNOWN]
+    found = {key: _KNOWN[key] for key in keys if key in _KNOWN}
+    if new:
+        found |= {keys[k]: end for k, end in zip(new, zip(*_travelled(equation, *each[:, new])))}
+        if len(_KNOWN) + len(new) > MOST_KNOWN:
+            _KNOWN.clear()
+        _KNOWN.update(found)
+    M, T = np.array([found[key] for key in keys]).T
+    return M[of.ravel()], T[of.ravel()]
+
+
+def _travelled(equation: str, *columns: Array) -> tuple[Array, Array]:
     M, T, seconds, per_pellets, T_air, RH, p, radius, of_solid, c_d, k, *rest = columns
     law, (fat, scale, *constants) = pellet.Diffusivity(*rest[:5]), rest[5:]
     isotherm = pellet.Isotherm(equation, tuple(constants), fat, scale)
