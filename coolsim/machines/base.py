@@ -253,7 +253,9 @@ def weighed(
     values = {key: placed(v) for key, v in known.items()}
     electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
-    heat = heat + solid * conditioner.steam(machine.case, cases)
+    if conditioner.ranges(machine.case):
+        heat = heat + solid * conditioner.steam(machine.case, cases)
+        feed = solid / (1 - machine.case.feed.moisture)  # as it comes today: what is to be compared
     moisture = placed(result.pellets_out.moisture_wb)
     return Appraisal(
         values=values,

@@ -63,12 +63,12 @@ def steam(case: Case, cases: Sequence[Case]) -> Any:
     return heat_of_steam(cases) if ranges(case) else 0.0
 
 
-def steam_per_feed(cases: Sequence[Case]) -> list[float]:
-    """The same per kg of wet feed, of cases whose feeds have followed their conditioners."""
+def steam_per_feed(cases: Sequence[Case]) -> Array:
+    """The same per kg of the wet feed that cases have, be it one that has not yet followed its conditioner."""
     if not any(ranges(case) for case in cases):
-        return [0.0] * len(cases)
+        return np.zeros(len(cases))
     wet = np.array([case.feed.moisture for case in cases])
-    return [float(x) for x in steam(cases[0], cases) * (1 - wet)]
+    return np.asarray(steam(cases[0], cases) * (1 - wet))
 
 
 @dataclasses.dataclass(frozen=True)

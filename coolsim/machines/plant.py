@@ -259,11 +259,10 @@ class Plant:
     ) -> tuple[Cost, Array]:
         """Costs, and their sum with weight above the target counted as gained."""
         i, prices = self.inputs, self.case.costs
-        fed = knobs.get(THROUGHPUT, i.throughput)
-        solid = fed * (1 - knobs.get("feed_moisture", i.moisture_wb))
+        solid = knobs.get(THROUGHPUT, i.throughput) * (1 - knobs.get("feed_moisture", i.moisture_wb))
         lost = given_away(self.case, solid, outcome.moisture)
-        cost = cost_of(prices, fed, electricity=power, heat=heat, given_away=lost)
-        kept = cost_of(prices, fed, electricity=0.0, heat=0.0, given_away=-lost)
+        cost = cost_of(prices, i.throughput, electricity=power, heat=heat, given_away=lost)
+        kept = cost_of(prices, i.throughput, electricity=0.0, heat=0.0, given_away=-lost)
         return cost, cost.total - kept.overdried_feed
 
 

@@ -85,8 +85,6 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
 def _solved(asked: list[Asked]) -> list[Any]:
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
-    cases = in_air_each([a.case for a in asked])
-    asked = [dataclasses.replace(a, case=case) for a, case in zip(asked, cases)]
     answers: dict[int, Any] = {}
     for at in dried.by_kind([a.case for a in asked]):  # one that is cooled is of another kind
         for part in (at[k : k + most] for k in range(0, len(at), most)):
@@ -95,24 +93,29 @@ def _solved(asked: list[Asked]) -> list[Any]:
 
 
 def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
-    cases = [a.case for a in asked]
-    steam = conditioner.steam_per_feed(cases)
+    before = [a.case for a in asked]
+    cases, steam = in_air_each(before), conditioner.steam_per_feed(before)
+    grown = [now.feed.throughput / was.feed.throughput for now, was in zip(cases, before)]
     if mesh == "full":
-        whole = predictions(cases)
         return [
-            p and dataclasses.replace(p, outcomes=with_steam(p.outcomes, h)) for p, h in zip(whole, steam)
+            p and dataclasses.replace(p, outcomes=_as_fed(p.outcomes, times, heat))
+            for p, times, heat in zip(predictions(cases), grown, steam)
         ]
     found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
     return [
-        None if course is None else with_steam(course.at(a.times), h)
-        for a, course, h in zip(asked, found, steam)
+        None if course is None else _as_fed(course.at(a.times), times, heat)
+        for a, course, times, heat in zip(asked, found, grown, steam)
     ]
 
 
-def with_steam(outcomes: Array, steam: float) -> Array:
-    """Outcomes with the heat of the steam [J per kg of wet feed] that was used before."""
-    if not steam:
+def _as_fed(outcomes: Array, times: float, steam: float) -> Array:
+    """Outcomes per kg of the wet feed that was asked, whose conditioner makes it so many times as heavy.
+
+    steam: its heat, J per kg of that.
+    """
+    if times == 1.0 and not steam:
         return outcomes
     found = outcomes.copy()
-    found[OUTCOMES.index("heat")] += steam
+    for name, more in (("heat", steam), ("fan", 0.0)):
+        found[OUTCOMES.index(name)] = times * found[OUTCOMES.index(name)] + more
     return found

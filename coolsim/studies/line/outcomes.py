@@ -133,8 +133,10 @@ def _one(result: Result, k: int) -> Result:
 def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Result, Array]:
     """Predict lines of one kind: their answer, and outcomes (stages·ROWS, cases)."""
     of_dryers, of_coolers = MESHES[mesh]
-    cases = in_air_each(cases)
-    per_wet = np.array([1 - c.feed.moisture for c in cases])  # dry solid per wet feed of the line
+    per_wet = np.array(
+        [1 - c.feed.moisture for c in cases]
+    )  # dry solid per wet feed of the line, as it was asked
+    steam, cases = steam_per_feed(cases), in_air_each(cases)
     outside = np.array([float(c.air.temperature) for c in cases])  # of the line, whatever air a stage draws
     blocks: list[Array] = []
     predicted = cooling(of_coolers)
@@ -154,7 +156,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
     with on_one_thread():
         result = line.run(cases, False, cool, dry)
     outcomes = np.concatenate(blocks)
-    outcomes[row(0, "heat")] += steam_per_feed(cases)
+    outcomes[row(0, "heat")] += steam
     return result, outcomes
 
 

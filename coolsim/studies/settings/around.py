@@ -40,7 +40,7 @@ _STEPS: Mapping[str, tuple[str, float, float]] = {
     "cooling_time": ("cooling time +1 min", 60.0, 1.0),
     "recirculation": ("recirculation +5 points", 0.05, 1.0),
     "belt_speed": ("belt 5 % faster", 0.0, 1.05),
-    "conditioning_water": ("water in the conditioner +1 % of the mash", 0.01, 1.0),
+    "conditioning_water": ("water in the conditioner +1 %", 0.01, 1.0),
     "conditioning_temperature": ("temperature in the conditioner +1 °C", 1.0, 1.0),
 }
 MOST_RECIRCULATION = 0.95

@@ -13,6 +13,7 @@ from coolsim.case import Case, Line
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.finishing import uncoated
+from coolsim.machines.conditioner import held
 from coolsim.predict import predict
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
@@ -36,7 +37,7 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    case = uncoated(case)
+    case = held(uncoated(case))
     answer = _found(case, on_dial)
     if _at_least_bed(case, answer):
         answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case, on_dial))
