@@ -170,9 +170,10 @@ class Arrival:
     temperature_offset: Any = documented("K", "typed less computed, at the cooler", default=0.0)
     typed_moisture: Given = documented("kg/kg wet", "typed as sampled at the die", default=None)
     typed_temperature: Given = documented("°C", "typed as sampled at the die", default=None)
-    die_offsets: Any = documented(
-        "kg/kg wet, K", "typed less computed at the die, where a recipe is", default=(0.0, 0.0)
+    die_moisture_offset: Any = documented(
+        "kg/kg wet", "typed less computed at the die, where a recipe is", default=0.0
     )
+    die_temperature_offset: Any = documented("K", "typed less computed at the die, likewise", default=0.0)
     of: Any = documented("-", "what it was computed of: it holds as long as that stays", default=None)
     keeps_solid: bool = documented(
         "-", "whether dry solid is kept, not the wet throughput, when it next moves", default=False

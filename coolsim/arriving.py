@@ -223,7 +223,7 @@ def objections(
     recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
 ) -> Iterator[tuple[str, str, str]]:
     """What cannot be of the tables before the cooler: (key, found, what is allowed)."""
-    yield from _of_ranges(recipe, steam, outside, material, limits)
+    yield from range_objections(recipe, steam, outside, material, limits)
     if recipe.ingredient:
         total = sum(i.share for i in recipe.ingredient)
         if abs(total - 1) > ADDS_UP:
@@ -251,7 +251,7 @@ def objections(
             yield key, found, allowed
 
 
-def _of_ranges(
+def range_objections(
     recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
 ) -> Iterator[tuple[str, str, str]]:
     """What cannot be of ranges of the conditioner: as `objections`."""

@@ -149,7 +149,7 @@ def at_die(case: Case) -> tuple[Pair, Pair]:
     known = case.arrival
     assert known is not None
     if case.recipe.ingredient:
-        return (None, None), known.die_offsets
+        return (None, None), (known.die_moisture_offset, known.die_temperature_offset)
     return (known.typed_moisture, known.typed_temperature), (0.0, 0.0)
 
 

@@ -83,13 +83,7 @@ def arrival_of(
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
-    return Arrival(
-        states,
-        typed_moisture=sampled[0],
-        typed_temperature=sampled[1],
-        die_offsets=_off(origin, mash, sampled),
-        of=origin,
-    )
+    return Arrival(states, 0.0, 0.0, *sampled, *_off(origin, mash, sampled), of=origin)
 
 
 def _off(origin: arriving.Origin, mash: Any, sampled: tuple[Any, Any]) -> tuple[float, float]:

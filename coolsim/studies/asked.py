@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from coolsim import both_units
+from coolsim.arriving import range_objections
 from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
@@ -35,7 +36,7 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    faults = [*needed(case)]
+    faults = [*needed(case), *_of_conditioner(case)]
     for place, one in _machines(case):
         faults += [placed(case, place, fault) for fault in _of_a_machine(case, one)]
     if isinstance(case.cooler, Line) and not faults:
@@ -75,6 +76,13 @@ def needed(case: Case) -> Iterator[Fault]:
     allowed = f"settings need one or more of {', '.join(keys)}: below [limits], such as {example}"
     found = "no range of what may be set" if is_typed(case, "limits") else "no [limits] table"
     yield Fault(where(case, "limits"), "limits", found, allowed)
+
+
+def _of_conditioner(case: Case) -> Iterator[Fault]:
+    """What cannot be of the ranges of a conditioner, of a case that was made in Python."""
+    tables = case.recipe, case.conditioning, case.air, case.material, case.limits
+    for key, found, allowed in range_objections(*tables):
+        yield Fault(where(case, key), key, found, allowed)
 
 
 def opens_something(case: Case) -> bool:

@@ -136,7 +136,11 @@ def test_a_typed_moisture_wins_and_what_is_opened_still_acts():
     assert less.feed.temperature == pytest.approx(there.feed.temperature + off[1], abs=1e-9)
     # typed back, what was typed has to move, too, else it would win again
     back = typed_back(case, less)
-    assert set(back) == {"conditioning.water", "feed.moisture", "feed.throughput"}  # steam holds the temperature
+    assert set(back) == {
+        "conditioning.water",
+        "feed.moisture",
+        "feed.throughput",
+    }  # steam holds the temperature
     again = replace(case, back)
     assert again.feed.moisture == pytest.approx(less.feed.moisture, abs=1e-9)
     # as sampled at the die: there the offset stands before the way
