@@ -174,6 +174,7 @@ class Arrival:
         "kg/kg wet", "typed less computed at the die, where a recipe is", default=0.0
     )
     die_temperature_offset: Any = documented("K", "typed less computed at the die, likewise", default=0.0)
+    typed: tuple[str, ...] = documented("-", "what was typed of the feed at the cooler", default=())
     of: Any = documented("-", "what it was computed of: it holds as long as that stays", default=None)
     keeps_solid: bool = documented(
         "-", "whether dry solid is kept, not the wet throughput, when it next moves", default=False

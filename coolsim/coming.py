@@ -14,10 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.around import Conditioning, FeedState
+from coolsim.around import Conditioning, FeedState, Way
 from coolsim.arriving import (
     BEFORE,
     CONDITIONED,
+    DIE,
     FLASHED,
     MASH,
     Origin,
@@ -46,45 +47,60 @@ def origin_of(case: Case) -> Origin:
 def in_air(case: Case, outside: Air | None = None) -> Case:
     """The case with the feed that comes in its air, or in another in its place; itself where nothing moves.
 
-    Anything before the cooler may have changed since the feed was computed: material, shape, recipe, conditioning,
-    die, way. What it changes is added to the feed that the case has: what was typed or set stays in it.
+    Anything before the cooler may have changed since the feed was computed. What is done otherwise (air, recipe,
+    conditioning, die, way) is added to the feed that the case has: what was typed or set stays in it. What is known
+    otherwise (material, shape) moves what is computed alone: what was typed was measured.
     """
-    if case.arrival is None:
+    (found,) = in_air_each([case if outside is None else dataclasses.replace(case, air=outside)])
+    if found.arrival is case.arrival:
         return case
-    now = origin_of(case if outside is None else dataclasses.replace(case, air=outside))
-    if _stays(case.arrival.of, now):
-        return case
-    return _moved(case, now, _states(case, now))
+    return found if outside is None else dataclasses.replace(found, air=case.air)
 
 
 def in_air_each(cases: Sequence[Case]) -> list[Case]:
     """The same of many cases, each in its own air; their feeds are computed side by side."""
     found = list(cases)
-    moves = {
-        k: now
-        for k, c in enumerate(cases)
-        if c.arrival is not None and not _stays(c.arrival.of, now := origin_of(c))
+    now = {k: origin_of(c) for k, c in enumerate(cases) if c.arrival is not None}
+    known = {
+        k: dataclasses.replace(cases[k].arrival.of, material=of.material, shape=of.shape)  # type: ignore[union-attr]
+        for k, of in now.items()
+        if _typed(cases[k])
     }
-    for group in _alike(cases, moves):
-        if len(group) == 1:
-            (k,) = group
-            found[k] = _moved(cases[k], moves[k], _states(cases[k], moves[k]))
-            continue
-        states = _states_each([cases[k] for k in group], [moves[k] for k in group])
-        for n, k in enumerate(group):
-            own = [FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in states]
-            own = [
-                s for s, before in zip(own, [None, *own]) if s.place != FLASHED or not _same_state(s, before)
-            ]
-            found[k] = _moved(cases[k], moves[k], tuple(own))
+    for moves, held in ((known, True), (now, False)):
+        moves = {k: of for k, of in moves.items() if not _stays(found[k].arrival.of, of)}  # type: ignore[union-attr]
+        for group in _alike(cases, moves, held):
+            each = [moves[k] for k in group]
+            for k, states in zip(group, _states([found[k] for k in group], each, held)):
+                found[k] = _moved(found[k], moves[k], states, held)
     return found
+
+
+def _typed(case: Case) -> bool:
+    """Whether anything of a feed that is computed was typed."""
+    known = case.arrival
+    return known is not None and bool(known.typed or known.typed_moisture or known.typed_temperature)
+
+
+def _states(cases: Sequence[Case], origins: Sequence[Origin], held: bool) -> Iterator[tuple[FeedState, ...]]:
+    """The feeds of cases from place to place."""
+    if len(cases) == 1:
+        (case,), (of,) = cases, origins
+        yield arrives(of, mash_of(of.recipe, of.air), *at_die(case, held))
+        return
+    sampled, off = zip(*(at_die(case, held) for case in cases))
+    together = arrives(*_together(origins), _pair(sampled), _pair(off))
+    for n in range(len(cases)):
+        own = [FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in together]
+        yield tuple(
+            s for s, before in zip(own, [None, *own]) if s.place != FLASHED or not _same_state(s, before)
+        )
 
 
 def _same_state(one: FeedState, other: FeedState | None) -> bool:
     return other is not None and (one.moisture, one.temperature) == (other.moisture, other.temperature)
 
 
-def _alike(cases: Sequence[Case], moves: Mapping[int, Origin]) -> Iterator[list[int]]:
+def _alike(cases: Sequence[Case], moves: Mapping[int, Origin], held: bool) -> Iterator[list[int]]:
     """Numbers of cases whose feeds can be computed side by side: they have the same things before them."""
     forms: dict[Any, list[int]] = {}
     for k, now in moves.items():
@@ -93,15 +109,9 @@ def _alike(cases: Sequence[Case], moves: Mapping[int, Origin]) -> Iterator[list[
             continue
         tables = (now.recipe, now.conditioning, now.die, now.way)
         given = tuple(tuple(table.given()) for table in tables)
-        sampled = tuple(x is None for x in at_die(cases[k])[0])
+        sampled = tuple(x is None for x in at_die(cases[k], held)[0])
         forms.setdefault((now.material.isotherm.equation, given, sampled), []).append(k)
     yield from forms.values()
-
-
-def _states_each(cases: Sequence[Case], origins: Sequence[Origin]) -> tuple[FeedState, ...]:
-    """The feeds of several cases from place to place, as arrays."""
-    sampled, off = zip(*(at_die(case) for case in cases))
-    return arrives(*_together(origins), _pair(sampled), _pair(off))
 
 
 def _together(origins: Sequence[Origin]) -> tuple[Origin, Pair | None]:
@@ -140,36 +150,56 @@ def _pair(pairs: Sequence[Any]) -> Pair:
     return tuple(None if x[0] is None else np.array(x, float) for x in (M, T))  # type: ignore[return-value]
 
 
-def _states(case: Case, now: Origin) -> tuple[FeedState, ...]:
-    return arrives(now, mash_of(now.recipe, now.air), *at_die(case))
+def at_die(case: Case, held: bool = False) -> tuple[Pair, Pair]:
+    """What was typed as sampled at the die; with a recipe, how far off what is computed there it was.
 
-
-def at_die(case: Case) -> tuple[Pair, Pair]:
-    """What was typed as sampled at the die; with a recipe, how far off what is computed there it was."""
+    held: what was typed stays as it is now, in place of that.
+    """
     known = case.arrival
     assert known is not None
-    if case.recipe.ingredient:
+    typed = known.typed_moisture, known.typed_temperature
+    if not case.recipe.ingredient:
+        return typed, (0.0, 0.0)
+    if not held:
         return (None, None), (known.die_moisture_offset, known.die_temperature_offset)
-    return (known.typed_moisture, known.typed_temperature), (0.0, 0.0)
+    (now,) = [s for s in known.states if s.place == DIE]
+    there = now.moisture, now.temperature
+    return tuple(None if x is None else y for x, y in zip(typed, there)), (0.0, 0.0)  # type: ignore[return-value]
+
+
+def off_at_die(origin: Origin, mash: Pair | None, sampled: Pair) -> Pair:
+    """How far off what is computed at the die that is which was typed there; nothing where nothing is computed."""
+    if mash is None or sampled == (None, None):
+        return 0.0, 0.0
+    last = arrives(dataclasses.replace(origin, way=Way()), mash)[-1]
+    M, T = (0.0 if x is None else x - y for x, y in zip(sampled, (last.moisture, last.temperature)))
+    return M, T
 
 
 def _entry(x: Any, n: int) -> Any:
     return float(x[n]) if np.ndim(x) else float(x)
 
 
-def _moved(case: Case, now: Origin, states: tuple[FeedState, ...]) -> Case:
+def _moved(case: Case, now: Origin, states: tuple[FeedState, ...], held: bool) -> Case:
+    """The case with the feed of other states; held: what was typed stays."""
     known, feed = case.arrival, case.feed
     assert known is not None
     before, last = known.states[-1], states[-1]
-    feed = dataclasses.replace(
-        feed,
-        moisture=feed.moisture + (last.moisture - before.moisture),
-        temperature=feed.temperature + (last.temperature - before.temperature),
-    )
-    if known.keeps_solid:
+    moves = {
+        name: getattr(feed, name) + (getattr(last, name) - getattr(before, name))
+        for name in ("moisture", "temperature")
+        if not (held and name in known.typed)
+    }
+    feed = dataclasses.replace(feed, **moves)
+    more: dict[str, Any] = {}
+    if held:
+        off = off_at_die(now, mash_of(now.recipe, now.air), at_die(case, held)[0])
+        more = dict(zip(("die_moisture_offset", "die_temperature_offset"), off))
+    elif known.keeps_solid:
         solid = (1 - case.feed.moisture) / (1 - feed.moisture)
         feed = dataclasses.replace(feed, throughput=feed.throughput * solid)
-    known = dataclasses.replace(known, states=states, of=now, keeps_solid=False)
+        more = {"keeps_solid": False}
+    known = dataclasses.replace(known, states=states, of=now, **more)
     return dataclasses.replace(case, feed=feed, arrival=known)
 
 

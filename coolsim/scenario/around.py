@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from coolsim import arriving, capacities
-from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Limits, Material, Recipe, Way
+from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Limits, Material, Recipe
+from coolsim.coming import off_at_die
 from coolsim.errors import Fault, NotConverged
 from coolsim.scenario import reader, schema
 from coolsim.scenario.change import changed
@@ -83,19 +84,7 @@ def arrival_of(
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
-    return Arrival(states, 0.0, 0.0, *sampled, *_off(origin, mash, sampled), of=origin)
-
-
-def _off(origin: arriving.Origin, mash: Any, sampled: tuple[Any, Any]) -> tuple[float, float]:
-    """How far off what is computed at the die that is which was typed there."""
-    if mash is None or sampled == (None, None):
-        return 0.0, 0.0
-    bare = dataclasses.replace(origin, way=Way())
-    computed = arriving.arrives(bare, mash)[-1]
-    M, T = (
-        0.0 if x is None else x - float(y) for x, y in zip(sampled, (computed.moisture, computed.temperature))
-    )
-    return M, T
+    return Arrival(states, 0.0, 0.0, *sampled, *off_at_die(origin, mash, sampled), of=origin)
 
 
 _BEFORE = {name: kind for name, kind in arriving.BEFORE.items() if name != "recipe"}
@@ -105,7 +94,7 @@ def arrived(arrival: Arrival | None, values: dict[str, Any]) -> tuple[dict[str, 
     """The numbers of the feed, what was not typed as it arrives; and the arrival with offsets to what was."""
     if arrival is None:
         return values, None
-    last, offsets = arrival.states[-1], {}
+    last, offsets = arrival.states[-1], dict[str, Any]()
     values = dict(values)
     for name, typed in (("moisture", arrival.typed_moisture), ("temperature", arrival.typed_temperature)):
         computed = float(getattr(last, name))
@@ -113,7 +102,8 @@ def arrived(arrival: Arrival | None, values: dict[str, Any]) -> tuple[dict[str, 
             values[name] = computed
         else:
             offsets[f"{name}_offset"] = values[name] - computed
-    return values, dataclasses.replace(arrival, **offsets)
+    typed = tuple(name.removesuffix("_offset") for name in offsets)
+    return values, dataclasses.replace(arrival, typed=typed, **offsets)
 
 
 def with_throughput(source: Source, read: Any) -> Case | None:
