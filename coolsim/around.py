@@ -134,6 +134,9 @@ class Bag(Table):
     store_temperature: Given = documented(
         "°C", "of the store after that; where water activity is judged if left out", default=None
     )
+    coat: Any = documented(
+        "-", "what is on its pellets, where [coating] has been reckoned into the target", default=None
+    )
 
 
 @dataclass(frozen=True)

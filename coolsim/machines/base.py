@@ -249,7 +249,7 @@ def weighed(
 
     outside = np.array([case.air.temperature for case in some], float)
     spent = machine.spent(some, result)
-    known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
+    known = values_of(asked, result, outside, machine.case, some) | dict(spent.fan)
     values = {key: placed(v) for key, v in known.items()}
     electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
     solid = feed * np.array([1 - case.feed.moisture for case in cases])

@@ -169,9 +169,9 @@ def sampled(
     cases = varied(case, unknowns, together(R, z))
     result, solved = _solved(cases)
     cases = [one for one, well in zip(cases, solved) if well]
-    middle = {name: float(y[0]) for name, y in _told([case], predict([case]), constraints).items()}
-    rough = _told([case], predict([case], resolution=MESH), constraints)
-    exits = {name: y + (middle[name] - rough[name]) for name, y in _told(cases, result, constraints).items()}
+    middle = {n: float(y[0]) for n, y in _told(case, [case], predict([case]), constraints).items()}
+    rough = _told(case, [case], predict([case], resolution=MESH), constraints)
+    exits = {n: y + (middle[n] - rough[n]) for n, y in _told(case, cases, result, constraints).items()}
     z = z[:, solved]
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
@@ -334,11 +334,11 @@ def varied(case: Case, unknowns: list[Unknown], z: Array) -> list[Case]:
     return in_air_each(cases)
 
 
-def _told(cases: list[Case], result: Result, constraints: list[Constraint]) -> dict[str, Array]:
-    """Exits of cases, and what has a bound beside them, each (cases,)."""
+def _told(stated: Case, cases: list[Case], result: Result, constraints: list[Constraint]) -> dict[str, Array]:
+    """Exits of cases, and what has a bound (as the case that was stated has it) beside them, each (cases,)."""
     exits = EXITS | (OF_DRYERS if is_dryer(cases[0]) else {})
     outside = np.array([case.air.temperature for case in cases], float)
-    bounded = values_of(constraints, result, outside, cases[0])
+    bounded = values_of(constraints, result, outside, stated, cases)
     if any(c.quantity.name.startswith("fan") for c in constraints):
         bounded |= machine_of(cases[0]).spent(cases, result).fan
     return {name: np.asarray(x) for name, x in bounded.items()} | {

@@ -16,7 +16,7 @@ from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
 from coolsim.model.bed import take
-from coolsim.requirements import KEPT, Constraint, constraints_of, harms
+from coolsim.requirements import KEPT, Constraint, constraints_of, harms, hung
 from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import unpack
 from coolsim.studies.seasons.response import (
@@ -126,7 +126,7 @@ class Site:
         """How far each limit is broken, in its scale (limits, …)."""
         outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
         case = dataclasses.replace(self.case, air=outside)
-        return excesses(case, state, self.limits if limits is None else limits)
+        return excesses(case, state, hung(self.limits if limits is None else limits, case))
 
 
 def followed(
