@@ -257,3 +257,36 @@ def test_hours_of_a_year_bring_the_feed_of_their_weather(text, direct):
         # a map is right to a few hundredths of a point and tenths of a kelvin
         assert hours.outcome.moisture[k] == pytest.approx(out.moisture_wb, abs=2e-5 if direct else 4e-4)
         assert hours.outcome.temperature[k] == pytest.approx(out.temperature, abs=0.02 if direct else 0.2)
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("direct", [True, False])
+def test_a_chart_is_followed_with_the_feed_of_each_hour(direct):
+    case = replace(
+        loads(MILL),
+        {
+            "target.moisture": "13.4 %",
+            "limits.airflow": ["600 m3/h", "1500 m3/h"],
+            "limits.bed_depth": ["0.3 m", "0.9 m"],
+            "costs.electricity": "0.15 /kWh",
+            "costs.feed": "0.4 /kg",
+            "way.air": "0.1 kg/kg",
+            "way.time": "30 s",
+        },
+    )
+    T = np.array([2.0, 10.0, 18.0, 26.0, 34.0, 30.0, 22.0, 14.0] * 30) + np.linspace(0, 3, 240)
+    RH = np.array([0.9, 0.8, 0.7, 0.6, 0.5, 0.85, 0.75, 0.95] * 30) - np.linspace(0, 0.1, 240)
+    found = coolsim.seasons(case, weather=weather_of(T, RH), direct=direct)
+    hours = found.strategies[1].hours
+    assert np.ptp(hours.feed_moisture) > 1e-3  # the weather moves it
+    for k in (0, 4, 101, 239):
+        typed = {
+            "air.temperature": f"{T[k]} degC",
+            "air.relative_humidity": f"{100 * RH[k]} %",
+            "cooler.airflow": f"{3600 * hours.settings.airflow[k]:.9g} m3/h",
+            "cooler.bed_depth": f"{hours.settings.bed_depth[k]:.9g} m",
+        }
+        there = replace(case, typed)
+        assert hours.feed_moisture[k] == pytest.approx(there.feed.moisture, abs=1e-6)
+        out = coolsim.predict(there).pellets_out
+        assert hours.outcome.moisture[k] == pytest.approx(out.moisture_wb, abs=2e-5 if direct else 5e-4)

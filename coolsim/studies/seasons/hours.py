@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,6 +108,15 @@ class Site:
         self.plant = Plant(self.case)
         self.inputs = gather([self.case], weather.air)
         self.limits = constraints_of(self.case)
+        # what the feed is moister by in each hour than in the air of the case, where it follows from the weather:
+        # settings tell its moisture as of that air
+        self.moister = self.inputs.moisture_wb - self.case.feed.moisture
+
+    def coordinates(self, inputs: Inputs, hours: Any = slice(None)) -> Array:
+        """States in some hours as points of a map over settings."""
+        points = coordinates(inputs)
+        points[-1] = points[-1] - self.moister[hours]
+        return points
 
     def at(self, case: Case) -> Site:
         """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
@@ -134,7 +144,9 @@ def followed(
 ) -> Hours:
     """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
     found = (
-        None if direct else corrected(base, coordinates(inputs), group, cooler(inputs, store_of(site.case)))
+        None
+        if direct
+        else corrected(base, site.coordinates(inputs), group, cooler(inputs, store_of(site.case)))
     )
     if found is None:
         return predicted(site, inputs, direct=True)
