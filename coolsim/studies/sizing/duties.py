@@ -295,6 +295,9 @@ def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Cas
     """Each product in each weather of [sizing], product by product: their names, and the case of each."""
     sizing = case.sizing
     products = sizing.product or (Product("the feed", case.material, case.feed),)
+    if sizing.product and case.arrival is not None:  # a product states its feed: only the weather acts on it
+        typed = dataclasses.replace(case.arrival, typed=("moisture", "temperature"))
+        case = dataclasses.replace(case, arrival=typed)
     weathers = sizing.weather or (DesignWeather("the air outside", case.air),)
     airs = _design_airs(case, weathers)
     cases = [
