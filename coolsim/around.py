@@ -30,7 +30,12 @@ class Shift(Table):
     per_day: Given = documented("-", "shifts a day", default=None)
     days_per_year: Given = documented("-", "days on which it runs", default=None)
     breaks: tuple[tuple[float, float], ...] = documented(
-        "s, s", "when each break begins, since the shift did, and how long it lasts: nothing runs", default=()
+        "s, s",
+        "when each break begins, since the shift did, and how long it lasts: nobody is there",
+        default=(),
+    )
+    dryers_stop: bool | None = documented(
+        "-", "whether batch dryers stop in breaks, too; else the batch in them goes on drying", default=None
     )
 
     @property

@@ -508,10 +508,13 @@ _SHIFT = {
     "days_per_year": Key("number", "on which it runs; 250 if left out", "250", low="1", high="366"),
     "breaks": Key(
         "breaks",
-        "[after, how long] each: nothing runs",
+        "[after, how long] each: nobody is there, the line stands still",
         '[["4 h", "30 min"]]',
         u.TIME,
         second=u.TIME,
+    ),
+    "dryers_stop": Key(
+        "flag", "in breaks, too; left out, the batch in a dryer goes on: somebody must watch it", "true"
     ),
 }
 
