@@ -161,13 +161,13 @@ def _step(
     """
     Q_before = (w.shells.volume * w.Q(X)[0]).sum(axis=0)
     before = X, mean, H, Q_before
-    thrice = tuple(np.tile(x, 3) for x in (*before, dt))
+    X_3, mean_3, H_3, Q_3, dt_3 = (np.tile(x, 3) for x in (*before, dt))
     scale = np.array([0.1, 1.0, 1.0])[:, None]
     nudge = np.repeat(NUDGE * np.diag(scale[:, 0]), len(mean), axis=1)
     u = guess
     for _ in range(MOST_STEPS):
         residual = _after(w, *before, u, dt)[0]
-        there = _after(nudged, *thrice[:4], np.tile(u, 3) + nudge, thrice[4])[0]
+        there = _after(nudged, X_3, mean_3, H_3, Q_3, np.tile(u, 3) + nudge, dt_3)[0]
         slopes = (there.reshape(3, 3, -1) - residual[:, None]) / NUDGE
         step = np.linalg.solve(slopes.transpose(2, 0, 1), -residual.T[..., None])[..., 0].T
         step = np.clip(step, [[-0.3], [-8.0], [-8.0]], [[0.3], [8.0], [8.0]]) * scale

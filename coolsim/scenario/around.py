@@ -84,7 +84,15 @@ def arrival_of(
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
-    return Arrival(states, 0.0, 0.0, *sampled, *off_at_die(origin, mash, sampled), of=origin)
+    M, T = off_at_die(origin, mash, sampled)
+    return Arrival(
+        states,
+        typed_moisture=sampled[0],
+        typed_temperature=sampled[1],
+        die_moisture_offset=M,
+        die_temperature_offset=T,
+        of=origin,
+    )
 
 
 _BEFORE = {name: kind for name, kind in arriving.BEFORE.items() if name != "recipe"}
