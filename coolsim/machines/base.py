@@ -25,7 +25,7 @@ from coolsim.fields import Array
 from coolsim.line import kind
 from coolsim.machines import conditioner
 from coolsim.model.solve import Resolution
-from coolsim.predict import on_one_thread, predict
+from coolsim.predict import on_one_thread, predict, with_surroundings
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import Constraint, constraints_of, is_dryer, values_of, violations
 from coolsim.result import Result
@@ -302,7 +302,8 @@ def predicted_each(cases: Sequence[Case]) -> list[Result]:
     with on_one_thread():
         results = dried.each(cases)
     return [
-        dataclasses.replace(result, warnings=cautions(case, result)) for case, result in zip(cases, results)
+        with_surroundings(case, dataclasses.replace(result, warnings=cautions(case, result)))
+        for case, result in zip(cases, results)
     ]
 
 

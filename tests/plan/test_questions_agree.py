@@ -11,6 +11,7 @@ from shipped import level
 
 import coolsim
 from coolsim.case import Air
+from coolsim.cautions import told_first
 from coolsim.requirements import verdicts_of
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
@@ -125,3 +126,28 @@ def test_a_year_judges_each_hour_as_its_own_prediction(machine):
     assert len({*hours.within}) == 2  # some hours are and some are not
     sweats = [not one["headspace_dew_point"] or not one["above_ambient"] for one in met]
     assert list(hours.too_warm) == sweats
+
+
+@pytest.mark.thorough
+def test_settings_of_a_batch_say_first_that_bags_may_sweat():
+    """Before, only coolers said it: the film is as cold as 10 °C, the warm pellets' gas is not as dry."""
+    case = replace(
+        level("farm-line"),
+        {
+            "bag.coldest_store": "10 degC",
+            "target.no_sweating": False,
+            "limits.duration": ["15 min", "30 min"],
+            "feed.throughput": "150 kg/h",
+        },
+    )
+    answer = coolsim.find_settings(case)
+    told = coolsim.predict(answer.case)
+    assert bool(told.bag.sweats) and bool(answer.result.bag.sweats)
+    (words,) = [w for w in answer.result.warnings if w.text.startswith("bags may sweat")]
+    assert words in told.warnings and told_first(words)
+
+
+def test_steam_that_hardly_warms_is_doubted():
+    case = replace(level("mill-line"), {"conditioning.temperature": "72 degF"})
+    assert any("meant in another unit" in w.text for w in coolsim.predict(case).warnings)
+    assert not any("another unit" in w.text for w in coolsim.predict(level("mill-line")).warnings)
