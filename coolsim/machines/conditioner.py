@@ -20,6 +20,7 @@ from coolsim.fields import Array
 
 WATER, TEMPERATURE = "conditioning_water", "conditioning_temperature"
 KEYS: Mapping[str, str] = {WATER: "water", TEMPERATURE: "temperature"}  # fields of [conditioning]
+HELD = "the conditioner stays as it is here, though [limits] opens it: `coolsim settings` sets it."
 DEGREE = 5  # of the polynomials of steam over its settings: right to 1e-6 of it
 
 
