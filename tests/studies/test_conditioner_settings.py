@@ -281,3 +281,33 @@ def test_years_and_sizes_leave_the_conditioner_as_it_is():
 
     case = case_of(COOLER, STEAM, conditioning_water=["0 %", "3 %"])
     assert held(case).limits.conditioning_water is None and held(held(case)) is not None
+
+
+def test_what_is_opened_in_python_is_looked_at_too():
+    case = case_of(COOLER, STEAM)
+    limits = dataclasses.replace(case.limits, conditioning_temperature=(10.0, 120.0))
+    with pytest.raises(InputError) as raised:
+        coolsim.find_settings(dataclasses.replace(case, limits=limits))
+    words = str(raised.value)
+    assert "limits.conditioning_temperature" in words
+    limits = dataclasses.replace(case.limits, conditioning_temperature=(10.0, 105.0))
+    with pytest.raises(InputError) as raised:
+        coolsim.find_settings(dataclasses.replace(case, limits=limits))
+    assert "steam only warms" in str(raised.value) and "boiling" in str(raised.value)
+    limits = dataclasses.replace(case.limits, conditioning_water=(0.03, 0.01))
+    with pytest.raises(InputError, match="lowest comes first"):
+        coolsim.find_settings(dataclasses.replace(case, limits=limits))
+
+
+def test_a_plan_of_settings_found_keeps_them():
+    """Its throughput is left out; before, the scenario was read again and what had been set was lost."""
+    text = COOLER.replace('throughput = "1000 kg/h"\n', "") + RECIPE + STEAM
+    text += '[[equipment]]\nname = "mixer"\nbatch = "100 kg"\ncycle = "6 min"\n'
+    case = replace(loads(text), {"limits.conditioning_water": ["0 %", "3 %"]})
+    answer = coolsim.find_settings(case)
+    plan = coolsim.plan(answer.case)
+    assert plan.case.conditioning == answer.case.conditioning != case.conditioning
+    assert plan.case.cooler == answer.case.cooler
+    # 1000 kg/h of mash hold it back: as much feed as its solid has with that water
+    solid = 1000.0 * 0.88 / 3600.0
+    assert plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(solid, rel=1e-6)
