@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
     from coolsim.studies.fit import fit
+    from coolsim.studies.levers import levers
     from coolsim.studies.plan.plan import plan
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
@@ -66,6 +67,7 @@ _HOMES = {
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
     "fit": "coolsim.studies.fit",
+    "levers": "coolsim.studies.levers",
     "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
@@ -85,6 +87,7 @@ _CHECKED = {
     "find_settings": False,
     "reachable": False,
     "fit": False,
+    "levers": False,
     "plan": False,
     "seasons": False,
     "sensitivities": False,
@@ -104,6 +107,7 @@ __all__ = [
     "__version__",
     "find_settings",
     "fit",
+    "levers",
     "load",
     "load_material",
     "load_weather",

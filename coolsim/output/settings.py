@@ -10,7 +10,7 @@ from coolsim.arriving import conditioned_otherwise
 from coolsim.both_units import temperature
 from coolsim.case import Case
 from coolsim.output import json as as_json
-from coolsim.output import lines, tables, verdicts
+from coolsim.output import levers, lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.output.quantities import at_limit, at_limits, dialled, text, written
 from coolsim.quantities import QUANTITIES
@@ -52,6 +52,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         _by_stage(answer, page) if answer.stages else "",
         "".join(wrapped(line, page) for line in _sentences(case, advice, page, roomy)),
         one_step(answer, page),
+        "" if advice.levers is None else levers.told(advice.levers, page),
         tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
     return joined(parts)
@@ -429,6 +430,7 @@ def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[st
         "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
         "required_feed_moisture_wb": None if need is None or math.isnan(need) else need,
         "one_step": [as_json.group(step, "one_step") for step in answer.one_step],
+        "levers": [] if advice.levers is None else levers.as_json(advice.levers),
         "smallest_changes": [
             {"change": change.change, "to": change.to, "unit": change.unit}
             for change in answer.smallest_changes

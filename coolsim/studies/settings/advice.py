@@ -18,6 +18,7 @@ from coolsim.machines.words import assumptions
 from coolsim.predict import at_its_fan, input_band
 from coolsim.requirements import verdicts_of
 from coolsim.studies.asked import check
+from coolsim.studies.levers import Levers, levers
 from coolsim.studies.settings.answer import Reached, SettingsAnswer
 from coolsim.studies.settings.chances import with_chances
 from coolsim.studies.settings.cheapest import cheapest_settings
@@ -34,6 +35,7 @@ class Advice:
         "-", "driest and wettest exit; None where no settings keep the machine's limits"
     )
     heated: Heated | None = documented("-", "where moisture is out of reach: what heated inlet air would do")
+    levers: Levers | None = documented("-", "how far each thing alone moves the exit of today", default=None)
 
 
 def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
@@ -53,4 +55,5 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     kept = not any(np.isnan(end.moisture_wb) for end in window)
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result))
     found = with_chances(case, found) if chances else found
-    return Advice(found, window if kept else None, heated_inlet(case, answer.broken, answer.settings))
+    heated = heated_inlet(case, answer.broken, answer.settings)
+    return Advice(found, window if kept else None, heated, levers(case, answer.now.result))
