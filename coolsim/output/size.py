@@ -11,7 +11,8 @@ from coolsim.output import tables, verdicts
 from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
 from coolsim.output.quantities import at_limit, dialled, digits_of, shown, unit_of
 from coolsim.output.quantities import depth as depth_of
-from coolsim.output.settings import LIKELY, money
+from coolsim.output.settings import money
+from coolsim.output.verdicts import LIKELY
 from coolsim.quantities import QUANTITIES
 from coolsim.scenario import units as u
 
@@ -40,20 +41,29 @@ STEPS = {  # of dials, where a machine has no finer ones: digits behind the poin
 
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return the answer to how large; where there is none, what stands in the way."""
-    parts = [tables.heading(case.title, page)]
-    if answer.met:
-        parts += [
-            _to_buy(answer, page),
-            _zones(answer, page) if answer.arrangement == "belt" else "",
-            _fixed_by(answer.governing, page),
-            _least_bed(case, answer, page),
-            _each(case, answer, page),
-            _chances(answer, page),
-            _floors(case, answer, page),
-        ]
-    else:
-        parts += [_no_size(case, answer, page)]
+    parts = [tables.heading(case.title, page), to_buy(case, answer, page), why_so_large(case, answer, page)]
     return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
+
+
+def to_buy(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """What to buy; where no size serves, what stands in the way."""
+    if not answer.met:
+        return _no_size(case, answer, page)
+    return joined([_to_buy(answer, page), _zones(answer, page) if answer.arrangement == "belt" else ""])
+
+
+def why_so_large(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """What fixes a size, each product in each weather, and other floors."""
+    if not answer.met:
+        return ""
+    parts = [
+        _fixed_by(answer.governing, page),
+        _least_bed(case, answer, page),
+        _each(case, answer, page),
+        _chances(answer, page),
+        _floors(case, answer, page),
+    ]
+    return joined(parts)
 
 
 # -- what to buy
