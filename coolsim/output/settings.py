@@ -175,9 +175,10 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
             f"per year ({hours})."
         )
     if answer.chance is not None and answer.chance < verdicts.LIKELY:
+        asked = f"{100 * verdicts.LIKELY:.0f} %"
         yield (
-            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {verdicts.LIKELY:.0%} is "
-            f'asked for (assumed). For surer settings: --chance "{verdicts.LIKELY:.0%}"; or measure what leaves it open.'
+            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {asked} is asked "
+            f'for (assumed). For surer settings: --chance "{asked}"; or measure what leaves it open.'
         )
 
 

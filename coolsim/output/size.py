@@ -257,8 +257,8 @@ def _chances(answer: SizeAnswer, page: Page) -> str:
         return ""
     unsure = sum(s.chance is not None and s.chance < LIKELY for s in answer.served)
     words = (
-        f"{unsure} of {len(rows)} are not likely enough to rely on ({LIKELY:.0%} is asked for, assumed): measure "
-        "what leaves them open, or size for a drier target."
+        f"{unsure} of {len(rows)} are not likely enough to rely on ({100 * LIKELY:.0f} % is asked for, assumed): "
+        "measure what leaves them open, or size for a drier target."
     )
     told = wrapped(words, page) if unsure else ""
     return grid(["how sure that all is kept", "chance", "least sure of"], rows, page) + told

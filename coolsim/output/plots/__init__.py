@@ -19,6 +19,7 @@ from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
 from coolsim.output.plots.lever_bars import lever_map, levers
+from coolsim.output.plots.machine import to_buy
 from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.plan import along_the_line, shift
@@ -50,6 +51,7 @@ __all__ = [
     "size_curve",
     "strategies",
     "surer",
+    "to_buy",
 ]
 
 _OF_MANY = ("dwell", "moisture_map")  # which show many cases, as one case with arrays stands for

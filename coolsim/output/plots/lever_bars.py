@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -17,7 +16,7 @@ from coolsim.output.levers import end_text
 from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.maps import contours, limits, target_lines
-from coolsim.output.plots.style import BROWN, ORANGE, PALE, PLUM, TEAL, Scale, scale
+from coolsim.output.plots.style import BROWN, FAINT, ORANGE, PALE, PLUM, TEAL, Scale, scale
 from coolsim.output.quantities import unit_of
 from coolsim.quantities import Quantity
 from coolsim.scenario import units as u
@@ -29,6 +28,7 @@ THICK = 0.5  # of a bar, as a share of a row
 ROOM = 0.26  # beside the longest bar, for the values at its ends: a share of the axis
 SET: dict[str, Any] = {"facecolor": TEAL, "edgecolor": TEAL}
 CHANGES: dict[str, Any] = {"facecolor": "none", "edgecolor": BROWN, "hatch": "////"}
+BAND: dict[str, Any] = {"color": FAINT, "alpha": 0.25, "linewidth": 0.0}
 TODAY: dict[str, Any] = {"color": "white", "marker": "o", "markersize": 9, "markeredgecolor": PLUM}
 ADVICE: dict[str, Any] = {"color": PLUM, "marker": "*", "markersize": 16, "markeredgecolor": "white"}
 
@@ -40,7 +40,7 @@ def levers(levers: Levers, ax: Any = None, *, units: str = "si") -> list[Axes]:
     upright lines are today's exit and its target, the pale strip what the inputs leave open. Returns both axes.
     """
     percent, temperature, page = scale(u.FRACTION, units), scale(u.TEMPERATURE, units), Page(units=units)
-    axes = _side_by_side(ax, len(levers.spans))
+    axes = style.side_by_side(ax, 2, (9.2, 1.6 + 0.42 * len(levers.spans)), (3, 2))
     rows = np.arange(len(levers.spans))[::-1]
     for k, s in zip(rows, levers.spans):
         for axis, ends, now, measure in (
@@ -53,8 +53,8 @@ def levers(levers: Levers, ax: Any = None, *, units: str = "si") -> list[Axes]:
     keys += [_upright(axes[1], *line) for line in _of_temperature(levers, temperature)]
     band = levers.band
     if band is not None:
-        axes[0].axvspan(*map(float, percent(np.array(band.moisture_wb, float))), color=PALE, zorder=0.5)
-        axes[1].axvspan(*map(float, temperature(np.array(band.temperature, float))), color=PALE, zorder=0.5)
+        axes[0].axvspan(*map(float, percent(np.array(band.moisture_wb, float))), **BAND, zorder=0.5)
+        axes[1].axvspan(*map(float, temperature(np.array(band.temperature, float))), **BAND, zorder=0.5)
     _room(axes[0])
     axes[0].set_yticks(rows, [s.label for s in levers.spans])
     axes[1].tick_params(axis="y", length=0, labelleft=False)
@@ -67,15 +67,6 @@ def levers(levers: Levers, ax: Any = None, *, units: str = "si") -> list[Axes]:
     axes[1].set_xlabel(temperature.named("exit temperature"))
     _name(axes[0], keys, levers)
     return axes
-
-
-def _side_by_side(ax: Any, count: int) -> list[Axes]:
-    """Two axes side by side over one list of names, or those that were given."""
-    if ax is not None:
-        return style.panels(ax, 2, (9.0, 4.0))
-    size = (9.2, 1.6 + 0.42 * count)
-    figure, _ = plt.subplots(1, 2, sharey=True, figsize=size, layout="constrained", width_ratios=(3, 2))
-    return figure.axes
 
 
 def _bar(axis: Axes, row: float, s: Span, ends: tuple[float, float], now: float, measure: Scale) -> None:
@@ -141,7 +132,7 @@ def _name(axis: Axes, keys: list[Line2D], levers: Levers) -> None:
     named = {k.get_label(): k for k in keys if not str(k.get_label()).startswith("_")}
     handles: list[Any] = list(named.values())
     if levers.band is not None:
-        handles.append(Patch(facecolor=PALE, label="what the inputs leave open"))
+        handles.append(Patch(**BAND, label="what the inputs leave open"))
     handles.append(Patch(**SET, label="may be set"))
     handles.append(Patch(**CHANGES, label="may change (range assumed)"))
     if not all(all(s.kept) for s in levers.spans):

@@ -6,7 +6,8 @@ import dataclasses
 
 from coolsim.case import Case
 from coolsim.errors import InputError
-from coolsim.requirements import Constraint, speeds, verdicts_of
+from coolsim.requirements import Constraint, Verdict, speeds, verdicts_of
+from coolsim.result import Result
 from coolsim.studies.settings.answer import SettingsAnswer, Stand
 from coolsim.studies.uncertainty import all_kept, chances, needed_unknowns, sampled, varying
 
@@ -21,18 +22,24 @@ def counted(case: Case, there: Case) -> list[Constraint]:
 
 def with_chances(case: Case, answer: SettingsAnswer) -> SettingsAnswer:
     """The answer with the chance of each verdict and of all, and today's; as it is where everything is exact."""
-    try:
-        needed_unknowns(answer.case)
-    except InputError:
-        return answer
     there = Stand(answer.case, answer.result, answer.cost, answer.verdicts)
     there, now = (_of(case, stand) for stand in (there, answer.now))
-    assert there.chance is not None and now.chance is not None
+    if there.chance is None or now.chance is None:
+        return answer
     gain = dataclasses.replace(answer.gain, chance=there.chance - now.chance)
     return dataclasses.replace(answer, verdicts=there.verdicts, chance=there.chance, now=now, gain=gain)
 
 
 def _of(case: Case, stand: Stand) -> Stand:
-    s = sampled(stand.case, SAMPLES, SEED, counted(case, stand.case))
-    verdicts = verdicts_of(stand.case, stand.result, chances(s))
-    return dataclasses.replace(stand, verdicts=verdicts, chance=float(all_kept(s).mean()))
+    verdicts, chance = judged(case, stand.case, stand.result)
+    return dataclasses.replace(stand, verdicts=verdicts, chance=chance)
+
+
+def judged(case: Case, there: Case, result: Result) -> tuple[tuple[Verdict, ...], float | None]:
+    """Verdicts on a case set so, each with its chance, and the chance of all; none where everything is exact."""
+    try:
+        needed_unknowns(there)
+    except InputError:
+        return verdicts_of(there, result), None
+    s = sampled(there, SAMPLES, SEED, counted(case, there))
+    return verdicts_of(there, result, chances(s)), float(all_kept(s).mean())
