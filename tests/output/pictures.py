@@ -147,7 +147,7 @@ def without_units(picture: Draw) -> Draw:
 
 Draw = Callable[..., Any]
 PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is drawn
-    "bed": (3, lambda **how: plots.bed(answer(), **how)),
+    "bed": (3, lambda **how: plots.bed(answer(), case=case(), **how)),
     "bed over time": (3, lambda **how: plots.bed(answer(), over="time", **how)),
     "pellet": (1, lambda **how: plots.pellet(answer(), case(), **how)),
     "dwell": (2, lambda **how: plots.dwell(*curves(), case=case(), title="airflow", **how)),
@@ -170,7 +170,10 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     ),
     "isotherms": (1, lambda **how: plots.isotherms(coolsim.load_material("floating-fish-feed"), **how)),
     "isotherms, grain": (1, lambda **how: plots.isotherms(coolsim.load_material("pig-pellets"), **how)),
-    "drying curve": (3, lambda **how: plots.drying_curve(answer("evening-batch"), **how)),
+    "drying curve": (
+        2,
+        lambda **how: plots.drying_curve(answer("evening-batch"), case=case("evening-batch"), **how),
+    ),
     "drying layers": (1, lambda **how: plots.drying_layers(answer("evening-batch"), **how)),
     "belt zones": (2, lambda **how: plots.belt_zones(answer(BELT), case(BELT), **how)),
     "between pellets": (
@@ -186,5 +189,6 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "strategies": (2, without_units(lambda **how: plots.strategies(year(), **how))),
     "shift": (1, lambda **how: plots.shift(plan(), **how)),
     "along the line": (2, lambda **how: plots.along_the_line(plan(), **how)),
+    "to buy": (1, lambda **how: plots.to_buy(size(), **how)),
     "size curve": (2, lambda **how: plots.size_curve(size(), currency="USD", **how)),
 }

@@ -76,7 +76,7 @@ PICTURES: tuple[Picture, ...] = (
     ),
     Picture(
         "levers",
-        "What moves the exit, and how far",
+        "Each thing alone",
         "Each thing alone from end to end of its range, the rest as it is today. Filled bars may be set, hatched "
         "ones change by themselves.",
         lambda a: a.levers is not None,
