@@ -28,7 +28,7 @@ HUMIDITY = 0.15  # to either side of its relative humidity; assumed
 LEAST_HUMIDITY, MOST_HUMIDITY = 0.05, 1.0
 LEAST_FEED = 0.02  # kg/kg wet
 MISSED = 0.01  # of a bound's scale: what a rough mesh may miss; at its own end a setting breaks nothing
-ACROSS, UP = 11, 9  # of a map: smooth contours
+ACROSS, UP = 9, 7  # of a map: smooth contours
 
 
 @dataclass(frozen=True)

@@ -258,7 +258,7 @@ def test_a_line_shows_each_of_its_machines() -> None:
         assert picture in text
     assert "dryer: Inside a pellet" not in text
     assert (
-        len(page.ids) == len(set(page.ids)) and page.tags.count("svg") == 2 + 3 + 6
+        len(page.ids) == len(set(page.ids)) and page.tags.count("svg") == 2 + 3 + 5
     )  # levers and map; of the dryer; of the cooler
     assert "can start a fire" in text
     assert "dryer: Pellets" in text and "cooler: Fan" in text  # all numbers, machine by machine

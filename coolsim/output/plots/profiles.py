@@ -67,7 +67,7 @@ def bed(
             humidity.named("humidity ratio", " dry air"),
         ),
     ):
-        axis.set_xlabel(label)
+        axis.set_xlabel(label.replace(" [", "\n["))  # there are three side by side
         axis.set_ylim(float(upright(stored[-1])), 0.0)  # the top of the bed on top
         axis.margins(x=0.06)
         axis.grid(True, color=PALE, linewidth=0.7)

@@ -112,7 +112,7 @@ def _wanted(seasons: Seasons) -> Array:
 
 def _colours(low: float, high: float, wanted: Array) -> tuple[Array, Any]:
     """Edges of the steps, what is wanted among them, and a colour for each; lightness falls all the way."""
-    edges = MaxNLocator(STEPS).tick_values(low, high)
+    edges = np.asarray(MaxNLocator(STEPS).tick_values(low, high), float)
     inside = wanted[(wanted > edges[0]) & (wanted < edges[-1])]
     near = 0.3 * (edges[1] - edges[0])
     apart = [e for e in edges if not len(inside) or np.abs(inside - e).min() > near]
