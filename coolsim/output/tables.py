@@ -141,7 +141,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
-        **({"Between pellets": _between(told, page)} if (told := result.between_pellets) else {}),
+        **({"Between pellets": _between(unlike, page)} if (unlike := result.between_pellets) else {}),
         **_dryer_details(case, result, page),
     }
 

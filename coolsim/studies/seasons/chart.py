@@ -8,6 +8,7 @@ direction: a grid of settings is looked at, then a finer one around the best.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -222,6 +223,77 @@ def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[
     return {name: float(values[k]) for name, values in settings.items()}
 
 
+def alike(
+    site: Site,
+    options: Options,
+    cells: Mapping[int, NDArray[np.intp]],
+    chosen: Mapping[int, dict[str, float]],
+) -> dict[int, dict[str, float]]:
+    """As few different settings as serve all cells: whoever follows a chart changes them only where it pays.
+
+    A cell takes those chosen for another where they give up no more in its hours, and cost at most 1 % more.
+    """
+    tried, own = _distinct(site, options, cells, chosen)
+    count = len(tried["airflow"])
+    serves, settings = np.zeros((count, len(cells)), bool), []
+    for k, hours in enumerate(cells.values()):
+        states, weights = stand_ins(site, hours)
+        settings.append(_at_the_same_speeds(site, options, states, tried))
+        looked = look(site, options, states, settings[k])
+        lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
+        cost = weights @ looked.cost
+        most = (1 + AS_CHEAP) * cost[own[k]] + LEAST_COST
+        serves[:, k] = [lost[j] <= lost[own[k]] and cost[j] <= most for j in range(count)]
+    numbers, found = list(cells), {}
+    sizes = np.array([len(hours) for hours in cells.values()], float)
+    left = np.ones(len(cells), bool)
+    while left.any():  # those that serve most cells first, of as many those of most hours
+        j = int(np.lexsort((serves[:, left] @ sizes[left], serves[:, left].sum(axis=1)))[-1])
+        for k in np.flatnonzero(serves[j] & left):
+            found[numbers[k]] = {n: float(v[j]) for n, v in settings[k].items() if n != FAN}
+        left &= ~serves[j]
+    return found
+
+
+FAN = "fan_speed"
+
+
+def _distinct(
+    site: Site,
+    options: Options,
+    cells: Mapping[int, NDArray[np.intp]],
+    chosen: Mapping[int, dict[str, float]],
+) -> tuple[dict[str, Array], list[int]]:
+    """The different settings of all cells, with the fan's speed in their own, and which of them each cell has."""
+    rows: dict[tuple[float, ...], dict[str, float]] = {}
+    own: list[int] = []
+    for number, hours in cells.items():
+        states, _ = stand_ins(site, hours)
+        looked = look(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
+        speed = float(np.median(looked.fan_speed))
+        if options.fan is not None and np.isfinite(speed):
+            speed = options.fan.step * round(speed / options.fan.step)
+        settings = chosen[number] | {FAN: speed}
+        by_speed = options.fan is not None and np.isfinite(speed)
+        key = tuple(
+            np.nan_to_num([v for n, v in settings.items() if n != ("airflow" if by_speed else FAN)], nan=-1.0)
+        )
+        rows.setdefault(key, settings)
+        own.append(list(rows).index(key))
+    return {n: np.array([row[n] for row in rows.values()]) for n in (*SETTINGS, FAN)}, own
+
+
+def _at_the_same_speeds(
+    site: Site, options: Options, states: NDArray[np.intp], tried: dict[str, Array]
+) -> dict[str, Array]:
+    """Settings in the hours of another cell: where it is the fan's speed that is set, its airflow there differs."""
+    if options.fan is None:
+        return tried
+    with np.errstate(invalid="ignore"):
+        there = tried[FAN] / np.median(look(site, options, states, tried).fan_speed, axis=0)
+    return tried | {"airflow": tried["airflow"] * np.where(np.isfinite(there), there, 1.0)}
+
+
 def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
     """Wettest feed with which settings that are opened meet the target in all these hours; nan where none does."""
     states, _ = stand_ins(site, hours, EXTREMES)
@@ -251,12 +323,14 @@ def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart |
     found: dict[str, Any] = {
         name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")
     }
-    for number in np.unique(cell):
-        hours, at = np.flatnonzero(cell == number), np.unravel_index(number, shape)
-        for name, value in choose(site, options, opened, hours).items():
+    cells = {int(number): np.flatnonzero(cell == number) for number in np.unique(cell)}
+    chosen = {number: choose(site, options, opened, hours) for number, hours in cells.items()}
+    for number, settings in alike(site, options, cells, chosen).items():
+        at = np.unravel_index(number, shape)
+        for name, value in settings.items():
             found[name][at] = value
         if like is None:
-            found["required_feed_moisture"][at] = required_feed(site, options, opened, hours)
+            found["required_feed_moisture"][at] = required_feed(site, options, opened, cells[number])
     if like is not None:
         found["required_feed_moisture"] = like.required_feed_moisture
     return Chart(

@@ -134,12 +134,19 @@ def followed(
 ) -> Hours:
     """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
     found = (
-        None if direct else corrected(base, coordinates(inputs), group, cooler(inputs, store_of(site.case)))
+        None
+        if direct
+        else corrected(base, coordinates(inputs, True), group, cooler(inputs, store_of(site.case)))
     )
     if found is None:
         return predicted(site, inputs, direct=True)
     rows, error = found
     return judged(site, inputs, rows, MAP, error)
+
+
+def read_off(site: Site, inputs: Inputs, base: Response) -> Hours:
+    """All hours read off a map over weather and settings, as exact as it is."""
+    return judged(site, inputs, base(coordinates(inputs, True)), MAP, base.error)
 
 
 def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:

@@ -72,7 +72,7 @@ def options_of(site: Site) -> Options:
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
     states = dialled(inputs, knobs)
-    response = respond(coordinates(states), cooler(states, store_of(case)), SAMPLES, at_any_error=True)
+    response = respond(coordinates(states, True), cooler(states, store_of(case)), SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response, *_dials(case))
 
@@ -167,7 +167,7 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
     for inlet in np.unique(inlets):  # nan counts as one value
         some = np.flatnonzero(np.isnan(inlets) if np.isnan(inlet) else inlets == inlet)
         warmed = _heated(inputs, float(inlet))
-        air = coordinates(warmed)[: len(AIR)]
+        air = coordinates(warmed, True)[: len(AIR)]
         chosen = {name: settings[name][some] for name in settings}
         knobs = np.array([np.log(chosen["airflow"]), np.log(chosen["bed_depth"]), chosen["feed_moisture"]])
         for part in np.array_split(np.arange(len(hours)), max(1, len(hours) * len(some) // CHUNK)):
