@@ -20,6 +20,7 @@ from coolsim.inputs import Inputs
 from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
+from coolsim.studies.fewest import AS_CHEAP, fewest
 from coolsim.studies.fitted import combined
 from coolsim.studies.seasons.hours import Hours, Mask, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
@@ -34,7 +35,6 @@ FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moistur
 MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
 COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
 HOURS_AT_ONCE = 400  # looked at together: bounds the memory
-AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
 LEAST_COST = 1e-9
 TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
@@ -244,15 +244,12 @@ def alike(
         cost = weights @ looked.cost
         most = (1 + AS_CHEAP) * cost[own[k]] + LEAST_COST
         serves[:, k] = [lost[j] <= lost[own[k]] and cost[j] <= most for j in range(count)]
-    numbers, found = list(cells), {}
     sizes = np.array([len(hours) for hours in cells.values()], float)
-    left = np.ones(len(cells), bool)
-    while left.any():  # those that serve most cells first, of as many those of most hours
-        j = int(np.lexsort((serves[:, left] @ sizes[left], serves[:, left].sum(axis=1)))[-1])
-        for k in np.flatnonzero(serves[j] & left):
-            found[numbers[k]] = {n: float(v[j]) for n, v in settings[k].items() if n != FAN}
-        left &= ~serves[j]
-    return found
+    taken = fewest(serves, sizes)
+    return {
+        number: {n: float(v[j]) for n, v in settings[k].items() if n != FAN}
+        for k, (number, j) in enumerate(zip(cells, taken))
+    }
 
 
 FAN = "fan_speed"
