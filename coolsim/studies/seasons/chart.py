@@ -28,6 +28,7 @@ from coolsim.studies.seasons.trade import given_up
 
 MOST_BANDS = 8
 STAND_IN = 24  # states that stand for the hours of a cell
+MANY = 96  # where settings that were chosen for other cells are held against them
 EXTREMES = 12  # of them, where only the worst counts
 # how many values of each thing that may be set are looked at, and in the finer look around the best
 GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moisture": 9}
@@ -235,10 +236,13 @@ def alike(
     """
     tried, own = _distinct(site, options, cells, chosen)
     count = len(tried["airflow"])
+    numbers = list(cells)
     serves, settings = np.zeros((count, len(cells)), bool), []
     for k, hours in enumerate(cells.values()):
-        states, weights = stand_ins(site, hours)
+        states, weights = stand_ins(site, hours, MANY)
         settings.append(_at_the_same_speeds(site, options, states, tried))
+        for name, value in chosen[numbers[k]].items():  # its own stay as they were chosen
+            settings[k][name][own[k]] = value
         looked = look(site, options, states, settings[k])
         lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
         cost = weights @ looked.cost
@@ -268,13 +272,10 @@ def _distinct(
         states, _ = stand_ins(site, hours)
         looked = look(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
         speed = float(np.median(looked.fan_speed))
-        if options.fan is not None and np.isfinite(speed):
-            speed = options.fan.step * round(speed / options.fan.step)
-        settings = chosen[number] | {FAN: speed}
-        by_speed = options.fan is not None and np.isfinite(speed)
-        key = tuple(
-            np.nan_to_num([v for n, v in settings.items() if n != ("airflow" if by_speed else FAN)], nan=-1.0)
-        )
+        settings, told = chosen[number] | {FAN: speed}, dict(chosen[number])
+        if options.fan is not None and np.isfinite(speed):  # told to a step of its dial
+            told["airflow"] = round(speed / options.fan.step)
+        key = tuple(np.nan_to_num(list(told.values()), nan=-1.0).tolist())
         rows.setdefault(key, settings)
         own.append(list(rows).index(key))
     return {n: np.array([row[n] for row in rows.values()]) for n in (*SETTINGS, FAN)}, own
@@ -285,10 +286,12 @@ def _at_the_same_speeds(
 ) -> dict[str, Array]:
     """Settings in the hours of another cell: where it is the fan's speed that is set, its airflow there differs."""
     if options.fan is None:
-        return tried
+        return {name: values.copy() for name, values in tried.items()}
     with np.errstate(invalid="ignore"):
         there = tried[FAN] / np.median(look(site, options, states, tried).fan_speed, axis=0)
-    return tried | {"airflow": tried["airflow"] * np.where(np.isfinite(there), there, 1.0)}
+    found = {name: values.copy() for name, values in tried.items()}
+    found["airflow"] *= np.where(np.isfinite(there), there, 1.0)
+    return found
 
 
 def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
