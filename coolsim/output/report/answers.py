@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from coolsim.studies.plan.answer import Plan
     from coolsim.studies.seasons import Seasons
     from coolsim.studies.settings.advice import Advice
-    from coolsim.studies.settings.chances import Judged
     from coolsim.studies.sizing.answer import SizeAnswer
 
 SMOOTH = Resolution(48, 24)  # of what is drawn: the exit is right with fewer
@@ -88,14 +87,10 @@ def ask(
     answers["unasked"] = tuple(why for why in lacks.values() if why)
     if meanwhile is not None:
         meanwhile(Answers(case, **answers))
-    if _sized not in asked:  # how likely a first guess is, nobody asks
-        answers["verdicts"], answers["chance"] = _judged(case, answers["result"])
-    if not {_sized, _advised} & {*asked}:
-        answers["levers"] = levers(case, answers["result"])
+    if not {_sized, _advised} & {*asked}:  # how likely a first guess is, nobody asks
+        answers |= _judged(case, answers["result"])
     for wait in later:
         answers |= wait()
-    if "advice" in answers:
-        answers["advice"] = _with_chances(answers)
     if "levers" in answers:
         answers["levers"] = dataclasses.replace(answers["levers"], band=answers["result"].input_band)
     return Answers(case, **answers)
@@ -107,26 +102,19 @@ def ask(
 def _advised(case: Case) -> dict[str, Any]:
     from coolsim.studies.settings.advice import advise
 
-    advice = advise(case)
+    advice = advise(case, chances=True)
     answer, now = advice.answer, advice.answer.now
     assert advice.levers is not None
-    mapped = lever_map(advice.levers, now.result, (answer.case, answer.result))
-    judged = _judged(case, answer.result, answer.case)
-    return {"advice": advice, "levers": advice.levers, "map": mapped, "of_advice": judged}
+    found = {"advice": advice, "levers": advice.levers, "verdicts": now.verdicts, "chance": now.chance}
+    return found | {"map": lever_map(advice.levers, now.result, (answer.case, answer.result))}
 
 
-def _judged(case: Case, result: Result, there: Case | None = None) -> Judged:
+def _judged(case: Case, result: Result) -> dict[str, Any]:
+    """How the scenario as it stands is judged, where nothing else asks that."""
     from coolsim.studies.settings.chances import judged
 
-    return judged(case, there or case, result)
-
-
-def _with_chances(answers: dict[str, Any]) -> Advice:
-    """The advice, with how likely it is, and how likely today's settings are, which were asked apart."""
-    from coolsim.studies.settings.chances import told
-
-    advice, now = answers["advice"], (answers["verdicts"], answers["chance"])
-    return dataclasses.replace(advice, answer=told(advice.answer, answers.pop("of_advice"), now))
+    verdicts, chance = judged(case, result)
+    return {"verdicts": verdicts, "chance": chance, "levers": levers(case, result)}
 
 
 def _sized(case: Case) -> dict[str, Any]:

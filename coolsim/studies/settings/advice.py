@@ -53,7 +53,8 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     result = dataclasses.replace(result, input_band=band, warnings=warnings)
     window = (answer.driest, answer.wettest)
     kept = not any(np.isnan(end.moisture_wb) for end in window)
-    found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result))
-    found = with_chances(case, found) if chances else found
+    known = {v.constraint.full_name: v.chance for v in answer.verdicts if v.chance is not None}
+    found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result, known))
+    found = with_chances(case, found) if chances and found.chance is None else found
     heated = heated_inlet(case, answer.broken, answer.settings)
     return Advice(found, window if kept else None, heated, levers(case, answer.now.result))

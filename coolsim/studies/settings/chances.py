@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import TypeAlias
 
 from coolsim.case import Case
 from coolsim.errors import InputError
 from coolsim.requirements import Constraint, Verdict, speeds, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.settings.answer import SettingsAnswer
-from coolsim.studies.uncertainty import all_kept, chances, needed_unknowns, sampled, varying
+from coolsim.studies.uncertainty import Sampled, all_kept, chances, needed_unknowns, sampled, varying
 
 SAMPLES, SEED = 128, 2203  # polynomials through them tell a chance to half a percent
 
@@ -21,33 +20,39 @@ def counted(case: Case, there: Case) -> list[Constraint]:
     return varying(there, opened=not by_speed)
 
 
-Judged: TypeAlias = tuple[tuple[Verdict, ...], float | None]
+def with_chances(
+    case: Case, answer: SettingsAnswer, there: Sampled | None = None, seed: int = SEED
+) -> SettingsAnswer:
+    """The answer with the chance of each verdict and of all, and today's; as it is where everything is exact.
 
-
-def with_chances(case: Case, answer: SettingsAnswer) -> SettingsAnswer:
-    """The answer with the chance of each verdict and of all, and today's; as it is where everything is exact."""
-    states = (answer.case, answer.result), (answer.now.case, answer.now.result)
-    return told(answer, *(judged(case, *state) for state in states))
-
-
-def told(answer: SettingsAnswer, there: Judged, now: Judged) -> SettingsAnswer:
-    """The answer with what `judged` says of its settings and of today's."""
-    if there[1] is None or now[1] is None:
-        return answer
+    there: samples at its settings, where they were taken already, and their seed. A part of them serves today's.
+    """
+    if there is None:
+        try:
+            needed_unknowns(answer.case)
+        except InputError:
+            return answer
+        there = sampled(answer.case, SAMPLES, seed, counted(case, answer.case))
+    today = sampled(answer.now.case, SAMPLES, seed, counted(case, answer.now.case), near=there)
+    chance, before = (float(all_kept(s).mean()) for s in (there, today))
     return dataclasses.replace(
         answer,
-        verdicts=there[0],
-        chance=there[1],
-        now=dataclasses.replace(answer.now, verdicts=now[0], chance=now[1]),
-        gain=dataclasses.replace(answer.gain, chance=there[1] - now[1]),
+        verdicts=verdicts_of(answer.case, answer.result, chances(there)),
+        chance=chance,
+        now=dataclasses.replace(
+            answer.now,
+            verdicts=verdicts_of(answer.now.case, answer.now.result, chances(today)),
+            chance=before,
+        ),
+        gain=dataclasses.replace(answer.gain, chance=chance - before),
     )
 
 
-def judged(case: Case, there: Case, result: Result) -> Judged:
-    """Verdicts on a case set so, each with its chance, and the chance of all; none where everything is exact."""
+def judged(case: Case, result: Result) -> tuple[tuple[Verdict, ...], float | None]:
+    """Verdicts on a case as it stands, each with its chance, and the chance of all; none where all is exact."""
     try:
-        needed_unknowns(there)
+        needed_unknowns(case)
     except InputError:
-        return verdicts_of(there, result), None
-    s = sampled(there, SAMPLES, SEED, counted(case, there))
-    return verdicts_of(there, result, chances(s)), float(all_kept(s).mean())
+        return verdicts_of(case, result), None
+    s = sampled(case, SAMPLES, SEED, counted(case, case))
+    return verdicts_of(case, result, chances(s)), float(all_kept(s).mean())
