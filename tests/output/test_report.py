@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -278,3 +279,47 @@ def test_pictures_that_are_drawn_are_not_drawn_again(night: Answers) -> None:
     (bed,) = (picture for picture in drawn(night, "si") if picture.name == "bed")
     other = dataclasses.replace(bed, svg=Markup("<svg><title>drawn before</title></svg>"))
     assert "drawn before" in report(night, "0.0", already={"bed": other})
+
+
+def test_each_note_stands_once(night: Answers, html: str) -> None:
+    """Of the advice and of how it stands: the same words with other numbers count as the same."""
+    assert night.advice is not None
+    notes = [w.text for w in (*night.advice.answer.result.warnings, *night.result.warnings)]
+    assert len(notes) > len(set(notes)) > 3
+    told = [unescape(text) for text in re.findall(r"<p[^>]*>(.*?)</p>", html, re.DOTALL)]
+    for beginning in {text[:40] for text in notes}:
+        assert sum(beginning in cell for cell in told) == 1, beginning
+
+
+def test_the_verdict_comes_first_and_says_when_the_advice_is_a_coin_toss(night: Answers, html: str) -> None:
+    assert night.advice is not None and night.chance is not None
+    chance = night.advice.answer.chance
+    assert chance is not None and chance < 0.8 <= night.chance  # of this night: a coin toss; today is surer
+    first = html.partition('<section id="answer">')[2].partition("<nav")[0]
+    assert "<strong>Likely enough</strong>" in first
+    assert f"with a chance of {100 * chance:.0f} %: not likely enough" in first
+    assert '<div class="unsure">' in first  # what to set is not bold
+    sure = dataclasses.replace(night.advice.answer, chance=0.9)
+    other = dataclasses.replace(night, advice=dataclasses.replace(night.advice, answer=sure))
+    assert '<div class="sure">' in report(other, "0.0")
+
+
+def test_sections_are_in_the_order_of_the_question(html: str) -> None:
+    order = ("answer", "levers", "settings", "exit", "notes", "why", "inputs", "material", "cautions")
+    places = [html.index(f'<section id="{name}">') for name in order]
+    assert places == sorted(places)
+    contents = html.partition("<nav")[2].partition("</nav>")[0]
+    assert re.findall(r'href="#([a-z]+)"', contents)[:4] == ["levers", "settings", "exit", "notes"]
+
+
+@pytest.mark.thorough
+def test_a_buyer_is_told_first_what_to_buy() -> None:
+    """And not what to set on a cooler that nobody owns."""
+    answers = ask(coolsim.load(SCENARIOS / "cooler-to-buy.toml"))
+    assert answers.advice is None and answers.size is not None and answers.size.fan is not None
+    html = report(answers, "0.0")
+    first = html.partition('<section id="answer">')[2].partition("<nav")[0]
+    floor, motor = answers.size.floor_area, answers.size.fan.motor
+    assert f"<strong>{floor:.2f} m², {motor / 1e3:g} kW</strong>" in first
+    assert 'id="drawn-title"' in first and "likely enough" in first
+    assert html.index("What to buy") < html.index("The first guess")
