@@ -22,7 +22,7 @@ from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
 from coolsim.studies.fewest import AS_CHEAP, fewest
 from coolsim.studies.fitted import combined
-from coolsim.studies.seasons.hours import Hours, Mask, Site
+from coolsim.studies.seasons.hours import Hours, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
 from coolsim.studies.seasons.trade import given_up
 
@@ -35,7 +35,6 @@ GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moistur
 FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moisture": 3}
 MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
 COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
-HOURS_AT_ONCE = 400  # looked at together: bounds the memory
 LEAST_COST = 1e-9
 TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
@@ -400,47 +399,3 @@ def no_wetter(site: Site, options: Options, chart: Chart, hours: Hours, today: H
     if not changed:
         return None
     return dataclasses.replace(chart, **tables, residence_time=_dwell(site, tables["bed_depth"]))
-
-
-# -- what could be reached
-
-
-def reachable(site: Site, options: Options, opened: frozenset[str], already: Mask | None = None) -> Mask:
-    """Hours in which some settings, chosen for that hour alone, meet target and limits.
-
-    Hours `already` known to be reachable with less opened are not looked at again.
-    """
-    found = np.zeros(len(site.inputs.radius), bool) if already is None else already.copy()
-    settings, nearest = grid(options, opened, present(site)), np.zeros(len(found), int)
-    open_ = np.flatnonzero(~found)
-    for part in np.array_split(open_, max(1, len(open_) // HOURS_AT_ONCE)):
-        if len(part):
-            looked = look(site, options, part, settings)
-            found[part], nearest[part] = _reached(site, looked), looked.worst.argmin(axis=1)
-    for k in np.unique(nearest[~found]):  # what only a sliver between the grid's settings can meet
-        part = np.flatnonzero(~found & (nearest == k))
-        around = finer(options, opened, {name: float(values[k]) for name, values in settings.items()})
-        for some in np.array_split(part, max(1, len(part) // HOURS_AT_ONCE)):
-            found[some] = _reached(site, look(site, options, some, around))
-    return found
-
-
-def _reached(site: Site, looked: Looked) -> Mask:
-    """Whether a setting tried meets all, or two neighbours stand on both sides of the band of moisture."""
-    met: Mask = np.asarray((looked.worst <= 0).any(axis=1))
-    names = [limit.name for limit in site.limits]
-    if "lowest_moisture" not in names:
-        return met
-    shape = tuple(len(np.unique(looked.settings[name])) for name in SETTINGS)
-    others = [k for k, name in enumerate(names) if name not in ("moisture", "lowest_moisture")]
-    kept = np.asarray((looked.excess[others] <= 0).all(axis=0))
-    wet, dry = (
-        ((looked.excess[names.index(name)] > 0) & kept).reshape(-1, *shape)
-        for name in ("moisture", "lowest_moisture")
-    )
-    for axis in (1, 2):  # airflow and bed depth
-        wet_before, dry_before = (np.delete(side, -1, axis) for side in (wet, dry))
-        wet_after, dry_after = (np.delete(side, 0, axis) for side in (wet, dry))
-        crossed = (wet_before & dry_after) | (dry_before & wet_after)
-        met |= crossed.reshape(len(met), -1).any(axis=1)
-    return met

@@ -24,12 +24,12 @@ from coolsim.studies.seasons.chart import (
     Chart,
     chart_of,
     no_wetter,
-    reachable,
     settings_by_hour,
     with_results,
 )
 from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, read_off, tally
 from coolsim.studies.seasons.options import Options, options_of
+from coolsim.studies.seasons.reach import reachable
 from coolsim.studies.seasons.sure import YearUncertainty, unknowns_of_year, year_uncertainty
 from coolsim.studies.seasons.worlds import SureCoolers, SureMachines, World
 
