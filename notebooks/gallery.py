@@ -139,7 +139,7 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
             lambda: plots.size_curve(size, currency="USD"),
         ),
         "shift": (
-            "A shift of a farm's line: when each machine runs, and what stands still in the break.",
+            "A shift of a farm's line: when each machine runs; in the break only the batch in the dryer goes on.",
             lambda: plots.shift(plan),
         ),
         "along_the_line": (

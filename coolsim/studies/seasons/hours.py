@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
 from coolsim.model.bed import take
-from coolsim.requirements import KEPT, Constraint, constraints_of, harms
+from coolsim.requirements import KEPT, Constraint, constraints_of, harms, hung
 from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import unpack
 from coolsim.studies.seasons.response import (
@@ -107,6 +108,15 @@ class Site:
         self.plant = Plant(self.case)
         self.inputs = gather([self.case], weather.air)
         self.limits = constraints_of(self.case)
+        # what the feed is moister by in each hour than in the air of the case, where it follows from the weather:
+        # settings tell its moisture as of that air
+        self.moister = self.inputs.moisture_wb - self.case.feed.moisture
+
+    def coordinates(self, inputs: Inputs, hours: Any = slice(None)) -> Array:
+        """States in some hours as points of a map over settings."""
+        points = coordinates(inputs, True)
+        points[-1] = points[-1] - self.moister[hours]
+        return points
 
     def at(self, case: Case) -> Site:
         """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
@@ -126,7 +136,7 @@ class Site:
         """How far each limit is broken, in its scale (limits, …)."""
         outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
         case = dataclasses.replace(self.case, air=outside)
-        return excesses(case, state, self.limits if limits is None else limits)
+        return excesses(case, state, hung(self.limits if limits is None else limits, case))
 
 
 def followed(
@@ -136,7 +146,7 @@ def followed(
     found = (
         None
         if direct
-        else corrected(base, coordinates(inputs, True), group, cooler(inputs, store_of(site.case)))
+        else corrected(base, site.coordinates(inputs), group, cooler(inputs, store_of(site.case)))
     )
     if found is None:
         return predicted(site, inputs, direct=True)
@@ -146,7 +156,7 @@ def followed(
 
 def read_off(site: Site, inputs: Inputs, base: Response) -> Hours:
     """All hours read off a map over weather and settings, as exact as it is."""
-    return judged(site, inputs, base(coordinates(inputs, True)), MAP, base.error)
+    return judged(site, inputs, base(site.coordinates(inputs)), MAP, base.error)
 
 
 def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:

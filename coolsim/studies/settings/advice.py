@@ -14,6 +14,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.cautions import worst_first
 from coolsim.fields import documented
+from coolsim.machines.conditioner import ranges
 from coolsim.machines.words import assumptions
 from coolsim.predict import at_its_fan, input_band
 from coolsim.requirements import verdicts_of
@@ -56,5 +57,6 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     known = {v.constraint.full_name: v.chance for v in answer.verdicts if v.chance is not None}
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result, known))
     found = with_chances(case, found) if chances and found.chance is None else found
-    heated = heated_inlet(case, answer.broken, answer.settings)
+    conditioned = answer.case if ranges(case) else case
+    heated = heated_inlet(conditioned, answer.broken, answer.settings)
     return Advice(found, window if kept else None, heated, levers(case, answer.now.result))
