@@ -20,6 +20,7 @@ import coolsim
 from coolsim import plots
 from coolsim.case import Case
 from coolsim.model.solve import Resolution
+from coolsim.studies.levers import lever_map
 
 HERE = Path(__file__).parent
 SCENARIOS = HERE.parent / "scenarios"
@@ -65,8 +66,25 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
     belt = coolsim.load(SCENARIOS / "belt-four-zones.toml")
     belt_result = coolsim.predict(belt)
     plan = coolsim.plan(coolsim.load(SCENARIOS / "farm-line.toml"))
+    with_band, found = coolsim.predict(case, band=True), coolsim.find_settings(case)
+    mapped = lever_map(coolsim.levers(case, with_band), with_band, (found.case, found.result))
     return {
-        "bed": ("Temperatures, moisture and humidity through the bed.", lambda: plots.bed(result)),
+        "levers": (
+            "What moves the exit, and how far: each thing alone, from end to end of its range.",
+            lambda: plots.levers(coolsim.levers(case, with_band)),
+        ),
+        "lever_map": (
+            "The two that move it most: target, limits, today and what to set.",
+            lambda: plots.lever_map(mapped),
+        ),
+        "to_buy": (
+            "A machine to buy, drawn to scale with its measures.",
+            lambda: plots.to_buy(size),
+        ),
+        "bed": (
+            "Temperatures, moisture and humidity through the bed, as it stands.",
+            lambda: plots.bed(result, case=case),
+        ),
         "pellet": ("Moisture inside a pellet on its way down.", lambda: plots.pellet(result, case)),
         "isotherms": (
             "Isotherms of a material at three temperatures, with the published points behind them.",
@@ -89,8 +107,8 @@ def pictures() -> dict[str, tuple[str, Callable[[], Any]]]:
             lambda: plots.fan_curve(night_result, night, sweep),
         ),
         "drying_curve": (
-            "A batch dryer over time, its air reversed every 5 min and cold at the end: moisture, rate, heat.",
-            lambda: plots.drying_curve(batch),
+            "A batch dryer over time, its air reversed every 5 min and cold at the end.",
+            lambda: plots.drying_curve(batch, case=boxes),
         ),
         "drying_layers": (
             "The same batch layer by layer: where the bed is still wet, and when.",

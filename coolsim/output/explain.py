@@ -25,6 +25,7 @@ ANSWERS = (
     *("case", "around", "result", "balance", "requirements", "costs", "machines.plant", "machines.dryers"),
     *("studies.settings.answer", "studies.uncertainty", "studies.sensitivity", "studies.sizing.answer"),
     *(
+        "studies.levers",
         "studies.plan.answer",
         "studies.fit.answer",
         "studies.seasons.study",

@@ -22,6 +22,8 @@ _FROM: Mapping[str, str] = {
     "Plan": "coolsim.plan(case)",
     "SizeAnswer": "coolsim.size(case)",
     "Seasons": "coolsim.seasons(case)",
+    "Levers": "coolsim.levers(case)",
+    "LeverMap": "coolsim.studies.levers.lever_map(levers, result)",
 }
 
 
