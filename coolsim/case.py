@@ -26,6 +26,7 @@ from coolsim.around import (
     Shift,
     Way,
 )
+from coolsim.display import Displayed
 from coolsim.fields import Number, documented
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
@@ -386,7 +387,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Case:
+class Case(Displayed):
     """One question: this feed, in this air, through this cooler or dryer."""
 
     title: str = documented("-", "title of the scenario")

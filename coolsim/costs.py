@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case, Costs
+from coolsim.display import Displayed
 from coolsim.fields import Number, documented
 from coolsim.physics.coating import moisture_before
 
@@ -18,7 +19,7 @@ ENERGY_ALONE = Costs(electricity=1 / KILOWATT_HOUR, heat=1 / KILOWATT_HOUR)
 
 
 @dataclass(frozen=True)
-class Cost:
+class Cost(Displayed):
     """Cost per hour, and per tonne of wet feed; in the scenario's currency."""
 
     electricity: Any = documented("1/h", "fan")
@@ -67,7 +68,7 @@ def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, g
 
 
 @dataclass(frozen=True)
-class ShiftCost:
+class ShiftCost(Displayed):
     """Cost of a shift, in the scenario's currency."""
 
     electricity: float = documented("1", "all machines and fans")

@@ -63,12 +63,12 @@ def predict(
     result = _predicted(case, air, band, profile, resolution)
     if isinstance(case, Case):
         one = case if air is None else dataclasses.replace(case, air=air)
-        result = finished(one, result)
+        result = dataclasses.replace(finished(one, result), case=one)
         if result.warnings and (result.coated is not None or result.bag is not None):
             more = *result.warnings, *of_coating_and_bag(one, result)
             result = dataclasses.replace(result, warnings=tuple(worst_first(more)))
     else:
-        result = finished_each(list(case), result)
+        result = dataclasses.replace(finished_each(list(case), result), case=tuple(case))
     kept = with_profiles(profile, np.size(result.pellets_out.moisture_wb))
     return result if kept else dataclasses.replace(result, profile=None)
 

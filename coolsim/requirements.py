@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case, Line
+from coolsim.display import Displayed
 from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
 from coolsim.finishing import before_coating, coldest_film, headspace_dew_point
@@ -358,7 +359,7 @@ def _value(name: str, result: Result, outside: Number, case: Case) -> Any:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Verdict(Displayed):
     """Whether one wish or limit is kept, and by how much."""
 
     constraint: Constraint = documented("-", "what must be kept")

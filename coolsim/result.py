@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
 
 
 @dataclass(frozen=True)
-class FeedIn:
+class FeedIn(Displayed):
     """The feed as it enters the bed, after any flash."""
 
     temperature: Number = documented(
@@ -22,7 +23,7 @@ class FeedIn:
 
 
 @dataclass(frozen=True)
-class PelletsOut:
+class PelletsOut(Displayed):
     """The pellets that leave the bed."""
 
     temperature: Number = documented("°C", "mean pellet temperature", "Tp", json="temperature_C")
@@ -41,7 +42,7 @@ class PelletsOut:
 
 
 @dataclass(frozen=True)
-class AfterEqualising:
+class AfterEqualising(Displayed):
     """The pellets after moisture and heat have evened out inside them, nothing lost (a closed bag)."""
 
     temperature: Number = documented("°C", "pellet temperature", json="temperature_C")
@@ -49,7 +50,7 @@ class AfterEqualising:
 
 
 @dataclass(frozen=True)
-class InStore:
+class InStore(Displayed):
     """The pellets as their water activity is judged: evened out, at the temperature of the store."""
 
     temperature: Number = documented(
@@ -69,7 +70,7 @@ class InStore:
 
 
 @dataclass(frozen=True)
-class AirOut:
+class AirOut(Displayed):
     """The air that leaves the top of the bed, before any false air; of a dryer the mean while it dries."""
 
     temperature: Number = documented("°C", "dry bulb", "Ta", json="temperature_C")
@@ -80,7 +81,7 @@ class AirOut:
 
 
 @dataclass(frozen=True)
-class Bed:
+class Bed(Displayed):
     """The bed and the flows through it."""
 
     depth: Number = documented("m", "bed depth", "L", json="depth_m")
@@ -108,7 +109,7 @@ class Bed:
 
 
 @dataclass(frozen=True)
-class FanRun:
+class FanRun(Displayed):
     """How the fan runs at this airflow; nan where its curve does not tell."""
 
     speed: Number = documented("-", "share of the fan's full speed", "n")
@@ -124,7 +125,7 @@ class FanRun:
 
 
 @dataclass(frozen=True)
-class Accuracy:
+class Accuracy(Displayed):
     """How exactly the equations were solved (not how well they describe your feed: see InputBand)."""
 
     water_imbalance: Number = documented("-", "water that does not balance, as a share of the water entering")
@@ -138,7 +139,7 @@ class Accuracy:
 
 
 @dataclass(frozen=True)
-class InputBand:
+class InputBand(Displayed):
     """What the assumed material numbers leave open: lowest and highest exit over their published ranges."""
 
     moisture_wb: tuple[Number, Number] = documented(
@@ -150,7 +151,7 @@ class InputBand:
 
 
 @dataclass(frozen=True)
-class Profile:
+class Profile(Displayed):
     """States from the pellet inlet (top) to the pellet outlet. Leading axis: case, if many."""
 
     z: Array = documented("m", "distance from the pellet inlet, shape (…, nodes)", "z")
@@ -166,7 +167,7 @@ class Profile:
 
 
 @dataclass(frozen=True)
-class Energy:
+class Energy(Displayed):
     """What a dryer spends: per batch, or per hour of a belt."""
 
     heat: Number = documented("J", "heat that the heaters gave to the air", json="heat_kWh", factor=1 / 3.6e6)
@@ -179,7 +180,7 @@ class Energy:
 
 
 @dataclass(frozen=True)
-class Spread:
+class Spread(Displayed):
     """How unlike the pellets of a dryer's bed are at the end."""
 
     driest_wb: Number = documented("kg/kg wet", "mean moisture of the driest layer, wet basis")
@@ -189,7 +190,7 @@ class Spread:
 
 
 @dataclass(frozen=True)
-class WettestTenth:
+class WettestTenth(Displayed):
     """The tenth of the dry solid that leaves the wettest."""
 
     moisture_wb: Number = documented("kg/kg wet", "its moisture, wet basis")
@@ -199,14 +200,14 @@ class WettestTenth:
 
 
 @dataclass(frozen=True)
-class WarmestTenth:
+class WarmestTenth(Displayed):
     """The tenth of the dry solid that leaves the warmest."""
 
     temperature: Number = documented("°C", "its temperature as it leaves", json="temperature_C")
 
 
 @dataclass(frozen=True)
-class BetweenPellets:
+class BetweenPellets(Displayed):
     """How unlike pellets are that leave together, by dry solid: of the layers of a dryer's bed that is not turned,
     and of beds that are said to be uneven. Each pellet counts as evened out inside."""
 
@@ -224,7 +225,7 @@ class BetweenPellets:
 
 
 @dataclass(frozen=True)
-class History:
+class History(Displayed):
     """A dryer's course, at the end of each step in time; of one case only."""
 
     time: Array = documented("s", "time since the bed was laid, shape (steps,)", "t", json="time_s")
@@ -255,7 +256,7 @@ class History:
 
 
 @dataclass(frozen=True)
-class Schedule:
+class Schedule(Displayed):
     """Whether batch dryers keep up with the line before them, batch after batch."""
 
     batch_mass: Number = documented("kg", "wet pellets in a batch", "m", json="batch_mass_kg")
@@ -283,7 +284,7 @@ class Schedule:
 
 
 @dataclass(frozen=True)
-class Layers:
+class Layers(Displayed):
     """Moisture over the depth of a dryer's bed, from the laid bed on; of one case only."""
 
     time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t")
@@ -300,7 +301,7 @@ class Warning:
 
 
 @dataclass(frozen=True)
-class Coated:
+class Coated(Displayed):
     """The pellets once coated, evened out."""
 
     moisture_wb: Number = documented("kg/kg wet", "their moisture, of all that they weigh")
@@ -310,7 +311,7 @@ class Coated:
 
 
 @dataclass(frozen=True)
-class Bagged:
+class Bagged(Displayed):
     """The pellets in a closed bag, evened out."""
 
     dew_point: Number = documented(
@@ -331,7 +332,7 @@ class Bagged:
 
 
 @dataclass(frozen=True)
-class Result:
+class Result(Displayed):
     """The answer to a case, or to many (then every number is an array over the cases)."""
 
     feed_in: FeedIn = documented("-", "feed as it enters the bed")
@@ -366,6 +367,11 @@ class Result:
     stages: tuple[StageRun, ...] = documented(
         "-", "of a line: its machines; the rest is that of the last, accuracy that of all", default=()
     )
+    case: Case | tuple[Case, ...] | None = documented(
+        "-",
+        "what was asked: one case, or all in their order; None of what a study found on its way",
+        default=None,
+    )
 
     @property
     def kept_profile(self) -> Profile:
@@ -377,7 +383,7 @@ class Result:
 
 
 @dataclass(frozen=True)
-class StageRun:
+class StageRun(Displayed):
     """One machine of a line, with what it was fed and what became of that."""
 
     name: str = documented("-", "name of the stage")

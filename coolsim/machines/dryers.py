@@ -16,6 +16,7 @@ import numpy as np
 
 from coolsim.case import Batch, Belt, Case
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 from coolsim.machines.base import (
     DIAL,
@@ -43,7 +44,7 @@ OPENED: Mapping[str, tuple[str, ...]] = {
 
 
 @dataclass(frozen=True)
-class DryerSettings:
+class DryerSettings(Displayed):
     """What an operator of a dryer dials in; nan (in JSON null) where the dryer has no such thing."""
 
     inlet_air_temperature: float = documented(

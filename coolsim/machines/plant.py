@@ -22,6 +22,7 @@ from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
 from coolsim.costs import Cost, cost_of, given_away
+from coolsim.display import Displayed
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
@@ -40,7 +41,7 @@ FEED_KNOBS = ("feed_moisture", "feed_temperature")
 
 
 @dataclass(frozen=True)
-class Settings:
+class Settings(Displayed):
     """What an operator dials in. Numbers, or arrays with one entry per state tried."""
 
     airflow: Any = documented(
@@ -53,7 +54,7 @@ class Settings:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Outcome(Displayed):
     """What settings lead to, as far as costs and limits ask; all smooth in the knobs."""
 
     moisture: Array = documented("kg/kg wet", "exit moisture")

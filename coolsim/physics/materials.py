@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
+from coolsim.display import Displayed
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.physics.correlations import Correlation
@@ -35,7 +36,7 @@ class Provenance:
 
 
 @dataclass(frozen=True)
-class Material:
+class Material(Displayed):
     """What the pellets are made of."""
 
     name: str = documented("-", "name under which the material is listed")

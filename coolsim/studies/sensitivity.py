@@ -21,6 +21,7 @@ from coolsim import line
 from coolsim.answer import exit_columns, first, together
 from coolsim.case import Air, Case, Line
 from coolsim.cautions import cautions
+from coolsim.display import Displayed
 from coolsim.doors import asked_with_cases
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
@@ -44,7 +45,7 @@ TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
 
 
 @dataclass(frozen=True)
-class Slopes:
+class Slopes(Displayed):
     """What one input does to what leaves the machine, each per unit of that input.
 
     Of a line, pellets are those that leave it; air and bed are those of the stage that is set, of other inputs
@@ -62,7 +63,7 @@ class Slopes:
 
 
 @dataclass(frozen=True)
-class Sensitivities:
+class Sensitivities(Displayed):
     """Slopes of the exits by each input, the other inputs held at what the case states.
 
     None where it was not asked for, or is not of the machine. Of a line, what is set on a machine is in `stages`.

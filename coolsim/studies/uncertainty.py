@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
@@ -49,7 +50,7 @@ SURE = 0.995  # chance from which a limit that nobody typed is not told
 
 
 @dataclass(frozen=True)
-class Interval:
+class Interval(Displayed):
     """What 95 % of the samples lie between, and their middle."""
 
     low: float = documented("as the value", "2.5 % of the samples lie below")
@@ -68,7 +69,7 @@ class Known:
 
 
 @dataclass(frozen=True)
-class Contributor:
+class Contributor(Displayed):
     """One thing that is not known exactly, or several of one fit, and what of the spread is its own."""
 
     name: str = documented("-", "scenario key, or number of the material; of one fit, all their names")
@@ -81,7 +82,7 @@ class Contributor:
 
 
 @dataclass(frozen=True)
-class Uncertainty:
+class Uncertainty(Displayed):
     """The exit, as far as it is known."""
 
     moisture_wb: Interval = documented("kg/kg wet", "exit moisture")

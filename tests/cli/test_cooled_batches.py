@@ -35,7 +35,8 @@ def cooled():
 def same(a, b) -> bool:
     """Whether two answers are the same to the last bit."""
     if dataclasses.is_dataclass(a):
-        return all(same(getattr(a, f.name), getattr(b, f.name)) for f in dataclasses.fields(a))
+        names = [f.name for f in dataclasses.fields(a) if f.name != "case"]  # what was asked is not the same
+        return all(same(getattr(a, n), getattr(b, n)) for n in names)
     return np.array_equal(a, b, equal_nan=True) if isinstance(a, (float, np.ndarray)) else a == b
 
 

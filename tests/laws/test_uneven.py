@@ -50,7 +50,8 @@ def test_two_columns_under_one_pressure_drop_by_hand():
 
 def same_bits(a: object, b: object) -> bool:
     if dataclasses.is_dataclass(a):
-        return all(same_bits(getattr(a, f.name), getattr(b, f.name)) for f in dataclasses.fields(a))
+        names = [f.name for f in dataclasses.fields(a) if f.name != "case"]  # what was asked is not the same
+        return all(same_bits(getattr(a, n), getattr(b, n)) for n in names)
     if isinstance(a, tuple):
         return len(a) == len(b) and all(same_bits(x, y) for x, y in zip(a, b))
     return bool(np.array_equal(a, b)) if isinstance(a, (float, np.ndarray)) else a == b

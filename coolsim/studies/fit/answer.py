@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 from coolsim.result import Warning
 
 
 @dataclass(frozen=True)
-class Fitted:
+class Fitted(Displayed):
     """One number that was set free; intervals are of 95 %, in the unit that is named."""
 
     name: str = documented("-", "diffusivity, isotherm_shift, …")
@@ -27,7 +28,7 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Reading(Displayed):
     """One reading of one trial beside what the model says before and after the fit."""
 
     trial: str = documented("-", "what the trial is called")
@@ -41,7 +42,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Suspect:
+class Suspect(Displayed):
     """A trial that does not go with the others."""
 
     trial: str = documented("-", "what it is called")
@@ -50,7 +51,7 @@ class Suspect:
 
 
 @dataclass(frozen=True)
-class Exit:
+class Exit(Displayed):
     """How sure the exit of the scenario itself is, as far as the free numbers decide."""
 
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
@@ -60,7 +61,7 @@ class Exit:
 
 
 @dataclass(frozen=True)
-class Measure:
+class Measure(Displayed):
     """Something to measure next, and how sure the exit moisture of the scenario would then be."""
 
     what: str = documented("-", "the trial or the instrument")
@@ -68,7 +69,7 @@ class Measure:
 
 
 @dataclass(frozen=True)
-class Unevenness:
+class Unevenness(Displayed):
     """How uneven the bed is, from trials sampled at several places; of a line that of its last machine."""
 
     depth_deviation: float = documented("-", "standard deviation of the depth, as a share of it")
@@ -80,7 +81,7 @@ class Unevenness:
 
 
 @dataclass(frozen=True)
-class FitAnswer:
+class FitAnswer(Displayed):
     """The answer of `fit`."""
 
     case: Case = documented("-", "the scenario with the fitted numbers in it")

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 from coolsim.case import Case, FeedState
 from coolsim.costs import ShiftCost
+from coolsim.display import Displayed
 from coolsim.fields import documented
 from coolsim.result import Result, Warning
 from coolsim.studies.plan.shift import Passed
 
 
 @dataclass(frozen=True)
-class EquipmentPlan:
+class EquipmentPlan(Displayed):
     """A step of the line in a shift."""
 
     name: str = documented("-", "how the scenario calls it")
@@ -30,7 +31,7 @@ class EquipmentPlan:
 
 
 @dataclass(frozen=True)
-class ShiftPlan:
+class ShiftPlan(Displayed):
     """What a shift gives."""
 
     hours: float = documented("s", "of the shift, by the clock", json="hours", factor=1 / 3600.0)
@@ -48,7 +49,7 @@ class ShiftPlan:
 
 
 @dataclass(frozen=True)
-class Plan:
+class Plan(Displayed):
     """What comes out of the line, and which machine holds it back."""
 
     case: Case = documented("-", "the case, at the throughput that is planned")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from coolsim.case import Case
 from coolsim.costs import HOUR, KILOWATT_HOUR, cost_of, given_away
+from coolsim.display import Displayed
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
@@ -35,7 +36,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class OfDryers:
+class OfDryers(Displayed):
     """What an hour of a dryer has besides; arrays (rows,), nan where the dryer has no such thing."""
 
     recirculation: Array = documented("-", "share of the exhaust blown in again; of a batch")
@@ -47,7 +48,7 @@ class OfDryers:
 
 
 @dataclass(frozen=True)
-class Hours:
+class Hours(Displayed):
     """Each interval of the weather with its settings and what came of them; arrays (rows,)."""
 
     weather: Weather = documented("-", "the air outside")
@@ -71,7 +72,7 @@ class Hours:
 
 
 @dataclass(frozen=True)
-class Tally:
+class Tally(Displayed):
     """Sums over hours."""
 
     hours: float = documented("h", "hours counted")

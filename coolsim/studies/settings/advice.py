@@ -13,6 +13,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.cautions import worst_first
+from coolsim.display import Displayed
 from coolsim.fields import documented
 from coolsim.machines.words import assumptions
 from coolsim.predict import at_its_fan, input_band
@@ -26,7 +27,7 @@ from coolsim.studies.settings.optimum import heated_inlet
 
 
 @dataclass(frozen=True)
-class Advice:
+class Advice(Displayed):
     """An answer as a person reads it."""
 
     answer: SettingsAnswer = documented("-", "whose result has the band and all warnings")
@@ -49,8 +50,14 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     warnings = (*result.warnings, *assumptions(answer.case, result))
     warnings = tuple(worst_first(warnings))
     result = dataclasses.replace(result, input_band=band, warnings=warnings)
-    window = (answer.driest, answer.wettest)
-    kept = not any(np.isnan(end.moisture_wb) for end in window)
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result))
     found = with_chances(case, found) if chances else found
-    return Advice(found, window if kept else None, heated_inlet(case, answer.broken, answer.settings))
+    heated = heated_inlet(case, answer.broken, answer.settings)
+    return dataclasses.replace(as_found(found), heated=heated)
+
+
+def as_found(answer: SettingsAnswer) -> Advice:
+    """An answer as it was found, to be read without anything predicted besides."""
+    window = (answer.driest, answer.wettest)
+    kept = not any(np.isnan(end.moisture_wb) for end in window)
+    return Advice(answer, window if kept else None, None)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from coolsim.case import Air, Case
 from coolsim.costs import Cost
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 from coolsim.machines.base import Setting
 from coolsim.requirements import AtLimit, Verdict
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Chosen:
+class Chosen(Displayed):
     """One thing that may be set: as it is today, and as it is to be set."""
 
     setting: Setting = documented("-", "what is set, and in which steps")
@@ -29,7 +30,7 @@ class Chosen:
 
 
 @dataclass(frozen=True)
-class Alternative:
+class Alternative(Displayed):
     """Something that is one thing or another: as it is today, and as it is to be."""
 
     label: str = documented("-", "what is chosen")
@@ -38,7 +39,7 @@ class Alternative:
 
 
 @dataclass(frozen=True)
-class Reached:
+class Reached(Displayed):
     """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
     moisture_wb: Any = documented("kg/kg wet", "exit moisture; nan where nothing keeps the machine's limits")
@@ -47,7 +48,7 @@ class Reached:
 
 
 @dataclass(frozen=True)
-class Step:
+class Step(Displayed):
     """What one change of the weather, feed or settings does to the exit, the rest left alone."""
 
     change: str = documented("-", "the change")
@@ -56,7 +57,7 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Change:
+class Change(Displayed):
     """The smallest change of one thing alone that meets everything; `to` is None where none does."""
 
     change: str = documented("-", "what is changed")
@@ -67,7 +68,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Stand:
+class Stand(Displayed):
     """Settings of a case, what they give and cost, and whether everything is kept."""
 
     case: Case = documented("-", "the case set so")
@@ -83,7 +84,7 @@ class Stand:
 
 
 @dataclass(frozen=True)
-class Gain:
+class Gain(Displayed):
     """What the settings of an answer change against today's."""
 
     moisture_wb: float = documented("kg/kg wet", "of the exit")
@@ -96,7 +97,7 @@ class Gain:
 
 
 @dataclass(frozen=True)
-class LeastBed:
+class LeastBed(Displayed):
     """What it costs that settings stand at the least time in the bed, or its least depth, that is chosen."""
 
     cost_per_hour: float = documented("1/h", "more than the cheapest without them")
@@ -107,7 +108,7 @@ class LeastBed:
 
 
 @dataclass(frozen=True)
-class StageSettings:
+class StageSettings(Displayed):
     """What to set on one machine of a line, and its part in the whole."""
 
     name: str = documented("-", "name of the stage")
@@ -120,7 +121,7 @@ class StageSettings:
 
 
 @dataclass(frozen=True)
-class SettingsAnswer:
+class SettingsAnswer(Displayed):
     """The answer of `find_settings`; where `met` is false, the state nearest to the target."""
 
     met: bool = documented("-", "whether everything is kept, as predicted")
@@ -161,7 +162,7 @@ class SettingsAnswer:
 
 
 @dataclass(frozen=True)
-class Surely:
+class Surely(Displayed):
     """Settings that keep off target and limits, so that all of them are kept with a chance."""
 
     chance: float = documented("-", "probability that was asked for")
@@ -174,7 +175,7 @@ class Surely:
 
 
 @dataclass(frozen=True)
-class SettingsByWeather:
+class SettingsByWeather(Displayed):
     """The answer of `find_settings` for arrays of weather: arrays with one entry per weather.
 
     Settings are exact, not on the steps of a dial. Where `met` is false, the state is the nearest to the target.

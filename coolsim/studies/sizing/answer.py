@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.fields import documented
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Settings
@@ -14,7 +16,7 @@ from coolsim.result import Warning
 
 
 @dataclass(frozen=True)
-class LineExit:
+class LineExit(Displayed):
     """How pellets leave the line that a sized stage stands in."""
 
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
@@ -23,7 +25,7 @@ class LineExit:
 
 
 @dataclass(frozen=True)
-class Served:
+class Served(Displayed):
     """A product in a weather, at the cheapest settings on this floor, as predicted; of dryers, of one of them."""
 
     product: str = documented("-", "name of the product")
@@ -87,7 +89,7 @@ class Served:
 
 
 @dataclass(frozen=True)
-class Floor:
+class Floor(Displayed):
     """One point of the trade-off between floor and running, at the throughput with the reserve."""
 
     floor_area: float = documented("m²", "floor area, of all dryers together", json="floor_area_m2")
@@ -115,7 +117,7 @@ class Floor:
 
 
 @dataclass(frozen=True)
-class Governs:
+class Governs(Displayed):
     """What fixes a part of the size: a product in a weather, and the limits at which it does."""
 
     part: str = documented("-", "floor, depth, time, flow, pressure, heater or energy")
@@ -125,7 +127,7 @@ class Governs:
 
 
 @dataclass(frozen=True)
-class WithoutLeastBed:
+class WithoutLeastBed(Displayed):
     """The size with no least time in the bed and no least depth, where something stands at one of them."""
 
     floor_area: float | None = documented(
@@ -136,7 +138,7 @@ class WithoutLeastBed:
 
 
 @dataclass(frozen=True)
-class FanDuty:
+class FanDuty(Displayed):
     """The fan to ask for."""
 
     flow: float = documented(
@@ -153,7 +155,7 @@ class FanDuty:
 
 
 @dataclass(frozen=True)
-class AirPart:
+class AirPart(Displayed):
     """What one zone of the belt needs; of a batch dryer there is one, the dryer itself."""
 
     length: float | None = documented("m", "along the belt", json="length_m")
@@ -171,7 +173,7 @@ class AirPart:
 
 
 @dataclass(frozen=True)
-class Body:
+class Body(Displayed):
     """Inner dimensions of a cooler's body, round or square."""
 
     diameter: float = documented("m", "of a round floor", json="diameter_m")
@@ -182,7 +184,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Missed:
+class Missed(Displayed):
     """A product and weather that no size serves, and its driest exit on any floor within the machine's limits."""
 
     product: str = documented("-", "name of the product")
@@ -198,7 +200,7 @@ class Missed:
 
 
 @dataclass(frozen=True)
-class SizeAnswer:
+class SizeAnswer(Displayed):
     """The answer of `size`; where `met` is false there is no size, and `missed` or `smallest_floor` say why.
 
     Floor, fans and heaters are for the throughput with its reserve, and for what is served; `served` is at the
@@ -272,3 +274,4 @@ class SizeAnswer:
         json="MJ_per_kg_water",
         factor=1e-6,
     )
+    case: Case | None = documented("-", "what was asked", default=None)

@@ -36,12 +36,12 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    case = uncoated(case)
+    typed, case = case, uncoated(case)
     answer = _found(case, on_dial)
     if _at_least_bed(case, answer):
         answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case, on_dial))
     served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)
-    return dataclasses.replace(answer, served=served)
+    return dataclasses.replace(answer, served=served, case=typed)
 
 
 def _found(case: Case, on_dial: bool) -> SizeAnswer:
