@@ -226,33 +226,33 @@ class BetweenPellets(Displayed):
 
 @dataclass(frozen=True)
 class History(Displayed):
-    """A dryer's course, at the end of each step in time; of one case only."""
+    """A dryer's course from the laid bed on, at the end of each step in time and within long ones; of one case."""
 
-    time: Array = documented("s", "time since the bed was laid, shape (steps,)", "t", json="time_s")
-    moisture_wb: Array = documented("kg/kg wet", "mean moisture of the bed, shape (steps,)", "M")
-    bottom_moisture_wb: Array = documented("kg/kg wet", "moisture of the lowest layer, shape (steps,)")
-    top_moisture_wb: Array = documented("kg/kg wet", "moisture of the highest layer, shape (steps,)")
+    time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t", json="time_s")
+    moisture_wb: Array = documented("kg/kg wet", "mean moisture of the bed, shape (times,)", "M")
+    bottom_moisture_wb: Array = documented("kg/kg wet", "moisture of the lowest layer, shape (times,)")
+    top_moisture_wb: Array = documented("kg/kg wet", "moisture of the highest layer, shape (times,)")
     temperature: Array = documented(
-        "°C", "mean pellet temperature, shape (steps,)", "Tp", json="temperature_C"
+        "°C", "mean pellet temperature, shape (times,)", "Tp", json="temperature_C"
     )
     highest_temperature: Array = documented(
-        "°C", "of the hottest layer of pellets, shape (steps,)", json="highest_temperature_C"
+        "°C", "of the hottest layer of pellets, shape (times,)", json="highest_temperature_C"
     )
     inlet_air_temperature: Array = documented(
-        "°C", "air blown in, shape (steps,)", json="inlet_air_temperature_C"
+        "°C", "air blown in, shape (times,)", json="inlet_air_temperature_C"
     )
-    inlet_humidity_ratio: Array = documented("kg/kg dry air", "air blown in, shape (steps,)")
+    inlet_humidity_ratio: Array = documented("kg/kg dry air", "air blown in, shape (times,)")
     outlet_air_temperature: Array = documented(
-        "°C", "air that leaves the bed, shape (steps,)", json="outlet_air_temperature_C"
+        "°C", "air that leaves the bed, shape (times,)", json="outlet_air_temperature_C"
     )
-    outlet_humidity_ratio: Array = documented("kg/kg dry air", "air that leaves the bed, shape (steps,)")
+    outlet_humidity_ratio: Array = documented("kg/kg dry air", "air that leaves the bed, shape (times,)")
     drying_rate: Array = documented(
         "kg/(kg s)",
-        "water lost per dry solid, mean over the step, shape (steps,)",
+        "water lost per dry solid, mean since the time before, shape (times,)",
         json="drying_rate_per_h",
         factor=3600.0,
     )
-    zone: Array = documented("-", "zone of a belt, from 1; 0 while a batch is cooled, shape (steps,)")
+    zone: Array = documented("-", "zone of a belt, from 1; 0 while a batch is cooled, shape (times,)")
 
 
 @dataclass(frozen=True)

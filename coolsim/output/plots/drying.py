@@ -39,20 +39,19 @@ SHADES: tuple[dict[str, Any], ...] = ({}, {"alpha": 0.4, "linewidth": 3.6}, {"al
 def drying_curve(result: Result, ax: Any = None, *, units: str = "si", label: str = "") -> list[Axes]:
     """Draw moisture, drying rate and temperatures of a dryer over time; returns the three axes.
 
-    The rate is the mean of each step, so it is drawn as a step. Axes that hold the curves of other dryers get those
-    of this one in another shade; `label` is what a legend beside the rate calls it.
+    Axes that hold the curves of other dryers get those of this one in another shade; `label` is what a legend calls
+    it beside the rate.
     """
     history, _ = _course(result, "the drying curve")
     time = scale(u.TIME, units)
     rate = scale(RATE, units)
     axes = style.panels(ax, 3, (7.4, 7.4))
     earlier = _drawn_before(axes[0])
-    x = time(np.append(0.0, history.time))
-    _moistures(axes[0], x, result, history, units, earlier)
-    per_step, name = rate(history.drying_rate), label or _named("mean", earlier)
+    x = time(history.time)
+    _moistures(axes[0], x, history, units, earlier)
     look = PELLETS | SHADES[earlier]
-    axes[1].plot(x, np.append(per_step[0], per_step), **look, drawstyle="steps-pre", label=name)
-    _temperatures(axes[2], x, result, history, units, earlier)
+    axes[1].plot(x, rate(history.drying_rate), **look, label=label or _named("mean", earlier))
+    _temperatures(axes[2], x, history, units, earlier)
     style.name_axes(axes[1], "", rate.named("drying rate", " dry solid"))
     if label:
         style.legend(axes[1])
@@ -98,10 +97,10 @@ def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si")
     belt = _belt(case, history)
     length = scale(u.LENGTH, units)
     ends = length(np.cumsum([0.0, *(zone.length for zone in belt.zones)]))
-    x = np.append(0.0, history.time) * ends[-1] / float(result.bed.residence_time)
+    x = history.time * ends[-1] / float(result.bed.residence_time)
     axes = style.panels(ax, 2, (7.8, 6.0))
-    _temperatures(axes[0], x, result, history, units)
-    _moistures(axes[1], x, result, history, units)
+    _temperatures(axes[0], x, history, units)
+    _moistures(axes[1], x, history, units)
     for axis in axes:
         bottom, top = axis.get_ylim()
         axis.set_ylim(bottom, top + ROOM * (top - bottom))
@@ -141,7 +140,7 @@ def _mark_cooling(axis: Axes, history: History, units: str, name: bool) -> None:
         axis.text(began, 0.97, "cooling from here ", fontsize=style.SMALL, ha="right", va="top", **upright)
 
 
-def _moistures(axis: Axes, x: Array, result: Result, history: History, units: str, earlier: int = 0) -> None:
+def _moistures(axis: Axes, x: Array, history: History, units: str, earlier: int = 0) -> None:
     """Draw mean, top and bottom from the laid bed on."""
     percent = scale(u.FRACTION, units)
     for label, values, look in (
@@ -150,16 +149,13 @@ def _moistures(axis: Axes, x: Array, result: Result, history: History, units: st
         ("bottom", history.bottom_moisture_wb, BOTTOM),
     ):
         look = look | SHADES[earlier]
-        moisture = percent(np.append(result.feed_in.moisture_wb, values))
-        axis.plot(x, moisture, **look, label=_named(label, earlier))
+        axis.plot(x, percent(values), **look, label=_named(label, earlier))
     style.name_axes(axis, "", percent.named("moisture", " wet basis"))
     if not earlier:
         style.legend(axis)
 
 
-def _temperatures(
-    axis: Axes, x: Array, result: Result, history: History, units: str, earlier: int = 0
-) -> None:
+def _temperatures(axis: Axes, x: Array, history: History, units: str, earlier: int = 0) -> None:
     """Draw air and pellets; the air starts anew in every zone, so its lines are broken there."""
     temperature = scale(u.TEMPERATURE, units)
     borders = np.flatnonzero(np.diff(history.zone)) + 1
@@ -169,9 +165,10 @@ def _temperatures(
     ):
         broken = np.insert(temperature(values), borders, np.nan)
         look = look | SHADES[earlier]
-        axis.plot(np.insert(x[1:], borders, np.nan), broken, **look, label=_named(label, earlier))
-    pellets = np.append(result.feed_in.temperature, history.temperature)
-    axis.plot(x, temperature(pellets), **PELLETS | SHADES[earlier], label=_named("pellets", earlier))
+        axis.plot(np.insert(x, borders, np.nan), broken, **look, label=_named(label, earlier))
+    axis.plot(
+        x, temperature(history.temperature), **PELLETS | SHADES[earlier], label=_named("pellets", earlier)
+    )
     style.name_axes(axis, "", temperature.named("temperature"))
     if not earlier:
         style.legend(axis)
