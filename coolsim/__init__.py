@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
     from coolsim.studies.sizing.size import size
+    from coolsim.studies.sweep import sweep
     from coolsim.studies.uncertainty import uncertainty
 
     __version__: str
@@ -69,6 +70,7 @@ _HOMES = {
     "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
+    "sweep": "coolsim.studies.sweep",
     "uncertainty": "coolsim.studies.uncertainty",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
@@ -89,6 +91,7 @@ _CHECKED = {
     "seasons": False,
     "sensitivities": False,
     "size": False,
+    "sweep": False,
     "uncertainty": False,
 }
 _ROOMS = {"plots": "coolsim.output.plots"}  # whole modules
@@ -115,6 +118,7 @@ __all__ = [
     "seasons",
     "sensitivities",
     "size",
+    "sweep",
     "uncertainty",
 ]
 

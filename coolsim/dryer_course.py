@@ -24,17 +24,17 @@ POINTS = 60  # of a course, at least: between the ends of long steps lie more, f
 def history_of(s: Solution) -> History:
     """The course of the one case of a solution: as laid, and at the end of each step."""
     w, start = dr.point_weights(s.dryer.z)[:, 0], dr.laid(s.dryer)
-    rows, began, before = [], 0.0, w @ dr.means(s.dryer, start.moisture)[0][:, 0]
+    fed = dr.means(s.dryer, start.moisture)[0][:, 0]
+    rows: list[tuple[float, ...]] = []
+    began, before = 0.0, float(w @ fed)
     for number, (phase, m) in enumerate(zip(s.phases, s.marches), 1):
         zone = 0 if phase.cooling else number
         for r in m.records:
             X, T = r.mean_moisture[:, 0], r.points[:, db.TP, 1, 0]
-            mean = w @ X
+            mean = float(w @ X)
             rate = (before - mean) / float(r.duration[0])
             if not rows:  # pellets as laid meet the air of the first stage
-                laid = _pellets(
-                    w, dr.means(s.dryer, start.moisture)[0][:, 0], dr.temperature(s.dryer, start)[:, 0]
-                )
+                laid = _pellets(w, fed, dr.temperature(s.dryer, start)[:, 0])
                 rows.append((0.0, *laid, *_air(r, 0), rate, zone))
             rows.append((began + float(r.time[0]), *_pellets(w, X, T), *_air(r, 1), rate, zone))
             before = mean
@@ -44,7 +44,7 @@ def history_of(s: Solution) -> History:
 
 def _pellets(w: Array, X: Array, T: Array) -> tuple[float, ...]:
     """Mean moisture, that of the lowest and the highest layer, mean and highest temperature."""
-    wet = (x / (1 + x) for x in (w @ X, X[0], X[-1]))
+    wet = (float(x / (1 + x)) for x in (w @ X, X[0], X[-1]))
     return *wet, float(w @ T), float(T.max())
 
 

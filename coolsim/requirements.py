@@ -348,11 +348,15 @@ def values_of(
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = _value(c.quantity.name, of, outside, case)
+            found[c.key] = value_of(c.quantity.name, of, outside, case)
     return found
 
 
-def _value(name: str, result: Result, outside: Number, case: Case) -> Any:
+READABLE = (*_READ, SWEATING)
+
+
+def value_of(name: str, result: Result, outside: Number, case: Case) -> Any:
+    """What a result of a case, or of cases like it, has of one of READABLE; outside as of `values_of`."""
     if name != SWEATING:
         return _READ[name](result, outside)
     return headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature)

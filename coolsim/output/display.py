@@ -73,13 +73,33 @@ def _many(answer: Any, page: Page) -> str:
         "bed_pressure_drop": answer.bed.pressure_drop,
     }
     count = np.size(answer.pellets_out.moisture_wb)
-    rows = [(f"{count} cases", "lowest", "middle", "highest")]
+    rows: list[tuple[str, ...]] = [(f"{count} cases", "lowest", "middle", "highest")]
     for name, values in read.items():
         q = QUANTITIES[name]
         known = np.ravel(values)[np.isfinite(np.ravel(values))]
         ends = (np.min(known), np.median(known), np.max(known)) if known.size else (np.nan,) * 3
         rows.append((q.label, *(text_of(q, float(x), page) for x in ends)))
     return table(rows, page, right=(1, 2, 3), bold=(0,))
+
+
+def _sweep(answer: Any, page: Page) -> str:
+    """What was varied, how far the answers lie apart, and what failed."""
+    rows: list[tuple[str, ...]] = [("varied", "from", "to", "values")]
+    for one in answer.swept:
+        first, last = str(one.typed[0]), str(one.typed[-1])
+        rows.append((one.key, first, last, f"{len(one.typed)}"))
+    failures = [
+        wrapped(
+            f"check: {f.count} point{'s' * (f.count > 1)} not predicted, first at {f.first}: {f.reason}",
+            page,
+            "yellow",
+        )
+        for f in answer.failures
+    ]
+    shown = table(rows, page, right=(1, 2, 3), bold=(0,))
+    return joined(
+        [wrapped(answer.case.title, page, "bold"), shown, _many(answer.result, page), "".join(failures)]
+    )
 
 
 def _stage(answer: Any, page: Page) -> str:
@@ -206,6 +226,7 @@ _PRINTERS: Mapping[str, Callable[[Any, Page], str]] = {
     "Case": _case,
     "Result": _result,
     "StageRun": _stage,
+    "Sweep": _sweep,
     "SettingsAnswer": _settings,
     "Advice": _advice,
     "SettingsByWeather": _by_weather,

@@ -23,6 +23,7 @@ from coolsim.scenario import units as u
 ANSWERS = (
     *("case", "around", "result", "balance", "requirements", "costs", "machines.plant", "machines.dryers"),
     *("studies.settings.answer", "studies.uncertainty", "studies.sensitivity", "studies.sizing.answer"),
+    "studies.sweep.answer",
     *(
         "studies.plan.answer",
         "studies.fit.answer",

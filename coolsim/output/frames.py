@@ -135,6 +135,41 @@ def of_result(result: Any) -> Columns:
     return found
 
 
+def of_sweep(sweep: Any) -> Columns:
+    """A row per point: the keys that were varied, in the units in which they were given, and what came of it."""
+    at = np.meshgrid(*(one.values for one in sweep.swept), indexing="ij")
+    keys = {
+        one.key: Column(x.reshape(-1), one.unit or "", _meaning(one.key)) for one, x in zip(sweep.swept, at)
+    }
+    return keys | of_result(sweep.result)
+
+
+def dataset(sweep: Any) -> Any:
+    """A sweep as an xarray Dataset: units and names of variables as that library's pictures read them."""
+    xarray = library("xarray", "to_xarray")
+    dims = [one.key for one in sweep.swept]
+    coordinates = {
+        one.key: (one.key, one.values, {"units": one.unit, "long_name": _meaning(one.key)})
+        for one in sweep.swept
+    }
+    variables = {
+        name: (
+            dims,
+            np.asarray(c.values).reshape(sweep.shape),
+            {"units": c.unit or "1", "long_name": c.meaning},
+        )
+        for name, c in of_result(sweep.result).items()
+    }
+    return xarray.Dataset(variables, coordinates, {"title": sweep.case.title, "failed": sweep.failed})
+
+
+def _meaning(key: str) -> str:
+    from coolsim.scenario import schema
+
+    definition = schema.find(key)
+    return "" if definition is None else definition.meaning
+
+
 def _part(name: str, columns: Callable[[Any], Columns] = columns_of) -> Callable[[Any], Columns]:
     """A part of an answer that not every answer has."""
 
@@ -281,6 +316,7 @@ _TABLES: Mapping[str, Mapping[str, Callable[[Any], Columns]]] = {
         "history": _part("history"),
         "layers": _part("layers", _layers),
     },
+    "Sweep": {"points": of_sweep, "failures": _listed("failures")},
     "StageRun": {"exit": lambda run: of_result(run.result)},
     "SettingsAnswer": {
         "chosen": _chosen,
