@@ -177,6 +177,8 @@ def test_a_sweep():
     """Sixty airflows and fifty depths, from numbers of the reader to a frame."""
     import numpy as np
 
+    import coolsim
+
     case = coolsim.load(SCENARIOS[0])
     values = {"cooler.airflow": np.linspace(500, 2400, 60), "cooler.bed_depth": np.linspace(0.2, 1.2, 50)}
     start = time.perf_counter()
