@@ -386,7 +386,7 @@ class Line:
     arrangement: str = documented("-", "how air and pellets meet", default="line")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Case(Displayed):
     """One question: this feed, in this air, through this cooler or dryer."""
 

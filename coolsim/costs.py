@@ -18,7 +18,7 @@ KILOWATT_HOUR = 3.6e6  # J
 ENERGY_ALONE = Costs(electricity=1 / KILOWATT_HOUR, heat=1 / KILOWATT_HOUR)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Cost(Displayed):
     """Cost per hour, and per tonne of wet feed; in the scenario's currency."""
 
@@ -67,7 +67,7 @@ def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, g
     return Cost(power, warmth, lost, total, total * TONNE / (HOUR * feed))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class ShiftCost(Displayed):
     """Cost of a shift, in the scenario's currency."""
 

@@ -13,11 +13,7 @@ _PRINTERS, _FRAMES = "coolsim.output.display", "coolsim.output.frames"
 
 
 class Displayed:
-    """What public functions return, and the parts that it is made of."""
-
-    def __init_subclass__(cls, **more: Any) -> None:
-        super().__init_subclass__(**more)
-        cls.__repr__ = Displayed.__repr__  # type: ignore[method-assign]  # a data class writes its own otherwise
+    """What public functions return, and the parts that it is made of: data classes with `repr=False`."""
 
     def __repr__(self) -> str:
         try:

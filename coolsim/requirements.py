@@ -362,7 +362,7 @@ def value_of(name: str, result: Result, outside: Number, case: Case) -> Any:
     return headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Verdict(Displayed):
     """Whether one wish or limit is kept, and by how much."""
 

@@ -11,7 +11,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class FeedIn(Displayed):
     """The feed as it enters the bed, after any flash."""
 
@@ -22,7 +22,7 @@ class FeedIn(Displayed):
     flash_loss_wb: Number = documented("kg/kg wet", "moisture lost to the flash, wet basis")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class PelletsOut(Displayed):
     """The pellets that leave the bed."""
 
@@ -41,7 +41,7 @@ class PelletsOut(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class AfterEqualising(Displayed):
     """The pellets after moisture and heat have evened out inside them, nothing lost (a closed bag)."""
 
@@ -49,7 +49,7 @@ class AfterEqualising(Displayed):
     water_activity: Number = documented("-", "water activity", "a_w")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class InStore(Displayed):
     """The pellets as their water activity is judged: evened out, at the temperature of the store."""
 
@@ -69,7 +69,7 @@ class InStore(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class AirOut(Displayed):
     """The air that leaves the top of the bed, before any false air; of a dryer the mean while it dries."""
 
@@ -80,7 +80,7 @@ class AirOut(Displayed):
     dew_point: Number = documented("°C", "dew point", json="dew_point_C")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Bed(Displayed):
     """The bed and the flows through it."""
 
@@ -108,7 +108,7 @@ class Bed(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class FanRun(Displayed):
     """How the fan runs at this airflow; nan where its curve does not tell."""
 
@@ -124,7 +124,7 @@ class FanRun(Displayed):
     status: Number = documented("-", "an operating_point.Status: 0 on the falling side of its curve")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Accuracy(Displayed):
     """How exactly the equations were solved (not how well they describe your feed: see InputBand)."""
 
@@ -138,7 +138,7 @@ class Accuracy(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class InputBand(Displayed):
     """What the assumed material numbers leave open: lowest and highest exit over their published ranges."""
 
@@ -150,7 +150,7 @@ class InputBand(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Profile(Displayed):
     """States from the pellet inlet (top) to the pellet outlet. Leading axis: case, if many."""
 
@@ -166,7 +166,7 @@ class Profile(Displayed):
     radius: Array = documented("m", "radius of each shell's middle, shape (…, shells)", "r")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Energy(Displayed):
     """What a dryer spends: per batch, or per hour of a belt."""
 
@@ -179,7 +179,7 @@ class Energy(Displayed):
     product: Number = documented("kg", "what this weighs once dried", json="product_kg")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Spread(Displayed):
     """How unlike the pellets of a dryer's bed are at the end."""
 
@@ -189,7 +189,7 @@ class Spread(Displayed):
     hottest: Number = documented("°C", "of the hottest layer of pellets at any time", json="hottest_C")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class WettestTenth(Displayed):
     """The tenth of the dry solid that leaves the wettest."""
 
@@ -199,14 +199,14 @@ class WettestTenth(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class WarmestTenth(Displayed):
     """The tenth of the dry solid that leaves the warmest."""
 
     temperature: Number = documented("°C", "its temperature as it leaves", json="temperature_C")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class BetweenPellets(Displayed):
     """How unlike pellets are that leave together, by dry solid: of the layers of a dryer's bed that is not turned,
     and of beds that are said to be uneven. Each pellet counts as evened out inside."""
@@ -224,7 +224,7 @@ class BetweenPellets(Displayed):
     warmest_tenth: WarmestTenth = documented("-", "the warmest tenth")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class History(Displayed):
     """A dryer's course from the laid bed on, at the end of each step in time and within long ones; of one case."""
 
@@ -255,7 +255,7 @@ class History(Displayed):
     zone: Array = documented("-", "zone of a belt, from 1; 0 while a batch is cooled, shape (times,)")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Schedule(Displayed):
     """Whether batch dryers keep up with the line before them, batch after batch."""
 
@@ -283,7 +283,7 @@ class Schedule(Displayed):
     buffer_after_volume: Number = documented("m³", "room that they take", json="buffer_after_m3")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Layers(Displayed):
     """Moisture over the depth of a dryer's bed, from the laid bed on; of one case only."""
 
@@ -300,7 +300,7 @@ class Warning:
     text: str = documented("-", "what was found, the threshold, and what to do")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Coated(Displayed):
     """The pellets once coated, evened out."""
 
@@ -310,7 +310,7 @@ class Coated(Displayed):
     moisture_before_wb: Number = documented("kg/kg wet", "moisture of the pellets before coating")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Bagged(Displayed):
     """The pellets in a closed bag, evened out."""
 
@@ -331,7 +331,7 @@ class Bagged(Displayed):
     sweats: Any = documented("-", "whether water may condense on the film")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Result(Displayed):
     """The answer to a case, or to many (then every number is an array over the cases)."""
 
@@ -382,7 +382,7 @@ class Result(Displayed):
         return self.profile
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class StageRun(Displayed):
     """One machine of a line, with what it was fed and what became of that."""
 

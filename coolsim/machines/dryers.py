@@ -43,7 +43,7 @@ OPENED: Mapping[str, tuple[str, ...]] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class DryerSettings(Displayed):
     """What an operator of a dryer dials in; nan (in JSON null) where the dryer has no such thing."""
 

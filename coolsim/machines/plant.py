@@ -40,7 +40,7 @@ KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
 FEED_KNOBS = ("feed_moisture", "feed_temperature")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Settings(Displayed):
     """What an operator dials in. Numbers, or arrays with one entry per state tried."""
 
@@ -53,7 +53,7 @@ class Settings(Displayed):
     inlet_air_temperature: Any = documented("°C", "air that enters the bed", json="inlet_air_temperature_C")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Outcome(Displayed):
     """What settings lead to, as far as costs and limits ask; all smooth in the knobs."""
 

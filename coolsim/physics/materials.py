@@ -35,7 +35,7 @@ class Provenance:
     high: float | None = documented("as the number", "upper end of the published range", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Material(Displayed):
     """What the pellets are made of."""
 

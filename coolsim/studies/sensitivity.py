@@ -44,7 +44,7 @@ STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h
 TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Slopes(Displayed):
     """What one input does to what leaves the machine, each per unit of that input.
 
@@ -62,7 +62,7 @@ class Slopes(Displayed):
     lift_off: Number = documented("-", "highest velocity in the bed as a share of what lifts it")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sensitivities(Displayed):
     """Slopes of the exits by each input, the other inputs held at what the case states.
 

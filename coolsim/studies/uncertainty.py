@@ -49,7 +49,7 @@ ROUNDED = 1e-4  # of a bound's scale: closer counts as kept
 SURE = 0.995  # chance from which a limit that nobody typed is not told
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Interval(Displayed):
     """What 95 % of the samples lie between, and their middle."""
 
@@ -68,7 +68,7 @@ class Known:
     unit: str = documented("-", "unit of the ends; empty for the stored one")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Contributor(Displayed):
     """One thing that is not known exactly, or several of one fit, and what of the spread is its own."""
 
@@ -81,7 +81,7 @@ class Contributor(Displayed):
     parts: tuple[Known, ...] = documented("-", "numbers of one fit, which err together", default=())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Uncertainty(Displayed):
     """The exit, as far as it is known."""
 

@@ -15,13 +15,15 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Air
+from coolsim.case import Air, Case, Material
+from coolsim.display import Displayed
 from coolsim.errors import InputError
+from coolsim.output import explain, tables
 from coolsim.output import fit as printed_fit
 from coolsim.output import plan as printed_plan
 from coolsim.output import size as printed_size
-from coolsim.output import tables
 from coolsim.output.page import Page
+from coolsim.scenario.weather import Weather
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 LINES = 12  # of a repr, at most
@@ -180,3 +182,12 @@ def test_an_answer_knows_what_was_asked() -> None:
     assert answer("cooler").case is one
     assert coolsim.predict([one, one]).case == (one, one)
     assert answer("many").case.air.temperature.tolist() == [20.0, 30.0]
+
+
+def test_no_answer_writes_out_all_that_it_holds() -> None:
+    """A data class makes a repr of its own, of thousands of characters, unless told not to."""
+    for _, kind in explain.classes():
+        if issubclass(kind, Displayed):
+            assert kind.__repr__ is Displayed.__repr__, kind
+    kinds = (Case, Material, Weather, *(type(answer(name)) for name in ANSWERS))
+    assert all(issubclass(kind, Displayed) for kind in kinds)

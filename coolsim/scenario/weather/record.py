@@ -27,7 +27,7 @@ class Remark:
     rule: str = documented("-", "what was done about it")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Weather(Displayed):
     """Outside air over time, in the order of time; arrays (rows,)."""
 

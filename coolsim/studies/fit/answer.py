@@ -10,7 +10,7 @@ from coolsim.fields import Array, documented
 from coolsim.result import Warning
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Fitted(Displayed):
     """One number that was set free; intervals are of 95 %, in the unit that is named."""
 
@@ -27,7 +27,7 @@ class Fitted(Displayed):
     of_material: bool = documented("-", "of the material, or of the line and its instruments")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Reading(Displayed):
     """One reading of one trial beside what the model says before and after the fit."""
 
@@ -41,7 +41,7 @@ class Reading(Displayed):
     high: float = documented("kg/kg wet, °C or -", "upper end of that")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Suspect(Displayed):
     """A trial that does not go with the others."""
 
@@ -50,7 +50,7 @@ class Suspect(Displayed):
     why: str = documented("-", "which reading, how far off, and what may have happened")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Exit(Displayed):
     """How sure the exit of the scenario itself is, as far as the free numbers decide."""
 
@@ -60,7 +60,7 @@ class Exit(Displayed):
     within: float = documented("K", "its ±, of 95 %", json="within_K")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Measure(Displayed):
     """Something to measure next, and how sure the exit moisture of the scenario would then be."""
 
@@ -68,7 +68,7 @@ class Measure(Displayed):
     within_wb: float = documented("kg/kg wet", "the ± of the exit moisture with it, of 95 %")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Unevenness(Displayed):
     """How uneven the bed is, from trials sampled at several places; of a line that of its last machine."""
 
@@ -80,7 +80,7 @@ class Unevenness(Displayed):
     places: int = documented("-", "places of all of them")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class FitAnswer(Displayed):
     """The answer of `fit`."""
 

@@ -12,7 +12,7 @@ from coolsim.result import Result, Warning
 from coolsim.studies.plan.shift import Passed
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class EquipmentPlan(Displayed):
     """A step of the line in a shift."""
 
@@ -30,7 +30,7 @@ class EquipmentPlan(Displayed):
     batches: int | None = documented("-", "batches that it finished; None where it runs all the time")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class ShiftPlan(Displayed):
     """What a shift gives."""
 
@@ -48,7 +48,7 @@ class ShiftPlan(Displayed):
     cost: ShiftCost | None = documented("-", "what it costs; None where nothing has a price", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Plan(Displayed):
     """What comes out of the line, and which machine holds it back."""
 

@@ -35,7 +35,7 @@ MAP, DIRECT = "map", "direct"
 Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class OfDryers(Displayed):
     """What an hour of a dryer has besides; arrays (rows,), nan where the dryer has no such thing."""
 
@@ -47,7 +47,7 @@ class OfDryers(Displayed):
     deviation: Array = documented("kg/kg wet", "standard deviation of moisture over the bed")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Hours(Displayed):
     """Each interval of the weather with its settings and what came of them; arrays (rows,)."""
 
@@ -71,7 +71,7 @@ class Hours(Displayed):
     dryer: OfDryers | None = documented("-", "what only a dryer has", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Tally(Displayed):
     """Sums over hours."""
 

@@ -44,7 +44,7 @@ Told = Callable[[int, int, str], None]
 Way = tuple[str, frozenset[str]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Strategy(Displayed):
     """One way to run the cooler through the weather."""
 
@@ -71,7 +71,7 @@ class Strategy(Displayed):
         return float(self.hours.within[self.reachable].mean())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Seasons(Displayed):
     """The answer of `seasons`."""
 

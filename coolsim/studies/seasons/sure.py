@@ -64,7 +64,7 @@ class YearContributor:
     cost_share: float = documented("-", "share of the variance of the cost")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class YearUncertainty(Displayed):
     """The sums of a year, as far as they are known; intervals of 95 %."""
 

@@ -26,7 +26,7 @@ from coolsim.studies.settings.coolers import Heated
 from coolsim.studies.settings.optimum import heated_inlet
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Advice(Displayed):
     """An answer as a person reads it."""
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from coolsim.studies.uncertainty import Uncertainty
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Chosen(Displayed):
     """One thing that may be set: as it is today, and as it is to be set."""
 
@@ -29,7 +29,7 @@ class Chosen(Displayed):
     to: float = documented("as the quantity", "to be set")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Alternative(Displayed):
     """Something that is one thing or another: as it is today, and as it is to be."""
 
@@ -38,7 +38,7 @@ class Alternative(Displayed):
     to: str = documented("-", "to be chosen")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Reached(Displayed):
     """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
@@ -47,7 +47,7 @@ class Reached(Displayed):
     chosen: tuple[Chosen, ...] = documented("-", "the same, one by one", default=())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Step(Displayed):
     """What one change of the weather, feed or settings does to the exit, the rest left alone."""
 
@@ -56,7 +56,7 @@ class Step(Displayed):
     temperature: float = documented("°C", "exit temperature after it", json="temperature_C")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Change(Displayed):
     """The smallest change of one thing alone that meets everything; `to` is None where none does."""
 
@@ -67,7 +67,7 @@ class Change(Displayed):
     now: float | str = documented("as the quantity", "as it is; nan where it is not done", default=np.nan)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Stand(Displayed):
     """Settings of a case, what they give and cost, and whether everything is kept."""
 
@@ -83,7 +83,7 @@ class Stand(Displayed):
         return all(verdict.met for verdict in self.verdicts)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Gain(Displayed):
     """What the settings of an answer change against today's."""
 
@@ -96,7 +96,7 @@ class Gain(Displayed):
     chance: float | None = documented("-", "more chance that all is kept, if asked", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class LeastBed(Displayed):
     """What it costs that settings stand at the least time in the bed, or its least depth, that is chosen."""
 
@@ -107,7 +107,7 @@ class LeastBed(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class StageSettings(Displayed):
     """What to set on one machine of a line, and its part in the whole."""
 
@@ -120,7 +120,7 @@ class StageSettings(Displayed):
     broken: tuple[AtLimit, ...] = documented("-", "its limits that are broken (none where met)")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class SettingsAnswer(Displayed):
     """The answer of `find_settings`; where `met` is false, the state nearest to the target."""
 
@@ -161,7 +161,7 @@ class SettingsAnswer(Displayed):
     surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Surely(Displayed):
     """Settings that keep off target and limits, so that all of them are kept with a chance."""
 
@@ -174,7 +174,7 @@ class Surely(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class SettingsByWeather(Displayed):
     """The answer of `find_settings` for arrays of weather: arrays with one entry per weather.
 

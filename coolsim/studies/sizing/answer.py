@@ -15,7 +15,7 @@ from coolsim.requirements import AtLimit, Verdict
 from coolsim.result import Warning
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class LineExit(Displayed):
     """How pellets leave the line that a sized stage stands in."""
 
@@ -24,7 +24,7 @@ class LineExit(Displayed):
     water_activity: float = documented("-", "of the pellets in store, as it is judged")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Served(Displayed):
     """A product in a weather, at the cheapest settings on this floor, as predicted; of dryers, of one of them."""
 
@@ -88,7 +88,7 @@ class Served(Displayed):
     line_exit: LineExit | None = documented("-", "of a stage: how its line is left", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Floor(Displayed):
     """One point of the trade-off between floor and running, at the throughput with the reserve."""
 
@@ -116,7 +116,7 @@ class Floor(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Governs(Displayed):
     """What fixes a part of the size: a product in a weather, and the limits at which it does."""
 
@@ -126,7 +126,7 @@ class Governs(Displayed):
     limits: tuple[AtLimit, ...] = documented("-", "at which it stands (floor: on the smallest one)")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class WithoutLeastBed(Displayed):
     """The size with no least time in the bed and no least depth, where something stands at one of them."""
 
@@ -137,7 +137,7 @@ class WithoutLeastBed(Displayed):
     cost_per_tonne: float | None = documented("1/t", "mean of all products and weathers, before the dials")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class FanDuty(Displayed):
     """The fan to ask for."""
 
@@ -154,7 +154,7 @@ class FanDuty(Displayed):
     motor: float = documented("W", "next standard motor", json="motor_kW", factor=1e-3)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class AirPart(Displayed):
     """What one zone of the belt needs; of a batch dryer there is one, the dryer itself."""
 
@@ -172,7 +172,7 @@ class AirPart(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Body(Displayed):
     """Inner dimensions of a cooler's body, round or square."""
 
@@ -183,7 +183,7 @@ class Body(Displayed):
     height: float = documented("m", "from grate to cover", json="height_m")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Missed(Displayed):
     """A product and weather that no size serves, and its driest exit on any floor within the machine's limits."""
 
@@ -199,7 +199,7 @@ class Missed(Displayed):
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class SizeAnswer(Displayed):
     """The answer of `size`; where `met` is false there is no size, and `missed` or `smallest_floor` say why.
 

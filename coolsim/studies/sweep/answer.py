@@ -21,7 +21,7 @@ from coolsim.result import Result
 _PLOTS, _FRAMES = "coolsim.output.plots", "coolsim.output.frames"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Swept(Displayed):
     """One key that was varied."""
 
@@ -32,7 +32,7 @@ class Swept(Displayed):
     stored: Array | None = documented("SI", "the same in SI; None of words", default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Failure(Displayed):
     """Points that could not be predicted, for one reason; their numbers are nan."""
 
@@ -41,7 +41,7 @@ class Failure(Displayed):
     first: str = documented("-", "where first: the keys and values of that point")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sweep(Displayed):
     """The answer of `sweep`: a full grid, whose axes are the keys in the order in which they were given."""
 
