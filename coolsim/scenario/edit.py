@@ -57,12 +57,12 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
 
     `changes` maps keys to what a scenario would hold: {"cooler.airflow": "1800 m3/h"}. Setting one key of
     an exactly-one group (moisture or moisture_dry_basis, airflow or air_ratio, …) removes the others.
-    The case may be one that an answer holds, or that was changed in Python to what a scenario can say too.
+    The case may be one that an answer holds, such as that of a fit with its material, or that was changed in Python
+    to what a scenario can say too.
     Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
     """
-    there = as_typed(case)
-    found = _case_from(_source_of(there), changes, origin, [])
-    return dataclasses.replace(found, safety_margins=case.safety_margins) if case.safety_margins else found
+    found = _case_from(_source_of(as_typed(case)), changes, origin, [])
+    return found if found.material.name != case.material.name else _carried(case, found)
 
 
 def retyped(case: Case, changes: Mapping[str, Any], origin: str = "") -> Case:
@@ -183,14 +183,33 @@ def as_typed(case: Case) -> Case:
     except ValueError:  # arrays in it, which a scenario never holds
         raise _beyond_words("arrays in place of numbers") from None
     was, now = inputs(read), inputs(case)
-    set_so = {key: _with_its_plus_minus(case, key, text) for key, text in now.items() if was.get(key) != text}
+    set_so = {
+        key: _with_its_plus_minus(case, key, text)
+        for key, text in now.items()
+        if was.get(key) != text and not (key.startswith("material.") and not _custom(case))
+    }
     try:
         found = case_from(changed(before, set_so, "what was set in Python"))
     except InputError as error:
         raise InputError([*_beyond_words(f"{', '.join(set_so)} set so").faults, *error.faults]) from None
+    found = _carried(case, found)
     if not _alike(found, case):
         raise _beyond_words("a case changed in Python after it was read")
     return found
+
+
+def _carried(case: Case, found: Case) -> Case:
+    """What goes along though no scenario says it: numbers of a library material that were fitted, and margins."""
+    read = case_from(_source_of(case)).material
+    names = [f.name for f in dataclasses.fields(read)]
+    fitted = {n: x for n in names if (x := getattr(case.material, n)) != getattr(read, n)}
+    material = dataclasses.replace(found.material, **fitted) if fitted else found.material
+    return dataclasses.replace(found, material=material, safety_margins=case.safety_margins)
+
+
+def _custom(case: Case) -> bool:
+    """Whether the numbers of the material stand in the scenario itself."""
+    return bool(_source_of(case).value("feed.material") == schema.CUSTOM)
 
 
 def _with_its_plus_minus(case: Case, key: str, text: str) -> str:

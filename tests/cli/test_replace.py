@@ -140,12 +140,22 @@ def test_a_plus_minus_stays_with_what_is_set_otherwise(good: str) -> None:
     assert (known.value, known.half, known.unit) == (1800.0, 45.0, "m3/h")
 
 
+def test_a_fitted_material_goes_along(good: str) -> None:
+    case = loads(good)
+    fitted = dataclasses.replace(case, material=dataclasses.replace(case.material, specific_heat=1650.0))
+    moved = replace(fitted, {"feed.moisture": "15 %", "feed.void_fraction": "45 %"})
+    assert (moved.material.specific_heat, moved.feed.moisture) == (1650.0, 0.15)
+    assert not moved.material.provenance["void_fraction"].assumed  # it was typed
+    assert replace(moved, {"air.temperature": "20 degC"}).material == moved.material
+    other = replace(fitted, {"feed.material": "poultry-pellets"}).material
+    assert other == coolsim.load_material("poultry-pellets")
+
+
 def test_what_no_scenario_can_say_is_not_silently_changed_back(good: str) -> None:
     case = loads(good)
     arrays = dataclasses.replace(case, air=Air(np.array([10.0, 20.0]), np.array([0.5, 0.5])))
-    lighter = dataclasses.replace(case, material=dataclasses.replace(case.material, specific_heat=1.0))
     hot = dataclasses.replace(case, feed=dataclasses.replace(case.feed, temperature=300.0))
-    for other in (arrays, lighter, hot, dataclasses.replace(case, source={})):
+    for other in (arrays, hot, dataclasses.replace(case, source={})):
         with pytest.raises(InputError, match=r"dataclasses\.replace"):
             replace(other, {"cooler.airflow": "1800 m3/h"})
     with pytest.raises(InputError, match=r"feed\.temperature set so"):
