@@ -269,7 +269,7 @@ def test_faults_are_told_all_at_once() -> None:
             "cooler.airflow": ["9 kg", 0.5, "2 m3/h"],
             "feed.moisture": [14, 0.2, 0.2],
         },
-        units={"feed.diameter": "mm"},
+        units={"feed.diametre": "mm"},
     )
     assert "did you mean cooler.airflow?" in found["cooler.airflw"]
     assert '"9 kg"; needs an airflow' in found["cooler.airflow"]

@@ -159,7 +159,8 @@ def _map(axis: Axes, first: Swept, second: Swept, drawn: _Drawn, units: str) -> 
     Z = np.ma.masked_invalid(drawn.values[np.ix_(i, j)].T)
     filled = axis.contourf(x[i], y[j], Z, LEVELS, cmap=MOISTURES, alpha=0.85)
     lines = axis.contour(x[i], y[j], Z, filled.levels, colors=FAINT, linewidths=0.6)
-    axis.clabel(lines, fontsize=style.SMALL - 1, colors="black", fmt="%g")
+    levels = [x for x in filled.levels if all(abs(x - bound) > 1e-9 for _, bound in drawn.bounds)]
+    axis.clabel(lines, levels, fontsize=style.SMALL - 1, colors="black", fmt="%g")
     keys = []
     for label, bound in drawn.bounds:
         inside = Z.min() < bound < Z.max()
