@@ -27,8 +27,8 @@ COLUMNS = 3
 PAGE = """\
 # Gallery
 
-Every picture of `coolsim.plots`, drawn by [gallery.ipynb](../gallery.ipynb), where they stand in full size with all
-of the lines before them.
+Every picture of `coolsim.plots`, drawn by [gallery.ipynb](../gallery.ipynb), where they stand in full size. The lines
+below each follow those before it, from these on:
 """
 
 
@@ -100,7 +100,8 @@ def page(notebook: Any) -> str:
         f"## {name}\n\n{words}\n\n![{words}]({name}.png)\n\n```python\n{code.rstrip(';')}\n```\n"
         for name, words, code, _ in shown
     )
-    return "\n".join([PAGE, f"<table>\n{cells}\n</table>\n", *each])
+    first = next(cell.source for cell in notebook.cells if cell.cell_type == "code")
+    return "\n".join([PAGE, f"```python\n{first}\n```\n", f"<table>\n{cells}\n</table>\n", *each])
 
 
 def small(picture: bytes) -> bytes:
