@@ -27,8 +27,8 @@ COLUMNS = 3
 PAGE = """\
 # Gallery
 
-Every picture of `coolsim.plots`, drawn by [gallery.ipynb](../gallery.ipynb), where they stand in full size. The lines
-below each follow those before it, from these on:
+Every picture of `coolsim.plots`, drawn by [gallery.ipynb](../gallery.ipynb), where they stand in full size. The
+lines below each follow those before it, from these on:
 """
 
 
