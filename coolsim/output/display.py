@@ -124,10 +124,11 @@ def _case(answer: Any, page: Page) -> str:
 
 def _settings(answer: Any, page: Page) -> str:
     from coolsim.output import settings, surely
-    from coolsim.studies.settings.advice import as_found
+    from coolsim.studies.settings.advice import Advice, window_of
 
     case = answer.now.case
-    return settings.advised(case, as_found(answer), page, surely.told(case, answer, None, page))
+    found = Advice(answer, window_of(answer), None)  # nothing is predicted to be shown
+    return settings.advised(case, found, page, surely.told(case, answer, None, page))
 
 
 def _advice(advice: Any, page: Page) -> str:

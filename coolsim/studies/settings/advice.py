@@ -37,6 +37,12 @@ class Advice(Displayed):
     heated: Heated | None = documented("-", "where moisture is out of reach: what heated inlet air would do")
 
 
+def window_of(answer: SettingsAnswer) -> tuple[Reached, Reached] | None:
+    """Driest and wettest exit; None where no settings keep the machine's limits."""
+    window = (answer.driest, answer.wettest)
+    return None if any(np.isnan(end.moisture_wb) for end in window) else window
+
+
 def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
     """What to say about the cheapest settings of a case, which are found if they were not yet.
 
@@ -50,14 +56,7 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     warnings = (*result.warnings, *assumptions(answer.case, result))
     warnings = tuple(worst_first(warnings))
     result = dataclasses.replace(result, input_band=band, warnings=warnings)
+    window = window_of(answer)
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result))
     found = with_chances(case, found) if chances else found
-    heated = heated_inlet(case, answer.broken, answer.settings)
-    return dataclasses.replace(as_found(found), heated=heated)
-
-
-def as_found(answer: SettingsAnswer) -> Advice:
-    """An answer as it was found, to be read without anything predicted besides."""
-    window = (answer.driest, answer.wettest)
-    kept = not any(np.isnan(end.moisture_wb) for end in window)
-    return Advice(answer, window if kept else None, None)
+    return Advice(found, window, heated_inlet(case, answer.broken, answer.settings))
