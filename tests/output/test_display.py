@@ -24,6 +24,7 @@ from coolsim.output import plan as printed_plan
 from coolsim.output import size as printed_size
 from coolsim.output.page import Page
 from coolsim.scenario.weather import Weather
+from coolsim.studies.settings.answer import SettingsAnswer
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 LINES = 12  # of a repr, at most
@@ -51,11 +52,11 @@ ANSWERS: dict[str, Callable[[], Any]] = {
     "material": lambda: coolsim.load_material("pig-pellets"),
     "plan": lambda: coolsim.plan(case("farm-line")),
     "fit": lambda: coolsim.fit(case("humid-delta"), SCENARIOS / "delta-trials.csv"),
-    "settings": lambda: coolsim.find_settings(case("monsoon-night")),
-    "weathers": lambda: coolsim.find_settings(case("monsoon-night"), air=two_airs()),
-    "reached": lambda: coolsim.find_settings(case("monsoon-night")).driest,
 }
 LONG: dict[str, Callable[[], Any]] = {
+    "settings": lambda: coolsim.find_settings(case("monsoon-night")),
+    "weathers": lambda: coolsim.find_settings(case("monsoon-night"), air=two_airs()),
+    "reached": lambda: answer("settings").driest,
     "size": lambda: coolsim.size(case("cooler-to-buy")),
     "served": lambda: coolsim.size(case("cooler-to-buy")).served[0],
     "year": lambda: coolsim.seasons(case("monsoon-year"), chart=False),
@@ -107,6 +108,13 @@ def test_summary_is_what_the_commands_print() -> None:
 
 
 @pytest.mark.thorough
+def test_what_is_set_stands_in_a_frame() -> None:
+    chosen = answer("settings").to_frame()
+    assert list(chosen["to"]) == [c.to for c in answer("settings").chosen]
+    assert list(chosen["unit"]) == ["-", "m"]  # a share of the fan's speed, and a depth
+
+
+@pytest.mark.thorough
 def test_summary_of_a_size_is_what_its_command_prints() -> None:
     one = case("cooler-to-buy")
     assert answer("size").summary() == printed_size.sized(one, answer("size"), Page(80))
@@ -150,8 +158,6 @@ def test_tables_by_name() -> None:
     assert long["moisture_wb"][at].item() == layers.moisture_wb[3, 2]
     steps = answer("plan").to_frame()
     assert list(steps["name"]) == [e.name for e in answer("plan").equipment]
-    chosen = answer("settings").to_frame()
-    assert list(chosen["to"]) == [c.to for c in answer("settings").chosen]
     readings = answer("fit").to_frame("readings")
     assert list(readings["measured"]) == [r.measured for r in answer("fit").readings]
 
@@ -189,5 +195,5 @@ def test_no_answer_writes_out_all_that_it_holds() -> None:
     for _, kind in explain.classes():
         if issubclass(kind, Displayed):
             assert kind.__repr__ is Displayed.__repr__, kind
-    kinds = (Case, Material, Weather, *(type(answer(name)) for name in ANSWERS))
+    kinds = (Case, Material, Weather, SettingsAnswer, *(type(answer(name)) for name in ANSWERS))
     assert all(issubclass(kind, Displayed) for kind in kinds)
