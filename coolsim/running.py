@@ -2,7 +2,8 @@
 
 The bed's pressure drop and exhaust come from predictions. For a speed, they are first predicted on a coarse mesh at
 flows from a trickle to more than the fan gives, and read off between these; where the fan settles on that path is
-predicted in full, the path is corrected by the difference, and so on until the flow no longer moves.
+predicted in full, the path is corrected by the difference, and so on until the flow no longer moves. Each
+correction goes straight through the last two predictions.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -141,16 +143,27 @@ def settled(path: AirPath, speed: Any, inputs: Inputs, rough: Solve, solve: Solv
     speed = np.broadcast_to(np.asarray(speed, float), inputs.radius.shape)
     flows = path.fan.flow[-1] * np.geomspace(LEAST_FLOW, MOST_FLOW, FLOWS) * speed[:, None]
     table = _looked(path, inputs, flows, rough)
-    shift = np.zeros((len(table), len(inputs.radius)))
-    last = np.full(len(inputs.radius), np.inf)
+    shift = slope = np.zeros((len(table), len(inputs.radius)))
+    flow = _crossing(path, speed, inputs, flows, table, lambda airflow: shift).bed_flow
+    last = flow
     for _ in range(ROUNDS):
-        point = _crossing(path, speed, inputs, flows, table, shift)
-        now, result = warmed(path, _blown(inputs, point.bed_flow), solve)
-        if np.abs(point.bed_flow / last - 1).max() < SETTLED:
+        now, result = warmed(path, _blown(inputs, flow), solve)
+        shift, before = _rows(result) - _read(flow, flows, table), shift
+        apart = np.log(flow / last)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = np.where(np.abs(apart) > SETTLED, (shift - before) / apart, slope)
+        corrected = partial(_line, flow, shift, slope)
+        point = _crossing(path, speed, inputs, flows, table, corrected)
+        # one that has settled stays, so that it is as if it were alone
+        last, flow = flow, np.where(np.abs(point.bed_flow / flow - 1) < SETTLED, flow, point.bed_flow)
+        if (flow == last).all():
             return now, result
-        shift = _rows(result) - _read(point.bed_flow, flows, table)
-        last = point.bed_flow
     raise NotConverged("the airflow at which the fan settles was not found", (), result)
+
+
+def _line(flow: Array, shift: Array, slope: Array, airflow: Array) -> Array:
+    """What predictions add to a table, straight in the airflow's logarithm through the last two."""
+    return shift + slope * np.log(airflow / flow)
 
 
 def _blown(inputs: Inputs, airflow: Array) -> Inputs:
@@ -198,11 +211,16 @@ def _read(airflow: Array, flows: Array, table: Array) -> Array:
 
 
 def _crossing(
-    path: AirPath, speed: Array, inputs: Inputs, flows: Array, table: Array, shift: Array
+    path: AirPath,
+    speed: Array,
+    inputs: Inputs,
+    flows: Array,
+    table: Array,
+    added: Callable[[Array], Array],
 ) -> OperatingPoint:
     def system(airflow: Any) -> Demand:
         airflow = np.broadcast_to(airflow, inputs.radius.shape)
-        log_drop, T, Y = _read(airflow, flows, table) + shift
+        log_drop, T, Y = _read(airflow, flows, table) + added(airflow)
         return demand(path, _blown(inputs, airflow), np.exp(np.minimum(log_drop, 30.0)), T, Y)
 
     point = operating_point.operating_point(path.fan, system, speed)

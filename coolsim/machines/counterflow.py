@@ -13,7 +13,7 @@ from coolsim.case import Case
 from coolsim.equipment import fan
 from coolsim.inputs import gather
 from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, setting
-from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of
+from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of, seconds_per_metre
 from coolsim.requirements import speeds
 from coolsim.result import Result
 
@@ -31,7 +31,7 @@ class CounterFlow:
         air = setting("fan_speed", limits, by="airflow") if self._by_speed else airflow_of(limits)
         bed = setting("bed_depth" if limits.residence_time is None else "residence_time", limits)
         if bed.opened:
-            metres = 1.0 if bed.key == "bed_depth" else 1 / _seconds_per_metre(self.case)
+            metres = 1.0 if bed.key == "bed_depth" else 1 / seconds_per_metre(self.case)
             low, high = (end / metres for end in knob_range(self.case)["bed_depth"])
             bed = bed.within(low, high)
         found = (air, bed)
@@ -67,7 +67,7 @@ class CounterFlow:
             cooler = dataclasses.replace(cooler, airflow=values["airflow"], air_ratio=None)
         depth = values.get("bed_depth")
         if "residence_time" in values:
-            depth = values["residence_time"] / _seconds_per_metre(case)
+            depth = values["residence_time"] / seconds_per_metre(case)
         if depth is not None:
             cooler = dataclasses.replace(cooler, bed_depth=depth)
         if "inlet_air_temperature" in values:
@@ -118,7 +118,3 @@ def _with_airflow(case: Case) -> Case:
     cooler = case.cooler
     stated = cooler.airflow is not None or cooler.air_ratio is not None
     return cooler if stated else dataclasses.replace(cooler, airflow=1.0)
-
-
-def _seconds_per_metre(case: Case) -> float:
-    return float(case.feed.bulk_density * case.cooler.floor_area / case.feed.throughput)

@@ -308,8 +308,8 @@ def measured(case: Case, state: Weighed, name: str) -> Array:
         return np.asarray(o.temperature - spread(case.air.temperature, len(o.temperature)))
     if name == SWEATING:
         return np.asarray(headspace_dew_point(case, o.moisture, o.even_temperature))
-    if name == "fan_speed":
-        return np.asarray(state.settings.fan_speed)
+    if name in ("fan_speed", "bed_depth"):
+        return np.asarray(getattr(state.settings, name))
     if name == "running_cost":
         return np.asarray(state.cost.electricity + state.cost.heat)
     own = {"exhaust_relative_humidity": "exhaust_humidity", "fan_curve": "off_curve", "cost": "signed_cost"}
@@ -331,13 +331,18 @@ def excesses(case: Case, state: Weighed, constraints: Sequence[Constraint]) -> A
     return violations(along, values) if along else np.zeros((0, count))
 
 
+def seconds_per_metre(case: Case) -> float:
+    """Time that a pellet takes through a metre of bed."""
+    return float(case.feed.bulk_density * case.cooler.floor_area / case.feed.throughput)
+
+
 def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
     """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin.
 
     No inlet air is colder than outside: where the air holds arrays, so do the ends of that range.
     """
     limits = case.limits
-    per_second = case.feed.throughput / (case.feed.bulk_density * case.cooler.floor_area)
+    per_second = 1 / seconds_per_metre(case)
     ranges: dict[str, tuple[Any, Any]] = {}
     if limits.airflow is not None:
         ranges["airflow"] = tuple(limits.airflow)

@@ -53,12 +53,14 @@ class Box:
             found[name] = np.clip(np.exp(value) if name in LOGARITHMIC else value, *ends)
         return found
 
-    def place(self, name: str, value: float) -> float:
-        """Where a value of one knob, whose range is the same in all weathers, is from −1 to 1."""
-        low, high, v = (
-            np.log((*self.ranges[name], value)) if name in LOGARITHMIC else (*self.ranges[name], value)
-        )
-        return float(2 * (v - low) / (high - low) - 1) if high > low else 0.0
+    def place(self, name: str, value: Any) -> Any:
+        """Where values of one knob, whose range is the same in all weathers, are from −1 to 1."""
+        low, high = self.ranges[name]
+        if not high > low:
+            return np.zeros(np.shape(value))
+        if name in LOGARITHMIC:
+            low, high, value = np.log(low), np.log(high), np.log(value)
+        return 2 * (value - low) / (high - low) - 1
 
 
 def _of(ends: Any, weathers: NDArray[np.intp]) -> Any:

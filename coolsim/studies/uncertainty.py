@@ -36,10 +36,12 @@ from coolsim.requirements import Constraint, constraints_of, is_dryer, speeds, v
 from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
-from coolsim.studies.surrogate import many, normal, shares_of
+from coolsim.studies.surrogate import MANY, many, normal, polynomials, shares_of
 
 SAMPLES = 512
 SAMPLES_OF_DRYERS = 256  # and of lines: they take longer
+AGAIN, AGAIN_EACH = 32, 4  # samples solved again of a case like another; as many for each unknown at least
+ASTRAY = 0.5  # of an exit's spread, that a sample left out may miss the difference of the two by
 MESH = Resolution(8, 6, refinements=0, estimate=False)
 NORMAL_95 = 1.959963984540054  # standard deviations on each side of a 95 % interval
 TAIL = 0.025
@@ -156,26 +158,72 @@ def sampled(
     samples: int | None = None,
     seed: int = SEED,
     constraints: list[Constraint] | None = None,
+    near: Sampled | None = None,
 ) -> Sampled:
     """Exits of a case with everything that has a ± varied together.
 
-    constraints: what is to be kept; of the case itself, if left out.
+    constraints: what is to be kept; of the case itself, if left out. near: samples of the same count and seed of a
+    case like this: only the first of them are solved again, where what they differ by is easily told.
     """
     constraints = varying(case) if constraints is None else constraints
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
     unknowns, case = needed_unknowns(case), at_its_fan(case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
-    cases = varied(case, unknowns, together(R, z))
-    result, solved = _solved(cases)
-    cases = [one for one, well in zip(cases, solved) if well]
     middle = {name: float(y[0]) for name, y in _told([case], predict([case]), constraints).items()}
     rough = _told([case], predict([case], resolution=MESH), constraints)
-    exits = {name: y + (middle[name] - rough[name]) for name, y in _told(cases, result, constraints).items()}
+
+    def exits_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+        cases = varied(case, unknowns, together(R, z[:, part]))
+        result, solved = _solved(cases)
+        some = _told([one for one, well in zip(cases, solved) if well], result, constraints)
+        return {name: y + (middle[name] - rough[name]) for name, y in some.items()}, solved
+
+    some = _enough(near, unknowns, z, constraints)
+    exits, solved = exits_of(slice(some))
+    if near is not None and some < samples:
+        moved = _moved(near, exits, middle, constraints, seed) if solved.all() else None
+        if moved is not None:
+            return moved
+        others, more = exits_of(slice(some, None))
+        exits = {name: np.append(y, others[name]) for name, y in exits.items()}
+        solved = np.append(solved, more)
     z = z[:, solved]
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
     )
+
+
+def _enough(near: Sampled | None, unknowns: list[Unknown], z: Array, constraints: list[Constraint]) -> int:
+    """How many samples are to be solved: all, unless those near are of the same unknowns and constraints."""
+    some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
+    if near is None or 2 * some > z.shape[1] or not np.array_equal(near.z, z):
+        return z.shape[1]
+    alike = [u.name for u in near.unknowns] == [u.name for u in unknowns]
+    return some if alike and {c.key for c in near.constraints} == {c.key for c in constraints} else z.shape[1]
+
+
+def _moved(
+    near: Sampled, exits: dict[str, Array], middle: dict[str, float], constraints: list[Constraint], seed: int
+) -> Sampled | None:
+    """Samples of another case, of which some were solved: what they differ by is laid on all of them.
+
+    None where polynomials do not tell it well enough.
+    """
+    some = len(exits["moisture"])
+    off = {name: y - near.solved[name][:some] for name, y in exits.items()}
+    z, many_z = near.z, normal(len(near.z), MANY, seed)
+    told = dict(zip(exits, polynomials(z[:, :some], np.array(list(off.values())))))
+    for key in {c.key for c in constraints}:
+        spread = np.std(exits[key])
+        if np.std(told[key].residual) > ASTRAY * spread + 1e-9 * np.abs(exits[key]).max():
+            return None
+    apart = np.random.default_rng(seed).integers(some, size=MANY)
+    solved, moved = {}, {}
+    for name, p in told.items():
+        solved[name] = np.append(exits[name], (near.solved[name] + p(z))[some:])
+        moved[name] = near.exits[name] + p(many_z) + p.residual[apart]
+    return dataclasses.replace(near, solved=solved, exits=moved, middle=middle, constraints=constraints)
 
 
 def summed_up(s: Sampled) -> Uncertainty:

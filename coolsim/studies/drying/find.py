@@ -68,17 +68,24 @@ def ends(search: Search) -> list[Asking[Found]]:
     return [search.quick(driest), search.quick(wettest)]
 
 
-def looking_again(case: Case, subject: Subject) -> Callable[[Case], Found]:
+def looking_again(
+    case: Case, subject: Subject
+) -> tuple[Callable[[Case], Found], Callable[[Case], list[Found]]]:
     """The best state of a case, whatever its safety margins: its whole box is surveyed once.
 
-    What is returned takes a case with its margins and returns the best state with them.
+    What is returned take a case with its margins: the best state with them, and the best with both ends.
     """
     search = answered(searched(case, subject.bounds(case), subject), subject.solve)
 
-    def look(roomy: Case) -> Found:
-        anew = copy.copy(search)
-        anew.whole = copy.copy(search.whole)  # a search shifts its survey
-        found, *_ = answered(best_and_ends_of(anew, cheapest(roomy, subject)), subject.solve)
-        return found
+    def anew() -> Search:
+        again = copy.copy(search)
+        again.whole = copy.copy(search.whole)  # a search shifts its survey
+        return again
 
-    return look
+    def best(roomy: Case) -> Found:
+        return answered(best_alone(anew(), cheapest(roomy, subject)), subject.solve)
+
+    def every(roomy: Case) -> list[Found]:
+        return answered(best_and_ends_of(anew(), cheapest(roomy, subject)), subject.solve)
+
+    return best, every

@@ -56,7 +56,7 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     warnings = (*result.warnings, *assumptions(answer.case, result))
     warnings = tuple(worst_first(warnings))
     result = dataclasses.replace(result, input_band=band, warnings=warnings)
-    window = window_of(answer)
-    found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result))
-    found = with_chances(case, found) if chances else found
-    return Advice(found, window, heated_inlet(case, answer.broken, answer.settings))
+    known = {v.constraint.full_name: v.chance for v in answer.verdicts if v.chance is not None}
+    found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result, known))
+    found = with_chances(case, found) if chances and found.chance is None else found
+    return Advice(found, window_of(answer), heated_inlet(case, answer.broken, answer.settings))

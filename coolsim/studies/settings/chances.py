@@ -7,8 +7,8 @@ import dataclasses
 from coolsim.case import Case
 from coolsim.errors import InputError
 from coolsim.requirements import Constraint, speeds, verdicts_of
-from coolsim.studies.settings.answer import SettingsAnswer, Stand
-from coolsim.studies.uncertainty import all_kept, chances, needed_unknowns, sampled, varying
+from coolsim.studies.settings.answer import SettingsAnswer
+from coolsim.studies.uncertainty import Sampled, all_kept, chances, needed_unknowns, sampled, varying
 
 SAMPLES, SEED = 128, 2203  # polynomials through them tell a chance to half a percent
 
@@ -19,20 +19,29 @@ def counted(case: Case, there: Case) -> list[Constraint]:
     return varying(there, opened=not by_speed)
 
 
-def with_chances(case: Case, answer: SettingsAnswer) -> SettingsAnswer:
-    """The answer with the chance of each verdict and of all, and today's; as it is where everything is exact."""
-    try:
-        needed_unknowns(answer.case)
-    except InputError:
-        return answer
-    there = Stand(answer.case, answer.result, answer.cost, answer.verdicts)
-    there, now = (_of(case, stand) for stand in (there, answer.now))
-    assert there.chance is not None and now.chance is not None
-    gain = dataclasses.replace(answer.gain, chance=there.chance - now.chance)
-    return dataclasses.replace(answer, verdicts=there.verdicts, chance=there.chance, now=now, gain=gain)
+def with_chances(
+    case: Case, answer: SettingsAnswer, there: Sampled | None = None, seed: int = SEED
+) -> SettingsAnswer:
+    """The answer with the chance of each verdict and of all, and today's; as it is where everything is exact.
 
-
-def _of(case: Case, stand: Stand) -> Stand:
-    s = sampled(stand.case, SAMPLES, SEED, counted(case, stand.case))
-    verdicts = verdicts_of(stand.case, stand.result, chances(s))
-    return dataclasses.replace(stand, verdicts=verdicts, chance=float(all_kept(s).mean()))
+    there: samples at its settings, where they were taken already, and their seed. A part of them serves today's.
+    """
+    if there is None:
+        try:
+            needed_unknowns(answer.case)
+        except InputError:
+            return answer
+        there = sampled(answer.case, SAMPLES, seed, counted(case, answer.case))
+    today = sampled(answer.now.case, SAMPLES, seed, counted(case, answer.now.case), near=there)
+    chance, before = (float(all_kept(s).mean()) for s in (there, today))
+    return dataclasses.replace(
+        answer,
+        verdicts=verdicts_of(answer.case, answer.result, chances(there)),
+        chance=chance,
+        now=dataclasses.replace(
+            answer.now,
+            verdicts=verdicts_of(answer.now.case, answer.now.result, chances(today)),
+            chance=before,
+        ),
+        gain=dataclasses.replace(answer.gain, chance=chance - before),
+    )

@@ -12,7 +12,7 @@ from coolsim.around import working
 from coolsim.case import Case
 from coolsim.costs import Cost, cost_of
 from coolsim.machines import Appraisal, Machine, machine_of
-from coolsim.machines.base import of_one, predicted_each
+from coolsim.machines.base import Forecast, of_one, predicted_each
 from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.settings.answer import (
@@ -27,9 +27,10 @@ from coolsim.studies.settings.answer import (
 from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
-from coolsim.studies.settings.optimum import Optimum, optima
+from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
+HARDLY = 0.05  # of a bound's scale: more that the steps of a dial may miss a wish by, which is missed anyhow
 
 
 def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
@@ -76,12 +77,41 @@ def _missed(answer: SettingsAnswer) -> float:
 
 def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
     """The cheapest settings of a case, today's beside them: those of the case as it was before."""
-    machine, constraints = machine_of(case), constraints_of(case)
     found = optima(case)
-    best, exact = found.best.case, float(of_one(machine, found.best.case, found.best.result).cost.total[0])
-    if found.best.met and on_dial:
-        place = put_on_dial(machine, best, found.best.result, constraints)
-        best = best if place is None else place.case
+    best = dialled(case, found.best, found.forecast) if on_dial else found.best.case
+    return answer_at(case, before, found, best)
+
+
+def dialled(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case:
+    """The best settings on the steps of their dials; as they are, where no steps keep everything.
+
+    Where not everything can be kept, steps that keep the rest and miss the others by hardly more.
+    """
+    machine, constraints = machine_of(case), constraints_of(case)
+    if not best.met:
+        there, forecast = of_one(machine, best.case, best.result, constraints), None
+        constraints = [_missed_so(c, float(v)) for c, v in zip(constraints, there.violations[:, 0])]
+    place = put_on_dial(machine, best.case, best.result, constraints, forecast)
+    return best.case if place is None else place.case
+
+
+def _missed_so(c: Constraint, violation: float) -> Constraint:
+    """A constraint, or one that is broken with its bound moved to where it stands and hardly further."""
+    if violation <= KEPT:
+        return c
+    large = c.scale if np.any(c.scale) else c.quantity.scale
+    return dataclasses.replace(c, bound=c.bound + c.sense * (violation + HARDLY) * large)
+
+
+def answer_at(
+    case: Case, before: Case, found: Optima, best: Case, *, look_around: bool = True
+) -> SettingsAnswer:
+    """The answer with the settings of `best`, of what was found for a case, today's beside them.
+
+    look_around: also what a step of each thing does, and what alone would do.
+    """
+    machine, constraints = machine_of(case), constraints_of(case)
+    exact = float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     result, today = predicted_each([best, before])
     there = of_one(machine, best, result, constraints)
     stand, now = stand_of(machine, best, result, there), stand_of(machine, before, today)
@@ -101,15 +131,15 @@ def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
         driest=reached(machine, found.driest),
         wettest=reached(machine, found.wettest),
         required_feed_moisture=found.required_feed,
-        one_step=one_step(machine, best, result),
+        one_step=one_step(machine, best, result) if look_around else (),
         smallest_changes=()
-        if met
+        if met or not look_around
         else smallest_changes(machine, best, result, constraints, found.required_feed),
         now=now,
         now_settings=machine.told(before, today),
         gain=gain_of(case, now, stand),
         choices=tuple(_choices(before, best)),
-        least_bed=least_bed(case, found.best),
+        least_bed=least_bed(case, found),
         stages=tuple(_stages(machine, constraints, there, best, result)),
     )
 

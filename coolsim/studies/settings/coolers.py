@@ -7,6 +7,7 @@ whatever the target.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,9 +17,18 @@ from coolsim.answer import interleave
 from coolsim.case import Case
 from coolsim.fields import Array, documented
 from coolsim.finishing import target_moisture
-from coolsim.machines.plant import Plant, Settings, Weighed, excesses, knob_range, try_settings
+from coolsim.machines.base import Forecast, Setting
+from coolsim.machines.plant import (
+    Plant,
+    Settings,
+    Weighed,
+    excesses,
+    knob_range,
+    seconds_per_metre,
+    try_settings,
+)
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import KEPT, Constraint, constraints_of, only
+from coolsim.requirements import KEPT, Constraint, constraints_of, only, without_least_bed
 from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 from coolsim.studies.fitted import Box, Fit
 from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search
@@ -37,16 +47,32 @@ class Answers:
     wettest: Best
     needed: Array  # feed moisture; nan where no feed serves
     hardly: NDArray[np.bool_]  # whether dwell hardly matters
+    search: Search
+    free: Best | None = None  # the best without the least bed, where that is no end of what was searched
 
 
-def answers(case: Case, plant: Plant, limits: list[Constraint]) -> Answers:
-    search = _search(case, plant)
-    best, driest, wettest, wettest_feed = search.best(
-        [_cheapest(case, limits), *_ends(case, limits), Goal(_least_feed, limits, None)]
+def answers(case: Case, plant: Plant, limits: list[Constraint], least: Sequence[Constraint] = ()) -> Answers:
+    """The best states of a plant in each weather.
+
+    least: the least bed as a limit, where the plant could do without it: what is best then is searched beside.
+    """
+    search, kept = _search(case, plant), [*limits, *least]
+    goals = [_cheapest(case, kept), *_ends(case, kept), Goal(_least_feed, kept, None)]
+    best, driest, wettest, wettest_feed, *free = search.best(
+        [*goals, _cheapest(case, limits)] if least else goals
     )
-    best, hardly = _smallest_bed(case, search, limits, best)
-    best = _nearest(case, search, limits, best, driest)
-    return Answers(best, driest, wettest, _required_feed(case, plant, limits, wettest_feed), hardly)
+    best, hardly = _smallest_bed(case, search, kept, best)
+    best = _nearest(case, search, kept, best, driest)
+    needed = _required_feed(case, plant, kept, wettest_feed)
+    return Answers(best, driest, wettest, needed, hardly, search, free[0] if free else None)
+
+
+def least_bed(case: Case) -> list[Constraint]:
+    """The least depth or time as a limit on the depth, where it shortens the range of depths; else nothing."""
+    ranges, wide = (knob_range(one).get("bed_depth") for one in (case, without_least_bed(case)))
+    if ranges is None or wide is None or not wide[0] < ranges[0] < ranges[1]:
+        return []
+    return [Constraint(QUANTITIES["bed_depth"], ranges[0], -1.0, scale=wide[1] - wide[0])]
 
 
 def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
@@ -98,7 +124,7 @@ def _smallest_bed(
     hardly = np.zeros(len(best.kept), bool)
     if "bed_depth" not in search.fit.varied:
         return best, hardly
-    low, high = search.box.ranges["bed_depth"]
+    low, high = knob_range(case)["bed_depth"]
     worth = WORTH * (high - low)  # a difference of depth
     rows = np.flatnonzero(best.kept & (best.knobs["bed_depth"] > low + worth))
     if not len(rows):
@@ -167,6 +193,27 @@ def joined(parts: list[Best], index: list[NDArray[np.intp]] | None = None) -> Be
     knobs = {n: interleave([part.knobs[n] for part in parts], index) for n in parts[0].knobs}
     tried = interleave([part.tried for part in parts], index)
     return Best(knobs, tried, interleave([part.excess.T for part in parts], index).T)
+
+
+def forecast(case: Case, search: Search, limits: Sequence[Constraint]) -> Forecast:
+    """What the polynomials of a search say of its settings in the only weather."""
+
+    def rows(settings: Sequence[Setting], values: Array) -> Array:
+        knobs = {s.sought: column for s, column in zip(settings, values.T)}
+        if "residence_time" in knobs:
+            knobs["bed_depth"] = knobs.pop("residence_time") / seconds_per_metre(case)
+        ranges = search.box.ranges
+        knobs = (
+            {name: low for name, (low, _) in ranges.items()} | knobs | {"feed_moisture": case.feed.moisture}
+        )
+        x = [np.broadcast_to(search.box.place(name, knobs[name]), len(values)) for name in ranges]
+        state = search.state(np.clip(np.stack(x, axis=1), -1.0, 1.0))
+        feed = np.full(len(values), case.feed.throughput)
+        follows = (getattr(state.settings, s.key) for s in settings if s.sought != s.key)
+        told = state.power, state.heat, feed, state.outcome.moisture
+        return np.array([*excesses(case, state, limits), *told, *follows])
+
+    return rows
 
 
 def surveyed(case: Case) -> Search:

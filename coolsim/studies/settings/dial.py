@@ -1,14 +1,15 @@
 """The cheapest combination of dial steps that keeps everything, near the exact optimum.
 
 An optimum that is rounded afterwards breaks a wish, or costs up to three times as much: what is given up in one
-setting has to be made good in another. So a few dozen states around the optimum are predicted on a rough mesh, low
-polynomials go through them, all steps in the box are weighed on these, and the cheapest are predicted in full.
-The polynomials are shifted by what each prediction adds, and the steps weighed again.
+setting has to be made good in another. So all steps in a box around it are weighed on a forecast, and the cheapest
+are predicted in full; the forecast is shifted by what each prediction adds, and the steps weighed again. A search
+that has polynomials of the whole machine lends them; else a few dozen states around the optimum are predicted on a
+rough mesh, and low polynomials go through them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -19,7 +20,7 @@ from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Machine, Setting, appraised
-from coolsim.machines.base import Appraisal, bill, of_one
+from coolsim.machines.base import Appraisal, Forecast, bill, of_one
 from coolsim.requirements import KEPT, Constraint
 from coolsim.result import Result
 
@@ -46,10 +47,17 @@ class Place:
     cost: float  # per tonne
 
 
-def on_dial(machine: Machine, best: Case, result: Result, constraints: Sequence[Constraint]) -> Place | None:
+def on_dial(
+    machine: Machine,
+    best: Case,
+    result: Result,
+    constraints: Sequence[Constraint],
+    forecast: Forecast | None = None,
+) -> Place | None:
     """The combination near the best state that is cheapest per tonne and predicted to keep all constraints.
 
-    None where none does. Settings that nobody opens, and those that are pinned, stay.
+    None where none does. Settings that nobody opens, and those that are pinned, stay. forecast: of these
+    constraints, where a search left one.
     """
     settings = [s for s in machine.settings if s.varies]
     if not settings:
@@ -58,7 +66,7 @@ def on_dial(machine: Machine, best: Case, result: Result, constraints: Sequence[
     at = machine.read(best, result)
     for width in (1.0, WIDER):
         box = _Box(machine, settings, at, width)
-        found = _searched(machine, box, constraints, start, best)
+        found = _searched(machine, box, constraints, start, best, forecast)
         if found is not None:
             return found
     return None
@@ -103,22 +111,14 @@ class _Box:
 _LINE = np.linspace(-1, 1, 5)[:, None]
 
 
-class _Fit:
-    """Polynomials of low degree through what was predicted around a state."""
-
-    def __init__(self, box: _Box, nodes: Array, rows: Array, terms: int) -> None:
-        self.box = box
-        self.powers = _powers(nodes.shape[1], terms)
-        good = np.isfinite(rows).all(axis=0)
-        V = _terms(box.placed(nodes[good]), self.powers)
-        self.coefficients, *_ = np.linalg.lstsq(V, rows[:, good].T)
-        self.shift = np.zeros(len(rows))
-
-    def __call__(self, values: Array) -> Array:
-        """Rows at values (n, settings)."""
-        return np.asarray(
-            (_terms(self.box.placed(values), self.powers) @ self.coefficients).T + self.shift[:, None]
-        )
+def _through_survey(machine: Machine, box: _Box, constraints: Sequence[Constraint]) -> Forecast:
+    """Polynomials of low degree through what is predicted around a state; raises NotConverged."""
+    nodes = box.nodes()
+    states = [machine.at(box.sought(x)) for x in nodes]
+    rows = _rows(appraised(machine, states, quick=True, constraints=constraints), box)
+    powers, good = _powers(nodes.shape[1], DEGREE), np.isfinite(rows).all(axis=0)
+    coefficients, *_ = np.linalg.lstsq(_terms(box.placed(nodes[good]), powers), rows[:, good].T)
+    return lambda settings, values: np.asarray((_terms(box.placed(values), powers) @ coefficients).T)
 
 
 def _powers(d: int, degree: int) -> NDArray[np.intp]:
@@ -131,26 +131,31 @@ def _terms(x: Array, powers: NDArray[np.intp]) -> Array:
 
 
 def _searched(
-    machine: Machine, box: _Box, constraints: Sequence[Constraint], start: Appraisal, best: Case
+    machine: Machine,
+    box: _Box,
+    constraints: Sequence[Constraint],
+    start: Appraisal,
+    best: Case,
+    forecast: Forecast | None,
 ) -> Place | None:
     """The cheapest combination of a box that is predicted to keep everything.
 
-    Polynomials say which combinations are worth a prediction. Where they turn out to be off, as a batch's are whose
-    air changes sides, the most promising are looked at one by one on the rough mesh first.
+    A forecast says which combinations are worth a prediction. Where it turns out to be off, as that of a batch is
+    whose air changes sides, the most promising are looked at one by one on the rough mesh first.
     """
-    nodes, count = box.nodes(), len(constraints)
-    states = [machine.at(box.sought(x)) for x in nodes]
+    count = len(constraints)
     try:
-        rough = appraised(machine, [*states, best], quick=True, constraints=constraints)
+        foretold = forecast or _through_survey(machine, box, constraints)
     except NotConverged:
         return None
-    rows = _rows(rough, box)
-    fit = _Fit(box, nodes, rows[:, :-1], DEGREE)
-    here = np.array([box.at[s.sought] for s in box.settings])[None]
-    exact = _rows(start, box)[:, 0]
-    fit.shift = exact - fit(here)[:, 0]
-    points, values = _combinations(box, fit, count)
-    outcomes, slack = fit(points), SLACK
+    here, exact = np.array([[box.at[s.sought] for s in box.settings]]), _rows(start, box)
+    shift = exact - foretold(box.settings, here)
+
+    def expected(values: Array) -> Array:
+        return foretold(box.settings, values) + shift
+
+    points, values = _combinations(box, expected, count)
+    outcomes, slack = expected(points), SLACK
     tried: dict[int, Place | None] = {}
     closely = False
     for _ in range(ROUNDS):
@@ -172,7 +177,7 @@ def _searched(
             outcomes = outcomes + off.mean(axis=1)[:, None]
             near = 2 * np.abs(off[:count] - off[:count].mean(axis=1)[:, None]).max() + ASTRAY
             worth = _promising(machine, outcomes, tried, -near, count)
-            outcomes = _looked_at(machine, box, constraints, outcomes, values, worth, exact - rows[:, -1])
+            outcomes = _looked_at(machine, box, constraints, outcomes, values, worth, best, exact)
         elif off.size:
             outcomes = outcomes + off.mean(axis=1)[:, None]
         slack = -ASTRAY if closely else FREE  # a rough mesh is off by as much
@@ -200,19 +205,20 @@ def _looked_at(
     outcomes: Array,
     values: Array,
     worth: Sequence[int],
-    shift: Array,
+    best: Case,
+    exact: Array,
 ) -> Array:
     """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
 
-    shift: what the full mesh adds to the rough one at the optimum.
+    What the full mesh adds at the optimum, where its rows are `exact`, is added everywhere.
     """
     some = [worth[k] for k in np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int))] if worth else []
     found = outcomes.copy()
     found[: len(constraints)] = np.inf
     if some:
-        states = [machine.at(_named(box, values[k])) for k in some]
-        there = appraised(machine, states, quick=True, constraints=constraints)
-        found[:, some] = _rows(there, box) + shift[:, None]
+        states = [*(machine.at(_named(box, values[k])) for k in some), best]
+        rough = _rows(appraised(machine, states, quick=True, constraints=constraints), box)
+        found[:, some] = rough[:, :-1] + exact - rough[:, -1:]
     return np.where(np.isnan(found), np.inf, found)
 
 
@@ -244,7 +250,7 @@ def _cost(machine: Machine, rows: Array, first: int) -> Array:
     )
 
 
-def _combinations(box: _Box, fit: _Fit, first: int) -> tuple[Array, Array]:
+def _combinations(box: _Box, fit: Callable[[Array], Array], first: int) -> tuple[Array, Array]:
     """All combinations of dial steps: what is varied (n, settings), and what is dialled in (n, settings)."""
     direct = [k for k, s in enumerate(box.settings) if s.sought == s.key]
     others = [k for k in range(len(box.settings)) if k not in direct]
@@ -259,7 +265,9 @@ def _combinations(box: _Box, fit: _Fit, first: int) -> tuple[Array, Array]:
 FINE = 49  # values of what is varied, between which a dial that follows from it is read
 
 
-def _through(box: _Box, fit: _Fit, row: int, k: int, points: Array, values: Array) -> tuple[Array, Array]:
+def _through(
+    box: _Box, fit: Callable[[Array], Array], row: int, k: int, points: Array, values: Array
+) -> tuple[Array, Array]:
     """Combinations in which a dial stands on its steps, by the values of what it follows from."""
     along = np.linspace(box.middle[k] - box.half[k], box.middle[k] + box.half[k], FINE)
     lines = np.repeat(points[:, None], FINE, axis=1)

@@ -7,21 +7,22 @@ from coolsim.machines import Machine, machine_of
 from coolsim.machines.base import Setting
 from coolsim.requirements import without_least_bed
 from coolsim.studies.settings.answer import Chosen, LeastBed
-from coolsim.studies.settings.optimum import Optimum, optima
+from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 AT_END = 1e-3  # of a range: as near to its end as a search comes
 
 
-def least_bed(case: Case, best: Optimum) -> LeastBed | None:
+def least_bed(case: Case, found: Optima) -> LeastBed | None:
     """What the least time or depth costs where the best settings of a case stand there; None where they do not.
 
-    It is searched once more without them.
+    It is searched once more without them, where the first search did not look beside.
     """
+    best = found.best
     machine, free = machine_of(case), machine_of(without_least_bed(case))
     stands = _standing(machine, free, best)
     if not stands:
         return None
-    other = optima(free.case).best
+    other = found.without_least_bed or optima(free.case).best
     to = free.read(other.case, other.result)
     return LeastBed(
         cost_per_hour=best.cost - other.cost,

@@ -13,9 +13,9 @@ from typing import Any
 
 from coolsim.case import Case, Line
 from coolsim.machines import machine_of
-from coolsim.machines.base import one
+from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
-from coolsim.requirements import KEPT, AtLimit, constraints_of
+from coolsim.requirements import KEPT, AtLimit, constraints_of, without_least_bed
 from coolsim.result import Result
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
 from coolsim.studies.drying.search import Found, searched
@@ -50,18 +50,29 @@ class Optima:
     wettest: Optimum
     required_feed: float | None  # wettest feed that can meet the target; nan: none; None: not looked for
     hardly_matters: bool  # whether the depth of the bed could change at next to no cost
+    without_least_bed: Optimum | None = None  # the best then, where it was searched beside
+    forecast: Forecast | None = None  # of states around the best, where the search leaves one
 
 
 def optima(case: Case) -> Optima:
     """The cheapest settings of a case in one weather, and its driest and wettest exit."""
     if case.cooler.arrangement == "counter-flow":
-        found = coolers.answers(case, Plant(case), constraints_of(case))
+        limits, least = constraints_of(case), coolers.least_bed(case)
+        plant = Plant(without_least_bed(case) if least else case)
+        found = coolers.answers(case, plant, limits, least)
         best, driest, wettest = (_of_cooler(case, x.one()) for x in (found.best, found.driest, found.wettest))
-        return Optima(best, driest, wettest, float(found.needed[0]), bool(found.hardly[0]))
+        free = _of_cooler(case, found.free.one()) if found.free else None
+        return Optima(
+            best,
+            driest,
+            wettest,
+            required_feed=float(found.needed[0]),
+            hardly_matters=bool(found.hardly[0]),
+            without_least_bed=free,
+            forecast=coolers.forecast(case, found.search, limits),
+        )
     subject = subject_for(case)
-    states = answered(best_and_ends(case, subject), subject.solve)
-    best, driest, wettest = (_marched(state) for state in states)
-    return Optima(best, driest, wettest, None, False)
+    return _of_marches(answered(best_and_ends(case, subject), subject.solve))
 
 
 def window(case: Case) -> tuple[Optimum, Optimum]:
@@ -79,13 +90,21 @@ def window(case: Case) -> tuple[Optimum, Optimum]:
     return driest, wettest
 
 
-def looking(case: Case) -> Callable[[Case], Optimum]:
-    """How the cheapest settings are found again and again with other safety margins, after one survey."""
+@dataclass(frozen=True)
+class Looking:
+    """How a case is looked at again and again with other safety margins, after one survey."""
+
+    best: Callable[[Case], Optimum]  # the cheapest settings, or those nearest to what is asked
+    every: Callable[[Case], Optima]  # the same with the ends
+
+
+def looking(case: Case) -> Looking:
+    """Survey a case for settings with whatever safety margins."""
     if case.cooler.arrangement == "counter-flow":
         search = coolers.surveyed(case)
-        return lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search))
-    look = looking_again(case, subject_for(case))
-    return lambda roomy: _marched(look(roomy))
+        return Looking(lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search)), optima)
+    best, every = looking_again(case, subject_for(case))
+    return Looking(lambda roomy: _marched(best(roomy)), lambda roomy: _of_marches(every(roomy)))
 
 
 def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> coolers.Heated | None:
@@ -105,6 +124,11 @@ def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
     knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
     tried = found.tried
     return Optimum(found.kept, machine_of(case).at(knobs), one(tried.result, 0), float(tried.cost.total[0]))
+
+
+def _of_marches(states: Sequence[Found]) -> Optima:
+    best, driest, wettest = (_marched(state) for state in states)
+    return Optima(best, driest, wettest, None, False)
 
 
 def _marched(found: Found) -> Optimum:

@@ -37,12 +37,11 @@ from coolsim.errors import Fault, InputError
 from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.settings.answer import SettingsAnswer, Surely
-from coolsim.studies.settings.chances import counted
-from coolsim.studies.settings.cheapest import cheapest_settings, decided
+from coolsim.studies.settings.chances import counted, with_chances
+from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, dialled
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.studies.uncertainty import (
     Sampled,
-    Uncertainty,
     all_kept,
     needed_unknowns,
     sampled,
@@ -84,20 +83,28 @@ def checked(chance: float, key: str = "chance", found: str | None = None) -> flo
 def told_how_sure(
     case: Case, chance: float | None, uncertainty: bool, on_dial: bool = True
 ) -> SettingsAnswer:
-    """The answer of `find_settings` with settings that have a chance, and with how sure it is."""
+    """The answer of `find_settings` with settings that have a chance, and with how sure it is.
+
+    Of the settings that have it, what lies around them is not looked at.
+    """
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         raise InputError(
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
-    sure = with_chance(case, USUAL if chance is None else chance, on_dial=on_dial)
+    wanted = USUAL if chance is None else chance
+    sure, fresh = _with_chance(case, wanted, SAMPLES, on_dial, look_around=not uncertainty)
     answer = cheapest_settings(case, on_dial)
-    there = how_sure(case, answer.case) if uncertainty else None
-    return dataclasses.replace(answer, uncertainty=there, surely=sure)
+    if not uncertainty:
+        return dataclasses.replace(answer, surely=sure)
+    there = _fresh(case, answer.case, fresh)
+    answer = with_chances(case, answer, there, FRESH)
+    return dataclasses.replace(answer, uncertainty=summed_up(there), surely=sure)
 
 
-def how_sure(case: Case, there: Case) -> Uncertainty:
-    """How sure the exit is with the settings of an answer: the case set so."""
-    return summed_up(sampled(there, seed=FRESH, constraints=counted(case, there)))
+def _fresh(case: Case, there: Case, near: Sampled | None = None) -> Sampled:
+    """Samples that no search saw, at the settings of an answer: the case set so."""
+    there = dataclasses.replace(there, safety_margins=case.safety_margins)
+    return sampled(there, SAMPLES, FRESH, counted(case, there), near)
 
 
 def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True) -> Surely:
@@ -111,18 +118,29 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_di
 
     Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
+    return _with_chance(case, chance, samples, on_dial, look_around=True)[0]
+
+
+def _with_chance(
+    case: Case, chance: float, samples: int, on_dial: bool, look_around: bool
+) -> tuple[Surely, Sampled]:
+    """As `with_chance`, and the samples that decided; look_around: see `answer_at`."""
     checked(chance)
     _check(case)
     today, case = case, decided(case)
     look = looking(case)
-    tried, aim = [_tried(case, {}, look, samples)], chance
+    tried, aim = [_tried(case, {}, look.best, samples)], chance
     for _ in range(CHECKS):
-        _rounds(case, tried, look, aim, samples)
-        found = _checked(case, _best(tried, aim), chance, on_dial, today)
-        if found.kept or not any(t.reached and t.met >= aim for t in tried):
+        _rounds(case, tried, look.best, aim, samples)
+        best = _best(tried, aim)
+        there = dialled(best.case, best.found) if on_dial else best.found.case
+        fresh = _fresh(case, there)
+        sure = summed_up(fresh)
+        if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
             break
-        aim = min(aim + chance - found.uncertainty.chance + NEAR / 4, MOST)
-    return found
+        aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
+    answer = answer_at(best.case, today, look.every(best.case), there, look_around=look_around)
+    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
 
 
 def _check(case: Case) -> None:
@@ -135,14 +153,6 @@ def _check(case: Case) -> None:
             faults += error.faults
     if faults:
         raise InputError(faults)
-
-
-def _checked(case: Case, best: _Tried, chance: float, on_dial: bool, today: Case) -> Surely:
-    """What was found, looked for once more in full, and sampled anew where it is."""
-    answer = cheapest_settings(best.case, on_dial, today)
-    there = dataclasses.replace(answer.case, safety_margins=case.safety_margins)
-    sure = how_sure(case, there)
-    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
 
 
 def _best(tried: list[_Tried], aim: float) -> _Tried:
@@ -163,26 +173,44 @@ def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: in
         room = _next_room(tried, 1 - risk, aim)
         if room == last.room:  # not even without any room
             return
-        tried.append(_tried(case, room, look, samples))
+        tried.append(_tried(case, room, look, samples, tried[0].sampled))
+        if _hardly_surer(tried, aim):
+            return
+
+
+def _hardly_surer(tried: list[_Tried], aim: float) -> bool:
+    """Whether more room hardly makes it surer any more, where there is not room enough for the chance."""
+    *before, last = (t.met for t in tried if t.reached)
+    short = any(not t.reached for t in tried) and last < aim
+    return short and tried[-1].reached and len(before) > 1 and last - max(before) < NEAR
 
 
 @dataclass(frozen=True)
 class _Tried:
     room: dict[str, float]
     case: Case  # with the room
-    there: Case  # with the settings found
-    reached: bool  # whether settings within the limits have the room
-    cost: float
+    found: Optimum
     met: float  # chance of target and limits themselves
     sampled: Sampled
 
+    @property
+    def reached(self) -> bool:
+        """Whether settings within the limits have the room."""
+        return self.found.met
 
-def _tried(case: Case, room: dict[str, float], look: Look, samples: int) -> _Tried:
+    @property
+    def cost(self) -> float:
+        return self.found.cost
+
+
+def _tried(
+    case: Case, room: dict[str, float], look: Look, samples: int, near: Sampled | None = None
+) -> _Tried:
     roomy = dataclasses.replace(case, safety_margins=room)
     found = look(roomy)
     there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
-    s = sampled(there, samples, constraints=counted(case, there))
-    return _Tried(room, roomy, there, found.met, found.cost, float(all_kept(s).mean()), s)
+    s = sampled(there, samples, constraints=counted(case, there), near=near)
+    return _Tried(room, roomy, found, float(all_kept(s).mean()), s)
 
 
 def _good_enough(t: _Tried, chance: float) -> bool:
