@@ -86,20 +86,15 @@ def _sweep(answer: Any, page: Page) -> str:
     """What was varied, how far the answers lie apart, and what failed."""
     rows: list[tuple[str, ...]] = [("varied", "from", "to", "values")]
     for one in answer.swept:
-        first, last = str(one.typed[0]), str(one.typed[-1])
-        rows.append((one.key, first, last, f"{len(one.typed)}"))
-    failures = [
-        wrapped(
-            f"check: {f.count} point{'s' * (f.count > 1)} not predicted, first at {f.first}: {f.reason}",
-            page,
-            "yellow",
-        )
-        for f in answer.failures
-    ]
-    shown = table(rows, page, right=(1, 2, 3), bold=(0,))
-    return joined(
-        [wrapped(answer.case.title, page, "bold"), shown, _many(answer.result, page), "".join(failures)]
+        rows.append((one.key, str(one.typed[0]), str(one.typed[-1]), f"{len(one.typed)}"))
+    of = len(answer.outside)
+    first = wrapped(
+        f"check: {answer.failed} of {of} points could not be predicted, and are nan", page, "yellow"
     )
+    parts = [wrapped(answer.case.title, page, "bold") + (first if answer.failed else "")]
+    parts += [table(rows, page, right=(1, 2, 3), bold=(0,)), _many(answer.result, page)]
+    why = (wrapped(f"{f.count} not predicted, first at {f.first}: {f.reason}", page) for f in answer.failures)
+    return joined([*parts, "".join(why)])
 
 
 def _stage(answer: Any, page: Page) -> str:

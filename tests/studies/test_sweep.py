@@ -236,7 +236,8 @@ def test_points_that_no_scenario_may_hold_are_nan_and_counted() -> None:
     assert (failure.count, found.failed) == (1, 1)
     assert "it cannot be above the dry bulb (20 degC)" in failure.reason
     assert failure.first == "air.temperature 20 degC, air.wet_bulb 24 degC"
-    assert "check: 1 point not predicted, first at air.temperature 20 degC" in found.summary()
+    assert "check: 1 of 4 points could not be predicted, and are nan" in repr(found)
+    assert "1 not predicted, first at air.temperature 20 degC" in found.summary()
     assert list(found.to_frame("failures")["count"]) == [1]
     with pytest.raises(InputError, match="it cannot be above the dry bulb"):
         coolsim.sweep(case(), {"air.temperature": ["20 degC"], "air.wet_bulb": ["24 degC"]})

@@ -32,8 +32,8 @@ class Swept(Displayed):
     stored: Array | None = documented("SI", "the same in SI; None of words", default=None)
 
 
-@dataclass(frozen=True, repr=False)
-class Failure(Displayed):
+@dataclass(frozen=True)
+class Failure:
     """Points that could not be predicted, for one reason; their numbers are nan."""
 
     reason: str = documented("-", "what went wrong")
