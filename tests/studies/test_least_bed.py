@@ -131,3 +131,15 @@ def test_a_size_keeps_the_least_time_and_tells_what_it_costs():
     words = " ".join(printed.sized(BUY, answer, Page()).split())
     assert ("Without: the same floor" in words) == (told.floor_area == answer.floor_area)
     assert f"{100 * told.bed_depth:.1f} cm of bed (in place of {100 * answer.bed_depth:.1f} cm)" in words
+
+
+def test_the_best_without_it_is_found_beside_as_by_a_search_of_its_own():
+    """One search weighs both; a scenario without a least bed is the outside measure."""
+    free = coolsim.replace(QUICK, {"limits.minimum_residence_time": "0 s"})
+    answer, alone = (coolsim.find_settings(one, on_dial=False) for one in (QUICK, free))
+    told = answer.least_bed
+    assert told is not None and told.kept_without and alone.met and alone.least_bed is None
+    cost = answer.cost.total - alone.cost.total
+    assert told.cost_per_hour == pytest.approx(cost, abs=2e-3 * alone.cost.total)
+    (time,) = (c.to for c in told.chosen)
+    assert time < 480.0 and time == pytest.approx(alone.settings.residence_time, rel=0.02)

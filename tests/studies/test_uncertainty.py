@@ -242,3 +242,34 @@ def test_a_pm_that_cannot_be(case: Case, key: str, text: str, said: str) -> None
         coolsim.replace(case, {key: text})
     (fault,) = raised.value.faults
     assert fault.key == key and said in fault.allowed
+
+
+@pytest.mark.parametrize(
+    ("change", "laid_on"),
+    [
+        ({"cooler.airflow": "1700 m3/h"}, True),
+        ({"cooler.bed_depth": "30 cm"}, True),
+        ({"feed.diameter": "12 mm"}, True),
+        ({"cooler.airflow": "300 m3/h", "cooler.bed_depth": "20 cm"}, False),
+    ],
+)
+def test_samples_of_a_case_like_another(
+    case: Case, change: dict[str, str], laid_on: bool, monkeypatch
+) -> None:
+    """At other settings a few samples tell what all would; a case that is unlike is solved whole."""
+    solved: list[int] = []
+    predict_all = room._solved
+    monkeypatch.setattr(room, "_solved", lambda cases: (solved.append(len(cases)), predict_all(cases))[1])
+    there, near = coolsim.replace(case, change), room.sampled(case, 128, 3)
+    few, all_ = room.sampled(there, 128, 3, near=near), room.sampled(there, 128, 3)
+    assert sum(solved[1:-1]) == (room.AGAIN_EACH * (len(few.unknowns) + 1) if laid_on else 128)
+    assert solved[-1] == 128
+    for name, exits in all_.exits.items():
+        np.testing.assert_allclose(
+            np.quantile(few.exits[name], [0.05, 0.5, 0.95]),
+            np.quantile(exits, [0.05, 0.5, 0.95]),
+            atol=0.05 * np.std(exits) + 1e-12,
+            err_msg=name,
+        )
+    for key, chance in room.chances(all_).items():
+        assert room.chances(few)[key] == pytest.approx(chance, abs=0.01), key
