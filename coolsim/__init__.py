@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from coolsim.case import Air, Case
     from coolsim.errors import CoolsimError, InputError, NotConverged
     from coolsim.output import plots
+    from coolsim.output.explore.document import explore
     from coolsim.physics.materials import Material, load_material
     from coolsim.predict import predict
     from coolsim.result import Result
@@ -66,6 +67,7 @@ _HOMES = {
     "seasons": "coolsim.studies.seasons",
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
+    "explore": "coolsim.output.explore.document",
     "fit": "coolsim.studies.fit",
     "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
@@ -84,6 +86,7 @@ _HOMES = {
 # Before these, a case is checked: whether they take arrays in all of its numbers, or in `air` only.
 _CHECKED = {
     "predict": True,
+    "explore": False,
     "find_settings": False,
     "reachable": False,
     "fit": False,
@@ -105,6 +108,7 @@ __all__ = [
     "NotConverged",
     "Result",
     "__version__",
+    "explore",
     "find_settings",
     "fit",
     "load",

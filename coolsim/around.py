@@ -30,7 +30,12 @@ class Shift(Table):
     per_day: Given = documented("-", "shifts a day", default=None)
     days_per_year: Given = documented("-", "days on which it runs", default=None)
     breaks: tuple[tuple[float, float], ...] = documented(
-        "s, s", "when each break begins, since the shift did, and how long it lasts: nothing runs", default=()
+        "s, s",
+        "when each break begins, since the shift did, and how long it lasts: nobody is there",
+        default=(),
+    )
+    dryers_stop: bool | None = documented(
+        "-", "whether batch dryers stop in breaks, too; else the batch in them goes on drying", default=None
     )
 
     @property
@@ -134,6 +139,9 @@ class Bag(Table):
     store_temperature: Given = documented(
         "°C", "of the store after that; where water activity is judged if left out", default=None
     )
+    coat: Any = documented(
+        "-", "what is on its pellets, where [coating] has been reckoned into the target", default=None
+    )
 
 
 @dataclass(frozen=True)
@@ -170,7 +178,15 @@ class Arrival:
     temperature_offset: Any = documented("K", "typed less computed, at the cooler", default=0.0)
     typed_moisture: Given = documented("kg/kg wet", "typed as sampled at the die", default=None)
     typed_temperature: Given = documented("°C", "typed as sampled at the die", default=None)
-    air: Any = documented("-", "the air outside for which it holds", default=None)
+    die_moisture_offset: Any = documented(
+        "kg/kg wet", "typed less computed at the die, where a recipe is", default=0.0
+    )
+    die_temperature_offset: Any = documented("K", "typed less computed at the die, likewise", default=0.0)
+    typed: tuple[str, ...] = documented("-", "what was typed of the feed at the cooler", default=())
+    of: Any = documented("-", "what it was computed of: it holds as long as that stays", default=None)
+    keeps_solid: bool = documented(
+        "-", "whether dry solid is kept, not the wet throughput, when it next moves", default=False
+    )
 
 
 def _or(value: Any, otherwise: float) -> Any:

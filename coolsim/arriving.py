@@ -1,14 +1,12 @@
 """What the cooler is fed, from what is before it: recipe, conditioning, die, and the way from die to cooler.
 
-The feed of a case is computed once for the air of the case. What was typed wins; how far it is from what is
-computed stays as an offset, so that another weather still acts on it (`in_air`). All steps keep one datum.
+All steps keep one datum. `coming` says how the feed of a case follows when anything before it changes.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -24,79 +22,97 @@ from coolsim.around import (
     Recipe,
     Way,
 )
-from coolsim.case import Air, Case, Feed
-from coolsim.fields import Number
+from coolsim.case import Air, Limits, Material
+from coolsim.fields import Array, Number
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
-from coolsim.physics.materials import Material
-from coolsim.physics.roots import bracketed_root
 
+WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
 ADDS_UP = 0.005  # how far shares of a recipe may be from a whole
 BEFORE = {"recipe": Recipe, "conditioning": Conditioning, "die": Die, "way": Way}  # tables, by name
-MOST_WATER = 0.6  # of the mash, that is looked at
 MASH, CONDITIONED, DIE, FLASHED, COOLER = "mash", "conditioned", "die", "after the flash", "cooler"
+Pair = tuple[Any, Any]  # moisture [kg/kg wet] and temperature [°C], either of them None where it is not said
+
+
+@dataclasses.dataclass(frozen=True)
+class Shape:
+    """Numbers of the feed that count on its way."""
+
+    diameter: Any
+    length: Any
+    bulk_density: Any
+    void_fraction: Any
+
+
+@dataclasses.dataclass(frozen=True)
+class Origin:
+    """What the feed at the cooler follows from; of single cases, or with arrays of several."""
+
+    material: Material
+    shape: Shape
+    air: Air  # outside
+    recipe: Recipe
+    conditioning: Conditioning
+    die: Die
+    way: Way
 
 
 def arrives(
-    material: Material,
-    shape: Feed,
-    outside: Air,
-    recipe: Recipe,
-    steam: Conditioning,
-    die: Die,
-    way: Way,
-    sampled: tuple[Any, Any] = (None, None),
+    origin: Origin, mash: Pair | None, sampled: Pair = (None, None), off: Pair = (0.0, 0.0)
 ) -> tuple[FeedState, ...]:
-    """The feed from the mash to the cooler, in some air (scalars or arrays).
+    """The feed from the mash to the cooler (scalars or arrays).
 
-    shape: whose size, density and voids the pellets have; sampled: moisture and temperature typed as of the die.
+    mash: its moisture and temperature, where there is a recipe (`mash_of`); sampled: typed as of the die, in place
+    of what is computed there; off: how far off that it is found to be.
     """
-    found, M, T = _to_the_way(material, outside, recipe, steam, die, way, sampled)
-    if way.time and way.air:
-        equation, numbers = _numbers_of_way(material, shape, outside, M, T, way)
-        if all(np.ndim(x) == 0 for x in numbers):
-            M, T = _one_way(equation, *map(float, numbers))
-        else:
-            shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
-            columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
-            M, T = (x.reshape(shape_of) for x in _ways(equation, *columns))
+    found, M, T = _to_the_way(origin, mash, sampled, off)
+    if origin.way.time is not None and origin.way.air is not None:
+        equation, numbers = _numbers_of_way(origin, M, T)
+        shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
+        columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
+        if np.any(origin.way.time * origin.way.air):
+            M, T = (x.reshape(shape_of)[()] for x in _ways(equation, *columns))
     return (*found, FeedState(COOLER, _bare(M), _bare(T)))
 
 
 def _to_the_way(
-    material: Material,
-    outside: Air,
-    recipe: Recipe,
-    steam: Conditioning,
-    die: Die,
-    way: Way,
-    sampled: tuple[Any, Any],
+    origin: Origin, mash: Pair | None, sampled: Pair, off: Pair
 ) -> tuple[list[FeedState], Any, Any]:
     """The feed from the mash to behind the die, and as it goes on its way, if there is one: flashed."""
     found: list[FeedState] = []
+    material, die, way = origin.material, origin.die, origin.way
     M: Any = None
     T: Any = None
 
     def at(place: str) -> None:
         found.append(FeedState(place, _bare(M), _bare(T)))
 
-    if recipe.ingredient:
-        M, T = recipe_moisture(recipe), mash_temperature(recipe, outside)
+    if mash is not None:
+        M, T = mash
         at(MASH)
-        if steam:
-            M, T = conditioned(material, M, T, steam)
+        if origin.conditioning:
+            M, T = conditioned(material, M, T, origin.conditioning)
             at(CONDITIONED)
-        if die.specific_energy:
+        if die.specific_energy is not None:
             heat = die.specific_energy * _given(die.heat_to_feed, HEAT_TO_FEED)
-            T = conditioning.warmed(material.isotherm, material.specific_heat, M / (1 - M), T, heat)
+            if np.any(heat):
+                T = conditioning.warmed(material.isotherm, material.specific_heat, M / (1 - M), T, heat)
+        M, T = M + off[0], T + off[1]
     M, T = _given(sampled[0], M), _given(sampled[1], T)
     at(DIE)
-    if way.time and way.air:
-        X, flashed = pellet.flash(material.isotherm, material.specific_heat, M / (1 - M), T, outside.pressure)
+    if np.any(_given(way.time, 0.0) * _given(way.air, 0.0)):
+        X, flashed = pellet.flash(
+            material.isotherm, material.specific_heat, M / (1 - M), T, origin.air.pressure
+        )
         if np.any(flashed != T):
             M, T = X / (1 + X), flashed
             at(FLASHED)
     return found, M, T
+
+
+def mash_of(recipe: Recipe, outside: Air) -> Pair | None:
+    """Moisture and temperature of the mash; None without a recipe."""
+    return (recipe_moisture(recipe), mash_temperature(recipe, outside)) if recipe.ingredient else None
 
 
 def _bare(x: Any) -> Any:
@@ -134,6 +150,11 @@ def steam_enthalpy(steam: Conditioning) -> Number:
     )
 
 
+def steam_heat(steam: Conditioning) -> Number:
+    """Heat [J] of a kg of the steam, above the water that it is made of."""
+    return steam_enthalpy(steam) - air.HEAT_CAPACITY_WATER * WATER_OF_STEAM
+
+
 def conditioned(material: Material, M: Number, T: Number, steam: Conditioning) -> tuple[Number, Number]:
     """Moisture [kg/kg wet] and temperature [°C] of the conditioned mash; without a temperature no steam."""
     vapour, water = steam_and_water(material, M, T, steam)
@@ -149,28 +170,42 @@ def _of_water(steam: Conditioning) -> Number:
     return air.HEAT_CAPACITY_WATER * _given(steam.water_temperature, WATER_TEMPERATURE)
 
 
-def _numbers_of_way(
-    material: Material, shape: Feed, outside: Air, M: Number, T: Number, way: Way
-) -> tuple[str, tuple[Any, ...]]:
+def _numbers_of_way(origin: Origin, M: Number, T: Number) -> tuple[str, tuple[Any, ...]]:
     """The form of the isotherm, and the numbers that `_ways` takes."""
-    law, isotherm = material.diffusivity, material.isotherm
+    law, isotherm = origin.material.diffusivity, origin.material.isotherm
+    shape, outside, way = origin.shape, origin.air, origin.way
     of_solid = shape.bulk_density * (1 - M) / (1 - shape.void_fraction)
     radius = pellet.equivalent_sphere_radius(shape.diameter, shape.length)
     return isotherm.equation, (
         *(M, T, way.time, way.air, outside.temperature, outside.relative_humidity, outside.pressure),
-        *(radius, of_solid, material.specific_heat, material.conductivity),
+        *(radius, of_solid, origin.material.specific_heat, origin.material.conductivity),
         *(getattr(law, f.name) for f in dataclasses.fields(law)),
         *(isotherm.fat, isotherm.scale, *isotherm.constants),
     )
 
 
-@lru_cache(maxsize=64)  # the stages of a line, and studies of other things, ask for the same way again
-def _one_way(equation: str, *numbers: float) -> tuple[float, float]:
-    M, T = _ways(equation, *(np.array([x]) for x in numbers))
-    return float(M[0]), float(T[0])
+# Ways that were travelled, by the form of the isotherm and the numbers of `_numbers_of_way`: stages of a line,
+# steps of a dial and studies of other things ask for the same ones again.
+_KNOWN: dict[tuple[str, bytes], tuple[float, float]] = {}
+MOST_KNOWN = 4096
 
 
 def _ways(equation: str, *columns: Any) -> tuple[Any, Any]:
+    """Moisture [kg/kg wet] and temperature behind the way, each number an array (cases,)."""
+    each, of = np.unique(np.array(columns, float), axis=1, return_inverse=True)
+    keys = [(equation, column.tobytes()) for column in each.T]
+    new = [k for k, key in enumerate(keys) if key not in _KNOWN]
+    found = {key: _KNOWN[key] for key in keys if key in _KNOWN}
+    if new:
+        found |= {keys[k]: end for k, end in zip(new, zip(*_travelled(equation, *each[:, new])))}
+        if len(_KNOWN) + len(new) > MOST_KNOWN:
+            _KNOWN.clear()
+        _KNOWN.update(found)
+    M, T = np.array([found[key] for key in keys]).T
+    return M[of.ravel()], T[of.ravel()]
+
+
+def _travelled(equation: str, *columns: Array) -> tuple[Array, Array]:
     M, T, seconds, per_pellets, T_air, RH, p, radius, of_solid, c_d, k, *rest = columns
     law, (fat, scale, *constants) = pellet.Diffusivity(*rest[:5]), rest[5:]
     isotherm = pellet.Isotherm(equation, tuple(constants), fat, scale)
@@ -184,145 +219,11 @@ def _given(value: Any, otherwise: Any) -> Any:
     return otherwise if value is None else value
 
 
-# ---- Of a case ----------------------------------------------------------------------------------------
-
-
-def in_air(case: Case, outside: Air | None = None) -> Case:
-    """The case with the feed that comes in its air, or in another in its place; itself where nothing moves.
-
-    What the air changes is added to the feed that the case has: what was typed or set stays in it.
-    """
-    known, now = case.arrival, case.air if outside is None else outside
-    if known is None or _same(known.air, now) or not _feels_weather(case):
-        return case
-    return _moved(case, now, _states(case, now))
-
-
-def in_air_each(cases: Sequence[Case]) -> list[Case]:
-    """The same of many cases, each in its own air; their ways are travelled side by side."""
-    found = list(cases)
-    moves = [
-        k
-        for k, c in enumerate(cases)
-        if c.arrival is not None and not _same(c.arrival.air, c.air) and _feels_weather(c)
-    ]
-    begun: dict[int, tuple[list[FeedState], Any, Any]] = {}
-    for group in _sharing([(k, cases[k]) for k in moves]):
-        first = cases[group[0]]
-        columns = [[getattr(cases[k].air, f.name) for k in group] for f in dataclasses.fields(Air)]
-        air_ = Air(*(np.array(c, float) for c in columns))
-        states, M, T = _to_the_way(
-            first.material, air_, first.recipe, first.conditioning, first.die, first.way, _sampled(first)
-        )
-        for n, k in enumerate(group):
-            own = [FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in states]
-            begun[k] = own, _entry(M, n), _entry(T, n)
-    ends = _ends({k: (cases[k], M, T) for k, (_, M, T) in begun.items()})
-    for k, (states, _, _) in begun.items():
-        found[k] = _moved(cases[k], cases[k].air, (*states, FeedState(COOLER, *ends[k])))
-    return found
-
-
-def _sharing(cases: Sequence[tuple[int, Case]]) -> Iterator[list[int]]:
-    """Numbers of cases that share all that is before the way but the air."""
-    alike: dict[tuple[int, ...], list[int]] = {}
-    for k, c in cases:
-        shared = (c.material, c.recipe, c.conditioning, c.die, c.way, c.arrival)
-        alike.setdefault(tuple(map(id, shared)), []).append(k)
-    yield from alike.values()
-
-
-def _ends(begun: dict[int, tuple[Case, float, float]]) -> dict[int, tuple[float, float]]:
-    """Moisture and temperature behind the way of cases that begin it so; those of one form of isotherm at once."""
-    found = {k: (M, T) for k, (_, M, T) in begun.items()}
-    forms: dict[str, list[tuple[int, tuple[Any, ...]]]] = {}
-    for k, (c, M, T) in begun.items():
-        if c.way.time and c.way.air:
-            equation, numbers = _numbers_of_way(c.material, c.feed, c.air, M, T, c.way)
-            forms.setdefault(equation, []).append((k, numbers))
-    for equation, rows in forms.items():
-        moistures, temperatures = _ways(equation, *np.array([numbers for _, numbers in rows], float).T)
-        found |= {k: (float(M), float(T)) for (k, _), M, T in zip(rows, moistures, temperatures)}
-    return found
-
-
-def _entry(x: Any, n: int) -> Any:
-    return float(x[n]) if np.ndim(x) else float(x)
-
-
-def _sampled(case: Case) -> tuple[Any, Any]:
-    """What was typed as sampled at the die."""
-    known = case.arrival
-    return (None, None) if known is None else (known.typed_moisture, known.typed_temperature)
-
-
-def _states(case: Case, outside: Air) -> tuple[FeedState, ...]:
-    tables = case.recipe, case.conditioning, case.die, case.way
-    return arrives(case.material, case.feed, outside, *tables, _sampled(case))
-
-
-def _moved(case: Case, outside: Air, states: tuple[FeedState, ...]) -> Case:
-    known, feed = case.arrival, case.feed
-    assert known is not None
-    before, last = known.states[-1], states[-1]
-    feed = dataclasses.replace(
-        feed,
-        moisture=feed.moisture + (last.moisture - before.moisture),
-        temperature=feed.temperature + (last.temperature - before.temperature),
-    )
-    return dataclasses.replace(
-        case, feed=feed, arrival=dataclasses.replace(known, states=states, air=outside)
-    )
-
-
-def _same(one: Any, other: Any) -> bool:
-    """Whether two states of air are the same single one."""
-    if one is other:
-        return True
-    pairs = [(getattr(one, f.name), getattr(other, f.name)) for f in dataclasses.fields(Air)]
-    return all(np.ndim(a) == np.ndim(b) == 0 and a == b for a, b in pairs)
-
-
-def _feels_weather(case: Case) -> bool:
-    way = bool(case.way.time and case.way.air)
-    mash = bool(case.recipe.ingredient) and case.recipe.temperature is None
-    return way or mash
-
-
-def conditioned_otherwise(case: Case, moisture: float) -> Conditioning | None:
-    """The conditioning with which the feed would come in at a moisture [kg/kg wet], about.
-
-    By its water if that does, else without water and by its temperature; None where there is no conditioning, or
-    neither does. Die and way are taken to lose what they lose now.
-    """
-    if case.arrival is None or not case.conditioning or not case.recipe.ingredient:
-        return None
-    now = {s.place: s for s in case.arrival.states}
-    mash, wanted = now[MASH], now[CONDITIONED].moisture + moisture - case.feed.moisture
-
-    def surplus(change: dict[str, Any]) -> Any:
-        other = dataclasses.replace(case.conditioning, **change)
-        return conditioned(case.material, mash.moisture, mash.temperature, other)[0] - wanted
-
-    most = MOST_WATER
-    if float(surplus({"water": 0.0})) <= 0.0 <= float(surplus({"water": most})):
-        water = bracketed_root(lambda w: surplus({"water": w}), np.array(0.0), np.array(most))
-        return dataclasses.replace(case.conditioning, water=float(water))
-    hot = case.conditioning.temperature
-    if hot is None or float(surplus({"water": 0.0, "temperature": mash.temperature})) > 0.0:
-        return None
-    T = bracketed_root(
-        lambda T: surplus({"water": 0.0, "temperature": T}),
-        np.array(float(mash.temperature)),
-        np.array(float(hot)),
-    )
-    return dataclasses.replace(case.conditioning, water=0.0, temperature=float(T))
-
-
 def objections(
-    recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None
+    recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
 ) -> Iterator[tuple[str, str, str]]:
     """What cannot be of the tables before the cooler: (key, found, what is allowed)."""
+    yield from range_objections(recipe, steam, outside, material, limits)
     if recipe.ingredient:
         total = sum(i.share for i in recipe.ingredient)
         if abs(total - 1) > ADDS_UP:
@@ -348,3 +249,35 @@ def objections(
                 "the water alone makes the mash hotter than this: less of it, colder, or a higher temperature"
             )
             yield key, found, allowed
+
+
+def range_objections(
+    recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
+) -> Iterator[tuple[str, str, str]]:
+    """What cannot be of ranges of the conditioner: as `objections`."""
+    water, hot = limits.conditioning_water, limits.conditioning_temperature
+    for name, range_ in (("conditioning_water", water), ("conditioning_temperature", hot)):
+        if range_ is not None and not (steam and recipe.ingredient):
+            example = 'water = "2 %"' if name == "conditioning_water" else 'temperature = "75 degC"'
+            allowed = f"it needs [conditioning] and a recipe beside it: what is done today, such as {example}"
+            yield f"limits.{name}", "a range, and nothing that it is of", allowed
+    if hot is None or not steam or not recipe.ingredient:
+        return
+    key, (low, high) = "limits.conditioning_temperature", hot
+    boiling = float(np.min(air.saturation_temperature(outside.pressure)))
+    mash = float(np.max(mash_temperature(recipe, outside)))
+    if steam.temperature is None:
+        allowed = "conditioning.temperature beside it: what steam takes the mash to today, or leave it out"
+        yield key, "a range, and no steam", allowed
+    if high >= boiling:
+        allowed = f"below the boiling point of water at this pressure, {boiling:.1f} degC"
+        yield key, f"{high:.4g} degC as the highest", allowed
+    if low < mash:
+        allowed = f"steam only warms: no less than the mash, which is {mash:.4g} degC before it"
+        yield key, f"{low:.4g} degC as the lowest", allowed
+    elif material is not None and low <= high:
+        most = (steam.water or 0.0) if water is None else water[1]
+        wettest = dataclasses.replace(steam, temperature=low, water=most)
+        if np.min(steam_and_water(material, recipe_moisture(recipe), mash, wettest)[0]) < 0:
+            allowed = "the most water alone makes the mash hotter: less of it, colder, or a higher lowest"
+            yield key, f"{low:.4g} degC as the lowest", allowed

@@ -37,6 +37,7 @@ class Step:
     loss: float = 0.0
     enters: float = 1.0  # kg per kg of mash
     leaves: float = 1.0
+    goes_on: bool = False  # in a break what is in it goes on; it is filled and emptied only at work
     dries: float = 0.0  # kg of water per kg that enters
 
     @property
@@ -87,6 +88,7 @@ def _step(
             mass = fed.bulk_density * one.floor_area * one.bed_depth
             of: dict[str, Any] = {"filling": times.filling or 0.0, "emptying": times.emptying or 0.0}
             whole = sum(cycle(one, times).values())
+            of["goes_on"] = not case.shift.dryers_stop
             return Step(entry.name, batch=mass, cycle=whole, count=times.dryers or 1.0, **of, **common)
         delay = 0.0 if run is None else float(run.bed.residence_time)
         return Step(entry.name, rate=entry.capacity, delay=delay, **common)

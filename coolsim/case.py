@@ -224,6 +224,12 @@ class Limits(Table):
     batch_mass: Range = documented("kg", "of a batch: lightest and heaviest, for its depth", default=None)
     cooling_time: Range = documented("s", "of a batch: shortest and longest cooling", default=None)
     reverse_every: Range = documented("s", "of a batch: least and most time between reversals", default=None)
+    conditioning_water: Range = documented(
+        "kg/kg", "least and most water that is added to the mash, per mash", default=None
+    )
+    conditioning_temperature: Range = documented(
+        "°C", "lowest and highest temperature to which steam takes the mash", default=None
+    )
     mixing: str | None = documented(
         "-", "of a batch: either, where its pellets may be turned or not", default=None
     )

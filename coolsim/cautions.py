@@ -18,6 +18,7 @@ from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.finishing import target_moisture
+from coolsim.finishing_cautions import SWEATS
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.requirements import MOULDS_ACTIVE, THICK_FOG
@@ -139,7 +140,7 @@ def worst_first(every: Iterable[Warning]) -> list[Warning]:
 
 def told_first(warning: Warning) -> bool:
     """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be."""
-    return warning.text.startswith(WETTEST_TENTH) or warning.text.endswith(MOULDY)
+    return warning.text.startswith((WETTEST_TENTH, SWEATS)) or warning.text.endswith(MOULDY)
 
 
 def wet_tenth(case: Case, result: Result) -> Warning | None:

@@ -27,6 +27,9 @@ def finished(case: Case, result: Result) -> Result:
     X, T = result.pellets_out.moisture_db, out
     coated = coated_of(case, X, T, store) if case.coating else None
     warm = T if coated is None else coated.temperature
+    if coated is None and case.bag.coat is not None:
+        coat, material = case.bag.coat, case.material
+        warm = coating.temperature_after(coat, material.isotherm, material.specific_heat, X, T)
     bagged = bagged_of(case, X, warm, store) if case.bag else None
     return dataclasses.replace(result, coated=coated, bag=bagged)
 
@@ -65,7 +68,7 @@ def coated_of(case: Case, X: Number, T: Number, store: Number) -> Coated:
 
 def bagged_of(case: Case, X: Number, T: Number, store: Number) -> Bagged:
     """Pellets that were X [kg/kg dry] before coating, bagged at T [°C]."""
-    coat, isotherm = case.coating.coat, case.material.isotherm
+    coat, isotherm = _coat_in_bag(case), case.material.isotherm
     after, cold = coating.sorbing_moisture(coat, X), coldest_film(case)
     vapour = bag.vapour_pressure(isotherm, after, T)
     point = bag.dew_point(vapour)
@@ -83,6 +86,11 @@ def bagged_of(case: Case, X: Number, T: Number, store: Number) -> Bagged:
     )
 
 
+def _coat_in_bag(case: Case) -> Coat:
+    """What is on the pellets of a bag, be it that the target is already one of pellets without it."""
+    return case.coating.coat if case.bag.coat is None else case.bag.coat
+
+
 def coldest_film(case: Case) -> Number:
     """How cold [°C] the film of a bag gets in its first two days: as typed, or the air outside."""
     return case.air.temperature if case.bag.coldest_store is None else case.bag.coldest_store
@@ -95,12 +103,23 @@ def headspace_dew_point(case: Case, moisture_wb: Number, temperature: Number) ->
     """
     if not case.bag:
         return temperature
-    X, coat, material = moisture_wb / (1 - moisture_wb), case.coating.coat, case.material
+    X, coat, material = moisture_wb / (1 - moisture_wb), _coat_in_bag(case), case.material
     T = temperature
-    if case.coating:
+    if coat != Coat():
         T = coating.temperature_after(coat, material.isotherm, material.specific_heat, X, T)
     vapour = bag.vapour_pressure(material.isotherm, coating.sorbing_moisture(coat, X), T)
     return bag.dew_point(vapour)
+
+
+def headspace_dew_points(cases: Sequence[Case], moisture_wb: Number, temperature: Number) -> Any:
+    """The same of several cases that differ in the numbers of their materials, each (cases,)."""
+    found = np.empty(len(cases))
+    M, T = (np.broadcast_to(x, found.shape) for x in (moisture_wb, temperature))
+    of = np.unique([id(c.material) for c in cases], return_inverse=True)[1]
+    for k in range(of.max(initial=-1) + 1):
+        at = np.flatnonzero(of == k)
+        found[at] = headspace_dew_point(cases[int(at[0])], M[at], T[at])
+    return found
 
 
 # ---- Wishes on coated pellets, as wishes on those that leave the machine ---------------------------------
@@ -142,7 +161,7 @@ def target_moisture(case: Case) -> Any:
 def uncoated(case: Case) -> Case:
     """The case with its target as one of the pellets that leave the machine, and without the coat.
 
-    What is sold weighs more once coated, so its price goes up by that.
+    What is sold weighs more once coated, so its price goes up by that. Bags are of coated pellets as before.
     """
     if not case.coating:
         return case
@@ -160,7 +179,8 @@ def uncoated(case: Case) -> Case:
     )
     price = case.costs.feed
     costs = case.costs if price is None else dataclasses.replace(case.costs, feed=price * coat.grown)
-    return dataclasses.replace(case, target=target, costs=costs, coating=Coating())
+    bag_ = dataclasses.replace(case.bag, coat=coat) if case.bag else case.bag
+    return dataclasses.replace(case, target=target, costs=costs, coating=Coating(), bag=bag_)
 
 
 def _activity_before(case: Case, coat: Coat, bound: Number) -> Number:

@@ -1,4 +1,4 @@
-"""What to look at in coated and bagged pellets."""
+"""What to look at around a machine: in what is conditioned before it, coated and bagged after it."""
 
 from __future__ import annotations
 
@@ -12,11 +12,22 @@ from coolsim.physics.bag import MIGRATION, MOULDS_POSSIBLE
 from coolsim.physics.coating import MOST_OIL, MOST_OIL_EXPANDED, moisture_before
 from coolsim.result import Result, Warning
 
+SWEATS = "bags may sweat"  # how that caution begins
+COOL_STEAM = (
+    50.0  # °C of conditioned mash; below it nobody uses steam: 60–90 °C is common practice, no source
+)
 LIGHT = 500.0  # kg/m³ bulk below which pellets count as expanded; judged: floating 320–480, pressed 550–700
 
 
-def of_coating_and_bag(case: Case, result: Result) -> Iterator[Warning]:
+def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
     """Warnings of one case."""
+    hot = case.conditioning.temperature
+    if case.arrival is not None and hot is not None and hot < COOL_STEAM:
+        yield Warning(
+            "check",
+            f"steam takes the mash to {temperature(hot)} only; 60 to 90 °C (140 to 194 °F) are common practice (no "
+            "source). Was conditioning.temperature meant in another unit? Without steam leave it out.",
+        )
     if result.coated is not None:
         yield from _coated(case, result)
     if result.bag is not None:
@@ -71,7 +82,7 @@ def _bagged(result: Result) -> Iterator[Warning]:
         grams, more = 1e3 * float(bag.condensate), 1e3 * MIGRATION
         yield Warning(
             "check",
-            f"bags may sweat: the gas in them has a dew point of {point}, the film gets as cold as {film}. The gas "
+            f"{SWEATS}: the gas in them has a dew point of {point}, the film gets as cold as {film}. The gas "
             f"alone holds {grams:.1f} g too much a bag; moisture that migrates may bring some {more:.0f} g to "
             f"each m² of film.{cool}",
         )

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.arriving import in_air, in_air_each
 from coolsim.case import Air, Case
+from coolsim.coming import in_air, in_air_each
 from coolsim.fields import Array, shapes
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
 from coolsim.model.columns import Deviations

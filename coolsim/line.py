@@ -42,9 +42,9 @@ import numpy as np
 
 from coolsim import dried, running
 from coolsim.answer import first
-from coolsim.arriving import in_air_each
 from coolsim.case import Air, Case, FanData, Line, Stage
 from coolsim.cautions import cautions, of_stand_by, of_uneven_feed, worst_first
+from coolsim.coming import in_air_each
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, Number
 from coolsim.inputs import Inputs, bed_of, gather, unevenness

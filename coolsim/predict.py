@@ -16,17 +16,17 @@ import numpy as np
 
 from coolsim import dried, line, running, uneven
 from coolsim.answer import Part, build_result, first, interleave, part_of, with_profiles
-from coolsim.arriving import in_air, in_air_each
 from coolsim.between_pellets import told_alike
 from coolsim.case import Air, Case, Cooler, Line
 from coolsim.cautions import cautions, worst_first
 from coolsim.chunks import each_solved, on_one_thread
+from coolsim.coming import in_air, in_air_each
 from coolsim.doors import asked_with_cases
 from coolsim.equipment.fan import fan_of
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, entry, numbers, shapes, with_number
 from coolsim.finishing import finished, finished_each
-from coolsim.finishing_cautions import of_coating_and_bag
+from coolsim.finishing_cautions import around_the_machine
 from coolsim.inputs import Inputs, gather
 from coolsim.model import drying, leaving
 from coolsim.model.bed import take
@@ -63,14 +63,22 @@ def predict(
     result = _predicted(case, air, band, profile, resolution)
     if isinstance(case, Case):
         one = case if air is None else dataclasses.replace(case, air=air)
-        result = dataclasses.replace(finished(one, result), case=one)
-        if result.warnings and (result.coated is not None or result.bag is not None):
-            more = *result.warnings, *of_coating_and_bag(one, result)
-            result = dataclasses.replace(result, warnings=tuple(worst_first(more)))
+        result = dataclasses.replace(with_surroundings(one, result), case=one)
     else:
         result = dataclasses.replace(finished_each(list(case), result), case=tuple(case))
     kept = with_profiles(profile, np.size(result.pellets_out.moisture_wb))
     return result if kept else dataclasses.replace(result, profile=None)
+
+
+def with_surroundings(case: Case, result: Result) -> Result:
+    """The result of a case with what its coating and bag make of it, and with what to look at there."""
+    result = finished(case, result)
+    more = list(around_the_machine(case, result)) if result.warnings else []
+    return (
+        dataclasses.replace(result, warnings=tuple(worst_first([*result.warnings, *more])))
+        if more
+        else result
+    )
 
 
 def _predicted(

@@ -65,6 +65,17 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("mixing", "turning of the pellets", "number", 0, words="turning of the pellets"),
     Quantity("recirculation", "recirculation", "fraction", 0),
     Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=1),
+    Quantity(
+        "conditioning_water", "water in the conditioner", "fraction", 1, words="water in the conditioner"
+    ),
+    Quantity(
+        "conditioning_temperature",
+        "temperature in the conditioner",
+        "temperature",
+        1,
+        "degC",
+        words="temperature in the conditioner",
+    ),
     Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),
     # what is built
     Quantity("floor_area", "floor area", "area", 2, "m2", us_digits=1),

@@ -18,7 +18,7 @@ from coolsim.case import Case, Line
 from coolsim.display import Displayed
 from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
-from coolsim.finishing import before_coating, coldest_film, headspace_dew_point
+from coolsim.finishing import before_coating, coldest_film, headspace_dew_point, headspace_dew_points
 from coolsim.model.columns import MOST
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.result import Result
@@ -337,29 +337,66 @@ _READ: Mapping[str, Callable[[Result, Number], Any]] = {
 
 
 def values_of(
-    constraints: Sequence[Constraint], result: Result, outside: Number, case: Case
+    constraints: Sequence[Constraint],
+    result: Result,
+    outside: Number,
+    case: Case,
+    cases: Sequence[Case] = (),
 ) -> dict[str, Any]:
     """What a result of a case has of the quantities that constraints bound, by their keys.
 
     outside: the temperature of the air outside [°C], one or one per case of the result. Of a fan off its curve, and
-    of one that the case does not know, there is nothing (nan).
+    of one that the case does not know, there is nothing (nan). cases: those of the result, where it is of several.
+    In another weather or of another material coats and bags may bear more or less than in `case`, whose constraints
+    these are: values are then told as far from their bounds as they are from those of their own case.
     """
     found: dict[str, Any] = {}
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = value_of(c.quantity.name, of, outside, case)
-    return found
+            found[c.key] = value_of(c.quantity.name, of, outside, case, cases)
+    return found | dict(_off_their_bounds(constraints, found, case, cases))
 
 
 READABLE = (*_READ, SWEATING)
 
 
-def value_of(name: str, result: Result, outside: Number, case: Case) -> Any:
-    """What a result of a case, or of cases like it, has of one of READABLE; outside as of `values_of`."""
+def value_of(name: str, result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> Any:
+    """What a result of a case, or of cases like it, has of one of READABLE; outside and cases as of `values_of`."""
     if name != SWEATING:
         return _READ[name](result, outside)
-    return headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature)
+    M, T = result.pellets_out.moisture_wb, result.after_equalising.temperature
+    return headspace_dew_points(cases, M, T) if cases else headspace_dew_point(case, M, T)
+
+
+# Wishes whose bounds hang on the weather or the material, where pellets are coated or bagged.
+_HANGING = (SWEATING, "above_ambient", "water_activity")
+
+
+def hung(constraints: Sequence[Constraint], case: Case) -> list[Constraint]:
+    """Constraints with the bounds that they have in the weather of a case (arrays for many) and of its material."""
+    if not (case.coating or case.bag):
+        return list(constraints)
+    there = {c.key: c.bound for c in wishes_of(case)}
+    return [
+        dataclasses.replace(c, bound=there[c.key]) if c.quantity.name in _HANGING and c.key in there else c
+        for c in constraints
+    ]
+
+
+def _off_their_bounds(
+    constraints: Sequence[Constraint], values: Mapping[str, Any], case: Case, cases: Sequence[Case]
+) -> Iterator[tuple[str, Any]]:
+    hanging = [c for c in constraints if c.quantity.name in _HANGING and not c.place]
+    if not hanging or not (case.coating or case.bag):
+        return
+    same = [one.air is case.air and one.material is case.material for one in cases]
+    if all(same):
+        return
+    here = {c.key: c.bound for c in wishes_of(case)}
+    each = [here if alike else {c.key: c.bound for c in wishes_of(one)} for one, alike in zip(cases, same)]
+    for c in hanging:
+        yield c.key, values[c.key] - np.array([bounds[c.key] - here[c.key] for bounds in each], float)
 
 
 @dataclass(frozen=True, repr=False)

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli import card, fit, plan, questions, report, scenarios, validation  # noqa: F401  # they add their commands
+from coolsim.cli import card, explore, fit, plan, questions, report, scenarios, validation  # noqa: F401  # they add their commands
 from coolsim.cli.shared import app, version
 
 __all__ = ["app"]

@@ -50,8 +50,9 @@ def plan(
     days_per_year and breaks. Without feed.throughput the slowest step gives it. [[recipe.ingredient]],
     [conditioning], [die] and [way] say how the feed comes, [coating] and [bag] what becomes of it.
 
-    Steam and water come in at the last step before the machine. In a break everything stands still. What is in the
-    line at the end of the shift is not bagged. Common practice, judged and assumed numbers are told as such.
+    Steam and water come in at the last step before the machine. In a break nobody is there: the batch in a dryer
+    goes on (unless shift.dryers_stop), all else stands still. What is in the line at the end of the shift is not
+    bagged. Common practice, judged and assumed numbers are told as such.
 
     Exit status: 0 answered, 2 the input is wrong (also: a step cannot reach feed.throughput), 4 not to be computed
     or written, 1 a bug of ours.

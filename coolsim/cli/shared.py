@@ -215,15 +215,18 @@ def json_file(target: str | None) -> Output | None:
 
 
 @contextmanager
-def working(what: str) -> Iterator[None]:
-    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere."""
+def working(what: str) -> Iterator[Callable[[str], None]]:
+    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere.
+
+    Yields what says something else.
+    """
     if not sys.stderr.isatty():
-        yield
+        yield lambda other: None
         return
     from rich.console import Console
 
-    with Console(stderr=True).status(f"{what} …"):
-        yield
+    with Console(stderr=True).status(f"{what} …") as status:
+        yield lambda other: status.update(f"{other} …")
 
 
 def page_for(units: Units) -> Page:

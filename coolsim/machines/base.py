@@ -18,12 +18,14 @@ from coolsim import dried
 from coolsim.answer import first, many, pick
 from coolsim.case import Case, Limits
 from coolsim.cautions import cautions
+from coolsim.coming import in_air_each
 from coolsim.costs import Cost, cost_of, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.line import kind
+from coolsim.machines import conditioner
 from coolsim.model.solve import Resolution
-from coolsim.predict import on_one_thread, predict
+from coolsim.predict import on_one_thread, predict, with_surroundings
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import Constraint, constraints_of, is_dryer, values_of, violations
 from coolsim.result import Result
@@ -46,6 +48,8 @@ DIAL: Mapping[str, float] = {
     "recirculation": 0.01,
     "batch_mass": 1.0,
     "belt_speed": 0.01 / 60,
+    "conditioning_water": 0.001,
+    "conditioning_temperature": 0.5,
 }
 LONGEST_COOLING = 1800.0  # s, of a batch, looked at where nobody opens it; judgement
 DRYER_DEPTH = 0.002  # m, of the shallow beds of dryers
@@ -227,6 +231,7 @@ def appraised(
 
     constraints: those of the machine's case, if left out. Raises NotConverged where no case can be computed.
     """
+    cases = in_air_each(cases)
     result, computed = predicted(cases, QUICK if quick else FULL)
     return weighed(machine, cases, result, computed, constraints)
 
@@ -249,10 +254,13 @@ def weighed(
 
     outside = np.array([case.air.temperature for case in some], float)
     spent = machine.spent(some, result)
-    known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
+    known = values_of(asked, result, outside, machine.case, some) | dict(spent.fan)
     values = {key: placed(v) for key, v in known.items()}
     electricity, heat, feed = map(placed, (spent.electricity, spent.heat, spent.feed))
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
+    if conditioner.ranges(machine.case):
+        heat = heat + solid * conditioner.steam(machine.case, cases)
+        feed = solid / (1 - machine.case.feed.moisture)  # as it comes today: what is to be compared
     moisture = placed(result.pellets_out.moisture_wb)
     return Appraisal(
         values=values,
@@ -272,6 +280,11 @@ def bill(case: Case, electricity: Any, heat: Any, feed: Any, solid: Any, moistur
     """What is paid for electricity [W], heat [W] and the weight given away of dry solid [kg/s] at a moisture."""
     lost = given_away(case, solid, moisture)
     return cost_of(case.costs, feed, electricity=electricity, heat=heat, given_away=lost)
+
+
+def of_conditioner(case: Case) -> tuple[Setting, ...]:
+    """What may be set on the conditioner before the machine, or before a line."""
+    return tuple(setting(name, case.limits) for name in conditioner.present(case))
 
 
 def predicted(cases: Sequence[Case], resolution: Resolution) -> tuple[Result, NDArray[np.bool_]]:
@@ -294,7 +307,8 @@ def predicted_each(cases: Sequence[Case]) -> list[Result]:
     with on_one_thread():
         results = dried.each(cases)
     return [
-        dataclasses.replace(result, warnings=cautions(case, result)) for case, result in zip(cases, results)
+        with_surroundings(case, dataclasses.replace(result, warnings=cautions(case, result)))
+        for case, result in zip(cases, results)
     ]
 
 

@@ -12,7 +12,8 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.equipment import fan
 from coolsim.inputs import gather
-from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, setting
+from coolsim.machines import conditioner
+from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, of_conditioner, setting
 from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of, seconds_per_metre
 from coolsim.requirements import speeds
 from coolsim.result import Result
@@ -35,10 +36,11 @@ class CounterFlow:
             low, high = (end / metres for end in knob_range(self.case)["bed_depth"])
             bed = bed.within(low, high)
         found = (air, bed)
+        before = of_conditioner(self.case)
         if limits.inlet_air_temperature is None and cooler.inlet_air_temperature is None:
-            return found
+            return (*found, *before)
         outside = float(np.min(self.case.air.temperature))
-        return (*found, heated(setting("inlet_air_temperature", limits), outside))
+        return (*found, heated(setting("inlet_air_temperature", limits), outside), *before)
 
     @property
     def unopened(self) -> tuple[Setting, ...]:
@@ -57,7 +59,7 @@ class CounterFlow:
 
     def at(self, values: Mapping[str, float]) -> Case:
         """The cooler set so: by an airflow or the fan's speed, a depth or the time in the bed."""
-        case, cooler = self.case, self.case.cooler
+        (case, values), cooler = conditioner.set_so(self.case, values), self.case.cooler
         of_feed = {n.removeprefix("feed_"): v for n, v in values.items() if n.startswith("feed_")}
         feed, machine = dataclasses.replace(case.feed, **of_feed), case.fan
         if "fan_speed" in values:
@@ -79,6 +81,7 @@ class CounterFlow:
         """How a cooler is set; its fan's speed is nan where its curve does not give the airflow."""
         told = self.told(case, result)
         known = {f.name: float(getattr(told, f.name)) for f in dataclasses.fields(told)}
+        known |= conditioner.read(case)
         return {s.key: known[s.key] for s in self.settings} | {"airflow": known["airflow"]}
 
     def told(self, case: Case, result: Result) -> Settings:

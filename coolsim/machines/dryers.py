@@ -15,9 +15,11 @@ from functools import cached_property
 import numpy as np
 
 from coolsim.case import Batch, Belt, Case
+from coolsim.coming import throughput_about
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
 from coolsim.display import Displayed
 from coolsim.fields import Array, documented
+from coolsim.machines import conditioner
 from coolsim.machines.base import (
     DIAL,
     DRYER_DEPTH,
@@ -27,6 +29,7 @@ from coolsim.machines.base import (
     Spent,
     airflow_of,
     heated,
+    of_conditioner,
     setting,
 )
 from coolsim.quantities import QUANTITIES
@@ -81,6 +84,7 @@ def now(case: Case) -> dict[str, float]:
 
 def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
     """The case with its dryer set so, and its feed where feed_moisture or feed_temperature are among the knobs."""
+    case, knobs = conditioner.set_so(case, knobs)
     of_feed = {n.removeprefix("feed_"): v for n, v in knobs.items() if n.startswith("feed_")}
     of_dryer = {n: v for n, v in knobs.items() if not n.startswith("feed_")}
     feed = dataclasses.replace(case.feed, **of_feed)
@@ -154,7 +158,7 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
         low, high = found["inlet_air_temperature"]
         outside = float(np.min(case.air.temperature))
         found["inlet_air_temperature"] = max(low, outside), max(high, outside)
-    return found
+    return conditioner.ranges(case) | found
 
 
 def _idle(case: Case) -> tuple[str, ...]:
@@ -198,7 +202,7 @@ class Dryer:
         if isinstance(case.cooler, Belt):
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
             speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
-            return (*air, speed.within(*kept) if speed.opened else speed)
+            return (*air, speed.within(*kept) if speed.opened else speed, *of_conditioner(case))
         bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
         mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
         others = [
@@ -207,7 +211,7 @@ class Dryer:
         ]
         time = _between(setting("duration", limits), case, "duration")
         back = setting("recirculation", limits)
-        return (*air, time, back, *(s for s in (bed, *others) if s.opened))
+        return (*air, time, back, *(s for s in (bed, *others) if s.opened), *of_conditioner(case))
 
     @property
     def unopened(self) -> tuple[Setting, ...]:
@@ -239,12 +243,12 @@ class Dryer:
 
     def at(self, values: Mapping[str, float]) -> Case:
         """The dryer set so; a belt by its depth or its speed, a batch by its depth or its mass."""
-        knobs = dict(values)
+        case, knobs = conditioner.set_so(self.case, values)
         if "belt_speed" in knobs:
-            knobs["bed_depth"] = _belt_speed(self.case, 1.0) / knobs.pop("belt_speed")
+            knobs["bed_depth"] = _belt_speed(case, 1.0) / knobs.pop("belt_speed")
         if "batch_mass" in knobs:
-            knobs["bed_depth"] = _metres_per_kilogram(self.case) * knobs.pop("batch_mass")
-        return dialled(self.case, knobs)
+            knobs["bed_depth"] = _metres_per_kilogram(case) * knobs.pop("batch_mass")
+        return dialled(case, knobs)
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a dryer is set."""
@@ -252,6 +256,7 @@ class Dryer:
         mass = np.nan if isinstance(c, Belt) else self._mass(case)
         others = {n: getattr(c, n, None) for n in ("cooling_time", "reverse_every")} | {"batch_mass": mass}
         known = {f.name: getattr(told, f.name) for f in dataclasses.fields(told)} | others
+        known |= conditioner.read(case)
         keys = [s.key for s in (*self.settings, *self.unopened)]
         return {key: np.nan if known[key] is None else float(known[key]) for key in keys}
 
@@ -290,7 +295,7 @@ def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0
 
 def _belt_speed(case: Case, depth: float) -> float:
     """Speed [m/s] of a belt that carries the throughput in a bed of a depth."""
-    return float(case.feed.throughput / (case.feed.bulk_density * case.cooler.belt_width * depth))
+    return float(throughput_about(case) / (case.feed.bulk_density * case.cooler.belt_width * depth))
 
 
 def _belt_speeds(case: Case) -> tuple[float, float]:

@@ -16,8 +16,8 @@ import numpy as np
 from coolsim import line
 from coolsim.answer import many
 from coolsim.case import Case, Line
-from coolsim.machines import dryers, plant
-from coolsim.machines.base import Choice, Machine, Setting, Spent, bare
+from coolsim.machines import conditioner, dryers, plant
+from coolsim.machines.base import Choice, Machine, Setting, Spent, bare, of_conditioner
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer, per_solid
 from coolsim.requirements import is_dryer
@@ -35,7 +35,7 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     Of several weathers they are the widest.
     The search goes finest along the last of its inlet air temperatures: it shall be a dryer's.
     """
-    found: dict[str, tuple[float, float]] = {}
+    found: dict[str, tuple[float, float]] = conditioner.ranges(case)
     for k, one in reversed([*enumerate(machines(case), 1)]):
         opened = (dryers.ranges if is_dryer(one) else plant.knob_range)(one)
         found |= {
@@ -64,10 +64,13 @@ class LineOfMachines:
     def settings(self) -> tuple[Setting, ...]:
         """What may be set on any machine."""
         stages = self.case.cooler.stages
-        return tuple(
-            dataclasses.replace(s, place=str(k), stage=stage.name)
-            for k, (stage, machine) in enumerate(zip(stages, self.machines), 1)
-            for s in machine.settings
+        return (
+            *of_conditioner(self.case),
+            *(
+                dataclasses.replace(s, place=str(k), stage=stage.name)
+                for k, (stage, machine) in enumerate(zip(stages, self.machines), 1)
+                for s in machine.settings
+            ),
         )
 
     @property
@@ -94,19 +97,20 @@ class LineOfMachines:
                 yield dataclasses.replace(one, case=case, place=str(k + 1), stage=stage.name)
 
     def at(self, values: Mapping[str, float]) -> Case:
-        """The line with its machines set so, and its feed."""
+        """The line with its conditioner and its machines set so, and its feed."""
+        case, values = conditioner.set_so(self.case, values)
         of_feed = {n.removeprefix("feed_"): v for n, v in values.items() if n.startswith("feed_")}
         stages = []
         for k, (stage, machine) in enumerate(zip(self.case.cooler.stages, self.machines), 1):
             own = {n.partition(".")[2]: v for n, v in values.items() if n.startswith(f"{k}.")}
             there = machine.at(own)
             stages.append(dataclasses.replace(stage, cooler=there.cooler, fan=there.fan))
-        feed = dataclasses.replace(self.case.feed, **of_feed)
-        return dataclasses.replace(self.case, feed=feed, cooler=Line(tuple(stages)))
+        feed = dataclasses.replace(case.feed, **of_feed)
+        return dataclasses.replace(case, feed=feed, cooler=Line(tuple(stages)))
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a line is set; a belt of it, whose dwell follows from what it is fed, as its depth says."""
-        found: dict[str, float] = {}
+        found = conditioner.read(case)
         for k, (machine, one, run) in enumerate(zip(self.machines, machines(case), result.stages), 1):
             found |= {f"{k}.{name}": x for name, x in machine.read(one, run.result).items()}
         return found

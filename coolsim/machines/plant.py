@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from coolsim import running
 from coolsim.answer import pick
 from coolsim.case import Air, Case
+from coolsim.coming import throughput_about
 from coolsim.costs import Cost, cost_of, given_away
 from coolsim.display import Displayed
 from coolsim.equipment import duct, fan, operating_point
@@ -29,6 +30,8 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.finishing import headspace_dew_point
 from coolsim.inputs import Inputs, gather
+from coolsim.machines.conditioner import KEYS, Conditioner
+from coolsim.machines.conditioner import ranges as conditioner_ranges
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
@@ -38,6 +41,7 @@ from coolsim.result import FanRun, Result
 
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
 FEED_KNOBS = ("feed_moisture", "feed_temperature")
+THROUGHPUT = "throughput"  # wet, of the dry solid that comes: it follows from what the conditioner is set to
 
 
 @dataclass(frozen=True, repr=False)
@@ -125,6 +129,7 @@ class Plant:
             case = dataclasses.replace(case, air=Air(*(np.ravel(column) for column in columns)))
         self.case = case
         self.inputs = gather([case])
+        self.conditioner = Conditioner(case) if conditioner_ranges(case) else None
         self.fan, self.duct = fan.fan_of(case.fan), duct.duct_of(case.duct)
         self.path = running.AirPath(self.fan, self.duct) if self.fan else None
         self.map = SpeedMap(self.fan) if self.fan else None
@@ -150,6 +155,7 @@ class Plant:
 
     def tried(self, knobs: dict[str, Array], resolution: Resolution) -> Tried:
         """Predict and weigh states."""
+        knobs = self._conditioned(knobs)
         count = len(next(iter(knobs.values())))
         plant, result = self._along(count), self.predicted(knobs, resolution)
         w, asked = plant._weighed(knobs, outcome_of(result))
@@ -170,10 +176,22 @@ class Plant:
         return Tried(*weighed, result=result, fan_status=status)
 
     def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
+        knobs = self._conditioned(knobs)
         count = len(next(iter(knobs.values())))
         rows = np.repeat(np.arange(self.weathers), count // self.weathers)
         states = dialled(take(self.inputs, rows), knobs)
         return running.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
+
+    def _conditioned(self, knobs: dict[str, Array]) -> dict[str, Array]:
+        """Knobs with the feed that the conditioner makes, set so: in the place of the feed's, to which it adds."""
+        if self.conditioner is None or THROUGHPUT in knobs or not KEYS.keys() & knobs.keys():
+            return knobs
+        wetter, warmer = self.conditioner.feed(knobs)
+        i = self.inputs
+        M = knobs.get("feed_moisture", i.moisture_wb) + wetter
+        T = knobs.get("feed_temperature", i.feed_temperature) + warmer
+        solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
+        return knobs | {"feed_moisture": M, "feed_temperature": T, THROUGHPUT: solid / (1 - M)}
 
     def weighed(self, knobs: dict[str, Array], outcome: Outcome) -> Weighed:
         """Weigh states whose outcome is known."""
@@ -206,7 +224,7 @@ class Plant:
             rise = np.zeros(1)
             power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
             speed, off = np.full(len(power), np.nan), np.full(len(power), -1.0)
-        dwell = depth * cooler.floor_area * i.bulk_density / i.throughput
+        dwell = depth * cooler.floor_area * i.bulk_density / knobs.get(THROUGHPUT, i.throughput)
         airflow, speed, depth, dwell, inlet, off = np.broadcast_arrays(
             airflow, speed, depth, dwell, self._inlet(knobs, rise), off
         )
@@ -230,14 +248,20 @@ class Plant:
         i = self.inputs
         warmed = air.enthalpy(self._inlet(knobs, rise), i.humidity_ratio)
         warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
-        return np.asarray(self._airflow(knobs) / i.outside_volume * warmed)
+        return np.asarray(self._airflow(knobs) / i.outside_volume * warmed) + self._steam(knobs)
+
+    def _steam(self, knobs: dict[str, Array]) -> Array | float:
+        """Heat of the conditioner's steam, where that may be set."""
+        if self.conditioner is None or not KEYS.keys() & knobs.keys():
+            return 0.0
+        return self.conditioner.heat(knobs) * self.inputs.throughput * (1 - self.inputs.moisture_wb)
 
     def _cost(
         self, knobs: dict[str, Array], outcome: Outcome, power: Array, heat: Array
     ) -> tuple[Cost, Array]:
         """Costs, and their sum with weight above the target counted as gained."""
         i, prices = self.inputs, self.case.costs
-        solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
+        solid = knobs.get(THROUGHPUT, i.throughput) * (1 - knobs.get("feed_moisture", i.moisture_wb))
         lost = given_away(self.case, solid, outcome.moisture)
         cost = cost_of(prices, i.throughput, electricity=power, heat=heat, given_away=lost)
         kept = cost_of(prices, i.throughput, electricity=0.0, heat=0.0, given_away=-lost)
@@ -286,7 +310,8 @@ def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
             "flashed_moisture": X,
             "flashed_temperature": T_in,
         }
-        changed["dry_solid"] = inputs.throughput * (1 - M)
+        changed["throughput"] = knobs.get(THROUGHPUT, inputs.throughput)
+        changed["dry_solid"] = changed["throughput"] * (1 - M)
     if "airflow" in knobs:
         changed["dry_air"] = knobs["airflow"] / inputs.outside_volume
     if "bed_depth" in knobs:
@@ -333,7 +358,7 @@ def excesses(case: Case, state: Weighed, constraints: Sequence[Constraint]) -> A
 
 def seconds_per_metre(case: Case) -> float:
     """Time that a pellet takes through a metre of bed."""
-    return float(case.feed.bulk_density * case.cooler.floor_area / case.feed.throughput)
+    return float(case.feed.bulk_density * case.cooler.floor_area / throughput_about(case))
 
 
 def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:

@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterator
 
 from coolsim import both_units, schedule
+from coolsim.arriving import WATER_OF_STEAM
 from coolsim.case import Case, Line
 from coolsim.equipment import fan
 from coolsim.line import said_once
-from coolsim.machines import machine_of
+from coolsim.machines import conditioner, machine_of
 from coolsim.machines.lines import machines
 from coolsim.requirements import (
     LEAST_DEPTH,
@@ -29,8 +30,26 @@ def assumptions(case: Case, result: Result) -> tuple[Warning, ...]:
     if isinstance(case.cooler, Line):
         each = zip(machines(case), result.stages)
         of_machines = said_once((run.name, word) for one, run in each for word in _of_machine(one, run.case))
-        return (*of_machines, *of_moulds(case))
-    return (*_of_machine(case, case), *of_moulds(case))
+        return (*of_machines, *of_conditioner(case), *of_moulds(case))
+    return (*_of_machine(case, case), *of_conditioner(case), *of_moulds(case))
+
+
+def of_conditioner(case: Case) -> Iterator[Warning]:
+    """What is assumed of a conditioner that may be set."""
+    if not conditioner.ranges(case):
+        return
+    steam = (
+        ""
+        if case.conditioning.temperature is None
+        else (f" Its steam counts as heat, above water of {both_units.temperature(WATER_OF_STEAM)}.")
+    )
+    if steam and case.costs.heat is None:
+        yield Warning("check", "heat has no price (costs.heat): the conditioner's steam counts as free.")
+    yield Warning(
+        "note",
+        f"the conditioner is set for the same mash: less water is less wet feed.{steam} Water costs nothing. "
+        "Whether press or extruder run so, and what becomes of starch and germs, is not computed: try it.",
+    )
 
 
 def of_moulds(case: Case) -> Iterator[Warning]:

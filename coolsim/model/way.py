@@ -69,7 +69,8 @@ def travelled(
     if not len(some):
         return X, T
     own = _Way.of(sphere, some, X, T, dry_air, outside, humidity_ratio, pressure)
-    runs = [_run(own, np.asarray(seconds, float)[some], n) for n in (STEPS, 2 * STEPS)]
+    nudged = _Way.of(sphere, np.tile(some, 3), X, T, dry_air, outside, humidity_ratio, pressure)
+    runs = [_run(own, nudged, np.asarray(seconds, float)[some], n) for n in (STEPS, 2 * STEPS)]
     (X_1, H_1), (X_2, H_2) = runs
     # a step of first order; enthalpy is extrapolated, as temperature would open the balance
     X_end, H_end = 2 * X_2 - X_1, 2 * H_2 - H_1
@@ -139,35 +140,35 @@ class _Way:
         return h, k_m * self.p / (air.GAS_CONSTANT_WATER * (T_f + air.ZERO_CELSIUS))
 
 
-def _run(w: _Way, seconds: Array, steps: int) -> tuple[Array, Array]:
-    """Mean moisture and enthalpy after `seconds` (cases,) in so many steps."""
+def _run(w: _Way, nudged: _Way, seconds: Array, steps: int) -> tuple[Array, Array]:
+    """Mean moisture and enthalpy after `seconds` (cases,) in so many steps; nudged: the cases three times."""
     growth = GROWTH ** (STEPS / steps)
     lengths = growth ** np.arange(steps)
     X = np.repeat(w.X_0[None], SHELLS, axis=0)
     mean, H = w.X_0.copy(), w.H_0.copy()
     guess = np.stack([w.X_0, w.T_0, w.T_0])
     for share in lengths / lengths.sum():
-        X, mean, H, guess = _step(w, X, mean, H, guess, share * seconds)
+        X, mean, H, guess = _step(w, nudged, X, mean, H, guess, share * seconds)
     return mean, H
 
 
 def _step(
-    w: _Way, X: Array, mean: Array, H: Array, guess: Array, dt: Array
+    w: _Way, nudged: _Way, X: Array, mean: Array, H: Array, guess: Array, dt: Array
 ) -> tuple[Array, Array, Array, Array]:
-    """One implicit step: three unknowns a case (moisture and temperature of its surface, its own temperature)."""
+    """One implicit step: three unknowns a case (moisture and temperature of its surface, its own temperature).
+
+    Their slopes are found side by side, one unknown after the other moved in all cases.
+    """
     Q_before = (w.shells.volume * w.Q(X)[0]).sum(axis=0)
-
-    def after(u: Array) -> tuple[Array, ...]:
-        return _after(w, X, mean, H, Q_before, u, dt)
-
-    u, scale = guess, np.array([0.1, 1.0, 1.0])[:, None]
+    before = X, mean, H, Q_before
+    X_3, mean_3, H_3, Q_3, dt_3 = (np.tile(x, 3) for x in (*before, dt))
+    scale = np.array([0.1, 1.0, 1.0])[:, None]
+    nudge = np.repeat(NUDGE * np.diag(scale[:, 0]), len(mean), axis=1)
+    u = guess
     for _ in range(MOST_STEPS):
-        residual = after(u)[0]
-        slopes = np.empty((3, *u.shape))
-        for k in range(3):
-            moved = u.copy()
-            moved[k] += NUDGE * scale[k]
-            slopes[:, k] = (after(moved)[0] - residual) / NUDGE
+        residual = _after(w, *before, u, dt)[0]
+        there = _after(nudged, X_3, mean_3, H_3, Q_3, np.tile(u, 3) + nudge, dt_3)[0]
+        slopes = (there.reshape(3, 3, -1) - residual[:, None]) / NUDGE
         step = np.linalg.solve(slopes.transpose(2, 0, 1), -residual.T[..., None])[..., 0].T
         step = np.clip(step, [[-0.3], [-8.0], [-8.0]], [[0.3], [8.0], [8.0]]) * scale
         new = u + step
@@ -177,7 +178,7 @@ def _step(
             break
     else:
         raise NotConverged("the way from the die did not converge", np.flatnonzero(np.abs(step).max(0)), None)
-    _, X, mean, H = after(u)
+    _, X, mean, H = _after(w, *before, u, dt)
     return X, mean, H, u
 
 

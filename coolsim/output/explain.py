@@ -18,6 +18,7 @@ from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, MOULDS_ACTIVE, THICK_FOG
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
+from coolsim.scenario.stages import OF_LINE
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
@@ -30,6 +31,7 @@ ANSWERS = (
         "studies.seasons.study",
         "studies.seasons.sure",
         "validation.comparison",
+        "output.explore.document",
     ),
 )
 EQUATIONS = (
@@ -163,8 +165,9 @@ def _of_key(place: str, name: str, key: schema.Key, page: Page) -> Iterator[tupl
         kinds = [kind for kind, keys in schema.ARRANGEMENTS.items() if name in keys]
         yield "of", ", ".join(kinds) if len(kinds) < len(schema.ARRANGEMENTS) else ""
     yield "bounds", QUANTITIES[LIMITS[dotted]].label if dotted in LIMITS else ""
-    yield "may carry ±", "yes" if place in plus_minus.TABLES and key.kind == "quantity" else ""
-    yield "of a line", f"each stage may have its own: [stage.{place}]" if place in schema.WITHIN_STAGE else ""
+    yield "may carry ±", "yes" if plus_minus.may_carry_one(dotted) and key.kind == "quantity" else ""
+    own = place in schema.WITHIN_STAGE and name not in OF_LINE
+    yield "of a line", f"each stage may have its own: [stage.{place}]" if own else ""
 
 
 def _range(key: schema.Key, page: Page) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
+from coolsim.machines.conditioner import HELD, ranges
 from coolsim.output import dryer_year, tables, year_uncertainty
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
@@ -78,7 +79,8 @@ def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
     yield "too wet (moulds may grow)", of(lambda t: t.too_wet)
     if tolerance:
         yield "too dry", of(lambda t: t.too_dry)
-    yield "too warm", of(lambda t: t.too_warm)
+    sweating = " (or sweating in the bag)" if seasons.case.target.no_sweating else ""
+    yield f"too warm{sweating}", of(lambda t: t.too_warm)
     if any(s.total.over_limit for s in seasons.strategies):
         uneven = ", or uneven" if seasons.case.target.maximum_deviation is not None else ""
         yield f"a limit of the machine broken{uneven}", of(lambda t: t.over_limit)
@@ -264,6 +266,8 @@ def _notes(seasons: Seasons, first: Strategy, page: Page) -> Iterator[str]:
         yield from dryer_year.notes(seasons)
     elif len(seasons.strategies) > 1:
         yield "throughput is of wet feed: with moister feed there is less dry feed in it, and less product."
+    if ranges(seasons.case):
+        yield HELD
     if seasons.case.target.tolerance is None:
         yield "drier than the target is allowed (no target.tolerance); the weight it costs is counted."
     if not seasons.case.fan and not _marched(seasons.case):

@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from coolsim.arriving import conditioned_otherwise
 from coolsim.both_units import temperature
 from coolsim.case import Case
+from coolsim.coming import conditioned_otherwise
+from coolsim.machines.conditioner import KEYS, WATER, ranges
 from coolsim.output import json as as_json
 from coolsim.output import lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
@@ -41,14 +42,14 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         _set(case, answer, page),
         *(zones(stage.settings, page, stage.name) for stage in answer.stages),
         "" if answer.stages else zones(answer.settings, page),
-        "".join(wrapped(line, page) for line in _gain(case, answer, roomy)),
+        "".join(wrapped(line, page) for line in (*_gain(case, answer, roomy), *_conditioner(answer))),
         tables.answer(answer.result, page),
         tables.warnings(answer.result, page, tables.LEVELS[:1]),
         verdicts.told(answer.verdicts, page, names),
         sure,
         "" if answer.met else _smallest_changes(answer, page) + _heated(advice.heated, answer, page),
         lines.stages(answer.result, page) if answer.stages else "",
-        costs(case, answer.cost, page),
+        costs(case, answer.cost, page, bool(ranges(case)) and case.conditioning.temperature is not None),
         _by_stage(answer, page) if answer.stages else "",
         "".join(wrapped(line, page) for line in _sentences(case, advice, page, roomy)),
         one_step(answer, page),
@@ -159,15 +160,24 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
         )
 
 
+def _conditioner(answer: SettingsAnswer) -> Iterator[str]:
+    """Say how much less or more water goes into the conditioner, where that is set."""
+    for one in answer.chosen:
+        more = 100 * (one.to - one.now)
+        if one.setting.key == WATER and one.setting.opened and abs(more) >= 0.05:
+            yield f"In the conditioner: {abs(more):.1f} % of the mash {'more' if more > 0 else 'less'} water."
+
+
 # -- what it costs
 
 
-def costs(case: Case, cost: Cost, page: Page) -> str:
+def costs(case: Case, cost: Cost, page: Page, steam: bool = False) -> str:
+    """Return what settings cost; `steam`: the conditioner's counts among the heat."""
     currency = case.costs.currency
     mass = "short ton" if page.units == "us" else "t"
     rows = [("electricity", cost.electricity)]
     if case.costs.heat is not None or cost.heat > 0.0:
-        rows.append(("heat", cost.heat))
+        rows.append(("heat, steam's too" if steam else "heat", cost.heat))
     rows += [("weight given away", cost.overdried_feed), ("total", cost.total)]
     per_mass = u.shown(1e-3, u.MASS_PRICE, f"/{mass.replace(' ', '_')}")
     share = cost.per_tonne / cost.total if cost.total else 0.0
@@ -457,6 +467,7 @@ def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
         if answer.stages
         else as_json.where_known(answer.settings, "settings"),
         "set": typed_back(case, answer.case),
+        "conditioner": list(_of_conditioner(answer)),
         "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.costs.currency},
         "exact_cost": answer.exact_cost,
         "choices": [as_json.group(one, "choices") for one in answer.choices],
@@ -464,6 +475,15 @@ def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
         "least_bed": _least_bed(answer.least_bed),
         "verdicts": verdicts.as_json(answer.verdicts),
     }
+
+
+def _of_conditioner(answer: SettingsAnswer) -> Iterator[dict[str, Any]]:
+    """What is set on the conditioner, in the units of JSON: water as a share of the mash."""
+    for one in answer.chosen:
+        if one.setting.key in KEYS:
+            (now, unit), (to, _) = (written(one.setting.quantity, x) for x in (one.now, one.to))
+            opened = one.setting.opened
+            yield {"name": one.setting.key, "now": now, "to": to, "unit": unit, "opened": opened}
 
 
 def _least_bed(least: LeastBed | None) -> dict[str, Any] | None:

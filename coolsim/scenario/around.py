@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from coolsim import arriving, capacities
-from coolsim.case import Air, Arrival, Case, Equipment, Feed, Ingredient, Material, Recipe
+from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Limits, Material, Recipe
+from coolsim.coming import off_at_die
 from coolsim.errors import Fault, NotConverged
 from coolsim.scenario import reader, schema
 from coolsim.scenario.change import changed
@@ -66,7 +67,8 @@ def arrival_of(
     recipe = tables.get("recipe", Recipe())
     steam, die, way = (tables.get(n, arriving_table()) for n, arriving_table in _BEFORE.items())
     if outside is not None:
-        for key, found, allowed in arriving.objections(recipe, steam, outside, material):
+        limits = tables.get("limits", Limits())
+        for key, found, allowed in arriving.objections(recipe, steam, outside, material, limits):
             c.fault(key, found, allowed)
     at_die = c.values.get("feed.sampled_at") == "die"
     sampled = (shape["moisture"], shape["temperature"]) if at_die else (None, None)
@@ -74,14 +76,23 @@ def arrival_of(
         c.wrong("feed.sampled_at", "it needs [way] beside it: what passes between die and cooler")
     if outside is None or material is None or c.faults or not (recipe.ingredient or None not in sampled):
         return None
-    names = ("diameter", "length", "bulk_density", "void_fraction")
-    body = Feed(**{n: shape[n] for n in names}, throughput=1.0, temperature=0.0, moisture=0.1)
+    body = arriving.Shape(*(shape[f.name] for f in dataclasses.fields(arriving.Shape)))
+    origin = arriving.Origin(material, body, outside, recipe, steam, die, way)
+    mash = arriving.mash_of(recipe, outside)
     try:
-        states = arriving.arrives(material, body, outside, recipe, steam, die, way, sampled)
+        states = arriving.arrives(origin, mash, sampled)
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
-    return Arrival(states, typed_moisture=sampled[0], typed_temperature=sampled[1], air=outside)
+    M, T = off_at_die(origin, mash, sampled)
+    return Arrival(
+        states,
+        typed_moisture=sampled[0],
+        typed_temperature=sampled[1],
+        die_moisture_offset=M,
+        die_temperature_offset=T,
+        of=origin,
+    )
 
 
 _BEFORE = {name: kind for name, kind in arriving.BEFORE.items() if name != "recipe"}
@@ -91,7 +102,7 @@ def arrived(arrival: Arrival | None, values: dict[str, Any]) -> tuple[dict[str, 
     """The numbers of the feed, what was not typed as it arrives; and the arrival with offsets to what was."""
     if arrival is None:
         return values, None
-    last, offsets = arrival.states[-1], {}
+    last, offsets = arrival.states[-1], dict[str, Any]()
     values = dict(values)
     for name, typed in (("moisture", arrival.typed_moisture), ("temperature", arrival.typed_temperature)):
         computed = float(getattr(last, name))
@@ -99,7 +110,8 @@ def arrived(arrival: Arrival | None, values: dict[str, Any]) -> tuple[dict[str, 
             values[name] = computed
         else:
             offsets[f"{name}_offset"] = values[name] - computed
-    return values, dataclasses.replace(arrival, **offsets)
+    typed = tuple(name.removesuffix("_offset") for name in offsets)
+    return values, dataclasses.replace(arrival, typed=typed, **offsets)
 
 
 def with_throughput(source: Source, read: Any) -> Case | None:

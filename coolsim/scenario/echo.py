@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.arriving import DIE
 from coolsim.case import TABLES as CASE_TABLES
 from coolsim.case import Case, Line, Stage, Table
 from coolsim.physics.sorption import EQUATIONS
@@ -35,17 +36,34 @@ def inputs(case: Case, system: str = "si", digits: int = 12) -> dict[str, str]:
     return dict(_entries(case, _Style(system, digits)))
 
 
-SET = ("cooler.", "fan.speed", "stage.")  # keys of what may be set
+SET = ("cooler.", "fan.speed", "stage.", "conditioning.")  # keys of what may be set
 
 
 def typed_back(before: Case, after: Case, digits: int = 9) -> dict[str, str]:
     """Return the keys and texts that make of a case the same set otherwise, as `--set` and replace() take them."""
-    was = inputs(before, digits=digits)
-    return {
-        key: text
-        for key, text in inputs(after, digits=digits).items()
-        if (key.startswith(SET) or key.endswith("fan.speed")) and was.get(key) != text
-    }
+    was, now = (inputs(case, digits=digits) for case in (before, after))
+    changed = {key: text for key, text in now.items() if was.get(key) != text}
+    found = {k: text for k, text in changed.items() if k.startswith(SET) or k.endswith("fan.speed")}
+    if not any(key.startswith("conditioning.") for key in found):
+        return found
+    return found | _typed_of_feed(before, after, changed, digits)
+
+
+def _typed_of_feed(before: Case, after: Case, changed: Mapping[str, str], digits: int) -> dict[str, str]:
+    """What was typed of a feed that follows its conditioner now, and is not what it was: typed values win."""
+    typed, known = getattr(before.source, "value", lambda key: None), after.arrival
+    keys = ["feed.throughput", "feed.temperature", "feed.moisture"]
+    if typed("feed.moisture") is None and typed("feed.moisture_dry_basis") is None:
+        keys.pop()
+    found = {k: changed[k] for k in keys if k in changed and (k == "feed.moisture" or typed(k) is not None)}
+    at_die = {"feed.moisture": "typed_moisture", "feed.temperature": "typed_temperature"}
+    for key, name in at_die.items():
+        if known is None or getattr(known, name) is None:
+            continue
+        state = next(s for s in known.states if s.place == DIE)
+        value = getattr(state, key.removeprefix("feed."))
+        found[key] = _shown(value, TABLES["feed"].keys[key.removeprefix("feed.")], _Style("si", digits))
+    return found
 
 
 def typed_as(case: Case, key: str) -> str:

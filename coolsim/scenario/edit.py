@@ -167,6 +167,14 @@ def _source_of(case: Case) -> Source:
     raise InputError([Fault("", "replace", found, "use dataclasses.replace for a case built in Python")])
 
 
+def is_as_typed(case: Case) -> bool:
+    """Whether a case is what its scenario says; one that was set in Python, as by find_settings, is not."""
+    try:
+        return bool(case_from(_source_of(case)) == case)
+    except (InputError, ValueError):  # no scenario, or arrays, which none holds
+        return False
+
+
 ALIKE = 1e-9  # of a number: what is left of it on its way through a text
 
 

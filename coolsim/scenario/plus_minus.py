@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from coolsim.scenario.units import LONGEST_QUANTITY, Misread, split
 
+NUMBERED = re.compile(r"\.[0-9]+$")
 SIGN = re.compile(r"±|\+/-|\+-")
 TABLES = (
     "feed",
@@ -14,7 +15,24 @@ TABLES = (
     "cooler",
     "material",
     "material.diffusivity",
+    "recipe",
+    "recipe.ingredient",
+    "conditioning",
+    "die",
+    "way",
 )  # whose single quantities may carry one
+NOT = ("recipe.ingredient.share",)  # but for these: shares add up
+
+
+def may_carry_one(key: str) -> bool:
+    """Whether a key's quantity may carry a ±; entries of lists go by their numbers.
+
+    >>> may_carry_one("recipe.ingredient.2.moisture"), may_carry_one("recipe.ingredient.2.share")
+    (True, False)
+    """
+    table, _, name = key.rpartition(".")
+    table = NUMBERED.sub("", table)
+    return table in TABLES and f"{table}.{name}" not in NOT
 
 
 @dataclass(frozen=True)

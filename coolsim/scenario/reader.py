@@ -262,9 +262,10 @@ def _centre(collector: Collector, key: str, value: Any, definition: Key) -> Any:
     )
     if parted is None:
         return value
-    if key.rpartition(".")[0] not in plus_minus.TABLES:
+    if not plus_minus.may_carry_one(key):
         tables = ", ".join(f"[{name}]" for name in plus_minus.TABLES)
-        raise Misread(f"a quantity without ±: only those of {tables} may carry one")
+        but = f" (not {', '.join(plus_minus.NOT)})" if key.startswith("recipe") else ""
+        raise Misread(f"a quantity without ±: only those of {tables} may carry one{but}")
     for share in (-1.0, 1.0):
         READERS[definition.kind](parted.at(share), definition)
     collector.plus_minus[key] = parted

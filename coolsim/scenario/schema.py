@@ -359,6 +359,17 @@ _LIMITS = {
     ),
     "cooling_time": _pair(u.TIME, '["0 min", "15 min"]', "0 s", "24 h", "of a batch, lowest and highest"),
     "reverse_every": _pair(u.TIME, '["5 min", "20 min"]', "10 s", "24 h", "of a batch, lowest and highest"),
+    "conditioning_water": _pair(
+        u.FRACTION, '["15 %", "20 %"]', "0 %", "60 %", "water added to the mash: lowest and highest"
+    ),
+    "conditioning_temperature": _pair(
+        u.TEMPERATURE,
+        '["60 degC", "85 degC"]',
+        "0 degC",
+        "110 degC",
+        "of the mash, by steam: lowest and highest",
+        hint=_FAHRENHEIT,
+    ),
     "mixing": Key(
         "choice", "of a batch: turned all the time or not, as is cheaper", '"either"', choices=("either",)
     ),
@@ -497,10 +508,13 @@ _SHIFT = {
     "days_per_year": Key("number", "on which it runs; 250 if left out", "250", low="1", high="366"),
     "breaks": Key(
         "breaks",
-        "[after, how long] each: nothing runs",
+        "[after, how long] each: nobody is there, the line stands still",
         '[["4 h", "30 min"]]',
         u.TIME,
         second=u.TIME,
+    ),
+    "dryers_stop": Key(
+        "flag", "in breaks, too; left out, the batch in a dryer goes on: somebody must watch it", "true"
     ),
 }
 

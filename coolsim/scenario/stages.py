@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case import TABLES, Case, Line, Stage
+from coolsim.case import TABLES, Case, Limits, Line, Stage
 from coolsim.errors import InputError
 from coolsim.scenario import reader, schema, source
 from coolsim.scenario.change import changed
@@ -16,6 +16,7 @@ from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
 
 OWN = tuple(name for name in schema.WITHIN_STAGE if name != "air")  # of a machine, never of a line
+OF_LINE = {"conditioning_water", "conditioning_temperature"}  # keys of [limits] that are of no stage
 SIZING = "sizing"  # of the line, but what it asks is of one stage
 
 
@@ -39,6 +40,8 @@ def line_from(typed: Source, one: Callable[[Source], Case]) -> Case:
     assert whole is not None
     stages = tuple(_stage(c, k, case) for k, case in enumerate(cases, 1) if case is not None)
     none: dict[str, Any] = {name: TABLES[name]() for name in OWN}
+    of_line = {name: value for name, value in whole.limits.given().items() if name in OF_LINE}
+    none["limits"] = Limits(**of_line)
     known_to = _known_to(entries, whole, cases)
     sizing = dataclasses.replace(whole.sizing, stage=stages[sized - 1].name) if sized else whole.sizing
     return dataclasses.replace(
@@ -69,6 +72,9 @@ def _whole(
 ) -> Case | None:
     """Return what the line has as a whole: read with one of its stages, in the air of the line."""
     entry = {key: value for key, value in entries[k - 1].items() if key != "air"}
+    of_line, own = c.source.value("limits"), entry.get("limits", {})
+    if isinstance(of_line, Mapping) and of_line.keys() <= OF_LINE and isinstance(own, Mapping):
+        entry["limits"] = {**own, **of_line}
     return _case(c, k, entry, one, known, sizing=True)
 
 
@@ -85,8 +91,10 @@ def _known_to(
 
 def _of_machines(c: Collector) -> None:
     """Object to tables beside the stages that belong to one of them."""
+    limits = c.source.value("limits")
+    of_line = isinstance(limits, Mapping) and limits.keys() <= OF_LINE
     for name in ("cooler", *OWN):
-        if name in c.source:
+        if name in c.source and not (name == "limits" and of_line):
             where = (
                 "its keys go into a [[stage]]"
                 if name == "cooler"
@@ -120,7 +128,7 @@ def _key(key: str, place: str, entry: Mapping[str, Any]) -> str:
     table, _, name = key.partition(".")
     if key == "cooler":
         return place
-    if table in ("cooler", *OWN):
+    if table in ("cooler", *OWN) and name not in OF_LINE:
         return schema.in_stage(place, key)
     own = entry.get("air")
     if table == "air" and isinstance(own, Mapping) and name in own:
@@ -155,6 +163,11 @@ def _of_what_is_fed(c: Collector, entries: tuple[Mapping[str, Any], ...], cases:
         c.wrong(first, "the first stage takes [feed], whose moisture is even: leave it out")
     shrinks = False
     for k, (entry, case) in enumerate(zip(entries, cases), 1):
+        limits = entry.get("limits")
+        for key in sorted(OF_LINE & limits.keys()) if isinstance(limits, Mapping) else ():
+            c.wrong(
+                f"stage.{k}.limits.{key}", "it is of no machine: put it below [limits], beside the [[stage]]"
+            )
         if k > 1:
             for key, words in _by_feed(entry, shrinks):
                 c.wrong(f"stage.{k}.{key}", words)

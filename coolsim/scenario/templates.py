@@ -21,7 +21,10 @@ HEAD = (
 # of ASABE D245, shelled corn, modified Oswin: an example that anyone can check
 CONSTANTS = ("A = 15.303", "B = -0.10184", "C = 3.0358")
 
-AROUND = ("feed.sampled_at", "target.no_sweating", "shift.breaks")  # that mean nothing without a whole line
+AROUND = (  # that mean nothing without a whole line
+    *("feed.sampled_at", "target.no_sweating", "shift.breaks", "shift.dryers_stop"),
+    *("limits.conditioning_water", "limits.conditioning_temperature"),
+)
 
 
 @dataclass(frozen=True)

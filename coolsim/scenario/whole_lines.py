@@ -8,8 +8,10 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 
+from coolsim.scenario.schema import TABLES
 from coolsim.scenario.templates import Block
 
+OPENED = {"conditioning_water": '["10 %", "20 %"]', "conditioning_temperature": '["60 degC", "85 degC"]'}
 FOLLOW = frozenset({"throughput", "temperature", "moisture"})  # of [feed], from what is before it
 
 
@@ -23,6 +25,13 @@ def around(arrangement: str, title: str, blocks: tuple[Block, ...]) -> tuple[str
             found += [block, *_before(arrangement)]
         elif block.table == "target":
             found += [*_behind(arrangement), dataclasses.replace(block, around=True)]
+            if arrangement == "line":  # its machines have limits of their own
+                others = frozenset(TABLES["limits"].keys) - OPENED.keys()
+                found.append(Block("limits", hidden=others, examples=OPENED, around=True))
+        elif block.table == "limits" and not block.header:
+            water = '["0 %", "3 %"]' if arrangement == "counter-flow" else OPENED["conditioning_water"]
+            examples = {**(block.examples or {}), **OPENED, "conditioning_water": water}
+            found.append(dataclasses.replace(block, examples=examples, around=True))
         else:
             found.append(block)
     return title.rstrip('"') + ', from the mixer to the bag"', tuple(found)
@@ -37,7 +46,8 @@ def _ingredient(name: str, share: str, moisture: str, price: str) -> Block:
 def _before(arrangement: str) -> tuple[Block, ...]:
     """Mash, steam or water, die and way: pressed pellets are conditioned with steam, extruded ones wetted."""
     if arrangement == "counter-flow":
-        steam = Block("conditioning", shown=frozenset({"temperature"}), optional=False)
+        shown = frozenset({"temperature"})
+        steam = Block("conditioning", shown=shown, examples={"water": '"0 %"'}, optional=False)
         die = Block("die", optional=False)
     else:
         wet = {"temperature": '"85 degC"', "water": '"16 %"', "water_temperature": '"60 degC"'}

@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 
 from coolsim import both_units
+from coolsim.arriving import range_objections
 from coolsim.case import Air, Case, Line
 from coolsim.equipment import fan
 from coolsim.errors import Fault, InputError
 from coolsim.finishing import before_coating
-from coolsim.machines import dryers, lines
+from coolsim.machines import conditioner, dryers, lines
 from coolsim.physics import air, sorption
 from coolsim.requirements import is_dryer
 from coolsim.scenario import schema
@@ -35,7 +36,7 @@ _AIR: dict[str, tuple[float, float, float, str]] = {
 
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be asked for settings."""
-    faults = [*needed(case)]
+    faults = [*needed(case), *_of_conditioner(case)]
     for place, one in _machines(case):
         faults += [placed(case, place, fault) for fault in _of_a_machine(case, one)]
     if isinstance(case.cooler, Line) and not faults:
@@ -62,20 +63,32 @@ def needed(case: Case) -> Iterator[Fault]:
     if isinstance(case.cooler, Line):
         names = (stage.name for stage in case.cooler.stages)
         what = "; ".join(f"{name}: {', '.join(keys)}" for name, (_, keys) in zip(names, each))
+        what += (
+            f"; before the line, below [limits]: {', '.join(conditioner.KEYS)}" if case.conditioning else ""
+        )
         example = 'inlet_air_temperature = ["60 degC", "100 degC"]'
         allowed = f"settings need one or more below the [stage.limits] of a stage, such as {example} ({what})"
         yield Fault(where(case, "stage"), "stage.limits", "no range of what may be set", allowed)
         return
     ((_, keys),) = each
+    keys = (*keys, *conditioner.KEYS) if case.conditioning else keys
     example = f"{keys[0]} = {schema.TABLES['limits'].keys[keys[0]].example}"
     allowed = f"settings need one or more of {', '.join(keys)}: below [limits], such as {example}"
     found = "no range of what may be set" if is_typed(case, "limits") else "no [limits] table"
     yield Fault(where(case, "limits"), "limits", found, allowed)
 
 
+def _of_conditioner(case: Case) -> Iterator[Fault]:
+    """What cannot be of the ranges of a conditioner, of a case that was made in Python."""
+    tables = case.recipe, case.conditioning, case.air, case.material, case.limits
+    for key, found, allowed in range_objections(*tables):
+        yield Fault(where(case, key), key, found, allowed)
+
+
 def opens_something(case: Case) -> bool:
     """Whether [limits], or those of any stage, hold a range of what may be set."""
-    return any({*one.limits.given()} & {*may_be_set(one)} for _, one in _machines(case))
+    opened = any({*one.limits.given()} & {*may_be_set(one)} for _, one in _machines(case))
+    return opened or bool(conditioner.ranges(case))
 
 
 def may_be_set(case: Case) -> tuple[str, ...]:

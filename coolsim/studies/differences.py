@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim import dried, line
+from coolsim.arriving import recipe_moisture
 from coolsim.case import Batch, Belt, Case, Line
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, with_number
@@ -116,7 +117,7 @@ def movable(case: Case, result: Result | None = None) -> dict[str, Movable]:
     Of a line, numbers of a stage go by its key in the scenario: stage.1.airflow. result: of the case, from which
     the airflow behind a stated air ratio is read; else it is estimated.
     """
-    found = {name: _plain(case, path, name, step) for name, (path, step) in _SHARED.items()}
+    found = {name: _plain(case, path, name, step) for name, (path, step) in _SHARED.items()} | _before(case)
     if not isinstance(case.cooler, Line):
         return found | of_machine(case, result)
     for k in range(len(case.cooler.stages)):
@@ -128,6 +129,35 @@ def movable(case: Case, result: Result | None = None) -> dict[str, Movable]:
             for name, m in own.items()
         }
     return found
+
+
+def _before(case: Case) -> dict[str, Movable]:
+    """What may be moved before the machine: moisture of the mash, water and temperature of the conditioner."""
+    if case.arrival is None or not case.recipe.ingredient:
+        return {}
+    moisture = recipe_moisture(case.recipe)
+    found = {"mash_moisture": Movable(_moister_mash, moisture, 0.002)}
+    steam = case.conditioning
+    if steam:
+        water = float(steam.water or 0.0)
+        found["conditioning_water"] = Movable(partial(_conditioned, "water"), water, 0.002, low=0.0)
+    if steam.temperature is not None:
+        found["conditioning_temperature"] = Movable(
+            partial(_conditioned, "temperature"), float(steam.temperature), 1.0
+        )
+    return found
+
+
+def _moister_mash(case: Case, by: float) -> Case:
+    """All ingredients moister by as much."""
+    ingredients = tuple(dataclasses.replace(i, moisture=i.moisture + by) for i in case.recipe.ingredient)
+    return dataclasses.replace(case, recipe=dataclasses.replace(case.recipe, ingredient=ingredients))
+
+
+def _conditioned(key: str, case: Case, by: float) -> Case:
+    """More water in the conditioner, or hotter mash behind it."""
+    now = getattr(case.conditioning, key) or 0.0
+    return dataclasses.replace(case, conditioning=dataclasses.replace(case.conditioning, **{key: now + by}))
 
 
 def of_machine(case: Case, result: Result | None = None) -> dict[str, Movable]:

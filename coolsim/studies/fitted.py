@@ -23,7 +23,14 @@ from coolsim.model.solve import Resolution
 
 LOGARITHMIC = ("airflow", "bed_depth")
 # nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
-NODES = {"airflow": (9, 3), "bed_depth": (5, 3), "inlet_air_temperature": (4, 2), "feed_moisture": (3, 2)}
+NODES = {
+    "airflow": (9, 3),
+    "bed_depth": (5, 3),
+    "inlet_air_temperature": (4, 2),
+    "conditioning_water": (4, 2),
+    "conditioning_temperature": (4, 2),
+    "feed_moisture": (3, 2),
+}
 LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
 _SPANNING = ("pressure_drop", "lift_off")  # decades
 _LOGS = np.array([[f.name in _SPANNING] for f in dataclasses.fields(Outcome)])

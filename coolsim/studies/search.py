@@ -43,12 +43,20 @@ from coolsim.studies.fitted import Fit, combined, pack, unpack
 
 SURVEY = Resolution(8, 6, refinements=0, estimate=False)  # right to a few hundredths of a point
 FULL = Resolution()
+
+
+def _before(count: int) -> dict[str, int]:
+    """Of the conditioner's knobs."""
+    return {"conditioning_water": count, "conditioning_temperature": count}
+
+
 # Values along each knob, by how many of them vary: valleys are found by eye, their bottoms by sliding.
 GRIDS: tuple[dict[str, int], ...] = (
     {},
-    *2 * ({"airflow": 81, "bed_depth": 33, "inlet_air_temperature": 13, "feed_moisture": 7},),
-    {"airflow": 41, "bed_depth": 17, "inlet_air_temperature": 9, "feed_moisture": 7},
-    {"airflow": 31, "bed_depth": 13, "inlet_air_temperature": 6, "feed_moisture": 7},
+    *2 * ({"airflow": 81, "bed_depth": 33, "inlet_air_temperature": 13, "feed_moisture": 7, **_before(13)},),
+    {"airflow": 41, "bed_depth": 17, "inlet_air_temperature": 9, "feed_moisture": 7, **_before(9)},
+    {"airflow": 31, "bed_depth": 13, "inlet_air_temperature": 6, "feed_moisture": 7, **_before(6)},
+    {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moisture": 5, **_before(5)},
 )
 AT_ONCE = 300_000  # states of grids weighed side by side: some 100 MB
 AIM = 1e-7  # how far inside the limits slides aim, so that what they end on counts as kept

@@ -112,6 +112,15 @@ class Sensitivities(Displayed):
     recirculation: Slopes | None = documented(
         "per 1", "of a batch: share of the exhaust that is blown in again", "r", default=None
     )
+    mash_moisture: Slopes | None = documented(
+        "per kg/kg wet", "moisture of all ingredients of the recipe alike", default=None
+    )
+    conditioning_water: Slopes | None = documented(
+        "per kg/kg", "water added in the conditioner, per mash", default=None
+    )
+    conditioning_temperature: Slopes | None = documented(
+        "per K", "temperature to which steam takes the mash", default=None
+    )
     stages: tuple[Sensitivities, ...] = documented(
         "-", "of a line: of each machine its result, and slopes by what is set on it", default=()
     )
@@ -119,7 +128,8 @@ class Sensitivities(Displayed):
 
 OF_DRYERS = ("belt_width", "duration", "cooling_time", "reverse_every", "recirculation")
 NAMES = tuple(f.name for f in fields(Sensitivities) if f.name not in ("result", "stages"))
-INPUTS = tuple(name for name in NAMES if name not in OF_DRYERS)  # of a cooler
+BEFORE = ("mash_moisture", "conditioning_water", "conditioning_temperature")  # of what is before the machine
+INPUTS = tuple(name for name in NAMES if name not in (*OF_DRYERS, *BEFORE))  # of a cooler
 
 _PLACES = {  # of inputs that are not plain fields of Stated
     "diffusivity": ("diffusivity", "value"),
@@ -152,7 +162,8 @@ def sensitivities(
     by: names of Sensitivities; of what is set on a stage of a line its key, such as "stage.1.airflow". All that the
     machine has, if left out. `case`, `air` and `resolution` are those of `predict`, whose result comes along;
     several cases give arrays. Where a fan decides on airflow or inlet air, both are held at what it gives the case
-    itself. Slopes of dryers and lines take two predictions for each input, on a mesh of their own.
+    itself. Slopes of dryers and lines, and where the feed follows from what is before the machine (then they are
+    slopes through all of it), take two predictions for each input, on a mesh of their own.
     Raises ValueError for a name that is none, InputError for an input that the machine does not have, and
     NotConverged where `predict` does.
 
@@ -167,7 +178,7 @@ def sensitivities(
     cases = [case] if isinstance(case, Case) else list(case)
     names = _asked(cases, by)
     settled = [at_its_fan(c, resolution) for c in cases]
-    if any(c.cooler.arrangement != "counter-flow" for c in cases):
+    if not all(_is_exact(c) for c in cases):
         if air is not None:
             settled = line.in_air(settled[0], air)
         scalar = isinstance(case, Case) and (air is None or not _shape(air))
@@ -203,7 +214,12 @@ def _asked(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, 
 
 
 def _names_of(case: Case) -> tuple[str, ...]:
-    return INPUTS if case.cooler.arrangement == "counter-flow" else tuple(movable(case))
+    return INPUTS if _is_exact(case) else tuple(movable(case))
+
+
+def _is_exact(case: Case) -> bool:
+    """Whether slopes of the solved bed are all that there is: of a cooler whose feed is as typed."""
+    return case.cooler.arrangement == "counter-flow" and case.arrival is None
 
 
 def _shape(air: Air) -> tuple[int, ...]:

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
+from coolsim.coming import in_air_each
 from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError, NotConverged
@@ -170,13 +171,13 @@ def sampled(
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
     unknowns, case = needed_unknowns(case), at_its_fan(case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
-    middle = {name: float(y[0]) for name, y in _told([case], predict([case]), constraints).items()}
-    rough = _told([case], predict([case], resolution=MESH), constraints)
+    middle = {name: float(y[0]) for name, y in _told(case, [case], predict([case]), constraints).items()}
+    rough = _told(case, [case], predict([case], resolution=MESH), constraints)
 
     def exits_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
         cases = varied(case, unknowns, together(R, z[:, part]))
         result, solved = _solved(cases)
-        some = _told([one for one, well in zip(cases, solved) if well], result, constraints)
+        some = _told(case, [one for one, well in zip(cases, solved) if well], result, constraints)
         return {name: y + (middle[name] - rough[name]) for name, y in some.items()}, solved
 
     some = _enough(near, unknowns, z, constraints)
@@ -294,7 +295,8 @@ def _weighed(case: Case, unknown: Unknown) -> Unknown:
 
 def _typed(case: Case, key: str, known: PlusMinus) -> Unknown:
     """An input: the numbers of the case on a parabola through it, and through the scenario at both its ends."""
-    below, here, above = (numbers(retyped(case, {key: known.at(s)} | _bare(case, key))) for s in (-1, 0, 1))
+    ends = (_stated(retyped(case, {key: known.at(s)} | _bare(case, key))) for s in (-1, 0, 1))
+    below, here, above = ends
     bends = {
         path: ((above[path] - below[path]) / 2, (above[path] + below[path]) / 2 - here[path])
         for path in here
@@ -308,6 +310,21 @@ def _typed(case: Case, key: str, known: PlusMinus) -> Unknown:
         return {path: slope * share + bend * share**2 for path, (slope, bend) in bends.items()}
 
     return Unknown(key, (known.value - known.half, known.value + known.half), known.unit, changes)
+
+
+def _stated(case: Case) -> dict[str, float]:
+    """The numbers that a case states: of a feed that follows from what is before it, how far off that it is."""
+    known, found = case.arrival, numbers(case)
+    if known is None:
+        return found
+    found |= {"feed.moisture": known.moisture_offset, "feed.temperature": known.temperature_offset}
+    return {path: x for path, x in found.items() if not path.startswith("arrival.") or path in _AT_DIE}
+
+
+_AT_DIE = (
+    *("arrival.typed_moisture", "arrival.typed_temperature"),
+    *("arrival.die_moisture_offset", "arrival.die_temperature_offset"),
+)
 
 
 def _bare(case: Case, key: str) -> dict[str, str]:
@@ -363,14 +380,14 @@ def varied(case: Case, unknowns: list[Unknown], z: Array) -> list[Case]:
         for path, value in values.items():
             one = with_number(one, path, float(value[k]))
         cases.append(one)
-    return cases
+    return in_air_each(cases)
 
 
-def _told(cases: list[Case], result: Result, constraints: list[Constraint]) -> dict[str, Array]:
-    """Exits of cases, and what has a bound beside them, each (cases,)."""
+def _told(stated: Case, cases: list[Case], result: Result, constraints: list[Constraint]) -> dict[str, Array]:
+    """Exits of cases, and what has a bound (as the case that was stated has it) beside them, each (cases,)."""
     exits = EXITS | (OF_DRYERS if is_dryer(cases[0]) else {})
     outside = np.array([case.air.temperature for case in cases], float)
-    bounded = values_of(constraints, result, outside, cases[0])
+    bounded = values_of(constraints, result, outside, stated, cases)
     if any(c.quantity.name.startswith("fan") for c in constraints):
         bounded |= machine_of(cases[0]).spent(cases, result).fan
     return {name: np.asarray(x) for name, x in bounded.items()} | {

@@ -8,19 +8,14 @@ from __future__ import annotations
 
 import base64
 import io
-import os
-import shutil
 import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import axe_core_python
 import pytest
+from browser.browsers import faults_of_axe, opened, show
 from pypdf import PdfReader
-from selenium import webdriver
-from selenium.webdriver.chrome.options import Options
-from selenium.webdriver.chrome.service import Service
 from shipped import level_text
 
 import coolsim
@@ -28,17 +23,6 @@ from coolsim.output.report.answers import ask
 from coolsim.output.report.document import report
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-AXE = Path(axe_core_python.__file__).with_name("axe.min.js")
-FLAGS = (
-    "--headless=new",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 WIDTHS = (360, 768, 1280)  # a telephone, a tablet, a desk
 A4 = {"paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
 # A short year is enough for tables as wide as those of a long one: eight bands of humidity.
@@ -47,18 +31,7 @@ YEAR = '\n[weather]\nfile = "w.csv"\n[weather.units]\ntemperature = "degC"\nrela
 
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
-    if chromium is None or driver is None:
-        missing = "no chromium and chromedriver: apt-get install chromium chromium-driver"
-        if os.environ.get("COOLSIM_BROWSER") == "required":
-            pytest.fail(missing)
-        pytest.skip(missing)
-    options = Options()
-    options.binary_location = chromium
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    window = webdriver.Chrome(options=options, service=Service(driver))
+    window = opened(tmp_path_factory.mktemp("profile"))
     yield window
     window.quit()
 
@@ -82,12 +55,6 @@ def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def squeezed(text: str) -> str:
     """The text without spaces, ligatures as letters: how a line is spaced and set is the printer's."""
     return "".join(unicodedata.normalize("NFKC", text).split())
-
-
-def show(browser: Any, file: Path, width: int) -> None:
-    metrics = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
-    browser.get(file.as_uri())
 
 
 @pytest.mark.thorough
@@ -136,16 +103,9 @@ def test_every_picture_has_words_and_is_seen(browser: Any, file: Path) -> None:
 def test_axe_finds_nothing(browser: Any, file: Path, width: int) -> None:
     """WCAG 2 A and AA; contrast (4.5:1 of text) must have been measured, not passed over."""
     show(browser, file, width)
-    browser.execute_script(AXE.read_text(encoding="utf-8"))
-    found = browser.execute_async_script(
-        "const done = arguments[arguments.length - 1];"
-        "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa']}).then(done, e => done({error: String(e)}))"
-    )
-    assert "error" not in found, found
-    faults = [(v["id"], [n["html"][:120] for n in v["nodes"][:3]]) for v in found["violations"]]
+    faults, measured = faults_of_axe(browser)
     assert faults == []
-    measured = [n for rule in found["passes"] if rule["id"] == "color-contrast" for n in rule["nodes"]]
-    assert len(measured) > 50
+    assert measured > 50
 
 
 def test_printed_tables_are_whole(browser: Any, file: Path) -> None:

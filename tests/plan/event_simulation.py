@@ -1,6 +1,7 @@
 """A line played through event by event, parcel by parcel: a second opinion on a plan, which has none.
 
-Machines hold queues; a heap of events says what happens next; in a break every process stands still.
+Machines hold queues; a heap of events says what happens next; in a break every process stands still, but for the
+batch in a dryer that goes on.
 """
 
 from __future__ import annotations
@@ -33,6 +34,10 @@ class Play:
 
     def after(self, work, action):
         heapq.heappush(self.events, (self.later(work), next(self.count), action))
+
+    def after_by_clock(self, seconds, action):
+        """When that much time has passed, be it work or a break."""
+        heapq.heappush(self.events, (self.now + seconds, next(self.count), action))
 
     def run(self):
         while self.events and self.events[0][0] <= self.hours:
@@ -68,8 +73,9 @@ class Running:
 class InBatches:
     """A machine in batches: begins when a unit is free and a whole batch is there."""
 
-    def __init__(self, play, batch, cycle, count, emptying, scale, parcels=8):
+    def __init__(self, play, batch, cycle, count, emptying, scale, parcels=8, filling=0.0, goes_on=False):
         self.play, self.batch, self.cycle, self.free = play, batch, cycle, count
+        self.filling, self.goes_on = filling, goes_on
         self.emptying, self.scale, self.parcels = emptying, scale, parcels
         self.stock, self.next, self.finished, self.most = 0.0, None, 0, 0.0
 
@@ -82,10 +88,21 @@ class InBatches:
         while self.free and self.stock >= self.batch * (1 - 1e-9):
             self.free -= 1
             self.stock -= self.batch
-            for k in range(self.parcels):
-                begin = self.cycle - self.emptying * (1 - (k + 1) / self.parcels)
-                self.play.after(begin, lambda: self.next(self.batch / self.parcels * self.scale))
-            self.play.after(self.cycle, self.end)
+            if not self.goes_on:
+                self.unload(self.cycle - self.emptying)
+                continue
+            self.play.after(self.filling, self.dry)  # people fill it
+
+    def dry(self):
+        """By the clock, whether or not people are there; they empty it, once they are."""
+        self.play.after_by_clock(self.cycle - self.filling - self.emptying, lambda: self.unload(0.0))
+
+    def unload(self, after):
+        """Empty it, parcel by parcel, once so much work has passed."""
+        for k in range(self.parcels):
+            begin = after + self.emptying * (k + 1) / self.parcels
+            self.play.after(begin, lambda: self.next(self.batch / self.parcels * self.scale))
+        self.play.after(after + self.emptying, self.end)
 
     def end(self):
         self.free += 1
@@ -103,7 +120,8 @@ def played(steps, pace, hours, breaks, parcels=60):
         if s.batch is None:
             machines.append(Running(play, s.rate or 1e9, s.delay, scale))
         else:
-            machines.append(InBatches(play, s.batch, s.cycle, round(s.count), s.emptying, scale))
+            more = {"filling": s.filling, "goes_on": s.goes_on}
+            machines.append(InBatches(play, s.batch, s.cycle, round(s.count), s.emptying, scale, **more))
     bagged = []
     for one, other in itertools.pairwise(machines):
         one.next = other.take

@@ -17,7 +17,7 @@ from coolsim.studies.plan.shift import passed
 H = 3600.0
 
 
-def random_line(rng):
+def random_line(rng, dryers=False):
     steps, enters = [], 1.0
     for k in range(rng.randint(2, 5)):
         leaves = enters * rng.choice((1.0, 1.0, 0.995, 0.88, 1.06))
@@ -28,13 +28,14 @@ def random_line(rng):
             count = max(1, round(scale * 0.1 * cycle / batch))
             of = {"count": float(count), "emptying": rng.choice((0.0, 60.0, 180.0))}
             of["filling"] = rng.choice((0.0, 0.0, 120.0)) if k else 0.0
+            of["goes_on"] = bool(k) and dryers and rng.random() < 0.7
             steps.append(Step(f"s{k}", batch=batch, cycle=cycle + 300, **of, **common))
         else:
             rate = None if rng.random() < 0.15 and k else scale * 0.1
             steps.append(Step(f"s{k}", rate=rate, delay=rng.choice((0.0, 0.0, 600.0)), **common))
         enters = leaves * rng.choice((1.0, 1.0, 1.04))
     if all(s.capacity is None for s in steps):
-        return random_line(rng)
+        return random_line(rng, dryers)
     able = min(s.capacity / s.enters for s in steps if s.capacity is not None)
     hours = rng.uniform(3, 10) * H
     begin = rng.uniform(0.2, 0.5) * hours
@@ -44,9 +45,11 @@ def random_line(rng):
     return steps, able * rng.choice((1.0, 1.0, rng.uniform(0.5, 1.0))), hours, rng.choice((breaks, ()))
 
 
+@pytest.mark.parametrize("dryers", [False, True])
 @pytest.mark.parametrize("seed", range(200))
-def test_kilograms_bagged_agree_with_a_line_played_through(seed):
-    steps, pace, hours, breaks = random_line(random.Random(seed))
+def test_kilograms_bagged_agree_with_a_line_played_through(seed, dryers):
+    """dryers: some steps go on with their batch while people are away."""
+    steps, pace, hours, breaks = random_line(random.Random(seed), dryers)
     clock = Clock(hours, breaks)
     each = passed(steps, pace, clock)
     bagged = each[-1].left_by(clock.work) * steps[-1].leaves / steps[-1].enters
@@ -96,6 +99,22 @@ def test_by_hand_a_first_fill_and_an_unfinished_batch():
     assert list(dryer.begin) == pytest.approx([3000.0, 6000.0, 9000.0], rel=1e-9)
     assert dryer.done(clock.work) == 2 and dryer.left_by(clock.work) == pytest.approx(200.0)
     assert dryer.waits == pytest.approx(3000.0, rel=1e-3)  # the first to come waits until the batch is whole
+
+
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_by_hand_a_batch_goes_on_drying_in_a_break(goes_on):
+    """A dryer of 100 kg, filled as it comes in 10 min, 30 min of drying, 10 of emptying; 200 kg/h; 2 h of work."""
+    steps = [
+        Step("press", rate=200 / H),
+        Step("dryer", batch=100.0, cycle=50 * 60.0, filling=600.0, emptying=600.0, goes_on=goes_on),
+    ]
+    clock = Clock(2 * H + 45 * 60.0, ((30 * 60.0, 45 * 60.0),))
+    _, dryer = passed(steps, 200 / H, clock)
+    assert dryer.begin[0] == pytest.approx(20 * 60.0)  # 100 kg by 30 min, filled in the last ten of them
+    # 30 min of work, then 45 of break in which it dries and is done: ten minutes after they return it is empty
+    first = 40.0 if goes_on else 70.0
+    assert dryer.end[0] == pytest.approx(first * 60.0)
+    assert float(clock.by_clock(dryer.end[0])) == pytest.approx((first + 45.0) * 60.0)
 
 
 def test_by_hand_what_never_makes_a_batch_waits_all_shift():

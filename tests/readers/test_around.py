@@ -11,8 +11,8 @@ import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 
 import coolsim
-from coolsim.arriving import conditioned_otherwise, in_air, in_air_each
 from coolsim.case import Air
+from coolsim.coming import conditioned_otherwise, in_air, in_air_each
 from coolsim.errors import InputError
 from coolsim.physics import conditioning, pellet
 from coolsim.physics.materials import load_material

@@ -37,7 +37,7 @@ def shift(plan: Plan, ax: Any = None, *, units: str = "si") -> Axes:
     for begin, length in clock.breaks:
         axis.axvspan(begin / 3600, (begin + length) / 3600, color=PALE, linewidth=0)
     for row, p in enumerate(plan.passed):
-        bars = [(b, min(b + p.step.cycle, end)) for b in p.begin if b < end]
+        bars = [(b, min(e, end)) for b, e in zip(p.begin, p.end) if b < end]
         look: dict[str, Any] = {
             "color": BROWN if row % 2 == 0 else TEAL,
             "linewidth": 0.6,
@@ -50,7 +50,7 @@ def shift(plan: Plan, ax: Any = None, *, units: str = "si") -> Axes:
         units_ = max(round(p.step.count), 1)
         for k, (begin, finish) in enumerate(bars):
             lane = row - 0.35 + 0.7 * (k % units_) / units_
-            for left, right in _pieces(begin, finish, clock):
+            for left, right in _pieces(begin, finish, clock, p.step.goes_on):
                 axis.barh(lane, (right - left) / 3600, 0.66 / units_, left / 3600, align="edge", **look)
     axis.set_yticks(range(len(plan.passed)), [visible(p.step.name) for p in plan.passed])
     axis.set_ylim(len(plan.passed) - 0.4, -0.6)
@@ -68,8 +68,10 @@ def _clock(plan: Plan) -> Clock:
     return Clock(plan.shift.hours, tuple(plan.case.shift.breaks))
 
 
-def _pieces(begin: float, end: float, clock: Clock) -> list[tuple[float, float]]:
-    """A time of work as times by the clock, broken where a break is."""
+def _pieces(begin: float, end: float, clock: Clock, goes_on: bool) -> list[tuple[float, float]]:
+    """A time of work as times by the clock, broken where a break is, unless it goes on through it."""
+    if goes_on:
+        return [(float(clock.by_clock(begin + 1e-6)), float(clock.by_clock(end)))]
     marks, passed = [begin], 0.0
     for at, length in clock.breaks:
         if begin < at - passed < end:

@@ -7,6 +7,7 @@ other weathers, other things to change) ask at the same time.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias, TypeVar
@@ -15,8 +16,10 @@ import numpy as np
 
 from coolsim import dried
 from coolsim.case import Case
+from coolsim.coming import in_air_each
 from coolsim.fields import Array
-from coolsim.studies.drying.course import QUICK, ROUGH, marched, predictions
+from coolsim.machines import conditioner
+from coolsim.studies.drying.course import OUTCOMES, QUICK, ROUGH, marched, predictions
 
 AT_ONCE = {
     "rough": 400,
@@ -90,8 +93,29 @@ def _solved(asked: list[Asked]) -> list[Any]:
 
 
 def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
-    cases = [a.case for a in asked]
+    before = [a.case for a in asked]
+    cases, steam = in_air_each(before), conditioner.steam_per_feed(before)
+    grown = [now.feed.throughput / was.feed.throughput for now, was in zip(cases, before)]
     if mesh == "full":
-        return list(predictions(cases))
+        return [
+            p and dataclasses.replace(p, outcomes=_as_fed(p.outcomes, times, heat))
+            for p, times, heat in zip(predictions(cases), grown, steam)
+        ]
     found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
-    return [None if course is None else course.at(a.times) for a, course in zip(asked, found)]
+    return [
+        None if course is None else _as_fed(course.at(a.times), times, heat)
+        for a, course, times, heat in zip(asked, found, grown, steam)
+    ]
+
+
+def _as_fed(outcomes: Array, times: float, steam: float) -> Array:
+    """Outcomes per kg of the wet feed that was asked, whose conditioner makes it so many times as heavy.
+
+    steam: its heat, J per kg of that.
+    """
+    if times == 1.0 and not steam:
+        return outcomes
+    found = outcomes.copy()
+    for name, more in (("heat", steam), ("fan", 0.0)):
+        found[OUTCOMES.index(name)] = times * found[OUTCOMES.index(name)] + more
+    return found

@@ -79,11 +79,14 @@ class Said:
 
 
 def line_of(trials: Trials, free: Sequence[Parameter]) -> Coolers | Marched:
-    """The machine at its trials; fans settle first, at the false air that the scenario states."""
+    """The machine at its trials; fans settle first, at the false air that the scenario states.
+
+    A feed that follows from what is before it moves with what is free: its cases are needed, as those of dryers.
+    """
     cases = [at_its_fan(case) for case in trials.cases]
     if "moisture_slope" in [p.name for p in free]:
         cases = pivoted(cases, pivot(cases))
-    if cases[0].cooler.arrangement != "counter-flow":
+    if cases[0].cooler.arrangement != "counter-flow" or any(case.arrival is not None for case in cases):
         return Marched(tuple(cases), tuple(free), trials.labels)
     numbers, _ = stated(cases)
     leakage = [0.0 if blown(case) else (case.duct.leakage or 0.0) for case in cases]

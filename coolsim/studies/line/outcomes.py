@@ -31,10 +31,12 @@ import numpy as np
 from coolsim import dried, line
 from coolsim.answer import first, pick
 from coolsim.case import Case
+from coolsim.coming import in_air_each
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.finishing import headspace_dew_point
 from coolsim.inputs import Inputs
+from coolsim.machines.conditioner import steam_per_feed
 from coolsim.machines.lines import dialled, machines, ranges
 from coolsim.machines.plant import Plant, outcome_of
 from coolsim.model import drying
@@ -131,7 +133,10 @@ def _one(result: Result, k: int) -> Result:
 def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Result, Array]:
     """Predict lines of one kind: their answer, and outcomes (stages·ROWS, cases)."""
     of_dryers, of_coolers = MESHES[mesh]
-    per_wet = np.array([1 - c.feed.moisture for c in cases])  # dry solid per wet feed of the line
+    per_wet = np.array(
+        [1 - c.feed.moisture for c in cases]
+    )  # dry solid per wet feed of the line, as it was asked
+    steam, cases = steam_per_feed(cases), in_air_each(cases)
     outside = np.array([float(c.air.temperature) for c in cases])  # of the line, whatever air a stage draws
     blocks: list[Array] = []
     predicted = cooling(of_coolers)
@@ -150,7 +155,9 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
 
     with on_one_thread():
         result = line.run(cases, False, cool, dry)
-    return result, np.concatenate(blocks)
+    outcomes = np.concatenate(blocks)
+    outcomes[row(0, "heat")] += steam
+    return result, outcomes
 
 
 def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array, outside: Array) -> Array:

@@ -21,7 +21,8 @@ DUST_AND_STEAM = (
 
 def cautions_of(plan: Plan) -> tuple[Warning, ...]:
     """Warnings of the prediction, of what waits and what is left; the worst first."""
-    own = [*plan.result.warnings, *_waiting(plan), *_left(plan), Warning("note", DUST_AND_STEAM)]
+    own = [*plan.result.warnings, *_waiting(plan), *_left(plan), *_unwatched(plan)]
+    own.append(Warning("note", DUST_AND_STEAM))
     return tuple(worst_first(own))
 
 
@@ -43,6 +44,23 @@ def _waiting(plan: Plan) -> Iterator[Warning]:
                 f"{told.waits / 3600:.1f} h before {told.name}: warm moist feed cakes, heats itself and spoils. "
                 "Spread the work, or fill smaller batches sooner.",
             )
+
+
+def _unwatched(plan: Plan) -> Iterator[Warning]:
+    """Batches that go on while people are away."""
+    breaks = plan.case.shift.breaks
+    for p in plan.passed:
+        s = p.step
+        if not (breaks and s.goes_on and s.batch is not None):
+            continue
+        alone = s.cycle - s.filling - s.emptying
+        more = s.count * s.batch * sum(min(length, alone) for _, length in breaks) / s.cycle
+        ahead = f" Filled just before them, it could take up to {mass(more)} more a shift than is planned."
+        yield Warning(
+            "note",
+            f"{s.name} goes on with its batch in the breaks: somebody must watch it, dryers catch fire "
+            f"(shift.dryers_stop = true: it stops).{ahead if plan.bottleneck == s.name else ''}",
+        )
 
 
 def _left(plan: Plan) -> Iterator[Warning]:

@@ -101,18 +101,34 @@ class Batches:
     """What a step in batches does: when each begins, what it has taken and handed on."""
 
     begin: Array  # s
+    end: Array  # s, emptied
     taken: Curve
     left: Curve
 
 
 def in_batches(
-    arrives: Curve, batch: float, cycle: float, count: float, filling: float, emptying: float, until: float
+    arrives: Curve,
+    batch: float,
+    cycle: float,
+    count: float,
+    filling: float,
+    emptying: float,
+    until: float,
+    goes_on: Clock | None = None,
 ) -> Batches:
     """Batches [kg] of a cycle [s] in `count` units, filled in turn in `filling` [s], emptied at the end [s].
 
-    Those that begin `until` [s]; what is filled evenly may still come in while it is.
+    Those that begin `until` [s]; what is filled evenly may still come in while it is. goes_on: a shift in whose
+    breaks what is in a unit goes on; it is filled and emptied in the time of work.
     """
     units = round(count)
+
+    def ends(begin: float) -> float:
+        if goes_on is None:
+            return begin + cycle
+        dried = float(goes_on.by_clock(begin + filling)) + (cycle - filling - emptying)
+        return float(goes_on.at_work(dried)) + emptying
+
     starts: list[float] = []
     whole = int(arrives.mass[-1] / batch + 1e-9)
     for k in range(min(whole, MOST_BATCHES)):
@@ -122,14 +138,14 @@ def in_batches(
         part = slice(int(first), int(last))
         ready = arrives.time[part] - (arrives.mass[part] - low) / batch * filling
         full = float(arrives.when(high)) - filling
-        free = starts[k - units] + cycle if k >= units else 0.0
+        free = ends(starts[k - units]) if k >= units else 0.0
         begin = max(0.0, full, free, *([float(ready.max())] if ready.size else []))
         if begin >= until:
             break
         starts.append(begin)
-    begin_ = np.array(starts)
+    begin_, end_ = np.array(starts), np.array([ends(begin) for begin in starts])
     taken = _ramps(begin_, filling, batch, until)
-    return Batches(begin_, taken, _ramps(begin_ + cycle - emptying, emptying, batch, until))
+    return Batches(begin_, end_, taken, _ramps(end_ - emptying, emptying, batch, until))
 
 
 def _ramps(begin: Array, lasts: float, batch: float, until: float) -> Curve:
@@ -182,7 +198,7 @@ def waits(arrives: Curve, taken: Curve, until: float, calendar: Clock) -> Wait:
 
 @dataclass(frozen=True)
 class Clock:
-    """A shift with breaks in which nothing runs: time of work ↔ time by the clock."""
+    """A shift with breaks in which nobody is there: time of work ↔ time by the clock."""
 
     hours: float  # s, of the shift by the clock
     breaks: tuple[tuple[float, float], ...] = ()  # begin and length, s by the clock
@@ -200,3 +216,8 @@ class Clock:
             found = np.where(w > begin - passed + 1e-9, found + length, found)
             passed += length
         return np.asarray(found)
+
+    def at_work(self, clock: Array | float) -> Array:
+        """Time of work [s] that has passed at a time by the clock [s]; in a break that at its beginning."""
+        t = np.asarray(clock, float)
+        return np.asarray(t - sum(np.clip(t - begin, 0.0, length) for begin, length in self.breaks))

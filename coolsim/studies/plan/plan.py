@@ -13,17 +13,16 @@ from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.machines import machine_of
 from coolsim.machines.base import of_one
-from coolsim.physics.air import HEAT_CAPACITY_WATER
+from coolsim.machines.conditioner import held
 from coolsim.predict import predict
 from coolsim.result import Result
-from coolsim.scenario.edit import retyped
+from coolsim.scenario.edit import is_as_typed, retyped
 from coolsim.scenario.source import Source
 from coolsim.studies.plan.answer import EquipmentPlan, Plan, ShiftPlan
 from coolsim.studies.plan.cautions import cautions_of
 from coolsim.studies.plan.flow import Clock
 from coolsim.studies.plan.shift import Passed, passed
 
-WATER_OF_STEAM = 20.0  # °C of the water that steam is made from; assumed
 SETTLED, MOST_ROUNDS = 1e-6, 4  # of a throughput that hangs on what the machine leaves
 
 
@@ -34,20 +33,28 @@ def plan(case: Case) -> Plan:
     Raises InputError where a step cannot reach the throughput that was typed, NotConverged as `predict` does.
     """
     result = predict(case)
+    typed = _left_open(case) and is_as_typed(case)
     for _ in range(MOST_ROUNDS):
         if not _left_open(case):
             break
         found = capacities.bottleneck(case, result)
         if found is None or abs(found / case.feed.throughput - 1) < SETTLED:
             break
-        source = case.source
-        case = retyped(case, {"feed.throughput": f"{found!r} kg/s"})
-        case, result = dataclasses.replace(case, source=source), predict(case)
+        case = _at(case, found, typed)
+        result = predict(case)
     steps = capacities.steps_of(case, result)
     faults = [Fault("", *objection) for objection in capacities.beyond(case, steps)]
     if faults:
         raise InputError(faults)
     return _planned(case, result, steps)
+
+
+def _at(case: Case, throughput: float, typed: bool) -> Case:
+    """The case with another throughput; of one that is as typed, with what follows from it when it is read."""
+    if not typed:
+        return dataclasses.replace(case, feed=dataclasses.replace(case.feed, throughput=throughput))
+    there = retyped(case, {"feed.throughput": f"{throughput!r} kg/s"})
+    return dataclasses.replace(there, source=case.source)
 
 
 def _left_open(case: Case) -> bool:
@@ -143,10 +150,10 @@ def _cost(
     names = capacities.stage_names(case)
     first = next(p for p in each if p.step.machine in names)
     last = [p for p in each if p.step.machine in names][-1]
-    weighed = of_one(machine_of(case), case, result, ())
+    weighed = of_one(machine_of(held(case)), case, result, ())  # its steam is told apart
     share = first.taken_by(end) / (float(weighed.feed[0]) * end)
     power = float(weighed.electricity[0]) * share + sum(p.step.power * p.runs(end) for p in each) / end
-    h = arriving.steam_enthalpy(case.conditioning) - HEAT_CAPACITY_WATER * WATER_OF_STEAM if steam else 0.0
+    h = arriving.steam_heat(case.conditioning) if steam else 0.0
     heat = float(weighed.heat[0]) * share + steam * float(h) / end
     M = float(result.pellets_out.moisture_wb)
     solid = last.left_by(end) * (1 - last.step.dries) * (1 - M) / end

@@ -279,6 +279,7 @@ def settings_by_hour(site: Site, chart: Chart) -> tuple[Inputs, NDArray[np.intp]
     w = site.weather
     cell = chart.bands.cell(w.temperature, w.relative_humidity)
     knobs = {name: getattr(chart, name).ravel()[cell] for name in ("airflow", "bed_depth", "feed_moisture")}
+    knobs["feed_moisture"] = knobs["feed_moisture"] + site.moister
     inlet = chart.inlet_air_temperature.ravel()[cell]
     knobs["inlet_air_temperature"] = np.where(np.isnan(inlet), w.temperature, inlet)
     return dialled(site.inputs, knobs), cell

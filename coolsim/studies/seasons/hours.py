@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
 from coolsim.model.bed import take
-from coolsim.requirements import KEPT, Constraint, constraints_of, harms
+from coolsim.requirements import KEPT, Constraint, constraints_of, harms, hung
 from coolsim.scenario.weather import Weather
 from coolsim.studies.fitted import unpack
 from coolsim.studies.seasons.response import (
@@ -108,6 +109,15 @@ class Site:
         self.plant = Plant(self.case)
         self.inputs = gather([self.case], weather.air)
         self.limits = constraints_of(self.case)
+        # what the feed is moister by in each hour than in the air of the case, where it follows from the weather:
+        # settings tell its moisture as of that air
+        self.moister = self.inputs.moisture_wb - self.case.feed.moisture
+
+    def coordinates(self, inputs: Inputs, hours: Any = slice(None)) -> Array:
+        """States in some hours as points of a map over settings."""
+        points = coordinates(inputs)
+        points[-1] = points[-1] - self.moister[hours]
+        return points
 
     def at(self, case: Case) -> Site:
         """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
@@ -127,7 +137,7 @@ class Site:
         """How far each limit is broken, in its scale (limits, …)."""
         outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
         case = dataclasses.replace(self.case, air=outside)
-        return excesses(case, state, self.limits if limits is None else limits)
+        return excesses(case, state, hung(self.limits if limits is None else limits, case))
 
 
 def followed(
@@ -135,7 +145,9 @@ def followed(
 ) -> Hours:
     """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
     found = (
-        None if direct else corrected(base, coordinates(inputs), group, cooler(inputs, store_of(site.case)))
+        None
+        if direct
+        else corrected(base, site.coordinates(inputs), group, cooler(inputs, store_of(site.case)))
     )
     if found is None:
         return predicted(site, inputs, direct=True)

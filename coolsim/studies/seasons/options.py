@@ -71,8 +71,10 @@ def options_of(site: Site) -> Options:
         knobs["inlet_air_temperature"] = np.where(
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
-    states = dialled(inputs, knobs)
-    response = respond(coordinates(states), cooler(states, store_of(case)), SAMPLES, at_any_error=True)
+    states = dialled(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
+    response = respond(
+        site.coordinates(states, hours), cooler(states, store_of(case)), SAMPLES, at_any_error=True
+    )
     assert response is not None
     return Options(ranges, response, *_dials(case))
 
@@ -172,7 +174,7 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
         knobs = np.array([np.log(chosen["airflow"]), np.log(chosen["bed_depth"]), chosen["feed_moisture"]])
         for part in np.array_split(np.arange(len(hours)), max(1, len(hours) * len(some) // CHUNK)):
             rows = options.response.across(air[:, part], knobs)
-            crossed = _crossed(take(warmed, part), chosen)
+            crossed = _crossed(take(warmed, part), chosen, site.moister[hours][part])
             state = site.weighed(crossed, unpack(rows.reshape(len(rows), -1)))
             shape = (len(part), len(some))
             excess[:, part[:, None], some] = site.excess(crossed, state).reshape(-1, *shape)
@@ -194,8 +196,8 @@ _OF_HOUR = (
 )
 
 
-def _crossed(inputs: Inputs, settings: dict[str, Array]) -> Inputs:
-    """What weighing needs of every hour with every setting, the settings running fastest."""
+def _crossed(inputs: Inputs, settings: dict[str, Array], moister: Array) -> Inputs:
+    """What weighing needs of every hour with every setting, the settings running fastest; moister: as of a Site."""
     count, hours = len(settings["airflow"]), len(inputs.outside_temperature)
     repeated: dict[str, Any] = {name: np.repeat(getattr(inputs, name), count) for name in _OF_HOUR}
     airflow, depth, moisture = (
@@ -206,5 +208,5 @@ def _crossed(inputs: Inputs, settings: dict[str, Array]) -> Inputs:
         **repeated,
         dry_air=airflow / repeated["outside_volume"],
         bed_depth=depth,
-        moisture_wb=moisture,
+        moisture_wb=moisture + np.repeat(moister, count),
     )

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim import dried, line
-from coolsim.arriving import in_air_each
 from coolsim.case import Air, Case, Line
+from coolsim.coming import in_air_each
 from coolsim.costs import HOUR, given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array

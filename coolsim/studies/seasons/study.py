@@ -15,6 +15,7 @@ from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
+from coolsim.machines.conditioner import held
 from coolsim.machines.plant import knob_range
 from coolsim.requirements import is_dryer
 from coolsim.scenario.weather import Weather, read_weather
@@ -112,12 +113,13 @@ def how_sure(found: Seasons) -> Seasons:
 
 def _sure(found: Seasons, strategy: Strategy) -> Strategy:
     """A strategy with how sure its sums are."""
-    if found.case.cooler.arrangement == "counter-flow":
-        site = Site(found.case, found.weather)
+    case = held(found.case)
+    if case.cooler.arrangement == "counter-flow":
+        site = Site(case, found.weather)
         settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
         world: World = SureCoolers(site, strategy.hours, settings)
     else:
-        here = place.place_of(found.case, found.weather)
+        here = place.place_of(case, found.weather)
         assert strategy.violations is not None
         world = SureMachines(here, strategy.hours, strategy.violations, charted.ways_of(here, strategy.chart))
     return dataclasses.replace(strategy, sure=year_uncertainty(world))
@@ -127,6 +129,7 @@ def strategies_of(
     case: Case, weather: Weather, direct: bool = False, chart: bool = True, told: Told = lambda *_: None
 ) -> tuple[Strategy, ...]:
     """Run all strategies; `told` hears how many of how many are done, and what comes next."""
+    case = held(case)
     with_chart = chart and not why_no_chart(case)
     if case.cooler.arrangement != "counter-flow":
         return tuple(_of_marches(case, weather, direct, with_chart, told))

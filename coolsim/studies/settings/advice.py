@@ -15,6 +15,7 @@ from coolsim.case import Case
 from coolsim.cautions import worst_first
 from coolsim.display import Displayed
 from coolsim.fields import documented
+from coolsim.machines.conditioner import ranges
 from coolsim.machines.words import assumptions
 from coolsim.predict import at_its_fan, input_band
 from coolsim.requirements import verdicts_of
@@ -59,4 +60,6 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     known = {v.constraint.full_name: v.chance for v in answer.verdicts if v.chance is not None}
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result, known))
     found = with_chances(case, found) if chances and found.chance is None else found
-    return Advice(found, window_of(answer), heated_inlet(case, answer.broken, answer.settings))
+    conditioned = answer.case if ranges(case) else case
+    heated = heated_inlet(conditioned, answer.broken, answer.settings)
+    return Advice(found, window_of(answer), heated)

@@ -194,5 +194,11 @@ class SettingsByWeather(Displayed):
     driest: Reached = documented("-", "driest exit within the machine's limits")
     wettest: Reached = documented("-", "wettest exit within the machine's limits")
     required_feed_moisture: Array = documented(
-        "kg/kg wet", "wettest feed that can meet the target (nan where none can)"
+        "kg/kg wet", "wettest feed that can meet the target (nan where none can, or it was not looked for)"
+    )
+    conditioning_water: Array | None = documented(
+        "kg/kg", "water into the conditioner, per mash; None where it is not opened", default=None
+    )
+    conditioning_temperature: Array | None = documented(
+        "°C", "to which steam takes the mash; None where it is not opened", default=None
     )

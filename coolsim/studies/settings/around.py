@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coolsim.arriving import mash_temperature
 from coolsim.case import Case
 from coolsim.cautions import uneven
 from coolsim.errors import NotConverged
@@ -39,8 +40,11 @@ _STEPS: Mapping[str, tuple[str, float, float]] = {
     "cooling_time": ("cooling time +1 min", 60.0, 1.0),
     "recirculation": ("recirculation +5 points", 0.05, 1.0),
     "belt_speed": ("belt 5 % faster", 0.0, 1.05),
+    "conditioning_water": ("water in the conditioner +1 %", 0.01, 1.0),
+    "conditioning_temperature": ("temperature in the conditioner +1 °C", 1.0, 1.0),
 }
 MOST_RECIRCULATION = 0.95
+WETTER = 0.1  # of the mash, more water than now, as far as changes are looked for
 
 
 # ---- One step -------------------------------------------------------------------------------------------
@@ -169,6 +173,8 @@ _SHOWN: Mapping[str, tuple[str, float]] = {
     "recirculation": ("%", 100.0),
     "belt_speed": ("m/min", 60.0),
     "batch_mass": ("kg", 1.0),
+    "conditioning_water": ("%", 100.0),
+    "conditioning_temperature": ("degC", 1.0),
 }
 
 
@@ -216,6 +222,14 @@ def _ends(case: Case, s: Setting, name: str, now: float, outside: float) -> tupl
         return (0.0, MOST_RECIRCULATION), False
     if name == "cooling_time":
         return (0.0, max(LONGEST_COOLING, 2 * now)), False
+    if name == "conditioning_water":
+        return (0.0, max(now + WETTER, 2 * now)), False
+    if name == "conditioning_temperature":
+        mash = float(mash_temperature(case.recipe, case.air))
+        return (
+            min(mash + 1.0, now),
+            max(float(air.saturation_temperature(case.air.pressure)) - 1.0, now),
+        ), False
     return (LEAST_SHARE * now, LARGEST_SHARE * now), True
 
 

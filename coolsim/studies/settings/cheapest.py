@@ -10,6 +10,7 @@ import numpy as np
 
 from coolsim.around import working
 from coolsim.case import Case
+from coolsim.coming import in_air
 from coolsim.costs import Cost, cost_of
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import Forecast, of_one, predicted_each
@@ -92,7 +93,7 @@ def dialled(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case
         there, forecast = of_one(machine, best.case, best.result, constraints), None
         constraints = [_missed_so(c, float(v)) for c, v in zip(constraints, there.violations[:, 0])]
     place = put_on_dial(machine, best.case, best.result, constraints, forecast)
-    return best.case if place is None else place.case
+    return best.case if place is None else in_air(place.case)
 
 
 def _missed_so(c: Constraint, violation: float) -> Constraint:

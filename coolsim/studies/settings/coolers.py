@@ -17,6 +17,7 @@ from coolsim.answer import interleave
 from coolsim.case import Case
 from coolsim.fields import Array, documented
 from coolsim.finishing import target_moisture
+from coolsim.machines import conditioner
 from coolsim.machines.base import Forecast, Setting
 from coolsim.machines.plant import (
     Plant,
@@ -45,7 +46,7 @@ class Answers:
     best: Best
     driest: Best
     wettest: Best
-    needed: Array  # feed moisture; nan where no feed serves
+    needed: Array | None  # feed moisture; nan where no feed serves; None: the conditioner is set in its place
     hardly: NDArray[np.bool_]  # whether dwell hardly matters
     search: Search
     free: Best | None = None  # the best without the least bed, where that is no end of what was searched
@@ -57,14 +58,14 @@ def answers(case: Case, plant: Plant, limits: list[Constraint], least: Sequence[
     least: the least bed as a limit, where the plant could do without it: what is best then is searched beside.
     """
     search, kept = _search(case, plant), [*limits, *least]
-    goals = [_cheapest(case, kept), *_ends(case, kept), Goal(_least_feed, kept, None)]
-    best, driest, wettest, wettest_feed, *free = search.best(
-        [*goals, _cheapest(case, limits)] if least else goals
-    )
+    goals = [_cheapest(case, kept), *_ends(case, kept)]
+    feeds = [] if conditioner.ranges(case) else [Goal(_least_feed, kept, None)]
+    freely = [_cheapest(case, limits)] if least else []
+    best, driest, wettest, *others = search.best([*goals, *feeds, *freely])
     best, hardly = _smallest_bed(case, search, kept, best)
     best = _nearest(case, search, kept, best, driest)
-    needed = _required_feed(case, plant, kept, wettest_feed)
-    return Answers(best, driest, wettest, needed, hardly, search, free[0] if free else None)
+    needed = _required_feed(case, plant, kept, others[0]) if feeds else None
+    return Answers(best, driest, wettest, needed, hardly, search, others[-1] if freely else None)
 
 
 def least_bed(case: Case) -> list[Constraint]:
@@ -77,9 +78,11 @@ def least_bed(case: Case) -> list[Constraint]:
 
 def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
     ceiling, now = target_moisture(case), case.feed.moisture
-    feed = feed or (min(ceiling, now), max(ceiling, now) + FEED_AHEAD)
+    before: dict[str, tuple[float, float]] = conditioner.ranges(case)
+    feed = feed or ((now, now) if before else (min(ceiling, now), max(ceiling, now) + FEED_AHEAD))
     quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
-    return Search(Fit(plant, Box(knob_range(plant.case) | {"feed_moisture": feed}), SURVEY, quick))
+    ranges = knob_range(plant.case) | before | {"feed_moisture": feed}
+    return Search(Fit(plant, Box(ranges), SURVEY, quick))
 
 
 def _cheapest(case: Case, limits: list[Constraint]) -> Goal:

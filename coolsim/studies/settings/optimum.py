@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.case import Case, Line
+from coolsim.coming import in_air
 from coolsim.machines import machine_of
 from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
@@ -66,7 +67,7 @@ def optima(case: Case) -> Optima:
             best,
             driest,
             wettest,
-            required_feed=float(found.needed[0]),
+            required_feed=None if found.needed is None else float(found.needed[0]),
             hardly_matters=bool(found.hardly[0]),
             without_least_bed=free,
             forecast=coolers.forecast(case, found.search, limits),
@@ -123,7 +124,9 @@ def subject_for(case: Case) -> Subject:
 def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
     knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
     tried = found.tried
-    return Optimum(found.kept, machine_of(case).at(knobs), one(tried.result, 0), float(tried.cost.total[0]))
+    return Optimum(
+        found.kept, in_air(machine_of(case).at(knobs)), one(tried.result, 0), float(tried.cost.total[0])
+    )
 
 
 def _of_marches(states: Sequence[Found]) -> Optima:
@@ -132,4 +135,4 @@ def _of_marches(states: Sequence[Found]) -> Optima:
 
 
 def _marched(found: Found) -> Optimum:
-    return Optimum(bool((found.excess <= KEPT).all()), found.case, found.result, found.cost)
+    return Optimum(bool((found.excess <= KEPT).all()), in_air(found.case), found.result, found.cost)

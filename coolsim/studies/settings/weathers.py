@@ -16,7 +16,7 @@ from coolsim.answer import interleave, many
 from coolsim.case import Air, Case
 from coolsim.costs import Cost
 from coolsim.errors import NotConverged
-from coolsim.machines import machine_of
+from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Plant, excesses, knob_range
@@ -42,35 +42,47 @@ def by_weather(case: Case) -> SettingsByWeather:
 
 
 def _of_coolers(case: Case) -> SettingsByWeather:
-    limits, plant = constraints_of(case), Plant(case)
+    limits, plant = constraints_of(case), Plant(conditioner.held(case))
     count = plant.weathers
-    chunks = np.array_split(np.arange(count), -(-count // AT_ONCE))
-    parts = [coolers.answers(case, plant.of(k) if len(k) < count else plant, limits) for k in chunks]
+    if conditioner.ranges(case):  # what it brings is found in one weather
+        alone = [Plant(dataclasses.replace(case, air=one)) for one in _each(plant.case.air)]
+        parts = [coolers.answers(one.case, one, limits) for one in alone]
+    else:
+        chunks = np.array_split(np.arange(count), -(-count // AT_ONCE))
+        parts = [coolers.answers(case, plant.of(k) if len(k) < count else plant, limits) for k in chunks]
     best, driest, wettest = (
         coolers.joined([getattr(part, name) for part in parts]) for name in ("best", "driest", "wettest")
     )
-    needed, hardly = (np.concatenate([getattr(part, n) for part in parts]) for n in ("needed", "hardly"))
+    hardly = np.concatenate([part.hardly for part in parts])
+    needed = np.concatenate([np.full(len(p.hardly), np.nan) if p.needed is None else p.needed for p in parts])
     return SettingsByWeather(
         air=plant.case.air,
         met=best.kept,
         settings=best.tried.settings,
         result=best.tried.result,
         cost=best.tried.cost,
-        binding=_first_bound(plant, limits, best),
+        binding=_first_bound(case, plant, limits, best),
         broken=np.where(best.kept, "", [limits[int(k)].called for k in best.excess.argmax(axis=0)]),
         dwell_matters=~hardly,
         driest=Reached(driest.tried.result.pellets_out.moisture_wb, driest.tried.settings),
         wettest=Reached(wettest.tried.result.pellets_out.moisture_wb, wettest.tried.settings),
         required_feed_moisture=needed,
+        **{name: best.knobs[name] for name in conditioner.ranges(case)},
     )
 
 
-def _first_bound(plant: Plant, limits: Sequence[Constraint], best: Any) -> Any:
+def _each(air: Air) -> list[Air]:
+    """The states of air, one by one."""
+    rows = zip(*(getattr(air, f.name) for f in dataclasses.fields(Air)))
+    return [Air(*map(float, row)) for row in rows]
+
+
+def _first_bound(case: Case, plant: Plant, limits: Sequence[Constraint], best: Any) -> Any:
     """The first limit, or else the first end of a range, at which each weather stands, in words."""
     excess = excesses(plant.case, best.tried, limits)
     words = np.full(excess.shape[1], "", dtype=object)
     names = [(c.called, np.abs(row) <= AT_LIMIT) for c, row in zip(limits, excess)]
-    for name, ends in knob_range(plant.case).items():
+    for name, ends in (knob_range(plant.case) | conditioner.ranges(case)).items():
         low, high = (np.broadcast_to(end, words.shape) for end in ends)
         for end, value in (("lowest", low), ("highest", high)):
             close = np.abs(best.knobs[name] - value) <= AT_LIMIT * (high - low)
@@ -86,8 +98,7 @@ def _first_bound(plant: Plant, limits: Sequence[Constraint], best: Any) -> Any:
 def _of_marches(case: Case) -> SettingsByWeather:
     subject = subject_for(case)
     air = Air(*np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air))))
-    rows = zip(*(getattr(air, f.name) for f in dataclasses.fields(Air)))
-    alone = [dataclasses.replace(case, air=Air(*map(float, row))) for row in rows]
+    alone = [dataclasses.replace(case, air=one) for one in _each(air)]
 
     def best_of(one: Case, weather: int) -> Asking[list[Found]]:
         try:
@@ -112,6 +123,7 @@ def _of_marches(case: Case) -> SettingsByWeather:
         driest=_reached(driest),
         wettest=_reached(wettest),
         required_feed_moisture=np.full(len(best), np.nan),
+        **{name: np.array([state.knobs[name] for state in best]) for name in conditioner.ranges(case)},
     )
 
 

@@ -114,6 +114,9 @@ class Floor(Displayed):
     motor: float | None = documented(
         "W", "of coolers: next standard motor", default=None, json="motor_kW", factor=1e-3
     )
+    served: tuple[Served, ...] = documented(
+        "-", "of coolers: every product in every weather there, before the steps of the dials", default=()
+    )
 
 
 @dataclass(frozen=True, repr=False)

@@ -24,13 +24,14 @@ from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
+from coolsim.finishing import headspace_dew_point
 from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
-from coolsim.requirements import Constraint, constraints_of, depths_to_choose, least_time
+from coolsim.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
 from coolsim.result import Warning
 from coolsim.scenario.weather import read_weather
 from coolsim.studies.climate import design_weather
@@ -274,13 +275,29 @@ class Duties:
         """How far limits are broken, (limits, …); ≤ 0 where kept."""
         T = self.of("outside_temperature", points)
         here = [dataclasses.replace(c, bound=c.bound[points.duty]) for c in limits]
-        return excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, here)
+        found = excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, here)
+        for row, c in enumerate(here):
+            if c.quantity.name == SWEATING and len({id(one.material) for one in self.cases}) > 1:
+                found[row] = c.violation(self._dew_points(points, state.outcome))
+        return found
+
+    def _dew_points(self, points: Points, o: Outcome) -> Array:
+        """Dew points in the bags of each product, by its own isotherm."""
+        found = np.empty(np.shape(o.moisture))
+        duty = np.broadcast_to(points.duty, found.shape)
+        for k in np.unique(duty):
+            at = duty == k
+            found[at] = headspace_dew_point(self.cases[int(k)], o.moisture[at], o.even_temperature[at])
+        return found
 
 
 def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
     """Each product in each weather of [sizing], product by product: their names, and the case of each."""
     sizing = case.sizing
     products = sizing.product or (Product("the feed", case.material, case.feed),)
+    if sizing.product and case.arrival is not None:  # a product states its feed: only the weather acts on it
+        typed = dataclasses.replace(case.arrival, typed=("moisture", "temperature"))
+        case = dataclasses.replace(case, arrival=typed)
     weathers = sizing.weather or (DesignWeather("the air outside", case.air),)
     airs = _design_airs(case, weathers)
     cases = [

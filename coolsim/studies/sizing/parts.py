@@ -80,6 +80,7 @@ class Parts:
             specific_energy=float(energy.mean()),
             highest_energy=float(energy.max()),
             cost_per_tonne=float(state.cost.per_tonne.mean()) if self.priced else None,
+            served=self.served(best),
         )
 
     def _energy(self, best: Best, state: Weighed) -> Array:

@@ -13,9 +13,11 @@ from coolsim.case import Case, Line
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.finishing import uncoated
+from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.predict import predict
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
+from coolsim.result import Warning
 from coolsim.scenario import inputs, retyped, typed_back
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import alone, asked, stages
@@ -36,8 +38,10 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    typed, case = case, uncoated(case)
+    typed, opened, case = case, bool(ranges(case)), held(uncoated(case))
     answer = _found(case, on_dial)
+    if opened:
+        answer = dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD)))
     if _at_least_bed(case, answer):
         answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case, on_dial))
     served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)

@@ -1,0 +1,199 @@
+"""What becomes of a case, as rows of smooth numbers: what is bounded, told and paid, whatever the machine.
+
+Costs and verdicts have kinks, so they are no rows: a page weighs the rows by the same constraints and prices. What
+is spent, and the weight given away, are per kilogram of wet feed, before any price. A water activity has a kink in
+the weather, where its store is as warm as the air outside; the moisture that is as active has none (`Activity`).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case import Case, Line
+from coolsim.costs import given_away
+from coolsim.errors import NotConverged
+from coolsim.fields import Array
+from coolsim.inputs import LABORATORY, is_uneven
+from coolsim.machines import Machine
+from coolsim.machines.base import FULL, QUICK, predicted
+from coolsim.physics import sorption
+from coolsim.quantities import QUANTITIES, Quantity
+from coolsim.requirements import Constraint, constraints_of, values_of
+from coolsim.result import Result
+
+LEAST = 1e-6  # of a water activity, and of what is told as a logarithm
+ELECTRICITY, HEAT, GIVEN_AWAY, FED = "electricity", "heat", "given_away", "fed"
+WETTEST, WARMEST, WETTEST_ACTIVITY = "wettest_tenth", "warmest_tenth", "wettest_activity"
+# Told on every page, whether or not anything bounds it.
+_TOLD: Mapping[str, Callable[[Result], Any]] = {
+    "moisture": lambda r: r.pellets_out.moisture_wb,
+    "temperature": lambda r: r.pellets_out.temperature,
+    "water_activity": lambda r: r.in_store.water_activity,
+    "exhaust_relative_humidity": lambda r: r.air_out.relative_humidity,
+    "exhaust_temperature": lambda r: r.air_out.temperature,
+    "bed_pressure_drop": lambda r: r.bed.pressure_drop,
+    "lift_off": lambda r: r.bed.lift_off,
+}
+_UNLIKE: Mapping[str, Callable[[Result], Any]] = {  # where pellets are unlike
+    WETTEST: lambda r: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
+    WARMEST: lambda r: r.between_pellets.warmest_tenth.temperature,  # type: ignore[union-attr]
+    WETTEST_ACTIVITY: lambda r: r.in_store.of_wettest_tenth,
+}
+_ALIKE = {WETTEST: "moisture", WARMEST: "temperature", WETTEST_ACTIVITY: "water_activity"}
+# Which of the above stands beside a wish, as predict tells it.
+TENTH_OF = {"moisture": WETTEST, "above_ambient": WARMEST, "water_activity": WETTEST_ACTIVITY}
+_ACTIVITIES = ("water_activity", WETTEST_ACTIVITY)
+_SPANNING = ("bed_pressure_drop", "lift_off", "fan_speed", ELECTRICITY)  # decades: as logarithms
+_OF_EXIT = ("above_ambient",)  # follow from another row and the air outside
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row: its name, and whether it is told as a logarithm, as the moisture that is as active, or as it is."""
+
+    key: str
+    quantity: Quantity | None
+    form: str = "itself"  # or "logarithm", "activity"
+
+
+def rows_of(case: Case) -> tuple[Row, ...]:
+    """The rows of a case: what every page tells, what its constraints bound, what it spends."""
+    bounded = {c.key: c.quantity for c in constraints_of(case)}
+    names: dict[str, Quantity | None] = {n: QUANTITIES.get(n) for n in _TOLD}
+    names |= bounded
+    names |= dict.fromkeys((*_UNLIKE, ELECTRICITY, HEAT, GIVEN_AWAY, FED))
+    return tuple(Row(k, q, _form(k)) for k, q in names.items() if k not in _OF_EXIT)
+
+
+def _form(key: str) -> str:
+    if key in _ACTIVITIES:
+        return "activity"
+    return "logarithm" if key.rpartition(".")[2] in _SPANNING else "itself"
+
+
+@dataclass(frozen=True)
+class Solved:
+    """States that were predicted: rows (rows, N), nan where the computation failed, and what fans did."""
+
+    rows: Array
+    set_by: Mapping[str, Array]  # what follows from what was set, as a fan's speed, by keys
+
+
+def solve(
+    machine: Machine,
+    rows: Sequence[Row],
+    cases: Sequence[Case],
+    *,
+    rough: bool,
+    follows: Sequence[str] = (),
+) -> Solved:
+    """Predict cases; `follows` are keys of settings that are read from a fan, not set."""
+    try:
+        result, computed = predicted(cases, QUICK if rough else FULL)
+    except NotConverged:
+        return Solved(np.full((len(rows), len(cases)), np.nan), {})
+    some = [case for case, well in zip(cases, computed) if well]
+    known = _known(machine, some, result)
+    found = np.full((len(rows), len(cases)), np.nan)
+    store = store_of(machine.case)
+    T = np.array([case.air.temperature for case in some], float)
+    for table, row in zip(found, rows):
+        table[computed] = _smooth(row, np.asarray(known[row.key], float), store, T)
+    return Solved(found, {key: _placed(known[key], computed) for key in follows})
+
+
+def _placed(values: Any, computed: NDArray[np.bool_]) -> Array:
+    column = np.full(len(computed), np.nan)
+    column[computed] = values
+    return column
+
+
+def _known(machine: Machine, cases: Sequence[Case], result: Result) -> dict[str, Any]:
+    outside = np.array([case.air.temperature for case in cases], float)
+    spent = machine.spent(cases, result)
+    asked = constraints_of(machine.case)
+    known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
+    known |= {name: read(result) for name, read in _TOLD.items()}
+    unlike = result.between_pellets is not None
+    known |= {n: read(result) if unlike else known[_ALIKE[n]] for n, read in _UNLIKE.items()}
+    feed = np.asarray(spent.feed)
+    solid = feed * np.array([1 - case.feed.moisture for case in cases])
+    moisture = result.pellets_out.moisture_wb
+    lost = np.asarray(given_away(machine.case, solid, moisture)) + 0 * feed
+    known |= {
+        ELECTRICITY: spent.electricity / feed,
+        HEAT: spent.heat / feed,
+        GIVEN_AWAY: lost / feed,
+        FED: feed,
+    }
+    return known
+
+
+# ---- Forms ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Store:
+    """Where water activity is judged: at a temperature of its own, or as warm as it is outside, at least 25 °C."""
+
+    isotherm: sorption.Isotherm
+    temperature: float | None
+
+    def at(self, outside: Array) -> Array:
+        return np.full(np.shape(outside), self.temperature) if self.temperature is not None else np.maximum(
+            LABORATORY, outside
+        )  # fmt: skip
+
+
+def store_of(case: Case) -> Store:
+    """The store of a case."""
+    return Store(case.material.isotherm, case.target.water_activity_at)
+
+
+def _smooth(row: Row, values: Array, store: Store, outside: Array) -> Array:
+    if row.form == "logarithm":
+        return np.log(np.maximum(values, LEAST))
+    if row.form == "activity":
+        activity = np.clip(values, LEAST, 1 - LEAST)
+        return np.asarray(sorption.equilibrium_moisture(store.isotherm, activity, store.at(outside)))
+    return values
+
+
+def plain(row: Row, smooth: Array, store: Store, outside: Array) -> Array:
+    """A row as it was before it was made smooth."""
+    if row.form == "logarithm":
+        return np.exp(smooth)
+    if row.form == "activity":
+        moisture = np.maximum(smooth, LEAST)
+        return np.asarray(sorption.water_activity(store.isotherm, moisture, store.at(outside)))
+    return smooth
+
+
+# ---- Even beds ------------------------------------------------------------------------------------------
+
+
+def evened(case: Case) -> Case:
+    """The case with an even bed, which is several times as quickly predicted; itself, where it is one."""
+    if isinstance(case.cooler, Line):
+        stages = tuple(dataclasses.replace(s, cooler=_even(s.cooler)) for s in case.cooler.stages)
+        return dataclasses.replace(case, cooler=Line(stages))
+    return dataclasses.replace(case, cooler=_even(case.cooler))
+
+
+def _even(cooler: Any) -> Any:
+    if not is_uneven(cooler):
+        return cooler
+    names = [f.name for f in dataclasses.fields(cooler) if "_deviation" in f.name]
+    return dataclasses.replace(cooler, **dict.fromkeys(names, None))
+
+
+def constraints_told(case: Case) -> list[Constraint]:
+    """What a verdict is given on."""
+    free = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
+    return [c for c in constraints_of(free) if not (c.assumed and c.quantity.name.startswith("fan"))]

@@ -1,0 +1,381 @@
+"""The page of `coolsim explore` in a real browser: sliders are moved, and what it says is held against `predict`.
+
+A rough map serves what is only about the page; what it computes from a map is compared with Python's own reading of
+the same map, and, of a full map, with predictions.
+"""
+
+from __future__ import annotations
+
+import base64
+import dataclasses
+import io
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from browser.browsers import faults_of_axe, opened, show
+from explore.held import states
+from pypdf import PdfReader
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from shipped import level
+
+import coolsim
+from coolsim.costs import cost_of, given_away
+from coolsim.machines import machine_of
+from coolsim.output.explore.document import document
+from coolsim.requirements import verdicts_of
+from coolsim.studies.explore.axes import case_at
+from coolsim.studies.explore.charted import Chart, Effort, charted
+from coolsim.studies.explore.surface import Bend, Surface, powers_of
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+WIDTHS = (360, 1280)
+QUICK = Effort((400,), (20,), 20, 60, 1.0, 100.0, 1.0)  # a rough map in half a second
+FINE = Effort((3000,), (100,), 30, 200, 2e-4, 0.2, 4e-3)
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    window = opened(tmp_path_factory.mktemp("profile"))
+    yield window
+    window.quit()
+
+
+@pytest.fixture(scope="module")
+def rough() -> Chart:
+    return charted(level("humid-delta"), effort=QUICK)
+
+
+@pytest.fixture(scope="module")
+def page(rough: Chart, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("explore") / "page.html"
+    file.write_text(document(rough, "0.0", "si", "mill.toml"), encoding="utf-8")
+    return file
+
+
+def answered(browser: Any, values: np.ndarray) -> list[dict[str, float]]:
+    """What the page computes at values (axes, N)."""
+    found: list[dict[str, float]] = browser.execute_script(
+        "return arguments[0].map((values) => outcomes(values))", values.T.tolist()
+    )
+    return found
+
+
+def test_the_page_reads_its_map_as_python_does(browser: Any, page: Path, rough: Chart) -> None:
+    """All rows at 200 places: coefficients are shipped with seven digits, the isotherm as a table to 1e-4."""
+    show(browser, page, 1280)
+    values = states(rough, 200)
+    read, here = rough(values), answered(browser, values)
+    for row in rough.rows:
+        mine = np.array([one[row.key] for one in here])
+        size = 1e-4 if row.form == "activity" else 1e-5 * max(1e-3, float(np.abs(read[row.key]).max()))
+        assert mine == pytest.approx(read[row.key], abs=2 * size), row.key
+
+
+def test_bends_are_read_as_python_reads_them(browser: Any, rough: Chart, tmp_path: Path) -> None:
+    """The same map with a bend along its third axis, whose polynomials have coefficients drawn at random."""
+    s, axes = rough.surface, len(rough.axes)
+    linear = powers_of(axes, 1)
+    bend = Bend(
+        Surface(s.low, s.high, linear, (linear[:, 2] == 1.0)[None] * 1.0), np.array([-1, -0.3, 0.2, 1]), 1
+    )
+    more = np.random.default_rng(5).normal(size=(len(rough.rows), 4 * len(linear)))
+    bent = Surface(s.low, s.high, s.powers, np.concatenate([s.coefficients, 1e-3 * more], axis=1), (bend,))
+    chart = dataclasses.replace(rough, surface=bent)
+    file = tmp_path / "page.html"
+    file.write_text(document(chart, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, file, 1280)
+    values = states(chart, 100)
+    read, here = chart(values), answered(browser, values)
+    for key in ("moisture", "temperature", "lift_off"):
+        assert [one[key] for one in here] == pytest.approx(read[key].tolist(), rel=2e-6)
+    assert np.abs(read["temperature"] - rough(values)["temperature"]).max() > 1e-4  # the bend does something
+
+
+def test_verdicts_are_those_of_python(browser: Any, page: Path, rough: Chart) -> None:
+    """Which constraints are kept, on the same numbers."""
+    show(browser, page, 1280)
+    values = states(rough, 60)
+    told = browser.execute_script(
+        "return arguments[0].map((v) => judged(v).map((one) => [one.constraint.key, one.value, one.met]))",
+        values.T.tolist(),
+    )
+    asked = [v.constraint for v in verdicts_of(rough.case, rough.result)]
+    assert [key for key, _, _ in told[0]] == [c.key for c in asked]
+    assert {met for one in told for _, _, met in one} == {True, False}  # else nothing is compared
+    for one in told:
+        for (_, value, met), c in zip(one, asked):
+            assert met == bool(c.violation(value) <= 1e-6)
+
+
+@pytest.mark.thorough
+def test_sliders_moved_say_what_predict_says(browser: Any, tmp_path: Path) -> None:
+    """Every slider is moved by the keyboard; moisture, temperature, verdict and cost against a prediction there."""
+    chart = charted(coolsim.load(SCENARIOS / "humid-delta.toml"), effort=FINE)
+    file = tmp_path / "page.html"
+    file.write_text(document(chart, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, file, 1280)
+    steps = {
+        "feed_moisture": (Keys.ARROW_RIGHT, 6),
+        "outside_temperature": (Keys.ARROW_LEFT, 8),
+        "outside_humidity": (Keys.ARROW_RIGHT, 5),
+        "airflow": (Keys.ARROW_RIGHT, 20),
+        "bed_depth": (Keys.ARROW_RIGHT, 10),
+    }
+    for k, axis in enumerate(chart.axes):
+        key, count = steps[axis.key]
+        browser.find_element(By.ID, f"axis-{k}").send_keys(key * count)
+    values = np.array(browser.execute_script("return here"))
+    # by hand: 14 + 0.6 %, 31 − 4 °C, 82 + 5 %, 1200 + 20 × 10 m³/h (half a percent of 2000), 55 + 10 cm
+    assert values == pytest.approx([0.146, 27.0, 0.87, 1400 / 3600, 0.65])
+    case = case_at(machine_of(chart.case), chart.axes, values)
+    result = coolsim.predict(case)
+    found = answered(browser, values[:, None])[0]
+    assert 100 * found["moisture"] == pytest.approx(100 * result.pellets_out.moisture_wb, abs=0.03)
+    assert found["temperature"] == pytest.approx(result.pellets_out.temperature, abs=0.3)
+    assert found["wettest_tenth"] == pytest.approx(result.between_pellets.wettest_tenth.moisture_wb, abs=5e-4)
+    spent = machine_of(case).spent([case], coolsim.predict([case]))
+    solid = case.feed.throughput * (1 - case.feed.moisture)
+    bill = cost_of(
+        case.costs,
+        case.feed.throughput,
+        electricity=float(spent.electricity[0]),
+        heat=0.0,
+        given_away=given_away(case, solid, result.pellets_out.moisture_wb),
+    )
+    told = browser.execute_script("return costs(here)")
+    assert told["total"] == pytest.approx(float(bill.per_tonne), abs=0.3)  # 0.03 points are 0.26 of feed
+    assert told["perHour"] == pytest.approx(1.2)
+    said = browser.find_element(By.ID, "verdict").text
+    met = all(v.met for v in verdicts_of(case, result))
+    assert met == (not said.startswith(("Too", "Beyond")))
+    assert f"{100 * found['moisture']:.2f} %" in said
+
+
+@pytest.mark.thorough
+def test_the_chance_is_that_of_python(browser: Any, page: Path, rough: Chart) -> None:
+    """At three places, by the same samples of the same map: to the last sample but two."""
+    from coolsim.studies.explore.axes import coordinates
+    from coolsim.studies.explore.outcomes import plain
+    from coolsim.studies.uncertainty import kept, varying
+
+    assert rough.spread is not None
+    show(browser, page, 1280)
+    for values in states(rough, 30).T[-3:]:
+        t = rough.surface.scaled(coordinates(rough.axes, values[:, None]))
+        smooth = rough.surface.at(t) + rough.spread.added(t[:, 0])
+        outside = values[1:2]
+        known = {row.key: plain(row, s, rough.store, outside) for row, s in zip(rough.rows, smooth)}
+        known["above_ambient"] = known["temperature"] - outside
+        both = np.all([kept(c, known[c.key]) for c in varying(rough.case)], axis=0)
+        told = browser.execute_script("return chance(arguments[0])", values.tolist())
+        assert told == pytest.approx(float(both.mean()), abs=2.1 / 512)
+
+
+def test_us_units(browser: Any, rough: Chart, tmp_path: Path) -> None:
+    """By hand: 31 °C are 87.8 °F; a short ton is 0.90718 t, so that is the share of the price of a tonne."""
+    file = tmp_path / "page.html"
+    file.write_text(document(rough, "0.0", "us", "mill.toml"), encoding="utf-8")
+    si = tmp_path / "si.html"
+    si.write_text(document(rough, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, si, 1280)
+    per_tonne = browser.execute_script("return data.costs.map((c) => c.price)")
+    show(browser, file, 1280)
+    assert browser.find_element(By.ID, "axis-1-typed").get_attribute("value") == "87.8"
+    assert "per short ton" in browser.find_element(By.ID, "verdict").text
+    assert browser.execute_script("return data.costs.map((c) => c.price)") == pytest.approx(
+        [0.90718474 * price for price in per_tonne]
+    )
+
+
+def test_what_is_outside_the_map_is_refused(browser: Any, page: Path) -> None:
+    show(browser, page, 1280)
+    before = browser.execute_script("return here")
+    box = browser.find_element(By.ID, "axis-0-typed")
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys("25" + Keys.ENTER)
+    refused = browser.find_element(By.ID, "refused").text
+    assert "outside this map" in refused and "12.5 to 15.5 %" in refused
+    assert browser.execute_script("return here") == before
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys("12.4" + Keys.ENTER)
+    assert "12.4 % is outside this map" in browser.find_element(By.ID, "refused").text
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys("wet" + Keys.ENTER)
+    assert "is no number" in browser.find_element(By.ID, "refused").text
+    assert browser.execute_script("return here") == before
+
+
+def test_settings_stand_on_their_dials(browser: Any, page: Path, rough: Chart) -> None:
+    """An airflow of 1234 m³/h is between steps of 10 m³/h: 1230 is taken, and said."""
+    show(browser, page, 1280)
+    k = [axis.key for axis in rough.axes].index("airflow")
+    box = browser.find_element(By.ID, f"axis-{k}-typed")
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys("1234" + Keys.ENTER)
+    assert 3600 * browser.execute_script(f"return here[{k}]") == pytest.approx(1230)
+    assert "the dial has no 1234" in browser.find_element(By.ID, "refused").text
+
+
+def test_undo_goes_back_step_by_step(browser: Any, page: Path) -> None:
+    show(browser, page, 1280)
+    undo, start = browser.find_element(By.ID, "undo"), browser.execute_script("return here")
+    assert not undo.is_enabled()
+    for k in (0, 1):
+        browser.find_element(By.ID, f"axis-{k}").send_keys(Keys.ARROW_RIGHT)
+    after = browser.execute_script("return here")
+    undo.click()
+    assert browser.execute_script("return here") == [after[0], *start[1:]]
+    undo.click()
+    assert browser.execute_script("return here") == start
+    assert not undo.is_enabled()
+    browser.find_element(By.ID, "axis-0").send_keys(Keys.ARROW_LEFT)
+    browser.find_element(By.ID, "reset").click()
+    assert browser.execute_script("return here") == start
+    undo.click()
+    assert browser.execute_script("return here") != start
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("question", ["tonight", "study"])
+def test_no_sideways_scrolling_no_error_and_nothing_for_axe(
+    browser: Any, page: Path, width: int, question: str
+) -> None:
+    for scheme in ("light", "dark"):
+        media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+        show(browser, page, width)
+        browser.find_element(By.ID, f"tab-{question}").click()
+        inner, wide = browser.execute_script(
+            "return [document.documentElement.clientWidth, document.documentElement.scrollWidth]"
+        )
+        assert width - 20 <= inner <= width
+        assert wide <= inner
+        assert [e for e in browser.get_log("browser") if e["level"] in ("SEVERE", "WARNING")] == []
+        faults, measured = faults_of_axe(browser)
+        assert faults == []
+        assert measured > 20
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
+def test_it_can_load_nothing(browser: Any, page: Path) -> None:
+    """Its policy names its own style and program by their hashes; a script that is put in is not run."""
+    text = page.read_text(encoding="utf-8")
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1]  # type: ignore[index]
+    assert policy.startswith(("default-src 'none'", "default-src &#39;none&#39;"))
+    assert "unsafe" not in policy and "http" not in policy
+    assert re.search(r"(src|href)=\"(?!data:)", text) is None
+    show(browser, page, 1280)
+    browser.execute_script(
+        "const s = document.createElement('script'); s.textContent = 'window.ran = 1';"
+        "document.body.append(s);"
+    )
+    assert browser.execute_script("return window.ran") is None
+    browser.get_log("browser")  # the refusal is told there
+
+
+def test_a_title_ends_no_element(browser: Any, rough: Chart, tmp_path: Path) -> None:
+    title = '</script><b id="broken">&amp;'
+    chart = dataclasses.replace(rough, case=dataclasses.replace(rough.case, title=title))
+    file = tmp_path / "page.html"
+    file.write_text(document(chart, "0.0", "si", "</script>.toml"), encoding="utf-8")
+    show(browser, file, 1280)
+    assert browser.find_element(By.TAG_NAME, "h1").text == title
+    assert browser.find_elements(By.ID, "broken") == []
+    assert "Pellets leave at" in browser.find_element(By.ID, "verdict").text  # its numbers were read
+
+
+def test_tabs_by_keyboard(browser: Any, page: Path) -> None:
+    show(browser, page, 1280)
+    first = browser.find_element(By.ID, "tab-tonight")
+    first.send_keys(Keys.ARROW_RIGHT)
+    assert browser.find_element(By.ID, "tab-study").get_attribute("aria-selected") == "true"
+    assert not browser.find_element(By.ID, "tonight").is_displayed()
+    browser.find_element(By.ID, "tab-study").send_keys(Keys.HOME)
+    assert browser.find_element(By.ID, "tonight").is_displayed()
+
+
+def test_the_picture_is_read_moved_and_taken_along(browser: Any, page: Path, rough: Chart) -> None:
+    show(browser, page, 1280)
+    browser.find_element(By.ID, "tab-study").click()
+    k = [axis.key for axis in rough.axes].index("airflow")
+    before = browser.execute_script("return here")
+    browser.find_element(By.CSS_SELECTOR, "#plot svg").send_keys(Keys.ARROW_RIGHT)
+    after = browser.execute_script("return here")
+    assert 3600 * (after[k] - before[k]) == pytest.approx(10)
+    code = browser.find_element(By.ID, "python").text
+    case = rough.case
+    scope: dict[str, Any] = {}
+    exec(code.replace('coolsim.load("mill.toml")', "given"), {"given": case}, scope)
+    found = answered(browser, np.array(after)[:, None])[0]
+    there = coolsim.predict(case_at(machine_of(case), rough.axes, np.array(after)))
+    assert scope["result"].pellets_out.moisture_wb == pytest.approx(there.pellets_out.moisture_wb, abs=1e-9)
+    lines = browser.execute_script("return csvOf()").split("\r\n")
+    assert lines[0] == '"airflow [m³/h]","feed moisture [%]","moisture [%]"'
+    assert len(lines) == 1 + 49 * 37 + 1  # a head, the grid, and what follows the last line end
+    x, y, z = map(float, lines[1].split(","))
+    assert (x, y) == pytest.approx((500, 12.5))
+    assert z == pytest.approx(100 * browser.execute_script("return view.numbers[0]"), rel=1e-6)
+    assert f"{100 * found['moisture']:.2f} %" in browser.find_element(By.ID, "reading").text
+
+
+def test_numbers_of_the_page_are_json(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    data = json.loads(re.search(r'id="data">(.*?)</script>', text, re.S)[1])  # type: ignore[index]
+    assert {axis["key"] for axis in data["axes"]} >= {"feed_moisture", "airflow"}
+    assert len(text.encode()) < 1_000_000
+
+
+@pytest.mark.thorough
+def test_what_to_buy_is_what_size_says(browser: Any, tmp_path: Path) -> None:
+    """The floor that is taken has the size's own fan and motor; more margin, more pressure; one page to print."""
+    case = level("cooler-to-buy")
+    answer = coolsim.size(case)
+    file = tmp_path / "page.html"
+    file.write_text(document(charted(case, effort=QUICK), "0.0", "si", "buy.toml", answer), encoding="utf-8")
+    show(browser, file, 1280)
+    browser.find_element(By.ID, "tab-buy").click()
+    fan = browser.execute_script("return fanOf(buy.floors[buy.taken], buy.margin)")
+    assert fan["flow"] == pytest.approx(answer.fan.flow)
+    assert fan["pressure"] == pytest.approx(answer.fan.pressure)
+    assert fan["shaft"] == pytest.approx(answer.fan.shaft_power)
+    assert 1000 * fan["motor"] == pytest.approx(answer.fan.motor)
+    said = browser.find_element(By.ID, "bought").text
+    assert f"{answer.floor_area:.2f} m²" in said and f"{answer.fan.motor / 1000:g} kW" in said
+    browser.find_element(By.ID, "choose-margin").send_keys(Keys.END)
+    more = browser.execute_script("return fanOf(buy.floors[chosen.floor], chosen.margin)")
+    duties = [s for floor in answer.curve if floor.floor_area == answer.floor_area for s in floor.served]
+    beds = max(s.fan_pressure + (1.5 - answer.margin) * s.pressure_drop for s in (*duties, *answer.served))
+    assert more["pressure"] == pytest.approx(beds)
+    browser.find_element(By.ID, "choose-floor").send_keys(Keys.HOME)
+    assert f"{answer.curve[0].floor_area:.2f} m²" in browser.find_element(By.ID, "bought").text
+    assert faults_of_axe(browser)[0] == []
+    pdf = browser.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4})
+    assert len(PdfReader(io.BytesIO(base64.b64decode(pdf["data"]))).pages) == 1
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("name", ["belt-four-zones", "dryer-then-cooler"])
+def test_a_belt_and_a_line_are_given_in_python_too(browser: Any, tmp_path: Path, name: str) -> None:
+    """Where several keys say what one slider does, the Python of the page sets the machine itself."""
+    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    chart = charted(case, effort=Effort((200,), (6,), 5, 40, 1.0, 100.0, 1.0))
+    file = tmp_path / "page.html"
+    file.write_text(document(chart, "0.0", "si", "mill.toml"), encoding="utf-8")
+    show(browser, file, 1280)
+    for k in range(len(chart.axes)):
+        browser.find_element(By.ID, f"axis-{k}").send_keys(Keys.ARROW_RIGHT * 3)
+    browser.find_element(By.ID, "tab-study").click()
+    values = np.array(browser.execute_script("return here"))
+    scope: dict[str, Any] = {}
+    code = browser.find_element(By.ID, "python").text.replace('coolsim.load("mill.toml")', "given")
+    exec(code, {"given": case}, scope)
+    there = coolsim.predict(case_at(machine_of(case), chart.axes, values))
+    assert scope["result"].pellets_out.moisture_wb == pytest.approx(there.pellets_out.moisture_wb, abs=1e-8)
+    assert [e for e in browser.get_log("browser") if e["level"] in ("SEVERE", "WARNING")] == []
+    assert faults_of_axe(browser)[0] == []
