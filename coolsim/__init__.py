@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
     from coolsim.studies.fit import fit
+    from coolsim.studies.levers import levers
     from coolsim.studies.plan.plan import plan
     from coolsim.studies.seasons import seasons
     from coolsim.studies.sensitivity import sensitivities
@@ -69,6 +70,7 @@ _HOMES = {
     "reachable": "coolsim.studies.settings.find",
     "explore": "coolsim.output.explore.document",
     "fit": "coolsim.studies.fit",
+    "levers": "coolsim.studies.levers",
     "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
@@ -90,6 +92,7 @@ _CHECKED = {
     "find_settings": False,
     "reachable": False,
     "fit": False,
+    "levers": False,
     "plan": False,
     "seasons": False,
     "sensitivities": False,
@@ -111,6 +114,7 @@ __all__ = [
     "explore",
     "find_settings",
     "fit",
+    "levers",
     "load",
     "load_material",
     "load_weather",

@@ -294,7 +294,7 @@ class Product:
 
 @dataclass(frozen=True)
 class DesignWeather:
-    """Air outside in which a cooler to buy must serve: as typed, or an hour of the weather file."""
+    """Air outside that a size or a card is for: as typed, or of a size an hour of the weather file."""
 
     name: str = documented("-", "how the answer calls it")
     air: Air | None = documented("-", "the air; None where a percentile picks it", default=None)
@@ -326,6 +326,13 @@ class Sizing(Table):
 
 
 @dataclass(frozen=True)
+class CardData(Table):
+    """What a card shows where no weather file is named."""
+
+    weather: tuple[DesignWeather, ...] = documented("-", "the weathers of a season, as typed", default=())
+
+
+@dataclass(frozen=True)
 class WeatherFile(Table):
     """The air outside, hour by hour, as it stands in a file."""
 
@@ -353,6 +360,7 @@ TABLES: Mapping[str, type[Table]] = MappingProxyType(
         "duct": DuctData,
         "sizing": Sizing,
         "weather": WeatherFile,
+        "card": CardData,
         "schedule": ScheduleData,
         "shift": Shift,
         "recipe": Recipe,
@@ -412,6 +420,7 @@ class Case(Displayed):
     )
     sizing: Sizing = documented("-", "a machine to buy", default=Sizing())
     weather: WeatherFile = documented("-", "the air outside, hour by hour", default=WeatherFile())
+    card: CardData = documented("-", "a season in a few weathers, for a card", default=CardData())
     schedule: ScheduleData = documented(
         "-", "of a batch dryer: batch after batch; of a line each stage has its own", default=ScheduleData()
     )

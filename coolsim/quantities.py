@@ -83,6 +83,8 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     # what comes in
     Quantity("feed_moisture", "feed moisture", "fraction", 1),
     Quantity("feed_temperature", "feed temperature", "temperature", 1, "degC"),
+    Quantity("air_temperature", "air outside", "temperature", 1, "degC"),
+    Quantity("relative_humidity", "humidity outside", "fraction", 0),
     # what other questions bound
     Quantity("cost", "cost", "number", 2),
     Quantity("running_cost", "running cost", "number", 2),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -17,6 +17,7 @@ from coolsim.cli.shared import (
     draw_without_screen,
     guarded,
     told,
+    version,
     working,
 )
 
@@ -37,9 +38,11 @@ def card(
     overrides: Overrides = None,
     units: PrintedUnits = Units.si,
 ) -> None:
-    """Write the settings chart of SCENARIO as one printable page: what to set by the weather outside.
+    """Write the settings chart of SCENARIO as a printable page: what to set by the weather outside.
 
-    Needs [weather] file, [target] moisture, a range in [limits] and [costs]; takes as long as `coolsim seasons`.
+    Needs [weather] file, [target] moisture, a range in [limits] and [costs]. In place of a file a season may be
+    typed as a few weathers, each below [[card.weather]] with a name and the keys of [air] that differ: then each is
+    a row. On the second page stands a sheet for trials, to fill in by hand.
 
     Exit status: 0 written, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
@@ -50,12 +53,18 @@ def card(
 
     case = case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))])
     page.check(case)
-    from coolsim.studies.seasons import seasons
+    chart: Any
+    if case.card.weather:
+        from coolsim.studies.card import season
 
-    with working("running the year"):
-        chart = seasons(case).strategies[1].chart
-    assert chart is not None  # check() has seen to it
-    files.write(output, page.card(case, chart, paper.value, units.value), "-o")
+        with working("looking for settings"):
+            chart = season(case)
+    else:
+        from coolsim.studies.seasons.study import chart_alone
+
+        with working("running the year"):
+            chart = chart_alone(case)
+    files.write(output, page.card(case, chart, paper.value, units.value, version()), "-o")
     lacking = letters.families(page.title_of(case))[1]
     no_font = f"; no font that is installed has {lacking}, which its title lacks" if lacking else ""
     told(f"wrote {output}{no_font}")

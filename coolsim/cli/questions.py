@@ -167,6 +167,9 @@ def size(
         bool,
         typer.Option("--without-chance", help="Leave out how likely each product keeps target and limits."),
     ] = False,
+    wide: Annotated[
+        bool, typer.Option("--wide", help="All columns of the tables, wider than the screen.")
+    ] = False,
 ) -> int:
     """Find how large a cooler or dryer, with which fans, SCENARIO needs.
 
@@ -196,7 +199,7 @@ def size(
     with working("looking for a size"):
         answer = sizing.size(case, uncertainty=not exact)
     deliver(
-        lambda: printed.sized(case, answer, page_for(units)),
+        lambda: printed.sized(case, answer, page_for(units, wide)),
         lambda: as_json.size_document(case, answer, scenario, version()),
         json,
     )

@@ -130,11 +130,13 @@ def new(
         bool,
         typer.Option("--whole-line", help="Also what is before and behind the machine, from mixer to bag."),
     ] = False,
+    units: PrintedUnits = Units.si,
 ) -> None:
-    """Write a commented scenario to edit.
+    """Write a commented scenario to edit; or, where FILE ends in .csv, an empty file of trials for `coolsim fit`.
 
-    It runs as it is. With --whole-line it is for `coolsim plan`: recipe, conditioning, die, way, machines, bags. A
-    file that exists is never overwritten.
+    A scenario runs as it is. With --whole-line it is for `coolsim plan`: recipe, conditioning, die, way, machines,
+    bags. The columns of a file of trials are in --units; on paper they stand behind a card. A file that exists is
+    never overwritten.
     """
     from coolsim import files
     from coolsim.scenario import template
@@ -145,5 +147,12 @@ def new(
             [Fault("", "FILE", f"{file}, which exists", "name a new file: nothing is overwritten")]
         )
     files.check([files.Output("FILE", file)])
+    if file.lower().endswith(".csv"):
+        from coolsim.scenario import loads
+        from coolsim.scenario.trial_sheet import template as trials
+
+        files.write(file, trials(loads(template(arrangement.value)), units.value), "FILE")
+        told(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
+        return
     files.write(file, template(arrangement.value, around if whole_line else None), "FILE")
     told(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

@@ -229,8 +229,8 @@ def working(what: str) -> Iterator[Callable[[str], None]]:
         yield lambda other: status.update(f"{other} …")
 
 
-def page_for(units: Units) -> Page:
-    """Return the page that standard output is."""
+def page_for(units: Units, wide: bool = False) -> Page:
+    """Return the page that standard output is; wide: tables have all of their columns."""
     import shutil
 
     from coolsim.output.page import Page
@@ -238,7 +238,7 @@ def page_for(units: Units) -> Page:
     out = sys.stdout
     colour = out.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
     width = max(20, shutil.get_terminal_size((80, 24)).columns)
-    return Page(width, colour, out.encoding or "utf-8", units.value)
+    return Page(width, colour, out.encoding or "utf-8", units.value, wide=wide)
 
 
 def picture_bytes(axes: Any, file: str) -> bytes:

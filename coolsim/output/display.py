@@ -206,6 +206,12 @@ def _ends(x: Any) -> str:
     return f"{float(x):.3g}" if np.ndim(x) == 0 else f"{np.min(x):.3g} … {np.max(x):.3g}"
 
 
+def _levers(answer: Any, page: Page) -> str:
+    from coolsim.output import levers
+
+    return levers.told(answer, page)
+
+
 def _weather(answer: Any, page: Page) -> str:
     from coolsim.output import seasons
 
@@ -234,6 +240,7 @@ _PRINTERS: Mapping[str, Callable[[Any, Page], str]] = {
     "Sensitivities": _sensitivities,
     "Weather": _weather,
     "Material": _material,
+    "Levers": _levers,
 }
 
 

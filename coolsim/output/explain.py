@@ -26,6 +26,7 @@ ANSWERS = (
     *("studies.settings.answer", "studies.uncertainty", "studies.sensitivity", "studies.sizing.answer"),
     "studies.sweep.answer",
     *(
+        "studies.levers",
         "studies.plan.answer",
         "studies.fit.answer",
         "studies.seasons.study",

@@ -334,4 +334,5 @@ _LISTS: Mapping[str, tuple[str, ...]] = {
     "Plan": ("equipment", "before"),
     "FitAnswer": ("parameters", "readings", "suspects", "next"),
     "Uncertainty": ("contributors",),
+    "Levers": ("spans",),
 }

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
 from coolsim.visible import plain, visible
 
+LEAST_COLUMNS = 3  # of a table; with fewer it is none
+WIDE = "--wide"
 NARROW = 56  # columns; below, what would stand side by side stands one below the other
 
 
@@ -30,6 +32,7 @@ class Page:
     encoding: str = "utf-8"
     units: str = "si"
     writer: Writer | None = None  # None: plain text
+    wide: bool = False  # all columns of tables, however many there are
 
     def unit(self, dimension: Dimension) -> str:
         """Return the unit in which this page shows a dimension."""
@@ -77,11 +80,31 @@ def table(
     return _rendered(grid, page)
 
 
-def grid(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
-    """Return a wide table, or one line per row where the page is too narrow for it."""
+def grid(
+    titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page, first: Sequence[int] | None = None
+) -> str:
+    """Return a wide table, or one line per row where the page is too narrow for it.
+
+    first: the columns that matter most, in that order, the others then from left to right: given, of a wide table
+    those that find room are shown, on a `wide` page all. The first column always stays.
+    """
     widths = [max(len(row[k]) for row in [tuple(titles), *rows]) for k in range(len(titles))]
-    if page.width >= sum(widths) + 2 * (len(widths) - 1):
-        return table([tuple(titles), *rows], page, right=tuple(range(1, len(titles))), bold=(0,))
+    whole = sum(widths) + 2 * (len(widths) - 1)
+    if page.wide or page.writer is not None:
+        page = replace(page, width=max(page.width, whole))
+    order, room = list(dict.fromkeys([0, *(first or ()), *range(len(titles))])), page.width
+    kept = [k for n, k in enumerate(order) if sum(widths[i] + 2 for i in order[: n + 1]) - 2 <= room]
+    if len(kept) < (len(titles) if first is None else min(len(titles), LEAST_COLUMNS)):
+        return _lines(titles, rows, page)
+    shown = sorted(kept)
+    some = [tuple(row[k] for k in shown) for row in [tuple(titles), *rows]]
+    text = table(some, page, right=tuple(range(1, len(shown))), bold=(0,))
+    left = [title for k, title in enumerate(titles) if k not in kept and title]
+    return text + (wrapped(f"Left out, {WIDE} prints it: {', '.join(left)}.", page) if left else "")
+
+
+def _lines(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
+    """A table as a line for each row."""
     lines = []
     for row in rows:
         cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)

@@ -128,7 +128,7 @@ def cost(plan: Plan, page: Page) -> str:
         ("what it costs", "a shift"),
         ("electricity", money(told.electricity)),
         ("heat, steam's too" if plan.shift.steam else "heat", money(told.heat)),
-        ("overdried feed", money(told.overdried_feed)),
+        ("weight given away", money(told.overdried_feed)),
         *([("ingredients", money(told.ingredients))] if told.ingredients else []),
         ("all of these", money(told.total)),
         *([("per tonne bagged", money(per_tonne))] if per_tonne is not None else []),

@@ -34,16 +34,31 @@ Row = tuple[str, Callable[[Strategy], str]]
 
 def year(seasons: Seasons, page: Page) -> str:
     """Return the answer of a year as text."""
-    first = seasons.strategies[0]
     parts = [
         tables.heading(seasons.case.title, page),
-        _side_by_side(seasons, page),
+        side_by_side(seasons, page),
+        hour_by_hour(seasons, page),
+        notes(seasons, page),
+    ]
+    return joined(parts)
+
+
+def hour_by_hour(seasons: Seasons, page: Page) -> str:
+    """How far strategies reach, how sure that is, months, and the settings chart."""
+    parts = [
         "".join(wrapped(text, page) for text in _sentences(seasons, page)),
         year_uncertainty.told(seasons, SHORT, page),
         *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
         *(_chart(seasons.case, strategy, page) for strategy in seasons.strategies[1:2]),
+    ]
+    return joined(parts)
+
+
+def notes(seasons: Seasons, page: Page) -> str:
+    """What was done with the weather, and what to know of the numbers."""
+    parts = [
         "".join(wrapped(text, page) for text in weather_text(seasons.weather)),
-        "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, first, page)),
+        "".join(wrapped(f"note: {text}", page) for text in _notes(seasons, page)),
     ]
     return joined(parts)
 
@@ -51,7 +66,8 @@ def year(seasons: Seasons, page: Page) -> str:
 # -- strategies
 
 
-def _side_by_side(seasons: Seasons, page: Page) -> str:
+def side_by_side(seasons: Seasons, page: Page) -> str:
+    """Hours, product, energy and money of each strategy."""
     rows = [(label, *(show(s) for s in seasons.strategies)) for label, show in _rows(seasons, page)]
     titles = ("Hours of the year", *(SHORT[s.name] for s in seasons.strategies))
     if page.width >= NARROW:
@@ -250,7 +266,7 @@ def weather_text(w: Weather) -> Iterator[str]:
         yield f"{r.kind}: {count}{'rows: ' if count else ''}{r.found}{lines}; {r.rule}."
 
 
-def _notes(seasons: Seasons, first: Strategy, page: Page) -> Iterator[str]:
+def _notes(seasons: Seasons, page: Page) -> Iterator[str]:
     for strategy in seasons.strategies:
         error = strategy.hours.error
         if error is None:

@@ -11,7 +11,7 @@ from coolsim.case import Case
 from coolsim.coming import conditioned_otherwise
 from coolsim.machines.conditioner import KEYS, WATER, ranges
 from coolsim.output import json as as_json
-from coolsim.output import lines, tables, verdicts
+from coolsim.output import levers, lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.output.quantities import at_limit, at_limits, dialled, text, written
 from coolsim.quantities import QUANTITIES
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from coolsim.studies.settings.answer import Change, LeastBed, Reached, SettingsAnswer, StageSettings
 
 NOTHING = 1e-3  # of the cost of today: less is no gain
-LIKELY = 0.8  # chance from which settings count as likely enough; assumed
 
 
 def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
@@ -34,17 +33,36 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
     `sure` tells how sure the settings are; `roomy`: they are to keep off target and limits, for a chance.
     """
     answer = advice.answer
-    names = [stage.name for stage in answer.stages]
     parts = [
         tables.heading(case.title, page),
         tables.first(answer.result, page),
+        to_set(case, answer, page, roomy),
+        tables.answer(answer.result, page),
+        tables.warnings(answer.result, page, tables.LEVELS[:1]),
+        what_it_gives(case, advice, page, sure, roomy),
+        around(advice, page),
+        tables.warnings(answer.result, page, tables.LEVELS[1:]),
+    ]
+    return joined(parts)
+
+
+def to_set(case: Case, answer: SettingsAnswer, page: Page, roomy: bool = False) -> str:
+    """Today beside what to set, and what that gains."""
+    parts = [
         "" if answer.met else _out_of_reach(answer, page, roomy),
         _set(case, answer, page),
         *(zones(stage.settings, page, stage.name) for stage in answer.stages),
         "" if answer.stages else zones(answer.settings, page),
         "".join(wrapped(line, page) for line in (*_gain(case, answer, roomy), *_conditioner(answer))),
-        tables.answer(answer.result, page),
-        tables.warnings(answer.result, page, tables.LEVELS[:1]),
+    ]
+    return joined(parts)
+
+
+def what_it_gives(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool = False) -> str:
+    """Wishes and limits at the settings, what alone would do, costs, and how far settings reach."""
+    answer = advice.answer
+    names = [stage.name for stage in answer.stages]
+    parts = [
         verdicts.told(answer.verdicts, page, names),
         sure,
         "" if answer.met else _smallest_changes(answer, page) + _heated(advice.heated, answer, page),
@@ -52,10 +70,14 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
         costs(case, answer.cost, page, bool(ranges(case)) and case.conditioning.temperature is not None),
         _by_stage(answer, page) if answer.stages else "",
         "".join(wrapped(line, page) for line in _sentences(case, advice, page, roomy)),
-        one_step(answer, page),
-        tables.warnings(answer.result, page, tables.LEVELS[1:]),
     ]
     return joined(parts)
+
+
+def around(advice: Advice, page: Page) -> str:
+    """What one step of each thing does, and each alone from end to end."""
+    bars = "" if advice.levers is None else levers.told(advice.levers, page)
+    return joined([one_step(advice.answer, page), bars])
 
 
 # -- what to set, and what that gains
@@ -153,10 +175,11 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
             f"Gain: {money(gain.cost_per_hour)}{currency} per hour, {money(gain.cost_per_year)}{currency} "
             f"per year ({hours})."
         )
-    if answer.chance is not None and answer.chance < LIKELY:
+    if answer.chance is not None and answer.chance < verdicts.LIKELY:
+        asked = f"{100 * verdicts.LIKELY:.0f} %"
         yield (
-            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {LIKELY:.0%} is "
-            f'asked for (assumed). For surer settings: --chance "{LIKELY:.0%}"; or measure what leaves it open.'
+            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {asked} is asked "
+            f'for (assumed). For surer settings: --chance "{asked}"; or measure what leaves it open.'
         )
 
 
@@ -439,6 +462,7 @@ def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[st
         "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
         "required_feed_moisture_wb": None if need is None or math.isnan(need) else need,
         "one_step": [as_json.group(step, "one_step") for step in answer.one_step],
+        "levers": [] if advice.levers is None else levers.as_json(advice.levers),
         "smallest_changes": [
             {"change": change.change, "to": change.to, "unit": change.unit}
             for change in answer.smallest_changes

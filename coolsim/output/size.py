@@ -11,7 +11,8 @@ from coolsim.output import tables, verdicts
 from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
 from coolsim.output.quantities import at_limit, dialled, digits_of, shown, unit_of
 from coolsim.output.quantities import depth as depth_of
-from coolsim.output.settings import LIKELY, money
+from coolsim.output.settings import money
+from coolsim.output.verdicts import LIKELY
 from coolsim.quantities import QUANTITIES
 from coolsim.scenario import units as u
 
@@ -27,6 +28,7 @@ _PARTS = {
     "energy": "most energy per tonne",
     "heater": "heater",
 }
+EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
 AS_TYPED = 0.1  # of a size: what is printed of it is as exact as a step of a dial this large would be
 STEPS = {  # of dials, where a machine has no finer ones: digits behind the point follow from them
     "bed_depth": 0.002,
@@ -40,20 +42,29 @@ STEPS = {  # of dials, where a machine has no finer ones: digits behind the poin
 
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return the answer to how large; where there is none, what stands in the way."""
-    parts = [tables.heading(case.title, page)]
-    if answer.met:
-        parts += [
-            _to_buy(answer, page),
-            _zones(answer, page) if answer.arrangement == "belt" else "",
-            _fixed_by(answer.governing, page),
-            _least_bed(case, answer, page),
-            _each(case, answer, page),
-            _chances(answer, page),
-            _floors(case, answer, page),
-        ]
-    else:
-        parts += [_no_size(case, answer, page)]
+    parts = [tables.heading(case.title, page), to_buy(case, answer, page), why_so_large(case, answer, page)]
     return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
+
+
+def to_buy(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """What to buy; where no size serves, what stands in the way."""
+    if not answer.met:
+        return _no_size(case, answer, page)
+    return joined([_to_buy(answer, page), _zones(answer, page) if answer.arrangement == "belt" else ""])
+
+
+def why_so_large(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """What fixes a size, each product in each weather, and other floors."""
+    if not answer.met:
+        return ""
+    parts = [
+        _fixed_by(answer.governing, page),
+        _least_bed(case, answer, page),
+        _each(case, answer, page),
+        _chances(answer, page),
+        _floors(case, answer, page),
+    ]
+    return joined(parts)
 
 
 # -- what to buy
@@ -134,7 +145,7 @@ def _energy(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
 def _zones(answer: SizeAnswer, page: Page) -> str:
     titles = ["zone", "length", "air", "fan, mean", "pressure", "motor", "heater"]
     rows = [(f"{number}", *_zone(zone, page)) for number, zone in enumerate(answer.zones, 1)]
-    return grid(titles, rows, page)
+    return grid(titles, rows, page, ())
 
 
 def _zone(zone: AirPart, page: Page) -> Iterator[str]:
@@ -190,7 +201,8 @@ def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
         (f"{s.product}, {s.weather}", *(one.get(title, "-") for title in titles))
         for s, one in zip(answer.served, cells)
     ]
-    return grid(["at its own settings", *(t.rstrip("~") for t in titles)], rows, page)
+    first = [titles.index(t) + 1 for t in (*EACH, money_per(case, page)) if t in titles]
+    return grid(["at its own settings", *(t.rstrip("~") for t in titles)], rows, page, first)
 
 
 def _run(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tuple[str, str]]:
@@ -209,7 +221,7 @@ def _run(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tupl
     mass, dryer = mass_unit(page), s.heat_per_water is not None
     yield f"kWh/{mass}", f"{s.specific_energy * per_mass(page):.{0 if dryer else 2}f}"
     if s.cost_per_tonne is not None:
-        yield f"cost/{mass}", money(s.cost_per_tonne * per_mass(page))
+        yield money_per(case, page), money(s.cost_per_tonne * per_mass(page))
 
 
 def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
@@ -247,11 +259,11 @@ def _chances(answer: SizeAnswer, page: Page) -> str:
         return ""
     unsure = sum(s.chance is not None and s.chance < LIKELY for s in answer.served)
     words = (
-        f"{unsure} of {len(rows)} are not likely enough to rely on ({LIKELY:.0%} is asked for, assumed): measure "
-        "what leaves them open, or size for a drier target."
+        f"{unsure} of {len(rows)} are not likely enough to rely on ({100 * LIKELY:.0f} % is asked for, assumed): "
+        "measure what leaves them open, or size for a drier target."
     )
     told = wrapped(words, page) if unsure else ""
-    return grid(["how sure that all is kept", "chance", "least sure of"], rows, page) + told
+    return grid(["how sure that all is kept", "chance", "least sure of"], rows, page, ()) + told
 
 
 # -- other floors
@@ -262,7 +274,7 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
     titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
     fans = all(f.motor is not None for f in answer.curve)
     titles += ["fan", "", "motor"] if fans else []
-    titles += [f"kWh/{mass}, mean"] + ([f"cost/{mass}, mean"] if case.costs else []) + [""]
+    titles += [f"kWh/{mass}, mean"] + ([f"{money_per(case, page)}, mean"] if case.costs else []) + [""]
     rows = []
     for f in answer.curve:
         same = math.isclose(f.floor_area, taken, rel_tol=1e-9)
@@ -275,7 +287,9 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
         row.append("taken" if same else "")
         rows.append(tuple(row))
-    return grid(titles, rows, page)
+    cost = [k for k, title in enumerate(titles) if title.startswith(money_per(case, page))]
+    first = [len(titles) - 1, 1, *cost, *(k for k, title in enumerate(titles) if title == "motor")]
+    return grid(titles, rows, page, first)
 
 
 # -- no size
@@ -337,6 +351,11 @@ def pressure_of(pressure: float, page: Page) -> str:
 
 def kilowatts(power: float) -> str:
     return f"{power / 1e3:.3g} kW"
+
+
+def money_per(case: Case, page: Page) -> str:
+    """What a cost per mass is called: by its currency, where one was named."""
+    return f"{case.costs.currency or 'cost'}/{mass_unit(page)}"
 
 
 def mass_unit(page: Page) -> str:

@@ -141,7 +141,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
-        **({"Between pellets": _between(told, page)} if (told := result.between_pellets) else {}),
+        **({"Between pellets": _between(unlike, page)} if (unlike := result.between_pellets) else {}),
         **_dryer_details(case, result, page),
     }
 
@@ -264,13 +264,17 @@ def balances(result: Result, page: Page) -> str:
 
 def warnings(result: Warned, page: Page, levels: Sequence[str]) -> str:
     """Return the warnings of some levels, in that order, each with its level as a word."""
-    lines = [
-        wrapped(f"{level}: {warning.text}", page, style=_STYLES[level])
+    return "".join(
+        told(warning, page)
         for level in levels
         for warning in result.warnings
         if warning.level == level and not told_first(warning)
-    ]
-    return "".join(lines)
+    )
+
+
+def told(warning: Warning, page: Page) -> str:
+    """Return a warning with its level as a word."""
+    return wrapped(f"{warning.level}: {warning.text}", page, style=_STYLES[warning.level])
 
 
 # -- layout
@@ -291,7 +295,7 @@ class Warned(Protocol):
 def first(result: Warned, page: Page) -> str:
     """Return what must be read before the mean: a wettest tenth far off the target, and pellets that will mould."""
     wet = [w for w in result.warnings if told_first(w)]
-    return "".join(wrapped(f"{w.level}: {w.text}", page, style=_STYLES[w.level]) for w in wet)
+    return "".join(told(w, page) for w in wet)
 
 
 def heading(title: str, page: Page) -> str:

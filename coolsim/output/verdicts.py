@@ -9,6 +9,8 @@ from coolsim.output.page import Page, joined, table
 from coolsim.output.quantities import bound_text, text, told_apart, written
 from coolsim.requirements import Verdict
 
+LIKELY = 0.8  # chance from which something counts as likely enough; assumed
+
 
 def told(verdicts: Sequence[Verdict], page: Page, names: Sequence[str] = ()) -> str:
     """Return a table of wishes, and one of limits; of a line those of each stage, by their names.
@@ -30,7 +32,7 @@ def _doubtful(v: Verdict) -> bool:
 
 def _table(title: str, verdicts: Sequence[Verdict], page: Page) -> str:
     rows = [_row(group, page) for group in _both_sided(verdicts)]
-    return table([(title, "", ""), *rows], page, bold=(0,)) if rows else ""
+    return table([(title, "", "", ""), *rows], page, right=(2,), bold=(0,)) if rows else ""
 
 
 def _both_sided(verdicts: Sequence[Verdict]) -> list[list[Verdict]]:
@@ -41,10 +43,15 @@ def _both_sided(verdicts: Sequence[Verdict]) -> list[list[Verdict]]:
     return list(found.values())
 
 
-def _row(group: Sequence[Verdict], page: Page) -> tuple[str, str, str]:
-    first = group[0]
-    q = first.constraint.quantity
-    return q.label, _wanted(group, page), _said(group, page)
+def _row(group: Sequence[Verdict], page: Page) -> tuple[str, str, str, str]:
+    return group[0].constraint.quantity.label, _wanted(group, page), _value(group, page), _said(group, page)
+
+
+def _value(group: Sequence[Verdict], page: Page) -> str:
+    """Where it stands, with as many digits as tell it from a bound that it breaks."""
+    v = next((v for v in group if not v.met), group[0])
+    q = v.constraint.quantity
+    return text(q, v.value, page) if v.met else told_apart(q, v.value, v.constraint.bound, page)[0]
 
 
 def _wanted(group: Sequence[Verdict], page: Page) -> str:
@@ -70,7 +77,7 @@ def _said(group: Sequence[Verdict], page: Page) -> str:
     if q.name == "above_ambient" and worst is not None:
         beside = f"; warmest tenth {text(q, worst, page)}"
     if broken:
-        return f"not met: {_miss(broken[0], page)}{beside}"
+        return f"not met{_miss(broken[0])}{beside}"
     chances = [v.chance for v in group if v.chance is not None]
     if chances:
         return f"met, chance {chance_text(1 - sum(1 - c for c in chances))}{beside}"
@@ -79,14 +86,15 @@ def _said(group: Sequence[Verdict], page: Page) -> str:
     return f"met{beside}"
 
 
-def _miss(v: Verdict, page: Page) -> str:
-    c, q = v.constraint, v.constraint.quantity
-    if q.name != "moisture":
-        return told_apart(q, v.value, c.bound, page)[0]
+def _miss(v: Verdict) -> str:
+    """Of a moisture by how many points; of others the value beside the bound says it."""
+    c = v.constraint
+    if c.quantity.name != "moisture":
+        return ""
     gap, digits = 100 * abs(v.value - c.bound), 2
     while digits < 6 and not float(f"{gap:.{digits}f}"):
         digits += 1
-    return f"{gap:.{digits}f} points {'wetter' if c.sense > 0 else 'drier'}"
+    return f": {gap:.{digits}f} points {'wetter' if c.sense > 0 else 'drier'}"
 
 
 def chance_text(share: float) -> str:

@@ -125,7 +125,13 @@ def _tables(c: Collector) -> dict[str, Any]:
     _check_schedule(c)
     typed = {name: _typed(c, name) for name in TABLES if isinstance(c.source.value(name), Mapping)}
     more: dict[str, Callable[[Collector, dict[str, Any]], dict[str, Any]]]
-    more = {"costs": _costs, "sizing": _sizing, "weather": _weather, "recipe": around.recipe_of}
+    more = {
+        "costs": _costs,
+        "sizing": _sizing,
+        "weather": _weather,
+        "card": _card,
+        "recipe": around.recipe_of,
+    }
     found = {name: values | (more[name](c, values) if name in more else {}) for name, values in typed.items()}
     return {name: TABLES[name](**values) for name, values in found.items()}
 
@@ -190,6 +196,17 @@ def _sizing(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
             c.wrong("sizing.bed_depth", "no depth is in this range and in that of limits.bed_depth")
         found["bed_depth"] = (max(low, least), min(high, most))
     return found
+
+
+def _card(c: Collector, _typed: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the weathers that [[card.weather]] lists."""
+    weathers, before = [], {(f.key, f.found, f.allowed) for f in c.faults}
+    for number, varied in _varied(c, "card.weather"):
+        air_ = _air(varied)
+        _keep_faults(c, varied, f"card.weather.{number}", before)
+        if air_ is not None:
+            weathers.append(DesignWeather(c.values.get(f"card.weather.{number}.name", ""), air_))
+    return {"weather": tuple(weathers)}
 
 
 def _check_percentile(c: Collector, place: str) -> None:

@@ -153,7 +153,7 @@ def _kept(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
     currency = getattr(kept, "currency", "")
     for name, value in kept.given().items():
         key = schema.find(f"{table}.{name}")
-        if name in ("product", "weather") and table == "sizing":
+        if f"{table}.{name}" in schema.TABLES and schema.TABLES[f"{table}.{name}"].varies:
             yield from _listed(f"{table}.{name}", value, style)
         elif isinstance(value, Mapping):
             yield from ((f"{table}.{name}.{column}", str(unit)) for column, unit in value.items())
@@ -163,7 +163,7 @@ def _kept(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
 
 
 def _listed(name: str, entries: tuple[Any, ...], style: _Style) -> Iterator[tuple[str, str]]:
-    """Every number of the products or weathers of a sizing."""
+    """Every number of the products or weathers of a size or a card."""
     base = TABLES[name].varies
     for number, entry in enumerate(entries, 1):
         place = f"{name}.{number}"

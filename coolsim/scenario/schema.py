@@ -671,6 +671,13 @@ TABLES: Mapping[str, Table] = {
         "air it must serve it in: keys of [air] that differ", _DESIGN_WEATHER, listed=True, varies="air"
     ),
     "weather": Table("the air outside, hour by hour", _WEATHER),
+    "card": Table("the card that `coolsim card` makes without a weather file", {}),
+    "card.weather": Table(
+        "a weather of the season, a row of the card: keys of [air] that differ",
+        _NAME,
+        listed=True,
+        varies="air",
+    ),
     "recipe": Table("the mash: gives feed.moisture and feed.temperature with what follows", _RECIPE),
     "recipe.ingredient": Table("what it is mixed from", _INGREDIENT, listed=True),
     "conditioning": Table("steam and water into the mash", _CONDITIONING),

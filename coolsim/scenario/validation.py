@@ -90,6 +90,7 @@ def _all_of(case: Case, look: _Look, at: _Look, air: Any) -> Iterator[Fault]:
         yield from look.one(name, getattr(case, name), kind)
     yield from _of_air_path("", case.fan, case.duct)
     yield from _of_sizing(case.sizing, look) if isinstance(case.sizing, cases.Sizing) else ()
+    yield from _of_card(case.card, look) if isinstance(case.card, cases.CardData) else ()
     yield from _of_around(case, look)
     outside = case.air.temperature if air is None and isinstance(case.air, Air) else None
     if isinstance(case.cooler, Line):
@@ -349,6 +350,14 @@ def _of_sizing(sizing: Any, look: _Look) -> Iterator[Fault]:
     for k, weather in enumerate(weathers if _is_list(weathers) else (), 1):
         if isinstance(weather, cases.DesignWeather) and weather.air is not None:
             yield from look.one(f"sizing.weather.{k}", weather.air, Air, "air")
+
+
+def _of_card(card: Any, look: _Look) -> Iterator[Fault]:
+    weathers = card.weather or ()
+    yield from _of_list("card.weather", weathers, cases.DesignWeather, look, "card.weather")
+    for k, weather in enumerate(weathers if _is_list(weathers) else (), 1):
+        if isinstance(weather, cases.DesignWeather):
+            yield from look.one(f"card.weather.{k}", weather.air, Air, "air")
 
 
 def _of_around(case: Case, look: _Look) -> Iterator[Fault]:

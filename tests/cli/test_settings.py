@@ -525,7 +525,7 @@ def test_chances_stand_beside_each_other_and_few_are_warned_of(searched: Path, f
     text = printed.advised(coolsim.load(searched), dataclasses.replace(found, answer=answer), Page(100))
     (row,) = (line for line in text.splitlines() if line.startswith("chance that all is kept"))
     assert row.split()[-4:] == ["30", "%", "62", "%"]
-    assert "Not likely enough to rely on: 62 % chance, where 80% is asked for (assumed)." in " ".join(
+    assert "Not likely enough to rely on: 62 % chance, where 80 % is asked for (assumed)." in " ".join(
         text.split()
     )
     likely = dataclasses.replace(answer, chance=0.85)

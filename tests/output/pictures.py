@@ -15,6 +15,7 @@ import coolsim
 from coolsim import plots
 from coolsim.case import Case
 from coolsim.result import Result
+from coolsim.studies.levers import LeverMap, Levers, lever_map
 from coolsim.studies.plan.answer import Plan
 from coolsim.studies.seasons import Seasons
 from coolsim.studies.sizing.answer import SizeAnswer
@@ -117,6 +118,20 @@ UNITS = {"temperature": "degC", "relative_humidity": "%"}
 
 
 @cache
+def levers(name: str = "humid-delta") -> Levers:
+    return coolsim.levers(case(name))
+
+
+@cache
+def mapped(name: str = "humid-delta") -> LeverMap:
+    """A cooler as it is, and with more air."""
+    more = coolsim.replace(case(name), {"cooler.airflow": "1500 m3/h"})
+    found = lever_map(levers(name), answer(name), (more, coolsim.predict(more)))
+    assert found is not None
+    return found
+
+
+@cache
 def plan() -> Plan:
     return coolsim.plan(case("farm-line"))
 
@@ -144,7 +159,7 @@ def without_units(picture: Draw) -> Draw:
 
 Draw = Callable[..., Any]
 PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is drawn
-    "bed": (3, lambda **how: plots.bed(answer(), **how)),
+    "bed": (3, lambda **how: plots.bed(answer(), case=case(), **how)),
     "bed over time": (3, lambda **how: plots.bed(answer(), over="time", **how)),
     "pellet": (1, lambda **how: plots.pellet(answer(), case(), **how)),
     "sweep, a map": (1, lambda **how: swept().plot(at={"air.temperature": 27.0}, **how)),
@@ -158,6 +173,9 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     ),
     "psychrometric, frost": (1, lambda **how: plots.psychrometric(*charted(frost), **how)),
     "psychrometric, mild": (1, lambda **how: plots.psychrometric(*charted(mild), **how)),
+    "levers": (2, lambda **how: plots.levers(levers(), **how)),
+    "levers, line": (2, lambda **how: plots.levers(levers("dryer-then-cooler"), **how)),
+    "lever map": (1, lambda **how: plots.lever_map(mapped(), **how)),
     "moisture map": (1, lambda **how: plots.moisture_map(grid(), case(), chosen=answer(), **how)),
     "moisture map, crowded": (1, lambda **how: plots.moisture_map(crowded(), case("monsoon-year"), **how)),
     "fan curve": (
@@ -166,7 +184,10 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     ),
     "isotherms": (1, lambda **how: plots.isotherms(coolsim.load_material("floating-fish-feed"), **how)),
     "isotherms, grain": (1, lambda **how: plots.isotherms(coolsim.load_material("pig-pellets"), **how)),
-    "drying curve": (3, lambda **how: plots.drying_curve(answer("evening-batch"), **how)),
+    "drying curve": (
+        2,
+        lambda **how: plots.drying_curve(answer("evening-batch"), case=case("evening-batch"), **how),
+    ),
     "drying layers": (1, lambda **how: plots.drying_layers(answer("evening-batch"), **how)),
     "belt zones": (2, lambda **how: plots.belt_zones(answer(BELT), case(BELT), **how)),
     "between pellets": (
@@ -182,5 +203,6 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "strategies": (2, without_units(lambda **how: plots.strategies(year(), **how))),
     "shift": (1, lambda **how: plots.shift(plan(), **how)),
     "along the line": (2, lambda **how: plots.along_the_line(plan(), **how)),
+    "to buy": (1, lambda **how: plots.to_buy(size(), **how)),
     "size curve": (2, lambda **how: plots.size_curve(size(), currency="USD", **how)),
 }

@@ -24,6 +24,9 @@ from coolsim.machines import Setting
 from coolsim.output import card, letters
 from coolsim.output.page import Page
 from coolsim.quantities import QUANTITIES
+from coolsim.scenario.trials import read_trials
+from coolsim.studies.card import season
+from coolsim.studies.fewest import fewest
 from coolsim.studies.seasons.chart import Bands, Chart, Dial
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -57,7 +60,7 @@ def chart() -> Chart:
 
 def sheet(pdf: bytes) -> Any:
     reader = PdfReader(io.BytesIO(pdf))
-    assert len(reader.pages) == 1
+    assert len(reader.pages) == 2  # behind it a sheet for trials
     return reader.pages[0]
 
 
@@ -67,9 +70,10 @@ def text_of(pdf: bytes) -> str:
 
 def test_cells_say_what_the_chart_says(case: Case, chart: Chart) -> None:
     (usual, drier), (none, never) = card.cells(case, chart, Page())
-    assert usual.lines == ("72 %", "8.5 min, 41 cm", "feed ≤ 16.1 %")  # 510 s; rounded down, never up
-    assert drier.lines == ("55 %", "10.2 min, 52 cm", "feed ≤ 14.7 %")
-    assert none.lines == ("41 %", "13.0 min, 63 cm", "out of reach")
+    # 510 s; the fan in the half percents of its dial; feed rounded down, never up
+    assert usual.lines == ("fan 72.3 %", "8.5 min, 41 cm", "feed ≤ 16.1 %")
+    assert drier.lines == ("fan 55.0 %", "10.2 min, 52 cm", "feed ≤ 14.7 %")
+    assert none.lines == ("fan 41.0 %", "13.0 min, 63 cm", "out of reach")
     assert never.lines == ()
 
 
@@ -95,7 +99,7 @@ def test_one_page_of_that_paper_with_all_its_words(case: Case, chart: Chart, pap
     box = sheet(pdf).mediabox
     assert (float(box.width) * POINT, float(box.height) * POINT) == pytest.approx(SIZES[paper], abs=0.05)
     shown = text_of(pdf)
-    for words in ("Sinking fish feed", "18…25", "70…95", "72 %", "feed ≤ 14.7 %", "out of reach"):
+    for words in ("Sinking fish feed", "≤ 24", "≥ 25", "≥ 70", "fan 72.3 %", "feed ≤ 14.7 %", "out of reach"):
         assert words in shown
     for words in ("Off the chart", "do not bag pellets above 11.8 %", "7 K warmer", "local codes come first"):
         assert words in shown  # 11.5 + 0.3
@@ -126,16 +130,19 @@ def test_nothing_runs_off_the_page_or_into_each_other(
 
     monkeypatch.setattr(Figure, "savefig", kept)
     card.card(dataclasses.replace(case, title="A long title " * 12), Chart(bands=bands, **full), paper)
-    figure = drawn[0]
-    FigureCanvasAgg(figure).draw()  # pixels: the renderer of the PDF, which words remember, counts in points
-    boxes = [t.get_window_extent() for t in figure.axes[0].texts if t.get_text()]
-    edge = card.MARGIN / 2 / 25.4 * figure.dpi
-    page = figure.bbox
-    for box in boxes:
-        assert box.x0 > edge and box.y0 > edge and box.x1 < page.x1 - edge and box.y1 < page.y1 - edge
-    for k, one in enumerate(boxes):
-        for other in boxes[k + 1 :]:
-            assert not one.padded(-1).overlaps(other.padded(-1)), (one, other)
+    assert len(drawn) == 2
+    for figure in drawn:
+        FigureCanvasAgg(
+            figure
+        ).draw()  # pixels: the renderer of the PDF, which words remember, counts in points
+        boxes = [t.get_window_extent() for t in figure.axes[0].texts if t.get_text()]
+        edge = card.MARGIN / 2 / 25.4 * figure.dpi
+        page = figure.bbox
+        for box in boxes:
+            assert box.x0 > edge and box.y0 > edge and box.x1 < page.x1 - edge and box.y1 < page.y1 - edge
+        for k, one in enumerate(boxes):
+            for other in boxes[k + 1 :]:
+                assert not one.padded(-1).overlaps(other.padded(-1)), (one, other)
 
 
 def test_a_title_is_no_formula(case: Case, chart: Chart) -> None:
@@ -328,3 +335,134 @@ def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
 def test_paper_of_another_size_is_refused(tmp_path: Path) -> None:
     words = ["card", str(SCENARIOS / "monsoon-year.toml"), "-o", str(tmp_path / "c.pdf"), "--paper", "a3"]
     assert CliRunner().invoke(app, words).exit_code == 2
+
+
+def test_no_reading_stands_in_two_bands(case: Case, chart: Chart) -> None:
+    """Whole degrees and percents from far below to far above the chart: each is named once."""
+    edges = [18.0, 24.0, 25.0, 27.5, 33.0]
+
+    def named(reading: int) -> list[str]:
+        ends = {band: [float(x) for x in band.strip("≤≥ ").split(" – ")] for band in card.bands(edges)}
+        return [
+            band
+            for band, found in ends.items()
+            if (reading <= found[0] if "≤" in band else reading >= found[0] if "≥" in band else
+                found[0] <= reading <= found[-1])
+        ]  # fmt: skip
+
+    assert card.bands(edges) == ["≤ 23", "24", "25 – 27", "≥ 28"]
+    assert all(len(named(reading)) == 1 for reading in range(10, 50))
+
+
+def same_but(chart: Chart, count: int) -> Chart:
+    """A chart of nine boxes, of which all but some say the same."""
+    nine = {
+        f.name: np.full((3, 3), getattr(chart, f.name)[0, 0])
+        for f in dataclasses.fields(chart)
+        if f.name not in ("bands", "dials") and getattr(chart, f.name) is not None
+    }
+    bands = Bands(temperature=np.array([15.0, 20, 25, 30]), relative_humidity=np.array([0.4, 0.6, 0.8, 1]))
+    nine["bed_depth"][0, :count] = 0.5
+    return Chart(bands=bands, **nine)
+
+
+def test_one_setting_for_all_boxes_is_said_large(case: Case, chart: Chart) -> None:
+    assert card.serves(card.cells(case, same_but(chart, 0), Page())) == (
+        "One setting in all boxes: fan 72.3 %, 8.5 min, 41 cm"
+    )
+    shown = card.serves(card.cells(case, same_but(chart, 1), Page()))
+    assert shown.startswith("One setting in all boxes but 1 (thick frame): fan 72.3 %")
+    assert card.serves(card.cells(case, same_but(chart, 3), Page())) == ""
+    assert "One setting in all boxes" in text_of(card.card(case, same_but(chart, 0)))
+
+
+def test_a_card_has_a_version_and_lines_to_sign(case: Case, chart: Chart) -> None:
+    shown = text_of(card.card(case, chart, version="9.8.7"))
+    assert "coolsim 9.8.7" in shown and "date" in shown and "name" in shown
+
+
+SEASON = """
+[[card.weather]]
+name = "rains, night"
+temperature = "29 degC"
+relative_humidity = "94 %"
+
+[[card.weather]]
+name = "the same again"
+temperature = "29 degC"
+relative_humidity = "94 %"
+
+[[card.weather]]
+name = "noon"
+temperature = "36 degC"
+relative_humidity = "50 %"
+"""
+
+
+@pytest.mark.thorough
+def test_a_season_may_be_typed_in_a_few_weathers(tmp_path: Path) -> None:
+    """What is set keeps everything, predicted alone, and nothing cheaper was found in that weather alone."""
+    path = tmp_path / "mill.toml"
+    path.write_text(level_text("humid-delta") + SEASON, encoding="utf-8")
+    done = CliRunner().invoke(app, ["card", str(path), "-o", str(tmp_path / "card.pdf")])
+    assert done.exit_code == 0, done.output
+    case = coolsim.load(path)
+    rows = season(case).rows
+    assert [row.weather.name for row in rows] == ["rains, night", "the same again", "noon"]
+    assert rows[0].values == rows[1].values != rows[2].values
+    alone = coolsim.find_settings(dataclasses.replace(case, air=rows[2].weather.air)).settings
+    assert rows[2].values == {"airflow": alone.airflow, "bed_depth": alone.bed_depth}
+    for row in rows:
+        machine = dataclasses.replace(
+            case.cooler, airflow=row.values["airflow"], bed_depth=row.values["bed_depth"]
+        )
+        out = coolsim.predict(dataclasses.replace(case, air=row.weather.air, cooler=machine)).pellets_out
+        assert row.met and float(out.moisture_wb) <= 0.12 + 1e-6  # of the scenario
+        assert float(out.moisture_wb) == pytest.approx(row.moisture_wb, abs=2e-5)
+    shown = text_of((tmp_path / "card.pdf").read_bytes())
+    flow = f"{3600 * rows[0].values['airflow']:.0f} m³/h"
+    assert "rains, night" in shown and shown.count(flow) == 2 and "One setting" not in shown
+
+
+def test_as_few_settings_as_serve_everywhere() -> None:
+    """By hand: the second serves three of four places, the third the last; the first, and the last's own, go."""
+    serves = np.array([[1, 0, 0, 0], [1, 1, 1, 0], [0, 0, 1, 1], [0, 0, 0, 1]], bool)
+    assert fewest(serves, np.ones(4)).tolist() == [1, 1, 1, 2] or fewest(serves, np.ones(4)).tolist() == [
+        1,
+        1,
+        1,
+        3,
+    ]
+    # of those that serve as many, those of the largest places
+    assert fewest(np.array([[1, 1, 0], [0, 1, 1]], bool), np.array([1.0, 1.0, 5.0])).tolist() == [0, 1, 1]
+
+
+def test_a_weather_of_a_season_is_read_like_air(tmp_path: Path) -> None:
+    path = tmp_path / "mill.toml"
+    path.write_text(level_text("humid-delta") + SEASON.replace('"29 degC"', '"290 degC"'), encoding="utf-8")
+    with pytest.raises(coolsim.InputError, match=r"card\.weather\.1\.temperature: found .290 degC"):
+        coolsim.load(path)
+
+
+@pytest.mark.parametrize(("units", "airflow"), [("si", "1200 m3/h"), ("us", "706.3 cfm")])
+def test_the_trial_sheet_and_the_file_have_what_fit_reads(
+    case: Case, chart: Chart, tmp_path: Path, units: str, airflow: str
+) -> None:
+    """A file of the sheet's columns, filled in, is read by fit; its titles stand on the paper."""
+    path = tmp_path / "trials.csv"
+    done = CliRunner().invoke(app, ["new", str(path), "--units", units])
+    assert done.exit_code == 0, done.output
+    titles, *rows = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()]
+    assert len(rows) == 3 and all(row[0] == str(k) for k, row in enumerate(rows, 1))
+    assert f"cooler.airflow [{airflow.split()[1]}]" in titles and "measured.moisture [%]" in titles
+    filled = {"measured.moisture [%]": "12.1", f"cooler.airflow [{airflow.split()[1]}]": airflow.split()[0]}
+    lines = [
+        titles,
+        *([filled.get(title, row[0] if title == "trial" else "") for title in titles] for row in rows),
+    ]
+    path.write_text("\n".join(map(",".join, lines)), encoding="utf-8")
+    trials = read_trials(level("humid-delta"), path)
+    assert np.allclose([c.cooler.airflow for c in trials.cases], 1200 / 3600, rtol=1e-4)
+    pdf = PdfReader(io.BytesIO(card.card(case, chart, units=units))).pages[1].extract_text()
+    words = " ".join(pdf.split())
+    assert "exit moisture" in words and "Three trials" in words

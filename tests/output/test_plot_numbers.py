@@ -60,47 +60,62 @@ def wet(moisture_db: Any) -> Any:
 # ---- Bed and pellet ------------------------------------------------------------------------------------
 
 
+def at_nodes(axis: Axes, label: str, nodes: Any) -> Any:
+    """What an upright curve shows at the depths that were solved for, which are among its points."""
+    x, y = line(axis, label)
+    assert len(y) > 2 * len(nodes) and (np.diff(y) > 0).all()  # as many points as the eye wants
+    return x[[int(np.abs(y - node).argmin()) for node in nodes]]
+
+
 def test_bed_shows_the_profile() -> None:
+    """Upright, its top on top: what was solved for lies on the curves, and nothing between runs beyond it."""
     p = answer().profile
-    top, middle, bottom = plots.bed(answer())
-    for label, values in (
-        ("pellets", p.pellet_temperature),
-        ("their surface", p.surface_temperature),
-        ("← air", p.air_temperature),
+    temperature, moisture, humidity = axes = plots.bed(answer(), case=case())
+    for axis, label, values in (
+        (temperature, "pellets", p.pellet_temperature),
+        (temperature, "their surface", p.surface_temperature),
+        (temperature, "air ↑", p.air_temperature),
+        (moisture, "mean", wet(p.mean_moisture)),
+        (moisture, "at the surface", wet(p.surface_moisture)),
+        (humidity, "air ↑", 1000 * p.humidity_ratio),
     ):
-        x, y = line(top, label)
-        assert_allclose(x, p.z, rtol=1e-12)
-        assert_allclose(y, values, rtol=1e-12)
-    assert_allclose(line(middle, "mean")[1], wet(p.mean_moisture), rtol=1e-12)
-    assert_allclose(line(middle, "at the surface")[1], wet(p.surface_moisture), rtol=1e-12)
-    assert_allclose(line(bottom, "← air")[1], 1000 * p.humidity_ratio, rtol=1e-12)
+        assert_allclose(at_nodes(axis, label, p.z), values, rtol=1e-12)
+        x, _ = line(axis, label)
+        assert min(values) - 1e-9 <= min(x) and max(x) <= max(values) + 1e-9
+    assert all(axis.get_ylim() == (pytest.approx(p.z[-1]), 0.0) for axis in axes)
+    assert_allclose(marked(moisture, "target")[0], 12.0)  # of the scenario
+    assert not [each for each in plots.bed(answer())[1].lines if each.get_gid() == "target"]
 
 
 def test_bed_in_us_units_and_over_time() -> None:
     p = answer().profile
-    top, _, bottom = plots.bed(answer(), units="us")
-    x, y = line(top, "← air")
-    assert_allclose(x, p.z / 0.0254, rtol=1e-12)
-    assert_allclose(y, 1.8 * p.air_temperature + 32, rtol=1e-12)
-    assert_allclose(line(bottom, "← air")[1], 7000 * p.humidity_ratio, rtol=1e-12)  # 7000 grains to the pound
-    assert_allclose(line(plots.bed(answer(), over="time")[0], "← air")[0], p.time / 60, rtol=1e-12)
+    temperature, _, humidity = plots.bed(answer(), units="us")
+    assert_allclose(at_nodes(temperature, "air ↑", p.z / 0.0254), 1.8 * p.air_temperature + 32, rtol=1e-12)
+    # 7000 grains to the pound
+    assert_allclose(at_nodes(humidity, "air ↑", p.z / 0.0254), 7000 * p.humidity_ratio, rtol=1e-12)
+    over_time = plots.bed(answer(), over="time")[0]
+    assert_allclose(at_nodes(over_time, "air ↑", p.time / 60), p.air_temperature, rtol=1e-12)
 
 
 def test_pellet_shows_its_shells_and_its_skin() -> None:
     p = answer().profile
     axis = plots.pellet(answer(), case(), depths=[0.0, 0.55])
-    assert [str(each.get_label()) for each in axis.lines] == ["0 mm, 0 s", "550 mm, 11 min"]
-    x, y = axis.lines[1].get_data()
+    assert [str(each.get_label()) for each in axis.lines[:2]] == ["0 mm, 0 s", "550 mm, 11 min"]
+    x, y = (np.asarray(a, float) for a in axis.lines[1].get_data())
+    shown = axis.lines[1].get_markevery()  # a mark at each shell and at the skin, the curve between them
+    x, y = x[shown], y[shown]
     # 4 mm × 4 mm: 3V/S = 3 · (π d² l/4) / (π d²/2 + π d l) = 3 · 16π/(24π) = 2 mm
     assert_allclose(x, [*1000 * p.radius, 2.0], rtol=1e-9)
     assert_allclose(y, [*wet(p.moisture[-1]), wet(p.surface_moisture[-1])], rtol=1e-12)
-    assert_allclose(axis.lines[0].get_ydata()[:-1], 14.0, rtol=1e-9)  # as the feed came
+    first = np.asarray(axis.lines[0].get_ydata(), float)[axis.lines[0].get_markevery()]
+    assert_allclose(first[:-1], 14.0, rtol=1e-9)  # as the feed came
+    assert_allclose(marked(axis, "target")[1], 12.0)  # of the scenario
 
 
 def test_pellet_takes_the_nearest_depths_and_each_once() -> None:
     z = answer().profile.z
     axis = plots.pellet(answer(), case(), depths=[z[3], z[3] + 0.1 * (z[4] - z[3]), z[7]])
-    assert len(axis.lines) == 2
+    assert len([each for each in axis.lines if each.get_gid() != "target"]) == 2
 
 
 # ---- Curves over dwell, and the map --------------------------------------------------------------------
@@ -239,8 +254,8 @@ def test_the_path_is_the_airs() -> None:
     p, out = answer().profile, answer().air_out
     axis = plots.psychrometric(answer(), case())
     x, y = marked(axis, "path")
-    assert_allclose(x, p.air_temperature, rtol=1e-12)
-    assert_allclose(y, 1000 * p.humidity_ratio, rtol=1e-12)
+    for T, W in zip(p.air_temperature, 1000 * p.humidity_ratio):  # what was solved for lies on the path
+        assert np.hypot(x - T, y - W).min() < 1e-9
     assert_allclose(np.ravel(marked(axis, "leaves the bed")), [out.temperature, 1000 * out.humidity_ratio])
     assert_allclose(marked(axis, "enters the bed")[0], 31.0, rtol=1e-9)
     assert not [each for each in axis.lines if each.get_gid() in ("heating", "outside")]
@@ -286,8 +301,9 @@ def test_operating_point_lies_on_both_curves() -> None:
 
 def test_system_curve_is_bed_and_duct() -> None:
     axis = plots.fan_curve(answer(MONSOON), straight(), sweep())
-    q, p = line(axis, "bed and duct")
-    _, bed = line(axis, "bed alone")
+    (fine, whole), (_, alone) = line(axis, "bed and duct"), line(axis, "bed alone")
+    shown = [int(np.abs(alone - drop).argmin()) for drop in sweep().bed.pressure_drop]
+    q, p, bed = fine[shown], whole[shown], alone[shown]  # what was solved for lies on the curves
     assert_allclose(bed, sweep().bed.pressure_drop, rtol=1e-12)  # airflows rise in the sweep
     # 420 Pa at 2500 m³/h, as the square of the flow and with density; by CoolProp for exhaust with 6 % of
     # outside air, at the barometer of 40 m; at the fan it is up to 4 % thinner than that

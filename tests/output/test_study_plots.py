@@ -16,6 +16,8 @@ from numpy.testing import assert_allclose
 from output.pictures import size, year
 
 from coolsim import plots
+from coolsim.output.plots.style import MOISTURES
+from coolsim.output.plots.years import DRIER, WETTER, _colours, _running
 
 
 @pytest.fixture(autouse=True)
@@ -128,3 +130,31 @@ def test_floors_without_prices_have_one_axis_and_feet_fit() -> None:
 def test_no_size_no_curve() -> None:
     with pytest.raises(ValueError, match="no size serves"):
         plots.size_curve(dataclasses.replace(size(), met=False))
+
+
+def test_a_calendar_leaves_no_night_empty() -> None:
+    """The cooler runs from 6 to 22; a night shift from 22 to 6 begins at the bottom and stands in one piece."""
+    assert plots.calendar(year()).get_ylim() == (6.0, 22.0)
+    hours = np.arange(24)
+    assert _running((hours >= 6) & (hours < 22)) == (6, 16)
+    assert _running((hours >= 22) | (hours < 6)) == (22, 8)
+    assert _running(hours >= 0) == (0, 24)
+    assert _running(np.isin(hours, [1, 2, 3, 9, 10])) == (1, 10)  # around its longest time without any
+
+
+def test_the_target_parts_a_calendars_colours() -> None:
+    """11.5 ± 0.3 %: edges at 11.2 and 11.8, sand below, blue above, a colour between that is neither's."""
+    edges, colours = _colours(10.6, 12.4, np.array([11.2, 11.8]))
+    assert {11.2, 11.8} <= {round(float(e), 6) for e in edges}
+    middle = (edges[1:] + edges[:-1]) / 2
+    places = [
+        next(x for x in np.linspace(0, 1, 2001) if np.allclose(MOISTURES(x), c, atol=2e-3)) for c in colours
+    ]
+    for m, place in zip(middle, places):
+        if m < 11.2:
+            assert place <= DRIER[1] + 0.01
+        elif m > 11.8:
+            assert place >= WETTER[0] - 0.01
+        else:
+            assert DRIER[1] < place < WETTER[0]
+    assert places == sorted(places)  # wetter is darker all the way

@@ -18,7 +18,7 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 def test_a_line_has_its_shift_in_the_report():
     answers = ask(coolsim.load(SCENARIOS / "farm-line.toml"))
     page = report(answers, "0")
-    assert "What does a shift of the line give?" in page and "dryer holds it back" in page
+    assert "A shift of the line" in page and "dryer holds it back" in page
     assert 'id="shift-title"' in page and 'id="along-title"' in page
     assert "moisture, once coated" in page and "may sweat?" in page
     plan = answers.plan

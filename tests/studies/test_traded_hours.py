@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from coolsim.output import seasons as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons import Seasons
+from coolsim.studies.seasons import Seasons, chart
 
 pytestmark = pytest.mark.thorough
 
@@ -80,3 +81,19 @@ def test_the_text_says_what_was_traded(dryer: Seasons) -> None:
     dry = dryer.strategies[1].total.too_dry
     assert "too wet (they mould)" in text and "too dry cost money, and come last" in text
     assert f"chart: so it leaves {dry:.0f} hours too dry" in text
+
+
+def test_boxes_differ_only_where_it_pays(cooler: Seasons, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Against the chart in which each box has its own best: fewer settings, no hour worse, 1 % dearer at most."""
+    monkeypatch.setattr(chart, "alike", lambda site, options, cells, chosen: chosen)
+    each = coolsim.seasons(cooler.case, weather=cooler.weather).strategies[1]
+    few = cooler.strategies[1]
+
+    def settings(way: Any) -> set[tuple[float, float]]:
+        filled = way.chart.hours > 0
+        speeds, depths = way.chart.fan_speed[filled], way.chart.bed_depth[filled]
+        return set(zip(np.round(speeds, 4).tolist(), np.round(depths, 3).tolist()))
+
+    assert len(settings(few)) < 0.8 * len(settings(each))
+    assert few.total.over_limit <= each.total.over_limit and few.total.too_wet <= each.total.too_wet
+    assert few.total.cost <= 1.01 * each.total.cost

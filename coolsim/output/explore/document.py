@@ -6,6 +6,7 @@ import base64
 import dataclasses
 import hashlib
 import json
+import math
 import os
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -46,8 +47,9 @@ class Explored:
 
     @property
     def off(self) -> str:
-        """The errors in words."""
-        return f"{100 * self.moisture:.2f} points and {self.temperature:.2f} K"
+        """The errors in words, rounded up: none looks smaller than it is."""
+        points, kelvin = (math.ceil(100 * x) / 100 for x in (100 * self.moisture, self.temperature))
+        return f"{points:.2f} points and {kelvin:.2f} K"
 
 
 @asked_with_a_case

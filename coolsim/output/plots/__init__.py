@@ -7,7 +7,7 @@ printed tables show with `--units us`. A legend may stand beside its axis: give 
 Of a counter-flow cooler only: `bed`, `pellet`, `psychrometric`, `balance`, `dwell`, `moisture_map` and
 `fan_curve`; of a line give them, or those of dryers, `result.stages[…].result` and its `case`. `ax` is one axis,
 which is returned; of pictures with several panels a list, which is returned: `bed`, `along_the_line`, `balance`,
-`between_pellets`, `dwell`, `drying_curve`, `belt_zones`, `strategies` and `size_curve`.
+`between_pellets`, `dwell`, `levers`, `drying_curve`, `belt_zones`, `strategies` and `size_curve`.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
 from coolsim.output.plots.flows import balance
+from coolsim.output.plots.lever_bars import lever_map, levers
+from coolsim.output.plots.machine import to_buy
 from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
 from coolsim.output.plots.plan import along_the_line, shift
@@ -40,6 +42,8 @@ __all__ = [
     "fan_curve",
     "isotherms",
     "learned",
+    "lever_map",
+    "levers",
     "measured",
     "moisture_map",
     "pellet",
@@ -49,6 +53,7 @@ __all__ = [
     "strategies",
     "surer",
     "sweep",
+    "to_buy",
 ]
 
 _OF_MANY = ("dwell", "moisture_map")  # which show many cases, as one case with arrays stands for

@@ -23,6 +23,8 @@ _FROM: Mapping[str, str] = {
     "SizeAnswer": "coolsim.size(case)",
     "Seasons": "coolsim.seasons(case)",
     "Sweep": 'coolsim.sweep(case, {"cooler.airflow": ["900 m3/h", "1200 m3/h"]})',
+    "Levers": "coolsim.levers(case)",
+    "LeverMap": "coolsim.studies.levers.lever_map(levers, result)",
 }
 
 

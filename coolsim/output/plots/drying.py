@@ -17,13 +17,11 @@ from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PALE, TEAL, VIOLET, scale
 from coolsim.result import History, Layers, Result
 from coolsim.scenario import units as u
-from coolsim.scenario.units import Dimension
 
 STEPS = 7  # of moisture, about: more cannot be told apart in grey
 ROOM = 0.16  # above the curves, as a share of their span, for the names of zones
 ARROWS = {"up": "↑", "down": "↓"}
 UNACCOUNTED = 1e-4  # kg/kg dry: a course whose steps leave more water out has a gap
-RATE = Dimension("a drying rate", "1/s", "kg/(kg h)", "lb/(lb h)", ("kg/(kg h)",), "0.5 kg/(kg h)")
 
 PELLETS: dict[str, Any] = {"color": BROWN, "linestyle": "-"}
 TOP: dict[str, Any] = {"color": ORANGE, "linestyle": ":"}
@@ -36,30 +34,26 @@ AIR_OUT: dict[str, Any] = {"color": TEAL, "linestyle": (0, (1, 1)), "linewidth":
 SHADES: tuple[dict[str, Any], ...] = ({}, {"alpha": 0.4, "linewidth": 3.6}, {"alpha": 0.9, "linewidth": 0.6})
 
 
-def drying_curve(result: Result, ax: Any = None, *, units: str = "si", label: str = "") -> list[Axes]:
-    """Draw moisture, drying rate and temperatures of a dryer over time; returns the three axes.
+def drying_curve(
+    result: Result, ax: Any = None, *, case: Case | None = None, units: str = "si", label: str = ""
+) -> list[Axes]:
+    """Draw moistures and temperatures of a dryer over time; returns the two axes.
 
-    Axes that hold the curves of other dryers get those of this one in another shade; `label` is what a legend calls
-    it beside the rate.
+    case: its target is drawn too. Axes that hold the curves of other dryers get those of this one in another shade;
+    `label` is what the legend of the moistures adds to its mean.
     """
     history, _ = _course(result, "the drying curve")
     time = scale(u.TIME, units)
-    rate = scale(RATE, units)
-    axes = style.panels(ax, 3, (7.4, 7.4))
+    axes = style.panels(ax, 2, (7.4, 5.6))
     earlier = _drawn_before(axes[0])
     x = time(history.time)
-    _moistures(axes[0], x, history, units, earlier)
-    look = PELLETS | SHADES[earlier]
-    axes[1].plot(x, rate(history.drying_rate), **look, label=label or _named("mean", earlier))
-    _temperatures(axes[2], x, history, units, earlier)
-    style.name_axes(axes[1], "", rate.named("drying rate", " dry solid"))
-    if label:
-        style.legend(axes[1])
+    style.target(axes[0], None if earlier else case, units)
+    _moistures(axes[0], x, history, units, earlier, label)
+    _temperatures(axes[1], x, history, units, earlier)
     for axis in axes:
         _mark_cooling(axis, history, units, name=axis is axes[1] and not earlier)
-    axes[2].set_xlabel(time.named("time since the bed was laid"))
-    for axis in axes:
         axis.margins(x=0.01)
+    axes[1].set_xlabel(time.named("time since the bed was laid"))
     return axes
 
 
@@ -100,6 +94,7 @@ def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si")
     x = history.time * ends[-1] / float(result.bed.residence_time)
     axes = style.panels(ax, 2, (7.8, 6.0))
     _temperatures(axes[0], x, history, units)
+    style.target(axes[1], case, units)
     _moistures(axes[1], x, history, units)
     for axis in axes:
         bottom, top = axis.get_ylim()
@@ -118,7 +113,7 @@ def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si")
 
 def _drawn_before(axis: Axes) -> int:
     """Return how many dryers an axis of moistures shows; more than can be told apart are refused."""
-    count = sum(line.get_label() in ("mean", _named("mean", 1)) for line in axis.lines)
+    count = sum(line.get_gid() == "mean moisture" for line in axis.lines)
     if count == len(SHADES):
         raise ValueError(f"these axes show {count} dryers, and no more can be told apart: draw on new ones")
     return count
@@ -140,8 +135,8 @@ def _mark_cooling(axis: Axes, history: History, units: str, name: bool) -> None:
         axis.text(began, 0.97, "cooling from here ", fontsize=style.SMALL, ha="right", va="top", **upright)
 
 
-def _moistures(axis: Axes, x: Array, history: History, units: str, earlier: int = 0) -> None:
-    """Draw mean, top and bottom from the laid bed on."""
+def _moistures(axis: Axes, x: Array, history: History, units: str, earlier: int = 0, dryer: str = "") -> None:
+    """Draw mean, top and bottom from the laid bed on; `dryer` is what the legend adds to the mean."""
     percent = scale(u.FRACTION, units)
     for label, values, look in (
         ("top", history.top_moisture_wb, TOP),
@@ -149,9 +144,10 @@ def _moistures(axis: Axes, x: Array, history: History, units: str, earlier: int 
         ("bottom", history.bottom_moisture_wb, BOTTOM),
     ):
         look = look | SHADES[earlier]
-        axis.plot(x, percent(values), **look, label=_named(label, earlier))
+        name = f"mean, {dryer}" if dryer and label == "mean" else _named(label, earlier)
+        axis.plot(x, percent(values), **look, label=name, gid=f"{label} moisture")
     style.name_axes(axis, "", percent.named("moisture", " wet basis"))
-    if not earlier:
+    if dryer or not earlier:
         style.legend(axis)
 
 

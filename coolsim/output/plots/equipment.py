@@ -52,13 +52,10 @@ def fan_curve(result: Result, case: Case, sweep: Result, ax: Any = None, *, unit
     if np.isfinite(n):
         curve(n, color=ORANGE, linestyle="--")
     order = np.argsort(along.flow)
-    axis.plot(
-        flow(along.flow[order]), pressure(along.pressure[order]), color=TEAL, marker=".", label="bed and duct"
-    )
-    axis.plot(
-        flow(along.flow[order]), pressure(np.asarray(sweep.bed.pressure_drop)[order]), color=FAINT, linestyle=":",
-        label="bed alone",
-    )  # fmt: skip
+    asked_for = pressure(along.pressure[order]), pressure(np.asarray(sweep.bed.pressure_drop)[order])
+    through_all, with_duct, alone = style.smooth(flow(along.flow[order]), *asked_for)
+    axis.plot(through_all, with_duct, color=TEAL, linewidth=2.4, label="bed and duct")
+    axis.plot(through_all, alone, color=FAINT, linestyle=":", label="bed alone")
     through = f"{flow(airflow(result, case)):.0f} {pretty(flow.unit)}"
     words = f"operating point:\n{through} through the bed{_oddity(Status(int(speed.status)))}"
     axis.plot(

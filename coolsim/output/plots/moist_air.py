@@ -73,6 +73,7 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
     axis, T, Y = chart.axis, result.kept_profile.air_temperature, result.kept_profile.humidity_ratio
     _humidity_curves(chart)
     _wet_bulb_lines(chart)
+    _, T, Y = style.smooth(result.kept_profile.z, T, Y)
     chart.line(T, Y, color=TEAL, linewidth=2.2, zorder=3, label="air in the bed", gid="path")
     _arrow(axis, chart.temperature(T), chart.humidity(Y))
     _states(chart, result, case)

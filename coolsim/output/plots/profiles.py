@@ -10,20 +10,27 @@ from matplotlib.axes import Axes
 
 from coolsim.case import Case
 from coolsim.output.plots import style
-from coolsim.output.plots.style import BROWN, ORANGE, TEAL, scale, wet_basis
+from coolsim.output.plots.style import BROWN, ORANGE, PALE, TEAL, scale, wet_basis
 from coolsim.physics.pellet import equivalent_sphere_radius
 from coolsim.result import Result
 from coolsim.scenario import units as u
 
+SURFACE: dict[str, Any] = {"color": ORANGE, "linestyle": ":"}
+AIR: dict[str, Any] = {"color": TEAL, "linestyle": "--"}
 DEPTHS = (0.01, 0.03, 0.1, 0.3, 1.0)  # of the bed: most happens in its first tenth
 
 
 def bed(
-    result: Result, ax: Sequence[Axes] | None = None, *, over: str = "depth", units: str = "si"
+    result: Result,
+    ax: Sequence[Axes] | None = None,
+    *,
+    case: Case | None = None,
+    over: str = "depth",
+    units: str = "si",
 ) -> list[Axes]:
-    """Draw temperatures, moistures and the air's humidity through the bed; returns the three axes.
+    """Draw temperatures, moistures and the air's humidity through the bed, upright as it stands: its top on top.
 
-    ax: three axes, from top to bottom, or None for a new figure.
+    ax: three axes, side by side, or None for a new figure; they are returned. case: its target is drawn too.
     over: "depth" below the top of the bed, or "time" since the pellets entered.
     """
     style.one_case(result, "the picture of the bed")
@@ -34,26 +41,38 @@ def bed(
     }
     if over not in along:
         raise ValueError(f'over is {over!r}; allowed: "depth" or "time"')
-    stored, horizontal, name = along[over]
-    x = horizontal(stored)
+    stored, upright, name = along[over]
     temperature, percent = scale(u.TEMPERATURE, units), scale(u.FRACTION, units)
     humidity = scale(u.HUMIDITY_RATIO, units, "g/kg", "grain/lb")
-    axes = style.panels(ax, 3, (7.0, 7.2))
-    top, middle, bottom = axes
-    top.plot(x, temperature(p.pellet_temperature), color=BROWN, label="pellets →")
-    top.plot(x, temperature(p.surface_temperature), color=ORANGE, linestyle=":", label="their surface →")
-    top.plot(x, temperature(p.air_temperature), color=TEAL, linestyle="--", label="← air")
-    middle.plot(x, percent(wet_basis(p.mean_moisture)), color=BROWN, label="mean →")
-    middle.plot(
-        x, percent(wet_basis(p.surface_moisture)), color=ORANGE, linestyle=":", label="at the surface →"
+    axes = style.side_by_side(ax, 3, (8.6, 4.6), (1, 1, 1))
+    moist, surface = (percent(wet_basis(X)) for X in (p.mean_moisture, p.surface_moisture))
+    drawn: tuple[tuple[Axes, Any, str, dict[str, Any]], ...] = (
+        (axes[0], temperature(p.pellet_temperature), "pellets ↓", {"color": BROWN}),
+        (axes[0], temperature(p.surface_temperature), "their surface ↓", SURFACE),
+        (axes[0], temperature(p.air_temperature), "air ↑", AIR),
+        (axes[1], moist, "mean ↓", {"color": BROWN}),
+        (axes[1], surface, "at the surface ↓", SURFACE),
+        (axes[2], humidity(p.humidity_ratio), "air ↑", AIR),
     )
-    bottom.plot(x, humidity(p.humidity_ratio), color=TEAL, linestyle="--", label="← air")
-    style.name_axes(top, "", temperature.named("temperature"))
-    style.name_axes(middle, "", percent.named("pellet moisture", " wet basis"))
-    style.name_axes(bottom, horizontal.named(name), humidity.named("humidity ratio", " dry air"))
-    for a in axes:
-        a.margins(x=0.01)
-        style.legend(a)
+    for axis, values, label, look in drawn:
+        y, x = style.smooth(upright(stored), values)
+        axis.plot(x, y, label=label, **look)
+    style.target(axes[1], case, units, upright=True)
+    axes[0].set_ylabel(upright.named(name))
+    for axis, label in zip(
+        axes,
+        (
+            temperature.named("temperature"),
+            percent.named("moisture", " wet basis"),
+            humidity.named("humidity ratio", " dry air"),
+        ),
+    ):
+        axis.set_xlabel(label.replace(" [", "\n["))  # there are three side by side
+        axis.set_ylim(float(upright(stored[-1])), 0.0)  # the top of the bed on top
+        axis.margins(x=0.06)
+        axis.grid(True, color=PALE, linewidth=0.7)
+        axis.spines[["top", "right"]].set_visible(False)
+        style.legend(axis, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=1, columnspacing=1.0)
     return axes
 
 
@@ -81,10 +100,12 @@ def pellet(
     for node, look in zip(nodes, style.family(len(nodes), "depths")):
         X = np.append(p.moisture[node], p.surface_moisture[node])
         label = f"{length(p.z[node]):.3g} {length.unit}, {_duration(float(p.time[node]))}"
-        axis.plot(r, percent(wet_basis(X)), **look, markersize=3.5, label=label)
+        x, y = style.smooth(r, percent(wet_basis(X)))
+        axis.plot(x, y, **look, markersize=3.5, markevery=np.searchsorted(x, r), label=label)
+    style.target(axis, case, units)
     style.name_axes(
         axis,
-        length.named("distance from the centre of the pellet, taken as a sphere"),
+        length.named("distance from the pellet's centre"),
         percent.named("moisture", " wet basis"),
     )
     axis.set_xlim(0.0, r[-1])

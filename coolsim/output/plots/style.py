@@ -19,9 +19,13 @@ import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.patheffects import withStroke
 from matplotlib.transforms import ScaledTranslation
 
 from coolsim.answer import of_coolers
+from coolsim.case import Case
+from coolsim.fields import Array
+from coolsim.finishing import uncoated
 from coolsim.output.page import pretty
 from coolsim.result import Result
 from coolsim.scenario import units as u
@@ -44,6 +48,7 @@ FAMILY: tuple[dict[str, Any], ...] = (
 # From dry to wet; lightness falls all the way, so it reads in grey.
 MOISTURES = LinearSegmentedColormap.from_list("moistures", ["#F7EFE2", "#E0BF97", "#8DB5AD", "#4F8399"])
 
+SMOOTH = 160  # points along a curve
 SMALL = 8.5  # pt, of words inside a plot
 LIFT = 5.0  # pt, of an axis' name above it
 UNITS = ("si", "us")
@@ -80,6 +85,49 @@ def scale(dimension: Dimension, units: str, si: str = "", us: str = "") -> Scale
 def wet_basis(moisture_db: Any) -> Any:
     """Return moisture on wet basis from dry basis, both as fractions."""
     return moisture_db / (1 + moisture_db)
+
+
+def smooth(along: Array, *curves: Array) -> tuple[Array, ...]:
+    """Return ascending places, as many as the eye wants, and what curves are there: what was solved is among them.
+
+    Between what was solved they run without overshoot (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980, 238–246).
+    """
+    from scipy.interpolate import PchipInterpolator
+
+    along, first = np.unique(np.asarray(along, float), return_index=True)
+    if len(along) < 2:
+        return along, *(np.asarray(y, float)[first] for y in curves)
+    fine = np.union1d(along, np.linspace(along[0], along[-1], SMOOTH))
+    return fine, *(np.asarray(PchipInterpolator(along, np.asarray(y, float)[first])(fine)) for y in curves)
+
+
+def target(axis: Axes, case: Case | None, units: str, upright: bool = False) -> None:
+    """Draw the target of an axis of moistures, or both edges of its band, and name it.
+
+    The name stands at the right end of the line; of an upright line in the legend.
+    """
+    wanted = None if case is None else uncoated(case).target
+    if wanted is None or wanted.moisture is None:
+        return
+    percent, slack = scale(u.FRACTION, units), wanted.tolerance or 0.0
+    name = f"target {100 * wanted.moisture:.4g} %" + (f" ± {100 * slack:.2g}" if slack else "")
+    edges = [float(percent(edge)) for edge in sorted({wanted.moisture - slack, wanted.moisture + slack})]
+    draw = axis.axvline if upright else axis.axhline
+    for k, edge in enumerate(edges):
+        label = name if upright and not k else None
+        draw(edge, color=PLUM, linewidth=1.6, label=label, gid="target", zorder=1.9)
+    if not upright:
+        place: dict[str, Any] = {"ha": "right", "va": "bottom", "transform": axis.get_yaxis_transform()}
+        edge_of_letters = [withStroke(linewidth=2.5, foreground="white")]
+        axis.text(0.99, edges[-1], name, fontsize=SMALL, path_effects=edge_of_letters, zorder=4, **place)
+
+
+def side_by_side(ax: Any, count: int, size: tuple[float, float], widths: Sequence[float]) -> list[Axes]:
+    """Return `count` axes: new ones, side by side over one upright scale, or those that were given."""
+    if ax is not None:
+        return panels(ax, count, size)
+    figure, _ = plt.subplots(1, count, sharey=True, figsize=size, layout="constrained", width_ratios=widths)
+    return figure.axes
 
 
 def one_case(result: Result, what: str) -> None:
@@ -126,7 +174,7 @@ def legend(ax: Axes, beside: bool = False, title: str = "", **more: Any) -> None
         ax.legend(**place, **more, alignment="left", title_fontsize=SMALL)
     else:
         more = {"ncols": len(ax.get_legend_handles_labels()[1]), "columnspacing": 1.4} | more
-        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), **more)
+        ax.legend(**({"loc": "lower right", "bbox_to_anchor": (1.0, 1.0)} | more))
 
 
 def family(count: int, what: str) -> Sequence[dict[str, Any]]:

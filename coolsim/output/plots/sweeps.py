@@ -15,7 +15,8 @@ from coolsim.fields import Array
 from coolsim.output.frames import of_result
 from coolsim.output.page import Page, pretty
 from coolsim.output.plots import style
-from coolsim.output.plots.style import FAINT, FAMILY, MOISTURES, PLUM, Scale
+from coolsim.output.plots.maps import contours
+from coolsim.output.plots.style import FAMILY, PLUM, Scale
 from coolsim.output.quantities import bound_text, unit_of
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import READABLE, constraints_of, value_of
@@ -25,7 +26,6 @@ from coolsim.scenario import units as u
 if TYPE_CHECKING:
     from coolsim.studies.sweep import Sweep, Swept
 
-LEVELS = 9  # of a map, about
 CURVES = len(FAMILY)  # that can be told apart
 
 
@@ -157,10 +157,8 @@ def _map(axis: Axes, first: Swept, second: Swept, drawn: _Drawn, units: str) -> 
     (x_name, x), (y_name, y) = _axis_of(first, units), _axis_of(second, units)
     i, j = np.argsort(x), np.argsort(y)
     Z = np.ma.masked_invalid(drawn.values[np.ix_(i, j)].T)
-    filled = axis.contourf(x[i], y[j], Z, LEVELS, cmap=MOISTURES, alpha=0.85)
-    lines = axis.contour(x[i], y[j], Z, filled.levels, colors=FAINT, linewidths=0.6)
-    levels = [x for x in filled.levels if all(abs(x - bound) > 1e-9 for _, bound in drawn.bounds)]
-    axis.clabel(lines, levels, fontsize=style.SMALL - 1, colors="black", fmt="%g")
+    unit = drawn.name.partition("[")[2].rstrip("]")
+    contours(axis, x[i], y[j], Z, unit)
     keys = []
     for label, bound in drawn.bounds:
         inside = Z.min() < bound < Z.max()

@@ -11,8 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator, MultipleLocator
+from numpy.typing import NDArray
 
 from coolsim.fields import Array
+from coolsim.finishing import uncoated
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, MOISTURES, ORANGE, PLUM, TEAL, VIOLET, scale
@@ -21,6 +23,7 @@ from coolsim.scenario import units as u
 if TYPE_CHECKING:
     from coolsim.studies.seasons import Seasons, Strategy
 
+DRIER, WETTER = (0.0, 0.36), (0.68, 1.0)  # of the colours, on both sides of the target
 STEPS = 6  # of a calendar's colours: more cannot be told apart in grey
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 # What a calendar can show: its name, dimension, digits, and where it stands in the hours.
@@ -41,7 +44,7 @@ VERDICTS: tuple[tuple[str, str, dict[str, Any]], ...] = (  # of hours: attribute
 COSTS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("cost_electricity", "electricity", {"color": TEAL}),
     ("cost_heat", "heat", {"color": ORANGE, "hatch": "///"}),
-    ("cost_given_away", "overdried feed", {"color": BROWN, "hatch": "..."}),
+    ("cost_given_away", "weight given away", {"color": BROWN, "hatch": "..."}),
 )
 
 
@@ -56,7 +59,9 @@ def calendar(
     """Draw one number of every hour: days across, hours of the day up.
 
     show: moisture, temperature, fan_speed, airflow or dwell. strategy: which of the answer's, from 0 for the
-    settings as they are. Hours without an answer, or outside the operating hours, stay white.
+    settings as they are. Of moistures the target parts the colours: what is drier is sand, what is wetter blue, and
+    what lies in its band between. Hours of the day in which it never runs are left out; hours without an answer
+    stay white.
     """
     if show not in SHOWN:
         raise ValueError(f"a calendar shows {', '.join(SHOWN)}; found {show!r}")
@@ -68,14 +73,15 @@ def calendar(
         raise ValueError(f"no hour has a {name}: without [fan] there is no fan speed, ask for airflow")
     (axis,) = style.panels(ax, 1, (9.0, 3.8))
     days, clock, table = _table(way, np.asarray(values, float))
-    edges = MaxNLocator(STEPS).tick_values(np.nanmin(values), np.nanmax(values))
-    colours = MOISTURES(np.linspace(0.0, 1.0, len(edges) - 1))
+    wanted = measure(_wanted(seasons)) if show == "moisture" else np.zeros(0)
+    edges, colours = _colours(float(np.nanmin(values)), float(np.nanmax(values)), wanted)
     look: dict[str, Any] = {"cmap": ListedColormap(colours), "norm": BoundaryNorm(edges, len(colours))}
     axis.pcolormesh(days, clock, table, **look, rasterized=True)
     style.name_axes(axis, "", "hour of the day [h]")
     axis.grid(False)
-    axis.yaxis.set_major_locator(MultipleLocator(6))
-    axis.set_ylim(0, 24)
+    axis.yaxis.set_major_locator(MultipleLocator(6 if np.ptp(clock) > 12 else 2))
+    axis.yaxis.set_major_formatter(lambda hour, _: f"{hour % 24:g}" if hour != 24 else "24")
+    axis.set_ylim(clock[0], clock[-1])
     year = way.hours.weather.time[0].astype("datetime64[Y]")
     first = (year.astype("datetime64[M]") + np.arange(13)).astype("datetime64[D]") - year.astype(
         "datetime64[D]"
@@ -85,16 +91,55 @@ def calendar(
     axis.tick_params(axis="x", which="minor", length=0)
     axis.set_xlim(days[0], days[-1])
     steps = [
-        Patch(facecolor=c, edgecolor=style.FAINT, linewidth=0.5, label=f"{a:g} – {b:g}")
+        Patch(facecolor=c, edgecolor=style.FAINT, linewidth=0.5, label=f"{a:g} – {b:g}{_sides(a, b, wanted)}")
         for c, a, b in zip(colours, edges, edges[1:])
     ]
     style.legend(
         axis,
         beside=True,
-        title=f"{name}\n[{pretty(measure.unit)}]\n{_wrapped(way.name)}",
+        title=f"{name}\n[{pretty(measure.unit)}]\n{_wrapped(way.name)}{_asked(wanted)}",
         handles=steps[::-1],
     )
     return axis
+
+
+def _wanted(seasons: Seasons) -> Array:
+    """The target, or both edges of its band [kg/kg wet]."""
+    target = uncoated(seasons.case).target
+    slack = target.tolerance or 0.0
+    return np.unique([target.moisture - slack, target.moisture + slack])
+
+
+def _colours(low: float, high: float, wanted: Array) -> tuple[Array, Any]:
+    """Edges of the steps, what is wanted among them, and a colour for each; lightness falls all the way."""
+    edges = np.asarray(MaxNLocator(STEPS).tick_values(low, high), float)
+    inside = wanted[(wanted > edges[0]) & (wanted < edges[-1])]
+    near = 0.3 * (edges[1] - edges[0])
+    apart = [e for e in edges if not len(inside) or np.abs(inside - e).min() > near]
+    edges = np.unique(np.round([edges[0], *apart, edges[-1], *inside], 9))
+    if not len(wanted):
+        return edges, MOISTURES(np.linspace(0.0, 1.0, len(edges) - 1))
+    middle = (edges[1:] + edges[:-1]) / 2
+    shades = np.full(len(middle), 0.5)
+    for side, (first, last) in ((middle < wanted[0], DRIER), (middle > wanted[-1], WETTER)):
+        shades[side] = np.linspace(first, last, int(side.sum())) if side.sum() > 1 else (first + last) / 2
+    return edges, MOISTURES(shades)
+
+
+def _asked(wanted: Array) -> str:
+    """The target in a line, which may lie beyond all colours."""
+    return f"\ntarget {' – '.join(f'{x:.4g}' for x in wanted)}" if len(wanted) else ""
+
+
+def _sides(low: float, high: float, wanted: Array) -> str:
+    """Of a step beside the target, or in its band, a word."""
+    if not len(wanted):
+        return ""
+    if np.isclose(low, wanted[-1]):
+        return ", wetter than asked"
+    if np.isclose(high, wanted[0]):
+        return ", drier"
+    return ", as asked" if wanted[0] < (low + high) / 2 < wanted[-1] else ""
 
 
 def _strategy(seasons: Seasons, number: int) -> Strategy:
@@ -105,7 +150,10 @@ def _strategy(seasons: Seasons, number: int) -> Strategy:
 
 
 def _table(way: Strategy, values: Array) -> tuple[Any, Any, Any]:
-    """Edges of days and of hours, and the values between them (hours, days); nan where there is none."""
+    """Edges of days and of hours, and the values between them (hours, days); nan where there is none.
+
+    Hours of the day in which nothing runs are left out: a night shift begins at the bottom, and ends beyond 24.
+    """
     time, step = way.hours.weather.time, way.hours.weather.step
     day = (time.astype("datetime64[D]") - time.astype("datetime64[Y]").astype("datetime64[D]")).astype(int)
     hour = (time - time.astype("datetime64[D]")).astype("timedelta64[s]").astype(float) / 3600
@@ -113,7 +161,19 @@ def _table(way: Strategy, values: Array) -> tuple[Any, Any, Any]:
     first, last = int(day.min()), int(day.max())
     table = np.full((rows, last - first + 1), np.nan)
     table[row, day - first] = values
-    return np.arange(first, last + 2) + 1.0, np.arange(rows + 1) * step, table
+    begin, count = _running(np.isin(np.arange(rows), row))
+    shown = np.arange(begin, begin + count)
+    return np.arange(first, last + 2) + 1.0, np.arange(begin, begin + count + 1) * step, table[shown % rows]
+
+
+def _running(runs: NDArray[np.bool_]) -> tuple[int, int]:
+    """First row and number of rows of a day around its longest time without any."""
+    rows = len(runs)
+    best = (0, rows)
+    for begin in np.flatnonzero(runs & ~np.roll(runs, 1)):
+        count = rows - int(np.argmax(np.roll(runs, -begin)[::-1]))
+        best = min(best, (int(begin), count), key=lambda span: (span[1], span[0]))
+    return best
 
 
 def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
@@ -140,4 +200,4 @@ def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
 
 
 def _wrapped(name: str) -> str:
-    return textwrap.fill(name, 16)
+    return textwrap.fill(name, 13)

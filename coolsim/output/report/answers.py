@@ -11,11 +11,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.errors import NotConverged
 from coolsim.fields import documented
-from coolsim.machines.plant import knob_range
+from coolsim.model.solve import Resolution
 from coolsim.predict import predict
+from coolsim.requirements import Verdict
 from coolsim.result import Result
 from coolsim.studies.asked import opens_something
+from coolsim.studies.levers import LeverMap, Levers, lever_map, levers
 from coolsim.workers import Start
 
 if TYPE_CHECKING:
@@ -24,7 +27,7 @@ if TYPE_CHECKING:
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.sizing.answer import SizeAnswer
 
-FLOWS, DWELLS = 11, 9  # of the map: smooth contours in half a second
+SMOOTH = Resolution(48, 24)  # of what is drawn: the exit is right with fewer
 
 
 @dataclass(frozen=True)
@@ -33,12 +36,15 @@ class Answers:
 
     case: Case = documented("-", "what was asked")
     result: Result = documented("-", "the prediction as the scenario stands, with its band")
+    verdicts: tuple[Verdict, ...] = documented("-", "on every wish and limit, as it stands", default=())
+    chance: float | None = documented("-", "that all of them are kept, where it is known", default=None)
+    levers: Levers | None = documented("-", "what moves the exit, and how far", default=None)
     advice: Advice | None = documented("-", "what to set", default=None)
+    map: LeverMap | None = documented("-", "the exit over the two strongest levers", default=None)
     size: SizeAnswer | None = documented("-", "what to buy", default=None)
     seasons: Seasons | None = documented("-", "a year of weather", default=None)
     plan: Plan | None = documented("-", "a shift of the line", default=None)
     sweep: Result | None = documented("-", "the case at several airflows, where it has a fan", default=None)
-    grid: Result | None = documented("-", "the case over airflow and dwell", default=None)
     unasked: tuple[str, ...] = documented("-", "what other questions lack", default=())
     name: str = documented("-", "of a machine in a line", default="")
     machines: tuple[Answers, ...] = documented("-", "of a line: each by itself", default=())
@@ -60,42 +66,67 @@ def ask(
     as each question does, and NotConverged where one cannot be computed.
     """
     lacks = dict(_lacks(case))
-    later: dict[str, Callable[[], Any]] = {}
-    of_cooler = case.cooler.arrangement == "counter-flow"
-    if (
-        not lacks["settings"] and not of_cooler
-    ):  # seconds; a cooler's take half of one, and are drawn on the map
-        from coolsim.studies.settings.advice import advise
-
-        later["advice"] = start(advise, case)
-    if not lacks["size"]:
-        from coolsim.studies.sizing.size import size
-
-        later["size"] = start(size, case)
-    if not lacks["seasons"]:
-        from coolsim.studies.seasons import seasons
-
-        later["seasons"] = start(seasons, case)
+    questions: dict[str, Callable[[Case], dict[str, Any]]] = {
+        "settings": _advised,
+        "size": _sized,
+        "seasons": _through_the_year,
+    }
+    asked = [question for name, question in questions.items() if not lacks[name]]
+    later = [start(question, case) for question in asked]
     # the cheapest comes first: what does not converge is refused before minutes are spent
-    answers: dict[str, Any] = {"result": predict(case, band=True)}
+    answers: dict[str, Any] = {"result": _smooth(case, predict(case, band=True))}
     if not lacks["plan"]:
         from coolsim.studies.plan.plan import plan
 
         answers["plan"] = plan(case)
-    if not lacks["settings"] and of_cooler:
-        from coolsim.studies.settings.advice import advise
-
-        answers["advice"] = advise(case)
-        answers["grid"] = _grid(case)
     answers["sweep"] = _sweep(case, answers["result"])
     answers["machines"] = tuple(
-        Answers(run.case, run.result, sweep=_sweep(run.case, run.result), name=run.name)
+        Answers(run.case, _smooth(run.case, run.result), sweep=_sweep(run.case, run.result), name=run.name)
         for run in answers["result"].stages
     )
     answers["unasked"] = tuple(why for why in lacks.values() if why)
     if meanwhile is not None:
         meanwhile(Answers(case, **answers))
-    return Answers(case, **answers, **{name: wait() for name, wait in later.items()})
+    if not {_sized, _advised} & {*asked}:  # how likely a first guess is, nobody asks
+        answers |= _judged(case, answers["result"])
+    for wait in later:
+        answers |= wait()
+    if "levers" in answers:
+        answers["levers"] = dataclasses.replace(answers["levers"], band=answers["result"].input_band)
+    return Answers(case, **answers)
+
+
+# Each long question, as fields of the answers: whole functions of a case, to be asked in another process.
+
+
+def _advised(case: Case) -> dict[str, Any]:
+    from coolsim.studies.settings.advice import advise
+
+    advice = advise(case, chances=True)
+    answer, now = advice.answer, advice.answer.now
+    assert advice.levers is not None
+    found = {"advice": advice, "levers": advice.levers, "verdicts": now.verdicts, "chance": now.chance}
+    return found | {"map": lever_map(advice.levers, now.result, (answer.case, answer.result))}
+
+
+def _judged(case: Case, result: Result) -> dict[str, Any]:
+    """How the scenario as it stands is judged, where nothing else asks that."""
+    from coolsim.studies.settings.chances import judged
+
+    verdicts, chance = judged(case, result)
+    return {"verdicts": verdicts, "chance": chance, "levers": levers(case, result)}
+
+
+def _sized(case: Case) -> dict[str, Any]:
+    from coolsim.studies.sizing.size import size
+
+    return {"size": size(case, uncertainty=True)}
+
+
+def _through_the_year(case: Case) -> dict[str, Any]:
+    from coolsim.studies.seasons import seasons
+
+    return {"seasons": seasons(case)}
 
 
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:
@@ -117,6 +148,12 @@ def _lacks(case: Case) -> Iterator[tuple[str, str]]:
     what["plan"] = "A shift of the line"
     for question, missing in needs.items():
         lacking = ", ".join(filter(None, missing))
+        if question == "settings" and case.sizing and not lacking:
+            yield (
+                question,
+                f"{what[question]} was not asked: [sizing] asks what to buy. `coolsim settings` tells.",
+            )
+            continue
         yield question, f"{what[question]} was not asked: the scenario lacks {lacking}." if lacking else ""
 
 
@@ -125,14 +162,14 @@ def _at(case: Case, airflow: float, depth: float) -> Case:
     return dataclasses.replace(case, cooler=cooler)
 
 
-def _grid(case: Case) -> Result | None:
-    """The case over all that [limits] opens, for a map; None where there is nothing to map."""
-    ranges = knob_range(case)
-    if not all(name in ranges and ranges[name][0] < ranges[name][1] for name in ("airflow", "bed_depth")):
-        return None
-    (least, most), (low, high) = ranges["airflow"], ranges["bed_depth"]
-    flows, depths = np.linspace(least, most, FLOWS), np.linspace(low, high, DWELLS)
-    return predict([_at(case, q, depth) for depth in depths for q in flows])
+def _smooth(case: Case, result: Result) -> Result:
+    """The result of a cooler with states through its bed as close together as the eye wants; its exit as it is."""
+    if result.energy is not None or result.profile is None:
+        return result
+    try:
+        return dataclasses.replace(result, profile=predict(case, resolution=SMOOTH).profile)
+    except NotConverged:
+        return result
 
 
 def _sweep(case: Case, result: Result) -> Result | None:
@@ -143,4 +180,4 @@ def _sweep(case: Case, result: Result) -> Result | None:
 
     flow = float(airflow(result, case))
     depth = float(result.bed.depth)
-    return predict([_at(case, q, depth) for q in flow * np.linspace(0.3, 1.5, 9)])
+    return predict([_at(case, q, depth) for q in flow * np.linspace(0.05, 1.5, 25)])

@@ -1,16 +1,24 @@
-"""The report: what was answered, laid out as one page that needs nothing beside itself."""
+"""The report: what was answered, in the order of the question, as one page that needs nothing beside itself.
+
+First the verdict and what answers the question: what to buy, the ways to run a year, a shift, or what to set. Then
+what moves the exit, the rest of that answer, how the pellets leave as the scenario stands, and last why.
+"""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from markupsafe import Markup
 
 from coolsim.case import Case
+from coolsim.cautions import told_first
 from coolsim.output import (
+    headline,
+    levers,
     library,
     lines,
     plan,
@@ -21,12 +29,13 @@ from coolsim.output import (
     verdicts,
 )
 from coolsim.output.finishing import finishing
+from coolsim.output.headline import Headline
 from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
 from coolsim.requirements import verdicts_of
-from coolsim.result import Result
+from coolsim.result import Warning
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.visible import visible
@@ -34,11 +43,12 @@ from coolsim.visible import visible
 
 @dataclass(frozen=True)
 class Section:
-    """A question and its answer, as HTML."""
+    """A question and its answer, as HTML, with its pictures."""
 
     name: str
     title: str
     body: Markup
+    pictures: tuple[Drawn, ...] = ()
 
 
 def report(
@@ -48,20 +58,19 @@ def report(
     page, case = html_page(units), answers.case
     loader = environment()
     style, _, _ = loader.loader.get_source(loader, "report.css")  # type: ignore[union-attr]
-    details = (
-        tables.group(f"{machine.name}: {title}" if machine.name else title, rows, page)
-        for machine in answers.machines or (answers,)
-        for title, rows in tables.details(machine.case, machine.result, page).items()
-    )
+    pictures = list(drawn(answers, units, already))
+    sections = [
+        dataclasses.replace(section, pictures=tuple(p for p in pictures if p.place == section.name))
+        for section in _sections(answers, page)
+    ]
     return loader.get_template("report.html").render(
         title=visible(case.title or "Report"),
         version=version,
         style=Markup(style),
         asked=_asked(case, page),
-        sections=list(_sections(answers, page)),
-        unasked=answers.unasked,
-        pictures=list(drawn(answers, units, already)),
-        details=Markup("".join(details) + tables.balances(answers.result, page)),
+        verdict=_verdict(answers, page),
+        first=sections[0],
+        sections=[s for s in sections[1:] if s.body or s.pictures],
         inputs=Markup(_inputs(case, page)),
         material=Markup(library.material(case.material, page)),
         dryer=any(machine.result.energy is not None for machine in (answers, *answers.machines)),
@@ -81,36 +90,146 @@ def _asked(case: Case, page: Page) -> str:
     )
 
 
-def _sections(answers: Answers, page: Page) -> Iterator[Section]:
-    case, result = answers.case, answers.result
-    untitled = dataclasses.replace(case, title="")  # the page has the title already
-    found = {
-        "exit": ("How do the pellets leave, as the scenario stands?", _exit(case, result, page)),
-    }
-    if answers.plan is not None:
-        found["plan"] = ("What does a shift of the line give?", plan.of_the_line(answers.plan, page))
-    if answers.advice is not None:
-        found["settings"] = ("What should be set?", settings.advised(untitled, answers.advice, page))
+# -- what is read first
+
+
+def _verdict(answers: Answers, page: Page) -> Headline:
+    """The verdict on what is asked: a size, a year, or how the pellets leave."""
     if answers.size is not None:
-        what = "cooler" if answers.size.arrangement == "counter-flow" else "dryer"
-        found["size"] = (f"How large a {what}, and which fan?", size.sized(untitled, answers.size, page))
+        return headline.of_size(answers.size, page)
     if answers.seasons is not None:
-        year = dataclasses.replace(answers.seasons, case=untitled)
-        found["year"] = ("What does a year of weather bring?", seasons.year(year, page))
-    for name, (title, body) in found.items():
-        yield Section(name, title, Markup(body))
+        return headline.of_year(answers.seasons)
+    result = answers.result
+    found = answers.verdicts or verdicts_of(answers.case, result)
+    today = headline.of_state(result.pellets_out, found, result.warnings, answers.chance, page)
+    if answers.advice is None:
+        return today
+    more = headline.of_advice(answers.advice.answer, answers.case)
+    return dataclasses.replace(today, sentence=f"{today.sentence} {more}")
 
 
-def _exit(case: Case, result: Result, page: Page) -> str:
-    parts = [tables.first(result, page), tables.answer(result, page)]
-    parts += [tables.warnings(result, page, tables.LEVELS[:1])]
+def _sections(answers: Answers, page: Page) -> Iterator[Section]:
+    """The first answers the question; the others follow in the order in which they are wanted."""
+    yield _first(answers, page)
+    if answers.levers is not None:
+        yield Section(
+            "levers", "What moves the exit, and how far?", _html(levers.numbers(answers.levers, page))
+        )
+    yield from _rest(answers, page)
+    title = "The first guess, as the scenario stands" if answers.size else "How do the pellets leave today?"
+    yield Section("exit", title, _html(_exit(answers, page)))
+    yield Section("notes", "What to know of these numbers", _html(_notes(answers, page)))
+    yield Section("why", "Why: pellets, air, water and heat", _html(_numbers(answers, page)))
+
+
+def _first(answers: Answers, page: Page) -> Section:
+    dangers = _told(_dangers(answers), page)
+    if answers.size is not None:
+        body = size.to_buy(answers.case, answers.size, page)
+        return Section("answer", "What to buy", _html(dangers, body))
+    if answers.seasons is not None:
+        body = seasons.side_by_side(answers.seasons, page)
+        return Section("answer", "The year, by how it is run", _html(dangers, body))
+    if answers.plan is not None:
+        return Section("answer", "A shift of the line", _html(dangers, plan.of_the_line(answers.plan, page)))
+    if answers.advice is not None:
+        return Section("answer", "What to set", _html(dangers, _to_set(answers, page)))
+    return Section("answer", "How the pellets leave", _html(dangers, tables.answer(answers.result, page)))
+
+
+def _to_set(answers: Answers, page: Page) -> str:
+    assert answers.advice is not None
+    answer = answers.advice.answer
+    sure = answer.met and (answer.chance is None or answer.chance >= verdicts.LIKELY)
+    text = settings.to_set(answers.case, answer, page)
+    return f'<div class="{"sure" if sure else "unsure"}">{text}</div>'
+
+
+def _rest(answers: Answers, page: Page) -> Iterator[Section]:
+    """What was asked besides, and the rest of what was answered first."""
+    case = answers.case
+    if answers.size is not None:
+        yield Section("size", "Why so large?", _html(size.why_so_large(case, answers.size, page)))
+    if answers.seasons is not None:
+        yield Section("year", "Through the year", _html(seasons.hour_by_hour(answers.seasons, page)))
+    if answers.plan is not None:
+        of_plan = "" if answers.seasons is None else plan.of_the_line(answers.plan, page)
+        yield Section("plan", "Through the shift", _html(of_plan))
+    if answers.advice is not None:
+        first = answers.plan is None and answers.seasons is None
+        parts = ["" if first else _to_set(answers, page), tables.answer(answers.advice.answer.result, page)]
+        parts += [settings.what_it_gives(case, answers.advice, page)]
+        parts += [settings.one_step(answers.advice.answer, page)]
+        title = "What do these settings give?" if first else "What to set in the weather of [air]?"
+        yield Section("settings", title, _html(*parts))
+
+
+def _exit(answers: Answers, page: Page) -> str:
+    case, result = answers.case, answers.result
     names = [run.name for run in result.stages]
-    parts += [verdicts.told(verdicts_of(case, result), page, names)]
+    parts = [tables.answer(result, page)]
+    parts += [verdicts.told(answers.verdicts or verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [finishing(case, result, page)]
-    parts += [tables.course(case, result, page)] if result.history is not None else []
-    return "".join([*parts, tables.warnings(result, page, tables.LEVELS[1:])])
+    return "".join([*parts, finishing(case, result, page)])
+
+
+def _numbers(answers: Answers, page: Page) -> str:
+    """All numbers of each machine, its course, and what does not balance."""
+    machines = answers.machines or (answers,)
+    groups = [
+        tables.group(f"{machine.name}: {title}" if machine.name else title, rows, page)
+        for machine in machines
+        for title, rows in tables.details(machine.case, machine.result, page).items()
+    ]
+    course = [tables.course(m.case, m.result, page) for m in machines if m.result.history is not None]
+    details = "".join([*groups, tables.balances(answers.result, page)])
+    return f'<div class="details">{details}</div>{"".join(course)}'
+
+
+# -- each note once
+
+
+def _warnings(answers: Answers) -> Iterator[Warning]:
+    """What to look at: of the answer first, then of how the scenario stands."""
+    if answers.size is not None:
+        yield from answers.size.warnings
+    if answers.advice is not None:
+        yield from answers.advice.answer.result.warnings
+    if answers.plan is not None:
+        yield from answers.plan.warnings
+    yield from answers.result.warnings
+
+
+def _once(warnings: Iterable[Warning]) -> list[Warning]:
+    """Those that say something new: the same words with other numbers do not."""
+    found: dict[str, Warning] = {}
+    for warning in warnings:
+        found.setdefault(re.sub(r"[-−]?\d+([.,]\d+)?", "#", warning.text), warning)
+    return list(found.values())
+
+
+def _dangers(answers: Answers) -> list[Warning]:
+    """What must be read before all numbers, of what stands and of what is advised."""
+    return _once(w for w in _warnings(answers) if told_first(w) or w.level == "danger")
+
+
+def _notes(answers: Answers, page: Page) -> str:
+    first = {w.text for w in _dangers(answers)}
+    others = [w for w in _once(_warnings(answers)) if w.text not in first]
+    ranked = sorted(others, key=lambda w: tables.LEVELS.index(w.level))
+    year = "" if answers.seasons is None else seasons.notes(answers.seasons, page)
+    unasked = "".join(f"<p>{Markup.escape(why)}</p>\n" for why in answers.unasked)
+    solved = environment().get_template("accuracies.html").render()
+    return solved + _told(ranked, page) + year + unasked
+
+
+def _told(warnings: Sequence[Warning], page: Page) -> str:
+    return "".join(tables.told(w, page) for w in warnings)
+
+
+def _html(*parts: str) -> Markup:
+    return Markup("".join(parts))
 
 
 def _inputs(case: Case, page: Page) -> str:
@@ -119,5 +238,6 @@ def _inputs(case: Case, page: Page) -> str:
     for key, text in inputs(case, page.units, digits=6).items():
         if not key.startswith("material."):
             typed = typed_as(case, key)
-            rows.append((key, text, "" if typed.replace(" ", "") == text.replace(" ", "") else typed))
-    return table([("input", "read as", "typed"), *rows], page)
+            same = not typed or typed.replace(" ", "") == text.replace(" ", "")
+            rows.append((key, text if same else f"{text} (typed {typed})"))
+    return table([("input", "read as"), *rows], page)

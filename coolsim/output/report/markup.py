@@ -30,8 +30,10 @@ class Html:
 
     def table(self, rows: Sequence[tuple[str, ...]], right: Sequence[int]) -> str:
         """Return a table whose first row holds its name and the titles of its columns."""
-        titles, *body = rows
-        return environment().get_template("table.html").render(titles=titles, rows=body, right=set(right))
+        used = [k for k, column in enumerate(zip(*rows)) if k == 0 or any(column)]
+        titles, *body = [tuple(row[k] for k in used) for row in rows]
+        flush = {n for n, k in enumerate(used) if k in set(right)}
+        return environment().get_template("table.html").render(titles=titles, rows=body, right=flush)
 
     def paragraph(self, text: str, style: str) -> str:
         if not text.strip():

@@ -28,6 +28,12 @@ class Picture:
     words: str
     applies: Callable[[Answers], bool]
     draw: Callable[[Any, str], Any]  # of Answers to which it applies
+    place: str = "why"  # the section in which it stands
+    size: tuple[float, float] = (
+        5.6,
+        3.7,
+    )  # in: words are read on a telephone, two stand side by side on a desk
+    whole: bool = False  # as wide as the page
 
 
 @dataclass(frozen=True)
@@ -38,16 +44,12 @@ class Drawn:
     title: str
     words: str
     svg: Markup
+    place: str
+    whole: bool
 
 
 def _cooler(a: Answers) -> bool:
     return a.result.energy is None
-
-
-def _air(a: Answers) -> str:
-    """Return what a calendar shows of the air: a fan's speed, or without one the airflow."""
-    known = a.seasons is not None and np.isfinite(a.seasons.strategies[1].hours.settings.fan_speed).any()
-    return "fan_speed" if known else "airflow"
 
 
 def _currency(a: Answers) -> str:
@@ -56,11 +58,50 @@ def _currency(a: Answers) -> str:
 
 PICTURES: tuple[Picture, ...] = (
     Picture(
+        "drawn",
+        "What to buy, drawn to scale",
+        "With its measures, its bed at its deepest, and its fans.",
+        lambda a: a.size is not None and a.size.met,
+        lambda a, units: plots.to_buy(a.size, units=units),
+        "answer",
+    ),
+    Picture(
+        "strategies",
+        "Ways to run the year",
+        "How the hours of each way end, and what it costs.",
+        lambda a: a.seasons is not None,
+        lambda a, units: plots.strategies(a.seasons),
+        "answer",
+        (5.6, 5.0),
+    ),
+    Picture(
+        "levers",
+        "Each thing alone",
+        "Each thing alone from end to end of its range, the rest as it is today. Filled bars may be set, hatched "
+        "ones change by themselves.",
+        lambda a: a.levers is not None,
+        lambda a, units: plots.levers(a.levers, units=units),
+        "levers",
+        (8.0, 0.0),
+        True,
+    ),
+    Picture(
+        "map",
+        "The two that move it most",
+        "The rest as it is to be set. Where the map is hatched, a limit or wish other than the moisture is broken.",
+        lambda a: a.map is not None,
+        lambda a, units: plots.lever_map(a.map, units=units),
+        "levers",
+        (7.4, 3.8),
+        True,
+    ),
+    Picture(
         "shift",
         "A shift of the line",
         "When each machine runs: batches as bars, hatched what runs all the time, pale the breaks.",
         lambda a: a.plan is not None,
         lambda a, units: plots.shift(a.plan, units=units),
+        "plan",
     ),
     Picture(
         "along",
@@ -68,22 +109,26 @@ PICTURES: tuple[Picture, ...] = (
         "Moisture of what passes, and its mass as a share of the mash, from place to place.",
         lambda a: a.plan is not None,
         lambda a, units: plots.along_the_line(a.plan, units=units),
+        "plan",
     ),
     Picture(
-        "map",
-        "Exit moisture over airflow and dwell",
-        "Where the map is hatched, a limit or wish other than the moisture is broken; the settings advised "
-        "are marked.",
-        lambda a: a.grid is not None and a.advice is not None,
-        lambda a, units: plots.moisture_map(a.grid, a.case, chosen=a.advice.answer.result, units=units),
+        "curve",
+        "What a larger floor saves",
+        "Energy and running cost per tonne over the floor area; the floor that is taken is marked.",
+        lambda a: a.size is not None and a.size.met,
+        lambda a, units: plots.size_curve(a.size, currency=_currency(a), units=units),
+        "size",
+        (5.6, 5.0),
     ),
     Picture(
-        "bed",
-        "Through the bed, as the scenario stands",
-        "Temperatures, moisture and the humidity of the air, from the top of the bed, where the pellets enter, to "
-        "its bottom, where the air does.",
-        _cooler,
-        lambda a, units: plots.bed(a.result, units=units),
+        "calendar",
+        "The year at today's settings",
+        "Exit moisture in every hour in which the machine runs.",
+        lambda a: a.seasons is not None,
+        lambda a, units: plots.calendar(a.seasons, units=units),
+        "year",
+        (8.0, 3.2),
+        True,
     ),
     Picture(
         "between",
@@ -92,6 +137,27 @@ PICTURES: tuple[Picture, ...] = (
         "and the tenth that is the wettest or the warmest.",
         lambda a: a.result.between_pellets is not None,
         lambda a, units: plots.between_pellets(a.result, a.case, units=units),
+        "exit",
+        (5.6, 4.2),
+    ),
+    Picture(
+        "fan",
+        "The fan and what it works against",
+        "The fan's curve, what bed and duct ask of it, and where both meet.",
+        lambda a: a.sweep is not None,
+        lambda a, units: plots.fan_curve(a.result, a.case, a.sweep, units=units),
+        "exit",
+        (5.6, 4.2),
+    ),
+    Picture(
+        "bed",
+        "Through the bed, as the scenario stands",
+        "Temperatures, moisture and the humidity of the air, from the top of the bed, where the pellets enter, to "
+        "its bottom, where the air does.",
+        _cooler,
+        lambda a, units: plots.bed(a.result, case=a.case, units=units),
+        size=(7.6, 4.0),
+        whole=True,
     ),
     Picture(
         "pellet",
@@ -108,18 +174,12 @@ PICTURES: tuple[Picture, ...] = (
         lambda a, units: plots.psychrometric(a.result, a.case, units=units),
     ),
     Picture(
-        "fan",
-        "The fan and what it works against",
-        "The fan's curve, what bed and duct ask of it, and where both meet.",
-        lambda a: a.sweep is not None,
-        lambda a, units: plots.fan_curve(a.result, a.case, a.sweep, units=units),
-    ),
-    Picture(
         "course",
         "The course of drying",
-        "Moisture of the bed and of its outer layers, the rate at which water leaves, and temperatures.",
-        lambda a: a.result.history is not None,
-        lambda a, units: plots.drying_curve(a.result, units=units),
+        "Moisture of the bed and of its outer layers, and temperatures.",
+        lambda a: a.result.history is not None and a.case.cooler.arrangement != "belt",
+        lambda a, units: plots.drying_curve(a.result, case=a.case, units=units),
+        size=(5.6, 4.6),
     ),
     Picture(
         "layers",
@@ -134,34 +194,7 @@ PICTURES: tuple[Picture, ...] = (
         "Temperatures and moistures through the zones; arrows show the way of the air.",
         lambda a: a.result.layers is not None and a.case.cooler.arrangement == "belt",
         lambda a, units: plots.belt_zones(a.result, a.case, units=units),
-    ),
-    Picture(
-        "curve",
-        "What a larger floor saves",
-        "Energy and running cost per tonne over the floor area; the floor that is taken is marked.",
-        lambda a: a.size is not None and a.size.met,
-        lambda a, units: plots.size_curve(a.size, currency=_currency(a), units=units),
-    ),
-    Picture(
-        "strategies",
-        "Ways to run the year",
-        "How the hours of each way end, and what it costs.",
-        lambda a: a.seasons is not None,
-        lambda a, units: plots.strategies(a.seasons),
-    ),
-    Picture(
-        "calendar",
-        "The year at today's settings",
-        "Exit moisture in every hour.",
-        lambda a: a.seasons is not None,
-        lambda a, units: plots.calendar(a.seasons, units=units),
-    ),
-    Picture(
-        "set",
-        "The year by the settings chart",
-        "What the chart says for the fan (without one: for the airflow) in every hour.",
-        lambda a: _cooler(a) and a.seasons is not None and len(a.seasons.strategies) > 1,
-        lambda a, units: plots.calendar(a.seasons, _air(a), strategy=1, units=units),
+        size=(5.6, 4.6),
     ),
     Picture(
         "balance",
@@ -182,16 +215,28 @@ def drawn(
     looks: Any = {"svg.fonttype": "none", "svg.hashsalt": "coolsim", "figure.max_open_warning": 0}
     looks |= {"figure.facecolor": "none", "axes.facecolor": "none"}  # the page shows through
     with matplotlib.rc_context(looks):
-        for k, machine in enumerate(answers.machines or (answers,)):
-            for picture in PICTURES:
-                name = f"{picture.name}-{k + 1}" if machine.name else picture.name
-                if name in already:
-                    yield already[name]
-                elif picture.applies(machine):
-                    words = f"{picture.words} {_numbers(picture.name, machine, units)}".strip()
-                    title = f"{machine.name}: {picture.title}" if machine.name else picture.title
-                    svg = _inlined(_svg(picture.draw(machine, units)), name, title, words)
-                    yield Drawn(name, title, picture.words, svg)
+        for name, picture, of in _pictured(answers):
+            if name in already:
+                yield already[name]
+            elif picture.applies(of):
+                words = f"{picture.words} {_numbers(picture.name, of, units)}".strip()
+                title = f"{of.name}: {picture.title}" if of.name else picture.title
+                svg = _inlined(_svg(picture.draw(of, units), picture.size), name, title, words)
+                yield Drawn(name, title, picture.words, svg, picture.place, picture.whole)
+
+
+OF_MACHINES = ("exit", "why")  # places of pictures that are of each machine of a line
+
+
+def _pictured(answers: Answers) -> Iterator[tuple[str, Picture, Answers]]:
+    """Every picture that may apply, its name, and what it is of: of a line some are of each of its machines."""
+    for picture in PICTURES:
+        if picture.place not in OF_MACHINES or not answers.machines:
+            yield picture.name, picture, answers
+    for k, machine in enumerate(answers.machines, 1):
+        for picture in PICTURES:
+            if picture.place in OF_MACHINES:
+                yield f"{picture.name}-{k}", picture, machine
 
 
 def _numbers(name: str, answers: Answers, units: str) -> str:
@@ -203,17 +248,18 @@ def _numbers(name: str, answers: Answers, units: str) -> str:
             for T, ends in ((p.pellet_temperature, (0, -1)), (p.air_temperature, (-1, 0)))
         )
         return f"Pellets from {' to '.join(pellets)}; air from {' to '.join(air)}."
-    if name == "map" and answers.grid is not None:
-        M = np.asarray(answers.grid.pellets_out.moisture_wb) * u.shown(1.0, u.FRACTION, "%")
-        return f"Exit moisture lies between {M.min():.1f} and {M.max():.1f} %."
+    if name == "map" and answers.map is not None:
+        M = answers.map.moisture_wb * u.shown(1.0, u.FRACTION, "%")
+        return f"Exit moisture lies between {np.nanmin(M):.1f} and {np.nanmax(M):.1f} %."
     return ""
 
 
-def _svg(axes: Any) -> str:
+def _svg(axes: Any, size: tuple[float, float]) -> str:
     import matplotlib.pyplot as plt
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     figure = np.ravel(axes)[0].figure
+    figure.set_size_inches(size[0], size[1] or figure.get_figheight())
     stream = io.StringIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}  # the same bytes each time
     with warnings.catch_warnings():  # text stays text: the browser has fonts of its own

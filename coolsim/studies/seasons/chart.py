@@ -8,6 +8,7 @@ direction: a grid of settings is looked at, then a finer one around the best.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,21 +20,21 @@ from coolsim.inputs import Inputs
 from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
+from coolsim.studies.fewest import AS_CHEAP, fewest
 from coolsim.studies.fitted import combined
-from coolsim.studies.seasons.hours import Hours, Mask, Site
+from coolsim.studies.seasons.hours import Hours, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
 from coolsim.studies.seasons.trade import given_up
 
 MOST_BANDS = 8
 STAND_IN = 24  # states that stand for the hours of a cell
+MANY = 96  # where settings that were chosen for other cells are held against them
 EXTREMES = 12  # of them, where only the worst counts
 # how many values of each thing that may be set are looked at, and in the finer look around the best
 GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moisture": 9}
 FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moisture": 3}
 MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
 COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
-HOURS_AT_ONCE = 400  # looked at together: bounds the memory
-AS_CHEAP = 0.01  # share of the cost that is no reason for a deeper bed
 LEAST_COST = 1e-9
 TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
@@ -222,6 +223,76 @@ def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[
     return {name: float(values[k]) for name, values in settings.items()}
 
 
+def alike(
+    site: Site,
+    options: Options,
+    cells: Mapping[int, NDArray[np.intp]],
+    chosen: Mapping[int, dict[str, float]],
+) -> dict[int, dict[str, float]]:
+    """As few different settings as serve all cells: whoever follows a chart changes them only where it pays.
+
+    A cell takes those chosen for another where they give up no more in its hours, and cost at most 1 % more.
+    """
+    tried, own = _distinct(site, options, cells, chosen)
+    count = len(tried["airflow"])
+    numbers = list(cells)
+    serves, settings = np.zeros((count, len(cells)), bool), []
+    for k, hours in enumerate(cells.values()):
+        states, weights = stand_ins(site, hours, MANY)
+        settings.append(_at_the_same_speeds(site, options, states, tried))
+        for name, value in chosen[numbers[k]].items():  # its own stay as they were chosen
+            settings[k][name][own[k]] = value
+        looked = look(site, options, states, settings[k])
+        lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
+        cost = weights @ looked.cost
+        most = (1 + AS_CHEAP) * cost[own[k]] + LEAST_COST
+        serves[:, k] = [lost[j] <= lost[own[k]] and cost[j] <= most for j in range(count)]
+    sizes = np.array([len(hours) for hours in cells.values()], float)
+    taken = fewest(serves, sizes)
+    return {
+        number: {n: float(v[j]) for n, v in settings[k].items() if n != FAN}
+        for k, (number, j) in enumerate(zip(cells, taken))
+    }
+
+
+FAN = "fan_speed"
+
+
+def _distinct(
+    site: Site,
+    options: Options,
+    cells: Mapping[int, NDArray[np.intp]],
+    chosen: Mapping[int, dict[str, float]],
+) -> tuple[dict[str, Array], list[int]]:
+    """The different settings of all cells, with the fan's speed in their own, and which of them each cell has."""
+    rows: dict[tuple[float, ...], dict[str, float]] = {}
+    own: list[int] = []
+    for number, hours in cells.items():
+        states, _ = stand_ins(site, hours)
+        looked = look(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
+        speed = float(np.median(looked.fan_speed))
+        settings, told = chosen[number] | {FAN: speed}, dict(chosen[number])
+        if options.fan is not None and np.isfinite(speed):  # told to a step of its dial
+            told["airflow"] = round(speed / options.fan.step)
+        key = tuple(np.nan_to_num(list(told.values()), nan=-1.0).tolist())
+        rows.setdefault(key, settings)
+        own.append(list(rows).index(key))
+    return {n: np.array([row[n] for row in rows.values()]) for n in (*SETTINGS, FAN)}, own
+
+
+def _at_the_same_speeds(
+    site: Site, options: Options, states: NDArray[np.intp], tried: dict[str, Array]
+) -> dict[str, Array]:
+    """Settings in the hours of another cell: where it is the fan's speed that is set, its airflow there differs."""
+    if options.fan is None:
+        return {name: values.copy() for name, values in tried.items()}
+    with np.errstate(invalid="ignore"):
+        there = tried[FAN] / np.median(look(site, options, states, tried).fan_speed, axis=0)
+    found = {name: values.copy() for name, values in tried.items()}
+    found["airflow"] *= np.where(np.isfinite(there), there, 1.0)
+    return found
+
+
 def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
     """Wettest feed with which settings that are opened meet the target in all these hours; nan where none does."""
     states, _ = stand_ins(site, hours, EXTREMES)
@@ -251,12 +322,14 @@ def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart |
     found: dict[str, Any] = {
         name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")
     }
-    for number in np.unique(cell):
-        hours, at = np.flatnonzero(cell == number), np.unravel_index(number, shape)
-        for name, value in choose(site, options, opened, hours).items():
+    cells = {int(number): np.flatnonzero(cell == number) for number in np.unique(cell)}
+    chosen = {number: choose(site, options, opened, hours) for number, hours in cells.items()}
+    for number, settings in alike(site, options, cells, chosen).items():
+        at = np.unravel_index(number, shape)
+        for name, value in settings.items():
             found[name][at] = value
         if like is None:
-            found["required_feed_moisture"][at] = required_feed(site, options, opened, hours)
+            found["required_feed_moisture"][at] = required_feed(site, options, opened, cells[number])
     if like is not None:
         found["required_feed_moisture"] = like.required_feed_moisture
     return Chart(
@@ -327,47 +400,3 @@ def no_wetter(site: Site, options: Options, chart: Chart, hours: Hours, today: H
     if not changed:
         return None
     return dataclasses.replace(chart, **tables, residence_time=_dwell(site, tables["bed_depth"]))
-
-
-# -- what could be reached
-
-
-def reachable(site: Site, options: Options, opened: frozenset[str], already: Mask | None = None) -> Mask:
-    """Hours in which some settings, chosen for that hour alone, meet target and limits.
-
-    Hours `already` known to be reachable with less opened are not looked at again.
-    """
-    found = np.zeros(len(site.inputs.radius), bool) if already is None else already.copy()
-    settings, nearest = grid(options, opened, present(site)), np.zeros(len(found), int)
-    open_ = np.flatnonzero(~found)
-    for part in np.array_split(open_, max(1, len(open_) // HOURS_AT_ONCE)):
-        if len(part):
-            looked = look(site, options, part, settings)
-            found[part], nearest[part] = _reached(site, looked), looked.worst.argmin(axis=1)
-    for k in np.unique(nearest[~found]):  # what only a sliver between the grid's settings can meet
-        part = np.flatnonzero(~found & (nearest == k))
-        around = finer(options, opened, {name: float(values[k]) for name, values in settings.items()})
-        for some in np.array_split(part, max(1, len(part) // HOURS_AT_ONCE)):
-            found[some] = _reached(site, look(site, options, some, around))
-    return found
-
-
-def _reached(site: Site, looked: Looked) -> Mask:
-    """Whether a setting tried meets all, or two neighbours stand on both sides of the band of moisture."""
-    met: Mask = np.asarray((looked.worst <= 0).any(axis=1))
-    names = [limit.name for limit in site.limits]
-    if "lowest_moisture" not in names:
-        return met
-    shape = tuple(len(np.unique(looked.settings[name])) for name in SETTINGS)
-    others = [k for k, name in enumerate(names) if name not in ("moisture", "lowest_moisture")]
-    kept = np.asarray((looked.excess[others] <= 0).all(axis=0))
-    wet, dry = (
-        ((looked.excess[names.index(name)] > 0) & kept).reshape(-1, *shape)
-        for name in ("moisture", "lowest_moisture")
-    )
-    for axis in (1, 2):  # airflow and bed depth
-        wet_before, dry_before = (np.delete(side, -1, axis) for side in (wet, dry))
-        wet_after, dry_after = (np.delete(side, 0, axis) for side in (wet, dry))
-        crossed = (wet_before & dry_after) | (dry_before & wet_after)
-        met |= crossed.reshape(len(met), -1).any(axis=1)
-    return met

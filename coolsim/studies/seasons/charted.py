@@ -75,6 +75,11 @@ def chart_of(s: Searched, today: Found) -> Followed:
     )
 
 
+def chart_alone(s: Searched) -> Chart:
+    """The same chart, whatever else could be reached."""
+    return _chart(s, s.ways, judged(s.place, s.ways, s.found))
+
+
 def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
     """The same chart, and drier feed where as it comes some hours cannot be met."""
     now, cells = s.place.case.feed.moisture, s.cells

@@ -115,7 +115,7 @@ class Site:
 
     def coordinates(self, inputs: Inputs, hours: Any = slice(None)) -> Array:
         """States in some hours as points of a map over settings."""
-        points = coordinates(inputs)
+        points = coordinates(inputs, True)
         points[-1] = points[-1] - self.moister[hours]
         return points
 
@@ -153,6 +153,11 @@ def followed(
         return predicted(site, inputs, direct=True)
     rows, error = found
     return judged(site, inputs, rows, MAP, error)
+
+
+def read_off(site: Site, inputs: Inputs, base: Response) -> Hours:
+    """All hours read off a map over weather and settings, as exact as it is."""
+    return judged(site, inputs, base(site.coordinates(inputs)), MAP, base.error)
 
 
 def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:

@@ -169,7 +169,7 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
     for inlet in np.unique(inlets):  # nan counts as one value
         some = np.flatnonzero(np.isnan(inlets) if np.isnan(inlet) else inlets == inlet)
         warmed = _heated(inputs, float(inlet))
-        air = coordinates(warmed)[: len(AIR)]
+        air = coordinates(warmed, True)[: len(AIR)]
         chosen = {name: settings[name][some] for name in settings}
         knobs = np.array([np.log(chosen["airflow"]), np.log(chosen["bed_depth"]), chosen["feed_moisture"]])
         for part in np.array_split(np.arange(len(hours)), max(1, len(hours) * len(some) // CHUNK)):

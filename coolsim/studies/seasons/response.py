@@ -80,12 +80,16 @@ def solve(inputs: Inputs, resolution: Resolution = FULL) -> Solved:
     return Solved(np.where(failed, np.nan, pack(outcome_of(result))), failed)
 
 
-def coordinates(inputs: Inputs) -> Array:
-    """States as points (AIR then KNOBS, N)."""
+def coordinates(inputs: Inputs, by_volume: bool = False) -> Array:
+    """States as points (AIR then KNOBS, N).
+
+    by_volume: the airflow is a volume, whatever it looks like: that of settings is, and so a map over them.
+    """
     i = inputs
     airflow = i.dry_air * i.outside_volume
     # where dry air is what was set, the volume would bring back what the air's coordinates say already
-    flow = i.dry_air if np.ptp(np.log(i.dry_air)) < np.ptp(np.log(airflow)) else airflow
+    dry = not by_volume and np.ptp(np.log(i.dry_air)) < np.ptp(np.log(airflow))
+    flow = i.dry_air if dry else airflow
     heated_by = i.inlet_air_temperature - i.outside_temperature
     air = [i.outside_temperature, i.humidity_ratio, i.pressure, heated_by]
     return np.array([*air, np.log(flow), np.log(i.bed_depth), i.moisture_wb])

@@ -26,12 +26,12 @@ from coolsim.studies.seasons.chart import (
     Chart,
     chart_of,
     no_wetter,
-    reachable,
     settings_by_hour,
     with_results,
 )
-from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, tally
+from coolsim.studies.seasons.hours import Hours, Site, Tally, followed, monthly, predicted, read_off, tally
 from coolsim.studies.seasons.options import Options, options_of
+from coolsim.studies.seasons.reach import reachable
 from coolsim.studies.seasons.sure import YearUncertainty, unknowns_of_year, year_uncertainty
 from coolsim.studies.seasons.worlds import SureCoolers, SureMachines, World
 
@@ -152,6 +152,28 @@ def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[S
     return strategies
 
 
+def chart_alone(case: Case) -> Chart:
+    """The settings chart of the year that a case names, without the other strategies and what could be reached.
+
+    Raises InputError as `seasons` does, and where there is nothing to choose.
+    """
+    weather = asked_for(case)
+    if case.cooler.arrangement != "counter-flow":
+        here = place.place_of(case, weather)
+        base = place.mapped(here)
+        found = place.read(here, base)
+        return charted.chart_alone(charted.searched(here, found, base))
+    with threadpool_limits(limits=1, user_api="blas"):
+        site = Site(case, weather)
+        options = options_of(site)
+
+        def hours_of(chart: Chart) -> Hours:
+            return read_off(site, settings_by_hour(site, chart)[0], options.response)
+
+        today = read_off(site, site.inputs, options.response)
+        return _charted(site, options, chart_of(site, options, _opened(case)), today, hours_of)[0]
+
+
 def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool, told: Told) -> Iterator[Strategy]:
     """Of a dryer or a line: the settings as they are, a chart, and one that also asks for drier feed."""
     of = 1 + 2 * chart
@@ -212,15 +234,29 @@ def _followed(
 ) -> Strategy:
     """Make a chart of what is opened and follow it; `first` is the strategy with the least opened."""
     same_feed = first is not None and "inlet_air_temperature" not in opened
-    chart = chart_of(site, options, opened, first.chart if first and same_feed else None)
-    hours = followed(site, *settings_by_hour(site, chart), options.response, direct)
-    other = no_wetter(site, options, chart, hours, today)
-    if other is not None:
-        chart, hours = other, followed(site, *settings_by_hour(site, other), options.response, direct)
+    like = first.chart if first and same_feed else None
+    chart, hours = _charted(
+        site,
+        options,
+        chart_of(site, options, opened, like),
+        today,
+        lambda chart: followed(site, *settings_by_hour(site, chart), options.response, direct),
+    )
     way = _strategy(name, site.case, hours)
     reached = reachable(site, options, opened, first.reachable if first else None)
     reached = reached | hours.within  # the map may be a hair off at the edge
-    return dataclasses.replace(way, chart=with_results(chart, hours, options.fan), reachable=reached)
+    return dataclasses.replace(way, chart=chart, reachable=reached)
+
+
+def _charted(
+    site: Site, options: Options, chart: Chart, today: Hours, hours_of: Callable[[Chart], Hours]
+) -> tuple[Chart, Hours]:
+    """A chart with what it comes to, and the year by it; where it gives up more than today, as today."""
+    hours = hours_of(chart)
+    other = no_wetter(site, options, chart, hours, today)
+    if other is not None:
+        chart, hours = other, hours_of(other)
+    return with_results(chart, hours, options.fan), hours
 
 
 def _strategy(name: str, case: Case, hours: Hours) -> Strategy:

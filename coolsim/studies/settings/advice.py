@@ -20,6 +20,7 @@ from coolsim.machines.words import assumptions
 from coolsim.predict import at_its_fan, input_band
 from coolsim.requirements import verdicts_of
 from coolsim.studies.asked import check
+from coolsim.studies.levers import Levers, levers
 from coolsim.studies.settings.answer import Reached, SettingsAnswer
 from coolsim.studies.settings.chances import with_chances
 from coolsim.studies.settings.cheapest import cheapest_settings
@@ -36,6 +37,7 @@ class Advice(Displayed):
         "-", "driest and wettest exit; None where no settings keep the machine's limits"
     )
     heated: Heated | None = documented("-", "where moisture is out of reach: what heated inlet air would do")
+    levers: Levers | None = documented("-", "how far each thing alone moves the exit of today", default=None)
 
 
 def window_of(answer: SettingsAnswer) -> tuple[Reached, Reached] | None:
@@ -62,4 +64,4 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     found = with_chances(case, found) if chances and found.chance is None else found
     conditioned = answer.case if ranges(case) else case
     heated = heated_inlet(conditioned, answer.broken, answer.settings)
-    return Advice(found, window_of(answer), heated)
+    return Advice(found, window_of(answer), heated, levers(case, answer.now.result))

@@ -6,7 +6,8 @@ import dataclasses
 
 from coolsim.case import Case
 from coolsim.errors import InputError
-from coolsim.requirements import Constraint, speeds, verdicts_of
+from coolsim.requirements import Constraint, Verdict, speeds, verdicts_of
+from coolsim.result import Result
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.studies.uncertainty import Sampled, all_kept, chances, needed_unknowns, sampled, varying
 
@@ -45,3 +46,13 @@ def with_chances(
         ),
         gain=dataclasses.replace(answer.gain, chance=chance - before),
     )
+
+
+def judged(case: Case, result: Result) -> tuple[tuple[Verdict, ...], float | None]:
+    """Verdicts on a case as it stands, each with its chance, and the chance of all; none where all is exact."""
+    try:
+        needed_unknowns(case)
+    except InputError:
+        return verdicts_of(case, result), None
+    s = sampled(case, SAMPLES, SEED, counted(case, case))
+    return verdicts_of(case, result, chances(s)), float(all_kept(s).mean())

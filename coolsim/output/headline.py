@@ -1,0 +1,158 @@
+"""The verdict in a word or two, and in a sentence: what a person reads first of a state, a size or a year."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from coolsim.cautions import told_first
+from coolsim.output.page import Page
+from coolsim.output.quantities import bound_text, told_apart
+from coolsim.output.settings import money
+from coolsim.output.size import area_of, kilowatts, length_of
+from coolsim.output.verdicts import LIKELY, chance_text
+from coolsim.requirements import Verdict
+from coolsim.result import Warning
+from coolsim.scenario import units as u
+
+if TYPE_CHECKING:
+    from coolsim.case import Case
+    from coolsim.result import PelletsOut
+    from coolsim.studies.seasons import Seasons
+    from coolsim.studies.settings.answer import SettingsAnswer
+    from coolsim.studies.sizing.answer import SizeAnswer
+
+GOOD, UNSURE, BAD = "good", "unsure", "bad"
+_ENOUGH = f"from {100 * LIKELY:.0f} % on it counts as likely enough, assumed"
+# What stands in front, by what is broken: the first that is.
+_WORDS = (
+    ("water_activity", 1, "Do not bag"),
+    ("moisture", 1, "Too wet"),
+    ("above_ambient", 1, "Too warm"),
+    ("moisture", -1, "Too dry"),
+)
+
+
+@dataclass(frozen=True)
+class Headline:
+    """A verdict: how it looks, in a word or two, and in a sentence."""
+
+    look: str
+    word: str
+    sentence: str
+
+
+def of_state(
+    out: PelletsOut,
+    verdicts: Sequence[Verdict],
+    warnings: Sequence[Warning],
+    chance: float | None,
+    page: Page,
+) -> Headline:
+    """The verdict on how pellets leave; `chance` that all wishes and limits are kept, where it is known."""
+    moisture = page.number(out.moisture_wb, u.FRACTION, 2)
+    leave = (
+        f"As it stands the pellets leave with {moisture} at {page.number(out.temperature, u.TEMPERATURE, 1)}"
+    )
+    broken = [v for v in verdicts if not v.met]
+    told = "; ".join(_broken(v, page) for v in broken)
+    if any(told_first(w) for w in warnings) or any(v.constraint.name == "water_activity" for v in broken):
+        return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
+    if broken:
+        words = [w for name, sense, w in _WORDS for v in broken if _is(v, name, sense)]
+        return Headline(BAD, words[0] if words else "Over a limit", f"{leave}: {told}.")
+    if not verdicts:
+        return Headline(UNSURE, "Nothing to judge by", f"{leave}; the scenario has no target and no limits.")
+    if chance is None:
+        return Headline(UNSURE, "Kept as computed", f"{leave}: all is kept; how likely is not known.")
+    word, look = ("Likely enough", GOOD) if chance >= LIKELY else ("Not likely enough", UNSURE)
+    kept = f"all is kept as computed, with a chance of {chance_text(chance)} ({_ENOUGH})"
+    return Headline(look, word, f"{leave}: {kept}.")
+
+
+def _is(v: Verdict, name: str, sense: int) -> bool:
+    return v.constraint.quantity.name == name and v.constraint.sense == sense
+
+
+def _broken(v: Verdict, page: Page) -> str:
+    q, sign = v.constraint.quantity, "≥" if v.constraint.sense < 0 else "≤"
+    value = "unknown" if math.isnan(v.value) else told_apart(q, v.value, v.constraint.bound, page)[0]
+    return f"{q.label} {value} where {sign} {bound_text(q, v.constraint.bound, page)} is asked for"
+
+
+def of_advice(answer: SettingsAnswer, case: Case) -> str:
+    """What the settings found would change, and how likely they are: a sentence beside today's verdict."""
+    if not answer.met:
+        return "No settings within [limits] keep everything; what alone would do stands below."
+    gain, price = answer.gain.cost_per_hour, f" {case.costs.currency}".rstrip()
+    money_ = f"{money(abs(gain))}{price} per hour {'less' if gain >= 0 else 'more'}"
+    if answer.chance is None:
+        return f"Set as below it costs {money_}; how likely that keeps everything is not known."
+    likely = "likely enough" if answer.chance >= LIKELY else "not likely enough"
+    return f"Set as below it costs {money_}, with a chance of {chance_text(answer.chance)}: {likely}."
+
+
+# -- a size
+
+
+def of_size(answer: SizeAnswer, page: Page) -> Headline:
+    """What to buy, and how sure it serves."""
+    if not answer.met:
+        return Headline(BAD, "No size serves", "No one floor serves every product in every weather.")
+    count = len(answer.served)
+    chances = [s.chance for s in answer.served if s.chance is not None]
+    serves = f"It serves {count} of {count} products in their weathers, as computed"
+    if len(chances) < count:
+        return Headline(UNSURE, to_buy(answer, page), f"{serves}; how likely is not known.")
+    likely = sum(c >= LIKELY for c in chances)
+    look = GOOD if likely == count else UNSURE
+    least = f"; the least likely has {chance_text(min(chances))}"
+    return Headline(
+        look, to_buy(answer, page), f"{serves}; {likely} of them likely enough ({_ENOUGH}){least}."
+    )
+
+
+def to_buy(answer: SizeAnswer, page: Page) -> str:
+    """A size in a few words, such as "1.66 m², 4 kW"."""
+    assert answer.floor_area is not None
+    if answer.fan is not None:
+        parts = [area_of(answer.floor_area, page), kilowatts(answer.fan.motor)]
+    elif answer.belt_length is not None and answer.belt_width is not None:
+        width = page.number(answer.belt_width, u.LENGTH, 2)
+        motors = sum(zone.fan.motor for zone in answer.zones)
+        parts = [f"belt {length_of(answer.belt_length, page)} × {width}", f"fans {kilowatts(motors)}"]
+    else:
+        (part,) = answer.zones
+        parts = [f"{answer.dryers} × {area_of(answer.floor_area, page)}", f"fan {kilowatts(part.fan.motor)}"]
+    if answer.heater is not None:
+        parts.append(f"heat {kilowatts(answer.heater)}")
+    return ", ".join(parts)
+
+
+# -- a year
+
+
+def of_year(seasons: Seasons) -> Headline:
+    """How many hours are right today, and by the strategy that makes most of them right."""
+    first, *others = seasons.strategies
+    now = first.total
+    counted = f"{now.within:.0f} of {now.hours:.0f} h"
+    if not others:
+        return Headline(
+            UNSURE, f"{counted} right", "So many hours of the year keep target and limits as it is."
+        )
+    chart = others[0].total
+    saved, currency = now.cost - chart.cost, seasons.case.costs.currency
+    price = f" {currency}".rstrip()
+    less = (
+        ""
+        if math.isnan(saved)
+        else f", for {money(abs(saved))}{price} {'less' if saved > 0 else 'more'} a year"
+    )
+    sentence = (
+        f"As it is, {counted} keep target and limits; by the settings chart {chart.within:.0f} h{less}. "
+        "As computed: how likely that is in each hour, --uncertainty tells."
+    )
+    return Headline(UNSURE, f"{now.within:.0f} → {chart.within:.0f} h right", sentence)
