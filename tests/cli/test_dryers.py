@@ -284,6 +284,7 @@ def test_every_picture_is_asked_of_a_dryer():
         "between_pellets",  # of dryers too
         "shift",  # of a plan
         "along_the_line",
+        "sweep",  # of any machine
     }
     assert {*coolsim.plots.__all__} - others <= {*REFUSED}
 
