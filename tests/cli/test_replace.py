@@ -166,7 +166,12 @@ def tables_of(case: Case) -> set[str]:
 @pytest.mark.parametrize("name", TABLES)
 def test_a_table_holds_the_keys_of_the_scenario(name: str) -> None:
     """And what is read beside them: the one currency of all prices, lists of tables, units of columns."""
-    listed = {"sizing": ["product", "weather"], "recipe": ["ingredient"], "card": ["weather"]}
+    listed = {
+        "sizing": ["product", "weather"],
+        "recipe": ["ingredient"],
+        "card": ["weather"],
+        "bag": ["coat"],
+    }
     beside = {"costs": ["currency"], "weather": ["units"], **listed}.get(name, [])
     fields = [field.name for field in dataclasses.fields(TABLES[name])]
     assert fields == [*schema.TABLES[name].keys, *beside]

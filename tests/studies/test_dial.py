@@ -130,7 +130,7 @@ def test_with_one_airflow_given_the_depth_alone_is_found() -> None:
 def test_the_nearest_settings_stand_on_the_dial_where_not_all_can_be_kept(
     name: str, change: dict[str, str]
 ) -> None:
-    """Rounded so, they miss the wish by five hundredths of a point more at most, and keep what can be kept."""
+    """Rounded so, they miss the wish by two hundredths of a point more at most, and keep what can be kept."""
     case = coolsim.replace(level(name), change)
     found, exact = coolsim.find_settings(case), coolsim.find_settings(case, on_dial=False)
     assert not found.met and not exact.met
@@ -140,4 +140,4 @@ def test_the_nearest_settings_stand_on_the_dial_where_not_all_can_be_kept(
             assert np.abs(steps(one.to, s.step, s.low, s.high) - one.to).min() < 1e-6 * s.step, s.label
     for now, before in zip(found.verdicts, exact.verdicts):
         c = now.constraint
-        assert c.violation(now.value) <= max(0.0, float(c.violation(before.value)) + 0.05) + 1e-6, c.called
+        assert c.violation(now.value) <= max(0.0, float(c.violation(before.value)) + 0.02) + 1e-6, c.called

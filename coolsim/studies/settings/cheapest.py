@@ -31,7 +31,7 @@ from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
-HARDLY = 0.05  # of a bound's scale: more that the steps of a dial may miss a wish by, which is missed anyhow
+HARDLY = 0.02  # of a bound's scale: more that the steps of a dial may miss a wish by, which is missed anyhow
 
 
 def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
