@@ -55,6 +55,7 @@ if TYPE_CHECKING:
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
     from coolsim.studies.sizing.size import size
+    from coolsim.studies.sweep import sweep
     from coolsim.studies.uncertainty import uncertainty
 
     __version__: str
@@ -73,6 +74,7 @@ _HOMES = {
     "plan": "coolsim.studies.plan.plan",
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.size",
+    "sweep": "coolsim.studies.sweep",
     "uncertainty": "coolsim.studies.uncertainty",
     "Air": "coolsim.case",
     "Case": "coolsim.case",
@@ -95,6 +97,7 @@ _CHECKED = {
     "seasons": False,
     "sensitivities": False,
     "size": False,
+    "sweep": False,
     "uncertainty": False,
 }
 _ROOMS = {"plots": "coolsim.output.plots"}  # whole modules
@@ -123,6 +126,7 @@ __all__ = [
     "seasons",
     "sensitivities",
     "size",
+    "sweep",
     "uncertainty",
 ]
 

@@ -26,6 +26,7 @@ from coolsim.around import (
     Shift,
     Way,
 )
+from coolsim.display import Displayed
 from coolsim.fields import Number, documented
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
@@ -399,8 +400,8 @@ class Line:
     arrangement: str = documented("-", "how air and pellets meet", default="line")
 
 
-@dataclass(frozen=True)
-class Case:
+@dataclass(frozen=True, repr=False)
+class Case(Displayed):
     """One question: this feed, in this air, through this cooler or dryer."""
 
     title: str = documented("-", "title of the scenario")

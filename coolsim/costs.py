@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case, Costs
+from coolsim.display import Displayed
 from coolsim.fields import Number, documented
 from coolsim.physics.coating import moisture_before
 
@@ -17,8 +18,8 @@ KILOWATT_HOUR = 3.6e6  # J
 ENERGY_ALONE = Costs(electricity=1 / KILOWATT_HOUR, heat=1 / KILOWATT_HOUR)
 
 
-@dataclass(frozen=True)
-class Cost:
+@dataclass(frozen=True, repr=False)
+class Cost(Displayed):
     """Cost per hour, and per tonne of wet feed; in the scenario's currency."""
 
     electricity: Any = documented("1/h", "fan")
@@ -66,8 +67,8 @@ def cost_of(prices: Costs, feed: Number, *, electricity: Number, heat: Number, g
     return Cost(power, warmth, lost, total, total * TONNE / (HOUR * feed))
 
 
-@dataclass(frozen=True)
-class ShiftCost:
+@dataclass(frozen=True, repr=False)
+class ShiftCost(Displayed):
     """Cost of a shift, in the scenario's currency."""
 
     electricity: float = documented("1", "all machines and fans")

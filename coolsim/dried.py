@@ -18,7 +18,7 @@ from coolsim import schedule
 from coolsim.answer import first, pick
 from coolsim.between_pellets import between_pellets, in_store
 from coolsim.case import Air, Batch, Belt, Case, Cooler
-from coolsim.dryer_course import history_of, layers_of, mean_course
+from coolsim.dryer_course import for_curves, history_of, layers_of, mean_course
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.inputs import Inputs, bed_of, gather, unevenness
@@ -150,7 +150,7 @@ def alone(
         courses[middle] = mean_course(courses, beds, k, flux)
     one = first(pick(result, np.array([k])))
     history, layers = courses[middle]
-    return *parts[middle], dataclasses.replace(one, history=history, layers=layers)
+    return *parts[middle], dataclasses.replace(one, history=for_curves(history), layers=layers)
 
 
 def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:

@@ -62,9 +62,10 @@ def predict(
     """
     result = _predicted(case, air, band, profile, resolution)
     if isinstance(case, Case):
-        result = with_surroundings(case if air is None else dataclasses.replace(case, air=air), result)
+        one = case if air is None else dataclasses.replace(case, air=air)
+        result = dataclasses.replace(with_surroundings(one, result), case=one)
     else:
-        result = finished_each(list(case), result)
+        result = dataclasses.replace(finished_each(list(case), result), case=tuple(case))
     kept = with_profiles(profile, np.size(result.pellets_out.moisture_wb))
     return result if kept else dataclasses.replace(result, profile=None)
 
@@ -445,14 +446,28 @@ def input_band(case: Case, result: Result) -> InputBand:
 
     Deviations are added as the root of their squares, since the numbers err independently of each other: their sum
     would be a pellet that nobody makes. Those of numbers that err together are added with their correlation.
+    They are those of an even bed: of shipped scenarios within 0.007 point and 0.03 K of those of the uneven one, in
+    less than half of the time, which for a dryer is most of it.
     """
     M, T = float(result.pellets_out.moisture_wb), float(result.pellets_out.temperature)
     cases = varied_cases(case)
     if not cases:
         return InputBand((M, M), (T, T))
-    out = _several(cases, BAND).pellets_out
+    out = _several(_even([case, *cases]), BAND).pellets_out
     R = among(case.material.correlation, [name for name, *_ in varied_numbers(case)])
-    return InputBand(_spread(M, out.moisture_wb, R), _spread(T, out.temperature, R))
+    wetter, warmer = (x[1:] - x[0] for x in (out.moisture_wb, out.temperature))
+    return InputBand(_spread(M, M + wetter, R), _spread(T, T + warmer, R))
+
+
+_UNEVEN = ("depth_deviation", "depth_deviation_length", "speed_deviation")
+
+
+def _even(cases: list[Case]) -> list[Case]:
+    """The same beds without their deviations, which are alike in all of them."""
+    paths = [path for path in numbers(cases[0]) if path.rpartition(".")[2] in _UNEVEN]
+    for path in paths:
+        cases = [with_number(case, path, 0.0) for case in cases]
+    return cases
 
 
 def _spread(value: float, varied: Any, R: Any) -> tuple[float, float]:

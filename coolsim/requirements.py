@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case import Case, Line
+from coolsim.display import Displayed
 from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
 from coolsim.finishing import before_coating, coldest_film, headspace_dew_point, headspace_dew_points
@@ -353,11 +354,15 @@ def values_of(
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = _value(c.quantity.name, of, outside, case, cases)
+            found[c.key] = value_of(c.quantity.name, of, outside, case, cases)
     return found | dict(_off_their_bounds(constraints, found, case, cases))
 
 
-def _value(name: str, result: Result, outside: Number, case: Case, cases: Sequence[Case]) -> Any:
+READABLE = (*_READ, SWEATING)
+
+
+def value_of(name: str, result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> Any:
+    """What a result of a case, or of cases like it, has of one of READABLE; outside and cases as of `values_of`."""
     if name != SWEATING:
         return _READ[name](result, outside)
     M, T = result.pellets_out.moisture_wb, result.after_equalising.temperature
@@ -394,8 +399,8 @@ def _off_their_bounds(
         yield c.key, values[c.key] - np.array([bounds[c.key] - here[c.key] for bounds in each], float)
 
 
-@dataclass(frozen=True)
-class Verdict:
+@dataclass(frozen=True, repr=False)
+class Verdict(Displayed):
     """Whether one wish or limit is kept, and by how much."""
 
     constraint: Constraint = documented("-", "what must be kept")

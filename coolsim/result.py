@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
 
 
-@dataclass(frozen=True)
-class FeedIn:
+@dataclass(frozen=True, repr=False)
+class FeedIn(Displayed):
     """The feed as it enters the bed, after any flash."""
 
     temperature: Number = documented(
@@ -21,8 +22,8 @@ class FeedIn:
     flash_loss_wb: Number = documented("kg/kg wet", "moisture lost to the flash, wet basis")
 
 
-@dataclass(frozen=True)
-class PelletsOut:
+@dataclass(frozen=True, repr=False)
+class PelletsOut(Displayed):
     """The pellets that leave the bed."""
 
     temperature: Number = documented("°C", "mean pellet temperature", "Tp", json="temperature_C")
@@ -40,16 +41,16 @@ class PelletsOut:
     )
 
 
-@dataclass(frozen=True)
-class AfterEqualising:
+@dataclass(frozen=True, repr=False)
+class AfterEqualising(Displayed):
     """The pellets after moisture and heat have evened out inside them, nothing lost (a closed bag)."""
 
     temperature: Number = documented("°C", "pellet temperature", json="temperature_C")
     water_activity: Number = documented("-", "water activity", "a_w")
 
 
-@dataclass(frozen=True)
-class InStore:
+@dataclass(frozen=True, repr=False)
+class InStore(Displayed):
     """The pellets as their water activity is judged: evened out, at the temperature of the store."""
 
     temperature: Number = documented(
@@ -68,8 +69,8 @@ class InStore:
     )
 
 
-@dataclass(frozen=True)
-class AirOut:
+@dataclass(frozen=True, repr=False)
+class AirOut(Displayed):
     """The air that leaves the top of the bed, before any false air; of a dryer the mean while it dries."""
 
     temperature: Number = documented("°C", "dry bulb", "Ta", json="temperature_C")
@@ -79,8 +80,8 @@ class AirOut:
     dew_point: Number = documented("°C", "dew point", json="dew_point_C")
 
 
-@dataclass(frozen=True)
-class Bed:
+@dataclass(frozen=True, repr=False)
+class Bed(Displayed):
     """The bed and the flows through it."""
 
     depth: Number = documented("m", "bed depth", "L", json="depth_m")
@@ -107,8 +108,8 @@ class Bed:
     )
 
 
-@dataclass(frozen=True)
-class FanRun:
+@dataclass(frozen=True, repr=False)
+class FanRun(Displayed):
     """How the fan runs at this airflow; nan where its curve does not tell."""
 
     speed: Number = documented("-", "share of the fan's full speed", "n")
@@ -123,8 +124,8 @@ class FanRun:
     status: Number = documented("-", "an operating_point.Status: 0 on the falling side of its curve")
 
 
-@dataclass(frozen=True)
-class Accuracy:
+@dataclass(frozen=True, repr=False)
+class Accuracy(Displayed):
     """How exactly the equations were solved (not how well they describe your feed: see InputBand)."""
 
     water_imbalance: Number = documented("-", "water that does not balance, as a share of the water entering")
@@ -137,8 +138,8 @@ class Accuracy:
     )
 
 
-@dataclass(frozen=True)
-class InputBand:
+@dataclass(frozen=True, repr=False)
+class InputBand(Displayed):
     """What the assumed material numbers leave open: lowest and highest exit over their published ranges."""
 
     moisture_wb: tuple[Number, Number] = documented(
@@ -149,8 +150,8 @@ class InputBand:
     )
 
 
-@dataclass(frozen=True)
-class Profile:
+@dataclass(frozen=True, repr=False)
+class Profile(Displayed):
     """States from the pellet inlet (top) to the pellet outlet. Leading axis: case, if many."""
 
     z: Array = documented("m", "distance from the pellet inlet, shape (…, nodes)", "z")
@@ -165,8 +166,8 @@ class Profile:
     radius: Array = documented("m", "radius of each shell's middle, shape (…, shells)", "r")
 
 
-@dataclass(frozen=True)
-class Energy:
+@dataclass(frozen=True, repr=False)
+class Energy(Displayed):
     """What a dryer spends: per batch, or per hour of a belt."""
 
     heat: Number = documented("J", "heat that the heaters gave to the air", json="heat_kWh", factor=1 / 3.6e6)
@@ -178,8 +179,8 @@ class Energy:
     product: Number = documented("kg", "what this weighs once dried", json="product_kg")
 
 
-@dataclass(frozen=True)
-class Spread:
+@dataclass(frozen=True, repr=False)
+class Spread(Displayed):
     """How unlike the pellets of a dryer's bed are at the end."""
 
     driest_wb: Number = documented("kg/kg wet", "mean moisture of the driest layer, wet basis")
@@ -188,8 +189,8 @@ class Spread:
     hottest: Number = documented("°C", "of the hottest layer of pellets at any time", json="hottest_C")
 
 
-@dataclass(frozen=True)
-class WettestTenth:
+@dataclass(frozen=True, repr=False)
+class WettestTenth(Displayed):
     """The tenth of the dry solid that leaves the wettest."""
 
     moisture_wb: Number = documented("kg/kg wet", "its moisture, wet basis")
@@ -198,15 +199,15 @@ class WettestTenth:
     )
 
 
-@dataclass(frozen=True)
-class WarmestTenth:
+@dataclass(frozen=True, repr=False)
+class WarmestTenth(Displayed):
     """The tenth of the dry solid that leaves the warmest."""
 
     temperature: Number = documented("°C", "its temperature as it leaves", json="temperature_C")
 
 
-@dataclass(frozen=True)
-class BetweenPellets:
+@dataclass(frozen=True, repr=False)
+class BetweenPellets(Displayed):
     """How unlike pellets are that leave together, by dry solid: of the layers of a dryer's bed that is not turned,
     and of beds that are said to be uneven. Each pellet counts as evened out inside."""
 
@@ -223,39 +224,39 @@ class BetweenPellets:
     warmest_tenth: WarmestTenth = documented("-", "the warmest tenth")
 
 
-@dataclass(frozen=True)
-class History:
-    """A dryer's course, at the end of each step in time; of one case only."""
+@dataclass(frozen=True, repr=False)
+class History(Displayed):
+    """A dryer's course from the laid bed on, at the end of each step in time and within long ones; of one case."""
 
-    time: Array = documented("s", "time since the bed was laid, shape (steps,)", "t", json="time_s")
-    moisture_wb: Array = documented("kg/kg wet", "mean moisture of the bed, shape (steps,)", "M")
-    bottom_moisture_wb: Array = documented("kg/kg wet", "moisture of the lowest layer, shape (steps,)")
-    top_moisture_wb: Array = documented("kg/kg wet", "moisture of the highest layer, shape (steps,)")
+    time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t", json="time_s")
+    moisture_wb: Array = documented("kg/kg wet", "mean moisture of the bed, shape (times,)", "M")
+    bottom_moisture_wb: Array = documented("kg/kg wet", "moisture of the lowest layer, shape (times,)")
+    top_moisture_wb: Array = documented("kg/kg wet", "moisture of the highest layer, shape (times,)")
     temperature: Array = documented(
-        "°C", "mean pellet temperature, shape (steps,)", "Tp", json="temperature_C"
+        "°C", "mean pellet temperature, shape (times,)", "Tp", json="temperature_C"
     )
     highest_temperature: Array = documented(
-        "°C", "of the hottest layer of pellets, shape (steps,)", json="highest_temperature_C"
+        "°C", "of the hottest layer of pellets, shape (times,)", json="highest_temperature_C"
     )
     inlet_air_temperature: Array = documented(
-        "°C", "air blown in, shape (steps,)", json="inlet_air_temperature_C"
+        "°C", "air blown in, shape (times,)", json="inlet_air_temperature_C"
     )
-    inlet_humidity_ratio: Array = documented("kg/kg dry air", "air blown in, shape (steps,)")
+    inlet_humidity_ratio: Array = documented("kg/kg dry air", "air blown in, shape (times,)")
     outlet_air_temperature: Array = documented(
-        "°C", "air that leaves the bed, shape (steps,)", json="outlet_air_temperature_C"
+        "°C", "air that leaves the bed, shape (times,)", json="outlet_air_temperature_C"
     )
-    outlet_humidity_ratio: Array = documented("kg/kg dry air", "air that leaves the bed, shape (steps,)")
+    outlet_humidity_ratio: Array = documented("kg/kg dry air", "air that leaves the bed, shape (times,)")
     drying_rate: Array = documented(
         "kg/(kg s)",
-        "water lost per dry solid, mean over the step, shape (steps,)",
+        "water lost per dry solid, mean since the time before, shape (times,)",
         json="drying_rate_per_h",
         factor=3600.0,
     )
-    zone: Array = documented("-", "zone of a belt, from 1; 0 while a batch is cooled, shape (steps,)")
+    zone: Array = documented("-", "zone of a belt, from 1; 0 while a batch is cooled, shape (times,)")
 
 
-@dataclass(frozen=True)
-class Schedule:
+@dataclass(frozen=True, repr=False)
+class Schedule(Displayed):
     """Whether batch dryers keep up with the line before them, batch after batch."""
 
     batch_mass: Number = documented("kg", "wet pellets in a batch", "m", json="batch_mass_kg")
@@ -282,8 +283,8 @@ class Schedule:
     buffer_after_volume: Number = documented("m³", "room that they take", json="buffer_after_m3")
 
 
-@dataclass(frozen=True)
-class Layers:
+@dataclass(frozen=True, repr=False)
+class Layers(Displayed):
     """Moisture over the depth of a dryer's bed, from the laid bed on; of one case only."""
 
     time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t")
@@ -299,8 +300,8 @@ class Warning:
     text: str = documented("-", "what was found, the threshold, and what to do")
 
 
-@dataclass(frozen=True)
-class Coated:
+@dataclass(frozen=True, repr=False)
+class Coated(Displayed):
     """The pellets once coated, evened out."""
 
     moisture_wb: Number = documented("kg/kg wet", "their moisture, of all that they weigh")
@@ -309,8 +310,8 @@ class Coated:
     moisture_before_wb: Number = documented("kg/kg wet", "moisture of the pellets before coating")
 
 
-@dataclass(frozen=True)
-class Bagged:
+@dataclass(frozen=True, repr=False)
+class Bagged(Displayed):
     """The pellets in a closed bag, evened out."""
 
     dew_point: Number = documented(
@@ -330,8 +331,8 @@ class Bagged:
     sweats: Any = documented("-", "whether water may condense on the film")
 
 
-@dataclass(frozen=True)
-class Result:
+@dataclass(frozen=True, repr=False)
+class Result(Displayed):
     """The answer to a case, or to many (then every number is an array over the cases)."""
 
     feed_in: FeedIn = documented("-", "feed as it enters the bed")
@@ -366,6 +367,11 @@ class Result:
     stages: tuple[StageRun, ...] = documented(
         "-", "of a line: its machines; the rest is that of the last, accuracy that of all", default=()
     )
+    case: Case | tuple[Case, ...] | None = documented(
+        "-",
+        "what was asked: one case, or all in their order; None of what a study found on its way",
+        default=None,
+    )
 
     @property
     def kept_profile(self) -> Profile:
@@ -376,8 +382,8 @@ class Result:
         return self.profile
 
 
-@dataclass(frozen=True)
-class StageRun:
+@dataclass(frozen=True, repr=False)
+class StageRun(Displayed):
     """One machine of a line, with what it was fed and what became of that."""
 
     name: str = documented("-", "name of the stage")

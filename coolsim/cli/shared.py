@@ -183,7 +183,8 @@ def cases_of(
     inputs += [("the file of --trials", trials)] if trials is not None else []
     for scenario in scenarios:
         try:
-            cases.append(load_with(scenario, overrides or ()))
+            with _left_out("dask"):  # pint loads it, a tenth of a second, for arrays that no scenario has
+                cases.append(load_with(scenario, overrides or ()))
             inputs += [(f"{key} of {scenario}", path) for key, path in files_of(cases[-1])]
         except InputError as error:
             faults += error.faults
@@ -191,6 +192,19 @@ def cases_of(
     if faults:
         raise InputError(list(dict.fromkeys(faults)))
     return cases
+
+
+@contextmanager
+def _left_out(library: str) -> Iterator[None]:
+    """Let a library of others do without one that it loads where it is installed; only in a process of our own."""
+    there = library in sys.modules
+    if not there:
+        sys.modules[library] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        if not there:
+            del sys.modules[library]
 
 
 def json_file(target: str | None) -> Output | None:

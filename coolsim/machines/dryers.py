@@ -17,6 +17,7 @@ import numpy as np
 from coolsim.case import Batch, Belt, Case
 from coolsim.coming import throughput_about
 from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 from coolsim.machines import conditioner
 from coolsim.machines.base import (
@@ -45,8 +46,8 @@ OPENED: Mapping[str, tuple[str, ...]] = {
 }
 
 
-@dataclass(frozen=True)
-class DryerSettings:
+@dataclass(frozen=True, repr=False)
+class DryerSettings(Displayed):
     """What an operator of a dryer dials in; nan (in JSON null) where the dryer has no such thing."""
 
     inlet_air_temperature: float = documented(

@@ -23,6 +23,7 @@ from coolsim.answer import pick
 from coolsim.case import Air, Case
 from coolsim.coming import throughput_about
 from coolsim.costs import Cost, cost_of, given_away
+from coolsim.display import Displayed
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
@@ -43,8 +44,8 @@ FEED_KNOBS = ("feed_moisture", "feed_temperature")
 THROUGHPUT = "throughput"  # wet, of the dry solid that comes: it follows from what the conditioner is set to
 
 
-@dataclass(frozen=True)
-class Settings:
+@dataclass(frozen=True, repr=False)
+class Settings(Displayed):
     """What an operator dials in. Numbers, or arrays with one entry per state tried."""
 
     airflow: Any = documented(
@@ -56,8 +57,8 @@ class Settings:
     inlet_air_temperature: Any = documented("°C", "air that enters the bed", json="inlet_air_temperature_C")
 
 
-@dataclass(frozen=True)
-class Outcome:
+@dataclass(frozen=True, repr=False)
+class Outcome(Displayed):
     """What settings lead to, as far as costs and limits ask; all smooth in the knobs."""
 
     moisture: Array = documented("kg/kg wet", "exit moisture")

@@ -24,6 +24,7 @@ from coolsim.scenario.stages import OF_LINE
 ANSWERS = (
     *("case", "around", "result", "balance", "requirements", "costs", "machines.plant", "machines.dryers"),
     *("studies.settings.answer", "studies.uncertainty", "studies.sensitivity", "studies.sizing.answer"),
+    "studies.sweep.answer",
     *(
         "studies.levers",
         "studies.plan.answer",

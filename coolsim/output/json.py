@@ -117,6 +117,8 @@ def _written(data: Any, name: str) -> dict[str, Any]:
     for field in dataclasses.fields(data):
         value, label = getattr(data, field.name), f"{name}.{field.name}"
         key = field.metadata["json"] or field.name
+        if field.name == "case":
+            continue  # its inputs stand above
         if field.name in ("binding", "broken", "limits"):
             written[key] = at_limits(value)
         elif field.name == "settings":

@@ -130,6 +130,7 @@ def _rendered(content: Any, page: Page) -> str:
         file=stream,
         width=page.width,
         force_terminal=page.colour,
+        force_jupyter=False,  # a notebook shows what is returned, not what is rendered on the way
         color_system="standard" if page.colour else None,
         highlight=False,
         markup=False,

@@ -224,8 +224,7 @@ def _reached(result: Result, wanted: float, page: Page) -> str:
     """Say when the mean moisture first falls to what is wanted."""
     history = result.history
     assert history is not None
-    time = np.append(0.0, history.time)
-    M = np.append(float(result.feed_in.moisture_wb), history.moisture_wb)
+    time, M = history.time, history.moisture_wb
     below = np.flatnonzero(wanted >= M)
     if not len(below):
         return f"mean moisture does not reach {100 * wanted:.4g} % in this time"

@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
+from coolsim.display import Displayed
 from coolsim.errors import Fault, InputError
 from coolsim.fields import documented
 from coolsim.physics.correlations import Correlation
@@ -34,8 +35,8 @@ class Provenance:
     high: float | None = documented("as the number", "upper end of the published range", default=None)
 
 
-@dataclass(frozen=True)
-class Material:
+@dataclass(frozen=True, repr=False)
+class Material(Displayed):
     """What the pellets are made of."""
 
     name: str = documented("-", "name under which the material is listed")

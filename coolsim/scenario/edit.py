@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 import math
 import os
@@ -15,6 +16,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.scenario import schema, source, units
 from coolsim.scenario.build import case_from
 from coolsim.scenario.change import changed
+from coolsim.scenario.echo import inputs
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
 from coolsim.scenario.values import ends
@@ -55,10 +57,12 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
 
     `changes` maps keys to what a scenario would hold: {"cooler.airflow": "1800 m3/h"}. Setting one key of
     an exactly-one group (moisture or moisture_dry_basis, airflow or air_ratio, …) removes the others.
+    The case may be one that an answer holds, such as that of a fit with its material, or that was changed in Python
+    to what a scenario can say too.
     Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
     """
-    check_same_as_typed(case)
-    return _case_from(_source_of(case), changes, origin, [])
+    found = _case_from(_source_of(as_typed(case)), changes, origin, [])
+    return found if found.material.name != case.material.name else _carried(case, found)
 
 
 def retyped(case: Case, changes: Mapping[str, Any], origin: str = "") -> Case:
@@ -163,16 +167,86 @@ def _source_of(case: Case) -> Source:
     raise InputError([Fault("", "replace", found, "use dataclasses.replace for a case built in Python")])
 
 
-def check_same_as_typed(case: Case) -> None:
-    """Refuse a case that was changed in Python after it was read: the changes would be lost silently."""
+def is_as_typed(case: Case) -> bool:
+    """Whether a case is what its scenario says; one that was set in Python, as by find_settings, is not."""
     try:
-        same = bool(case_from(_source_of(case)) == case)
+        return bool(case_from(_source_of(case)) == case)
+    except (InputError, ValueError):  # no scenario, or arrays, which none holds
+        return False
+
+
+ALIKE = 1e-9  # of a number: what is left of it on its way through a text
+
+
+def as_typed(case: Case) -> Case:
+    """The case with a scenario that describes it: what was set in Python since it was read is typed into it.
+
+    So may the case of an answer be changed on. Raises InputError where no scenario can say what was changed.
+    """
+    before = _source_of(case)
+    read = case_from(before)
+    try:
+        if read == case:
+            return case
     except ValueError:  # arrays in it, which a scenario never holds
-        same = False
-    if not same:
-        found = "a case changed in Python after it was read"
-        allowed = "use dataclasses.replace for it too: its scenario no longer describes it"
-        raise InputError([Fault("", "replace", found, allowed)])
+        raise _beyond_words("arrays in place of numbers") from None
+    was, now = inputs(read), inputs(case)
+    set_so = {
+        key: _with_its_plus_minus(case, key, text)
+        for key, text in now.items()
+        if was.get(key) != text and not (key.startswith("material.") and not _custom(case))
+    }
+    try:
+        found = case_from(changed(before, set_so, "what was set in Python"))
+    except InputError as error:
+        raise InputError([*_beyond_words(f"{', '.join(set_so)} set so").faults, *error.faults]) from None
+    found = _carried(case, found)
+    if not _alike(found, case):
+        raise _beyond_words("a case changed in Python after it was read")
+    return found
+
+
+def _carried(case: Case, found: Case) -> Case:
+    """What goes along though no scenario says it: numbers of a library material that were fitted, and margins."""
+    read = case_from(_source_of(case)).material
+    names = [f.name for f in dataclasses.fields(read)]
+    fitted = {n: x for n in names if (x := getattr(case.material, n)) != getattr(read, n)}
+    material = dataclasses.replace(found.material, **fitted) if fitted else found.material
+    return dataclasses.replace(found, material=material, safety_margins=case.safety_margins)
+
+
+def _custom(case: Case) -> bool:
+    """Whether the numbers of the material stand in the scenario itself."""
+    return bool(_source_of(case).value("feed.material") == schema.CUSTOM)
+
+
+def _with_its_plus_minus(case: Case, key: str, text: str) -> str:
+    """A number as text; one whose key was typed with a ± is known as well as that, wherever it is set."""
+    known, definition = case.plus_minus.get(key), schema.find(key)
+    if known is None or definition is None or definition.dimension is None:
+        return text
+    value = units.shown(units.read(text, definition.dimension), definition.dimension, known.unit)
+    return f"{value:.12g} ± {known.half:.12g} {known.unit}"
+
+
+def _beyond_words(found: str) -> InputError:
+    allowed = "use dataclasses.replace for it too: no scenario can say what was changed"
+    return InputError([Fault("", "replace", found, allowed)])
+
+
+_OF_THE_TEXT = ("source", "plus_minus", "arrival", "safety_margins")  # of a Case, besides what is asked
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Whether two cases ask the same, but for what a number loses on its way through a text."""
+    if dataclasses.is_dataclass(one):
+        names = [f.name for f in dataclasses.fields(one) if f.name not in _OF_THE_TEXT]
+        return type(one) is type(other) and all(_alike(getattr(one, n), getattr(other, n)) for n in names)
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=ALIKE, abs_tol=ALIKE**2)
+    return bool(one == other)
 
 
 def bounds(key: str, unit: str) -> tuple[float, float]:

@@ -25,7 +25,7 @@ from coolsim.doors import path_of
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.scenario import csv_table, units
-from coolsim.scenario.edit import check_same_as_typed, retyped
+from coolsim.scenario.edit import as_typed, retyped
 from coolsim.scenario.reader import shown
 from coolsim.scenario.readings import (
     DOUBTED,
@@ -184,7 +184,7 @@ def read_trials(case: Case, path: str | os.PathLike[str], option: str = "--trial
     )
     read = [_Row(f"{name}:{n}", columns, row, case, comma) for n, row in zip(table.lines, table.rows)]
     if any(row.changes for row in read):
-        check_same_as_typed(case)
+        case = as_typed(case)
     cases = [row.case(case) for row in read]
     for row in read:
         faults += row.faults

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.fields import Array, documented
 from coolsim.machines import Machine, appraised, machine_of
@@ -56,8 +57,8 @@ class Span:
         return abs(high - low) if np.isfinite(high - low) else 0.0
 
 
-@dataclass(frozen=True)
-class Levers:
+@dataclass(frozen=True, repr=False)
+class Levers(Displayed):
     """What moves the exit of a case, and how far: the longest first."""
 
     case: Case = documented("-", "the case, as it stands")
@@ -141,8 +142,8 @@ class Place:
     moisture_wb: float = documented("kg/kg wet", "its exit moisture, as predicted by itself")
 
 
-@dataclass(frozen=True)
-class LeverMap:
+@dataclass(frozen=True, repr=False)
+class LeverMap(Displayed):
     """Exit moisture and limits over two things, the rest as it is to be set, or as it is."""
 
     case: Case = documented("-", "the case with the rest of its settings")

@@ -21,6 +21,7 @@ from coolsim import line
 from coolsim.answer import exit_columns, first, together
 from coolsim.case import Air, Case, Line
 from coolsim.cautions import cautions
+from coolsim.display import Displayed
 from coolsim.doors import asked_with_cases
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, Number, documented
@@ -43,8 +44,8 @@ STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h
 TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
 
 
-@dataclass(frozen=True)
-class Slopes:
+@dataclass(frozen=True, repr=False)
+class Slopes(Displayed):
     """What one input does to what leaves the machine, each per unit of that input.
 
     Of a line, pellets are those that leave it; air and bed are those of the stage that is set, of other inputs
@@ -61,8 +62,8 @@ class Slopes:
     lift_off: Number = documented("-", "highest velocity in the bed as a share of what lifts it")
 
 
-@dataclass(frozen=True)
-class Sensitivities:
+@dataclass(frozen=True, repr=False)
+class Sensitivities(Displayed):
     """Slopes of the exits by each input, the other inputs held at what the case states.
 
     None where it was not asked for, or is not of the machine. Of a line, what is set on a machine is in `stages`.

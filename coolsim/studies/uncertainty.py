@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from coolsim.case import Case
 from coolsim.coming import in_air_each
+from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
@@ -51,8 +52,8 @@ ROUNDED = 1e-4  # of a bound's scale: closer counts as kept
 SURE = 0.995  # chance from which a limit that nobody typed is not told
 
 
-@dataclass(frozen=True)
-class Interval:
+@dataclass(frozen=True, repr=False)
+class Interval(Displayed):
     """What 95 % of the samples lie between, and their middle."""
 
     low: float = documented("as the value", "2.5 % of the samples lie below")
@@ -70,8 +71,8 @@ class Known:
     unit: str = documented("-", "unit of the ends; empty for the stored one")
 
 
-@dataclass(frozen=True)
-class Contributor:
+@dataclass(frozen=True, repr=False)
+class Contributor(Displayed):
     """One thing that is not known exactly, or several of one fit, and what of the spread is its own."""
 
     name: str = documented("-", "scenario key, or number of the material; of one fit, all their names")
@@ -83,8 +84,8 @@ class Contributor:
     parts: tuple[Known, ...] = documented("-", "numbers of one fit, which err together", default=())
 
 
-@dataclass(frozen=True)
-class Uncertainty:
+@dataclass(frozen=True, repr=False)
+class Uncertainty(Displayed):
     """The exit, as far as it is known."""
 
     moisture_wb: Interval = documented("kg/kg wet", "exit moisture")

@@ -35,7 +35,8 @@ def cooled():
 def same(a, b) -> bool:
     """Whether two answers are the same to the last bit."""
     if dataclasses.is_dataclass(a):
-        return all(same(getattr(a, f.name), getattr(b, f.name)) for f in dataclasses.fields(a))
+        names = [f.name for f in dataclasses.fields(a) if f.name != "case"]  # what was asked is not the same
+        return all(same(getattr(a, n), getattr(b, n)) for n in names)
     return np.array_equal(a, b, equal_nan=True) if isinstance(a, (float, np.ndarray)) else a == b
 
 
@@ -75,7 +76,13 @@ def test_the_course_has_both_phases(bare, cooled):
     h = cooled.history
     drying, cooling = h.zone == 1, h.zone == 0
     assert (drying | cooling).all() and (np.diff(h.zone) <= 0).all()
-    np.testing.assert_array_equal(h.time[drying], bare.history.time)
+    steps = bare.layers.time  # between them lie more points, as many as the longer course asks for
+    np.testing.assert_array_equal(np.isin(steps, h.time[drying]), True)
+    np.testing.assert_allclose(
+        h.moisture_wb[np.isin(h.time, steps)],
+        bare.history.moisture_wb[np.isin(bare.history.time, steps)],
+        rtol=1e-12,
+    )
     np.testing.assert_allclose(h.inlet_air_temperature[cooling], 20.0, atol=1e-9)
     assert h.time[drying][-1] == pytest.approx(1200) and h.time[-1] == pytest.approx(1560)
     steps = np.diff(np.append(0.0, h.time))

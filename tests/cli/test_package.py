@@ -68,6 +68,6 @@ def test_public_names() -> None:
     for name in lazy:
         assert getattr(coolsim, name) is not None
     assert set(coolsim.__all__) <= set(dir(coolsim))
-    assert 10 <= len(coolsim.__all__) <= 26
+    assert 10 <= len(coolsim.__all__) <= 28
     with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
         _ = coolsim.nonsense

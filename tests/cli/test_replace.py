@@ -8,6 +8,7 @@ import numpy as np
 import psychrolib
 import pytest
 
+import coolsim
 from coolsim.case import TABLES, Air, Case, DuctData
 from coolsim.errors import InputError
 from coolsim.scenario import inputs, load, loads, replace, schema, template
@@ -119,13 +120,60 @@ def test_another_material_replaces_the_typed_one(good: str) -> None:
     assert replace(case, {"feed.material": "pig-pellets"}).material.name == "pig-pellets"
 
 
-def test_a_case_changed_in_python_is_not_silently_changed_back(good: str) -> None:
+def test_what_was_changed_in_python_stays_changed(good: str) -> None:
+    case = loads(good, "mill.toml")
+    feed = dataclasses.replace(case.feed, moisture=0.18, temperature=73.25)
+    cooler = dataclasses.replace(case.cooler, airflow=None, air_ratio=1.3, bed_depth=1 / 3)
+    other = dataclasses.replace(case, feed=feed, cooler=cooler)
+    moved = replace(other, {"feed.diameter": "5 mm"})
+    assert (moved.feed.moisture, moved.feed.temperature) == (0.18, 73.25)
+    assert (moved.feed.diameter, moved.cooler.airflow, moved.cooler.air_ratio) == (0.005, None, 1.3)
+    assert moved.cooler.bed_depth == pytest.approx(1 / 3, rel=1e-12)
+    assert replace(other, {"cooler.airflow": "1800 m3/h"}).cooler.air_ratio is None  # its rival goes
+    assert replace(other, {"feed.moisture": "15 %"}).feed.moisture == 0.15  # the later change wins
+
+
+def test_a_plus_minus_stays_with_what_is_set_otherwise(good: str) -> None:
+    case = loads(good.replace('"1500 m3/h"', '"1500 ± 45 m3/h"'))
+    faster = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, airflow=0.5))
+    known = replace(faster, {"feed.moisture": "15 %"}).plus_minus["cooler.airflow"]
+    assert (known.value, known.half, known.unit) == (1800.0, 45.0, "m3/h")
+
+
+def test_a_fitted_material_goes_along(good: str) -> None:
     case = loads(good)
-    wetter = dataclasses.replace(case, feed=dataclasses.replace(case.feed, moisture=0.18))
+    fitted = dataclasses.replace(case, material=dataclasses.replace(case.material, specific_heat=1650.0))
+    moved = replace(fitted, {"feed.moisture": "15 %", "feed.void_fraction": "45 %"})
+    assert (moved.material.specific_heat, moved.feed.moisture) == (1650.0, 0.15)
+    assert not moved.material.provenance["void_fraction"].assumed  # it was typed
+    assert replace(moved, {"air.temperature": "20 degC"}).material == moved.material
+    other = replace(fitted, {"feed.material": "poultry-pellets"}).material
+    assert other == coolsim.load_material("poultry-pellets")
+
+
+def test_what_no_scenario_can_say_is_not_silently_changed_back(good: str) -> None:
+    case = loads(good)
     arrays = dataclasses.replace(case, air=Air(np.array([10.0, 20.0]), np.array([0.5, 0.5])))
-    for other in (wetter, arrays, dataclasses.replace(case, source={})):
+    hot = dataclasses.replace(case, feed=dataclasses.replace(case.feed, temperature=300.0))
+    for other in (arrays, hot, dataclasses.replace(case, source={})):
         with pytest.raises(InputError, match=r"dataclasses\.replace"):
             replace(other, {"cooler.airflow": "1800 m3/h"})
+    with pytest.raises(InputError, match=r"feed\.temperature set so"):
+        replace(hot, {})
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("name", ["monsoon-night", "evening-batch", "dryer-then-cooler"])
+def test_the_case_of_an_answer_is_changed_on(name: str) -> None:
+    """Settings as found, and one thing more: what is set stays set."""
+    case = load(SCENARIOS[0].parent / f"{name}.toml")
+    found = coolsim.find_settings(case).case
+    assert found.cooler != case.cooler or found.fan != case.fan
+    wetter = coolsim.predict(replace(found, {"feed.moisture": "16 %"})).pellets_out
+    by_hand = dataclasses.replace(found, feed=dataclasses.replace(found.feed, moisture=0.16))
+    expected = coolsim.predict(by_hand).pellets_out
+    assert wetter.moisture_wb == pytest.approx(expected.moisture_wb, abs=1e-8)
+    assert wetter.temperature == pytest.approx(expected.temperature, abs=1e-5)
 
 
 def test_typed_bulk_numbers_are_no_longer_assumed(good: str) -> None:

@@ -26,6 +26,8 @@ def numbers(data: Any, path: str = "") -> dict[str, Any]:
     found = {}
     for f in dataclasses.fields(data):
         value = getattr(data, f.name)
+        if f.name == "case":
+            continue  # what was asked
         if dataclasses.is_dataclass(value):
             found |= numbers(value, f"{path}{f.name}.")
         elif isinstance(value, (float, np.ndarray)):

@@ -19,6 +19,7 @@ from coolsim.studies.levers import LeverMap, Levers, lever_map
 from coolsim.studies.plan.answer import Plan
 from coolsim.studies.seasons import Seasons
 from coolsim.studies.sizing.answer import SizeAnswer
+from coolsim.studies.sweep import Sweep
 
 ROOT = Path(__file__).parents[2]
 AIRFLOWS, DWELLS = (600.0, 1200.0, 2000.0), (4.0, 8.0, 16.0)  # m³/h, min
@@ -140,6 +141,17 @@ def size() -> SizeAnswer:
     return coolsim.size(case("cooler-to-buy"))
 
 
+@cache
+def swept() -> Sweep:
+    """More airflows and humidities than can be curves, and three temperatures."""
+    values = {
+        "cooler.airflow": np.linspace(600.0, 2200.0, 8),
+        "air.relative_humidity": np.linspace(0.4, 1.0, 7),
+        "air.temperature": ["22 degC", "27 degC", "32 degC"],
+    }
+    return coolsim.sweep(case(), values, units={"cooler.airflow": "m3/h"})
+
+
 def without_units(picture: Draw) -> Draw:
     """A picture of what has no other units."""
     return lambda units="si", **how: picture(**how)
@@ -150,6 +162,8 @@ PICTURES: dict[str, tuple[int, Draw]] = {  # name → number of axes, how it is 
     "bed": (3, lambda **how: plots.bed(answer(), case=case(), **how)),
     "bed over time": (3, lambda **how: plots.bed(answer(), over="time", **how)),
     "pellet": (1, lambda **how: plots.pellet(answer(), case(), **how)),
+    "sweep, a map": (1, lambda **how: swept().plot(at={"air.temperature": 27.0}, **how)),
+    "sweep, curves": (1, lambda **how: swept().plot("temperature", at={"air.relative_humidity": 0.8}, **how)),
     "dwell": (2, lambda **how: plots.dwell(*curves(), case=case(), title="airflow", **how)),
     "psychrometric": (1, lambda **how: plots.psychrometric(answer(), case(), **how)),
     "psychrometric, heated": (1, lambda **how: plots.psychrometric(heated_answer(), heated(), **how)),

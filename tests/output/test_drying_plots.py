@@ -53,8 +53,13 @@ def test_the_curve_is_the_history(name: str) -> None:
     result = answer(name)
     h, fed = result.history, result.feed_in
     assert h is not None
+    assert (h.time[0], h.moisture_wb[0], h.bottom_moisture_wb[0]) == (
+        0.0,
+        *2 * (pytest.approx(fed.moisture_wb),),
+    )
+    assert h.temperature[0] == pytest.approx(fed.temperature, abs=1e-9)
     moisture, temperature = plots.drying_curve(result)
-    minutes = np.append(0.0, h.time) / 60
+    minutes = h.time / 60
     for label, values in (
         ("mean", h.moisture_wb),
         ("top", h.top_moisture_wb),
@@ -62,12 +67,27 @@ def test_the_curve_is_the_history(name: str) -> None:
     ):
         x, y = line(moisture, label)
         assert_allclose(x, minutes, rtol=1e-12)
-        assert_allclose(y, 100 * np.append(fed.moisture_wb, values), rtol=1e-12)
+        assert_allclose(y, 100 * values, rtol=1e-12)
     for label, values in (("air in", h.inlet_air_temperature), ("air out", h.outlet_air_temperature)):
         x, y = line(temperature, label)
-        assert_allclose(x, minutes[1:], rtol=1e-12)
+        assert_allclose(x, minutes, rtol=1e-12)
         assert_allclose(y, values, rtol=1e-12)
-    assert_allclose(line(temperature, "pellets")[1], np.append(fed.temperature, h.temperature), rtol=1e-12)
+    assert_allclose(line(temperature, "pellets")[1], h.temperature, rtol=1e-12)
+
+
+@pytest.mark.parametrize("name", [BATCH, BELT])
+def test_a_course_has_points_enough_for_a_curve(name: str) -> None:
+    """Sixty of its time, each between the moistures at the ends of its step."""
+    h, layers = answer(name).history, answer(name).layers
+    assert h is not None and layers is not None
+    assert np.diff(h.time).max() <= h.time[-1] / 60 * (1 + 1e-9) and np.all(np.diff(h.time) > 0)
+    solved = np.searchsorted(h.time, layers.time * (1 - 1e-12))
+    assert_allclose(h.time[solved], layers.time, rtol=1e-12)
+    assert_allclose(h.bottom_moisture_wb[solved], layers.moisture_wb[:, 0], rtol=1e-12)
+    for first, last in itertools.pairwise(solved):
+        within = h.bottom_moisture_wb[first : last + 1]
+        ends = sorted(within[[0, -1]])
+        assert np.all((within >= ends[0] - 1e-12) & (within <= ends[1] + 1e-12))
 
 
 @pytest.mark.parametrize("name", [BATCH, BELT])
@@ -87,7 +107,7 @@ def test_the_curve_in_us_units() -> None:
     assert h is not None
     moisture, temperature = plots.drying_curve(result, units="us")
     assert_allclose(line(temperature, "air out")[1], 32 + 1.8 * h.outlet_air_temperature, rtol=1e-12)
-    assert_allclose(line(moisture, "mean")[1][1:], 100 * h.moisture_wb, rtol=1e-12)
+    assert_allclose(line(moisture, "mean")[1][1:], 100 * h.moisture_wb[1:], rtol=1e-12)
 
 
 # ---- Layers --------------------------------------------------------------------------------------------
@@ -98,10 +118,10 @@ def test_layers_are_those_of_the_history(name: str) -> None:
     result = answer(name)
     h, layers = result.history, result.layers
     assert h is not None and layers is not None
-    assert_allclose(layers.time, np.append(0.0, h.time), rtol=1e-12)
+    solved = np.searchsorted(h.time, layers.time * (1 - 1e-12))
     assert_allclose(layers.moisture_wb[0], result.feed_in.moisture_wb, rtol=1e-12)
-    assert_allclose(layers.moisture_wb[1:, 0], h.bottom_moisture_wb, rtol=1e-12)
-    assert_allclose(layers.moisture_wb[1:, -1], h.top_moisture_wb, rtol=1e-12)
+    assert_allclose(layers.moisture_wb[:, 0], h.bottom_moisture_wb[solved], rtol=1e-12)
+    assert_allclose(layers.moisture_wb[:, -1], h.top_moisture_wb[solved], rtol=1e-12)
     at_last = np.interp(result.profile.z, layers.height, layers.moisture_wb[-1])
     X = result.profile.mean_moisture
     assert_allclose(at_last, X / (1 + X), rtol=1e-9)  # the profile's heights are some of the layers'
@@ -154,9 +174,9 @@ def test_the_belt_is_as_long_as_its_zones() -> None:
     temperature, moisture = plots.belt_zones(result, belt)
     x, y = line(moisture, "mean")
     assert x[0] == 0.0 and x[-1] == pytest.approx(13.0)
-    assert_allclose(y, 100 * np.append(result.feed_in.moisture_wb, h.moisture_wb), rtol=1e-12)
+    assert_allclose(y, 100 * h.moisture_wb, rtol=1e-12)
     for zone, end in ((1, 4.0), (2, 8.0), (3, 12.0), (4, 13.0)):
-        assert x[1:][h.zone == zone][-1] == pytest.approx(end)
+        assert x[h.zone == zone][-1] == pytest.approx(end)
     lines = [v for v in moisture.lines if len(v.get_xdata()) == 2 and v.get_gid() != "target"]
     walls = [float(v.get_xdata()[0]) for v in lines]
     assert walls == pytest.approx([4.0, 8.0, 12.0, 13.0])
@@ -164,7 +184,7 @@ def test_the_belt_is_as_long_as_its_zones() -> None:
     assert_allclose(y, h.inlet_air_temperature, rtol=1e-12)
     assert_allclose(y[x > 12.0 + 1e-9], 22.0, rtol=1e-6)  # the last zone blows outside air, unheated
     for label, values in (("top", h.top_moisture_wb), ("bottom", h.bottom_moisture_wb)):
-        assert_allclose(line(moisture, label)[1][1:], 100 * values, rtol=1e-12)
+        assert_allclose(line(moisture, label)[1], 100 * values, rtol=1e-12)
 
 
 def test_zones_are_numbered_and_their_arrows_are_the_airs() -> None:

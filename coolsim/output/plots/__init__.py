@@ -26,6 +26,7 @@ from coolsim.output.plots.plan import along_the_line, shift
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
 from coolsim.output.plots.sizes import size_curve
+from coolsim.output.plots.sweeps import sweep
 from coolsim.output.plots.years import calendar, strategies
 
 __all__ = [
@@ -51,6 +52,7 @@ __all__ = [
     "size_curve",
     "strategies",
     "surer",
+    "sweep",
     "to_buy",
 ]
 

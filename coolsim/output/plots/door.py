@@ -22,6 +22,7 @@ _FROM: Mapping[str, str] = {
     "Plan": "coolsim.plan(case)",
     "SizeAnswer": "coolsim.size(case)",
     "Seasons": "coolsim.seasons(case)",
+    "Sweep": 'coolsim.sweep(case, {"cooler.airflow": ["900 m3/h", "1200 m3/h"]})',
     "Levers": "coolsim.levers(case)",
     "LeverMap": "coolsim.studies.levers.lever_map(levers, result)",
 }

@@ -46,10 +46,10 @@ def drying_curve(
     time = scale(u.TIME, units)
     axes = style.panels(ax, 2, (7.4, 5.6))
     earlier = _drawn_before(axes[0])
-    x = time(np.append(0.0, history.time))
+    x = time(history.time)
     style.target(axes[0], None if earlier else case, units)
-    _moistures(axes[0], x, result, history, units, earlier, label)
-    _temperatures(axes[1], x, result, history, units, earlier)
+    _moistures(axes[0], x, history, units, earlier, label)
+    _temperatures(axes[1], x, history, units, earlier)
     for axis in axes:
         _mark_cooling(axis, history, units, name=axis is axes[1] and not earlier)
         axis.margins(x=0.01)
@@ -91,11 +91,11 @@ def belt_zones(result: Result, case: Case, ax: Any = None, *, units: str = "si")
     belt = _belt(case, history)
     length = scale(u.LENGTH, units)
     ends = length(np.cumsum([0.0, *(zone.length for zone in belt.zones)]))
-    x = np.append(0.0, history.time) * ends[-1] / float(result.bed.residence_time)
+    x = history.time * ends[-1] / float(result.bed.residence_time)
     axes = style.panels(ax, 2, (7.8, 6.0))
-    _temperatures(axes[0], x, result, history, units)
+    _temperatures(axes[0], x, history, units)
     style.target(axes[1], case, units)
-    _moistures(axes[1], x, result, history, units)
+    _moistures(axes[1], x, history, units)
     for axis in axes:
         bottom, top = axis.get_ylim()
         axis.set_ylim(bottom, top + ROOM * (top - bottom))
@@ -135,9 +135,7 @@ def _mark_cooling(axis: Axes, history: History, units: str, name: bool) -> None:
         axis.text(began, 0.97, "cooling from here ", fontsize=style.SMALL, ha="right", va="top", **upright)
 
 
-def _moistures(
-    axis: Axes, x: Array, result: Result, history: History, units: str, earlier: int = 0, dryer: str = ""
-) -> None:
+def _moistures(axis: Axes, x: Array, history: History, units: str, earlier: int = 0, dryer: str = "") -> None:
     """Draw mean, top and bottom from the laid bed on; `dryer` is what the legend adds to the mean."""
     percent = scale(u.FRACTION, units)
     for label, values, look in (
@@ -146,17 +144,14 @@ def _moistures(
         ("bottom", history.bottom_moisture_wb, BOTTOM),
     ):
         look = look | SHADES[earlier]
-        moisture = percent(np.append(result.feed_in.moisture_wb, values))
         name = f"mean, {dryer}" if dryer and label == "mean" else _named(label, earlier)
-        axis.plot(x, moisture, **look, label=name, gid=f"{label} moisture")
+        axis.plot(x, percent(values), **look, label=name, gid=f"{label} moisture")
     style.name_axes(axis, "", percent.named("moisture", " wet basis"))
     if dryer or not earlier:
         style.legend(axis)
 
 
-def _temperatures(
-    axis: Axes, x: Array, result: Result, history: History, units: str, earlier: int = 0
-) -> None:
+def _temperatures(axis: Axes, x: Array, history: History, units: str, earlier: int = 0) -> None:
     """Draw air and pellets; the air starts anew in every zone, so its lines are broken there."""
     temperature = scale(u.TEMPERATURE, units)
     borders = np.flatnonzero(np.diff(history.zone)) + 1
@@ -166,9 +161,10 @@ def _temperatures(
     ):
         broken = np.insert(temperature(values), borders, np.nan)
         look = look | SHADES[earlier]
-        axis.plot(np.insert(x[1:], borders, np.nan), broken, **look, label=_named(label, earlier))
-    pellets = np.append(result.feed_in.temperature, history.temperature)
-    axis.plot(x, temperature(pellets), **PELLETS | SHADES[earlier], label=_named("pellets", earlier))
+        axis.plot(np.insert(x, borders, np.nan), broken, **look, label=_named(label, earlier))
+    axis.plot(
+        x, temperature(history.temperature), **PELLETS | SHADES[earlier], label=_named("pellets", earlier)
+    )
     style.name_axes(axis, "", temperature.named("temperature"))
     if not earlier:
         style.legend(axis)

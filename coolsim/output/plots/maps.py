@@ -34,14 +34,14 @@ _LOOKS: Mapping[str, tuple[str, str, Any, str]] = {
 MARKS = 5  # along each line
 
 
-def contours(axis: Axes, x: Array, y: Array, M: Array) -> None:
-    """Fill a map by moisture, with lines at its levels and their names."""
+def contours(axis: Axes, x: Array, y: Array, M: Array, unit: str = "%") -> None:
+    """Fill a map by moisture, or what else is in a unit, with lines at its levels and their names."""
     axis.contourf(x, y, M, LEVELS, cmap=MOISTURES, alpha=0.85)
     lines = axis.contour(x, y, M, LEVELS, colors=FAINT, linewidths=0.6)
-    _name_levels(axis, lines, x, y)
+    _name_levels(axis, lines, x, y, unit)
 
 
-def _name_levels(axis: Axes, lines: Any, x: Array, y: Array) -> None:
+def _name_levels(axis: Axes, lines: Any, x: Array, y: Array, unit: str) -> None:
     """Write each level on its line, farthest from the others; one that finds no room stays without."""
     low, wide = (np.array([f(x), f(y)]) for f in (np.min, np.ptp))
     taken: list[Array] = []
@@ -56,7 +56,7 @@ def _name_levels(axis: Axes, lines: Any, x: Array, y: Array) -> None:
         axis.text(
             across,
             up,
-            f"{level:g} %",
+            f"{level:g} {unit}".rstrip(),
             size=style.SMALL - 1,
             ha="center",
             va="center",

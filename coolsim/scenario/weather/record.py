@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Air
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 
 DAY = 86_400  # s
@@ -26,8 +27,8 @@ class Remark:
     rule: str = documented("-", "what was done about it")
 
 
-@dataclass(frozen=True)
-class Weather:
+@dataclass(frozen=True, repr=False)
+class Weather(Displayed):
     """Outside air over time, in the order of time; arrays (rows,)."""
 
     name: str = documented("-", "the file, as it was named")

@@ -302,8 +302,8 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool, case:
 
 def outcomes_of(case: Case, result: Result) -> Array:
     """Outcomes of one dryer that was predicted, (outcomes,)."""
-    energy, history, spread, mass = result.energy, result.history, result.spread, mass_of(case)
-    assert energy is not None and history is not None and spread is not None
+    energy, spread, mass = result.energy, result.spread, mass_of(case)
+    assert energy is not None and spread is not None
     return np.array(
         [
             result.pellets_out.moisture_wb,
@@ -313,7 +313,7 @@ def outcomes_of(case: Case, result: Result) -> Array:
             result.air_out.relative_humidity,
             result.bed.lift_off,
             result.bed.pressure_drop,
-            history.highest_temperature.max(),
+            spread.hottest,
             spread.deviation_wb,
             headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature),
             energy.heat / mass,

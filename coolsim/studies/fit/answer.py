@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 from coolsim.result import Warning
 
 
-@dataclass(frozen=True)
-class Fitted:
+@dataclass(frozen=True, repr=False)
+class Fitted(Displayed):
     """One number that was set free; intervals are of 95 %, in the unit that is named."""
 
     name: str = documented("-", "diffusivity, isotherm_shift, …")
@@ -26,8 +27,8 @@ class Fitted:
     of_material: bool = documented("-", "of the material, or of the line and its instruments")
 
 
-@dataclass(frozen=True)
-class Reading:
+@dataclass(frozen=True, repr=False)
+class Reading(Displayed):
     """One reading of one trial beside what the model says before and after the fit."""
 
     trial: str = documented("-", "what the trial is called")
@@ -40,8 +41,8 @@ class Reading:
     high: float = documented("kg/kg wet, °C or -", "upper end of that")
 
 
-@dataclass(frozen=True)
-class Suspect:
+@dataclass(frozen=True, repr=False)
+class Suspect(Displayed):
     """A trial that does not go with the others."""
 
     trial: str = documented("-", "what it is called")
@@ -49,8 +50,8 @@ class Suspect:
     why: str = documented("-", "which reading, how far off, and what may have happened")
 
 
-@dataclass(frozen=True)
-class Exit:
+@dataclass(frozen=True, repr=False)
+class Exit(Displayed):
     """How sure the exit of the scenario itself is, as far as the free numbers decide."""
 
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
@@ -59,16 +60,16 @@ class Exit:
     within: float = documented("K", "its ±, of 95 %", json="within_K")
 
 
-@dataclass(frozen=True)
-class Measure:
+@dataclass(frozen=True, repr=False)
+class Measure(Displayed):
     """Something to measure next, and how sure the exit moisture of the scenario would then be."""
 
     what: str = documented("-", "the trial or the instrument")
     within_wb: float = documented("kg/kg wet", "the ± of the exit moisture with it, of 95 %")
 
 
-@dataclass(frozen=True)
-class Unevenness:
+@dataclass(frozen=True, repr=False)
+class Unevenness(Displayed):
     """How uneven the bed is, from trials sampled at several places; of a line that of its last machine."""
 
     depth_deviation: float = documented("-", "standard deviation of the depth, as a share of it")
@@ -79,8 +80,8 @@ class Unevenness:
     places: int = documented("-", "places of all of them")
 
 
-@dataclass(frozen=True)
-class FitAnswer:
+@dataclass(frozen=True, repr=False)
+class FitAnswer(Displayed):
     """The answer of `fit`."""
 
     case: Case = documented("-", "the scenario with the fitted numbers in it")

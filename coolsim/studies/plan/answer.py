@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 from coolsim.case import Case, FeedState
 from coolsim.costs import ShiftCost
+from coolsim.display import Displayed
 from coolsim.fields import documented
 from coolsim.result import Result, Warning
 from coolsim.studies.plan.shift import Passed
 
 
-@dataclass(frozen=True)
-class EquipmentPlan:
+@dataclass(frozen=True, repr=False)
+class EquipmentPlan(Displayed):
     """A step of the line in a shift."""
 
     name: str = documented("-", "how the scenario calls it")
@@ -29,8 +30,8 @@ class EquipmentPlan:
     batches: int | None = documented("-", "batches that it finished; None where it runs all the time")
 
 
-@dataclass(frozen=True)
-class ShiftPlan:
+@dataclass(frozen=True, repr=False)
+class ShiftPlan(Displayed):
     """What a shift gives."""
 
     hours: float = documented("s", "of the shift, by the clock", json="hours", factor=1 / 3600.0)
@@ -47,8 +48,8 @@ class ShiftPlan:
     cost: ShiftCost | None = documented("-", "what it costs; None where nothing has a price", default=None)
 
 
-@dataclass(frozen=True)
-class Plan:
+@dataclass(frozen=True, repr=False)
+class Plan(Displayed):
     """What comes out of the line, and which machine holds it back."""
 
     case: Case = documented("-", "the case, at the throughput that is planned")

@@ -16,7 +16,7 @@ from coolsim.machines.base import of_one
 from coolsim.machines.conditioner import held
 from coolsim.predict import predict
 from coolsim.result import Result
-from coolsim.scenario.edit import check_same_as_typed, retyped
+from coolsim.scenario.edit import is_as_typed, retyped
 from coolsim.scenario.source import Source
 from coolsim.studies.plan.answer import EquipmentPlan, Plan, ShiftPlan
 from coolsim.studies.plan.cautions import cautions_of
@@ -33,7 +33,7 @@ def plan(case: Case) -> Plan:
     Raises InputError where a step cannot reach the throughput that was typed, NotConverged as `predict` does.
     """
     result = predict(case)
-    typed = _left_open(case) and _is_as_typed(case)
+    typed = _left_open(case) and is_as_typed(case)
     for _ in range(MOST_ROUNDS):
         if not _left_open(case):
             break
@@ -47,15 +47,6 @@ def plan(case: Case) -> Plan:
     if faults:
         raise InputError(faults)
     return _planned(case, result, steps)
-
-
-def _is_as_typed(case: Case) -> bool:
-    """Whether a case is what its scenario says; one that was set in Python, as by find_settings, is not."""
-    try:
-        check_same_as_typed(case)
-    except InputError:
-        return False
-    return True
 
 
 def _at(case: Case, throughput: float, typed: bool) -> Case:

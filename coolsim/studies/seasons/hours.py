@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from coolsim.case import Case
 from coolsim.costs import HOUR, KILOWATT_HOUR, cost_of, given_away
+from coolsim.display import Displayed
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.inputs import Inputs, gather
@@ -35,8 +36,8 @@ MAP, DIRECT = "map", "direct"
 Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class OfDryers:
+@dataclass(frozen=True, repr=False)
+class OfDryers(Displayed):
     """What an hour of a dryer has besides; arrays (rows,), nan where the dryer has no such thing."""
 
     recirculation: Array = documented("-", "share of the exhaust blown in again; of a batch")
@@ -47,8 +48,8 @@ class OfDryers:
     deviation: Array = documented("kg/kg wet", "standard deviation of moisture over the bed")
 
 
-@dataclass(frozen=True)
-class Hours:
+@dataclass(frozen=True, repr=False)
+class Hours(Displayed):
     """Each interval of the weather with its settings and what came of them; arrays (rows,)."""
 
     weather: Weather = documented("-", "the air outside")
@@ -71,8 +72,8 @@ class Hours:
     dryer: OfDryers | None = documented("-", "what only a dryer has", default=None)
 
 
-@dataclass(frozen=True)
-class Tally:
+@dataclass(frozen=True, repr=False)
+class Tally(Displayed):
     """Sums over hours."""
 
     hours: float = documented("h", "hours counted")

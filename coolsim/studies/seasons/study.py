@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from coolsim.case import Case, Line
+from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
@@ -44,8 +45,8 @@ Told = Callable[[int, int, str], None]
 Way = tuple[str, frozenset[str]]
 
 
-@dataclass(frozen=True)
-class Strategy:
+@dataclass(frozen=True, repr=False)
+class Strategy(Displayed):
     """One way to run the cooler through the weather."""
 
     name: str = documented("-", "what is done")
@@ -71,8 +72,8 @@ class Strategy:
         return float(self.hours.within[self.reachable].mean())
 
 
-@dataclass(frozen=True)
-class Seasons:
+@dataclass(frozen=True, repr=False)
+class Seasons(Displayed):
     """The answer of `seasons`."""
 
     case: Case = documented("-", "what was asked")

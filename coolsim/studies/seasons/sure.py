@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented
 from coolsim.model.family import representatives
@@ -63,8 +64,8 @@ class YearContributor:
     cost_share: float = documented("-", "share of the variance of the cost")
 
 
-@dataclass(frozen=True)
-class YearUncertainty:
+@dataclass(frozen=True, repr=False)
+class YearUncertainty(Displayed):
     """The sums of a year, as far as they are known; intervals of 95 %."""
 
     within: Interval = documented("h", "hours that meet target and limits", json="within_h")

@@ -13,6 +13,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.cautions import worst_first
+from coolsim.display import Displayed
 from coolsim.fields import documented
 from coolsim.machines.conditioner import ranges
 from coolsim.machines.words import assumptions
@@ -27,8 +28,8 @@ from coolsim.studies.settings.coolers import Heated
 from coolsim.studies.settings.optimum import heated_inlet
 
 
-@dataclass(frozen=True)
-class Advice:
+@dataclass(frozen=True, repr=False)
+class Advice(Displayed):
     """An answer as a person reads it."""
 
     answer: SettingsAnswer = documented("-", "whose result has the band and all warnings")
@@ -37,6 +38,12 @@ class Advice:
     )
     heated: Heated | None = documented("-", "where moisture is out of reach: what heated inlet air would do")
     levers: Levers | None = documented("-", "how far each thing alone moves the exit of today", default=None)
+
+
+def window_of(answer: SettingsAnswer) -> tuple[Reached, Reached] | None:
+    """Driest and wettest exit; None where no settings keep the machine's limits."""
+    window = (answer.driest, answer.wettest)
+    return None if any(np.isnan(end.moisture_wb) for end in window) else window
 
 
 def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
@@ -52,11 +59,9 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     warnings = (*result.warnings, *assumptions(answer.case, result))
     warnings = tuple(worst_first(warnings))
     result = dataclasses.replace(result, input_band=band, warnings=warnings)
-    window = (answer.driest, answer.wettest)
-    kept = not any(np.isnan(end.moisture_wb) for end in window)
     known = {v.constraint.full_name: v.chance for v in answer.verdicts if v.chance is not None}
     found = dataclasses.replace(answer, result=result, verdicts=verdicts_of(answer.case, result, known))
     found = with_chances(case, found) if chances and found.chance is None else found
     conditioned = answer.case if ranges(case) else case
     heated = heated_inlet(conditioned, answer.broken, answer.settings)
-    return Advice(found, window if kept else None, heated, levers(case, answer.now.result))
+    return Advice(found, window_of(answer), heated, levers(case, answer.now.result))

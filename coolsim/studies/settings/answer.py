@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from coolsim.case import Air, Case
 from coolsim.costs import Cost
+from coolsim.display import Displayed
 from coolsim.fields import Array, documented
 from coolsim.machines.base import Setting
 from coolsim.requirements import AtLimit, Verdict
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from coolsim.studies.uncertainty import Uncertainty
 
 
-@dataclass(frozen=True)
-class Chosen:
+@dataclass(frozen=True, repr=False)
+class Chosen(Displayed):
     """One thing that may be set: as it is today, and as it is to be set."""
 
     setting: Setting = documented("-", "what is set, and in which steps")
@@ -28,8 +29,8 @@ class Chosen:
     to: float = documented("as the quantity", "to be set")
 
 
-@dataclass(frozen=True)
-class Alternative:
+@dataclass(frozen=True, repr=False)
+class Alternative(Displayed):
     """Something that is one thing or another: as it is today, and as it is to be."""
 
     label: str = documented("-", "what is chosen")
@@ -37,8 +38,8 @@ class Alternative:
     to: str = documented("-", "to be chosen")
 
 
-@dataclass(frozen=True)
-class Reached:
+@dataclass(frozen=True, repr=False)
+class Reached(Displayed):
     """One end of the window of exit moistures; numbers, or arrays with one entry per weather."""
 
     moisture_wb: Any = documented("kg/kg wet", "exit moisture; nan where nothing keeps the machine's limits")
@@ -46,8 +47,8 @@ class Reached:
     chosen: tuple[Chosen, ...] = documented("-", "the same, one by one", default=())
 
 
-@dataclass(frozen=True)
-class Step:
+@dataclass(frozen=True, repr=False)
+class Step(Displayed):
     """What one change of the weather, feed or settings does to the exit, the rest left alone."""
 
     change: str = documented("-", "the change")
@@ -55,8 +56,8 @@ class Step:
     temperature: float = documented("°C", "exit temperature after it", json="temperature_C")
 
 
-@dataclass(frozen=True)
-class Change:
+@dataclass(frozen=True, repr=False)
+class Change(Displayed):
     """The smallest change of one thing alone that meets everything; `to` is None where none does."""
 
     change: str = documented("-", "what is changed")
@@ -66,8 +67,8 @@ class Change:
     now: float | str = documented("as the quantity", "as it is; nan where it is not done", default=np.nan)
 
 
-@dataclass(frozen=True)
-class Stand:
+@dataclass(frozen=True, repr=False)
+class Stand(Displayed):
     """Settings of a case, what they give and cost, and whether everything is kept."""
 
     case: Case = documented("-", "the case set so")
@@ -82,8 +83,8 @@ class Stand:
         return all(verdict.met for verdict in self.verdicts)
 
 
-@dataclass(frozen=True)
-class Gain:
+@dataclass(frozen=True, repr=False)
+class Gain(Displayed):
     """What the settings of an answer change against today's."""
 
     moisture_wb: float = documented("kg/kg wet", "of the exit")
@@ -95,8 +96,8 @@ class Gain:
     chance: float | None = documented("-", "more chance that all is kept, if asked", default=None)
 
 
-@dataclass(frozen=True)
-class LeastBed:
+@dataclass(frozen=True, repr=False)
+class LeastBed(Displayed):
     """What it costs that settings stand at the least time in the bed, or its least depth, that is chosen."""
 
     cost_per_hour: float = documented("1/h", "more than the cheapest without them")
@@ -106,8 +107,8 @@ class LeastBed:
     )
 
 
-@dataclass(frozen=True)
-class StageSettings:
+@dataclass(frozen=True, repr=False)
+class StageSettings(Displayed):
     """What to set on one machine of a line, and its part in the whole."""
 
     name: str = documented("-", "name of the stage")
@@ -119,8 +120,8 @@ class StageSettings:
     broken: tuple[AtLimit, ...] = documented("-", "its limits that are broken (none where met)")
 
 
-@dataclass(frozen=True)
-class SettingsAnswer:
+@dataclass(frozen=True, repr=False)
+class SettingsAnswer(Displayed):
     """The answer of `find_settings`; where `met` is false, the state nearest to the target."""
 
     met: bool = documented("-", "whether everything is kept, as predicted")
@@ -160,8 +161,8 @@ class SettingsAnswer:
     surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
 
 
-@dataclass(frozen=True)
-class Surely:
+@dataclass(frozen=True, repr=False)
+class Surely(Displayed):
     """Settings that keep off target and limits, so that all of them are kept with a chance."""
 
     chance: float = documented("-", "probability that was asked for")
@@ -173,8 +174,8 @@ class Surely:
     )
 
 
-@dataclass(frozen=True)
-class SettingsByWeather:
+@dataclass(frozen=True, repr=False)
+class SettingsByWeather(Displayed):
     """The answer of `find_settings` for arrays of weather: arrays with one entry per weather.
 
     Settings are exact, not on the steps of a dial. Where `met` is false, the state is the nearest to the target.

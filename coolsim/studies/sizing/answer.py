@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from coolsim.case import Case
+from coolsim.display import Displayed
 from coolsim.fields import documented
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Settings
@@ -13,8 +15,8 @@ from coolsim.requirements import AtLimit, Verdict
 from coolsim.result import Warning
 
 
-@dataclass(frozen=True)
-class LineExit:
+@dataclass(frozen=True, repr=False)
+class LineExit(Displayed):
     """How pellets leave the line that a sized stage stands in."""
 
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
@@ -22,8 +24,8 @@ class LineExit:
     water_activity: float = documented("-", "of the pellets in store, as it is judged")
 
 
-@dataclass(frozen=True)
-class Served:
+@dataclass(frozen=True, repr=False)
+class Served(Displayed):
     """A product in a weather, at the cheapest settings on this floor, as predicted; of dryers, of one of them."""
 
     product: str = documented("-", "name of the product")
@@ -86,8 +88,8 @@ class Served:
     line_exit: LineExit | None = documented("-", "of a stage: how its line is left", default=None)
 
 
-@dataclass(frozen=True)
-class Floor:
+@dataclass(frozen=True, repr=False)
+class Floor(Displayed):
     """One point of the trade-off between floor and running, at the throughput with the reserve."""
 
     floor_area: float = documented("m²", "floor area, of all dryers together", json="floor_area_m2")
@@ -117,8 +119,8 @@ class Floor:
     )
 
 
-@dataclass(frozen=True)
-class Governs:
+@dataclass(frozen=True, repr=False)
+class Governs(Displayed):
     """What fixes a part of the size: a product in a weather, and the limits at which it does."""
 
     part: str = documented("-", "floor, depth, time, flow, pressure, heater or energy")
@@ -127,8 +129,8 @@ class Governs:
     limits: tuple[AtLimit, ...] = documented("-", "at which it stands (floor: on the smallest one)")
 
 
-@dataclass(frozen=True)
-class WithoutLeastBed:
+@dataclass(frozen=True, repr=False)
+class WithoutLeastBed(Displayed):
     """The size with no least time in the bed and no least depth, where something stands at one of them."""
 
     floor_area: float | None = documented(
@@ -138,8 +140,8 @@ class WithoutLeastBed:
     cost_per_tonne: float | None = documented("1/t", "mean of all products and weathers, before the dials")
 
 
-@dataclass(frozen=True)
-class FanDuty:
+@dataclass(frozen=True, repr=False)
+class FanDuty(Displayed):
     """The fan to ask for."""
 
     flow: float = documented(
@@ -155,8 +157,8 @@ class FanDuty:
     motor: float = documented("W", "next standard motor", json="motor_kW", factor=1e-3)
 
 
-@dataclass(frozen=True)
-class AirPart:
+@dataclass(frozen=True, repr=False)
+class AirPart(Displayed):
     """What one zone of the belt needs; of a batch dryer there is one, the dryer itself."""
 
     length: float | None = documented("m", "along the belt", json="length_m")
@@ -173,8 +175,8 @@ class AirPart:
     )
 
 
-@dataclass(frozen=True)
-class Body:
+@dataclass(frozen=True, repr=False)
+class Body(Displayed):
     """Inner dimensions of a cooler's body, round or square."""
 
     diameter: float = documented("m", "of a round floor", json="diameter_m")
@@ -184,8 +186,8 @@ class Body:
     height: float = documented("m", "from grate to cover", json="height_m")
 
 
-@dataclass(frozen=True)
-class Missed:
+@dataclass(frozen=True, repr=False)
+class Missed(Displayed):
     """A product and weather that no size serves, and its driest exit on any floor within the machine's limits."""
 
     product: str = documented("-", "name of the product")
@@ -200,8 +202,8 @@ class Missed:
     )
 
 
-@dataclass(frozen=True)
-class SizeAnswer:
+@dataclass(frozen=True, repr=False)
+class SizeAnswer(Displayed):
     """The answer of `size`; where `met` is false there is no size, and `missed` or `smallest_floor` say why.
 
     Floor, fans and heaters are for the throughput with its reserve, and for what is served; `served` is at the
@@ -275,3 +277,4 @@ class SizeAnswer:
         json="MJ_per_kg_water",
         factor=1e-6,
     )
+    case: Case | None = documented("-", "what was asked", default=None)

@@ -38,14 +38,14 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    opened, case = bool(ranges(case)), held(uncoated(case))
+    typed, opened, case = case, bool(ranges(case)), held(uncoated(case))
     answer = _found(case, on_dial)
     if opened:
         answer = dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD)))
     if _at_least_bed(case, answer):
         answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case, on_dial))
     served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)
-    return dataclasses.replace(answer, served=served)
+    return dataclasses.replace(answer, served=served, case=typed)
 
 
 def _found(case: Case, on_dial: bool) -> SizeAnswer:
