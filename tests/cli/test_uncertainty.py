@@ -168,6 +168,7 @@ def test_usual_settings_and_surer_ones(monkeypatch) -> None:
         "set",
         "cost",
         "exact_cost",
+        "conditioner",
         "choices",
         "binding",
         "verdicts",

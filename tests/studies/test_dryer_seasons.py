@@ -217,7 +217,7 @@ def test_the_hottest_pellets_are_those_of_predict(name: str, way: str) -> None:
     """Whatever the phase and side where they were hot; a limit just above is kept, one just below is broken."""
     side = {f"cooler.{'zone.1.' if name == 'belt' else ''}air_direction": way}
     case, w = coolsim.replace(dryer(name), side), weather_of(np.array([25.0]), np.array([0.7]))
-    highest = coolsim.predict(case, air=Air(25.0, 0.7, 1.0e5)).history.highest_temperature.max()
+    highest = coolsim.predict(case, air=Air(25.0, 0.7, 1.0e5)).spread.hottest
     hours = coolsim.seasons(case, weather=w).strategies[0].hours
     assert hours.dryer is not None
     assert hours.dryer.pellet_temperature[0] == pytest.approx(highest, abs=1e-9)

@@ -134,7 +134,7 @@ def test_what_no_limit_depends_on_moves_nothing() -> None:
 
 
 def test_hottest_pellets_have_a_chance_as_well() -> None:
-    """Of 300 plain random predictions, by the courses of each: half are below the middle one's, and as many as the
+    """Of 300 plain random predictions: half are below the middle one's, and as many as the
     samples say below any other; three binomial standard errors of 300 and of 256 are at most 0.13."""
     case = turned(feed__moisture="18 %", feed__temperature="70 ± 8 degC", cooler__duration="1 min")
     sigma = 8.0 / NORMAL_95
@@ -142,7 +142,7 @@ def test_hottest_pellets_have_a_chance_as_well() -> None:
     alone = [
         dataclasses.replace(case, feed=dataclasses.replace(case.feed, temperature=float(T))) for T in random
     ]
-    hottest = np.array([coolsim.predict(one).history.highest_temperature.max() for one in alone[:40]])
+    hottest = np.array([coolsim.predict(one).spread.hottest for one in alone[:40]])
     together = coolsim.predict(alone).spread.hottest
     assert together[:40] == pytest.approx(hottest, abs=1e-6)
     for share in (0.3, 0.5, 0.8):
