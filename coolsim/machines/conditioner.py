@@ -17,6 +17,7 @@ from coolsim.arriving import arrives, mash_of
 from coolsim.case import Case
 from coolsim.coming import at_die, conditioned_as, heat_of_steam, origin_of
 from coolsim.fields import Array
+from coolsim.numerics.nodes import through_nodes
 
 WATER, TEMPERATURE = "conditioning_water", "conditioning_temperature"
 KEYS: Mapping[str, str] = {WATER: "water", TEMPERATURE: "temperature"}  # fields of [conditioning]
@@ -118,7 +119,4 @@ class Conditioner:
         values = 0.5 * (low + high)[:, None] + 0.5 * (high - low)[:, None] * places
         cases = [set_so(self.case, dict(zip(names, column)))[0] for column in values.T]
         table = np.asarray(heat_of_steam(cases)).reshape([DEGREE + 1] * len(names))
-        inverse = np.linalg.inv(chebyshev.chebvander(t, DEGREE))
-        for axis in range(len(names)):
-            table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
-        return table
+        return through_nodes(table, range(len(names)))

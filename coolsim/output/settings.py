@@ -297,6 +297,9 @@ def _of_least_bed(case: Case, answer: SettingsAnswer, page: Page) -> Iterator[st
         return
     stands = ", ".join(f"{c.setting.label} {text(c.setting.quantity, c.now, page)}" for c in least.chosen)
     without = ", ".join(text(c.setting.quantity, c.to, page) for c in least.chosen)
+    at = {c.setting.key: c.to for c in answer.chosen}
+    if any(abs(at[c.setting.key] - c.now) > c.setting.step for c in least.chosen):
+        stands += ", before the steps of the dials"
     currency = f" {case.costs.currency}" if case.costs.currency else ""
     if answer.met:
         costs_so = (

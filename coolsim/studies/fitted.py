@@ -20,6 +20,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines.plant import Outcome, Plant, outcome_of, spread
 from coolsim.model.solve import Resolution
+from coolsim.numerics.nodes import through_nodes
 
 LOGARITHMIC = ("airflow", "bed_depth")
 # nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
@@ -142,11 +143,7 @@ def _through(plant: Plant, box: Box, nodes: list[int], mesh: Resolution, base: F
             raise NotConverged(f"{(~solved).sum()} of {len(solved)} states of the survey did not converge")
         if not solved.all():
             each[:, ~solved] = _smoothly(combined(axes), each, solved, nodes)
-    table = rows.T.reshape(plant.weathers, *nodes, -1)
-    for axis, (t, n) in enumerate(zip(axes, nodes), start=1):
-        inverse = np.linalg.inv(chebyshev.chebvander(t, n - 1))
-        table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
-    return table
+    return through_nodes(rows.T.reshape(plant.weathers, *nodes, -1), range(1, 1 + len(nodes)))
 
 
 def _predicted(plant: Plant, knobs: dict[str, Array], mesh: Resolution) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
 import pytest
 from shipped import level
@@ -143,3 +144,18 @@ def test_the_best_without_it_is_found_beside_as_by_a_search_of_its_own():
     assert told.cost_per_hour == pytest.approx(cost, abs=2e-3 * alone.cost.total)
     (time,) = (c.to for c in told.chosen)
     assert time < 480.0 and time == pytest.approx(alone.settings.residence_time, rel=0.02)
+
+
+def test_what_is_told_of_the_least_bed_is_told_of_settings_before_the_dial():
+    """On a monsoon night the exact bed is the least, 28 cm, but the dial stands steps above: both are printed."""
+    night = coolsim.load(Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml")
+    answer = coolsim.find_settings(night)
+    words, told = " ".join(answer.summary().split()), answer.least_bed
+    assert told is not None
+    (least,) = told.chosen
+    (dialled,) = (c.to for c in answer.chosen if c.setting.key == least.setting.key)
+    assert dialled - least.now > least.setting.step
+    assert (
+        f"The least bed (depth of the bed {100 * least.now:.1f} cm, before the steps of the dials) costs"
+        in words
+    )

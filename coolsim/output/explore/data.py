@@ -13,6 +13,7 @@ from coolsim.case import Case
 from coolsim.costs import TONNE
 from coolsim.fields import Array
 from coolsim.inputs import LABORATORY
+from coolsim.numerics.nodes import through_nodes
 from coolsim.output.page import Page, pretty
 from coolsim.output.quantities import MOST_DIGITS, digits_of, shown, text, unit_of
 from coolsim.output.size import mass_unit, per_mass
@@ -247,12 +248,10 @@ def _activity(chart: Chart) -> dict[str, Any]:
     table = sorption.water_activity(
         store.isotherm, np.exp(X)[:, None] + 0 * y[None], low_T + (y[None] + 1) / 2 * wide + 0 * x[:, None]
     )
-    table = np.linalg.solve(chebyshev.chebvander(x, m), table)
-    table = np.linalg.solve(chebyshev.chebvander(y, n), table.T).T
     return {
         "low": [float(np.log(low_X)), low_T],
         "high": [float(np.log(high_X)), high_T],
-        "table": table.tolist(),
+        "table": through_nodes(table, (0, 1)).tolist(),
         "store": store.temperature,
         "laboratory": LABORATORY,
     }

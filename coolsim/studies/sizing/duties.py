@@ -29,6 +29,7 @@ from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
+from coolsim.numerics.nodes import through_nodes
 from coolsim.physics import air, packed_bed
 from coolsim.predict import predict_inputs
 from coolsim.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
@@ -411,10 +412,7 @@ class Survey:
         rows = pack(self.duties.predicted(points, mesh))
         rows = rows - self(points) if less else rows
         table = np.moveaxis(rows.reshape(len(rows), *nodes, len(duty)), (-1, 0), (0, -1))
-        for axis, (t, n) in enumerate(zip(axes, nodes), 1):
-            inverse = np.linalg.inv(chebyshev.chebvander(t, n - 1))
-            table = np.moveaxis(np.tensordot(inverse, table, axes=(1, axis)), 0, axis)
-        return table
+        return through_nodes(table, range(1, 1 + len(nodes)))
 
     def state(self, points: Points, rows: Array) -> Weighed:
         """Weigh points whose rows are known."""
