@@ -17,11 +17,12 @@ from coolsim.both_units import mass_flow
 from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
-from coolsim.finishing import target_moisture
+from coolsim.finishing import coldest_film, target_moisture
 from coolsim.finishing_cautions import SWEATS
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.sorption import EQUATIONS
-from coolsim.requirements import MOULDS_ACTIVE, THICK_FOG
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import MOULDS_ACTIVE, SWEATING, THICK_FOG, Constraint, wishes_of
 from coolsim.result import Result, Schedule, StageRun, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
@@ -143,14 +144,32 @@ def told_first(warning: Warning) -> bool:
     return warning.text.startswith((WETTEST_TENTH, SWEATS)) or warning.text.endswith(MOULDY)
 
 
+def most_of_wettest_tenth(case: Case) -> float | None:
+    """Moisture [kg/kg wet] from which the wettest tenth must not be bagged, whatever the mean is."""
+    wanted = target_moisture(case)
+    if wanted is None:
+        return None
+    slack = (case.target.tolerance or 0.0) * case.coating.coat.grown
+    return float(wanted + slack + (case.target.maximum_deviation or WETTER))
+
+
+def unfit(case: Case) -> list[Constraint]:
+    """Bounds of what is `told_first`, where no wish is as strict: moulds that are active, bags that sweat."""
+    found, wishes = [], {c.name: c.bound for c in wishes_of(case)}
+    if wishes.get("water_activity", np.inf) > MOULDS_ACTIVE:
+        found.append(Constraint(QUANTITIES["water_activity"], MOULDS_ACTIVE, of_target=True, assumed=True))
+    if case.bag and SWEATING not in wishes:
+        found.append(Constraint(QUANTITIES[SWEATING], coldest_film(case), of_target=True, assumed=True))
+    return found
+
+
 def wet_tenth(case: Case, result: Result) -> Warning | None:
     """What must be read first: the mean meets the target and the wettest tenth of the pellets is far above it."""
-    wanted, tenth = target_moisture(case), result.between_pellets
-    if wanted is None or tenth is None:
+    wanted, most, tenth = target_moisture(case), most_of_wettest_tenth(case), result.between_pellets
+    if most is None or tenth is None:
         return None
-    most = case.target.maximum_deviation or WETTER
     wet = float(tenth.wettest_tenth.moisture_wb)
-    if wet <= wanted + (case.target.tolerance or 0.0) * case.coating.coat.grown + most:
+    if wet <= most:
         return None
     last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
     helps = (

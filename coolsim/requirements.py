@@ -430,6 +430,12 @@ class Verdict(Displayed):
         return self.met and all(self.constraint.violation(end) <= KEPT for end in ends)
 
 
+def judged(case: Case) -> list[Constraint]:
+    """What a verdict is given on: the bounds themselves, without the room that a search keeps below them."""
+    free = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
+    return [c for c in constraints_of(free) if not (c.assumed and c.quantity.name.startswith("fan"))]
+
+
 def verdicts_of(
     case: Case, result: Result, chances: Mapping[str, float] | None = None
 ) -> tuple[Verdict, ...]:
@@ -437,9 +443,7 @@ def verdicts_of(
 
     It is on the bounds themselves: the room that a search keeps below them is no part of it.
     """
-    outside = float(case.air.temperature)
-    case = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
-    constraints = [c for c in constraints_of(case) if not (c.assumed and c.quantity.name.startswith("fan"))]
+    outside, constraints = float(case.air.temperature), judged(case)
     values = values_of(constraints, result, outside, case)
     return tuple(
         Verdict(

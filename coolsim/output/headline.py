@@ -12,8 +12,8 @@ from coolsim.output.page import Page
 from coolsim.output.quantities import bound_text, told_apart
 from coolsim.output.settings import money
 from coolsim.output.size import area_of, kilowatts, length_of
-from coolsim.output.verdicts import LIKELY, chance_text
-from coolsim.requirements import Verdict
+from coolsim.output.verdicts import LIKELY, SAID, chance_text
+from coolsim.requirements import Verdict, harm_of
 from coolsim.result import Warning
 from coolsim.scenario import units as u
 
@@ -26,13 +26,6 @@ if TYPE_CHECKING:
 
 GOOD, UNSURE, BAD = "good", "unsure", "bad"
 _ENOUGH = f"from {100 * LIKELY:.0f} % on it counts as likely enough, assumed"
-# What stands in front, by what is broken: the first that is.
-_WORDS = (
-    ("water_activity", 1, "Do not bag"),
-    ("moisture", 1, "Too wet"),
-    ("above_ambient", 1, "Too warm"),
-    ("moisture", -1, "Too dry"),
-)
 
 
 @dataclass(frozen=True)
@@ -61,8 +54,10 @@ def of_state(
     if any(told_first(w) for w in warnings) or any(v.constraint.name == "water_activity" for v in broken):
         return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
     if broken:
-        words = [w for name, sense, w in _WORDS for v in broken if _is(v, name, sense)]
-        return Headline(BAD, words[0] if words else "Over a limit", f"{leave}: {told}.")
+        done = {harm_of(v.constraint) for v in broken}
+        return Headline(
+            BAD, next(word for harm, (word, _) in SAID.items() if harm in done), f"{leave}: {told}."
+        )
     if not verdicts:
         return Headline(UNSURE, "Nothing to judge by", f"{leave}; the scenario has no target and no limits.")
     if chance is None:
@@ -70,10 +65,6 @@ def of_state(
     word, look = ("Likely enough", GOOD) if chance >= LIKELY else ("Not likely enough", UNSURE)
     kept = f"all is kept as computed, with a chance of {chance_text(chance)} ({_ENOUGH})"
     return Headline(look, word, f"{leave}: {kept}.")
-
-
-def _is(v: Verdict, name: str, sense: int) -> bool:
-    return v.constraint.quantity.name == name and v.constraint.sense == sense
 
 
 def _broken(v: Verdict, page: Page) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coolsim.output.page import Page, joined, table
@@ -10,6 +11,13 @@ from coolsim.output.quantities import bound_text, text, told_apart, written
 from coolsim.requirements import Verdict
 
 LIKELY = 0.8  # chance from which something counts as likely enough; assumed
+# What is read first where something is broken, by its harm, the gravest first; and what then.
+SAID: Mapping[str, tuple[str, str]] = {
+    "too_wet": ("Too wet", "Do not bag it."),
+    "too_warm": ("Too warm", "Do not bag it before it has cooled."),
+    "over_limit": ("Over a limit", "Do not run it so."),
+    "too_dry": ("Too dry", "Weight is given away."),
+}
 
 
 def told(verdicts: Sequence[Verdict], page: Page, names: Sequence[str] = ()) -> str:
@@ -98,14 +106,14 @@ def _miss(v: Verdict) -> str:
 
 
 def chance_text(share: float) -> str:
-    """Return a probability no more exactly than the samples tell it.
+    """Return a probability no more exactly than the samples tell it, and never as more than it is.
 
-    >>> chance_text(0.0), chance_text(0.798), chance_text(1.0)
-    ('under 1 %', '80 %', 'over 99 %')
+    >>> chance_text(0.0), chance_text(0.798), chance_text(0.8), chance_text(1.0)
+    ('under 1 %', '79 %', '80 %', 'over 99 %')
     """
     if share < 0.01:
         return "under 1 %"
-    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+    return "over 99 %" if share > 0.99 else f"{math.floor(100 * share + 1e-9)} %"
 
 
 def as_json(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:

@@ -226,7 +226,7 @@ def test_an_answer_puts_what_to_dial_in_first(met: Searched) -> None:
         ["time in the bed", *[f"{dial['residence_time_s'] / 60:.1f} min"] * 2],
         ["exit moisture", *(f"{100 * x['moisture_wb']:.2f} %" for x in (now["pellets_out"], then))],
         ["exit temperature", *(f"{x['temperature_C']:.1f} °C" for x in (now["pellets_out"], then))],
-        ["chance that all is kept", *(f"{100 * x['chance']:.0f} %" for x in (now, met.document))],
+        ["chance that all is kept", *(f"{int(100 * x['chance'] + 1e-9)} %" for x in (now, met.document))],
         ["cost per hour in EUR", *(printed.money(x["cost"]["total"]) for x in (now, met.document))],
     ]
     words = " ".join(met.text.split())

@@ -39,7 +39,7 @@ def test_text_and_python_agree(printed: str) -> None:
     found = coolsim.uncertainty(case)
     low, high = (f"{100 * x:.2f}" for x in (found.moisture_wb.low, found.moisture_wb.high))
     assert f"{low} – {high} %" in printed
-    assert re.search(rf"chance that the target is met +{100 * found.all_met:.0f} %", printed)
+    assert re.search(rf"chance that the target is met +{int(100 * found.all_met + 1e-9)} %", printed)
     assert re.search(r"feed\.moisture +13\.7 – 14\.3 % +\d+ % +\d+ %", printed)
     assert re.search(r"diffusivity +2e-10 m²/s – 5e-09 m²/s", printed)
 

@@ -18,6 +18,8 @@ OUT: Any = SimpleNamespace(moisture_wb=0.1234, temperature=33.0)
 MOISTURE = Constraint(QUANTITIES["moisture"], 0.12, of_target=True)
 WARMTH = Constraint(QUANTITIES["above_ambient"], 6.0, of_target=True)
 ACTIVITY = Constraint(QUANTITIES["water_activity"], 0.65, of_target=True)
+SWEAT = Constraint(QUANTITIES["headspace_dew_point"], 28.0, of_target=True)
+DRY = Constraint(QUANTITIES["moisture"], 0.10, -1.0, of_target=True)
 LIFT = Constraint(QUANTITIES["lift_off"], 0.7)
 
 
@@ -33,6 +35,9 @@ def told(*pairs: tuple[Constraint, float], chance: float | None = None, notes: A
         ([(MOISTURE, 0.1234), (WARMTH, 7.0)], "Too wet"),  # which moulds
         ([(MOISTURE, 0.1234), (ACTIVITY, 0.7)], "Do not bag"),
         ([(LIFT, 0.9)], "Over a limit"),
+        ([(SWEAT, 31.0)], "Too warm"),
+        ([(DRY, 0.09), (LIFT, 0.9)], "Over a limit"),  # weight given away is the least harm
+        ([(DRY, 0.09)], "Too dry"),
     ],
 )
 def test_what_is_broken_is_the_word(pairs: Any, word: str) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from coolsim.case import Case
+from coolsim.cautions import most_of_wettest_tenth, unfit
 from coolsim.costs import TONNE
 from coolsim.fields import Array
 from coolsim.inputs import LABORATORY
@@ -17,9 +18,10 @@ from coolsim.numerics.nodes import through_nodes
 from coolsim.output.page import Page, pretty
 from coolsim.output.quantities import MOST_DIGITS, digits_of, shown, text, unit_of
 from coolsim.output.size import mass_unit, per_mass
+from coolsim.output.verdicts import LIKELY, SAID
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import KEPT, Constraint, harm_of
+from coolsim.requirements import KEPT, Constraint, harm_of, judged
 from coolsim.scenario import Source, schema
 from coolsim.studies.explore.axes import OUTSIDE, Axis
 from coolsim.studies.explore.charted import Chart
@@ -29,14 +31,13 @@ from coolsim.studies.explore.outcomes import (
     HEAT,
     LEAST,
     TENTH_OF,
+    WETTEST,
     Row,
-    constraints_told,
 )
 from coolsim.studies.explore.spread import Spread
 from coolsim.studies.explore.surface import Surface, powers_of
-from coolsim.studies.uncertainty import varying
+from coolsim.studies.uncertainty import ROUNDED, varying
 
-LIKELY = 0.8  # chance from which a verdict says "likely enough"; assumed, and the page says so
 # What is told of rows that no quantity is of.
 _TENTHS = {
     "wettest_tenth": ("wettest tenth", "moisture"),
@@ -58,12 +59,15 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "machine": case.cooler.arrangement,
         "likely": LIKELY,
         "kept": KEPT,
+        "rounded": ROUNDED,
+        "said": SAID,
         "outside": [a.key for a in chart.axes].index(OUTSIDE),
         "axes": [_axis(case, axis, page) for axis in chart.axes],
         "rows": rows,
         "surface": _surface(chart.surface),
         "activity": _activity(chart),
-        "constraints": [_constraint(c, case, chart, page) for c in constraints_told(case)],
+        "constraints": [_constraint(c, case, chart, page) for c in judged(case)],
+        "unfit": _unfit(case, chart, page),
         "costs": _costs(case, page),
         # money is told per mass of wet feed that people count in
         "mass": {
@@ -217,6 +221,17 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
         # of a film as cold as the air outside the bound moves with that
         "bound_is_outside": c.quantity.name == "headspace_dew_point" and case.bag.coldest_store is None,
     }
+
+
+def _unfit(case: Case, chart: Chart, page: Page) -> list[dict[str, Any]]:
+    """Bounds beyond which pellets are not bagged, though all wishes may be kept: no chance is of these."""
+    found = [_constraint(c, case, chart, page) for c in unfit(case)]
+    most = most_of_wettest_tenth(case)
+    if most is not None and chart.result.between_pellets is not None:
+        wet = Constraint(QUANTITIES["moisture"], most, of_target=True, assumed=True)
+        own = {"key": WETTEST, "row": WETTEST, "label": _TENTHS[WETTEST][0], "tenth": None}
+        found.append(_constraint(wet, case, chart, page) | own | {"off": chart.missed.of_95[WETTEST]})
+    return [one | {"varies": False} for one in found]
 
 
 def _costs(case: Case, page: Page) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ const data = JSON.parse(document.getElementById("data").textContent);
 const axes = data.axes, rows = data.rows, surface = unpackedSurface(data.surface), spread = unpackedSpread(data.spread);
 const rowOf = Object.fromEntries(rows.map((row, k) => [row.key, k]));
 const scenario = axes.map((axis) => axis.now); // as it was typed
+const limits = [...data.constraints, ...data.unfit]; // what is judged; chances are of the constraints alone
 let here = scenario.slice(); // where the sliders stand
 const before = []; // where they stood, for undo
 
@@ -176,7 +177,7 @@ function excess(constraint, value, outside) {
 
 function judged(values, found = outcomes(values)) {
   const outside = values[data.outside];
-  return data.constraints.map((c) => {
+  return limits.map((c) => {
     const value = valueOf(c, found, outside), over = excess(c, value, outside);
     const tenth = c.tenth ? found[c.tenth] - (c.less_outside ? outside : 0) : null;
     return { constraint: c, value, bound: boundOf(c, outside), tenth, over, met: over <= data.kept };
@@ -215,24 +216,17 @@ function chance(values) {
       }
       found[one.key] = plain(one.row, sum, outside);
     }
-    if (counted.every((c) => excess(c, valueOf(c, found, outside), outside) <= 1e-4)) kept++;
+    if (counted.every((c) => excess(c, valueOf(c, found, outside), outside) <= data.rounded)) kept++;
   }
   return kept / spread.samples;
 }
 
 function chanceText(share) {
   if (share < 0.01) return "under 1 %";
-  return share > 0.99 ? "over 99 %" : `${(100 * share).toFixed(0)} %`;
+  return share > 0.99 ? "over 99 %" : `${Math.floor(100 * share + 1e-9)} %`; // never told as more than it is
 }
 
 // ---- What is said --------------------------------------------------------------------------------------------
-
-const SAID = {
-  too_wet: ["Too wet.", "Do not bag it."],
-  too_dry: ["Too dry.", "Weight is given away."],
-  too_warm: ["Too warm.", "Do not bag it before it has cooled."],
-  over_limit: ["Beyond a limit of the machine.", "Do not run it so."],
-};
 
 function wanted(c, bound) {
   return `${typedText(c, bound)} ${c.sense < 0 ? "at least" : "at most"}`;
@@ -260,7 +254,7 @@ function alone(values) {
 function aloneText(values) {
   const each = alone(values).map((one) => `${one.axis.label} ${text(one.axis, one.value)}`);
   if (!each.length) return "No single thing on this page would do alone: change several, or ask coolsim settings.";
-  return `Each alone would do: ${each.join("; ")}.`;
+  return `As computed each alone would do: ${each.join("; ")}.`;
 }
 
 const LOOKED_AT = 16; // values of each setting that are asked how likely they are
@@ -290,10 +284,9 @@ function verdict(values) {
   const sure = chance(values);
   const likely = sure === null ? "" : ` The chance that all is kept is ${chanceText(sure)}.`;
   if (broken.length) {
-    const wish = broken.find((v) => v.constraint.of_target) || broken[0];
-    const [what, then] = SAID[wish.constraint.harm];
+    const [, [what, then]] = Object.entries(data.said).find(([harm]) => broken.some((v) => v.constraint.harm === harm));
     const why = broken.map((v) => `${v.constraint.label} ${toldApart(v.constraint, v.value, v.bound)}, ${wanted(v.constraint, v.bound)}`);
-    return { look: "bad", said: `${what} ${then}`, below: `${why.join("; ")}.${likely}`, then: aloneText(values) };
+    return { look: "bad", said: `${what}. ${then}`, below: `${why.join("; ")}.${broken.some((v) => data.constraints.includes(v.constraint)) ? likely : ""}`, then: aloneText(values) };
   }
   const near = each.filter((v) => v.constraint.sense * (v.bound - v.value) < v.constraint.off);
   if (near.length) {
@@ -487,7 +480,7 @@ function lever(k, key) {
 function showLevers() {
   const key = by("bar-of").value, row = rows[rowOf[key]], at = outcomes(here, new Set([key]))[key];
   const bars = axes.map((_, k) => lever(k, key)).sort((a, b) => b.high - b.low - (a.high - a.low));
-  const bounds = data.constraints.filter((c) => c.row === key && !c.bound_is_outside).map((c) => boundOf(c, here[data.outside]) + (c.less_outside ? here[data.outside] : 0));
+  const bounds = limits.filter((c) => c.row === key && !c.bound_is_outside).map((c) => boundOf(c, here[data.outside]) + (c.less_outside ? here[data.outside] : 0));
   const all = [...bars.flatMap((bar) => [bar.low, bar.high]), ...bounds, at], low = Math.min(...all), high = Math.max(...all);
   const holder = by("levers"), width = Math.max(holder.clientWidth, 280), pad = 8, step = 46, top = 30, height = top + bars.length * step + 24;
   const x = (v) => pad + ((width - 2 * pad) * (v - low)) / (high - low || 1);
@@ -549,7 +542,7 @@ function viewNow() {
       values[j] = between(axes[j], b, UPWARDS);
       const found = outcomes(values);
       numbers.push(output.of(found));
-      overs.push(data.constraints.map((c) => excess(c, valueOf(c, found, values[data.outside]), values[data.outside])));
+      overs.push(limits.map((c) => excess(c, valueOf(c, found, values[data.outside]), values[data.outside])));
     }
   }
   return { i, j, x: axes[i], y: axes[j], output, numbers, overs };
@@ -631,7 +624,7 @@ function showStudy() {
     svg.append(drawn("text", { x: Math.min(Math.max(cx, left + 16), width - 30), y: Math.min(Math.max(cy, top + 14), height - foot - 6), "text-anchor": "middle", class: "halo" }, bare(output, level)));
   });
   const named = [];
-  data.constraints.forEach((c, k) => {
+  limits.forEach((c, k) => {
     const path = contourPath(overs.map((each) => each[k]), 0, at);
     if (!path) return;
     const dash = ["", "9 4", "2 3", "9 3 2 3", "14 5"][named.length % 5];
@@ -707,7 +700,7 @@ function showSlice(id, k, output) {
     values[k] = between(axis, n, 60);
     points.push(output.of(outcomes(values)));
   }
-  const bounds = data.constraints.filter((c) => c.row === output.key && !c.less_outside && !c.bound_is_outside).map((c) => c.bound);
+  const bounds = limits.filter((c) => c.row === output.key && !c.less_outside && !c.bound_is_outside).map((c) => c.bound);
   let low = Math.min(...points), high = Math.max(...points);
   const inside = bounds.filter((b) => b > low - 0.5 * (high - low) && b < high + 0.5 * (high - low));
   low = Math.min(low, ...inside); high = Math.max(high, ...inside);

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case import Case, Line
+from coolsim.cautions import unfit
 from coolsim.costs import given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
@@ -24,7 +25,7 @@ from coolsim.machines import Machine
 from coolsim.machines.base import FULL, QUICK, predicted
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import Constraint, constraints_of, values_of
+from coolsim.requirements import constraints_of, values_of
 from coolsim.result import Result
 
 LEAST = 1e-6  # of a water activity, and of what is told as a logarithm
@@ -64,7 +65,7 @@ class Row:
 
 def rows_of(case: Case) -> tuple[Row, ...]:
     """The rows of a case: what every page tells, what its constraints bound, what it spends."""
-    bounded = {c.key: c.quantity for c in constraints_of(case)}
+    bounded = {c.key: c.quantity for c in (*constraints_of(case), *unfit(case))}
     names: dict[str, Quantity | None] = {n: QUANTITIES.get(n) for n in _TOLD}
     names |= bounded
     names |= dict.fromkeys((*_UNLIKE, ELECTRICITY, HEAT, GIVEN_AWAY, FED))
@@ -117,7 +118,7 @@ def _placed(values: Any, computed: NDArray[np.bool_]) -> Array:
 def _known(machine: Machine, cases: Sequence[Case], result: Result) -> dict[str, Any]:
     outside = np.array([case.air.temperature for case in cases], float)
     spent = machine.spent(cases, result)
-    asked = constraints_of(machine.case)
+    asked = [*constraints_of(machine.case), *unfit(machine.case)]
     known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
     known |= {name: read(result) for name, read in _TOLD.items()}
     unlike = result.between_pellets is not None
@@ -191,9 +192,3 @@ def _even(cooler: Any) -> Any:
         return cooler
     names = [f.name for f in dataclasses.fields(cooler) if "_deviation" in f.name]
     return dataclasses.replace(cooler, **dict.fromkeys(names, None))
-
-
-def constraints_told(case: Case) -> list[Constraint]:
-    """What a verdict is given on."""
-    free = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
-    return [c for c in constraints_of(free) if not (c.assumed and c.quantity.name.startswith("fan"))]
