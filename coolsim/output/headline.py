@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from coolsim.cautions import told_first
 from coolsim.output.page import Page
 from coolsim.output.quantities import bound_text, told_apart
-from coolsim.output.settings import money
+from coolsim.output.settings import money, nothing_to_gain
 from coolsim.output.size import area_of, kilowatts, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.requirements import Verdict, harm_of
@@ -78,6 +78,8 @@ def of_advice(answer: SettingsAnswer, case: Case) -> str:
     if not answer.met:
         return "No settings within [limits] keep everything; what alone would do stands below."
     gain, price = answer.gain.cost_per_hour, f" {case.costs.currency}".rstrip()
+    if nothing_to_gain(answer):
+        return "Other settings gain nothing."
     money_ = f"{money(abs(gain))}{price} per hour {'less' if gain >= 0 else 'more'}"
     if answer.chance is None:
         return f"Set as below it costs {money_}; how likely that keeps everything is not known."

@@ -148,6 +148,11 @@ def zones(settings: Any, page: Page, name: str = "") -> str:
     return table([(title, "inlet air", "airflow"), *rows], page, right=(1, 2), bold=(0,))
 
 
+def nothing_to_gain(answer: SettingsAnswer) -> bool:
+    """Whether today's settings keep everything and cost as little."""
+    return answer.now.met and answer.gain.cost_per_hour <= NOTHING * abs(answer.now.cost.total)
+
+
 def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
     """Say what the settings change against today's, or that there is nothing to gain; `roomy` as in `advised`."""
     if not answer.met:
@@ -168,7 +173,7 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
             f"Set for the chance that was asked for, at {money(-gain.cost_per_hour)}{currency} per hour more "
             "than today's."
         )
-    elif gain.cost_per_hour <= NOTHING * abs(now.cost.total):
+    elif nothing_to_gain(answer):
         yield "Nothing to gain: today's settings keep everything and cost as little."
     else:
         yield (

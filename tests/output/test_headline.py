@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+import coolsim
 from coolsim.output import headline
 from coolsim.output.page import Page
 from coolsim.quantities import QUANTITIES
@@ -73,3 +75,13 @@ def test_without_a_target_nothing_is_judged() -> None:
 def test_too_dry_is_told_where_a_band_is_wished_for() -> None:
     floor = dataclasses.replace(MOISTURE, bound=0.115, sense=-1)
     assert told((floor, 0.11), chance=0.9).word == "Too dry"
+
+
+def test_advice_that_changes_nothing_names_no_money() -> None:
+    """Advice that is today's state costs nothing less; one that is told to save a dollar says so."""
+    case = coolsim.load(Path(__file__).parents[2] / "scenarios" / "monsoon-night.toml")
+    found = coolsim.find_settings(case)
+    idle = dataclasses.replace(found, gain=dataclasses.replace(found.gain, cost_per_hour=0.0))
+    assert headline.of_advice(idle, case) == "Other settings gain nothing."
+    saving = dataclasses.replace(found, gain=dataclasses.replace(found.gain, cost_per_hour=1.0))
+    assert "1.00 USD per hour less" in headline.of_advice(saving, case)

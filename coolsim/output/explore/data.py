@@ -217,7 +217,7 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
         "of_target": c.of_target,
         "assumed": c.assumed,
         "varies": (c.key, c.sense) in counted,
-        "off": chart.missed.of_95["temperature" if less_outside else c.key],
+        "off": chart.missed.largest["temperature" if less_outside else c.key],
         # of a film as cold as the air outside the bound moves with that
         "bound_is_outside": c.quantity.name == "headspace_dew_point" and case.bag.coldest_store is None,
     }
@@ -230,7 +230,7 @@ def _unfit(case: Case, chart: Chart, page: Page) -> list[dict[str, Any]]:
     if most is not None and chart.result.between_pellets is not None:
         wet = Constraint(QUANTITIES["moisture"], most, of_target=True, assumed=True)
         own = {"key": WETTEST, "row": WETTEST, "label": _TENTHS[WETTEST][0], "tenth": None}
-        found.append(_constraint(wet, case, chart, page) | own | {"off": chart.missed.of_95[WETTEST]})
+        found.append(_constraint(wet, case, chart, page) | own | {"off": chart.missed.largest[WETTEST]})
     return [one | {"varies": False} for one in found]
 
 
