@@ -5,6 +5,7 @@ Here the outside air becomes dry air per second, and feed that would boil flashe
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from functools import partial
@@ -12,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Air, Case
+from coolsim.case import Air, Case, Line
 from coolsim.coming import in_air, in_air_each
 from coolsim.fields import Array, shapes
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
@@ -196,6 +197,25 @@ def is_uneven(cooler: Any) -> bool:
     return any(np.any(getattr(cooler, name, None)) for name in _DEVIATIONS)
 
 
+def with_even_bed(case: Case) -> Case:
+    """The case with even beds, which take a third to a ninth of the columns; itself, where they are."""
+    if not isinstance(case.cooler, Line):
+        even = _without_deviations(case.cooler)
+        return case if even is case.cooler else dataclasses.replace(case, cooler=even)
+    if not any(is_uneven(stage.cooler) for stage in case.cooler.stages):
+        return case
+    stages = (dataclasses.replace(s, cooler=_without_deviations(s.cooler)) for s in case.cooler.stages)
+    return dataclasses.replace(case, cooler=Line(tuple(stages)))
+
+
+def _without_deviations(cooler: Any) -> Any:
+    if not is_uneven(cooler):
+        return cooler
+    stated = (name for name in _DEVIATIONS if getattr(cooler, name, None) is not None)
+    return dataclasses.replace(cooler, **dict.fromkeys(stated, None))
+
+
+DEVIATION = "_deviation"  # in the names of keys that state how uneven a bed is
 _DEVIATIONS = ("depth_deviation", "depth_deviation_length", "speed_deviation")
 
 

@@ -27,7 +27,7 @@ from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, entry, numbers, shapes, with_number
 from coolsim.finishing import finished, finished_each
 from coolsim.finishing_cautions import around_the_machine
-from coolsim.inputs import Inputs, gather
+from coolsim.inputs import Inputs, gather, with_even_bed
 from coolsim.model import drying, leaving
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution, Solution
@@ -453,21 +453,10 @@ def input_band(case: Case, result: Result) -> InputBand:
     cases = varied_cases(case)
     if not cases:
         return InputBand((M, M), (T, T))
-    out = _several(_even([case, *cases]), BAND).pellets_out
+    out = _several([with_even_bed(one) for one in (case, *cases)], BAND).pellets_out
     R = among(case.material.correlation, [name for name, *_ in varied_numbers(case)])
     wetter, warmer = (x[1:] - x[0] for x in (out.moisture_wb, out.temperature))
     return InputBand(_spread(M, M + wetter, R), _spread(T, T + warmer, R))
-
-
-_UNEVEN = ("depth_deviation", "depth_deviation_length", "speed_deviation")
-
-
-def _even(cases: list[Case]) -> list[Case]:
-    """The same beds without their deviations, which are alike in all of them."""
-    paths = [path for path in numbers(cases[0]) if path.rpartition(".")[2] in _UNEVEN]
-    for path in paths:
-        cases = [with_number(case, path, 0.0) for case in cases]
-    return cases
 
 
 def _spread(value: float, varied: Any, R: Any) -> tuple[float, float]:

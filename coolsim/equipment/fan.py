@@ -20,7 +20,8 @@ import numpy as np
 
 from coolsim.case import FanData
 from coolsim.errors import Fault, InputError
-from coolsim.fields import Number, documented
+from coolsim.fields import Array, Number, documented
+from coolsim.numerics.monotone import along, slopes_at
 from coolsim.physics import air
 
 BLOW_THROUGH = "blow-through"
@@ -124,11 +125,14 @@ def _check(flow: tuple[float, ...], pressure: tuple[float, ...]) -> None:
 
 
 @lru_cache(maxsize=64)
-def _interpolants(fan: Fan) -> tuple[Any, Any]:
-    """Pressure and efficiency over flow: smooth, and with no hump that the points do not have."""
-    from scipy.interpolate import PchipInterpolator
+def _points(fan: Fan, name: str) -> tuple[Array, Array, Array]:
+    """Flows of its points, pressure or efficiency there, and the slopes of a curve with no hump that they lack."""
+    flow, values = np.array(fan.flow), np.array(getattr(fan, name))
+    return flow, values, slopes_at(flow, values)
 
-    return PchipInterpolator(fan.flow, fan.pressure), PchipInterpolator(fan.flow, fan.efficiency)
+
+def _read(fan: Fan, name: str, flow: Number) -> Number:
+    return along(*_points(fan, name), _on_curve(fan, flow))[()]
 
 
 def _on_curve(fan: Fan, flow: Number) -> Number:
@@ -140,7 +144,7 @@ def _on_curve(fan: Fan, flow: Number) -> Number:
 
 def curve_pressure(fan: Fan, flow: Number) -> Number:
     """Pressure [Pa] at full speed and the curve's density from flow [m³/s]; nan off the curve's ends."""
-    return _interpolants(fan)[0](_on_curve(fan, flow))[()]
+    return _read(fan, "pressure", flow)
 
 
 def stall_flow(fan: Fan) -> float:
@@ -172,7 +176,7 @@ def pressure(fan: Fan, flow: Number, speed: Number, density: Number) -> Number:
 
 def efficiency_at(fan: Fan, flow: Number, speed: Number) -> Number:
     """Air power per shaft power [-] from flow [m³/s] and speed [share of full]; nan off the curve."""
-    return _interpolants(fan)[1](_on_curve(fan, flow / speed))[()]
+    return _read(fan, "efficiency", flow / speed)
 
 
 def shaft_power(fan: Fan, flow: Number, speed: Number, density: Number) -> Number:

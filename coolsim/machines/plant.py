@@ -147,6 +147,14 @@ class Plant:
         part.case = dataclasses.replace(self.case, air=pick(self.case.air, weathers))
         return part
 
+    def even(self) -> Plant:
+        """The plant with a bed that is even; itself, where it is."""
+        if self.inputs.deviations is None:
+            return self
+        part = copy.copy(self)
+        part.inputs = dataclasses.replace(self.inputs, deviations=None)
+        return part
+
     def _along(self, count: int) -> Plant:
         """The plant with one weather for each of `count` states, or with the only one for all."""
         if self.weathers in (1, count):

@@ -13,6 +13,7 @@ import numpy as np
 from coolsim.fields import Array
 from coolsim.model.bed import Bed, Fed
 from coolsim.numerics.mesh import surface_graded_faces
+from coolsim.numerics.monotone import monotone
 from coolsim.physics import pellet
 
 
@@ -51,18 +52,16 @@ def shaped_shells(count: int, grading: Array, exponent: Array) -> Shells:
 def on_shells(fed: Fed, volume: Array) -> Array:
     """Moisture of other shells, of volumes (m, cases): the same mean to rounding, and nowhere below zero.
 
-    Water within a share of the volume is interpolated, monotonely (Fritsch & Carlson), rather than moisture.
+    Water within a share of the volume is interpolated, monotonely, rather than moisture.
     """
     if np.array_equal(volume, fed.volume):
         return fed.moisture
-    from scipy.interpolate import PchipInterpolator  # late: only lines need it
-
     within = np.zeros((len(fed.volume) + 1, volume.shape[1]))
     np.cumsum(fed.volume * fed.moisture, axis=0, out=within[1:])
     old, new = _shares(fed.volume), _shares(volume)
     water = np.empty_like(new)
     for case in range(volume.shape[1]):
-        water[:, case] = PchipInterpolator(old[:, case], within[:, case])(new[:, case])
+        water[:, case] = monotone(old[:, case], within[:, case], new[:, case])
     full = volume > 0  # a shell without volume (see spread) is as moist as the one inside it
     moisture = np.diff(water, axis=0) / np.where(full, volume, 1.0)
     within_it = np.maximum.accumulate(np.where(full, np.arange(len(volume))[:, None], 0), axis=0)

@@ -1,7 +1,8 @@
 """Outcomes of a plant as polynomials of its knobs: a few hundred predictions, then any number of states.
 
 Exits are smooth in the knobs, though costs and limits have kinks: so outcomes are fitted, and weighed afterwards.
-A coarse mesh at Chebyshev nodes gives the shape; what the full mesh adds to it hardly varies and takes few nodes.
+An even bed on a coarse mesh gives the shape at many Chebyshev nodes; what unevenness adds to it takes some of them,
+what the full mesh adds hardly varies and takes few.
 A plant in several weathers has one polynomial in each; points come weather by weather, equally many of each.
 """
 
@@ -23,14 +24,14 @@ from coolsim.model.solve import Resolution
 from coolsim.numerics.nodes import through_nodes
 
 LOGARITHMIC = ("airflow", "bed_depth")
-# nodes per knob, by how bent outcomes are along it: of the shape, and of what the full mesh adds
+# nodes per knob, by how bent outcomes are along it: of the shape, of what unevenness and what the full mesh add
 NODES = {
-    "airflow": (9, 3),
-    "bed_depth": (5, 3),
-    "inlet_air_temperature": (4, 2),
-    "conditioning_water": (4, 2),
-    "conditioning_temperature": (4, 2),
-    "feed_moisture": (3, 2),
+    "airflow": (9, 5, 3),
+    "bed_depth": (5, 3, 3),
+    "inlet_air_temperature": (4, 3, 2),
+    "conditioning_water": (4, 2, 2),
+    "conditioning_temperature": (4, 2, 2),
+    "feed_moisture": (3, 2, 2),
 }
 LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
 _SPANNING = ("pressure_drop", "lift_off")  # decades
@@ -96,10 +97,14 @@ class Fit:
     def __init__(self, plant: Plant, box: Box, coarse: Resolution, full: Resolution) -> None:
         self.plant, self.box = plant, box
         self.varied = [name for name, (low, high) in box.ranges.items() if np.any(high > low)]
-        many, few = ([NODES[n][k] if n in self.varied else 1 for n in box.names] for k in (0, 1))
-        self.coefficients = _through(plant, box, many, coarse)  # (weathers, nodes..., outcomes)
-        added = _through(plant, box, few, full, self)
-        self.coefficients[(slice(None), *(slice(n) for n in few))] += added
+        many, some, few = ([NODES[n][k] if n in self.varied else 1 for n in box.names] for k in range(3))
+        even = plant.even()
+        self.coefficients = _through(even, box, many, coarse)  # (weathers, nodes..., outcomes)
+        added = [(few, _through(even, box, few, full, self))]
+        if even is not plant:
+            added.append((some, _through(plant, box, some, coarse, self)))
+        for nodes, more in added:
+            self.coefficients[(slice(None), *(slice(n) for n in nodes))] += more
 
     def of(self, weathers: NDArray[np.intp]) -> Fit:
         """The polynomials of some of the weathers, each as often as it is named; of the only one: themselves."""

@@ -8,15 +8,16 @@ All are taken as independent of each other but for numbers of one fit: the norma
 correlation that the fit found. No share of the variance is then any one's alone: they are told as one contributor.
 
 Samples are a scrambled Sobol sequence, solved in one batch on a mesh that is right to some hundredths of a point;
-its offset at the centre, where the exit is known, is taken off. Quantiles, chances and shares are read from
-polynomials through them (studies.surrogate).
+its offset at the centre, where the exit is known, is taken off. Of an uneven bed, and of a case near to another,
+only the first are solved: what they differ by from an even bed, or from the other case, is laid on all. Quantiles,
+chances and shares are read from polynomials through them (studies.surrogate).
 """
 
 from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,6 +30,7 @@ from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array, documented, numbers, with_number
+from coolsim.inputs import DEVIATION, with_even_bed
 from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
 from coolsim.physics.correlations import among
@@ -37,7 +39,7 @@ from coolsim.requirements import Constraint, constraints_of, is_dryer, speeds, v
 from coolsim.result import Result
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
-from coolsim.studies.surrogate import MANY, many, normal, polynomials, shares_of
+from coolsim.studies.surrogate import MANY, Polynomial, many, normal, polynomials, shares_of
 
 SAMPLES = 512
 SAMPLES_OF_DRYERS = 256  # and of lines: they take longer
@@ -174,57 +176,109 @@ def sampled(
     middle = {name: float(y[0]) for name, y in _told(case, [case], predict([case]), constraints).items()}
     rough = _told(case, [case], predict([case], resolution=MESH), constraints)
 
-    def exits_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
-        cases = varied(case, unknowns, together(R, z[:, part]))
-        result, solved = _solved(cases)
-        some = _told(case, [one for one, well in zip(cases, solved) if well], result, constraints)
+    def solved_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+        some, solved = _exits(case, unknowns, together(R, z[:, part]), constraints)
         return {name: y + (middle[name] - rough[name]) for name, y in some.items()}, solved
 
-    some = _enough(near, unknowns, z, constraints)
-    exits, solved = exits_of(slice(some))
-    if near is not None and some < samples:
-        moved = _moved(near, exits, middle, constraints, seed) if solved.all() else None
-        if moved is not None:
-            return moved
-        others, more = exits_of(slice(some, None))
-        exits = {name: np.append(y, others[name]) for name, y in exits.items()}
-        solved = np.append(solved, more)
+    if near is not None and not _serves(near, unknowns, z, constraints):
+        near = None
+    some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
+    like: Mapping[str, Array] | None = None
+    if 2 * some <= samples:
+        like = near.solved if near else _of_even_bed(case, unknowns, together(R, z), constraints)
+    exits, solved = solved_of(slice(samples if like is None else some))
+    if like is not None:
+        off = _off(like, exits, z, constraints) if solved.all() else None
+        if off is not None and near is not None:
+            return _moved(near, exits, off, middle, constraints, seed)
+        if off is not None:
+            exits, solved = _laid_on(like, exits, off, z, seed), np.ones(samples, bool)
+        else:
+            others, more = solved_of(slice(some, None))
+            exits = {name: np.append(y, others[name]) for name, y in exits.items()}
+            solved = np.append(solved, more)
     z = z[:, solved]
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
     )
 
 
-def _enough(near: Sampled | None, unknowns: list[Unknown], z: Array, constraints: list[Constraint]) -> int:
-    """How many samples are to be solved: all, unless those near are of the same unknowns and constraints."""
-    some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
-    if near is None or 2 * some > z.shape[1] or not np.array_equal(near.z, z):
-        return z.shape[1]
-    alike = [u.name for u in near.unknowns] == [u.name for u in unknowns]
-    return some if alike and {c.key for c in near.constraints} == {c.key for c in constraints} else z.shape[1]
+def _exits(
+    case: Case, unknowns: list[Unknown], z: Array, constraints: list[Constraint]
+) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+    """Exits of the samples that can be solved, and which these are."""
+    cases = varied(case, unknowns, z)
+    result, solved = _solved(cases)
+    return _told(case, [one for one, well in zip(cases, solved) if well], result, constraints), solved
+
+
+# ---- Samples laid on those of something like it ----------------------------------------------------------
+
+
+def _serves(near: Sampled, unknowns: list[Unknown], z: Array, constraints: list[Constraint]) -> bool:
+    """Whether samples are those of the same unknowns and constraints."""
+    alike = np.array_equal(near.z, z) and [u.name for u in near.unknowns] == [u.name for u in unknowns]
+    return alike and {c.key for c in near.constraints} == {c.key for c in constraints}
+
+
+def _of_even_bed(
+    case: Case, unknowns: list[Unknown], z: Array, constraints: list[Constraint]
+) -> dict[str, Array] | None:
+    """Exits of the samples with an even bed, which has a third to a ninth of the columns.
+
+    None where it is even anyway, where nobody knows how uneven it is, or where a sample cannot be solved.
+    """
+    even = with_even_bed(case)
+    if even is case or any(DEVIATION in u.name for u in unknowns):
+        return None
+    exits, solved = _exits(even, unknowns, z, constraints)
+    return exits if solved.all() else None
+
+
+def _off(
+    like: Mapping[str, Array], exits: dict[str, Array], z: Array, constraints: list[Constraint]
+) -> dict[str, Polynomial] | None:
+    """Polynomials of what the first samples, which were solved, differ by from those of something like it.
+
+    None where they do not tell it well enough.
+    """
+    some = len(exits["moisture"])
+    off = np.array([y - like[name][:some] for name, y in exits.items()])
+    if not np.isfinite(off).all():
+        return None
+    told = dict(zip(exits, polynomials(z[:, :some], off)))
+    for key in {c.key for c in constraints}:
+        if np.std(told[key].residual) > ASTRAY * np.std(exits[key]) + 1e-9 * np.abs(exits[key]).max():
+            return None
+    return told
+
+
+def _laid_on(
+    like: Mapping[str, Array], exits: dict[str, Array], off: Mapping[str, Polynomial], z: Array, seed: int
+) -> dict[str, Array]:
+    """Exits of all samples: of those not solved, what the polynomials say and one of the misses of theirs."""
+    some = len(exits["moisture"])
+    missed = np.random.default_rng(seed).integers(some, size=z.shape[1])
+    return {
+        name: np.append(exits[name], (like[name] + p(z) + p.residual[missed])[some:])
+        for name, p in off.items()
+    }
 
 
 def _moved(
-    near: Sampled, exits: dict[str, Array], middle: dict[str, float], constraints: list[Constraint], seed: int
-) -> Sampled | None:
-    """Samples of another case, of which some were solved: what they differ by is laid on all of them.
-
-    None where polynomials do not tell it well enough.
-    """
-    some = len(exits["moisture"])
-    off = {name: y - near.solved[name][:some] for name, y in exits.items()}
-    z, many_z = near.z, normal(len(near.z), MANY, seed)
-    told = dict(zip(exits, polynomials(z[:, :some], np.array(list(off.values())))))
-    for key in {c.key for c in constraints}:
-        spread = np.std(exits[key])
-        if np.std(told[key].residual) > ASTRAY * spread + 1e-9 * np.abs(exits[key]).max():
-            return None
-    apart = np.random.default_rng(seed).integers(some, size=MANY)
-    solved, moved = {}, {}
-    for name, p in told.items():
-        solved[name] = np.append(exits[name], (near.solved[name] + p(z))[some:])
-        moved[name] = near.exits[name] + p(many_z) + p.residual[apart]
-    return dataclasses.replace(near, solved=solved, exits=moved, middle=middle, constraints=constraints)
+    near: Sampled,
+    exits: dict[str, Array],
+    off: Mapping[str, Polynomial],
+    middle: dict[str, float],
+    constraints: list[Constraint],
+    seed: int,
+) -> Sampled:
+    """Samples of another case near to it, and as many more of each as it has."""
+    many_z = normal(len(near.z), MANY, seed)
+    solved = _laid_on(near.solved, exits, off, near.z, seed)
+    missed = np.random.default_rng(seed).integers(len(exits["moisture"]), size=MANY)
+    more = {name: near.exits[name] + p(many_z) + p.residual[missed] for name, p in off.items()}
+    return dataclasses.replace(near, solved=solved, exits=more, middle=middle, constraints=constraints)
 
 
 def summed_up(s: Sampled) -> Uncertainty:
@@ -359,6 +413,8 @@ def together(R: Array, z: Array) -> Array:
 
 def groups_of(R: Array) -> list[int]:
     """The group of each unknown, numbered from zero: those that are correlated, directly or through others."""
+    if not np.any(R - np.eye(len(R))):
+        return list(range(len(R)))
     from scipy.sparse.csgraph import connected_components
 
     return [int(g) for g in connected_components(R != 0, directed=False)[1]]

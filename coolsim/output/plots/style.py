@@ -26,6 +26,7 @@ from coolsim.answer import of_coolers
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.finishing import uncoated
+from coolsim.numerics.monotone import monotone
 from coolsim.output.page import pretty
 from coolsim.result import Result
 from coolsim.scenario import units as u
@@ -90,15 +91,13 @@ def wet_basis(moisture_db: Any) -> Any:
 def smooth(along: Array, *curves: Array) -> tuple[Array, ...]:
     """Return ascending places, as many as the eye wants, and what curves are there: what was solved is among them.
 
-    Between what was solved they run without overshoot (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980, 238–246).
+    Between what was solved they run without overshoot.
     """
-    from scipy.interpolate import PchipInterpolator
-
     along, first = np.unique(np.asarray(along, float), return_index=True)
     if len(along) < 2:
         return along, *(np.asarray(y, float)[first] for y in curves)
     fine = np.union1d(along, np.linspace(along[0], along[-1], SMOOTH))
-    return fine, *(np.asarray(PchipInterpolator(along, np.asarray(y, float)[first])(fine)) for y in curves)
+    return fine, *(monotone(along, np.asarray(y, float)[first], fine) for y in curves)
 
 
 def target(axis: Axes, case: Case | None, units: str, upright: bool = False) -> None:

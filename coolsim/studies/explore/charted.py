@@ -20,11 +20,12 @@ import numpy as np
 from coolsim.case import Case, Line
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array
+from coolsim.inputs import with_even_bed
 from coolsim.machines import Machine, machine_of
 from coolsim.predict import predict
 from coolsim.result import Result
 from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates, dries
-from coolsim.studies.explore.outcomes import HEAT, Row, Store, evened, plain, rows_of, solve, store_of
+from coolsim.studies.explore.outcomes import HEAT, Row, Store, plain, rows_of, solve, store_of
 from coolsim.studies.explore.spread import Spread, drawn, has_unknowns, spread_of, unlike
 from coolsim.studies.explore.surface import Bend, Surface, fitted, powers_of
 
@@ -130,7 +131,7 @@ class _Charting:
 
     def __init__(self, case: Case, result: Result, effort: Effort, told: Told) -> None:
         self.case, self.result, self.effort, self.told = case, result, effort, told
-        self.machine, self.even = machine_of(case), machine_of(evened(case))
+        self.machine, self.even = machine_of(case), machine_of(with_even_bed(case))
         self.axes, self.rows, self.store = axes_of(case, result), rows_of(case), store_of(case)
         self.by = {
             s.key: s.sought for s in self.machine.settings if s.by and s.key in {a.key for a in self.axes}

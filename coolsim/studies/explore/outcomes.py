@@ -7,7 +7,6 @@ the weather, where its store is as warm as the air outside; the moisture that is
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,12 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Case, Line
+from coolsim.case import Case
 from coolsim.cautions import unfit
 from coolsim.costs import given_away
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.inputs import LABORATORY, is_uneven
+from coolsim.inputs import LABORATORY
 from coolsim.machines import Machine
 from coolsim.machines.base import FULL, QUICK, predicted
 from coolsim.physics import sorption
@@ -174,21 +173,3 @@ def plain(row: Row, smooth: Array, store: Store, outside: Array) -> Array:
         moisture = np.maximum(smooth, LEAST)
         return np.asarray(sorption.water_activity(store.isotherm, moisture, store.at(outside)))
     return smooth
-
-
-# ---- Even beds ------------------------------------------------------------------------------------------
-
-
-def evened(case: Case) -> Case:
-    """The case with an even bed, which is several times as quickly predicted; itself, where it is one."""
-    if isinstance(case.cooler, Line):
-        stages = tuple(dataclasses.replace(s, cooler=_even(s.cooler)) for s in case.cooler.stages)
-        return dataclasses.replace(case, cooler=Line(stages))
-    return dataclasses.replace(case, cooler=_even(case.cooler))
-
-
-def _even(cooler: Any) -> Any:
-    if not is_uneven(cooler):
-        return cooler
-    names = [f.name for f in dataclasses.fields(cooler) if "_deviation" in f.name]
-    return dataclasses.replace(cooler, **dict.fromkeys(names, None))
