@@ -115,7 +115,7 @@ class _Sizing:
             return self._unmet(np.flatnonzero((worst > SERVED).all(axis=1)), fixed)
         smallest, hardest = self._smallest(worst, serves)
         end = self._where_nothing_is_gained(self._running(score), serves)
-        curve = self._curve(smallest, end)
+        curve = self._curve(smallest, end) if self.service.curve else self._about(smallest, end)
         if fixed is not None:
             taken, best = fixed, self._found([fixed])[fixed]
             if not best.kept.all():
@@ -235,18 +235,39 @@ class _Sizing:
         found = {area: best for area, best in self._found(first + others).items() if self._serves(best)}
         return {area: best for area, best in found.items() if area in others or area == min(found)}
 
+    def _about(self, smallest: float, end: float) -> dict[float, Best]:
+        """The floor to take by the survey alone, or one a little larger that serves on the full mesh, too."""
+        areas = np.geomspace(smallest, max(end, 1.05 * smallest), FLOORS)
+        seen = self.floors.surveyed(self.goal, *self._each(areas))
+        k, share, _ = self._enough(self._running(seen.score.reshape(-1, FLOORS)))
+        area = areas[k - 1] * (areas[k] / areas[k - 1]) ** share if k else smallest
+        for larger in (1.0, *ABOVE_SMALLEST):
+            best = self._found([larger * area])[larger * area]
+            if self._serves(best):
+                return {larger * area: best}
+        return {}
+
+    def _enough(self, running: Array) -> tuple[int, float, float]:
+        """Of floors the first that runs cheaply enough, how far from the one before it that is so, and what is."""
+        least = running.min()
+        most = float(least + max(self.sizing.above_least * least, NO_REASON * self._kilowatt_hour()))
+        cheap: Any = running <= most
+        k = int(cheap.argmax())
+        return (
+            k,
+            float(np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])) if k else 1.0,
+            most,
+        )
+
     def _taken(self, curve: dict[float, Best]) -> tuple[float, Best]:
         """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
         areas = list(curve)
-        running = self._running(np.stack([best.score for best in curve.values()], axis=1))
-        least = running.min()
-        most = least + max(self.sizing.above_least * least, NO_REASON * self._kilowatt_hour())
-        enough: Any = running <= most
-        k = int(enough.argmax())
+        k, share, most = self._enough(
+            self._running(np.stack([best.score for best in curve.values()], axis=1))
+        )
         if k:
-            share = np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])
-            share = share + (1 - share) * np.array(BETWEEN)
-            between = self._found(self._built(areas[k - 1] * (areas[k] / areas[k - 1]) ** share))
+            shares = share + (1 - share) * np.array(BETWEEN)
+            between = self._found(self._built(areas[k - 1] * (areas[k] / areas[k - 1]) ** shares))
             for area, best in between.items():
                 if self._serves(best) and self._running(best.score[:, None])[0] <= most:
                     return area, best

@@ -42,9 +42,9 @@ from coolsim.studies.fitted import combined, pack, unpack
 DWELL = (60.0, 1800.0)
 FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
 ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
-# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and of what the full mesh adds
-NODES, FEW = (3, 8, 5, 1), (2, 3, 3, 1)
-FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
+# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, what unevenness adds, and the full mesh
+NODES = (3, 8, 5, 1), (3, 4, 4, 1), (2, 3, 3, 1)
+FEWER = (3, 6, 4, 3), (3, 3, 3, 2), (2, 2, 3, 2)  # where the inlet air can be heated
 RESERVE = 0.10  # of throughput, where sizing.reserve is not typed; assumed: common practice, no source
 
 
@@ -58,6 +58,7 @@ class Service:
     names: list[tuple[str, str]]
     cases: list[Case]  # at the throughput of the scenario
     on_dial: bool = True  # whether sizes are round numbers, and settings steps of their dials
+    curve: bool = True  # whether other floors are told beside the one that is taken
 
     @property
     def rated(self) -> list[Case]:
@@ -75,10 +76,10 @@ class Service:
         return 1 / (1 + reserve_of(self.case))
 
 
-def service_of(case: Case, on_dial: bool = True) -> Service:
+def service_of(case: Case, on_dial: bool = True, curve: bool = True) -> Service:
     """What a machine alone is to serve."""
     pairs, cases = duties_of(case)
-    return Service([(p.name, w.name) for p, w in pairs], cases, on_dial)
+    return Service([(p.name, w.name) for p, w in pairs], cases, on_dial, curve)
 
 
 def reserve_of(case: Case) -> float:
@@ -169,6 +170,14 @@ class Duties:
 
     def __len__(self) -> int:
         return len(self.cases)
+
+    def even(self) -> Duties:
+        """The same with even beds; themselves, where they are."""
+        if all(inputs.deviations is None for _, inputs in self.groups):
+            return self
+        other = copy.copy(self)
+        other.groups = [(at, dataclasses.replace(i, deviations=None)) for at, i in self.groups]
+        return other
 
     def _number(self, name: str) -> Array:
         column = np.empty(len(self.cases))
@@ -347,11 +356,15 @@ class Survey:
         self.low = np.stack([np.log(low), ratio[0] * one, dwell[0] * one, cool])
         self.high = np.stack([np.log(high), ratio[1] * one, dwell[1] * one, hot])
         self.varied = [bool(np.any(b > a)) for a, b in zip(self.low, self.high)]
-        chosen = FEWER if self.varied[3] else (NODES, FEW)
-        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
-        self.coefficients = self._through(many, coarse)
-        added = self._through(few, full, less=True)
-        self.coefficients[(slice(None), *(slice(n) for n in few))] += added
+        chosen = FEWER if self.varied[3] else NODES
+        many, some, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
+        even = duties.even()
+        self.coefficients = self._through(even, many, coarse)
+        added = [(few, self._through(even, few, full, less=True))]
+        if even is not duties:
+            added.append((some, self._through(duties, some, coarse, less=True)))
+        for nodes, more in added:
+            self.coefficients[(slice(None), *(slice(n) for n in nodes))] += more
 
     def of(self, duties: Duties) -> Survey:
         """The same polynomials for the same products and weathers at another throughput.
@@ -400,8 +413,8 @@ class Survey:
             low, high = self.low[:, points.duty], self.high[:, points.duty]
             return [np.where(b > a, 2 * (v - a) / (b - a) - 1, 0.0) for v, a, b in zip(values, low, high)]
 
-    def _through(self, nodes: list[int], mesh: Resolution, less: bool = False) -> Array:
-        """Coefficients (duties, nodes…, outcomes) through predictions at Chebyshev nodes."""
+    def _through(self, duties: Duties, nodes: list[int], mesh: Resolution, less: bool = False) -> Array:
+        """Coefficients (duties, nodes…, outcomes) through predictions at Chebyshev nodes, less what is known."""
         axes = [chebyshev.chebpts1(n) for n in nodes]
         x = combined(axes)[:, :, None]  # (points, axes, duties)
         g, r, dwell, inlet = np.moveaxis(self.low + (self.high - self.low) * (x + 1) / 2, 1, 0)
@@ -409,7 +422,7 @@ class Survey:
         flux = np.exp(g - r)
         depth = np.exp(dwell) * flux / self.duties.known["bulk_density"]
         points = Points(np.broadcast_to(duty, g.shape), flux, np.exp(r), depth, inlet).each()
-        rows = pack(self.duties.predicted(points, mesh))
+        rows = pack(duties.predicted(points, mesh))
         rows = rows - self(points) if less else rows
         table = np.moveaxis(rows.reshape(len(rows), *nodes, len(duty)), (-1, 0), (0, -1))
         return through_nodes(table, range(1, 1 + len(nodes)))

@@ -43,15 +43,15 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     if opened:
         answer = dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD)))
     if _at_least_bed(case, answer):
-        answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case, on_dial))
+        answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case))
     served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)
     return dataclasses.replace(answer, served=served, case=typed)
 
 
-def _found(case: Case, on_dial: bool) -> SizeAnswer:
+def _found(case: Case, on_dial: bool, curve: bool = True) -> SizeAnswer:
     if isinstance(case.cooler, Line):
-        return stages.size(case, on_dial)
-    return alone.size(service_of(case, on_dial))
+        return stages.size(case, on_dial, curve)
+    return alone.size(service_of(case, on_dial, curve))
 
 
 def _at_least_bed(case: Case, answer: SizeAnswer) -> bool:
@@ -66,8 +66,9 @@ def _at_least_bed(case: Case, answer: SizeAnswer) -> bool:
     return any(0 < limit.value <= (1 + AT_LIMIT) * least.get(limit.limit, 0.0) for limit in told)
 
 
-def _without_least_bed(case: Case, on_dial: bool) -> WithoutLeastBed:
-    found = _found(without_least_bed(case), on_dial)
+def _without_least_bed(case: Case) -> WithoutLeastBed:
+    """The size then, before it is a round number and before the steps of dials."""
+    found = _found(without_least_bed(case), on_dial=False, curve=False)
     costs = [s.exact_cost_per_tonne for s in found.served if s.exact_cost_per_tonne is not None]
     return WithoutLeastBed(found.floor_area, found.bed_depth, sum(costs) / len(costs) if costs else None)
 

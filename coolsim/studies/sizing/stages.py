@@ -51,7 +51,7 @@ def faults(case: Case) -> Iterator[Fault]:
         yield placed(case, f"stage.{k + 1}", fault)
 
 
-def size(case: Case, on_dial: bool) -> SizeAnswer:
+def size(case: Case, on_dial: bool, curve: bool) -> SizeAnswer:
     """The size of the stage that [sizing] names."""
     k = stage_of(case)
     pairs, lines = duties_of(case)
@@ -62,7 +62,7 @@ def size(case: Case, on_dial: bool) -> SizeAnswer:
     for turn in range(ROUNDS):
         aims = [_aim(case, k, add, turn > 0) for add in added]
         aimed = [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)]
-        service = Service(names, aimed, on_dial)
+        service = Service(names, aimed, on_dial, curve)
         answer = dataclasses.replace(alone.size(service), stage=case.sizing.stage)
         if not answer.met:
             return answer
