@@ -18,6 +18,7 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.coming import in_air_each
 from coolsim.fields import Array
+from coolsim.inputs import with_even_bed
 from coolsim.machines import conditioner
 from coolsim.studies.drying.course import OUTCOMES, QUICK, ROUGH, marched, predictions
 
@@ -26,7 +27,9 @@ AT_ONCE = {
     "quick": 100,
     "full": 60,
 }  # dryers solved in one call: more take memory and save nothing
-Mesh: TypeAlias = Literal["rough", "quick", "full"]  # in the order in which searches wait for each other
+# In the order in which searches wait for each other. On the rough one beds are even, a third of the columns or fewer,
+# since it is shifted by what others say.
+Mesh: TypeAlias = Literal["rough", "quick", "full"]
 AT_END = (np.inf,)
 
 
@@ -101,6 +104,7 @@ def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
             p and dataclasses.replace(p, outcomes=_as_fed(p.outcomes, times, heat))
             for p, times, heat in zip(predictions(cases), grown, steam)
         ]
+    cases = [with_even_bed(case) for case in cases] if mesh == "rough" else cases
     found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
     return [
         None if course is None else _as_fed(course.at(a.times), times, heat)

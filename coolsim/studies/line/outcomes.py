@@ -35,7 +35,7 @@ from coolsim.coming import in_air_each
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.finishing import headspace_dew_point
-from coolsim.inputs import Inputs
+from coolsim.inputs import Inputs, with_even_bed
 from coolsim.machines.conditioner import steam_per_feed
 from coolsim.machines.lines import dialled, machines, ranges
 from coolsim.machines.plant import Plant, outcome_of
@@ -136,6 +136,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
     per_wet = np.array(
         [1 - c.feed.moisture for c in cases]
     )  # dry solid per wet feed of the line, as it was asked
+    cases = [with_even_bed(case) for case in cases] if mesh == "rough" else cases
     steam, cases = steam_per_feed(cases), in_air_each(cases)
     outside = np.array([float(c.air.temperature) for c in cases])  # of the line, whatever air a stage draws
     blocks: list[Array] = []

@@ -13,6 +13,7 @@ from coolsim.case import Case
 from coolsim.cautions import uneven
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.inputs import with_even_bed
 from coolsim.machines import Machine, Setting, appraised, machine_of
 from coolsim.machines.base import LONGEST_COOLING
 from coolsim.physics import air
@@ -244,7 +245,8 @@ def _nearest(
     """
     looks = [_looks(lever) for lever in levers]
     states = [machine.at({x.key: float(v)}) for x, values in zip(levers, looks) for v in values]
-    found = appraised(machine, [*states, case], quick=True, constraints=constraints).violations
+    even = [with_even_bed(one) for one in (*states, case)]
+    found = appraised(machine, even, quick=True, constraints=constraints).violations
     exact = appraised(machine, [case], constraints=constraints).violations[:, 0]
     found = found + (exact - found[:, -1])[:, None]
     tables = np.split(found[:, :-1], np.cumsum([len(v) for v in looks])[:-1], axis=1)

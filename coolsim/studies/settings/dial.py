@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
+from coolsim.inputs import with_even_bed
 from coolsim.machines import Machine, Setting, appraised
 from coolsim.machines.base import Appraisal, Forecast, bill, of_one
 from coolsim.requirements import KEPT, Constraint
@@ -114,7 +115,7 @@ _LINE = np.linspace(-1, 1, 5)[:, None]
 def _through_survey(machine: Machine, box: _Box, constraints: Sequence[Constraint]) -> Forecast:
     """Polynomials of low degree through what is predicted around a state; raises NotConverged."""
     nodes = box.nodes()
-    states = [machine.at(box.sought(x)) for x in nodes]
+    states = [with_even_bed(machine.at(box.sought(x))) for x in nodes]
     rows = _rows(appraised(machine, states, quick=True, constraints=constraints), box)
     powers, good = _powers(nodes.shape[1], DEGREE), np.isfinite(rows).all(axis=0)
     coefficients, *_ = np.linalg.lstsq(_terms(box.placed(nodes[good]), powers), rows[:, good].T)
@@ -210,13 +211,13 @@ def _looked_at(
 ) -> Array:
     """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
 
-    What the full mesh adds at the optimum, where its rows are `exact`, is added everywhere.
+    Beds are even. What the full mesh adds at the optimum, where its rows are `exact`, is added everywhere.
     """
     some = [worth[k] for k in np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int))] if worth else []
     found = outcomes.copy()
     found[: len(constraints)] = np.inf
     if some:
-        states = [*(machine.at(_named(box, values[k])) for k in some), best]
+        states = [with_even_bed(one) for one in (*(machine.at(_named(box, values[k])) for k in some), best)]
         rough = _rows(appraised(machine, states, quick=True, constraints=constraints), box)
         found[:, some] = rough[:, :-1] + exact - rough[:, -1:]
     return np.where(np.isnan(found), np.inf, found)

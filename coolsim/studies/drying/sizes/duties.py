@@ -24,6 +24,7 @@ from coolsim import dried
 from coolsim.case import Case
 from coolsim.costs import TONNE
 from coolsim.fields import Array
+from coolsim.inputs import with_even_bed
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
 from coolsim.quantities import QUANTITIES
@@ -282,6 +283,7 @@ def surveyed(
 ) -> list[Survey]:
     """A survey of each duty over all of its box, or about coordinates (axes,); all are solved side by side.
 
+    Over all of it beds are even: where the best lies there, another about it tells more.
     width: of the boxes about coordinates, as a share of the whole.
     """
     if about is None:
@@ -290,7 +292,7 @@ def surveyed(
         empty = [_empty(d, *_near(d, u, width), False) for d, u in zip(all_duties, about)]
     places = [s.nodes() for s in empty]
     along = [s.times if s.duty.batch else AT_ITS_END for s in empty]
-    outcomes = tried(all_duties, places, along)
+    outcomes = tried(all_duties, places, along, even=about is None)
     return [s.fitted(u, rows) for s, u, rows in zip(empty, places, outcomes)]
 
 
@@ -318,10 +320,12 @@ def tried(
     places: Sequence[Array],
     times: Sequence[Array] | None = None,
     resolution: Resolution = ROUGH,
+    even: bool = False,
 ) -> list[Array]:
     """Outcomes of duties at coordinates (states, axes): (outcomes, times, states) of each.
 
-    times: logarithms of the times of each duty's batches; none: at the end of each march. What fails is nan.
+    times: logarithms of the times of each duty's batches; none: at the end of each march. What fails is nan. even:
+    with even beds.
     """
     times = [AT_ITS_END] * len(some) if times is None else times
     counts = [len(u) for u in places]
@@ -330,6 +334,7 @@ def tried(
         for duty, u in zip(some, places)
         for j in range(len(u))
     ]
+    states = [with_even_bed(state) for state in states] if even else states
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
     for at in (index.tolist() for index in dried.by_kind(states)):
