@@ -27,8 +27,8 @@ AT_ONCE = {
     "quick": 100,
     "full": 60,
 }  # dryers solved in one call: more take memory and save nothing
-# In the order in which searches wait for each other. The rough one is shifted by what others say: beds are even there,
-# a third of the columns or fewer.
+# In the order in which searches wait for each other. The rough one is shifted by what others say: beds are even on
+# it, a third of the columns or fewer.
 Mesh: TypeAlias = Literal["rough", "quick", "full"]
 AT_END = (np.inf,)
 
