@@ -31,7 +31,7 @@ NODES = {
     "inlet_air_temperature": (4, 3, 2),
     "conditioning_water": (4, 2, 2),
     "conditioning_temperature": (4, 2, 2),
-    "feed_moisture": (3, 1, 1),
+    "feed_moisture": (3, 1, 2),
 }
 LEAST_SOLVED = 0.5  # share of the nodes without which a fit means nothing
 _SPANNING = ("pressure_drop", "lift_off")  # decades
