@@ -12,7 +12,7 @@ import dataclasses
 import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -30,13 +30,14 @@ from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
 from coolsim.predict import predict_inputs
 from coolsim.studies.fitted import pack
-from coolsim.studies.search import FULL
+from coolsim.studies.search import FULL, SURVEY
 
 # The bound of a map, on states held out; answers are asked to be right to 2e-4 and 0.1 K
 BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
 SAMPLES = (300, 700)  # states fitted, in rounds
 HELD_OUT = 100
 ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
+ADDED, ADDED_STATES = 4, 200  # degree of what unevenness adds, and states it is fitted to
 PARTS = 4  # of the states fitted, each left out in turn to choose the degree
 DEGREES = range(2, 10)
 MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
@@ -143,6 +144,10 @@ class Response:
 
     def __call__(self, x: Array) -> Array:
         """Rows of outcomes (outcomes, N) at points (coordinates, N)."""
+        return self.store.judged(self.smooth(x), x[0])
+
+    def smooth(self, x: Array) -> Array:
+        """The same as the store has them smooth."""
         parts = np.array_split(np.arange(x.shape[1]), max(1, x.shape[1] // 5000))  # bounds the memory
         return np.concatenate([self._few(x[:, part]) for part in parts], axis=1)
 
@@ -152,7 +157,7 @@ class Response:
         by_knobs = np.tensordot(
             _products(t[: len(AIR)], of_air), self.coefficients, axes=1
         )  # (N, knob terms, outcomes)
-        return self.store.judged(np.einsum("nk,nko->on", knobs, by_knobs), x[0])
+        return np.asarray(np.einsum("nk,nko->on", knobs, by_knobs))
 
     def across(self, air: Array, knobs: Array) -> Array:
         """Outcomes (outcomes, H, K) of every hour (AIR, H) with every setting (KNOBS, K)."""
@@ -187,6 +192,7 @@ class Predictor:
     held_out: int
     bound: Mapping[str, float]
     store: Store
+    quickly: Rows | None = None  # nearly those of `rows`: tried first
 
 
 def cooler(inputs: Inputs, store: Store) -> Predictor:
@@ -195,7 +201,21 @@ def cooler(inputs: Inputs, store: Store) -> Predictor:
     def rows(index: NDArray[np.intp]) -> Array:
         return solve(take(inputs, index)).rows
 
-    return Predictor(rows, rows, HELD_OUT, BOUND, store)
+    if inputs.deviations is None:
+        return Predictor(rows, rows, HELD_OUT, BOUND, store)
+    return Predictor(rows, rows, HELD_OUT, BOUND, store, partial(_of_even_bed, inputs, store))
+
+
+def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array:
+    """Rows of states of uneven beds: as of even ones, and what unevenness adds to some of them on a coarse mesh."""
+    uneven = take(inputs, index)
+    even, outside = dataclasses.replace(uneven, deviations=None), uneven.outside_temperature
+    some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
+    coarse = [store.smooth(solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, even)]
+    x, added = coordinates(uneven), coarse[0] - coarse[1]
+    good = np.isfinite(added).all(axis=0)
+    more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)
+    return store.judged(store.smooth(solve(even).rows, outside) + more, outside)
 
 
 def respond(
@@ -206,27 +226,30 @@ def respond(
     x: coordinates (AIR then KNOBS, N) of the states that will be asked for, or of states drawn from them; only some
     are predicted.
     """
-    low, high = x.min(axis=1), x.max(axis=1)
-    high = np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
+    low, high = _box(x)
     varied = high > low
     if not varied.any() or samples[0] + by.held_out > x.shape[1] // 2:
         return None
     held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
-    checks = by.exact(held)
-    known = np.zeros((len(checks), x.shape[1]))
-    chosen = held[:0]
-    for count in samples:
-        if count > x.shape[1] // 2:
-            break
-        wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
-        new = wanted[~np.isin(wanted, chosen)]
-        known[:, new] = by.rows(new)
-        chosen = np.concatenate([chosen, new])
-        fitted = _fitted(x[:, chosen], by.store.smooth(known[:, chosen], x[0, chosen]), low, high, by)
-        error = _error(fitted(x[:, held]), checks)
-        if error.within(by.bound) or (at_any_error and count == samples[-1]):
-            return dataclasses.replace(fitted, error=error)
+    checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
+    for rows in (by.quickly, by.rows):
+        known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
+        for count in counts if rows else ():
+            wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
+            new = wanted[~np.isin(wanted, chosen)]
+            known[:, new] = rows(new)
+            chosen = np.concatenate([chosen, new])
+            fitted = _fitted(x[:, chosen], by.store.smooth(known[:, chosen], x[0, chosen]), low, high, by)
+            error = _error(fitted(x[:, held]), checks)
+            if error.within(by.bound) or (at_any_error and count == samples[-1]):
+                return dataclasses.replace(fitted, error=error)
     return None
+
+
+def _box(x: Array) -> tuple[Array, Array]:
+    """Lowest and highest of each coordinate; what does not vary is the same to the last digit."""
+    low, high = x.min(axis=1), x.max(axis=1)
+    return low, np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
 
 
 def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) -> tuple[Array, Error] | None:
