@@ -37,6 +37,7 @@ def equivalent_sphere_radius(diameter: Number, length: Number) -> Number:
     return 1.5 * diameter * length / (diameter + 2 * length)
 
 
+_TERMS = 40  # of a power series: x²ᵏ/(2ᵏ k!)² is below rounding, where x is below 10
 # First root of the Bessel function J₀ (any table; scipy.special.jn_zeros(0, 1) in the tests).
 _J0_ROOT = 2.404825557695773
 
@@ -54,11 +55,21 @@ def shape_exponent(diameter: Number, length: Number) -> Number:
     >>> round(float(shape_exponent(4e-3, 400.0)), 3)  # a long cylinder
     1.0
     """
-    from scipy.special import jv  # late: no cooler needs it
-
     V_per_S = equivalent_sphere_radius(diameter, length) / 3
     late = np.sqrt((2 * _J0_ROOT / diameter) ** 2 + (np.pi / length) ** 2) * V_per_S
-    return bracketed_root(lambda m: jv((m - 1) / 2, late * (m + 1)), 0.0 * late, 0.0 * late + 4.0)[()]
+    return bracketed_root(lambda m: _bessel((m - 1) / 2, late * (m + 1)), 0.0 * late, 0.0 * late + 4.0)[()]
+
+
+def _bessel(order: Number, x: Number) -> Number:
+    """J_ν(x) Γ(ν+1)/(x/2)^ν, which has its roots: Σ (−x²/4)ᵏ/(k! (ν+1)…(ν+k)) (DLMF 10.16.9, from memory).
+
+    To rounding for x up to 10. scipy.special has more, and takes longer to load than all else of a dryer here.
+    """
+    term = total = np.ones(np.shape(x))
+    for k in range(1, _TERMS):
+        term = term * (-0.25 * x * x) / (k * (order + k))
+        total = total + term
+    return total
 
 
 def diffusivity(law: Diffusivity, temperature: Number, moisture: Number) -> Number:

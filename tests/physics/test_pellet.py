@@ -1,7 +1,10 @@
 """The pellet: geometry, diffusivity, composition, flash."""
 
+import math
+
 import numpy as np
 import pytest
+from scipy import special
 from scipy.integrate import quad
 
 from coolsim.physics import air, pellet, sorption
@@ -98,3 +101,14 @@ def test_flash_of_wet_pasta_whose_own_fit_would_pass_one():
     gab = Isotherm("gab", (0.0017, 1135.3, 2.8339e-8, 6545.8, 1.8320, -238.49))
     X_f, T_f = _flash(110.0, 0.8, isotherm=gab)
     assert 0 < X_f < 0.8 and 90 < T_f < 110
+
+
+@pytest.mark.parametrize("slenderness", [0.02, 0.3, 1.0, 3.0, 100.0])
+def test_the_body_that_dries_as_a_cylinder_is_at_a_root_of_bessels_function(slenderness):
+    """J_ν(√λ (m+1) V/S) = 0, by scipy's own J: λ = (2 j₀/d)² + (π/l)², ν = (m−1)/2."""
+    d, l = 4e-3, 4e-3 * slenderness
+    m = float(pellet.shape_exponent(d, l))
+    V_per_S = 1 / (4 / d + 2 / l)  # by hand: π d² l/4 over π d l + π d²/2
+    x = math.sqrt((2 * special.jn_zeros(0, 1)[0] / d) ** 2 + (math.pi / l) ** 2) * (m + 1) * V_per_S
+    assert special.jv((m - 1) / 2, x) == pytest.approx(0, abs=1e-9)
+    assert special.jv((m - 1) / 2, 0.99 * x) > 1e-3  # the first root, and one that a percent off would show
