@@ -17,6 +17,7 @@ from coolsim.case import Case
 from coolsim.display import Displayed
 from coolsim.doors import asked_with_a_case
 from coolsim.fields import Array, documented
+from coolsim.inputs import with_even_bed
 from coolsim.machines import Machine, appraised, machine_of
 from coolsim.predict import predict
 from coolsim.quantities import QUANTITIES, Quantity
@@ -173,20 +174,49 @@ def lever_map(levers: Levers, result: Result, to: tuple[Case, Result] | None = N
     x, y = _values(across, ACROSS), _values(up, UP)
     cases = [machine.at({across.key: float(a), up.key: float(b)}) for b in y for a in x]
     asked = [c for c in constraints_of(levers.case) if c.quantity.name != "moisture"]
-    found = appraised(machine, [*cases, base], quick=True, constraints=asked)
-    shift = float(predicted.pellets_out.moisture_wb) - found.moisture[-1]
+    found = appraised(machine, [base], quick=True, constraints=asked)
+    shift = float(predicted.pellets_out.moisture_wb) - found.moisture[0]
+    moisture, violations = _over(machine, cases, asked)
     return LeverMap(
         case=base,
         across=across,
         up=up,
         values_across=x,
         values_up=y,
-        moisture_wb=(found.moisture[:-1] + shift).reshape(UP, ACROSS),
+        moisture_wb=moisture + shift,
         constraints=tuple(asked),
-        violations=found.violations[:, :-1].reshape(len(asked), UP, ACROSS),
+        violations=violations,
         today=_place(levers.case, result, across, up),
         advice=None if to is None else _place(*to, across, up),
     )
+
+
+def _over(machine: Machine, cases: Sequence[Case], asked: Sequence[Constraint]) -> tuple[Array, Array]:
+    """Moisture (up, across) and violations (constraints, up, across) of a map's cases, row by row.
+
+    Beds are even, a third to a ninth of the columns; what unevenness adds is a parabola each way through three.
+    """
+
+    def rows(some: Sequence[Case]) -> Array:
+        a = appraised(machine, some, quick=True, constraints=asked)
+        return np.concatenate([a.moisture[None], a.violations])
+
+    even = [with_even_bed(case) for case in cases]
+    found = rows(even).reshape(-1, UP, ACROSS)
+    if even[0] is not cases[0]:
+        up, across = (np.array([0, n // 2, n - 1]) for n in (UP, ACROSS))
+        some = rows([cases[j * ACROSS + k] for j in up for k in across]).reshape(-1, 3, 3)
+        added = some - found[:, up[:, None], across]
+        middle = np.nanmedian(added, axis=(1, 2), keepdims=True)
+        added = np.where(np.isfinite(added), added, middle)
+        found = found + np.einsum("uj,ak,rjk->rua", _parabola(UP), _parabola(ACROSS), added)
+    return found[0], found[1:]
+
+
+def _parabola(count: int) -> Array:
+    """Weights (count, 3) of the first, middle and last of equally spaced places in a parabola through them."""
+    t = np.linspace(-1.0, 1.0, count)
+    return np.stack([t * (t - 1) / 2, 1 - t**2, t * (t + 1) / 2], axis=1)
 
 
 def _values(span: Span, count: int) -> Array:
