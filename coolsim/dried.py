@@ -52,6 +52,7 @@ ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; com
 HOUR = 3600.0
 SHORTEST_COOLING = 1e-3  # s; less moves no digit, and what it changes drowns in rounding
 DEFAULT = drying.Resolution()
+UNCHECKED = drying.Resolution(refinements=0, estimate=False)
 # Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left of that,
 # once one of them is predicted in full, is a twentieth of what unknown inputs leave open. With longer steps in time
 # belts jump by a tenth of a kelvin where one step less is taken, and are hardly faster.

@@ -59,7 +59,8 @@ def predict(
     air: replaces the outside air of a single case; its arrays give one answer per entry, from one solve.
     band: also run the case over the published range of every assumed material number (one answer only).
     profile: whether the answer has the states through the bed; if not said, up to 1000 answers have.
-    resolution: cells and shells of the mesh; dryers choose their own, a rough one where no error is estimated.
+    resolution: cells and shells of the mesh; dryers choose their own, a rough one where fewer cells than by default
+        are asked for and no error is estimated.
 
     Raises NotConverged, with the failed cases and the best iterate, if any case could not be solved.
     """
@@ -266,8 +267,10 @@ def _air_path_of(case: Case) -> str:
 
 
 def _of_dryers(resolution: Resolution) -> drying.Resolution:
-    """Dryers choose their own mesh: where the error is not asked for, a rough one."""
-    return dried.DEFAULT if resolution.estimate else dried.SURVEY
+    """Dryers choose their own mesh: a rough one where a rough one is asked for."""
+    if resolution.estimate:
+        return dried.DEFAULT
+    return dried.SURVEY if resolution.cells < DEFAULT.cells else dried.UNCHECKED
 
 
 def _dried(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
