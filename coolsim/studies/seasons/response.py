@@ -232,9 +232,9 @@ def respond(
         return None
     held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
     checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
-    for rows in (by.quickly, by.rows):
+    for rows in (by.rows,) if by.quickly is None else (by.quickly, by.rows):
         known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
-        for count in counts if rows else ():
+        for count in counts:
             wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
             new = wanted[~np.isin(wanted, chosen)]
             known[:, new] = rows(new)
