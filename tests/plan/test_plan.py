@@ -44,6 +44,30 @@ def test_a_timed_catch_holds_the_line_back():
     assert plan.shift.per_year == pytest.approx(250 * plan.shift.bagged)
 
 
+def test_a_timed_catch_is_of_the_pellets_that_run_out():
+    """Weighed behind the die they have the steam in them: 168 kg/h of pellets are fewer of mash."""
+    plan = planned(feed="", more=RECIPE + EQUIPMENT)
+    # without a way what runs out of the die is what comes to the cooler
+    assert 3600 * plan.throughput == pytest.approx(168.0, rel=1e-9)
+    at = {s.place: s.moisture for s in plan.before}
+    mash = 168.0 * (1 - at["die"]) / (1 - 0.122)
+    assert 3600 * plan.equipment[1].capacity == pytest.approx(mash, rel=1e-9)  # of what enters
+    # on a way they lose water after they were weighed
+    plan = planned(feed="", more=RECIPE + WAY + EQUIPMENT)
+    at = {s.place: s.moisture for s in plan.before}
+    assert 3600 * plan.throughput == pytest.approx(168.0 * (1 - at["die"]) / (1 - at["cooler"]), rel=1e-9)
+    assert at["cooler"] < at["die"]
+    # as sampled at the die, with no recipe
+    plan = planned(OPEN + '\nsampled_at = "die"', WAY + EQUIPMENT)
+    dry = 168.0 * (1 - 0.155)
+    assert 3600 * plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(dry, rel=1e-9)
+    # a sample at the cooler says that pellets are a point wetter than computed: so they were when weighed
+    wetter = f"{100 * at['cooler'] + 1:.12f} %"
+    plan = planned(f'moisture = "{wetter}"', RECIPE + WAY + EQUIPMENT)
+    dry = 168.0 * (1 - at["die"] - 0.01)
+    assert 3600 * plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(dry, rel=1e-9)
+
+
 def test_a_step_behind_the_machine_can_be_the_slowest():
     """A scale that takes 100 kg/h of dried pellets: the feed is what dries to that."""
     plan = planned(more=EQUIPMENT + '[[equipment]]\nname = "scale"\ncapacity = "100 kg/h"\n')
