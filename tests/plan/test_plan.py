@@ -11,6 +11,7 @@ from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 from shipped import level, level_text
 
 import coolsim
+from coolsim.case import Air, Conditioning
 from coolsim.errors import InputError
 from coolsim.physics import air
 from coolsim.scenario import loads, replace
@@ -66,6 +67,24 @@ def test_a_timed_catch_is_of_the_pellets_that_run_out():
     plan = planned(f'moisture = "{wetter}"', RECIPE + WAY + EQUIPMENT)
     dry = 168.0 * (1 - at["die"] - 0.01)
     assert 3600 * plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(dry, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "change, typed",
+    [
+        ({"air": Air(35.0, 0.8)}, {"air.temperature": "35 degC", "air.relative_humidity": "80 %"}),
+        ({"conditioning": Conditioning(temperature=60.0)}, {"conditioning.temperature": "60 degC"}),
+    ],
+)
+def test_what_is_changed_in_python_is_planned_as_what_is_typed(change, typed):
+    """Before, the table told the feed of the case as it was read, and steam and throughput were of that."""
+    text = RECIPE.replace('temperature = "25 degC"\n', "", 1) + WAY + EQUIPMENT
+    case = loads(BARE.format(feed="") + text)
+    found, read = (coolsim.plan(c) for c in (dataclasses.replace(case, **change), replace(case, typed)))
+    assert found.before == read.before
+    assert found.throughput == pytest.approx(read.throughput, rel=1e-9)
+    assert found.shift.steam == pytest.approx(read.shift.steam, rel=1e-9)
+    assert found.shift.bagged == pytest.approx(read.shift.bagged, rel=1e-7)
 
 
 def test_a_step_behind_the_machine_can_be_the_slowest():

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from coolsim import arriving, capacities
 from coolsim.capacities import Step
 from coolsim.case import Case
+from coolsim.coming import in_air
 from coolsim.costs import Cost, ShiftCost, cost_of, cost_of_shift, given_away
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
@@ -32,6 +33,7 @@ def plan(case: Case) -> Plan:
 
     Raises InputError where a step cannot reach the throughput that was typed, NotConverged as `predict` does.
     """
+    case = in_air(case)  # whoever changed what is before the machine plans with its feed
     result = predict(case)
     typed = _left_open(case) and is_as_typed(case)
     for _ in range(MOST_ROUNDS):
