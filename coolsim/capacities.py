@@ -2,8 +2,8 @@
 
 Masses are told per kg of mash (of feed, where no recipe is given): what enters a step, after what was lost or added
 before it. Steam and water come in at the last step before the cooler, where the die is. A timed catch is of what
-leaves, there with steam and water in it, everything else of what enters: a catch is held to be of so many wet kg as
-the conditioner is set, so that what is dry in it follows where that is set otherwise. Arithmetic; nothing is simulated.
+leaves, there with steam and water in it, everything else of what enters. However the conditioner is set, the wet kg
+of a catch are held: drier feed is more mash then. Arithmetic; nothing is simulated.
 """
 
 from __future__ import annotations

@@ -96,6 +96,15 @@ def coldest_film(case: Case) -> Number:
     return case.air.temperature if case.bag.coldest_store is None else case.bag.coldest_store
 
 
+def once_coated(case: Case, activity: Number, store: Number) -> Number:
+    """Water activity of coated pellets that had `activity` before, both at the temperature of the store [°C]."""
+    coat, isotherm = _coat_in_bag(case), case.material.isotherm
+    if not coat.water:
+        return activity
+    before = equilibrium_moisture(isotherm, activity, store)
+    return water_activity(isotherm, coating.sorbing_moisture(coat, before), store)
+
+
 def headspace_dew_point(case: Case, moisture_wb: Number, temperature: Number) -> Number:
     """Dew point [°C] of a bag of pellets that leave with a moisture and temperature: what a search asks for.
 

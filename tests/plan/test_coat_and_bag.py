@@ -11,9 +11,12 @@ from plan.mill import BARE, TYPED
 from shipped import level
 
 import coolsim
+from coolsim.case import Bag, Target
+from coolsim.cautions import MOULDY, told_first, unfit
 from coolsim.machines import appraised, machine_of
 from coolsim.physics import air, coating
-from coolsim.physics.sorption import water_activity
+from coolsim.physics.sorption import equilibrium_moisture, water_activity
+from coolsim.predict import with_surroundings
 from coolsim.requirements import constraints_of, verdicts_of
 from coolsim.scenario import loads, replace
 
@@ -183,3 +186,71 @@ def test_a_year_counts_hours_in_which_bags_may_sweat():
     dew = coolsim.predict(case, air=outside).bag.dew_point
     assert 0 < (dew > 26.0).sum() < 24
     assert list(year.strategies[0].hours.too_warm) == list(dew > 26.0)
+
+
+def cautions_of(case, start=""):
+    return [w for w in coolsim.predict(case).warnings if w.text.startswith(start)]
+
+
+def test_slurry_that_wakes_moulds_is_told_first():
+    """3 % of water on pellets at .69 make .8 and more; before, the caution asked the pellets without it."""
+    case = level("mill-line")
+    assert any("close to where moulds grow" in w.text for w in cautions_of(case))
+    wet = replace(case, {"coating.water": "3 %"})
+    result = coolsim.predict(wet)
+    assert float(result.coated.water_activity) > 0.75
+    (words,) = cautions_of(wet, "water activity")
+    assert words.text.endswith(MOULDY) and told_first(words)
+    # judged is the mean here, as of the coat
+    assert f"water activity {float(result.coated.water_activity):.2f} in store" in words.text
+    # what is told of wishes: the same bound before and after
+    isotherm, store = case.material.isotherm, float(result.in_store.temperature)
+    (bound,) = [c.bound for c in unfit(dataclasses.replace(wet, target=Target(), bag=Bag()))]
+    X = equilibrium_moisture(isotherm, bound, store)
+    assert water_activity(isotherm, X + 0.03 * (1 + X), store) == pytest.approx(0.70, abs=1e-9)
+
+
+def test_a_warm_store_of_bags_is_judged_at_its_own_temperature():
+    """Kept at 45 °C pellets are moister air than at 25 °C, where laboratories measure; before, .61 was silent."""
+    case = replace(
+        level("mill-line"), {"recipe.ingredient.1.moisture": "11.8 %", "bag.store_temperature": "45 degC"}
+    )
+    result = coolsim.predict(case)
+    judged, kept = float(result.in_store.water_activity), float(result.bag.water_activity_in_store)
+    assert 0.61 < judged < 0.65 < 0.70 < kept
+    (words,) = cautions_of(case, "water activity")
+    assert "in the store of [bag]" in words.text and words.text.endswith(MOULDY) and told_first(words)
+    # a little cooler: possible, which nothing else says below .65
+    mild = replace(case, {"bag.store_temperature": "25 degC"})
+    assert "moulds are possible" in cautions_of(mild, "water activity")[0].text
+
+
+def test_a_store_far_below_the_isotherm_is_doubted():
+    farm = replace(level("farm-line"), {"bag.coldest_store": "-8 degC", "bag.store_temperature": "-8 degC"})
+    (words,) = cautions_of(farm, "water activity in store, at -8 °C (18 °F)")
+    assert "warmest to bag at" in words.text and "40–90 °C" in words.text and "too low" in words.text
+    assert not cautions_of(level("farm-line"), "water activity in store, at")
+    assert not cautions_of(level("mill-line"), "water activity in store, at")
+
+
+def test_a_material_of_ones_own_is_warned_of_its_bags_too():
+    """With nothing assumed there was no other warning, and then none of the bags either."""
+    case = replace(level("mill-line"), {"bag.coldest_store": "2 degC"})
+    known = {n: dataclasses.replace(p, assumed=False) for n, p in case.material.provenance.items()}
+    case = dataclasses.replace(case, material=dataclasses.replace(case.material, provenance=known))
+    result = dataclasses.replace(coolsim.predict(case), warnings=(), bag=None)
+    assert any(w.text.startswith("bags may sweat") for w in with_surroundings(case, result).warnings)
+
+
+def test_wishes_are_told_as_before_the_coat():
+    case = case_of(TARGET + '[coating]\noil = "3 %"\nwater = "2 %"\n')
+    (note,) = cautions_of(case, "the target of 12 % is of the coated pellets")
+    found = bounds(case)
+    assert f"0.65 in store is {found['water_activity']:.3f} before" in note.text
+    warm = found["above_ambient"]
+    assert f"6.0 K (10.8 °F) above the air outside is {warm:.1f} K ({1.8 * warm:.1f} °F) before" in note.text
+
+
+def test_a_mash_as_warm_as_the_air_is_told():
+    words = "recipe.temperature is not given"
+    assert cautions_of(level("farm-line"), words) and not cautions_of(level("mill-line"), words)

@@ -15,8 +15,9 @@ from collections.abc import Iterator, Sequence
 from coolsim.case import Case, Line, Target
 from coolsim.errors import Fault
 from coolsim.line import by_itself
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.predict import predict
-from coolsim.requirements import MOULDS_ACTIVE, AtLimit, Verdict, verdicts_of
+from coolsim.requirements import AtLimit, Verdict, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.asked import placed
 from coolsim.studies.sizing import alone
