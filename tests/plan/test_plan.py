@@ -157,6 +157,22 @@ def test_ingredients_and_steam_are_paid():
     assert plan.shift.cost.heat == pytest.approx(heat, rel=1e-9)
 
 
+def test_what_has_no_price_is_named():
+    """Oil counted as free, so that more of it made a tonne cheaper, and nothing said so."""
+    plan = planned(
+        feed="", more=RECIPE + EQUIPMENT + '[costs]\nelectricity = "0.2 /kWh"\n[coating]\noil = "5 %"\n'
+    )
+    (told,) = [w.text for w in plan.warnings if "without a price" in w.text]
+    assert told.endswith("not in the cost: heat, soya meal, the oil of the coat.")
+    whole = RECIPE.replace('moisture = "11 %"\n', 'moisture = "11 %"\nprice = "0.4 EUR/kg"\n')
+    assert not any(
+        "without a price" in w.text for w in planned(feed="", more=whole + EQUIPMENT + PRICES).warnings
+    )
+    assert not any(
+        "without a price" in w.text for w in planned(more=EQUIPMENT).warnings
+    )  # nothing costs anything
+
+
 def test_water_of_the_line_closes():
     """Mash in, steam in; water lost, bagged and what is still inside: dry solid and water, of what was pressed."""
     plan = planned(feed="", more=RECIPE + WAY + EQUIPMENT)
