@@ -378,13 +378,13 @@ def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
 
 
 def _smallest_changes(answer: SettingsAnswer, page: Page) -> str:
-    """Return the table of what each thing alone would have to become: name, value now, value that serves."""
+    """Return the table of what each thing alone would have to become, from the nearest settings on."""
     rows = [(change.change, _now(change, page), _to(change, page)) for change in answer.smallest_changes]
-    titles = ("Alone would do", "now", "to")
+    titles = ("Alone would do", "nearest", "to")
     if page.width >= NARROW:
         return table([titles, *rows], page, right=(1, 2), bold=(0,))
     return wrapped(titles[0], page, style="bold") + "".join(
-        wrapped(f"{label}: {to} (now {at})", page, indent=2) for label, at, to in rows
+        wrapped(f"{label}: {to} (nearest {at})", page, indent=2) for label, at, to in rows
     )
 
 

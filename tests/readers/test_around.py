@@ -254,6 +254,15 @@ def test_words_for_slips(more, key, words):
     assert key in found and words in found[key].allowed, found
 
 
+def test_who_types_fahrenheit_is_answered_in_it():
+    found = faults(BARE.format(feed=TYPED) + RECIPE.replace("80 degC", "220 degF"))[
+        "conditioning.temperature"
+    ]
+    assert "220 degF" in found.found and "212 degF" in found.allowed  # boiling at 101.325 kPa
+    cold = faults(BARE.format(feed=TYPED) + RECIPE.replace("80 degC", "60 degF"))["conditioning.temperature"]
+    assert "60 degF" in cold.found and "77 degF" in cold.allowed  # mash of 25 °C
+
+
 def test_a_line_without_any_capacity_needs_a_throughput():
     text = BARE.format(feed='temperature = "80 degC"\nmoisture = "15.5 %"')
     found = faults(text + '[[equipment]]\nname = "cooler"\nmachine = "cooler"\n')
