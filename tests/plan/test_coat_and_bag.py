@@ -13,6 +13,7 @@ from shipped import level
 import coolsim
 from coolsim.case import Bag, Target
 from coolsim.cautions import MOULDY, told_first, unfit
+from coolsim.finishing import uncoated
 from coolsim.machines import appraised, machine_of
 from coolsim.physics import air, coating
 from coolsim.physics.sorption import equilibrium_moisture, water_activity
@@ -55,6 +56,8 @@ def test_a_target_of_coated_pellets_is_solved_backwards():
     assert coated["lowest_moisture"] == pytest.approx(0.116 * 1.25, rel=1e-14)
     assert coated["water_activity"] == plain["water_activity"] == 0.65
     assert plain["moisture"] == 0.124  # to the bit as ever
+    # reckoned into the target, as sizes and pictures have it, it is the same
+    assert bounds(uncoated(case_of(TARGET + COAT))) == pytest.approx(coated, rel=1e-12)
     # warm oil warms: pellets must leave cooler than what the coated may be (20 °C outside, oil of 40 °C)
     assert coated["above_ambient"] < plain["above_ambient"]
     case = case_of(TARGET + COAT)
@@ -157,17 +160,31 @@ def test_many_cases_and_lines_are_judged_alike():
 
 @pytest.mark.thorough
 def test_a_size_for_coated_pellets_is_that_for_the_target_before():
+    """Oil of 4 %: moisture and tolerance are 1.04 times as much before it, and a kg of pellets sells as 1.04 kg."""
     case = level("cooler-to-buy")
-    before = coolsim.size(case)
-    moisture = case.target.moisture
-    wish = f"{100 * moisture / 1.04:.12g} %"
-    coat = {"coating.oil": "4 %", "coating.oil_temperature": "20 degC"}
-    oily = replace(case, coat | {"target.moisture": wish})
-    oily = dataclasses.replace(oily, target=dataclasses.replace(oily.target, maximum_above_ambient=None))
-    plain = dataclasses.replace(case, target=dataclasses.replace(case.target, maximum_above_ambient=None))
-    after = coolsim.size(oily)
-    assert after.floor_area == pytest.approx(coolsim.size(plain).floor_area, rel=0.02)
-    assert before.met
+    before = replace(
+        case, {"target.moisture": "11.7 %", "target.tolerance": "0.4 %", "costs.feed": "0.832 /kg"}
+    )
+    after = replace(
+        case,
+        {
+            "target.moisture": f"{11.7 / 1.04:.14g} %",
+            "target.tolerance": f"{0.4 / 1.04:.14g} %",
+            "costs.feed": "0.8 /kg",
+            "coating.oil": "4 %",
+            "coating.oil_temperature": "20 degC",
+        },
+    )
+    plain, oily = (
+        coolsim.size(dataclasses.replace(c, target=dataclasses.replace(c.target, maximum_above_ambient=None)))
+        for c in (before, after)
+    )
+    assert plain.met and oily.met
+    # the same search, by numbers that differ by rounding
+    assert oily.floor_area == pytest.approx(plain.floor_area, rel=1e-9)
+    for one, other in zip(oily.served, plain.served):
+        assert one.cost_per_tonne == pytest.approx(other.cost_per_tonne, rel=1e-6)
+        assert one.exact_cost_per_tonne == pytest.approx(other.exact_cost_per_tonne, rel=1e-5)
 
 
 def test_a_year_counts_hours_in_which_bags_may_sweat():
