@@ -58,6 +58,10 @@ def test_a_target_of_coated_pellets_is_solved_backwards():
     assert plain["moisture"] == 0.124  # to the bit as ever
     # reckoned into the target, as sizes and pictures have it, it is the same
     assert bounds(uncoated(case_of(TARGET + COAT))) == pytest.approx(coated, rel=1e-12)
+    # a slurry's water, where nobody types a water activity: moulds would be active above .70 once coated
+    slurry = case_of('[target]\nmoisture = "12 %"\n[coating]\nwater = "2 %"\n')
+    assert bounds(uncoated(slurry)) == pytest.approx(bounds(slurry), rel=1e-12)
+    assert bounds(slurry)["water_activity"] < 0.65 and not bounds(uncoated(case_of(COAT)))
     # warm oil warms: pellets must leave cooler than what the coated may be (20 °C outside, oil of 40 °C)
     assert coated["above_ambient"] < plain["above_ambient"]
     case = case_of(TARGET + COAT)
