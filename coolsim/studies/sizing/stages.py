@@ -61,7 +61,7 @@ def size(case: Case, on_dial: bool) -> SizeAnswer:
     fed = [_as_fed(case, result, k) for result in today]
     added = [_added(result, predict(one)) for one, result in zip(fed, today)]
     for turn in range(ROUNDS):
-        aims = [_aim(case, k, add, turn > 0) for add in added]
+        aims = [_aim(line, k, add, turn > 0) for line, add in zip(lines, added)]
         aimed = [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)]
         service = Service(names, aimed, on_dial)
         answer = dataclasses.replace(alone.size(service), stage=case.sizing.stage)
@@ -71,7 +71,9 @@ def size(case: Case, on_dial: bool) -> SizeAnswer:
         there = [in_line(line, answer, one) for line, one in zip(lines, machines)]
         results = [predict(one) for one in there]
         verdicts = [verdicts_of(one, result) for one, result in zip(there, results)]
-        if all(v.met for each in verdicts for v in each) and not _too_dry(case, results, aims, answer.served):
+        if all(v.met for each in verdicts for v in each) and not _too_dry(
+            lines[0], results, aims, answer.served
+        ):
             break
         added = [_added(result, predict(one)) for one, result in zip(machines, results)]
     served = tuple(_in_its_line(s, result, k) for s, result in zip(answer.served, results))
