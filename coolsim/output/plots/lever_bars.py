@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
-from coolsim.finishing import target_moisture
+from coolsim.finishing import uncoated
 from coolsim.output.levers import end_text
 from coolsim.output.page import Page
 from coolsim.output.plots import style
