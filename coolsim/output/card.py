@@ -148,8 +148,8 @@ def words(case: Case, chart: Chart | None, page: Page, labels: Sequence[str] = (
         "exactly: check the first lots.",
         f"{off}, {wait}, then measure the moisture and temperature of the pellets. Tell the shift lead.",
         f"Whatever the chart says: do not bag pellets above {wet} moisture{than}{_once_coated(case)}. Wet "
-        "or warm feed moulds and can heat itself. Dust explodes: no sparks, keep it clean. Stop and lock out before reaching in. Site rules "
-        "and local codes come first.",
+        "or warm feed moulds and can heat itself. Dust explodes: no sparks, keep it clean. Stop and lock out "
+        "before reaching in. Site rules and local codes come first.",
     ]
 
 
