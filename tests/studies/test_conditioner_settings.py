@@ -311,3 +311,17 @@ def test_a_plan_of_settings_found_keeps_them():
     # 1000 kg/h of mash hold it back: as much feed as its solid has with that water
     solid = 1000.0 * 0.88 / 3600.0
     assert plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(solid, rel=1e-6)
+
+
+def test_a_plan_of_settings_found_keeps_them_where_its_throughput_moves():
+    """The press gives 900 kg/h of wet pellets, however wet: with less water that is more of the same mash."""
+    text = COOLER.replace('throughput = "1000 kg/h"\n', "") + RECIPE + STEAM
+    text += '[[equipment]]\nname = "press"\ncatch = ["2 kg", "8 s"]\n'
+    case = replace(loads(text), {"limits.conditioning_water": ["0 %", "1 %"]})
+    assert 3600 * case.feed.throughput == pytest.approx(900.0, rel=1e-9)
+    answer = coolsim.find_settings(case)
+    assert answer.case.feed.throughput < case.feed.throughput * 0.995  # the same mash, with less water in it
+    plan = coolsim.plan(answer.case)
+    assert plan.case.conditioning == answer.case.conditioning != case.conditioning
+    assert plan.case.cooler == answer.case.cooler
+    assert 3600 * plan.throughput == pytest.approx(900.0, rel=1e-6)
