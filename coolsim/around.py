@@ -49,6 +49,11 @@ class Shift(Table):
         return (self.per_day or 1.0) * (self.days_per_year or SHIFT_DAYS)
 
     @property
+    def late(self) -> bool:
+        """Whether a break begins once the shift is over."""
+        return any(begin >= self.seconds for begin, _ in self.breaks)
+
+    @property
     def assumed(self) -> bool:
         """Whether hours or days are."""
         return self.hours is None or self.days_per_year is None

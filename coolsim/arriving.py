@@ -28,6 +28,7 @@ from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 
 WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
+WEATHERS = 0.05  # of the pressure of the air: what weather moves it by
 ADDS_UP = 0.005  # how far shares of a recipe may be from a whole
 BEFORE = {"recipe": Recipe, "conditioning": Conditioning, "die": Die, "way": Way}  # tables, by name
 MASH, CONDITIONED, DIE, FLASHED, COOLER = "mash", "conditioned", "die", "after the flash", "cooler"
@@ -238,6 +239,12 @@ def objections(
     elif steam:
         allowed = 'it needs the mash: [[recipe.ingredient]] with share and moisture (one of "100 %" will do)'
         yield "conditioning", "no recipe beside it", allowed
+    least = float(np.min(outside.pressure))
+    if steam.steam_pressure is not None and steam.steam_pressure < (1 - WEATHERS) * least:
+        allowed = (
+            f"absolute, so no less than the air's {least / 1e3:.0f} kPa: what a gauge reads is that much less"
+        )
+        yield "conditioning.steam_pressure", f"{steam.steam_pressure / 1e3:.4g} kPa", allowed
     if steam.temperature is None or not recipe.ingredient:
         return
     boiling, hot = float(np.min(air.saturation_temperature(outside.pressure))), steam.temperature

@@ -17,6 +17,10 @@ from coolsim.result import Result, Warning
 SWEATS = "bags may sweat"  # how that caution begins
 MOULDY = "moulds are active. Do not bag; dry further."  # how the caution against moulds ends
 CLOSE_TO_MOULDS = 0.65  # water activity in store; common practice keeps below it, no source
+FAR_POINTS, FAR_KELVIN = (
+    0.02,
+    15.0,
+)  # kg/kg wet and K, typed less computed; judged: steam and way leave half open
 FAR_BELOW = (
     20.0  # K below the temperatures of an isotherm's fit; judged: there water activities come out too low
 )
@@ -44,10 +48,34 @@ def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
     if case.arrival is not None and case.recipe.ingredient and case.recipe.temperature is None:
         words = "the mash is taken to be as warm as the air outside, and not frozen."
         yield Warning("note", f"recipe.temperature is not given: {words}")
+    yield from _far_from_its_recipe(case)
     if result.coated is not None:
         yield from _coated(case, result)
     if result.bag is not None:
         yield from _bagged(case, result)
+
+
+def _far_from_its_recipe(case: Case) -> Iterator[Warning]:
+    """What was typed of the feed and cannot be of this recipe: one of the two is wrong."""
+    known = case.arrival
+    if known is None or not case.recipe.ingredient:
+        return
+    M = float(known.moisture_offset or known.die_moisture_offset)
+    T = float(known.temperature_offset or known.die_temperature_offset)
+    typed_M = case.feed.moisture if known.typed_moisture is None else known.typed_moisture
+    typed_T = case.feed.temperature if known.typed_temperature is None else known.typed_temperature
+    each = (
+        ("moisture", f"{100 * typed_M:.1f} %", M, f"{100 * abs(M):.1f} points", FAR_POINTS),
+        ("temperature", temperature(typed_T), T, difference(abs(T)), FAR_KELVIN),
+    )
+    for name, typed, off, gap, far in each:
+        if abs(off) > far:
+            side = "above" if off > 0 else "below"
+            yield Warning(
+                "check",
+                f"the feed's {name} as typed, {typed}, is {gap} {side} what recipe, conditioning, die and way make "
+                "it. Measure it again, and where feed.sampled_at says; else what is before it is not as typed.",
+            )
 
 
 def _coated(case: Case, result: Result) -> Iterator[Warning]:
@@ -115,7 +143,9 @@ def _bagged(case: Case, result: Result) -> Iterator[Warning]:
     if bool(bag.sweats):
         warmest = float(bag.warmest_pellet)
         cool = "" if np.isnan(warmest) else f" Bag at no more than {temperature(warmest, 1)}, or dry further."
-        point, film = temperature(float(bag.dew_point), 1), temperature(float(bag.coldest_film), 1)
+        gap = float(bag.dew_point) - float(bag.coldest_film)
+        digits = 1 if gap >= 0.1 else 3
+        point, film = (temperature(float(x), digits) for x in (bag.dew_point, bag.coldest_film))
         grams, more = 1e3 * float(bag.condensate), 1e3 * MIGRATION
         yield Warning(
             "check",

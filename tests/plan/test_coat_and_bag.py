@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from pathlib import Path
 
 import numpy as np
@@ -270,6 +271,15 @@ def test_wishes_are_told_as_before_the_coat():
     assert f"0.65 in store is {found['water_activity']:.3f} before" in note.text
     warm = found["above_ambient"]
     assert f"6.0 K (10.8 °F) above the air outside is {warm:.1f} K ({1.8 * warm:.1f} °F) before" in note.text
+
+
+def test_a_dew_point_is_told_apart_from_the_film_that_it_passes():
+    case = level("mill-line")
+    point = float(coolsim.predict(case).bag.dew_point)
+    tight = replace(case, {"bag.coldest_store": f"{point - 0.004:.6f} degC"})
+    (words,) = cautions_of(tight, "bags may sweat")
+    gas, film = (float(x) for x in re.findall(r"(-?[0-9.]+) °C", words.text)[:2])
+    assert gas > film
 
 
 def test_a_mash_as_warm_as_the_air_is_told():
