@@ -17,8 +17,14 @@ from coolsim.case import Air
 from coolsim.cli import app
 from coolsim.coming import conditioned_as, in_air, in_air_each
 from coolsim.errors import InputError
+from coolsim.machines import Setting
+from coolsim.machines.base import DIAL
+from coolsim.output.page import Page
+from coolsim.output.settings import to_set
 from coolsim.physics import conditioning
+from coolsim.quantities import QUANTITIES
 from coolsim.scenario import loads, replace, typed_back
+from coolsim.studies.settings.answer import Chosen
 
 RECIPE = """
 [recipe]
@@ -297,6 +303,19 @@ def test_what_is_opened_in_python_is_looked_at_too():
     limits = dataclasses.replace(case.limits, conditioning_water=(0.03, 0.01))
     with pytest.raises(InputError, match="lowest comes first"):
         coolsim.find_settings(dataclasses.replace(case, limits=limits))
+
+
+def test_what_follows_the_feed_is_not_called_as_given():
+    """A belt of pinned depth runs slower with less wet feed: before, "0.310 … 0.30467 m/min as given"."""
+    case = case_of(COOLER, STEAM, conditioning_water=["0 %", "3 %"])
+    answer = coolsim.find_settings(case)
+    speed = Setting(QUANTITIES["belt_speed"], step=DIAL["belt_speed"])
+    depth = Setting(QUANTITIES["bed_depth"], step=DIAL["bed_depth"])
+    chosen = (Chosen(speed, 0.31 / 60, 0.30467 / 60), Chosen(depth, 0.08, 0.08))
+    told = to_set(case, dataclasses.replace(answer, chosen=chosen), Page())
+    rows = [" ".join(line.split()) for line in told.splitlines()]
+    assert "belt speed 0.310 m/min 0.305 m/min follows the feed" in rows
+    assert "depth of the bed 8.0 cm 8.0 cm as given" in rows
 
 
 def test_a_plan_of_settings_found_keeps_them():
