@@ -157,7 +157,7 @@ class Equipment:
     capacity: Given = documented("kg/s", "what it takes, all the time", default=None)
     batch: Given = documented("kg", "what it takes at once", default=None)
     cycle: Given = documented("s", "from one batch to the next", default=None)
-    catch: Any = documented("kg, s", "a timed catch: what ran out in what time", default=None)
+    catch: Any = documented("kg, s", "a timed catch: what ran out, wet, in what time", default=None)
     power: Given = documented("W", "electric, while it runs", default=None)
     loss: Given = documented("-", "share of what enters that is lost, as dust", default=None)
     machine: str | None = documented(
