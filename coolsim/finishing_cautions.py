@@ -141,8 +141,6 @@ def _bagged(case: Case, result: Result) -> Iterator[Warning]:
     bag = result.bag
     assert bag is not None
     if bool(bag.sweats):
-        warmest = float(bag.warmest_pellet)
-        cool = "" if np.isnan(warmest) else f" Bag at no more than {temperature(warmest, 1)}, or dry further."
         gap = float(bag.dew_point) - float(bag.coldest_film)
         digits = 1 if gap >= 0.1 else 3
         point, film = (temperature(float(x), digits) for x in (bag.dew_point, bag.coldest_film))
@@ -151,7 +149,7 @@ def _bagged(case: Case, result: Result) -> Iterator[Warning]:
             "check",
             f"{SWEATS}: the gas in them has a dew point of {point}, the film gets as cold as {film}. The gas "
             f"alone holds {grams:.1f} g too much a bag; moisture that migrates may bring some {more:.0f} g to "
-            f"each m² of film.{cool}",
+            f"each m² of film. {_against_sweating(case, float(bag.warmest_pellet), point)}",
         )
     activity, judged = float(bag.water_activity_in_store), activity_in_store(case, result)
     if activity > MOULDS_ACTIVE >= judged:
@@ -164,6 +162,17 @@ def _bagged(case: Case, result: Result) -> Iterator[Warning]:
             "Dry further.",
         )
     yield from _extrapolated(case, result)
+
+
+def _against_sweating(case: Case, warmest: float, point: str) -> str:
+    """What to do; the air outside cools nothing below itself."""
+    if warmest >= float(case.air.temperature):
+        cool = f"Bag at no more than {temperature(warmest, 1)}"
+        return f"{cool}, dry further, or keep the store above {point} for two days."
+    cold = "" if np.isnan(warmest) else f" They would have to be bagged at {temperature(warmest, 1)}."
+    return (
+        f"Keep the store above {point} for two days, or dry further: air outside cools them too little.{cold}"
+    )
 
 
 def _extrapolated(case: Case, result: Result) -> Iterator[Warning]:

@@ -273,6 +273,19 @@ def test_wishes_are_told_as_before_the_coat():
     assert f"6.0 K (10.8 °F) above the air outside is {warm:.1f} K ({1.8 * warm:.1f} °F) before" in note.text
 
 
+def test_who_cannot_cool_so_far_is_told_of_the_store():
+    """In air of 16 °C nobody cools pellets to some 3 °C: what remains is the store, or drier pellets."""
+    (words,) = cautions_of(replace(level("mill-line"), {"bag.coldest_store": "-5 degC"}), "bags may sweat")
+    assert "Bag at no more than" not in words.text
+    point = float(coolsim.predict(level("mill-line")).bag.dew_point)  # below it the gas in the bag gets wet
+    assert (
+        f"Keep the store above {point:.1f} °C ({1.8 * point + 32:.1f} °F) for two days, or dry" in words.text
+    )
+    # a kelvin is soon cooled away
+    (words,) = cautions_of(replace(level("mill-line"), {"bag.coldest_store": "11.8 degC"}), "bags may sweat")
+    assert "Bag at no more than 18." in words.text and f"or keep the store above {point:.1f}" in words.text
+
+
 def test_a_dew_point_is_told_apart_from_the_film_that_it_passes():
     case = level("mill-line")
     point = float(coolsim.predict(case).bag.dew_point)
