@@ -344,3 +344,8 @@ def test_a_plan_of_settings_found_keeps_them_where_its_throughput_moves():
     assert plan.case.conditioning == answer.case.conditioning != case.conditioning
     assert plan.case.cooler == answer.case.cooler
     assert 3600 * plan.throughput == pytest.approx(900.0, rel=1e-6)
+    # settings are of the same mash, so that typed back they are at its throughput, not at the press's
+    back = typed_back(case, answer.case)
+    assert back["feed.throughput"] == f"{3600 * answer.case.feed.throughput:.9g} kg/h"
+    again = coolsim.predict(replace(case, back)).pellets_out.moisture_wb
+    assert again == pytest.approx(answer.result.pellets_out.moisture_wb, abs=1e-8)
