@@ -49,6 +49,11 @@ class Shift(Table):
         return (self.per_day or 1.0) * (self.days_per_year or SHIFT_DAYS)
 
     @property
+    def late(self) -> bool:
+        """Whether a break begins once the shift is over."""
+        return any(begin >= self.seconds for begin, _ in self.breaks)
+
+    @property
     def assumed(self) -> bool:
         """Whether hours or days are."""
         return self.hours is None or self.days_per_year is None
@@ -152,7 +157,7 @@ class Equipment:
     capacity: Given = documented("kg/s", "what it takes, all the time", default=None)
     batch: Given = documented("kg", "what it takes at once", default=None)
     cycle: Given = documented("s", "from one batch to the next", default=None)
-    catch: Any = documented("kg, s", "a timed catch: what ran out in what time", default=None)
+    catch: Any = documented("kg, s", "a timed catch: what ran out, wet, in what time", default=None)
     power: Given = documented("W", "electric, while it runs", default=None)
     loss: Given = documented("-", "share of what enters that is lost, as dust", default=None)
     machine: str | None = documented(

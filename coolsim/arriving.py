@@ -28,6 +28,7 @@ from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 
 WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
+WEATHERS = 0.05  # of the pressure of the air: what weather moves it by
 ADDS_UP = 0.005  # how far shares of a recipe may be from a whole
 BEFORE = {"recipe": Recipe, "conditioning": Conditioning, "die": Die, "way": Way}  # tables, by name
 MASH, CONDITIONED, DIE, FLASHED, COOLER = "mash", "conditioned", "die", "after the flash", "cooler"
@@ -219,6 +220,11 @@ def _given(value: Any, otherwise: Any) -> Any:
     return otherwise if value is None else value
 
 
+def _degrees(celsius: float) -> str:
+    """A temperature in the units of either reader, as it is typed."""
+    return f"{celsius:.4g} degC ({1.8 * celsius + 32:.4g} degF)"
+
+
 def objections(
     recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
 ) -> Iterator[tuple[str, str, str]]:
@@ -233,15 +239,21 @@ def objections(
     elif steam:
         allowed = 'it needs the mash: [[recipe.ingredient]] with share and moisture (one of "100 %" will do)'
         yield "conditioning", "no recipe beside it", allowed
+    least = float(np.min(outside.pressure))
+    if steam.steam_pressure is not None and steam.steam_pressure < (1 - WEATHERS) * least:
+        allowed = (
+            f"absolute, so no less than the air's {least / 1e3:.0f} kPa: what a gauge reads is that much less"
+        )
+        yield "conditioning.steam_pressure", f"{steam.steam_pressure / 1e3:.4g} kPa", allowed
     if steam.temperature is None or not recipe.ingredient:
         return
     boiling, hot = float(np.min(air.saturation_temperature(outside.pressure))), steam.temperature
     mash = float(np.max(mash_temperature(recipe, outside)))
-    key, found = "conditioning.temperature", f"{hot:.4g} degC"
+    key, found = "conditioning.temperature", _degrees(hot)
     if hot >= boiling:
-        yield key, found, f"below the boiling point of water at this pressure, {boiling:.1f} degC"
+        yield key, found, f"below the boiling point of water at this pressure, {_degrees(boiling)}"
     elif hot < mash:
-        yield key, found, f"steam only warms: no less than the mash, which is {mash:.4g} degC before it"
+        yield key, found, f"steam only warms: no less than the mash, which is {_degrees(mash)} before it"
     elif material is not None:
         M = recipe_moisture(recipe)
         if np.min(steam_and_water(material, M, mash, steam)[0]) < 0:
@@ -270,14 +282,14 @@ def range_objections(
         allowed = "conditioning.temperature beside it: what steam takes the mash to today, or leave it out"
         yield key, "a range, and no steam", allowed
     if high >= boiling:
-        allowed = f"below the boiling point of water at this pressure, {boiling:.1f} degC"
-        yield key, f"{high:.4g} degC as the highest", allowed
+        allowed = f"below the boiling point of water at this pressure, {_degrees(boiling)}"
+        yield key, f"{_degrees(high)} as the highest", allowed
     if low < mash:
-        allowed = f"steam only warms: no less than the mash, which is {mash:.4g} degC before it"
-        yield key, f"{low:.4g} degC as the lowest", allowed
+        allowed = f"steam only warms: no less than the mash, which is {_degrees(mash)} before it"
+        yield key, f"{_degrees(low)} as the lowest", allowed
     elif material is not None and low <= high:
         most = (steam.water or 0.0) if water is None else water[1]
         wettest = dataclasses.replace(steam, temperature=low, water=most)
         if np.min(steam_and_water(material, recipe_moisture(recipe), mash, wettest)[0]) < 0:
             allowed = "the most water alone makes the mash hotter: less of it, colder, or a higher lowest"
-            yield key, f"{low:.4g} degC as the lowest", allowed
+            yield key, f"{_degrees(low)} as the lowest", allowed

@@ -1,8 +1,9 @@
 """What each step of the line can take, in which order, and which holds it back.
 
 Masses are told per kg of mash (of feed, where no recipe is given): what enters a step, after what was lost or added
-before it. Steam and water come in at the last step before the cooler, where the die is; a timed catch is of what
-leaves, everything else of what enters. Arithmetic; nothing is simulated.
+before it. Steam and water come in at the last step before the cooler, where the die is. A timed catch is of what
+leaves, there with steam and water in it, everything else of what enters. However the conditioner is set, the wet kg
+of a catch are held: drier feed is more mash then. Arithmetic; nothing is simulated.
 """
 
 from __future__ import annotations
@@ -54,16 +55,19 @@ def steps_of(case: Case, result: Result | None = None) -> list[Step]:
     entries += [Equipment(name, machine=name) for name in names if name not in placed]
     last = max(k for k, e in enumerate(entries) if e.machine in names)
     first = min(k for k, e in enumerate(entries) if e.machine in names)
-    wet = _moistures(case, result)
+    M, *wet = _moistures(case, result)  # of the mash; of the feed, and behind each machine
+    die = wet[0] + _lost_on_the_way(case)
     grown = case.coating.coat.grown
     coat_at = next((k for k, e in enumerate(entries) if e.machine == COATING and k > last), last)
     steps, mass = [], 1.0
     for k, entry in enumerate(entries):
         if k == first:
-            mass *= (1 - wet[0]) / (1 - wet[1])  # steam, water, flash and way
+            mass *= (1 - M) / (1 - wet[0])  # the way; where no step is before it, steam and water, too
         enters, dries = mass, 0.0
+        if k == first - 1:
+            mass, M = mass * (1 - M) / (1 - die), die  # steam, water and flash
         if entry.machine in names:
-            done = names.index(entry.machine) + 1
+            done = names.index(entry.machine)
             left = (1 - wet[done]) / (1 - wet[done + 1])
             mass, dries = mass * left, 1 - left
         if k == coat_at:
@@ -117,11 +121,9 @@ def stage_names(case: Case) -> list[str]:
 
 
 def _moistures(case: Case, result: Result | None) -> list[float]:
-    """Moistures of the mash, of the feed, and behind each machine [kg/kg wet]."""
+    """Moistures of the mash (of the feed at the die, without a recipe), of the feed, and behind each machine."""
     fed = float(case.feed.moisture)
-    mash = fed
-    if case.arrival is not None and case.recipe.ingredient:
-        mash = float(case.arrival.states[0].moisture)
+    mash = fed if case.arrival is None else float(case.arrival.states[0].moisture)
     count = len(stage_names(case))
     if result is not None:
         each = [r.result for r in result.stages] or [result]
@@ -129,6 +131,14 @@ def _moistures(case: Case, result: Result | None) -> list[float]:
     target = target_moisture(case)
     dry = fed if target is None else min(float(target), fed)
     return [mash, fed, *[fed] * (count - 1), dry]
+
+
+def _lost_on_the_way(case: Case) -> float:
+    """How much moister [kg/kg wet] pellets run out of the die than they come to the cooler."""
+    if case.arrival is None:
+        return 0.0
+    die, last = case.arrival.states[-2:]
+    return float(die.moisture - last.moisture)
 
 
 def fed_share(steps: Sequence[Step], case: Case) -> float:

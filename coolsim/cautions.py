@@ -17,12 +17,13 @@ from coolsim.both_units import mass_flow
 from coolsim.both_units import temperature as _degrees
 from coolsim.case import Batch, Case, Line
 from coolsim.equipment.operating_point import MEANING, Status
-from coolsim.finishing import coldest_film, target_moisture
-from coolsim.finishing_cautions import SWEATS
+from coolsim.finishing import before_coating, coldest_film, target_moisture
+from coolsim.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, SWEATS, activity_in_store
 from coolsim.physics import air, packed_bed, pellet
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.quantities import QUANTITIES
-from coolsim.requirements import MOULDS_ACTIVE, SWEATING, THICK_FOG, Constraint, wishes_of
+from coolsim.requirements import SWEATING, THICK_FOG, Constraint, wishes_of
 from coolsim.result import Result, Schedule, StageRun, Warning
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
@@ -36,7 +37,6 @@ FAN_LEVELS = {
 }
 FULL_SPEED = 1.0 + 1e-6  # more is told
 WARM = 8.0  # K above the air outside; common practice, no source: 5 to 8
-MOULDY = "moulds are active. Do not bag; dry further."  # how the caution against moulds ends
 AS_GOOD_AS = 1.0 + 1e-6  # times a limit: settings are searched right up to one
 
 
@@ -104,13 +104,13 @@ TABLE: dict[str, tuple[Caution, ...]] = {
         Caution(
             "check",
             MOULDS_ACTIVE,
-            lambda c, r: r.in_store.water_activity,
+            activity_in_store,
             "water activity {x:.2f} in store (limit {limit:.2f}): " + MOULDY,
         ),
         Caution(
             "check",
-            0.65,
-            lambda c, r: r.in_store.water_activity,
+            CLOSE_TO_MOULDS,
+            activity_in_store,
             "water activity {x:.2f} in store (limit {limit:.2f}): close to where moulds grow. Dry further, or "
             "sell soon.",
         ),
@@ -156,8 +156,9 @@ def most_of_wettest_tenth(case: Case) -> float | None:
 def unfit(case: Case) -> list[Constraint]:
     """Bounds of what is `told_first`, where no wish is as strict: moulds that are active, bags that sweat."""
     found, wishes = [], {c.name: c.bound for c in wishes_of(case)}
-    if wishes.get("water_activity", np.inf) > MOULDS_ACTIVE:
-        found.append(Constraint(QUANTITIES["water_activity"], MOULDS_ACTIVE, of_target=True, assumed=True))
+    active = before_coating(case)("water_activity", MOULDS_ACTIVE)
+    if wishes.get("water_activity", np.inf) > active:
+        found.append(Constraint(QUANTITIES["water_activity"], active, of_target=True, assumed=True))
     if case.bag and SWEATING not in wishes:
         found.append(Constraint(QUANTITIES[SWEATING], coldest_film(case), of_target=True, assumed=True))
     return found

@@ -14,6 +14,7 @@ import numpy as np
 from coolsim.case import Case, Coating
 from coolsim.fields import Number
 from coolsim.physics import bag, coating
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.physics.coating import Coat
 from coolsim.physics.sorption import equilibrium_moisture, water_activity
 from coolsim.result import Bagged, Coated, Result
@@ -96,6 +97,15 @@ def coldest_film(case: Case) -> Number:
     return case.air.temperature if case.bag.coldest_store is None else case.bag.coldest_store
 
 
+def once_coated(case: Case, activity: Number, store: Number) -> Number:
+    """Water activity of coated pellets that had `activity` before, both at the temperature of the store [°C]."""
+    coat, isotherm = _coat_in_bag(case), case.material.isotherm
+    if not coat.water:
+        return activity
+    before = equilibrium_moisture(isotherm, activity, store)
+    return water_activity(isotherm, coating.sorbing_moisture(coat, before), store)
+
+
 def headspace_dew_point(case: Case, moisture_wb: Number, temperature: Number) -> Number:
     """Dew point [°C] of a bag of pellets that leave with a moisture and temperature: what a search asks for.
 
@@ -170,11 +180,14 @@ def uncoated(case: Case) -> Case:
     def of(quantity: str, bound: Any) -> Any:
         return None if bound is None else turned(quantity, bound)
 
+    activity = target.maximum_water_activity
+    if activity is None and target and coat.water:  # kept though nobody typed it (`requirements.wishes_of`)
+        activity = MOULDS_ACTIVE
     target = dataclasses.replace(
         target,
         moisture=target_moisture(case),
         tolerance=None if target.tolerance is None else target.tolerance * coat.grown,
-        maximum_water_activity=of("water_activity", target.maximum_water_activity),
+        maximum_water_activity=of("water_activity", activity),
         maximum_above_ambient=of("above_ambient", target.maximum_above_ambient),
     )
     price = case.costs.feed

@@ -77,7 +77,8 @@ def predict(
 def with_surroundings(case: Case, result: Result) -> Result:
     """The result of a case with what its coating and bag make of it, and with what to look at there."""
     result = finished(case, result)
-    more = list(around_the_machine(case, result)) if result.warnings else []
+    single = np.ndim(result.pellets_out.moisture_wb) == 0
+    more = list(around_the_machine(case, result)) if single else []
     return (
         dataclasses.replace(result, warnings=tuple(worst_first([*result.warnings, *more])))
         if more

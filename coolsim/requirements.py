@@ -20,6 +20,7 @@ from coolsim.equipment import fan
 from coolsim.fields import Array, Number, documented
 from coolsim.finishing import before_coating, coldest_film, headspace_dew_point, headspace_dew_points
 from coolsim.model.columns import MOST
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.result import Result
 
@@ -28,7 +29,6 @@ LIFT_OFF = (
     0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
 )
 LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
-MOULDS_ACTIVE = 0.70  # water activity in store, where nobody typed one: moulds are active beyond (seen)
 THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
 AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts as at the limit
 # A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.

@@ -45,8 +45,8 @@ def plan(
     """Plan a shift of the line of SCENARIO: what it gives, what holds it back, what it costs.
 
     Each [[equipment]] is a step, in order: name, and capacity, or batch with cycle, or catch = [mass, time] of what
-    leaves; power and loss. The scenario's own machine stands where an entry says machine = "cooler" (or a stage's
-    name), else last; machine = "coating" says where the coat goes on. [shift] has hours (8 h), per_day,
+    leaves, weighed wet; power and loss. The scenario's own machine stands where an entry says machine = "cooler" or
+    a stage's name, else last; machine = "coating" says where the coat goes on. [shift] has hours (8 h), per_day,
     days_per_year and breaks. Without feed.throughput the slowest step gives it. [[recipe.ingredient]],
     [conditioning], [die] and [way] say how the feed comes, [coating] and [bag] what becomes of it.
 

@@ -12,11 +12,11 @@ from coolsim.equipment import fan
 from coolsim.line import said_once
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.lines import machines
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.requirements import (
     LEAST_DEPTH,
     LIFT_OFF,
     LIFTED,
-    MOULDS_ACTIVE,
     is_dryer,
     least_depth,
     least_time,

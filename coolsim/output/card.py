@@ -15,6 +15,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
+from coolsim.finishing import uncoated
 from coolsim.output import letters, paper, quantities
 from coolsim.output.page import Page
 from coolsim.output.paper import DARK, INK, MARGIN, PALE, PAPER, PAPERS, POINT
@@ -146,9 +147,9 @@ def words(case: Case, chart: Chart | None, page: Page, labels: Sequence[str] = (
         "enough in all hours there; set what it says and check every lot. As computed, without what is not known "
         "exactly: check the first lots.",
         f"{off}, {wait}, then measure the moisture and temperature of the pellets. Tell the shift lead.",
-        f"Whatever the chart says: do not bag pellets above {wet} moisture{than}. Wet or warm feed moulds and can "
-        "heat itself. Dust explodes: no sparks, keep it clean. Stop and lock out before reaching in. Site rules "
-        "and local codes come first.",
+        f"Whatever the chart says: do not bag pellets above {wet} moisture{than}{_once_coated(case)}. Wet "
+        "or warm feed moulds and can heat itself. Dust explodes: no sparks, keep it clean. Stop and lock out "
+        "before reaching in. Site rules and local codes come first.",
     ]
 
 
@@ -192,6 +193,14 @@ def title_of(case: Case) -> str:
     return one_line(case.title) or "Settings chart"
 
 
+def _once_coated(case: Case) -> str:
+    """Wishes are of coated pellets; readings at the machine are of those before, which may be wetter."""
+    if not case.coating:
+        return ""
+    before = uncoated(case).target
+    return f", once coated (before: {100 * (before.moisture + (before.tolerance or 0.0)):.4g} %)"
+
+
 def _head(sheet: Any, case: Case, wide: float) -> None:
     whole = letters.drawable(title_of(case))
     title = paper.shortened(whole, (wide - 2 * MARGIN) / POINT, 19)
@@ -202,7 +211,7 @@ def _head(sheet: Any, case: Case, wide: float) -> None:
         wanted = f"{100 * target.moisture:.4g} ± {100 * target.tolerance:.3g} % moisture"
     else:
         wanted = f"{100 * target.moisture:.4g} % moisture or drier"
-    text = f"What to set by the weather outside, for pellets at {wanted}"
+    text = f"What to set by the weather outside, for pellets at {wanted}{_once_coated(case)}"
     paper.write(sheet, MARGIN, MARGIN + 11, text, 12, va="top")
 
 

@@ -14,8 +14,9 @@ from typing import Any
 
 from coolsim.errors import Fault, InputError
 from coolsim.output.page import Page, joined, pretty, table, wrapped
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, MOULDS_ACTIVE, THICK_FOG
+from coolsim.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
 from coolsim.scenario.stages import OF_LINE

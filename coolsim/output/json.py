@@ -47,9 +47,23 @@ def document(case: Case, result: Result, scenario: str, version: str) -> dict[st
         **_dryer_groups(result),
         **({"stages": [_stage(run) for run in result.stages]} if result.stages else {}),
         **({"fan": _fan(result.fan)} if result.fan else {}),
+        **({} if case.arrival is None else {"feed": feed_as_json(case)}),
         **finishing_as_json(result),
         "verdicts": verdicts.as_json(verdicts_of(case, result)),
         "warnings": [{"level": warning.level, "text": warning.text} for warning in result.warnings],
+    }
+
+
+def feed_as_json(case: Case) -> dict[str, Any]:
+    """The feed of a case, and what it was from place to place before the machine."""
+    states = () if case.arrival is None else case.arrival.states
+    return {
+        "throughput_kg_h": 3600 * float(case.feed.throughput),
+        "moisture_wb": float(case.feed.moisture),
+        "temperature_C": float(case.feed.temperature),
+        "before": [
+            {"place": s.place, "moisture_wb": s.moisture, "temperature_C": s.temperature} for s in states
+        ],
     }
 
 

@@ -6,8 +6,9 @@ import dataclasses
 from typing import Any
 
 from coolsim.output import tables, verdicts
+from coolsim.output.coming import coming
 from coolsim.output.finishing import finishing
-from coolsim.output.json import finishing_as_json, group
+from coolsim.output.json import feed_as_json, finishing_as_json, group
 from coolsim.output.page import Page, grid, joined, table, wrapped
 from coolsim.requirements import verdicts_of
 from coolsim.scenario import inputs
@@ -29,7 +30,7 @@ def planned(plan: Plan, page: Page) -> str:
 
 def of_the_line(plan: Plan, page: Page) -> str:
     """What a plan adds to a prediction: what comes in, steps, shift, cost."""
-    parts = [wrapped(first(plan, page), page, "bold"), coming(plan, page), steps(plan, page)]
+    parts = [wrapped(first(plan, page), page, "bold"), coming(plan.case, page), steps(plan, page)]
     return joined([*parts, shift(plan, page), cost(plan, page)])
 
 
@@ -44,26 +45,6 @@ def first(plan: Plan, page: Page) -> str:
     bags = "" if s.bags is None else f" in {s.bags} bags"
     bagged = page.number(s.bagged, u.MASS, 0)
     return f"The line takes {rate} of feed{held}. A shift gives {bagged}{bags}."
-
-
-def coming(plan: Plan, page: Page) -> str:
-    """The feed from place to place before the cooler."""
-    if not plan.before:
-        return ""
-    rows = [
-        (
-            state.place,
-            page.number(state.moisture, u.FRACTION, 2),
-            page.number(state.temperature, u.TEMPERATURE, 1),
-        )
-        for state in plan.before
-    ]
-    feed = plan.case.feed
-    last = plan.before[-1]
-    if (feed.moisture, feed.temperature) != (last.moisture, last.temperature):
-        typed = (page.number(feed.moisture, u.FRACTION, 2), page.number(feed.temperature, u.TEMPERATURE, 1))
-        rows.append(("cooler, as typed", *typed))
-    return grid(("what comes in", "moisture", "temperature"), rows, page)
 
 
 def steps(plan: Plan, page: Page) -> str:
@@ -147,15 +128,7 @@ def document(plan: Plan, scenario: str, version: str) -> dict[str, Any]:
         "title": case.title,
         "coolsim": version,
         "inputs": inputs(case),
-        "feed": {
-            "throughput_kg_h": 3600 * plan.throughput,
-            "moisture_wb": float(case.feed.moisture),
-            "temperature_C": float(case.feed.temperature),
-            "before": [
-                {"place": x.place, "moisture_wb": x.moisture, "temperature_C": x.temperature}
-                for x in plan.before
-            ],
-        },
+        "feed": feed_as_json(case),
         "pellets_out": group(plan.result.pellets_out, "pellets_out"),
         "equipment": [group(e, "equipment") for e in plan.equipment],
         "bottleneck": plan.bottleneck,

@@ -22,7 +22,14 @@ from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
 if TYPE_CHECKING:
     from coolsim.costs import Cost
     from coolsim.studies.settings.advice import Advice, Heated
-    from coolsim.studies.settings.answer import Change, LeastBed, Reached, SettingsAnswer, StageSettings
+    from coolsim.studies.settings.answer import (
+        Change,
+        Chosen,
+        LeastBed,
+        Reached,
+        SettingsAnswer,
+        StageSettings,
+    )
 
 NOTHING = 1e-3  # of the cost of today: less is no gain
 
@@ -83,6 +90,14 @@ def around(advice: Advice, page: Page) -> str:
 # -- what to set, and what that gains
 
 
+def _unopened(one: Chosen, to: str, page: Page) -> tuple[str, str]:
+    """What to print of something that nobody opens: it stays, or moves with the feed that the conditioner makes."""
+    q = one.setting.quantity
+    if math.isnan(one.now + one.to) or text(q, one.now, page) == text(q, one.to, page):
+        return to, "as given"
+    return text(q, one.to, page), "follows the feed"
+
+
 def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
     """Return today's settings beside those to set, and what they give; what nobody opens is said to stay."""
     title = "set" if answer.met else "nearest"
@@ -92,7 +107,7 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
         now = "-" if math.isnan(one.now) else text(s.quantity, one.now, page)
         # the nearest state is on no dial, and nobody shall type it
         to = dialled(s.quantity, one.to, s.step if answer.met else 0.0, page)
-        rows.append((s.label, now, to, "" if s.opened else "as given"))
+        rows.append((s.label, now, *((to, "") if s.opened else _unopened(one, to, page))))
     rows += [(one.label, one.now, one.to, "") for one in answer.choices]
     rows += [(label, now, to, "") for label, now, to in _follows(answer, page)]
     before, after = answer.now.result.pellets_out, answer.result.pellets_out
@@ -378,13 +393,13 @@ def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
 
 
 def _smallest_changes(answer: SettingsAnswer, page: Page) -> str:
-    """Return the table of what each thing alone would have to become: name, value now, value that serves."""
+    """Return the table of what each thing alone would have to become, from the nearest settings on."""
     rows = [(change.change, _now(change, page), _to(change, page)) for change in answer.smallest_changes]
-    titles = ("Alone would do", "now", "to")
+    titles = ("Alone would do", "nearest", "to")
     if page.width >= NARROW:
         return table([titles, *rows], page, right=(1, 2), bold=(0,))
     return wrapped(titles[0], page, style="bold") + "".join(
-        wrapped(f"{label}: {to} (now {at})", page, indent=2) for label, at, to in rows
+        wrapped(f"{label}: {to} (nearest {at})", page, indent=2) for label, at, to in rows
     )
 
 

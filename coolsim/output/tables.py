@@ -13,6 +13,7 @@ from coolsim.cautions import told_first
 from coolsim.fields import Number
 from coolsim.finishing import target_moisture
 from coolsim.output import library, lines, verdicts
+from coolsim.output.coming import coming
 from coolsim.output.finishing import finishing
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
 from coolsim.requirements import verdicts_of
@@ -35,7 +36,7 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts += [verdicts.told(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
-    parts += [finishing(case, result, page), sure]
+    parts += [coming(case, page), finishing(case, result, page), sure]
     parts += [course(case, result, page)] if result.history is not None else []
     of_last = f" ({result.stages[-1].name})" if result.stages else ""
     parts += [group(title + of_last, rows, page) for title, rows in details(case, result, page).items()]

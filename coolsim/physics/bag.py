@@ -17,6 +17,7 @@ from coolsim.physics.sorption import Isotherm, equilibrium_moisture, water_activ
 HEADSPACE = 0.3  # m³ of gas above the pellets per m³ that they take: a sewn or sealed bag; assumed
 MIGRATION = 0.015  # kg of water that may come to each m² of cold film over days; model of ours, order only
 MOULDS_POSSIBLE = 0.61  # water activity from which moulds are possible (seen; references of the model page)
+MOULDS_ACTIVE = 0.70  # … from which they are active (seen)
 HIGHEST_PRESSURE = 1e6  # Pa, above any vapour pressure of pellets
 COLDEST, HOTTEST = -60.0, 120.0  # °C, between which roots are looked for
 

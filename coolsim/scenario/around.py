@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from coolsim import arriving, capacities
-from coolsim.case import Air, Arrival, Case, Equipment, Ingredient, Limits, Material, Recipe
+from coolsim.case import Air, Arrival, Case, Equipment, FeedState, Ingredient, Limits, Material, Recipe
 from coolsim.coming import off_at_die
 from coolsim.errors import Fault, NotConverged
-from coolsim.scenario import reader, schema
+from coolsim.scenario import reader, schema, values
 from coolsim.scenario.change import changed
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
@@ -84,6 +84,8 @@ def arrival_of(
     except NotConverged as error:
         c.fault("way", "numbers that cannot be computed", f"{error.reason}: check feed, [way] and [air]")
         return None
+    if not _can_be(c, states[-1], shape):
+        return None
     M, T = off_at_die(origin, mash, sampled)
     return Arrival(
         states,
@@ -93,6 +95,26 @@ def arrival_of(
         die_temperature_offset=T,
         of=origin,
     )
+
+
+def _can_be(c: Collector, fed: FeedState, typed: Mapping[str, Any]) -> bool:
+    """Whether the feed as it is computed may be one; what was typed at the machine wins over it."""
+    able = True
+    at_die = c.values.get("feed.sampled_at") == "die"
+    for name in ("moisture", "temperature"):
+        key, value = f"feed.{name}", float(getattr(fed, name))
+        definition = schema.find(key)
+        assert definition is not None
+        low, high = values.ends(definition)
+        if low <= value <= high or (typed[name] is not None and not at_die):
+            continue
+        made = next(
+            t for t in (*reversed(arriving.BEFORE), "feed") if c.source.value(t) is not None and t != "way"
+        )
+        allowed = f"a {name} of {definition.low} to {definition.high}: check what is before the machine"
+        c.fault(made, f"{reader.text_of(key, value)} of the feed, as computed", allowed)
+        able = False
+    return able
 
 
 _BEFORE = {name: kind for name, kind in arriving.BEFORE.items() if name != "recipe"}

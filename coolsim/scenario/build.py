@@ -14,6 +14,7 @@ from coolsim.case import (
     Case,
     DesignWeather,
     Product,
+    Shift,
 )
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Number
@@ -123,6 +124,7 @@ def _tables(c: Collector) -> dict[str, Any]:
     _check_target(c)
     _check_fan(c)
     _check_schedule(c)
+    _check_shift(c)
     typed = {name: _typed(c, name) for name in TABLES if isinstance(c.source.value(name), Mapping)}
     more: dict[str, Callable[[Collector, dict[str, Any]], dict[str, Any]]]
     more = {
@@ -256,6 +258,15 @@ def _check_schedule(c: Collector) -> None:
         )
     if c.has("schedule.dryers") and c.values["schedule.dryers"] % 1:
         c.wrong("schedule.dryers", "a whole number")
+
+
+def _check_shift(c: Collector) -> None:
+    shift = Shift(hours=c.values.get("shift.hours"), breaks=c.values.get("shift.breaks", ()))
+    if shift.late:
+        assumed = " (assumed)" if c.source.value("shift.hours") is None else ""
+        c.wrong(
+            "shift.breaks", f"before the shift ends, which is after {shift.seconds / 3600:.4g} h{assumed}"
+        )
 
 
 def _check_fan(c: Collector) -> None:

@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from coolsim import capacities
 from coolsim.arriving import DIE
 from coolsim.case import TABLES as CASE_TABLES
-from coolsim.case import Case, Line, Stage, Table
+from coolsim.case import Batch, Case, Line, Stage, Table
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import GROUPS, TABLES, Key
@@ -55,7 +56,10 @@ def _typed_of_feed(before: Case, after: Case, changed: Mapping[str, str], digits
     keys = ["feed.throughput", "feed.temperature", "feed.moisture"]
     if typed("feed.moisture") is None and typed("feed.moisture_dry_basis") is None:
         keys.pop()
-    found = {k: changed[k] for k in keys if k in changed and (k == "feed.moisture" or typed(k) is not None)}
+    wins = {k for k in keys if k == "feed.moisture" or typed(k) is not None}
+    if _at_another_pace(after):
+        wins.add("feed.throughput")
+    found = {k: changed[k] for k in keys if k in changed and k in wins}
     at_die = {"feed.moisture": "typed_moisture", "feed.temperature": "typed_temperature"}
     for key, name in at_die.items():
         if known is None or getattr(known, name) is None:
@@ -64,6 +68,16 @@ def _typed_of_feed(before: Case, after: Case, changed: Mapping[str, str], digits
         value = getattr(state, key.removeprefix("feed."))
         found[key] = _shown(value, TABLES["feed"].keys[key.removeprefix("feed.")], _Style("si", digits))
     return found
+
+
+def _at_another_pace(case: Case) -> bool:
+    """Whether a throughput that is left out would be read as another: of a catch, which is held wet.
+
+    A batch is the same at any.
+    """
+    caught = any(one.catch is not None for one in case.equipment)
+    pace = capacities.bottleneck(case) if caught and not isinstance(case.cooler, Batch) else None
+    return pace is not None and abs(pace / case.feed.throughput - 1) > 1e-6
 
 
 def typed_as(case: Case, key: str) -> str:

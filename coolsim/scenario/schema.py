@@ -601,7 +601,7 @@ _EQUIPMENT = {
     "cycle": _quantity(u.TIME, "12 min", "1 s", "24 h", "from one batch to the next"),
     "catch": Key(
         "catch",
-        "in place of capacity: [mass, in this time]",
+        "in place of capacity: [mass, in this time] of what runs out, wet",
         '["2.1 kg", "45 s"]',
         u.MASS,
         second=u.TIME,

@@ -57,3 +57,24 @@ def test_what_leaves_unfit_is_told_before_what_a_shift_gives(run, tmp_path):
     assert "exit moisture" in told and "not met" in told
     verdicts = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))["verdicts"]
     assert {v["name"]: v["met"] for v in verdicts}["moisture"] is False
+
+
+def test_a_prediction_says_which_feed_it_is_of(run, tmp_path):
+    """Moisture and temperature of the feed stand nowhere in such a scenario; before, predict did not tell them."""
+    farm = str(SCENARIOS / "farm-line.toml")
+    done = run("predict", farm, "--json", str(tmp_path / "out.json"))
+    planned = run("plan", farm).out
+    rows = [" ".join(line.split()) for line in done.out.splitlines()]
+    at = rows.index("what comes in moisture temperature")
+    assert [row.rpartition(" %")[0].rpartition(" ")[0] for row in rows[at + 1 : at + 6]] == [
+        *("mash", "conditioned", "die", "after the flash", "dryer"),  # not a cooler, which it has none of
+    ]
+    assert "\n".join(rows[at : at + 6]) in "\n".join(" ".join(line.split()) for line in planned.splitlines())
+    told = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    assert (
+        told["feed"]["moisture_wb"]
+        == told["feed"]["before"][-1]["moisture_wb"]
+        == told["feed_in"]["moisture_wb"]
+    )
+    typed = run("predict", str(SCENARIOS / "humid-delta.toml"))
+    assert "what comes in" not in typed.out

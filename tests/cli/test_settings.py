@@ -210,6 +210,8 @@ def test_out_of_reach_is_said_first(missed: Searched) -> None:
     words = " ".join(missed.text.split())
     assert "still misses: moisture (11." in words and "points wetter" in words
     assert words.index("Out of reach") < words.index("today nearest") < words.index("Alone would do")
+    # from the nearest settings on, not from today's: it was headed "now" beside another number under "today"
+    assert "Alone would do nearest to" in words
 
 
 def test_an_answer_puts_what_to_dial_in_first(met: Searched) -> None:

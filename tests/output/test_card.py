@@ -18,7 +18,7 @@ from shipped import level, level_text
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case import Case, Coating
 from coolsim.cli import app
 from coolsim.machines import Setting
 from coolsim.output import card, letters
@@ -91,6 +91,15 @@ def test_without_a_fan_it_says_airflow(case: Case, chart: Chart) -> None:
     blind = dataclasses.replace(chart, fan_speed=np.full((2, 2), NAN))
     assert card.cells(case, blind, Page())[0][0].lines[0] == "2160 m³/h"  # 0.6 m³/s
     assert "airflow" in card.words(case, blind, Page())[0]
+
+
+def test_wishes_of_coated_pellets_are_said_to_be_of_those(case: Case, chart: Chart) -> None:
+    """By hand: (11.5 + .3) % once 4 % of oil is on are 12.272 % at the cooler, where the card has them measured."""
+    oily = dataclasses.replace(case, coating=Coating(oil=0.04))
+    (words,) = [text for text in card.words(oily, chart, Page()) if "do not bag" in text]
+    assert "above 11.8 % moisture" in words and ", once coated (before: 12.27 %)." in words
+    assert "coated" not in " ".join(card.words(case, chart, Page()))
+    assert "once coated (before: 12.27 %)" in text_of(card.card(oily, chart, "a4"))
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

@@ -11,6 +11,7 @@ from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 from shipped import level, level_text
 
 import coolsim
+from coolsim.case import Air, Conditioning
 from coolsim.errors import InputError
 from coolsim.physics import air
 from coolsim.scenario import loads, replace
@@ -44,6 +45,48 @@ def test_a_timed_catch_holds_the_line_back():
     assert plan.shift.per_year == pytest.approx(250 * plan.shift.bagged)
 
 
+def test_a_timed_catch_is_of_the_pellets_that_run_out():
+    """Weighed behind the die they have the steam in them: 168 kg/h of pellets are fewer of mash."""
+    plan = planned(feed="", more=RECIPE + EQUIPMENT)
+    # without a way what runs out of the die is what comes to the cooler
+    assert 3600 * plan.throughput == pytest.approx(168.0, rel=1e-9)
+    at = {s.place: s.moisture for s in plan.before}
+    mash = 168.0 * (1 - at["die"]) / (1 - 0.122)
+    assert 3600 * plan.equipment[1].capacity == pytest.approx(mash, rel=1e-9)  # of what enters
+    # on a way they lose water after they were weighed
+    plan = planned(feed="", more=RECIPE + WAY + EQUIPMENT)
+    at = {s.place: s.moisture for s in plan.before}
+    assert 3600 * plan.throughput == pytest.approx(168.0 * (1 - at["die"]) / (1 - at["cooler"]), rel=1e-9)
+    assert at["cooler"] < at["die"]
+    # as sampled at the die, with no recipe
+    plan = planned(OPEN + '\nsampled_at = "die"', WAY + EQUIPMENT)
+    dry = 168.0 * (1 - 0.155)
+    assert 3600 * plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(dry, rel=1e-9)
+    # a sample at the cooler says that pellets are a point wetter than computed: so they were when weighed
+    wetter = f"{100 * at['cooler'] + 1:.12f} %"
+    plan = planned(f'moisture = "{wetter}"', RECIPE + WAY + EQUIPMENT)
+    dry = 168.0 * (1 - at["die"] - 0.01)
+    assert 3600 * plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(dry, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "change, typed",
+    [
+        ({"air": Air(35.0, 0.8)}, {"air.temperature": "35 degC", "air.relative_humidity": "80 %"}),
+        ({"conditioning": Conditioning(temperature=60.0)}, {"conditioning.temperature": "60 degC"}),
+    ],
+)
+def test_what_is_changed_in_python_is_planned_as_what_is_typed(change, typed):
+    """Before, the table told the feed of the case as it was read, and steam and throughput were of that."""
+    text = RECIPE.replace('temperature = "25 degC"\n', "", 1) + WAY + EQUIPMENT
+    case = loads(BARE.format(feed="") + text)
+    found, read = (coolsim.plan(c) for c in (dataclasses.replace(case, **change), replace(case, typed)))
+    assert found.before == read.before
+    assert found.throughput == pytest.approx(read.throughput, rel=1e-9)
+    assert found.shift.steam == pytest.approx(read.shift.steam, rel=1e-9)
+    assert found.shift.bagged == pytest.approx(read.shift.bagged, rel=1e-7)
+
+
 def test_a_step_behind_the_machine_can_be_the_slowest():
     """A scale that takes 100 kg/h of dried pellets: the feed is what dries to that."""
     plan = planned(more=EQUIPMENT + '[[equipment]]\nname = "scale"\ncapacity = "100 kg/h"\n')
@@ -51,6 +94,29 @@ def test_a_step_behind_the_machine_can_be_the_slowest():
     assert plan.bottleneck == "scale"
     assert 3600 * plan.throughput * 0.845 / (1 - out) == pytest.approx(100.0, rel=1e-5)
     assert plan.case.feed.throughput == plan.throughput
+
+
+BELT = """
+[cooler]
+arrangement = "belt"
+belt_width = "1.2 m"
+bed_depth = "6 cm"
+[[cooler.zone]]
+length = "5 m"
+airflow = "6000 m3/h"
+inlet_air_temperature = "80 degC"
+"""
+
+
+def test_a_throughput_that_hangs_much_on_what_dries_settles():
+    """A scale behind a belt that dries less the faster it runs; before, it was told to leave out what it had."""
+    text = BARE.partition("[cooler]")[0].format(feed='temperature = "80 degC"\nmoisture = "24 %"') + BELT
+    text += '[[equipment]]\nname = "dryer"\nmachine = "cooler"\n'
+    text += '[[equipment]]\nname = "scale"\ncapacity = "700 kg/h"\n[target]\nmoisture = "3 %"\n'
+    plan = coolsim.plan(loads(text.replace("pig-pellets", "floating-fish-feed")))
+    out = plan.result.pellets_out.moisture_wb
+    assert plan.bottleneck == "scale" and out > 0.10  # read with the target's 3 % at first
+    assert 3600 * plan.throughput * 0.76 / (1 - out) == pytest.approx(700.0, rel=2e-6)
 
 
 def test_losses_and_coat_count_on_the_way():
@@ -112,6 +178,22 @@ def test_ingredients_and_steam_are_paid():
     T = air.saturation_temperature(101_325.0)  # steam of that, from water of 20 °C (assumed)
     heat = steam * pressed * (2501e3 + 1860 * T - 4186 * 20.0) / 3.6e6 * 0.05
     assert plan.shift.cost.heat == pytest.approx(heat, rel=1e-9)
+
+
+def test_what_has_no_price_is_named():
+    """Oil counted as free, so that more of it made a tonne cheaper, and nothing said so."""
+    plan = planned(
+        feed="", more=RECIPE + EQUIPMENT + '[costs]\nelectricity = "0.2 /kWh"\n[coating]\noil = "5 %"\n'
+    )
+    (told,) = [w.text for w in plan.warnings if "without a price" in w.text]
+    assert told.endswith("not in the cost: heat, soya meal, the oil of the coat.")
+    whole = RECIPE.replace('moisture = "11 %"\n', 'moisture = "11 %"\nprice = "0.4 EUR/kg"\n')
+    assert not any(
+        "without a price" in w.text for w in planned(feed="", more=whole + EQUIPMENT + PRICES).warnings
+    )
+    assert not any(
+        "without a price" in w.text for w in planned(more=EQUIPMENT).warnings
+    )  # nothing costs anything
 
 
 def test_water_of_the_line_closes():

@@ -12,9 +12,14 @@ from shipped import level
 import coolsim
 from coolsim.case import Air
 from coolsim.cautions import told_first
-from coolsim.requirements import verdicts_of
+from coolsim.machines import machine_of
+from coolsim.model.solve import Resolution
+from coolsim.quantities import QUANTITIES
+from coolsim.requirements import SWEATING, verdicts_of
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
+from coolsim.studies.card import season
+from coolsim.studies.sizing.duties import Duties, Points, duties_of
 from coolsim.studies.sizing.size import sized
 from coolsim.studies.uncertainty import needed_unknowns, normal, sampled, varied
 
@@ -63,10 +68,71 @@ def test_a_size_keeps_the_bags_of_coated_pellets_dry():
         typed = dataclasses.replace(
             machine, coating=wished.coating, target=wished.target, costs=wished.costs, bag=wished.bag
         )
+        # hot oil warms pellets of cold weather more: what they may be before it hangs on the air outside
+        there = {v.constraint.full_name: v for v in verdicts_of(typed, coolsim.predict(typed))}
+        for v in served.verdicts:
+            assert v.constraint.bound == pytest.approx(
+                there[v.constraint.full_name].constraint.bound, rel=1e-9
+            )
+            assert v.met == there[v.constraint.full_name].met, v
         told = {v.constraint.name: v for v in served.verdicts}["headspace_dew_point"]
         assert told.met
         assert told.value == pytest.approx(float(coolsim.predict(typed).bag.dew_point), abs=1e-6)
         assert told.value <= max(dews) - 0.4 + 1e-3
+
+
+def test_a_size_asks_the_bags_of_each_product_by_its_own_isotherm():
+    """Two products in three weathers: how far a bag is from sweating is as `predict` of that product has it."""
+    case = level("cooler-to-buy")
+    case = replace(case, {"bag.mass": "25 kg", "bag.coldest_store": "24 degC", "target.no_sweating": True})
+    names, cases = duties_of(case)
+    duties = Duties(names, cases)
+    points = Points(np.arange(len(cases)), 0.35, 1.3, 0.6, duties.inlet()[0]).each()
+    state = duties.weighed(points, duties.predicted(points, Resolution()))
+    (row,) = [k for k, c in enumerate(duties.limits) if c.quantity.name == SWEATING]
+    found = duties.excesses(points, state, duties.limits)[row]
+    for one, excess, inlet in zip(cases, found, points.inlet):
+        floor = one.feed.throughput / 0.35
+        cooler = {"floor_area": floor, "bed_depth": 0.6, "air_ratio": 1.3, "airflow": None}
+        there = dataclasses.replace(one, cooler=dataclasses.replace(one.cooler, **cooler))
+        assert inlet == there.air.temperature
+        point = float(coolsim.predict(there).bag.dew_point)
+        assert excess * QUANTITIES[SWEATING].scale == pytest.approx(point - 24.0, abs=2e-3)
+    assert len({c.material.isotherm for c in cases}) == 2
+
+
+WEATHERS = (("winter", 2, 85), ("spring", 14, 70), ("summer", 30, 55), ("rains", 27, 92), ("flood", 34, 99))
+RANGES = """
+[limits]
+airflow = ["500 m3/h", "2000 m3/h"]
+bed_depth = ["0.3 m", "0.9 m"]
+[costs]
+electricity = "0.15 /kWh"
+feed = "0.4 /kg"
+"""
+
+
+@pytest.mark.thorough
+def test_a_card_sets_each_weather_so_that_bags_stay_dry():
+    """The film is as cold as each weather's air, and in the rains just that decides what is set."""
+    rows = "".join(
+        f'[[card.weather]]\nname = "{name}"\ntemperature = "{T} degC"\nrelative_humidity = "{RH} %"\n'
+        for name, T, RH in WEATHERS
+    )
+    wish = WISH.replace("7 K", "12 K") + BAG + COAT.replace('water = "0.5 %"\n', "")
+    case = loads(BARE.format(feed=TYPED) + wish + RANGES + rows)
+    found = season(case)
+    assert [row.weather.name for row in found.rows] == [name for name, *_ in WEATHERS]
+    left = []
+    for row, (_, T, _) in zip(found.rows, WEATHERS):
+        one = machine_of(dataclasses.replace(case, air=row.weather.air)).at(row.values)
+        told = coolsim.predict(one)
+        assert float(told.pellets_out.moisture_wb) == pytest.approx(row.moisture_wb, abs=1e-6)
+        assert row.met == all(v.met for v in verdicts_of(one, told))
+        left.append(T - float(told.bag.dew_point))
+    # without the wish it sweats in the rains, by .4 K
+    assert min(left[:4]) == left[3] and -1e-3 < left[3] < 0.2
+    assert [row.met for row in found.rows] == [True, True, True, True, False]
 
 
 @pytest.mark.parametrize("coat", ["", COAT])

@@ -239,6 +239,9 @@ def test_slips_are_told_all_at_once():
         ('[way]\ntime = "15 s"\n', "way.air", "it is needed"),
         ('[shift]\nbreaks = [["4 h", "30 min"], ["4.2 h", "5 min"]]\n', "shift.breaks", "has ended"),
         ('[shift]\nbreaks = "noon"\n', "shift.breaks", "pairs [after, how long]"),
+        ('[shift]\nbreaks = [["9 h", "30 min"]]\n', "shift.breaks", "the shift ends, which is after 8 h (assumed)"),
+        ('[shift]\nhours = "4 h"\nbreaks = [["4 h", "30 min"]]\n', "shift.breaks", "which is after 4 h"),
+        (RECIPE.replace('80 degC"', '80 degC"\nsteam_pressure = "50 kPa"'), "conditioning.steam_pressure", "gauge"),
         ('[target]\nmoisture = "12 %"\nno_sweating = "yes"\n', "target.no_sweating", "true or false"),
         ('[target]\nmoisture = "12 %"\nno_sweating = true\n', "target.no_sweating", "needs [bag]"),
         ('[bag]\nmass = 25\n', "bag.mass", "unit in quotes"),
@@ -252,6 +255,43 @@ def test_slips_are_told_all_at_once():
 def test_words_for_slips(more, key, words):
     found = faults(BARE.format(feed=TYPED) + more)
     assert key in found and words in found[key].allowed, found
+
+
+def test_who_types_fahrenheit_is_answered_in_it():
+    found = faults(BARE.format(feed=TYPED) + RECIPE.replace("80 degC", "220 degF"))[
+        "conditioning.temperature"
+    ]
+    assert "220 degF" in found.found and "212 degF" in found.allowed  # boiling at 101.325 kPa
+    cold = faults(BARE.format(feed=TYPED) + RECIPE.replace("80 degC", "60 degF"))["conditioning.temperature"]
+    assert "60 degF" in cold.found and "77 degF" in cold.allowed  # mash of 25 °C
+
+
+def test_a_feed_that_cannot_be_is_told_of_what_makes_it():
+    """All the work of 200 kWh/t stays in the feed: nobody typed a feed.temperature that could be wrong."""
+    hot = RECIPE.replace("15 kWh/t", "200 kWh/t") + 'heat_to_feed = "100 %"\n'
+    found = faults(BARE.format(feed='throughput = "600 kg/h"') + hot)
+    assert set(found) == {"die"}
+    assert (
+        "degC of the feed, as computed" in found["die"].found and "0 degC to 180 degC" in found["die"].allowed
+    )
+    # what is typed there wins
+    assert case_of('throughput = "600 kg/h"\ntemperature = "90 degC"', hot).feed.temperature == 90.0
+
+
+def test_a_typed_feed_far_from_its_recipe_is_doubted():
+    def doubts(case):
+        return [w.text for w in coolsim.predict(case).warnings if "as typed" in w.text]
+
+    computed = case_of('throughput = "600 kg/h"', RECIPE + WAY).feed.moisture
+    (words,) = doubts(case_of('throughput = "600 kg/h"\nmoisture = "12 %"', RECIPE + WAY))
+    off = 100 * (computed - 0.12)
+    assert words.startswith(f"the feed's moisture as typed, 12.0 %, is {off:.1f} points below what")
+    assert not doubts(case_of('throughput = "600 kg/h"\nmoisture = "14.5 %"', RECIPE + WAY))
+    die = '\nsampled_at = "die"'
+    (words,) = doubts(case_of(f'throughput = "600 kg/h"\nmoisture = "20 %"{die}', RECIPE + WAY))
+    assert "points above what" in words and words.startswith("the feed's moisture as typed, 20.0 %,")
+    (words,) = doubts(case_of('throughput = "600 kg/h"\ntemperature = "60 degC"', RECIPE + WAY))
+    assert words.startswith("the feed's temperature as typed, 60 °C (140 °F), is ") and "K" in words
 
 
 def test_a_line_without_any_capacity_needs_a_throughput():

@@ -17,8 +17,14 @@ from coolsim.case import Air
 from coolsim.cli import app
 from coolsim.coming import conditioned_as, in_air, in_air_each
 from coolsim.errors import InputError
+from coolsim.machines import Setting
+from coolsim.machines.base import DIAL
+from coolsim.output.page import Page
+from coolsim.output.settings import to_set
 from coolsim.physics import conditioning
+from coolsim.quantities import QUANTITIES
 from coolsim.scenario import loads, replace, typed_back
+from coolsim.studies.settings.answer import Chosen
 
 RECIPE = """
 [recipe]
@@ -299,6 +305,19 @@ def test_what_is_opened_in_python_is_looked_at_too():
         coolsim.find_settings(dataclasses.replace(case, limits=limits))
 
 
+def test_what_follows_the_feed_is_not_called_as_given():
+    """A belt of pinned depth runs slower with less wet feed: before, "0.310 … 0.30467 m/min as given"."""
+    case = case_of(COOLER, STEAM, conditioning_water=["0 %", "3 %"])
+    answer = coolsim.find_settings(case)
+    speed = Setting(QUANTITIES["belt_speed"], step=DIAL["belt_speed"])
+    depth = Setting(QUANTITIES["bed_depth"], step=DIAL["bed_depth"])
+    chosen = (Chosen(speed, 0.31 / 60, 0.30467 / 60), Chosen(depth, 0.08, 0.08))
+    told = to_set(case, dataclasses.replace(answer, chosen=chosen), Page())
+    rows = [" ".join(line.split()) for line in told.splitlines()]
+    assert "belt speed 0.310 m/min 0.305 m/min follows the feed" in rows
+    assert "depth of the bed 8.0 cm 8.0 cm as given" in rows
+
+
 def test_a_plan_of_settings_found_keeps_them():
     """Its throughput is left out; before, the scenario was read again and what had been set was lost."""
     text = COOLER.replace('throughput = "1000 kg/h"\n', "") + RECIPE + STEAM
@@ -311,3 +330,22 @@ def test_a_plan_of_settings_found_keeps_them():
     # 1000 kg/h of mash hold it back: as much feed as its solid has with that water
     solid = 1000.0 * 0.88 / 3600.0
     assert plan.throughput * (1 - plan.case.feed.moisture) == pytest.approx(solid, rel=1e-6)
+
+
+def test_a_plan_of_settings_found_keeps_them_where_its_throughput_moves():
+    """The press gives 900 kg/h of wet pellets, however wet: with less water that is more of the same mash."""
+    text = COOLER.replace('throughput = "1000 kg/h"\n', "") + RECIPE + STEAM
+    text += '[[equipment]]\nname = "press"\ncatch = ["2 kg", "8 s"]\n'
+    case = replace(loads(text), {"limits.conditioning_water": ["0 %", "1 %"]})
+    assert 3600 * case.feed.throughput == pytest.approx(900.0, rel=1e-9)
+    answer = coolsim.find_settings(case)
+    assert answer.case.feed.throughput < case.feed.throughput * 0.995  # the same mash, with less water in it
+    plan = coolsim.plan(answer.case)
+    assert plan.case.conditioning == answer.case.conditioning != case.conditioning
+    assert plan.case.cooler == answer.case.cooler
+    assert 3600 * plan.throughput == pytest.approx(900.0, rel=1e-6)
+    # settings are of the same mash, so that typed back they are at its throughput, not at the press's
+    back = typed_back(case, answer.case)
+    assert back["feed.throughput"] == f"{3600 * answer.case.feed.throughput:.9g} kg/h"
+    again = coolsim.predict(replace(case, back)).pellets_out.moisture_wb
+    assert again == pytest.approx(answer.result.pellets_out.moisture_wb, abs=1e-8)

@@ -13,7 +13,8 @@ import pytest
 
 import coolsim
 from coolsim.case import Target
-from coolsim.requirements import MOULDS_ACTIVE, constraints_of, verdicts_of
+from coolsim.physics.bag import MOULDS_ACTIVE
+from coolsim.requirements import constraints_of, verdicts_of
 from coolsim.scenario import loads
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

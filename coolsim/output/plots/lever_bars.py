@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
-from coolsim.finishing import target_moisture
+from coolsim.finishing import uncoated
 from coolsim.output.levers import end_text
 from coolsim.output.page import Page
 from coolsim.output.plots import style
@@ -109,7 +109,8 @@ WANTED: dict[str, Any] = {"color": PLUM, "linewidth": 2.2}
 def _of_moisture(levers: Levers, percent: Scale) -> Iterator[Line]:
     """Today's exit moisture, and the target or both edges of its band."""
     yield float(percent(levers.moisture_wb)), f"today {100 * levers.moisture_wb:.2f} %", TODAY_LINE
-    goal, slack = target_moisture(levers.case), levers.case.target.tolerance or 0.0
+    wanted = uncoated(levers.case).target
+    goal, slack = wanted.moisture, wanted.tolerance or 0.0
     if goal is not None:
         name = f"target {100 * goal:.4g} %" + (f" ± {100 * slack:.2g}" if slack else "")
         for edge in sorted({goal - slack, goal + slack}):

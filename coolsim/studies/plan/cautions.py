@@ -9,8 +9,9 @@ from coolsim.capacities import stage_names
 from coolsim.cautions import worst_first
 from coolsim.physics.bag import MOULDS_POSSIBLE
 from coolsim.physics.sorption import water_activity
-from coolsim.result import Warning
+from coolsim.result import Result, Warning
 from coolsim.studies.plan.answer import Plan
+from coolsim.visible import visible
 
 WARM, LONG = 30.0, 1800.0  # °C and s: warm moist feed that waits longer is told; common practice, no source
 DUST_AND_STEAM = (
@@ -21,16 +22,20 @@ DUST_AND_STEAM = (
 
 def cautions_of(plan: Plan) -> tuple[Warning, ...]:
     """Warnings of the prediction, of what waits and what is left; the worst first."""
-    own = [*plan.result.warnings, *_waiting(plan), *_left(plan), *_unwatched(plan)]
+    own = [*plan.result.warnings, *_waiting(plan), *_left(plan), *_unwatched(plan), *_unpriced(plan)]
     own.append(Warning("note", DUST_AND_STEAM))
     return tuple(worst_first(own))
+
+
+def _runs(plan: Plan) -> list[Result]:
+    """The prediction of each machine."""
+    return [run.result for run in plan.result.stages] or [plan.result]
 
 
 def _waiting(plan: Plan) -> Iterator[Warning]:
     """Warm moist feed that waits before a machine."""
     case, names = plan.case, stage_names(plan.case)
-    runs = [run.result for run in plan.result.stages] or [plan.result]
-    fed = dict(zip(names, (run.feed_in for run in runs)))
+    fed = dict(zip(names, (run.feed_in for run in _runs(plan))))
     for p, told in zip(plan.passed, plan.equipment):
         if p.step.machine not in fed or told.waits < LONG:
             continue
@@ -61,6 +66,25 @@ def _unwatched(plan: Plan) -> Iterator[Warning]:
             f"{s.name} goes on with its batch in the breaks: somebody must watch it, dryers catch fire "
             f"(shift.dryers_stop = true: it stops).{ahead if plan.bottleneck == s.name else ''}",
         )
+
+
+def _unpriced(plan: Plan) -> Iterator[Warning]:
+    """What goes in and is missing in the cost."""
+    case, cost = plan.case, plan.shift.cost
+    if cost is None:
+        return
+    coat = case.coating.coat
+    heats = plan.shift.steam > 0 or any(run.energy is not None for run in _runs(plan))
+    spent = (
+        ("electricity", case.costs.electricity is None),
+        ("heat", case.costs.heat is None and heats),
+        *((i.name, i.price is None) for i in case.recipe.ingredient),
+        ("the oil of the coat", coat.oil > 0),
+        ("the powder of the coat", coat.powder > 0),
+    )
+    free = [name for name, counts in spent if counts]
+    if free:
+        yield Warning("note", f"without a price, so not in the cost: {', '.join(map(visible, free))}.")
 
 
 def _left(plan: Plan) -> Iterator[Warning]:

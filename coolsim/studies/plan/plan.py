@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from coolsim import arriving, capacities
 from coolsim.capacities import Step
 from coolsim.case import Case
+from coolsim.coming import in_air
 from coolsim.costs import Cost, ShiftCost, cost_of, cost_of_shift, given_away
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
@@ -23,7 +24,8 @@ from coolsim.studies.plan.cautions import cautions_of
 from coolsim.studies.plan.flow import Clock
 from coolsim.studies.plan.shift import Passed, passed
 
-SETTLED, MOST_ROUNDS = 1e-6, 4  # of a throughput that hangs on what the machine leaves
+SETTLED, MOST_ROUNDS = 1e-6, 8  # of a throughput that hangs on what the machine leaves
+STEEP = 0.9  # of what a step can take over the throughput: no secant is drawn
 
 
 @asked_with_a_case
@@ -32,21 +34,33 @@ def plan(case: Case) -> Plan:
 
     Raises InputError where a step cannot reach the throughput that was typed, NotConverged as `predict` does.
     """
+    case = in_air(case)  # whoever changed what is before the machine plans with its feed
     result = predict(case)
-    typed = _left_open(case) and is_as_typed(case)
-    for _ in range(MOST_ROUNDS):
-        if not _left_open(case):
-            break
-        found = capacities.bottleneck(case, result)
-        if found is None or abs(found / case.feed.throughput - 1) < SETTLED:
-            break
-        case = _at(case, found, typed)
-        result = predict(case)
+    left_open = _left_open(case)
+    if left_open:
+        case, result = _at_its_pace(case, result)
     steps = capacities.steps_of(case, result)
-    faults = [Fault("", *objection) for objection in capacities.beyond(case, steps)]
+    faults = [] if left_open else [Fault("", *objection) for objection in capacities.beyond(case, steps)]
     if faults:
         raise InputError(faults)
     return _planned(case, result, steps)
+
+
+def _at_its_pace(case: Case, result: Result) -> tuple[Case, Result]:
+    """The case at the throughput of its bottleneck, which may hang on what the machine leaves: by secants."""
+    typed, before = is_as_typed(case), None
+    for _ in range(MOST_ROUNDS):
+        now, found = case.feed.throughput, capacities.bottleneck(case, result)
+        if found is None or abs(found / now - 1) < SETTLED:
+            break
+        to = found
+        if before is not None and now != before[0]:
+            slope = (found - before[1]) / (now - before[0])
+            to = now + (found - now) / (1 - slope) if slope < STEEP else found
+        before = now, found
+        case = _at(case, to, typed)
+        result = predict(case)
+    return case, result
 
 
 def _at(case: Case, throughput: float, typed: bool) -> Case:

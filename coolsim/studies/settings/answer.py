@@ -64,7 +64,9 @@ class Change(Displayed):
     to: float | str | None = documented("as `unit`", "its new value, or what is to be chosen")
     unit: str = documented("-", "unit of `to`")
     quantity: str = documented("-", "name of the quantity", default="")
-    now: float | str = documented("as the quantity", "as it is; nan where it is not done", default=np.nan)
+    now: float | str = documented(
+        "as the quantity", "at the nearest settings; nan where it is not done", default=np.nan
+    )
 
 
 @dataclass(frozen=True, repr=False)

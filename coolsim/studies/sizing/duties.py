@@ -24,7 +24,7 @@ from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
-from coolsim.finishing import headspace_dew_point
+from coolsim.finishing import headspace_dew_point, uncoated
 from coolsim.inputs import Inputs, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
@@ -302,7 +302,10 @@ class Duties:
 
 
 def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
-    """Each product in each weather of [sizing], product by product: their names, and the case of each."""
+    """Each product in each weather of [sizing], product by product: their names, and the case of each.
+
+    What is wished of coated pellets is turned there, since it hangs on the air outside and on the material.
+    """
     sizing = case.sizing
     products = sizing.product or (Product("the feed", case.material, case.feed),)
     if sizing.product and case.arrival is not None:  # a product states its feed: only the weather acts on it
@@ -311,7 +314,9 @@ def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Cas
     weathers = sizing.weather or (DesignWeather("the air outside", case.air),)
     airs = _design_airs(case, weathers)
     cases = [
-        dataclasses.replace(case, material=p.material, feed=p.feed, air=a) for p in products for a in airs
+        uncoated(dataclasses.replace(case, material=p.material, feed=p.feed, air=a))
+        for p in products
+        for a in airs
     ]
     return [(p, w) for p in products for w in weathers], cases
 

@@ -12,7 +12,6 @@ import dataclasses
 from coolsim.case import Case, Line
 from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
-from coolsim.finishing import uncoated
 from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.predict import predict
 from coolsim.quantities import QUANTITIES
@@ -38,7 +37,7 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    typed, opened, case = case, bool(ranges(case)), held(uncoated(case))
+    typed, opened, case = case, bool(ranges(case)), held(case)
     answer = _found(case, on_dial)
     if opened:
         answer = dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD)))
@@ -99,6 +98,9 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
 def _judged(case: Case, answer: SizeAnswer, served: Served, uncertainty: bool) -> Served:
     """A product in a weather with what makes the scenario this machine, verdicts and, if asked, chances."""
     there = sized(case, answer, served)
+    if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
+        wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
+        there = dataclasses.replace(there, **wishes)
     result = predict(there)
     keys = typed_back(case, there)
     known = as_known(case, there, keys) if uncertainty else None

@@ -15,8 +15,9 @@ from collections.abc import Iterator, Sequence
 from coolsim.case import Case, Line, Target
 from coolsim.errors import Fault
 from coolsim.line import by_itself
+from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.predict import predict
-from coolsim.requirements import MOULDS_ACTIVE, AtLimit, Verdict, verdicts_of
+from coolsim.requirements import AtLimit, Verdict, verdicts_of
 from coolsim.result import Result
 from coolsim.studies.asked import placed
 from coolsim.studies.sizing import alone
@@ -60,7 +61,7 @@ def size(case: Case, on_dial: bool, curve: bool) -> SizeAnswer:
     fed = [_as_fed(case, result, k) for result in today]
     added = [_added(result, predict(one)) for one, result in zip(fed, today)]
     for turn in range(ROUNDS):
-        aims = [_aim(case, k, add, turn > 0) for add in added]
+        aims = [_aim(line, k, add, turn > 0) for line, add in zip(lines, added)]
         aimed = [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)]
         service = Service(names, aimed, on_dial, curve)
         answer = dataclasses.replace(alone.size(service), stage=case.sizing.stage)
@@ -70,7 +71,9 @@ def size(case: Case, on_dial: bool, curve: bool) -> SizeAnswer:
         there = [in_line(line, answer, one) for line, one in zip(lines, machines)]
         results = [predict(one) for one in there]
         verdicts = [verdicts_of(one, result) for one, result in zip(there, results)]
-        if all(v.met for each in verdicts for v in each) and not _too_dry(case, results, aims, answer.served):
+        if all(v.met for each in verdicts for v in each) and not _too_dry(
+            lines[0], results, aims, answer.served
+        ):
             break
         added = [_added(result, predict(one)) for one, result in zip(machines, results)]
     served = tuple(_in_its_line(s, result, k) for s, result in zip(answer.served, results))
