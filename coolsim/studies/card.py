@@ -13,7 +13,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.machines import Setting, appraised, machine_of
 from coolsim.requirements import KEPT
-from coolsim.studies.fewest import AS_CHEAP, fewest
+from coolsim.studies.fewest import as_cheap, fewest
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.studies.settings.find import find_settings
 
@@ -81,7 +81,7 @@ def _served(
         tried = appraised(machine, [machine.at(distinct[j]) for j in others])
     except NotConverged:
         return found
-    cheap = np.asarray(tried.cost.total) <= (1 + AS_CHEAP) * answer.cost.total
+    cheap = as_cheap(np.asarray(tried.cost.total), answer.cost.total)
     for j, good, M, T in zip(others, (tried.worst <= KEPT) & cheap, tried.moisture, tried.temperature):
         if good:
             found[j] = M, T

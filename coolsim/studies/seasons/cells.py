@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-from collections.abc import Mapping, Sequence
+import operator
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
@@ -247,9 +248,14 @@ def _rooms(place: Place, found: Found, hours: Index, hour: int) -> dict[str, flo
 
 
 def better(
-    place: Place, ways: Ways, found: Found, tried: Mapping[int, Case], base: Response | None
+    place: Place,
+    ways: Ways,
+    found: Found,
+    tried: Mapping[int, Case],
+    base: Response | None,
+    is_better: Callable[[tuple[float, ...], tuple[float, ...]], bool] = operator.lt,
 ) -> tuple[Ways, Found]:
-    """In some ways the cases tried, where they give up less or cost less."""
+    """In some ways the cases tried, where their score is better: where they give up less or cost less."""
     if not tried:
         return ways, found
     at = np.flatnonzero(np.isin(ways.which, list(tried)))
@@ -259,7 +265,7 @@ def better(
     for k, case in tried.items():
         here = np.flatnonzero(ways.which[at] == k)
         old, new = found.rows[:, at[here]], other.rows[:, here]
-        if score(place, case, new) < score(place, ways.cases[k], old):
+        if is_better(score(place, case, new), score(place, ways.cases[k], old)):
             rows[:, at[here]], cases[k] = new, case
     return Ways(tuple(cases), ways.which), Found(rows, _larger(found.error, other.error))
 

@@ -20,7 +20,7 @@ from coolsim.inputs import Inputs
 from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
-from coolsim.studies.fewest import AS_CHEAP, fewest
+from coolsim.studies.fewest import AS_CHEAP, LEAST_COST, as_cheap, fewest
 from coolsim.studies.fitted import combined
 from coolsim.studies.seasons.hours import Hours, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
@@ -35,7 +35,6 @@ GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moistur
 FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moisture": 3}
 MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
 COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
-LEAST_COST = 1e-9
 TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
 
@@ -245,8 +244,8 @@ def alike(
         looked = look(site, options, states, settings[k])
         lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
         cost = weights @ looked.cost
-        most = (1 + AS_CHEAP) * cost[own[k]] + LEAST_COST
-        serves[:, k] = [lost[j] <= lost[own[k]] and cost[j] <= most for j in range(count)]
+        cheap = as_cheap(cost, cost[own[k]])
+        serves[:, k] = [lost[j] <= lost[own[k]] and cheap[j] for j in range(count)]
     sizes = np.array([len(hours) for hours in cells.values()], float)
     taken = fewest(serves, sizes)
     return {
