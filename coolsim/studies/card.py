@@ -12,6 +12,7 @@ from coolsim.case import Case, DesignWeather
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.machines import Setting, appraised, machine_of
+from coolsim.progress import each
 from coolsim.requirements import KEPT
 from coolsim.studies.fewest import as_cheap, fewest
 from coolsim.studies.settings.answer import SettingsAnswer
@@ -46,7 +47,7 @@ def season(case: Case) -> Season:
     Raises InputError and NotConverged as `find_settings` does.
     """
     cases = [dataclasses.replace(case, air=w.air) for w in case.card.weather if w.air is not None]
-    answers = [find_settings(one) for one in cases]
+    answers = [find_settings(one) for one in each(cases, "settings of the weathers")]
     chosen = [_values(answer) for answer in answers]
     distinct = [dict(pairs) for pairs in dict.fromkeys(tuple(values.items()) for values in chosen)]
     served = np.array(

@@ -15,6 +15,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import documented
 from coolsim.model.solve import Resolution
 from coolsim.predict import predict
+from coolsim.progress import each
 from coolsim.requirements import Verdict
 from coolsim.result import Result
 from coolsim.studies.asked import opens_something
@@ -89,7 +90,7 @@ def ask(
         meanwhile(Answers(case, **answers))
     if not {_sized, _advised} & {*asked}:  # how likely a first guess is, nobody asks
         answers |= _judged(case, answers["result"])
-    for wait in later:
+    for wait in each(later, "questions"):
         answers |= wait()
     if "levers" in answers:
         answers["levers"] = dataclasses.replace(answers["levers"], band=answers["result"].input_band)

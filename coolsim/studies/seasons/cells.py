@@ -24,6 +24,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
+from coolsim.progress import in_steps
 from coolsim.requirements import KEPT, Bounds, constraints_of
 from coolsim.studies.drying.find import best_alone, cheapest
 from coolsim.studies.drying.search import Found as State
@@ -97,8 +98,14 @@ def best_in(
     """
     rooms = [room_of(place.case)] * len(hours) if rooms is None else rooms
     cases = [_fed(place, hour, None if feed is None else feed[n]) for n, hour in enumerate(hours)]
-    asking = [_best(case, subject, room) for case, room in zip(cases, rooms)]
-    return answered(side_by_side(asking), subject.solve)
+    with in_steps(len(hours)) as step:
+
+        def found() -> None:
+            step("settings of the boxes")
+
+        found()
+        asking = [_best(case, subject, room, found) for case, room in zip(cases, rooms)]
+        return answered(side_by_side(asking), subject.solve)
 
 
 def least_in(place: Place, subject: Subject, hours: Sequence[int], feed: Sequence[float]) -> Array:
@@ -119,7 +126,9 @@ def _fed(place: Place, hour: int, moisture: float | None) -> Case:
     return place.during(hour, case)
 
 
-def _best(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Asking[Look | None]:
+def _best(
+    case: Case, subject: Subject, rooms: Mapping[str, float], found: Callable[[], None]
+) -> Asking[Look | None]:
     """The cheapest settings that keep everything, or else everything but what costs no more than money."""
     lost = {c.full_name: GIVEN_UP * c.quantity.scale for c in constraints_of(case) if rank_of(c) == OTHER}
     goals = [_goal(case, subject, rooms)] + [_goal(case, subject, {**rooms, **lost})] * bool(lost)
@@ -133,6 +142,8 @@ def _best(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Asking[Lo
         set_so = yield from _on_dial(goals, best)
     except NotConverged:
         return None
+    finally:
+        found()
     return Look(set_so, nearest.cost)
 
 

@@ -20,6 +20,7 @@ from coolsim.inputs import Inputs
 from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
+from coolsim.progress import each
 from coolsim.studies.fewest import AS_CHEAP, LEAST_COST, as_cheap, fewest
 from coolsim.studies.fitted import combined
 from coolsim.studies.seasons.hours import Hours, Site
@@ -322,7 +323,7 @@ def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart |
         name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")
     }
     cells = {int(number): np.flatnonzero(cell == number) for number in np.unique(cell)}
-    chosen = {number: choose(site, options, opened, hours) for number, hours in cells.items()}
+    chosen = {k: choose(site, options, opened, cells[k]) for k in each(list(cells), "settings of the boxes")}
     for number, settings in alike(site, options, cells, chosen).items():
         at = np.unravel_index(number, shape)
         for name, value in settings.items():
