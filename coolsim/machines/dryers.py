@@ -24,6 +24,7 @@ from coolsim.machines.base import (
     DIAL,
     DRYER_DEPTH,
     LONGEST_COOLING,
+    ON_DIAL,
     Choice,
     Setting,
     Spent,
@@ -57,7 +58,7 @@ class DryerSettings(Displayed):
         "m³/s", "as volume of outside air; of all zones together", json="airflow_m3_h", factor=3600.0
     )
     recirculation: float = documented("-", "share of the exhaust blown in again; of a batch")
-    duration: float = documented("s", "drying time of a batch, or dwell on a belt", json="duration_s")
+    duration: float = documented("s", "drying time of a batch, or time on a belt", json="duration_s")
     bed_depth: float = documented("m", "depth of the bed", json="bed_depth_m")
     belt_speed: float = documented("m/s", "of a belt", json="belt_speed_m_min", factor=60.0)
     zone_inlet_air_temperature: tuple[float | None, ...] = documented(
@@ -201,7 +202,7 @@ class Dryer:
         air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
         if isinstance(case.cooler, Belt):
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
-            speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
+            speed = _on_steps(Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"]))
             return (*air, speed.within(*kept) if speed.opened else speed, *of_conditioner(case))
         bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
         mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
@@ -291,6 +292,12 @@ def _looked_at(name: str, low: float, high: float) -> Setting:
 def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
     """A setting that stands for a knob, between the ends of its range."""
     return own.within(*(per * end for end in ranges(case)[knob])) if own.opened else own
+
+
+def _on_steps(s: Setting) -> Setting:
+    """A setting whose ends nobody typed, as they follow from others: on steps of its dial within them."""
+    up, down = s.step * np.ceil(s.low / s.step - ON_DIAL), s.step * np.floor(s.high / s.step + ON_DIAL)
+    return dataclasses.replace(s, low=float(up), high=float(down)) if up <= down else s
 
 
 def _belt_speed(case: Case, depth: float) -> float:

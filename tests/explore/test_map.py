@@ -100,6 +100,22 @@ def test_axes_hold_what_may_be_set_and_where_it_stands() -> None:
         assert axis.low <= axis.now <= axis.high
 
 
+@pytest.mark.parametrize("name", ["humid-delta", "monsoon-night", "evening-batch", "dryer-then-cooler"])
+def test_bars_of_the_page_go_as_far_as_those_of_the_report(name: str) -> None:
+    """Feed and weather have one range, whatever shows them."""
+    case = level(name)
+    result = coolsim.predict(case)
+    spans = {span.key: span.ends for span in coolsim.levers(case, result).spans}
+    names = {"outside_temperature": "air_temperature", "outside_humidity": "relative_humidity"}
+    found = 0
+    for axis in axes_of(case, result):
+        if axis.usual is not None:
+            ends = max(axis.low, axis.now - axis.usual), min(axis.high, axis.now + axis.usual)
+            assert ends == pytest.approx(spans[names.get(axis.key, axis.key)]), axis.key
+            found += 1
+    assert found == 3
+
+
 def test_where_nothing_is_opened_all_is_looked_at() -> None:
     case = dataclasses.replace(level("humid-delta"), limits=coolsim.load(SCENARIOS / "farm-line.toml").limits)
     axes = [axis for axis in axes_of(case, coolsim.predict(case)) if axis.is_set]

@@ -251,7 +251,7 @@ def test_what_else_is_refused_says_what_is_allowed() -> None:
         plots.pellet(answer(), case(), depths=[0.0, 0.002, 0.01, 0.03, 0.1, 0.3, 0.55])
     with pytest.raises(ValueError, match="8 names for 9 cases"):
         plots.dwell(curves()[0], curves()[1][:-1])
-    with pytest.raises(ValueError, match="4 cases with 4 airflows and 1 dwells"):
+    with pytest.raises(ValueError, match="4 cases with 4 airflows and 1 times in the bed"):
         plots.moisture_map(sweep(), case("monsoon-night"))
     with pytest.raises(ValueError, match="sweep holds one airflow"):
         plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), answer("monsoon-night"))

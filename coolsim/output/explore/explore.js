@@ -179,7 +179,7 @@ function judged(values, found = outcomes(values)) {
   const outside = values[data.outside];
   return limits.map((c) => {
     const value = valueOf(c, found, outside), over = excess(c, value, outside);
-    const tenth = c.tenth ? found[c.tenth] - (c.less_outside ? outside : 0) : null;
+    const tenth = c.tenth ? found[c.tenth.row] - (c.less_outside ? outside : 0) : null;
     return { constraint: c, value, bound: boundOf(c, outside), tenth, over, met: over <= data.kept };
   });
 }
@@ -434,7 +434,7 @@ function showKept() {
   const table = by("kept"), found = outcomes(here), was = judged(scenario);
   const body = element("tbody");
   judged(here, found).forEach((v, k) => {
-    const c = v.constraint, beside = v.tenth === null ? "" : `${c.tenth.startsWith("warmest") ? "warmest" : "wettest"} tenth ${text(c, v.tenth)}`;
+    const c = v.constraint, beside = v.tenth === null ? "" : `${c.tenth.who} ${text(c, v.tenth)}`;
     const bound = `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}`.replaceAll(" ", "\u00a0") + (c.assumed ? " (assumed)" : "");
     const line = tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, v.met ? "kept" : "not kept", right(text(c, was[k].value))], false, v.met ? "" : "broken");
     if (beside) line.cells[0].append(element("div", { class: "small" }, beside));
@@ -467,14 +467,20 @@ function showMoney() {
   table.replaceChildren(element("thead", {}, tableRow([`per ${data.mass.name}${unit}`, right("here"), right("scenario"), right("change")], true)), body);
 }
 
-// Ends of an outcome as one axis goes from end to end of its range, all else as it is here.
+// From where to where a bar goes: what is set, over its range; what comes as it comes, as far as it usually goes.
+function endsOf(axis, now) {
+  if (axis.usual === null) return [axis.low, axis.high];
+  return [Math.max(axis.low, now - axis.usual), Math.min(axis.high, now + axis.usual)];
+}
+
+// Ends of an outcome as one axis goes from end to end, all else as it is here.
 function lever(k, key) {
-  const axis = axes[k], wish = new Set([key]), values = here.slice(), found = [];
+  const axis = axes[k], wish = new Set([key]), values = here.slice(), found = [], ends = endsOf(axis, here[k]);
   for (let n = 0; n <= 16; n++) {
-    values[k] = axis.low + ((axis.high - axis.low) * n) / 16;
+    values[k] = ends[0] + ((ends[1] - ends[0]) * n) / 16;
     found.push(outcomes(values, wish)[key]);
   }
-  return { axis, k, low: Math.min(...found), high: Math.max(...found), first: found[0], last: found[16] };
+  return { axis, ends, low: Math.min(...found), high: Math.max(...found), first: found[0], last: found[16] };
 }
 
 function showLevers() {
@@ -486,7 +492,7 @@ function showLevers() {
   const x = (v) => pad + ((width - 2 * pad) * (v - low)) / (high - low || 1);
   const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `What moves ${row.label}: ${bars.map(said).join("; ")}` });
   function said(bar) {
-    return `${bar.axis.label} from ${text(bar.axis, bar.axis.low)} to ${text(bar.axis, bar.axis.high)}: ${text(row, bar.first)} to ${text(row, bar.last)}`;
+    return `${bar.axis.label} from ${text(bar.axis, bar.ends[0])} to ${text(bar.axis, bar.ends[1])}: ${text(row, bar.first)} to ${text(row, bar.last)}`;
   }
   bounds.forEach((bound) => {
     svg.append(drawn("path", { d: `M${x(bound)} ${top - 4}V${height - 20}`, class: "wish" }));
@@ -496,7 +502,7 @@ function showLevers() {
   svg.append(label(x(at), height - 6, `here ${text(row, at)}`, width));
   bars.forEach((bar, n) => {
     const y = top + n * step;
-    svg.append(drawn("text", { x: pad, y: y + 14, class: "halo" }, `${bar.axis.label}, ${bare(bar.axis, bar.axis.low)} to ${text(bar.axis, bar.axis.high)}`));
+    svg.append(drawn("text", { x: pad, y: y + 14, class: "halo" }, `${bar.axis.label}, ${bare(bar.axis, bar.ends[0])} to ${text(bar.axis, bar.ends[1])}`));
     svg.append(drawn("rect", { x: x(bar.low), y: y + 21, width: Math.max(x(bar.high) - x(bar.low), 2), height: 12, class: "bar" }));
     const rises = bar.last >= bar.first ? [bar.low, "low", bar.high, "high"] : [bar.low, "high", bar.high, "low"];
     svg.append(drawn("title", {}, said(bar)));

@@ -164,7 +164,7 @@ def lever_map(found: LeverMap, ax: Any = None, *, units: str = "si") -> Axes:
     (axis,) = style.panels(ax, 1, (7.8, 5.0))
     across, up, M = x(found.values_across), y(found.values_up), percent(found.moisture_wb)
     contours(axis, across, up, M)
-    keys = limits(axis, across, up, found.constraints, found.violations)
+    keys = limits(axis, across, up, found.constraints, found.violations, units)
     keys += target_lines(axis, found.case, across, up, M)
     for place, name, look in ((found.today, "today", TODAY), (found.advice, "to set", ADVICE)):
         if place is not None:

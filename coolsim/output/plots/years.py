@@ -32,7 +32,7 @@ SHOWN: dict[str, tuple[str, u.Dimension, Callable[[Any], Array]]] = {
     "temperature": ("exit temperature", u.TEMPERATURE, lambda hours: hours.outcome.temperature),
     "fan_speed": ("fan speed", u.FRACTION, lambda hours: hours.settings.fan_speed),
     "airflow": ("airflow", u.VOLUME_FLOW, lambda hours: hours.settings.airflow),
-    "dwell": ("dwell", u.TIME, lambda hours: hours.settings.residence_time),
+    "dwell": ("time in the bed", u.TIME, lambda hours: hours.settings.residence_time),
 }
 VERDICTS: tuple[tuple[str, str, dict[str, Any]], ...] = (  # of hours: attribute, name, look
     ("within", "within target", {"color": BROWN}),

@@ -24,10 +24,11 @@ from coolsim.machines import Machine, machine_of
 from coolsim.predict import predict
 from coolsim.progress import in_steps
 from coolsim.result import Result
-from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates, dries
+from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates
 from coolsim.studies.explore.outcomes import HEAT, Row, Store, evened, plain, rows_of, solve, store_of
 from coolsim.studies.explore.spread import Spread, drawn, has_unknowns, spread_of, unlike
 from coolsim.studies.explore.surface import Bend, Surface, fitted, powers_of
+from coolsim.studies.ranges import dries
 
 STEPS = 6  # that are told of, if the first round will do
 SEED = 11

@@ -78,7 +78,7 @@ class Chart:
         "m³/s", "airflow, as volume of outside air", json="airflow_m3_h", factor=3600.0
     )
     bed_depth: Array = documented("m", "bed depth", json="bed_depth_m")
-    residence_time: Array = documented("s", "dwell", json="residence_time_s")
+    residence_time: Array = documented("s", "time in the bed", json="residence_time_s")
     inlet_air_temperature: Array = documented(
         "°C", "heat the inlet air to this (nan: as it comes)", json="inlet_air_temperature_C"
     )
