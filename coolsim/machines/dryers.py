@@ -202,8 +202,9 @@ class Dryer:
         air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
         if isinstance(case.cooler, Belt):
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
-            speed = _on_steps(Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"]))
-            return (*air, speed.within(*kept) if speed.opened else speed, *of_conditioner(case))
+            speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
+            speed = _on_steps(speed.within(*kept)) if speed.opened else speed
+            return (*air, speed, *of_conditioner(case))
         bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
         mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
         others = [

@@ -19,7 +19,8 @@ from output.pictures import PICTURES, answer, case, curves, grid, sweep
 
 import coolsim
 from coolsim import plots
-from coolsim.output.plots import style
+from coolsim.output.plots import maps, style
+from coolsim.requirements import MAXIMA, SWEATING
 
 each_picture = pytest.mark.parametrize("name", PICTURES)
 
@@ -266,3 +267,10 @@ def test_matplotlib_is_left_as_it_was() -> None:
         drawn(name)
         plt.close("all")
     assert dict(matplotlib.rcParams) == before
+
+
+def test_a_map_has_a_look_for_every_limit_and_no_two_alike() -> None:
+    """Of the one table of limits; told apart by their dashes and marks where colours are grey."""
+    assert set(maps._LOOKS) == {name for name, _, _ in MAXIMA} | {SWEATING}
+    assert len({(str(dash), mark) for _, dash, mark in maps._LOOKS.values()}) == len(maps._LOOKS)
+    assert len({mark for _, _, mark in maps._LOOKS.values()}) == len(maps._LOOKS)

@@ -195,6 +195,7 @@ def _row(chart: Chart, row: Row, page: Page) -> dict[str, Any]:
 
 def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str, Any]:
     less_outside = c.quantity.name == "above_ambient"
+    row = "temperature" if less_outside else c.key
     tenth = TENTHS.get(c.quantity.name) if c.of_target and c.sense > 0 else None
     unlike = chart.result.between_pellets is not None
     stages = getattr(case.cooler, "stages", ())
@@ -202,7 +203,7 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
     counted = {(one.key, one.sense) for one in varying(case)}
     return told_as(c.quantity, page) | {
         "key": c.key,
-        "row": "temperature" if less_outside else c.key,
+        "row": row,
         "less_outside": less_outside,
         "tenth": {"row": tenth.name, "who": tenth.who} if tenth and unlike else None,
         "label": own + c.quantity.label,
@@ -214,10 +215,18 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
         "of_target": c.of_target,
         "assumed": c.assumed,
         "varies": (c.key, c.sense) in counted,
-        "off": chart.missed.largest["temperature" if less_outside else c.key],
+        "off": chart.missed.largest[row],
+        # by so much a bound may be nearer or farther for the samples of a chance
+        "unsure": chart.missed.of_95[row] + _unsure(chart, row),
         # of a film as cold as the air outside the bound moves with that
         "bound_is_outside": c.quantity.name == "headspace_dew_point" and case.bag.coldest_store is None,
     }
+
+
+def _unsure(chart: Chart, row: str) -> float:
+    if chart.spread is None:
+        return 0.0
+    return float(chart.spread.off[[one.key for one in chart.rows].index(row)])
 
 
 def _unfit(case: Case, chart: Chart, page: Page) -> list[dict[str, Any]]:

@@ -190,7 +190,9 @@ function costs(values, found = outcomes(values)) {
   return { parts, total: parts.reduce((sum, part) => sum + part.value, 0), perHour: found.fed * data.mass.per_hour };
 }
 
-// Probability that everything is kept, by samples of what is not known; null where everything is known.
+// Probability that everything is kept, by samples of what is not known, and between what it may lie: what samples
+// leave open (a standard error), with every bound as much nearer or farther as map and samples were off on predictions
+// that they had not seen. Null where everything is known.
 function chance(values) {
   if (spread === null) return null;
   const counted = data.constraints.filter((c) => c.varies);
@@ -205,7 +207,7 @@ function chance(values) {
     }
     return { key, row: rows[k], smooth: smoothRow(k, terms), slopes, bends: k * pairs };
   });
-  let kept = 0;
+  const kept = { low: 0, share: 0, high: 0 };
   for (let s = 0; s < spread.samples; s++) {
     const z = Array.from({ length: K }, (_, u) => spread.normals[u * spread.samples + s]), found = {};
     for (const one of local) {
@@ -216,14 +218,21 @@ function chance(values) {
       }
       found[one.key] = plain(one.row, sum, outside);
     }
-    if (counted.every((c) => excess(c, valueOf(c, found, outside), outside) <= data.rounded)) kept++;
+    const over = counted.map((c) => [excess(c, valueOf(c, found, outside), outside) - data.rounded, c.unsure / c.scale]);
+    if (over.every(([x, unsure]) => x + unsure <= 0)) kept.low++;
+    if (over.every(([x]) => x <= 0)) kept.share++;
+    if (over.every(([x, unsure]) => x - unsure <= 0)) kept.high++;
   }
-  return kept / spread.samples;
+  const part = (count) => count / spread.samples, error = (p) => Math.sqrt((p * (1 - p)) / spread.samples);
+  const [low, share, high] = [part(kept.low), part(kept.share), part(kept.high)];
+  return { low: Math.max(low - error(low), 0), share, high: Math.min(high + error(high), 1) };
 }
 
-function chanceText(share) {
-  if (share < 0.01) return "under 1 %";
-  return share > 0.99 ? "over 99 %" : `${Math.floor(100 * share + 1e-9)} %`; // never told as more than it is
+// A chance is never told as more than it is, and what it may be never as less open than that is.
+function chanceText({ low, share, high }) {
+  const least = Math.floor(100 * low + 1e-9), most = Math.ceil(100 * high - 1e-9);
+  const told = share < 0.01 ? "under 1 %" : share > 0.99 ? "over 99 %" : `${Math.floor(100 * share + 1e-9)} %`;
+  return most - least < 1 || (share > 0.99 && least >= 99) || (share < 0.01 && most <= 1) ? told : `${told} (${least} to ${most} %)`;
 }
 
 // ---- What is said --------------------------------------------------------------------------------------------
@@ -269,9 +278,9 @@ function surely(values) {
     some.sort((a, b) => Math.abs(axis.values[a] - values[k]) - Math.abs(axis.values[b] - values[k]));
     for (const n of some) {
       there[k] = axis.values[n];
-      const share = judged(there).every((v) => v.met) ? chance(there) : 0;
-      if (share < data.likely) continue;
-      found.push(`${axis.label} ${text(axis, axis.values[n])} (${chanceText(share)})`);
+      const sure = judged(there).every((v) => v.met) ? chance(there) : null;
+      if (sure === null || sure.share < data.likely) continue;
+      found.push(`${axis.label} ${text(axis, axis.values[n])}: ${chanceText(sure)}`);
       return;
     }
   });
@@ -300,7 +309,7 @@ function verdict(values) {
     return { look: "", said: "It will do, as computed.", below: "How sure that is cannot be said: nothing in the scenario carries a ±." };
   }
   const basis = `${(100 * data.likely).toFixed(0)} % or more counts as likely enough; that is assumed.`;
-  if (sure >= data.likely) return { look: "", said: `Likely enough: all is kept with a chance of ${chanceText(sure)}.`, below: basis };
+  if (sure.share >= data.likely) return { look: "", said: `Likely enough: all is kept with a chance of ${chanceText(sure)}.`, below: basis };
   return { look: "doubt", said: `As computed it will do, but the chance is only ${chanceText(sure)}.`, below: `Measure the pellets before you rely on it. ${basis}`, then: surely(values) };
 }
 
@@ -974,7 +983,7 @@ function showTrust() {
   const points = (v) => `${up(100 * v)} points`, kelvin = (v) => `${up(T.factor * v)} ${T.unit === "°F" ? "°F" : "K"}`;
   by("error").textContent = `Its numbers come from a map of what coolsim predicts. Held against ${e.states} predictions it had not seen, a fifth of them in corners of the map, it was off by at most ${points(e.largest.moisture)} and ${kelvin(e.largest.temperature)}; 95 of 100 by no more than ${points(e.of_95.moisture)} and ${kelvin(e.of_95.temperature)}. Outside its ranges it does not answer.`;
   by("held").textContent = `Everything that no slider moves is as the scenario has it: ${data.held}`;
-  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
+  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±; between which it lies, as far as samples and map are exact, stands in brackets. Known to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
 }
 
 begin();

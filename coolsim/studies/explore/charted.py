@@ -231,7 +231,12 @@ class _Charting:
         cases = self._cases(self.even, values)
         both = solve(self.even, self.rows, [*cases, *unlike(cases, unknowns, z, R)], rough=True).rows
         known, other = np.split(both, 2, axis=1)
-        return spread_of(unknowns, z, surface.scaled(x), other - known)
+        outside = x[[a.key for a in self.axes].index("outside_temperature")]
+
+        def plainly(rows: Array) -> Array:
+            return np.array([plain(row, one, self.store, outside) for row, one in zip(self.rows, rows)])
+
+        return spread_of(unknowns, z, surface.scaled(x), known, other, plainly)
 
     def _missed(self, surface: Surface, x: Array, rows: Array) -> Missed:
         good = np.isfinite(rows).all(axis=0)
