@@ -45,7 +45,7 @@ def looked_at(case: Case) -> dict[str, Ends]:
 
 def half(name: str) -> float:
     """How far something goes by itself, to either side."""
-    return (_AIR["cooler"] | {FEED: _FEED})[name].usual
+    return (_FEED if name == FEED else _AIR["cooler"][name]).usual
 
 
 def dries(case: Case) -> bool:
