@@ -24,7 +24,6 @@ from coolsim.machines.base import (
     DIAL,
     DRYER_DEPTH,
     LONGEST_COOLING,
-    ON_DIAL,
     Choice,
     Setting,
     Spent,
@@ -203,8 +202,7 @@ class Dryer:
         if isinstance(case.cooler, Belt):
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
             speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
-            speed = _on_steps(speed.within(*kept)) if speed.opened else speed
-            return (*air, speed, *of_conditioner(case))
+            return (*air, speed.within(*kept) if speed.opened else speed, *of_conditioner(case))
         bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
         mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
         others = [
@@ -293,12 +291,6 @@ def _looked_at(name: str, low: float, high: float) -> Setting:
 def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:
     """A setting that stands for a knob, between the ends of its range."""
     return own.within(*(per * end for end in ranges(case)[knob])) if own.opened else own
-
-
-def _on_steps(s: Setting) -> Setting:
-    """A setting whose ends nobody typed, as they follow from others: on steps of its dial within them."""
-    up, down = s.step * np.ceil(s.low / s.step - ON_DIAL), s.step * np.floor(s.high / s.step + ON_DIAL)
-    return dataclasses.replace(s, low=float(up), high=float(down)) if up <= down else s
 
 
 def _belt_speed(case: Case, depth: float) -> float:
