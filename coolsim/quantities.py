@@ -43,7 +43,9 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     # what leaves
     Quantity("moisture", "moisture", "fraction", 2, scale=0.01),
     Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0),
-    Quantity("above_ambient", "above the air outside", "difference", 1, "K", 5.0),
+    Quantity(
+        "above_ambient", "above the air outside", "difference", 1, "K", 5.0, words="above the air outside"
+    ),
     Quantity("water_activity", "water activity in store", "number", 3, scale=0.05),
     Quantity(
         "headspace_dew_point",
