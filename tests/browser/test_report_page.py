@@ -200,6 +200,8 @@ def shortened(scenario: Path, folder: Path) -> Case:
     """A scenario whose year has each ninth hour: as wide a chart in a ninth of the time."""
     for file in SCENARIOS.iterdir():
         lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
-        some = [*lines[:2], *lines[2::9]] if file.name == "monsoon-year.csv" else lines  # below a remark and titles
+        some = (
+            [*lines[:2], *lines[2::9]] if file.name == "monsoon-year.csv" else lines
+        )  # below a remark and titles
         (folder / file.name).write_text("".join(some), encoding="utf-8")
     return coolsim.load(folder / scenario.name)
