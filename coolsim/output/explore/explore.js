@@ -517,7 +517,7 @@ function showLevers() {
     svg.append(drawn("title", {}, said(bar)));
     svg.append(drawn("circle", { cx: x(at), cy: y + 27, r: 4, class: "dot" }));
     if (x(bar.high) - x(bar.low) > 90) {
-      svg.append(drawn("text", { x: x(rises[0]) + 3, y: y + 44, "font-size": "0.75em" }, rises[1]), drawn("text", { x: x(rises[2]) - 3, y: y + 44, "text-anchor": "end", "font-size": "0.75em" }, rises[3]));
+      svg.append(drawn("text", { x: x(rises[0]) + 3, y: y + 44, "font-size": "0.75em", class: "halo" }, rises[1]), drawn("text", { x: x(rises[2]) - 3, y: y + 44, "text-anchor": "end", "font-size": "0.75em", class: "halo" }, rises[3]));
     }
   });
   holder.replaceChildren(svg);
