@@ -163,8 +163,9 @@ def _finer(x: Array, y: Array, tables: Array) -> tuple[Array, Array, Array]:
     fine = [
         np.interp(np.linspace(0, len(v) - 1, FINER * (len(v) - 1) + 1), np.arange(len(v)), v) for v in (x, y)
     ]
+    across, up = fine
     splines = [RectBivariateSpline(y, x, table) for table in tables]
-    return *fine, np.array([spline(fine[1], fine[0]) for spline in splines])
+    return across, up, np.array([spline(up, across) for spline in splines])
 
 
 def lever_map(found: LeverMap, ax: Any = None, *, units: str = "si") -> Axes:
