@@ -191,7 +191,7 @@ function costs(values, found = outcomes(values)) {
 }
 
 // Probability that everything is kept, by samples of what is not known, and between what it may lie: what samples
-// leave open (a standard error), with every bound as much nearer or farther as map and samples were off on predictions
+// leave open (two standard errors), with every bound as much nearer or farther as map and samples were off on predictions
 // that they had not seen. Null where everything is known.
 function chance(values) {
   if (spread === null) return null;
@@ -223,7 +223,7 @@ function chance(values) {
     if (over.every(([x]) => x <= 0)) kept.share++;
     if (over.every(([x, unsure]) => x - unsure <= 0)) kept.high++;
   }
-  const part = (count) => count / spread.samples, error = (p) => Math.sqrt((p * (1 - p)) / spread.samples);
+  const part = (count) => count / spread.samples, error = (p) => 2 * Math.sqrt((p * (1 - p)) / spread.samples);
   const [low, share, high] = [part(kept.low), part(kept.share), part(kept.high)];
   return { low: Math.max(low - error(low), 0), share, high: Math.min(high + error(high), 1) };
 }
@@ -983,7 +983,7 @@ function showTrust() {
   const points = (v) => `${up(100 * v)} points`, kelvin = (v) => `${up(T.factor * v)} ${T.unit === "°F" ? "°F" : "K"}`;
   by("error").textContent = `Its numbers come from a map of what coolsim predicts. Held against ${e.states} predictions it had not seen, a fifth of them in corners of the map, it was off by at most ${points(e.largest.moisture)} and ${kelvin(e.largest.temperature)}; 95 of 100 by no more than ${points(e.of_95.moisture)} and ${kelvin(e.of_95.temperature)}. Outside its ranges it does not answer.`;
   by("held").textContent = `Everything that no slider moves is as the scenario has it: ${data.held}`;
-  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±; between which it lies, as far as samples and map are exact, stands in brackets. Known to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
+  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±; what it may be, as far as samples and map are exact, stands in brackets. Known to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
 }
 
 begin();

@@ -38,7 +38,7 @@ class Spread:
     slopes: Array  # (rows, unknowns, 1 + axes): of each variable, and how that changes along the map
     bends: Array  # (rows, pairs of unknowns, each with itself as well)
     samples: Array  # of the variables (unknowns, samples)
-    off: Array  # (rows,): by how much it errs in the mean of states held out, with the standard error of that
+    off: Array  # (rows,): by how much it errs in the mean of states held out, and two standard errors of that
 
     def added(self, t: Array) -> Array:
         """What samples add to the rows at a place t (axes,) from −1 to 1: (rows, samples)."""
@@ -91,7 +91,7 @@ def spread_of(
         slopes=found[:, : len(slopes)].reshape(len(added), K, -1),
         bends=found[:, len(slopes) :],
         samples=normal(K, SAMPLES, SEED),
-        off=np.abs(missed.mean(axis=1)) + missed.std(axis=1) / np.sqrt(missed.shape[1]),
+        off=np.abs(missed.mean(axis=1)) + 2 * missed.std(axis=1) / np.sqrt(missed.shape[1]),
     )
 
 
