@@ -461,10 +461,10 @@ def verdicts_of(
 class Tenth:
     """The worst tenth of a quantity, where pellets are unlike."""
 
-    name: str
-    of: str  # the quantity that it is a value of
-    who: str  # as a person reads it beside that of all
-    read: Callable[[Result], Any]
+    name: str = documented("-", "what it is called in a table of outcomes")
+    of: str = documented("-", "the quantity that it is a value of")
+    who: str = documented("-", "as a person reads it beside that of all pellets")
+    read: Callable[[Result], Any] = documented("-", "how it is read from a result")
 
 
 _WETTEST = "wettest tenth"

@@ -232,7 +232,7 @@ def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[st
         "bed_depth": "bed",
         "belt_speed": "belt",
         "duration": "time",
-        "residence_time": "time in the bed",
+        "residence_time": "time",
         "recirculation": "recirculation",
     }
     for name, title in titles.items():
