@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import inspect
+import itertools
 import sys
 import types
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,7 +17,10 @@ from studies.test_dryer_seasons import weather_of
 import coolsim
 from coolsim import progress
 from coolsim.errors import InputError
+from coolsim.output.report.answers import ask
 from coolsim.progress import each, heard, in_steps, tells
+from coolsim.studies.explore import charted
+from coolsim.studies.explore.charted import Effort
 
 LONG = ("sweep", "seasons", "find_settings", "size", "fit", "explore")
 Told = list[tuple[int, int, str]]
@@ -138,3 +143,36 @@ def test_a_notebook_shows_it_in_its_cell(clock: list[float], monkeypatch: pytest
         step("points")
     assert [text[:14] for text in shown[:3]] == [f"points: {done} of 4" for done in (0, 3, 4)]
     assert "━" in shown[1] and shown[-1] == ""
+
+
+# -- every long question
+
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+QUICK = Effort((400,), (20,), 20, 60, 1.0, 100.0, 1.0)
+ASKED: dict[str, Any] = {
+    "settings": lambda how: coolsim.find_settings(level("monsoon-night"), chance=0.8, **how),
+    "size": lambda how: coolsim.size(coolsim.load(SCENARIOS / "cooler-to-buy.toml"), uncertainty=True, **how),
+    "fit": lambda how: coolsim.fit(level("humid-delta"), SCENARIOS / "delta-trials.csv", **how),
+    "page": lambda how: coolsim.explore(level("humid-delta"), **how),
+    "report": lambda how: asked_of_a_report(**how),
+}
+
+
+def asked_of_a_report(progress: progress.Progress) -> None:
+    with heard(progress):
+        ask(level("monsoon-night"))
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("name", ASKED)
+def test_every_long_question_tells_how_far_it_is(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From nothing to all, one after the other, of each thing that is counted."""
+    monkeypatch.setattr(charted, "effort_of", lambda case: QUICK)
+    told, tell = listening()
+    ASKED[name]({"progress": tell})
+    assert len(told) > 2 and all(what for _, _, what in told)
+    counts = [(done, of) for done, of, _ in told]
+    assert counts[0][0] == 0 and counts[-1][0] == counts[-1][1]
+    for (done, of), (later, its) in itertools.pairwise(counts):
+        assert later >= done if its == of else later == 0 and done == of, counts
