@@ -453,7 +453,7 @@ def _of_the_fan(case: Case, result: Result) -> Iterator[Warning]:
 
 # What makes pellets leave cooler, by arrangement.
 _COOLER = {
-    "counter-flow": "More dwell or more air.",
+    "counter-flow": "More time in the bed or more air.",
     "batch": "Cool the batch before it is emptied, or longer: cooler.cooling_time.",
     "belt": "Let a last zone blow outside air, unheated, or cool them afterwards.",
 }

@@ -23,6 +23,7 @@ class Quantity:
     si: str = ""  # shown in this unit, where the dimension's usual one does not suit
     us: str = ""
     us_digits: int | None = None  # where they differ from those of SI
+    typed: bool = True  # False: follows from what is typed, so no digits of it are lost
     points: bool = False  # a difference of moistures, told in points
     words: str = ""  # in a sentence and as the limit of an answer; the name in plain words if left out
 
@@ -42,9 +43,19 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     # what leaves
     Quantity("moisture", "moisture", "fraction", 2, scale=0.01),
     Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0),
-    Quantity("above_ambient", "above the air outside", "difference", 1, "K", 5.0),
+    Quantity(
+        "above_ambient", "above the air outside", "difference", 1, "K", 5.0, words="above the air outside"
+    ),
     Quantity("water_activity", "water activity in store", "number", 3, scale=0.05),
-    Quantity("headspace_dew_point", "dew point in the bag", "temperature", 1, "degC", 5.0),
+    Quantity(
+        "headspace_dew_point",
+        "dew point in the bag",
+        "temperature",
+        1,
+        "degC",
+        5.0,
+        words="dew point in the bag",
+    ),
     Quantity("deviation", "deviation over the bed", "fraction", 2, scale=0.01, points=True),
     # what the machine stands
     Quantity("exhaust_relative_humidity", "exhaust", "fraction", 1, scale=0.1),
@@ -76,7 +87,9 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "degC",
         words="temperature in the conditioner",
     ),
-    Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),
+    Quantity(
+        "belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2, typed=False
+    ),
     # what is built
     Quantity("floor_area", "floor area", "area", 2, "m2", us_digits=1),
     Quantity("zone_length", "length of a zone", "length", 2, "m", si="m", us="ft"),

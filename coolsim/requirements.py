@@ -457,19 +457,43 @@ def verdicts_of(
     )
 
 
-# How the worst tenth of a quantity is read, where pellets are unlike.
-_TENTHS: Mapping[str, Callable[[Result, float], Any]] = {
-    "moisture": lambda r, outside: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
-    "above_ambient": lambda r, outside: r.between_pellets.warmest_tenth.temperature - outside,  # type: ignore[union-attr]
-    "water_activity": lambda r, outside: r.in_store.of_wettest_tenth,
+@dataclass(frozen=True)
+class Tenth:
+    """The worst tenth of a quantity, where pellets are unlike."""
+
+    name: str = documented("-", "what it is called in a table of outcomes")
+    of: str = documented("-", "the quantity that it is a value of")
+    who: str = documented("-", "as a person reads it beside that of all pellets")
+    read: Callable[[Result], Any] = documented("-", "how it is read from a result")
+
+
+_WETTEST = "wettest tenth"
+# By what a wish bounds; of what is bounded by how much warmer it is than the air outside, its temperature.
+TENTHS: Mapping[str, Tenth] = {
+    "moisture": Tenth(
+        "wettest_tenth",
+        "moisture",
+        _WETTEST,
+        lambda r: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
+    ),
+    "above_ambient": Tenth(
+        "warmest_tenth",
+        "temperature",
+        "warmest tenth",
+        lambda r: r.between_pellets.warmest_tenth.temperature,  # type: ignore[union-attr]
+    ),
+    "water_activity": Tenth(
+        "wettest_activity", "water_activity", _WETTEST, lambda r: r.in_store.of_wettest_tenth
+    ),
 }
 
 
 def _worst(c: Constraint, result: Result, outside: float) -> float | None:
     """The wettest or warmest tenth beside a wish, where pellets are unlike."""
-    if result.between_pellets is None or c.sense < 0 or c.quantity.name not in _TENTHS:
+    tenth = TENTHS.get(c.quantity.name)
+    if result.between_pellets is None or c.sense < 0 or tenth is None:
         return None
-    return float(_TENTHS[c.quantity.name](result, outside))
+    return float(tenth.read(result)) - (outside if c.quantity.name == "above_ambient" else 0.0)
 
 
 def _open(c: Constraint, result: Result, outside: float) -> tuple[float, float] | None:

@@ -43,8 +43,8 @@ def explore(
     case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
     from coolsim.output.explore.document import explored
 
-    with working("predicting today") as say:
-        page = explored(case, units=units.value, scenario=scenario, progress=lambda what, share: say(what))
+    with working("predicting today"):
+        page = explored(case, units=units.value, scenario=scenario)
     files.write(output, page.html, "-o")
     told(f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}")
     return ANSWERED if page.met else OUT_OF_REACH

@@ -8,7 +8,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -214,19 +214,11 @@ def json_file(target: str | None) -> Output | None:
     return None if target in (None, STANDARD_OUTPUT) else Output("--json", target)
 
 
-@contextmanager
-def working(what: str) -> Iterator[Callable[[str], None]]:
-    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere.
+def working(what: str) -> AbstractContextManager[None]:
+    """A sign of life on a terminal's standard error, gone when done; nothing elsewhere."""
+    from coolsim.progress import heard
 
-    Yields what says something else.
-    """
-    if not sys.stderr.isatty():
-        yield lambda other: None
-        return
-    from rich.console import Console
-
-    with Console(stderr=True).status(f"{what} …") as status:
-        yield lambda other: status.update(f"{other} …")
+    return heard(begins=what)
 
 
 def page_for(units: Units, wide: bool = False) -> Page:

@@ -57,7 +57,7 @@ class DryerSettings(Displayed):
         "m³/s", "as volume of outside air; of all zones together", json="airflow_m3_h", factor=3600.0
     )
     recirculation: float = documented("-", "share of the exhaust blown in again; of a batch")
-    duration: float = documented("s", "drying time of a batch, or dwell on a belt", json="duration_s")
+    duration: float = documented("s", "drying time of a batch, or time on a belt", json="duration_s")
     bed_depth: float = documented("m", "depth of the bed", json="bed_depth_m")
     belt_speed: float = documented("m/s", "of a belt", json="belt_speed_m_min", factor=60.0)
     zone_inlet_air_temperature: tuple[float | None, ...] = documented(

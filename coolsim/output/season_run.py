@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Sequence
+from contextlib import closing, nullcontext
 from dataclasses import dataclass, field
 from importlib.metadata import version
-from typing import Any
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
@@ -15,9 +13,10 @@ from coolsim.files import STANDARD_OUTPUT, Growing, Output, encoded
 from coolsim.output import season_files
 from coolsim.output import seasons as printed
 from coolsim.output.page import Page
+from coolsim.progress import heard, in_steps
 from coolsim.requirements import is_dryer
 from coolsim.studies.seasons import Seasons, seasons_of
-from coolsim.studies.seasons.study import Told, why_no_chart
+from coolsim.studies.seasons.study import why_no_chart
 
 
 @dataclass
@@ -97,14 +96,14 @@ def run(
     out.dryers, out.dials = any(map(is_dryer, cases)), season_files.dials_of(cases)
     with (
         joblib.parallel_config(n_jobs=jobs),
-        _progress(len(cases)) as (told, finished),
+        heard(begins="reading the weather"),
+        in_steps(len(cases)) if len(cases) > 1 else nullcontext(lambda what: None) as step,
         closing(out),
-        closing(
-            seasons_of(cases, direct=direct, resume=resume, told=told, uncertainty=uncertainty)
-        ) as answers,
+        closing(seasons_of(cases, direct=direct, resume=resume, uncertainty=uncertainty)) as answers,
     ):
+        step("sites")
         for k, seasons in answers:
-            finished()
+            step("sites")
             out.add(seasons, asked[k][0], say)
             if out.json != STANDARD_OUTPUT:
                 say(printed.year(seasons, page) + ("\n" if len(cases) > 1 else ""))
@@ -116,26 +115,3 @@ def _no_chart(case: Case) -> list[Fault]:
     why = why_no_chart(case)
     where = getattr(case.source, "where", lambda key: "")
     return [Fault(where("limits"), "--chart", "a scenario without settings to choose", why)] if why else []
-
-
-@contextmanager
-def _progress(sites: int) -> Iterator[tuple[Told, Callable[[], None]]]:
-    """A bar on a terminal's standard error: steps of one site, or sites of many."""
-    if not sys.stderr.isatty():
-        yield (lambda *_: None), (lambda: None)
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-
-    columns: list[Any] = [BarColumn(), TextColumn("{task.description}"), TimeElapsedColumn()]
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("reading the weather", total=sites if sites > 1 else None)
-
-        def told(done: int, of: int, words: str) -> None:
-            bar.update(task, completed=done, total=of, description=words)
-
-        def finished() -> None:
-            if sites > 1:
-                bar.update(task, advance=1, description="sites")
-
-        yield told, finished

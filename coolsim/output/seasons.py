@@ -24,7 +24,7 @@ from coolsim.studies.seasons.study import AS_THEY_ARE, CHART, FEED, HEATED, chec
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SHORT = {AS_THEY_ARE: "as it is", CHART: "chart", HEATED: "chart, heat", FEED: "chart, feed"}
 WORDS = {
-    CHART: "follow the settings chart: fan and dwell by temperature and humidity outside",
+    CHART: "follow the settings chart: fan and time in the bed by temperature and humidity outside",
     HEATED: "a chart that also heats the inlet air",
     FEED: "a chart that also says how moist the feed should come in",
 }
@@ -206,7 +206,7 @@ def _of_cooler(chart: Chart, page: Page) -> Iterator[tuple[str, Array, int]]:
     else:
         unit = page.unit(u.VOLUME_FLOW)
         yield f"Airflow, {pretty(unit)}", chart.airflow * u.shown(1.0, u.VOLUME_FLOW, unit), 0
-    yield "Dwell, min", chart.residence_time / 60, 1
+    yield "Time in the bed, min", chart.residence_time / 60, 1
     yield "Feed moisture it needs, % or drier", 100 * chart.required_feed_moisture, 1
 
 

@@ -122,7 +122,7 @@ def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     width = page.number(answer.belt_width, u.LENGTH, 2)
     yield f"  length, at a width of {width}", length_of(answer.belt_length, page)
     yield "deepest bed, as laid", depth_of(answer.bed_depth, page)
-    yield "longest dwell", page.number(answer.drying_time or 0.0, u.TIME, 1)
+    yield "longest time in the bed", page.number(answer.drying_time or 0.0, u.TIME, 1)
     if answer.heater is not None:
         yield "heaters, all zones", kilowatts(answer.heater)
 
@@ -232,7 +232,7 @@ def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[st
         "bed_depth": "bed",
         "belt_speed": "belt",
         "duration": "time",
-        "residence_time": "dwell",
+        "residence_time": "time",
         "recirculation": "recirculation",
     }
     for name, title in titles.items():

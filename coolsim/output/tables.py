@@ -134,7 +134,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
         ],
         "Bed": [
             row("depth", bed.depth, u.LENGTH, 1 if us else 3, "in" if us else "m"),
-            row("residence time", bed.residence_time, u.TIME, 1),
+            row("time in the bed", bed.residence_time, u.TIME, 1),
             row("air blown per wet feed" if dryer else "dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
             row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
             row("air speed, of what lifts the bed", bed.lift_off, u.FRACTION, 0),
@@ -258,7 +258,10 @@ def balances(result: Result, page: Page) -> str:
     accuracy = result.accuracy
     rows = [
         ("water, of the water entering", f"{100 * abs(float(accuracy.water_imbalance)):.1g} %"),
-        ("heat, of the feed's heat above ambient", f"{100 * abs(float(accuracy.energy_imbalance)):.1g} %"),
+        (
+            "heat, of the feed's heat above the air outside",
+            f"{100 * abs(float(accuracy.energy_imbalance)):.1g} %",
+        ),
     ]
     return group("What does not balance", rows, page)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from coolsim.output.page import Page, joined, table
 from coolsim.output.quantities import bound_text, text, told_apart, written
-from coolsim.requirements import Verdict
+from coolsim.requirements import TENTHS, Verdict
 
 LIKELY = 0.8  # chance from which something counts as likely enough; assumed
 # What is read first where something is broken, by its harm, the gravest first; and what then.
@@ -81,9 +81,7 @@ def _said(group: Sequence[Verdict], page: Page) -> str:
     """Whether it is met, by how much not, and with which chance."""
     broken = [v for v in group if not v.met]
     worst, q = group[0].worst, group[0].constraint.quantity
-    beside = "" if worst is None else f"; wettest tenth {text(q, worst, page)}"
-    if q.name == "above_ambient" and worst is not None:
-        beside = f"; warmest tenth {text(q, worst, page)}"
+    beside = "" if worst is None else f"; {TENTHS[q.name].who} {text(q, worst, page)}"
     if broken:
         return f"not met{_miss(broken[0])}{beside}"
     chances = [v.chance for v in group if v.chance is not None]

@@ -71,6 +71,11 @@ def _flag_or_none(name: str, value: Any) -> Iterator[Fault]:
         yield Fault("", name, said(value), "needs True, False or None")
 
 
+def _progress(name: str, value: Any) -> Iterator[Fault]:
+    if not (value is None or isinstance(value, bool | np.bool_) or callable(value)):
+        yield Fault("", name, said(value), "needs a function of (done, of, what), True, False or None")
+
+
 def _samples(name: str, value: Any) -> Iterator[Fault]:
     if value is not None and not isinstance(value, numbers.Integral):
         yield Fault("", name, said(value), "needs a whole number, such as 512, or None")
@@ -128,6 +133,7 @@ def _weather(name: str, value: Any) -> Iterator[Fault]:
 _LOOKS: Mapping[str, Callable[[str, Any], Iterator[Fault]]] = {
     **dict.fromkeys(("band", "priors", "direct", "chart", "uncertainty", "on_dial"), _flag),
     "profile": _flag_or_none,
+    "progress": _progress,
     "samples": _samples,
     "seed": _whole,
     "chance": _chance,

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from coolsim.case import Belt, Case, Line
+from coolsim.case import Belt, Case, Cooler, Line
 from coolsim.scenario import schema
 from coolsim.scenario.trial_columns import definition_of, reading_of, spread_of
 
@@ -50,9 +50,11 @@ def _of_machine(case: Case) -> Iterator[str]:
         for k, stage in enumerate(case.cooler.stages, 1):
             yield from (schema.in_stage(f"stage.{k}", f"cooler.{n}") for n in _keys(stage.cooler))
         return
-    if case.fan.speed is not None:
-        yield "fan.speed"
-    yield from (f"cooler.{name}" for name in _keys(case.cooler))
+    by_speed = isinstance(case.cooler, Cooler) and (case.fan.speed or case.limits.fan_speed) is not None
+    keys = [f"cooler.{name}" for name in _keys(case.cooler)]
+    if by_speed:  # what stands on the frequency converter: nobody reads an airflow there
+        keys = ["fan.speed", *(key for key in keys if key != "cooler.airflow")]
+    yield from keys
 
 
 def _keys(machine: object) -> Iterator[str]:

@@ -12,8 +12,9 @@ from coolsim.case import Case, DesignWeather
 from coolsim.errors import NotConverged
 from coolsim.fields import Array, documented
 from coolsim.machines import Setting, appraised, machine_of
+from coolsim.progress import each
 from coolsim.requirements import KEPT
-from coolsim.studies.fewest import AS_CHEAP, fewest
+from coolsim.studies.fewest import as_cheap, fewest
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.studies.settings.find import find_settings
 
@@ -46,7 +47,7 @@ def season(case: Case) -> Season:
     Raises InputError and NotConverged as `find_settings` does.
     """
     cases = [dataclasses.replace(case, air=w.air) for w in case.card.weather if w.air is not None]
-    answers = [find_settings(one) for one in cases]
+    answers = [find_settings(one) for one in each(cases, "settings of the weathers")]
     chosen = [_values(answer) for answer in answers]
     distinct = [dict(pairs) for pairs in dict.fromkeys(tuple(values.items()) for values in chosen)]
     served = np.array(
@@ -81,7 +82,7 @@ def _served(
         tried = appraised(machine, [machine.at(distinct[j]) for j in others])
     except NotConverged:
         return found
-    cheap = np.asarray(tried.cost.total) <= (1 + AS_CHEAP) * answer.cost.total
+    cheap = as_cheap(np.asarray(tried.cost.total), answer.cost.total)
     for j, good, M, T in zip(others, (tried.worst <= KEPT) & cheap, tried.moisture, tried.temperature):
         if good:
             found[j] = M, T

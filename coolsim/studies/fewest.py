@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.fields import Array
 
 AS_CHEAP = 0.01  # share of the cost for which nothing is set otherwise
+LEAST_COST = 1e-9
+
+
+def as_cheap(cost: Any, own: Any) -> Any:
+    """Whether a cost is so little above that of a place's own settings that it takes others."""
+    return cost <= (1 + AS_CHEAP) * own + LEAST_COST
 
 
 def fewest(serves: NDArray[np.bool_], sizes: Array) -> NDArray[np.intp]:

@@ -1,7 +1,7 @@
 """How far each thing alone moves the exit, from one end of its range to the other, on any machine.
 
 What may be set goes from end to end of its range in [limits]; what may change by itself (the feed, the weather)
-over a range that is assumed here. All ends are predicted side by side on a rough mesh, and shifted by what that
+as far as is usual (`studies.ranges`). All ends are predicted side by side on a rough mesh, and shifted by what that
 mesh misses at the case itself.
 """
 
@@ -23,12 +23,8 @@ from coolsim.predict import predict
 from coolsim.quantities import QUANTITIES, Quantity
 from coolsim.requirements import Constraint, constraints_of, verdicts_of
 from coolsim.result import InputBand, Result
+from coolsim.studies.ranges import FEED, HUMIDITY, WARMTH, usual
 
-FEED = 0.01  # kg/kg wet to either side of the feed's moisture: what a press or an extruder varies; assumed
-WARMTH = 5.0  # K to either side of the air outside: a night and a day; assumed
-HUMIDITY = 0.15  # to either side of its relative humidity; assumed
-LEAST_HUMIDITY, MOST_HUMIDITY = 0.05, 1.0
-LEAST_FEED = 0.02  # kg/kg wet
 MISSED = 0.01  # of a bound's scale: what a rough mesh may miss; at its own end a setting breaks nothing
 ACROSS, UP = 9, 7  # of a map: smooth contours
 
@@ -106,14 +102,14 @@ def _pair(values: Array, k: int) -> tuple[float, float]:
 
 def _varied(machine: Machine, case: Case, result: Result) -> Iterator[tuple[Span, Sequence[Case]]]:
     """Everything that may be set or may change, and the case at both of its ends."""
-    feed, air = case.feed.moisture, case.air
-    ends = max(feed - FEED, min(LEAST_FEED, feed)), feed + FEED
-    yield _span("feed_moisture", feed, ends), [machine.at({"feed_moisture": x}) for x in ends]
-    T, RH = float(air.temperature), float(air.relative_humidity)
-    ends = T - WARMTH, T + WARMTH
-    yield _span("air_temperature", T, ends), [_outside(case, temperature=x) for x in ends]
-    ends = max(RH - HUMIDITY, min(LEAST_HUMIDITY, RH)), min(RH + HUMIDITY, MOST_HUMIDITY)
-    yield _span("relative_humidity", RH, ends), [_outside(case, relative_humidity=x) for x in ends]
+    far, air = usual(case), case.air
+    ends = far[FEED]
+    yield _span(FEED, case.feed.moisture, ends), [machine.at({FEED: x}) for x in ends]
+    ends = far[WARMTH]
+    yield _span(WARMTH, float(air.temperature), ends), [_outside(case, temperature=x) for x in ends]
+    ends = far[HUMIDITY]
+    damp = [_outside(case, relative_humidity=x) for x in ends]
+    yield _span(HUMIDITY, float(air.relative_humidity), ends), damp
     at = machine.read(case, result)
     for s in machine.settings:
         if s.varies:

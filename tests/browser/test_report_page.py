@@ -19,6 +19,7 @@ from pypdf import PdfReader
 from shipped import level_text
 
 import coolsim
+from coolsim.case import Case
 from coolsim.output.report.answers import ask
 from coolsim.output.report.document import report
 
@@ -144,8 +145,12 @@ def test_printed_tables_are_whole(browser: Any, file: Path) -> None:
 
 
 def test_printed_on_six_pages_with_numbers(browser: Any, file: Path) -> None:
-    """No page is empty but for the last, and no heading stands at the foot of one, apart from what it heads."""
     show(browser, file, 1280)
+    printed_well(browser)
+
+
+def printed_well(browser: Any) -> None:
+    """No page is empty but for the last, and no heading stands at the foot of one, apart from what it heads."""
     printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})
     pages = [p.extract_text() for p in PdfReader(io.BytesIO(base64.b64decode(printed["data"]))).pages]
     assert len(pages) <= 6
@@ -155,3 +160,48 @@ def test_printed_on_six_pages_with_numbers(browser: Any, file: Path) -> None:
         lines = [line for line in map(squeezed, text.splitlines()) if line and "/" not in line]
         assert len(lines) > 10 or number == len(pages)
         assert lines[-1] not in map(squeezed, headings)
+
+
+# Every kind of machine and question, as they are shipped; years with each third hour of their weather.
+ASKED = {
+    "cooler": "monsoon-night",
+    "batch": "evening-batch",
+    "belt": "belt-four-zones",
+    "line": "dryer-then-cooler",
+    "shift": "farm-line",
+    "a cooler to buy": "cooler-to-buy",
+    "a batch to buy": "batch-to-buy",
+    "a belt to buy": "belt-to-buy",
+    "a year of a cooler": "monsoon-year",
+    "a year of a batch": "batch-year",
+}
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("name", ASKED)
+def test_every_kind_of_report_fits_paper_and_telephone(browser: Any, tmp_path: Path, name: str) -> None:
+    """Six pages at the most without a broken heading; 360 pixels wide nothing is cut, nor to be moved sideways."""
+    path = tmp_path / "report.html"
+    path.write_text(
+        report(ask(shortened(SCENARIOS / f"{ASKED[name]}.toml", tmp_path)), "0.0"), encoding="utf-8"
+    )
+    show(browser, path, 1280)
+    printed_well(browser)
+    show(browser, path, WIDTHS[0])
+    inner, wide, cut = browser.execute_script(
+        "return [document.documentElement.clientWidth, document.documentElement.scrollWidth,"
+        " [...document.querySelectorAll('.wide, figure')].filter(r => r.scrollWidth > r.clientWidth + 1)"
+        ".map(r => r.getAttribute('aria-label'))]"
+    )
+    assert wide <= inner and cut == []
+
+
+def shortened(scenario: Path, folder: Path) -> Case:
+    """A scenario whose year has each third hour, as few as are taken."""
+    for file in SCENARIOS.iterdir():
+        lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+        some = (
+            [*lines[:2], *lines[2::3]] if file.name == "monsoon-year.csv" else lines
+        )  # below a remark and titles
+        (folder / file.name).write_text("".join(some), encoding="utf-8")
+    return coolsim.load(folder / scenario.name)

@@ -196,7 +196,7 @@ def found(answer: Result) -> Advice:
         verdicts=verdicts,
         exact_cost=1.2,
         binding=(AtLimit("bed depth, highest", 1.2), AtLimit("fan speed, lowest", 0.4)),
-        broken=(AtLimit("moisture", 0.1275), AtLimit("above ambient", 7.25)),
+        broken=(AtLimit("moisture", 0.1275), AtLimit("above the air outside", 7.25)),
         hardly_matters=(),
         driest=ends[0],
         wettest=ends[1],

@@ -12,6 +12,7 @@ import coolsim
 from coolsim.costs import Cost
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
+from coolsim.output import quantities
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
 from coolsim.requirements import AtLimit
@@ -188,3 +189,15 @@ def answer_of_a_belt():
         gain=Gain(0.0, 0.0, 0.0, 0.0, 2000.0, hours_assumed=True),
     )
     return case, Advice(answer, (end, end), None)
+
+
+def test_a_belts_speed_is_told_to_its_dial() -> None:
+    """Its ends follow from depths that were typed, 8 and 16 cm: nobody reads 0.248397 m/min on a dial."""
+    case = level("belt-four-zones")
+    speed = next(s for s in machine_of(case).settings if s.key == "belt_speed")
+    feed = case.feed
+    slow, fast = (feed.throughput / (feed.bulk_density * 2.0 * depth) for depth in (0.16, 0.08))
+    assert (speed.low, speed.high) == pytest.approx((slow, fast))
+    q = speed.quantity
+    assert quantities.dialled(q, 0.248397 / 60, speed.step, Page()) == "0.248 m/min"
+    assert quantities.dialled(q, 0.25 / 60, speed.step, Page()) == "0.250 m/min"

@@ -23,7 +23,7 @@ def test_fits_the_page(good: str, answer: Result, width: int, encoding: str, uni
     text.encode(encoding)
     assert "?" not in text and "\x1b" not in text
     words = " ".join(text.split())
-    for label in ("temperature once evened out", "wet bulb", "residence time", "pressure drop, clean bed"):
+    for label in ("temperature once evened out", "wet bulb", "time in the bed", "pressure drop, clean bed"):
         assert label in words or width == 40
     for label in ("exit moisture", "exit temperature", "solved to", "your inputs leave open"):
         assert label in words

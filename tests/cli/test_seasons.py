@@ -141,7 +141,7 @@ def test_faults(run: Run, mill: Path, tmp_path: Path, good: str) -> None:
 def test_it_fits_any_width_and_ascii(year: Any, width: int, units: str) -> None:
     text = printed.year(year[1], Page(width, encoding="ascii", units=units))
     assert text.isascii() and max(map(len, text.splitlines())) <= width
-    assert "chart, feed" in text and "Dwell, min" in text and "Feed moisture it needs" in text
+    assert "chart, feed" in text and "Time in the bed, min" in text and "Feed moisture it needs" in text
     assert ("short ton" in text) == (units == "us")
 
 

@@ -333,7 +333,7 @@ def test_words_of_what_stands_in_the_way(searched: Path, found: Advice) -> None:
         return " ".join(text.split())
 
     words = said()
-    assert "misses: moisture (12.75 %); above ambient (7.2 K)" in words
+    assert "misses: moisture (12.75 %); above the air outside (7.2 K)" in words
     assert "At their limits: highest bed depth (120.0 cm), lowest fan speed (40.0 %)." in words
     assert "For 12 % now, bring the feed to 13.2 % or drier; it is at 14 %." in words
     assert "Heated inlet air of 70 °C (airflow 1440 m³/h) would bring the moisture" in words

@@ -121,7 +121,7 @@ def answer() -> SizeAnswer:
 
 @pytest.fixture
 def missed(answer: SizeAnswer) -> SizeAnswer:
-    broken = (AtLimit("moisture", 0.127), AtLimit("above ambient", 7.2))
+    broken = (AtLimit("moisture", 0.127), AtLimit("above the air outside", 7.2))
     one = Missed("the feed", "rains", 0.127, 38.2, 4.0, SERVED.settings, broken)
     return dataclasses.replace(answer, **NO_SIZE, missed=(one,))
 
@@ -248,7 +248,7 @@ def test_words_where_there_is_no_size(buyer: Path, missed: SizeAnswer) -> None:
     case = coolsim.load(buyer)
     words = said(case, missed)
     assert "the feed in rains: driest possible 12.70 %, leaving at 38.2 °C" in words
-    assert "breaks moisture (12.70 %), above ambient (7.2 K)" in words
+    assert "breaks moisture (12.70 %), above the air outside (7.2 K)" in words
     assert "no one floor serves all" in said(case, dataclasses.replace(missed, missed=()))
     fixed = coolsim.replace(case, {"sizing.floor_area": "0.4 m2"})
     words = said(fixed, dataclasses.replace(missed, smallest_floor=0.52))

@@ -16,7 +16,7 @@ from shipped import level
 
 import coolsim
 from coolsim.errors import InputError, NotConverged
-from coolsim.requirements import verdicts_of
+from coolsim.requirements import AT_LIMIT, verdicts_of
 from coolsim.studies.explore.axes import axes_of
 from coolsim.studies.explore.charted import Chart, Effort, charted
 from coolsim.studies.explore.outcomes import plain
@@ -75,13 +75,18 @@ def _coordinates(chart: Chart, values: np.ndarray) -> np.ndarray:
 
 
 def test_where_the_scenario_stands_verdicts_have_what_the_map_reads(rough: Chart) -> None:
-    """Every value that `predict` judges is read from the map, by its key; a rough map is rough."""
+    """Every value that `predict` judges is read from the map, by its key.
+
+    To a hundredth of the quantity's scale, closer than which a value counts as at its limit; in the middle of a map
+    even a rough one is as exact.
+    """
     case, result = rough.case, rough.result
     read = rough(np.array([[axis.now] for axis in rough.axes]))
     for verdict in verdicts_of(case, result):
         key = verdict.constraint.key
         value = read["temperature"] - case.air.temperature if key == "above_ambient" else read[key]
-        assert float(value[0]) == pytest.approx(verdict.value, rel=0.05)
+        off = AT_LIMIT * verdict.constraint.quantity.scale
+        assert float(value[0]) == pytest.approx(verdict.value, abs=off), key
 
 
 def test_axes_hold_what_may_be_set_and_where_it_stands() -> None:
@@ -98,6 +103,22 @@ def test_axes_hold_what_may_be_set_and_where_it_stands() -> None:
     assert axes["bed_depth"].low >= 0.25 and axes["bed_depth"].high == 0.9  # [limits] bed_depth: 25 to 90 cm
     for axis in axes.values():
         assert axis.low <= axis.now <= axis.high
+
+
+@pytest.mark.parametrize("name", ["humid-delta", "monsoon-night", "evening-batch", "dryer-then-cooler"])
+def test_bars_of_the_page_go_as_far_as_those_of_the_report(name: str) -> None:
+    """Feed and weather have one range, whatever shows them."""
+    case = level(name)
+    result = coolsim.predict(case)
+    spans = {span.key: span.ends for span in coolsim.levers(case, result).spans}
+    names = {"outside_temperature": "air_temperature", "outside_humidity": "relative_humidity"}
+    found = 0
+    for axis in axes_of(case, result):
+        if axis.usual is not None:
+            ends = max(axis.low, axis.now - axis.usual), min(axis.high, axis.now + axis.usual)
+            assert ends == pytest.approx(spans[names.get(axis.key, axis.key)]), axis.key
+            found += 1
+    assert found == 3
 
 
 def test_where_nothing_is_opened_all_is_looked_at() -> None:

@@ -71,7 +71,8 @@ def _plain(notebook: Any) -> Any:
                 if "image/png" in output.data:
                     output.data.pop("text/plain", None)  # "<Figure size …>"
         if cell.get("outputs"):
-            cell.outputs = [o for o in cell.outputs if o.get("data", True)]
+            # nothing, and a bar that is gone
+            cell.outputs = [o for o in cell.outputs if o.get("data", True) not in ({}, {"text/plain": ""})]
     return notebook
 
 

@@ -24,6 +24,7 @@ from coolsim.machines import Setting
 from coolsim.output import card, letters
 from coolsim.output.page import Page
 from coolsim.quantities import QUANTITIES
+from coolsim.scenario.trial_sheet import columns
 from coolsim.scenario.trials import read_trials
 from coolsim.studies.card import season
 from coolsim.studies.fewest import fewest
@@ -451,6 +452,19 @@ def test_a_weather_of_a_season_is_read_like_air(tmp_path: Path) -> None:
     path.write_text(level_text("humid-delta") + SEASON.replace('"29 degC"', '"290 degC"'), encoding="utf-8")
     with pytest.raises(coolsim.InputError, match=r"card\.weather\.1\.temperature: found .290 degC"):
         coolsim.load(path)
+
+
+@pytest.mark.parametrize("name", ["monsoon-night", "monsoon-year"])
+def test_a_trial_sheet_asks_for_what_stands_on_the_machine(name: str, tmp_path: Path) -> None:
+    """Where [limits] open the fan's speed it stands on a frequency converter, and no airflow does; fit reads it."""
+    case = level(name)
+    titles = [column.heading for column in columns(case)]
+    assert "fan.speed [%]" in titles and not [title for title in titles if "airflow" in title]
+    path = tmp_path / "trials.csv"
+    path.write_text("trial,fan.speed [%],measured.moisture [%]\n1,60,12.4\n", encoding="utf-8")
+    (trial,) = read_trials(case, path).cases
+    assert trial.fan.speed == pytest.approx(0.6) and trial.cooler.airflow is None
+    assert "cooler.airflow [m3/h]" in [column.heading for column in columns(level("humid-delta"))]
 
 
 @pytest.mark.parametrize(("units", "airflow"), [("si", "1200 m3/h"), ("us", "706.3 cfm")])

@@ -19,7 +19,8 @@ from output.pictures import PICTURES, answer, case, curves, grid, sweep
 
 import coolsim
 from coolsim import plots
-from coolsim.output.plots import style
+from coolsim.output.plots import maps, style
+from coolsim.requirements import MAXIMA, SWEATING
 
 each_picture = pytest.mark.parametrize("name", PICTURES)
 
@@ -251,7 +252,7 @@ def test_what_else_is_refused_says_what_is_allowed() -> None:
         plots.pellet(answer(), case(), depths=[0.0, 0.002, 0.01, 0.03, 0.1, 0.3, 0.55])
     with pytest.raises(ValueError, match="8 names for 9 cases"):
         plots.dwell(curves()[0], curves()[1][:-1])
-    with pytest.raises(ValueError, match="4 cases with 4 airflows and 1 dwells"):
+    with pytest.raises(ValueError, match="4 cases with 4 airflows and 1 times in the bed"):
         plots.moisture_map(sweep(), case("monsoon-night"))
     with pytest.raises(ValueError, match="sweep holds one airflow"):
         plots.fan_curve(answer("monsoon-night"), case("monsoon-night"), answer("monsoon-night"))
@@ -266,3 +267,10 @@ def test_matplotlib_is_left_as_it_was() -> None:
         drawn(name)
         plt.close("all")
     assert dict(matplotlib.rcParams) == before
+
+
+def test_a_map_has_a_look_for_every_limit_and_no_two_alike() -> None:
+    """Of the one table of limits; told apart by their dashes and marks where colours are grey."""
+    assert set(maps._LOOKS) == {name for name, _, _ in MAXIMA} | {SWEATING}
+    assert len({(str(dash), mark) for _, dash, mark in maps._LOOKS.values()}) == len(maps._LOOKS)
+    assert len({mark for _, _, mark in maps._LOOKS.values()}) == len(maps._LOOKS)

@@ -163,7 +163,7 @@ def test_what_is_found_typed_into_the_scenario_gives_the_same(line, answer):
 
 
 def test_what_binds_is_said_of_the_target_and_of_each_stage(answer):
-    assert [limit.limit for limit in answer.binding] == ["moisture", "above ambient"]
+    assert [limit.limit for limit in answer.binding] == ["moisture", "above the air outside"]
     assert answer.binding[1].value == pytest.approx(4.0, abs=0.06)  # K above 20 °C
     assert answer.broken == () and all(stage.broken == () for stage in answer.stages)
 

@@ -21,7 +21,7 @@ from coolsim.output.size import mass_unit, per_mass
 from coolsim.output.verdicts import LIKELY, SAID
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import KEPT, Constraint, harm_of, judged
+from coolsim.requirements import KEPT, TENTHS, Constraint, harm_of, judged
 from coolsim.scenario import Source, schema
 from coolsim.studies.explore.axes import OUTSIDE, Axis
 from coolsim.studies.explore.charted import Chart
@@ -30,19 +30,15 @@ from coolsim.studies.explore.outcomes import (
     GIVEN_AWAY,
     HEAT,
     LEAST,
-    TENTH_OF,
-    WETTEST,
     Row,
 )
 from coolsim.studies.explore.spread import Spread
 from coolsim.studies.explore.surface import Surface, powers_of
 from coolsim.studies.uncertainty import ROUNDED, varying
 
-# What is told of rows that no quantity is of.
-_TENTHS = {
-    "wettest_tenth": ("wettest tenth", "moisture"),
-    "warmest_tenth": ("warmest tenth", "temperature"),
-    "wettest_activity": ("water activity of the wettest tenth", "water_activity"),
+# What is told of rows that no quantity is of: a name, and the quantity whose unit they have.
+_OTHERS = {t.name: (t.who, t.of) for t in TENTHS.values()} | {
+    TENTHS["water_activity"].name: ("water activity of the wettest tenth", "water_activity"),
     "exhaust_temperature": ("exhaust temperature", "temperature"),
 }
 _IN_SCENARIO = {"fan_speed": "fan.speed"}
@@ -157,6 +153,7 @@ def _axis(case: Case, axis: Axis, page: Page) -> dict[str, Any]:
         "low": axis.low,
         "high": axis.high,
         "now": axis.now,
+        "usual": axis.usual,
         "values": values.tolist(),
         "typed": _scenario_key(case, axis),
         "typed_unit": unit_of(axis.quantity, page),
@@ -182,7 +179,7 @@ def _scenario_key(case: Case, axis: Axis) -> str:
 
 
 def _row(chart: Chart, row: Row, page: Page) -> dict[str, Any]:
-    label, name = _TENTHS.get(row.key, ("", row.quantity.name if row.quantity else ""))
+    label, name = _OTHERS.get(row.key, ("", row.quantity.name if row.quantity else ""))
     q = QUANTITIES.get(name, row.quantity)
     place, _, _ = row.key.rpartition(".")
     stages = getattr(chart.case.cooler, "stages", ())
@@ -198,16 +195,17 @@ def _row(chart: Chart, row: Row, page: Page) -> dict[str, Any]:
 
 def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str, Any]:
     less_outside = c.quantity.name == "above_ambient"
-    tenth = TENTH_OF.get(c.quantity.name) if c.of_target and c.sense > 0 else None
+    row = "temperature" if less_outside else c.key
+    tenth = TENTHS.get(c.quantity.name) if c.of_target and c.sense > 0 else None
     unlike = chart.result.between_pellets is not None
     stages = getattr(case.cooler, "stages", ())
     own = f"{stages[int(c.place) - 1].name}: " if c.place else ""
     counted = {(one.key, one.sense) for one in varying(case)}
     return told_as(c.quantity, page) | {
         "key": c.key,
-        "row": "temperature" if less_outside else c.key,
+        "row": row,
         "less_outside": less_outside,
-        "tenth": tenth if unlike else None,
+        "tenth": {"row": tenth.name, "who": tenth.who} if tenth and unlike else None,
         "label": own + c.quantity.label,
         "points": c.quantity.points,
         "sense": c.sense,
@@ -217,10 +215,18 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
         "of_target": c.of_target,
         "assumed": c.assumed,
         "varies": (c.key, c.sense) in counted,
-        "off": chart.missed.largest["temperature" if less_outside else c.key],
+        "off": chart.missed.largest[row],
+        # by so much a bound may be nearer or farther for the samples of a chance
+        "unsure": chart.missed.of_95[row] + _unsure(chart, row),
         # of a film as cold as the air outside the bound moves with that
         "bound_is_outside": c.quantity.name == "headspace_dew_point" and case.bag.coldest_store is None,
     }
+
+
+def _unsure(chart: Chart, row: str) -> float:
+    if chart.spread is None:
+        return 0.0
+    return float(chart.spread.off[[one.key for one in chart.rows].index(row)])
 
 
 def _unfit(case: Case, chart: Chart, page: Page) -> list[dict[str, Any]]:
@@ -229,8 +235,9 @@ def _unfit(case: Case, chart: Chart, page: Page) -> list[dict[str, Any]]:
     most = most_of_wettest_tenth(case)
     if most is not None and chart.result.between_pellets is not None:
         wet = Constraint(QUANTITIES["moisture"], most, of_target=True, assumed=True)
-        own = {"key": WETTEST, "row": WETTEST, "label": _TENTHS[WETTEST][0], "tenth": None}
-        found.append(_constraint(wet, case, chart, page) | own | {"off": chart.missed.largest[WETTEST]})
+        tenth = TENTHS["moisture"]
+        own = {"key": tenth.name, "row": tenth.name, "label": tenth.who, "tenth": None}
+        found.append(_constraint(wet, case, chart, page) | own | {"off": chart.missed.largest[tenth.name]})
     return [one | {"varies": False} for one in found]
 
 

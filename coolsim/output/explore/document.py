@@ -8,7 +8,6 @@ import hashlib
 import json
 import math
 import os
-from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -27,6 +26,7 @@ from coolsim.output.explore.data import page_data
 from coolsim.output.page import Page
 from coolsim.output.report.markup import html_page
 from coolsim.output.size import sized
+from coolsim.progress import Progress, tells
 from coolsim.scenario import files_of
 from coolsim.studies.explore.charted import Chart, charted
 from coolsim.studies.sizing.answer import SizeAnswer
@@ -53,16 +53,17 @@ class Explored:
 
 
 @asked_with_a_case
+@tells
 def explore(
     case: Case,
     path: str | os.PathLike[str] | None = None,
     *,
     units: str = "si",
-    progress: Callable[[str, float], object] | None = None,
+    progress: Progress = None,
 ) -> Explored:
     """A page that answers while sliders move, as one offline HTML file; written to `path` where that is given.
 
-    units: "si" or "us". progress: hears what is being done, and which share of all is done. Needs no table of the
+    units: "si" or "us". progress: who hears how far it is, as `coolsim.progress` says. Needs no table of the
     scenario; [limits] open what may be set, [target] says whether it will do, [costs] what it costs, [sizing] what
     to buy. Raises InputError, and NotConverged where no map is good enough: then nothing is written.
     """
@@ -72,25 +73,17 @@ def explore(
         name = path_of(path, "path", "the file to write")
         files.check([files.Output("path", name, (".html", ".htm"))], files_of(case))
     source = getattr(case.source, "name", "")
-    page = explored(case, units=units, scenario=source, progress=progress)
+    page = explored(case, units=units, scenario=source)
     if path is not None:
         files.write(path_of(path, "path", "the file to write"), page.html, "path")
     return page
 
 
-def explored(
-    case: Case,
-    *,
-    units: str = "si",
-    scenario: str = "",
-    progress: Callable[[str, float], object] | None = None,
-) -> Explored:
+def explored(case: Case, *, units: str = "si", scenario: str = "") -> Explored:
     """The page of a case; `scenario` is the name of its file."""
     with ExitStack() as stack:
         answer = stack.enter_context(beside())(size, case) if _to_buy(case) else None
-        chart = charted(case, progress)
-        if answer is not None and progress is not None:
-            progress("looking what to buy", 0.95)
+        chart = charted(case)
         found = None if answer is None else answer()
     html = document(chart, version("coolsim"), units, scenario, found)
     largest = chart.missed.largest

@@ -179,7 +179,7 @@ function judged(values, found = outcomes(values)) {
   const outside = values[data.outside];
   return limits.map((c) => {
     const value = valueOf(c, found, outside), over = excess(c, value, outside);
-    const tenth = c.tenth ? found[c.tenth] - (c.less_outside ? outside : 0) : null;
+    const tenth = c.tenth ? found[c.tenth.row] - (c.less_outside ? outside : 0) : null;
     return { constraint: c, value, bound: boundOf(c, outside), tenth, over, met: over <= data.kept };
   });
 }
@@ -190,7 +190,9 @@ function costs(values, found = outcomes(values)) {
   return { parts, total: parts.reduce((sum, part) => sum + part.value, 0), perHour: found.fed * data.mass.per_hour };
 }
 
-// Probability that everything is kept, by samples of what is not known; null where everything is known.
+// Probability that everything is kept, by samples of what is not known, and between what it may lie: what samples
+// leave open (two standard errors), with every bound as much nearer or farther as map and samples were off on predictions
+// that they had not seen. Null where everything is known.
 function chance(values) {
   if (spread === null) return null;
   const counted = data.constraints.filter((c) => c.varies);
@@ -205,7 +207,7 @@ function chance(values) {
     }
     return { key, row: rows[k], smooth: smoothRow(k, terms), slopes, bends: k * pairs };
   });
-  let kept = 0;
+  const kept = { low: 0, share: 0, high: 0 };
   for (let s = 0; s < spread.samples; s++) {
     const z = Array.from({ length: K }, (_, u) => spread.normals[u * spread.samples + s]), found = {};
     for (const one of local) {
@@ -216,14 +218,21 @@ function chance(values) {
       }
       found[one.key] = plain(one.row, sum, outside);
     }
-    if (counted.every((c) => excess(c, valueOf(c, found, outside), outside) <= data.rounded)) kept++;
+    const over = counted.map((c) => [excess(c, valueOf(c, found, outside), outside) - data.rounded, c.unsure / c.scale]);
+    if (over.every(([x, unsure]) => x + unsure <= 0)) kept.low++;
+    if (over.every(([x]) => x <= 0)) kept.share++;
+    if (over.every(([x, unsure]) => x - unsure <= 0)) kept.high++;
   }
-  return kept / spread.samples;
+  const part = (count) => count / spread.samples, error = (p) => 2 * Math.sqrt((p * (1 - p)) / spread.samples);
+  const [low, share, high] = [part(kept.low), part(kept.share), part(kept.high)];
+  return { low: Math.max(low - error(low), 0), share, high: Math.min(high + error(high), 1) };
 }
 
-function chanceText(share) {
-  if (share < 0.01) return "under 1 %";
-  return share > 0.99 ? "over 99 %" : `${Math.floor(100 * share + 1e-9)} %`; // never told as more than it is
+// A chance is never told as more than it is, and what it may be never as less open than that is.
+function chanceText({ low, share, high }) {
+  const least = Math.floor(100 * low + 1e-9), most = Math.ceil(100 * high - 1e-9);
+  const told = share < 0.01 ? "under 1 %" : share > 0.99 ? "over 99 %" : `${Math.floor(100 * share + 1e-9)} %`;
+  return most - least < 1 || (share > 0.99 && least >= 99) || (share < 0.01 && most <= 1) ? told : `${told} (${least} to ${most} %)`;
 }
 
 // ---- What is said --------------------------------------------------------------------------------------------
@@ -269,9 +278,9 @@ function surely(values) {
     some.sort((a, b) => Math.abs(axis.values[a] - values[k]) - Math.abs(axis.values[b] - values[k]));
     for (const n of some) {
       there[k] = axis.values[n];
-      const share = judged(there).every((v) => v.met) ? chance(there) : 0;
-      if (share < data.likely) continue;
-      found.push(`${axis.label} ${text(axis, axis.values[n])} (${chanceText(share)})`);
+      const sure = judged(there).every((v) => v.met) ? chance(there) : null;
+      if (sure === null || sure.share < data.likely) continue;
+      found.push(`${axis.label} ${text(axis, axis.values[n])}: ${chanceText(sure)}`);
       return;
     }
   });
@@ -300,7 +309,7 @@ function verdict(values) {
     return { look: "", said: "It will do, as computed.", below: "How sure that is cannot be said: nothing in the scenario carries a ±." };
   }
   const basis = `${(100 * data.likely).toFixed(0)} % or more counts as likely enough; that is assumed.`;
-  if (sure >= data.likely) return { look: "", said: `Likely enough: all is kept with a chance of ${chanceText(sure)}.`, below: basis };
+  if (sure.share >= data.likely) return { look: "", said: `Likely enough: all is kept with a chance of ${chanceText(sure)}.`, below: basis };
   return { look: "doubt", said: `As computed it will do, but the chance is only ${chanceText(sure)}.`, below: `Measure the pellets before you rely on it. ${basis}`, then: surely(values) };
 }
 
@@ -434,7 +443,7 @@ function showKept() {
   const table = by("kept"), found = outcomes(here), was = judged(scenario);
   const body = element("tbody");
   judged(here, found).forEach((v, k) => {
-    const c = v.constraint, beside = v.tenth === null ? "" : `${c.tenth.startsWith("warmest") ? "warmest" : "wettest"} tenth ${text(c, v.tenth)}`;
+    const c = v.constraint, beside = v.tenth === null ? "" : `${c.tenth.who} ${text(c, v.tenth)}`;
     const bound = `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}`.replaceAll(" ", "\u00a0") + (c.assumed ? " (assumed)" : "");
     const line = tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, v.met ? "kept" : "not kept", right(text(c, was[k].value))], false, v.met ? "" : "broken");
     if (beside) line.cells[0].append(element("div", { class: "small" }, beside));
@@ -467,14 +476,20 @@ function showMoney() {
   table.replaceChildren(element("thead", {}, tableRow([`per ${data.mass.name}${unit}`, right("here"), right("scenario"), right("change")], true)), body);
 }
 
-// Ends of an outcome as one axis goes from end to end of its range, all else as it is here.
+// From where to where a bar goes: what is set, over its range; what comes as it comes, as far as it usually goes.
+function endsOf(axis, now) {
+  if (axis.usual === null) return [axis.low, axis.high];
+  return [Math.max(axis.low, now - axis.usual), Math.min(axis.high, now + axis.usual)];
+}
+
+// Ends of an outcome as one axis goes from end to end, all else as it is here.
 function lever(k, key) {
-  const axis = axes[k], wish = new Set([key]), values = here.slice(), found = [];
+  const axis = axes[k], wish = new Set([key]), values = here.slice(), found = [], ends = endsOf(axis, here[k]);
   for (let n = 0; n <= 16; n++) {
-    values[k] = axis.low + ((axis.high - axis.low) * n) / 16;
+    values[k] = ends[0] + ((ends[1] - ends[0]) * n) / 16;
     found.push(outcomes(values, wish)[key]);
   }
-  return { axis, k, low: Math.min(...found), high: Math.max(...found), first: found[0], last: found[16] };
+  return { axis, ends, low: Math.min(...found), high: Math.max(...found), first: found[0], last: found[16] };
 }
 
 function showLevers() {
@@ -486,7 +501,7 @@ function showLevers() {
   const x = (v) => pad + ((width - 2 * pad) * (v - low)) / (high - low || 1);
   const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `What moves ${row.label}: ${bars.map(said).join("; ")}` });
   function said(bar) {
-    return `${bar.axis.label} from ${text(bar.axis, bar.axis.low)} to ${text(bar.axis, bar.axis.high)}: ${text(row, bar.first)} to ${text(row, bar.last)}`;
+    return `${bar.axis.label} from ${text(bar.axis, bar.ends[0])} to ${text(bar.axis, bar.ends[1])}: ${text(row, bar.first)} to ${text(row, bar.last)}`;
   }
   bounds.forEach((bound) => {
     svg.append(drawn("path", { d: `M${x(bound)} ${top - 4}V${height - 20}`, class: "wish" }));
@@ -496,13 +511,13 @@ function showLevers() {
   svg.append(label(x(at), height - 6, `here ${text(row, at)}`, width));
   bars.forEach((bar, n) => {
     const y = top + n * step;
-    svg.append(drawn("text", { x: pad, y: y + 14, class: "halo" }, `${bar.axis.label}, ${bare(bar.axis, bar.axis.low)} to ${text(bar.axis, bar.axis.high)}`));
+    svg.append(drawn("text", { x: pad, y: y + 14, class: "halo" }, `${bar.axis.label}, ${bare(bar.axis, bar.ends[0])} to ${text(bar.axis, bar.ends[1])}`));
     svg.append(drawn("rect", { x: x(bar.low), y: y + 21, width: Math.max(x(bar.high) - x(bar.low), 2), height: 12, class: "bar" }));
     const rises = bar.last >= bar.first ? [bar.low, "low", bar.high, "high"] : [bar.low, "high", bar.high, "low"];
     svg.append(drawn("title", {}, said(bar)));
     svg.append(drawn("circle", { cx: x(at), cy: y + 27, r: 4, class: "dot" }));
     if (x(bar.high) - x(bar.low) > 90) {
-      svg.append(drawn("text", { x: x(rises[0]) + 3, y: y + 44, "font-size": "0.75em" }, rises[1]), drawn("text", { x: x(rises[2]) - 3, y: y + 44, "text-anchor": "end", "font-size": "0.75em" }, rises[3]));
+      svg.append(drawn("text", { x: x(rises[0]) + 3, y: y + 44, "font-size": "0.75em", class: "halo" }, rises[1]), drawn("text", { x: x(rises[2]) - 3, y: y + 44, "text-anchor": "end", "font-size": "0.75em", class: "halo" }, rises[3]));
     }
   });
   holder.replaceChildren(svg);
@@ -968,7 +983,7 @@ function showTrust() {
   const points = (v) => `${up(100 * v)} points`, kelvin = (v) => `${up(T.factor * v)} ${T.unit === "°F" ? "°F" : "K"}`;
   by("error").textContent = `Its numbers come from a map of what coolsim predicts. Held against ${e.states} predictions it had not seen, a fifth of them in corners of the map, it was off by at most ${points(e.largest.moisture)} and ${kelvin(e.largest.temperature)}; 95 of 100 by no more than ${points(e.of_95.moisture)} and ${kelvin(e.of_95.temperature)}. Outside its ranges it does not answer.`;
   by("held").textContent = `Everything that no slider moves is as the scenario has it: ${data.held}`;
-  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
+  by("unknown").textContent = spread === null ? "No chance is shown: nothing in the scenario carries a ±." : `The chance comes from ${spread.samples} samples of what is known only to some ±; what it may be, as far as samples and map are exact, stands in brackets. Known to some ±: ${spread.names.map((name) => name.replaceAll("_", " ")).join(", ")}.`;
 }
 
 begin();

@@ -36,7 +36,7 @@ _LOOKS: Mapping[str, tuple[str, str]] = {
     "fan": (VIOLET, "oo"),
 }
 
-SLOT = 0.16  # of the picture's height: the least room a band and its two lines of words take
+SLOT = 0.2  # of the picture's height: the least room a band and its two lines of words take
 GAP = 0.05
 BED = (0.45, 0.55)  # where the bed stands, across
 

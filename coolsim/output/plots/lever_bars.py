@@ -10,7 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
+from scipy.interpolate import RectBivariateSpline
 
+from coolsim.fields import Array
 from coolsim.finishing import uncoated
 from coolsim.output.levers import end_text
 from coolsim.output.page import Page
@@ -24,6 +26,7 @@ from coolsim.scenario import units as u
 if TYPE_CHECKING:
     from coolsim.studies.levers import LeverMap, Levers, Span
 
+FINER = 8  # lines of a map for each that was predicted
 THICK = 0.5  # of a bar, as a share of a row
 ROOM = 0.26  # beside the longest bar, for the values at its ends: a share of the axis
 SET: dict[str, Any] = {"facecolor": TEAL, "edgecolor": TEAL}
@@ -56,6 +59,7 @@ def levers(levers: Levers, ax: Any = None, *, units: str = "si") -> list[Axes]:
         axes[0].axvspan(*map(float, percent(np.array(band.moisture_wb, float))), **BAND, zorder=0.5)
         axes[1].axvspan(*map(float, temperature(np.array(band.temperature, float))), **BAND, zorder=0.5)
     _room(axes[0])
+    axes[1].margins(x=0.05)
     axes[0].set_yticks(rows, [s.label for s in levers.spans])
     axes[1].tick_params(axis="y", length=0, labelleft=False)
     for axis in axes:
@@ -153,6 +157,18 @@ def _name(axis: Axes, keys: list[Line2D], levers: Levers) -> None:
 # ---- The map --------------------------------------------------------------------------------------------
 
 
+def _finer(x: Array, y: Array, tables: Array) -> tuple[Array, Array, Array]:
+    """Tables (some, up, across) on as fine a grid as the eye takes for smooth, through what was predicted."""
+    if min(tables.shape[1:]) < 4 or not np.isfinite(tables).all():
+        return x, y, tables
+    fine = [
+        np.interp(np.linspace(0, len(v) - 1, FINER * (len(v) - 1) + 1), np.arange(len(v)), v) for v in (x, y)
+    ]
+    across, up = fine
+    splines = [RectBivariateSpline(y, x, table) for table in tables]
+    return across, up, np.array([spline(up, across) for spline in splines])
+
+
 def lever_map(found: LeverMap, ax: Any = None, *, units: str = "si") -> Axes:
     """Draw exit moisture over the two things that move it most, with target, limits, today and the advice.
 
@@ -163,9 +179,10 @@ def lever_map(found: LeverMap, ax: Any = None, *, units: str = "si") -> Axes:
     x, y = (_scale(s.quantity, page) for s in (found.across, found.up))
     percent = scale(u.FRACTION, units)
     (axis,) = style.panels(ax, 1, (7.8, 5.0))
-    across, up, M = x(found.values_across), y(found.values_up), percent(found.moisture_wb)
+    tables = np.concatenate([percent(found.moisture_wb)[None], found.violations])
+    across, up, (M, *beyond) = _finer(x(found.values_across), y(found.values_up), tables)
     contours(axis, across, up, M)
-    keys = limits(axis, across, up, found.constraints, found.violations)
+    keys = limits(axis, across, up, found.constraints, np.array(beyond).reshape(-1, *M.shape), units)
     keys += target_lines(axis, found.case, across, up, M)
     for place, name, look in ((found.today, "today", TODAY), (found.advice, "to set", ADVICE)):
         if place is not None:

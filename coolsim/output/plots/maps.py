@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -14,23 +14,28 @@ from matplotlib.patheffects import withStroke
 from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.finishing import uncoated
+from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PLUM, TEAL, VIOLET
-from coolsim.requirements import Constraint
+from coolsim.output.quantities import bound_text
+from coolsim.requirements import MAXIMA, SWEATING, Constraint
 
 ROOM = np.array([0.15, 0.06])  # that a level's name takes, shares of the width and height of a small map
 LEVELS = 9  # of moisture, about
 HATCH = "#3A3A3A"
-# How the line is drawn at which a quantity passes its bound, by its name: each has a dash and marks of its own, so
-# that they are told apart in grey. Of others there is the hatching alone.
-_LOOKS: Mapping[str, tuple[str, str, Any, str]] = {
-    "above_ambient": ("warmest exit", ORANGE, "--", "^"),
-    "water_activity": ("highest water activity in store", VIOLET, "-.", "D"),
-    "exhaust_relative_humidity": ("highest exhaust humidity", TEAL, (0, (8, 2)), "s"),
-    "lift_off": ("highest lift-off", BROWN, ":", "o"),
-    "bed_pressure_drop": ("highest pressure drop", VIOLET, (0, (5, 1, 1, 1, 1, 1)), "v"),
-    "pellet_temperature": ("hottest pellets", ORANGE, (0, (1, 1)), "P"),
-}
+# How the line is drawn at which a quantity passes its bound, in the order of the table of limits: each has a dash
+# and marks of its own, so that they are told apart in grey. Of what is in no table there is the hatching alone.
+_DRAWN: tuple[tuple[str, Any, str], ...] = (
+    (ORANGE, "--", "^"),
+    (VIOLET, "-.", "D"),
+    (TEAL, ":", "X"),
+    (ORANGE, (0, (1, 1)), "P"),
+    (TEAL, (0, (8, 2)), "s"),
+    (BROWN, ":", "o"),
+    (VIOLET, (0, (5, 1, 1, 1, 1, 1)), "v"),
+    (BROWN, "-.", "*"),
+)
+_LOOKS = dict(zip((*(name for name, _, _ in MAXIMA), SWEATING), _DRAWN))
 MARKS = 5  # along each line
 
 
@@ -80,16 +85,21 @@ def target_lines(axis: Axes, case: Case, x: Array, y: Array, M: Array) -> list[A
     return [Line2D([], [], color=PLUM, linewidth=2.2, label=name + nowhere)]
 
 
-def limits(axis: Axes, x: Array, y: Array, constraints: Sequence[Constraint], beyond: Array) -> list[Any]:
+def limits(
+    axis: Axes, x: Array, y: Array, constraints: Sequence[Constraint], beyond: Array, units: str
+) -> list[Any]:
     """Draw where limits and wishes run across, and hatch beyond them; returns what the legend shows.
 
     beyond: by how much each is broken, (constraints, up, across); of a fan that is not known there is nothing.
     """
     keys: list[Any] = []
+    page = Page(units=units)
     excess = np.fmax.reduce([np.full(beyond.shape[1:], -np.inf), *beyond])
     for c, its in zip(constraints, beyond):
         if c.quantity.name in _LOOKS and its.min() < 0.0 < its.max():
-            name, colour, dash, marker = _LOOKS[c.quantity.name]
+            colour, dash, marker = _LOOKS[c.quantity.name]
+            bound = bound_text(c.quantity, float(np.ravel(c.bound)[0]), page)
+            name = f"{c.quantity.label} {'≤' if c.sense > 0 else '≥'} {bound}"
             line = axis.contour(x, y, its, [0.0], linewidths=2.0, colors=colour, linestyles=[dash])
             look: dict[str, Any] = {
                 "color": colour,

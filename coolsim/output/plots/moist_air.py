@@ -83,7 +83,8 @@ def psychrometric(result: Result, case: Case, ax: Any = None, *, units: str = "s
     axis.grid(False)
     axis.set_xlim(*chart.temperature(chart.T[[0, -1]]))
     axis.set_ylim(0.0, float(chart.humidity(chart.top)))
-    axis.legend(loc="upper left", frameon=False, fontsize=style.SMALL, borderaxespad=0.1)
+    look: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "framealpha": 0.9, "borderpad": 0.2}
+    axis.legend(loc="upper left", fontsize=style.SMALL, borderaxespad=0.1, **look)
     return axis
 
 

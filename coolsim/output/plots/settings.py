@@ -30,12 +30,12 @@ def dwell(
     title: str = "",
     units: str = "si",
 ) -> list[Axes]:
-    """Draw exit moisture and exit temperature against dwell, one curve for each airflow or weather.
+    """Draw exit moisture and exit temperature against the time in the bed, one curve for each airflow or weather.
 
     result: of many cases; curves: for each case the name of the curve it lies on, such as "1200 m³/h".
     case: its target, where given, is drawn too. title: what the names are of. Returns the two axes.
     """
-    of_coolers(result, "the picture over dwell")
+    of_coolers(result, "the picture over the time in the bed")
     time, percent, temperature = (scale(d, units) for d in (u.TIME, u.FRACTION, u.TEMPERATURE))
     out, x = result.pellets_out, np.atleast_1d(time(result.bed.residence_time))
     if len(curves) != len(x):
@@ -43,7 +43,7 @@ def dwell(
     axes = style.panels(ax, 2, (7.4, 6.0))
     names = list(dict.fromkeys(curves))
     for axis, y in zip(axes, (percent(out.moisture_wb), temperature(out.temperature))):
-        for name, look in zip(names, style.family(len(names), "curves over dwell")):
+        for name, look in zip(names, style.family(len(names), "curves over the time in the bed")):
             (on,) = np.nonzero([c == name for c in curves])
             on = on[np.argsort(x[on])]
             axis.plot(x[on], np.atleast_1d(y)[on], **look, markersize=3.5, label=name)
@@ -51,7 +51,7 @@ def dwell(
         wanted = float(percent(target_moisture(case)))
         axes[0].axhline(wanted, color=PLUM, linewidth=1.2, label=f"target {wanted:.4g} %", gid="target")
     style.name_axes(axes[0], "", percent.named("exit moisture", " wet basis"))
-    style.name_axes(axes[1], time.named("dwell"), temperature.named("exit temperature"))
+    style.name_axes(axes[1], time.named("time in the bed"), temperature.named("exit temperature"))
     style.legend(axes[0], beside=True, title=title)
     return axes
 
@@ -62,9 +62,9 @@ def dwell(
 def moisture_map(
     result: Result, case: Case, ax: Any = None, *, chosen: Result | None = None, units: str = "si"
 ) -> Axes:
-    """Draw exit moisture over airflow and dwell, with the target, the limits, and chosen settings.
+    """Draw exit moisture over airflow and time in the bed, with the target, the limits, and chosen settings.
 
-    result: of many cases whose airflows and dwells form a grid, each of every pair once, in any order.
+    result: of many cases whose airflows and times in the bed form a grid, each of every pair once, in any order.
     chosen: the result at the settings to mark. Where a limit or wish other than the moisture is broken, the
     map is hatched.
     """
@@ -75,14 +75,14 @@ def moisture_map(
     M = percent(result.pellets_out.moisture_wb[order])
     (axis,) = style.panels(ax, 1, (7.6, 5.0))
     contours(axis, q, t, M)
-    keys = [*_bounds(axis, result, case, order, q, t), *target_lines(axis, case, q, t, M)]
+    keys = [*_bounds(axis, result, case, order, q, t, units), *target_lines(axis, case, q, t, M)]
     if chosen is not None:
         style.one_case(chosen, "the mark of the chosen settings")
         at = float(flow(airflow(chosen, case))), float(time(chosen.bed.residence_time))
         look: dict[str, Any] = {"marker": "*", "markersize": 15, "markeredgecolor": "white", "color": PLUM}
         look["clip_on"] = False  # the best often lies on an edge
         keys += axis.plot(*at, linestyle="", **look, label="chosen", gid="chosen", zorder=5)
-    style.name_axes(axis, flow.named("airflow"), time.named("dwell"))
+    style.name_axes(axis, flow.named("airflow"), time.named("time in the bed"))
     axis.grid(False)
     style.legend(axis, beside=True, title="on the curves: exit\nmoisture, wet basis", handles=keys)
     return axis
@@ -103,15 +103,17 @@ def _grid(result: Result, case: Case) -> NDArray[np.intp]:
     place = row[1] * shape[1] + column[1]
     if min(shape) < 2 or not np.array_equal(np.sort(place), np.arange(shape[0] * shape[1])):
         raise ValueError(
-            f"a map needs every pair of two or more airflows and two or more dwells once; found {len(q)} cases "
-            f"with {shape[1]} airflows and {shape[0]} dwells"
+            f"a map needs every pair of two or more airflows and two or more times in the bed once; found "
+            f"{len(q)} cases with {shape[1]} airflows and {shape[0]} times in the bed"
         )
     return np.argsort(place).reshape(shape)
 
 
-def _bounds(axis: Axes, result: Result, case: Case, order: NDArray[np.intp], q: Array, t: Array) -> list[Any]:
+def _bounds(
+    axis: Axes, result: Result, case: Case, order: NDArray[np.intp], q: Array, t: Array, units: str
+) -> list[Any]:
     """Draw limits and wishes other than the moisture."""
     bounds = [c for c in constraints_of(case) if c.quantity.name != "moisture"]
     values = values_of(bounds, result, case.air.temperature, case)
     each = (np.broadcast_to(c.violation(values[c.key]), order.size)[order] for c in bounds)
-    return limits(axis, q, t, bounds, np.array(list(each)))
+    return limits(axis, q, t, bounds, np.array(list(each)), units)

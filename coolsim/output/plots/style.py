@@ -19,7 +19,6 @@ import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
-from matplotlib.patheffects import withStroke
 from matplotlib.transforms import ScaledTranslation
 
 from coolsim.answer import of_coolers
@@ -101,10 +100,7 @@ def smooth(along: Array, *curves: Array) -> tuple[Array, ...]:
 
 
 def target(axis: Axes, case: Case | None, units: str, upright: bool = False) -> None:
-    """Draw the target of an axis of moistures, or both edges of its band, and name it.
-
-    The name stands at the right end of the line; of an upright line in the legend.
-    """
+    """Draw the target of an axis of moistures, or both edges of its band, and name it in the legend."""
     wanted = None if case is None else uncoated(case).target
     if wanted is None or wanted.moisture is None:
         return
@@ -113,12 +109,7 @@ def target(axis: Axes, case: Case | None, units: str, upright: bool = False) -> 
     edges = [float(percent(edge)) for edge in sorted({wanted.moisture - slack, wanted.moisture + slack})]
     draw = axis.axvline if upright else axis.axhline
     for k, edge in enumerate(edges):
-        label = name if upright and not k else None
-        draw(edge, color=PLUM, linewidth=1.6, label=label, gid="target", zorder=1.9)
-    if not upright:
-        place: dict[str, Any] = {"ha": "right", "va": "bottom", "transform": axis.get_yaxis_transform()}
-        edge_of_letters = [withStroke(linewidth=2.5, foreground="white")]
-        axis.text(0.99, edges[-1], name, fontsize=SMALL, path_effects=edge_of_letters, zorder=4, **place)
+        draw(edge, color=PLUM, linewidth=1.6, label=None if k else name, gid="target", zorder=1.9)
 
 
 def side_by_side(ax: Any, count: int, size: tuple[float, float], widths: Sequence[float]) -> list[Axes]:

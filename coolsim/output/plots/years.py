@@ -32,7 +32,7 @@ SHOWN: dict[str, tuple[str, u.Dimension, Callable[[Any], Array]]] = {
     "temperature": ("exit temperature", u.TEMPERATURE, lambda hours: hours.outcome.temperature),
     "fan_speed": ("fan speed", u.FRACTION, lambda hours: hours.settings.fan_speed),
     "airflow": ("airflow", u.VOLUME_FLOW, lambda hours: hours.settings.airflow),
-    "dwell": ("dwell", u.TIME, lambda hours: hours.settings.residence_time),
+    "dwell": ("time in the bed", u.TIME, lambda hours: hours.settings.residence_time),
 }
 VERDICTS: tuple[tuple[str, str, dict[str, Any]], ...] = (  # of hours: attribute, name, look
     ("within", "within target", {"color": BROWN}),
@@ -178,6 +178,8 @@ def _running(runs: NDArray[np.bool_]) -> tuple[int, int]:
 
 def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
     """Draw how the hours of each strategy end, and what it costs. Returns the two axes."""
+    from coolsim.output.seasons import SHORT
+
     ways = seasons.strategies
     axes = style.panels(ax, 2, (8.6, 6.4))
     place, width = np.arange(len(ways), dtype=float), 0.8 / len(VERDICTS)
@@ -195,7 +197,7 @@ def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
         style.name_axes(axis, "", label)
         axis.grid(axis="x", visible=False)
         style.legend(axis, beside=True, title=title)
-    axes[1].set_xticks(place, [_wrapped(way.name) for way in ways], fontsize=style.SMALL)
+    axes[1].set_xticks(place, [_wrapped(SHORT.get(way.name, way.name)) for way in ways], fontsize=style.SMALL)
     return axes
 
 

@@ -15,6 +15,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import documented
 from coolsim.model.solve import Resolution
 from coolsim.predict import predict
+from coolsim.progress import in_steps
 from coolsim.requirements import Verdict
 from coolsim.result import Result
 from coolsim.studies.asked import opens_something
@@ -71,8 +72,25 @@ def ask(
         "size": _sized,
         "seasons": _through_the_year,
     }
-    asked = [question for name, question in questions.items() if not lacks[name]]
-    later = [start(question, case) for question in asked]
+    asked = {name: question for name, question in questions.items() if not lacks[name]}
+    later = {name: start(question, case) for name, question in asked.items()}
+    with in_steps(1 + len(later)) as step:
+        step("how it stands")
+        answers = _in_a_moment(case, lacks)
+        if meanwhile is not None:
+            meanwhile(Answers(case, **answers))
+        if not {"size", "settings"} & {*asked}:  # how likely a first guess is, nobody asks
+            answers |= _judged(case, answers["result"])
+        for name, wait in later.items():
+            step(name)
+            answers |= wait()
+    if "levers" in answers:
+        answers["levers"] = dataclasses.replace(answers["levers"], band=answers["result"].input_band)
+    return Answers(case, **answers)
+
+
+def _in_a_moment(case: Case, lacks: dict[str, str]) -> dict[str, Any]:
+    """What is answered before the long questions are, as fields of the answers."""
     # the cheapest comes first: what does not converge is refused before minutes are spent
     answers: dict[str, Any] = {"result": _smooth(case, predict(case, band=True))}
     if not lacks["plan"]:
@@ -85,15 +103,7 @@ def ask(
         for run in answers["result"].stages
     )
     answers["unasked"] = tuple(why for why in lacks.values() if why)
-    if meanwhile is not None:
-        meanwhile(Answers(case, **answers))
-    if not {_sized, _advised} & {*asked}:  # how likely a first guess is, nobody asks
-        answers |= _judged(case, answers["result"])
-    for wait in later:
-        answers |= wait()
-    if "levers" in answers:
-        answers["levers"] = dataclasses.replace(answers["levers"], band=answers["result"].input_band)
-    return Answers(case, **answers)
+    return answers
 
 
 # Each long question, as fields of the answers: whole functions of a case, to be asked in another process.

@@ -202,6 +202,7 @@ PICTURES: tuple[Picture, ...] = (
         "The widths are the streams; heat counts from the air outside.",
         _cooler,
         lambda a, units: plots.balance(a.result, a.case, units=units),
+        size=(5.6, 4.6),
     ),
 )
 

@@ -13,18 +13,13 @@ from coolsim.case import Case
 from coolsim.fields import Array
 from coolsim.machines import Machine, Setting, machine_of
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import is_dryer
 from coolsim.result import Result
+from coolsim.studies import ranges
 
 FEED, OUTSIDE, HUMIDITY = "feed_moisture", "outside_temperature", "outside_humidity"
 WEATHER = (OUTSIDE, HUMIDITY)
 HOT = "inlet_air_temperature"
 AROUND = (0.75, 1.25)  # of what stands there, where [limits] opens nothing: looked at, not allowed
-LEAST_FEED, FEED_SHARE = 0.015, 0.1  # of feed moisture, to either side: points, or a share of it
-# To either side of the air outside: K, and relative humidity. What dries answers less smoothly to the air.
-REACH = {"cooler": (10.0, 0.5, 0.98), "dryer": (5.0, 0.25, 0.95)}  # and the dampest
-DRIEST = 0.2
-COLDEST, HOTTEST = -20.0, 48.0  # °C outside
 STEPS: Mapping[str, float] = {FEED: 0.001, OUTSIDE: 0.5, HUMIDITY: 0.01}  # of the page's sliders
 
 
@@ -40,6 +35,7 @@ class Axis:
     now: float
     step: float
     opened: bool = True  # False: looked at, though nothing opens it
+    usual: float | None = None  # how far it goes by itself to either side; None of what is set
     heats: bool = False  # counts by how much warmer it is than the air outside, at least nothing
 
     @property
@@ -90,28 +86,22 @@ _BACK: Mapping[str, Callable[[Any], Any]] = {
 
 def axes_of(case: Case, result: Result) -> tuple[Axis, ...]:
     """What may be moved of a case, given its prediction."""
-    M, air = float(case.feed.moisture), case.air
-    reach = max(LEAST_FEED, FEED_SHARE * M)
-    T, RH = float(air.temperature), float(air.relative_humidity)
-    fed = Axis(FEED, QUANTITIES[FEED], "feed moisture", max(M - reach, 0.2 * M), M + reach, M, STEPS[FEED])
-    day, damper, dampest = REACH["dryer" if dries(case) else "cooler"]
-    cold, hot = min(max(T - day, COLDEST), T), max(min(T + day, HOTTEST), T)
-    outside = Axis(OUTSIDE, QUANTITIES["temperature"], "air outside", cold, hot, T, STEPS[OUTSIDE])
-    damp = Axis(
-        HUMIDITY, QUANTITIES["exhaust_relative_humidity"], "humidity outside",
-        min(max(RH - damper, DRIEST), RH), max(min(RH + damper, dampest), RH), RH, STEPS[HUMIDITY],
-    )  # fmt: skip
+    ends, air = ranges.looked_at(case), case.air
+    now = (
+        (FEED, ranges.FEED, case.feed.moisture),
+        (OUTSIDE, ranges.WARMTH, air.temperature),
+        (HUMIDITY, ranges.HUMIDITY, air.relative_humidity),
+    )
+    come = [
+        Axis(key, q := QUANTITIES[name], q.label, *ends[name], float(x), STEPS[key], usual=ranges.half(name))
+        for key, name, x in now
+    ]
+    hot = ends[ranges.WARMTH][1]
     machine = machine_of(case)
-    now = machine.read(case, result)
+    at = machine.read(case, result)
     opened = [s for s in machine.settings if s.varies]
-    some = opened or [s for s in machine.settings if np.isfinite(now.get(s.key, np.nan))]
-    return (fed, outside, damp, *(_set(s, now[s.key], hot, bool(opened)) for s in some))
-
-
-def dries(case: Case) -> bool:
-    """Whether it is a dryer, or a line that has one."""
-    stages = getattr(case.cooler, "stages", None)
-    return any(s.cooler.arrangement != "counter-flow" for s in stages) if stages else is_dryer(case)
+    some = opened or [s for s in machine.settings if np.isfinite(at.get(s.key, np.nan))]
+    return (*come, *(_set(s, at[s.key], hot, bool(opened)) for s in some))
 
 
 def _set(s: Setting, now: float, hottest: float, opened: bool) -> Axis:
@@ -124,7 +114,7 @@ def _set(s: Setting, now: float, hottest: float, opened: bool) -> Axis:
     low, high = max(low, least), min(high, most)
     step = s.step if np.isfinite(s.step) and s.step else 0.005 * now
     heats = s.quantity.name == HOT and low < hottest
-    return Axis(s.key, s.quantity, s.label, low, high, now, step, opened, heats)
+    return Axis(s.key, s.quantity, s.label, low, high, now, step, opened, heats=heats)
 
 
 def coordinates(axes: tuple[Axis, ...], values: Array) -> Array:

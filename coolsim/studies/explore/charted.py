@@ -23,14 +23,15 @@ from coolsim.fields import Array
 from coolsim.inputs import with_even_bed
 from coolsim.machines import Machine, machine_of
 from coolsim.predict import predict
+from coolsim.progress import in_steps
 from coolsim.result import Result
-from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates, dries
+from coolsim.studies.explore.axes import Axis, axes_of, case_at, coordinates
 from coolsim.studies.explore.outcomes import HEAT, Row, Store, plain, rows_of, solve, store_of
 from coolsim.studies.explore.spread import Spread, drawn, has_unknowns, spread_of, unlike
 from coolsim.studies.explore.surface import Bend, Surface, fitted, powers_of
+from coolsim.studies.ranges import dries
 
-Told = Callable[[str, float], object]  # hears what is done, and which share of all
-
+STEPS = 6  # that are told of, if the first round will do
 SEED = 11
 FAR_OUT = 2  # one in so many states is spread further out still: corners are where polynomials fail
 BEYOND = 0.05  # of each range, to either side: states that are fitted lie a little outside of the map
@@ -94,13 +95,12 @@ def effort_of(case: Case) -> Effort:
     return DRYER if dries(case) else COOLER
 
 
-def charted(case: Case, told: Told | None = None, effort: Effort | None = None) -> Chart:
+def charted(case: Case, effort: Effort | None = None) -> Chart:
     """The map of a case; raises NotConverged where none is good enough, InputError where none can be asked for."""
-    told = told or (lambda what, share: None)
     check(case)
-    told("predicting today", 0.0)
-    result = predict(case)
-    return _Charting(case, result, effort or effort_of(case), told).chart()
+    with in_steps(STEPS) as step:
+        step("predicting today")
+        return _Charting(case, predict(case), effort or effort_of(case), step).chart()
 
 
 def check(case: Case) -> None:
@@ -129,8 +129,8 @@ def check(case: Case) -> None:
 class _Charting:
     """One map in the making."""
 
-    def __init__(self, case: Case, result: Result, effort: Effort, told: Told) -> None:
-        self.case, self.result, self.effort, self.told = case, result, effort, told
+    def __init__(self, case: Case, result: Result, effort: Effort, step: Callable[[str], None]) -> None:
+        self.case, self.result, self.effort, self.step = case, result, effort, step
         self.machine, self.even = machine_of(case), machine_of(with_even_bed(case))
         self.axes, self.rows, self.store = axes_of(case, result), rows_of(case), store_of(case)
         self.by = {
@@ -142,21 +142,22 @@ class _Charting:
 
     def chart(self) -> Chart:
         if self.by:
-            self.told("looking at the fan", 0.02)
+            self.step("looking at the fan")
             self.airflow = self._airflows()
         effort, missed = self.effort, None
+        self.step("predicting what the map is held against")
         checks = self._at(_corners(len(self.axes), effort.held_out), rough=False)
         bends = bends_of(self)
         rough = full = like = np.zeros((len(self.axes), 0)), np.zeros((len(self.rows), 0))
         for count, few in zip(effort.rough, effort.full):
-            self.told("predicting the shape", 0.05)
+            self.step("predicting the shape")
             rough = _more(
                 rough, self._at(_spread(len(self.axes), count, 1)[:, rough[0].shape[1] :], rough=True)
             )
-            self.told("predicting in full", 0.5)
+            self.step("predicting in full")
             share = _spread(len(self.axes), few, 2)[:, full[0].shape[1] :]
             full, like = _more(full, self._at(share, rough=False)), _more(like, self._at(share, rough=True))
-            self.told("laying the map", 0.9)
+            self.step("laying the map")
             shape = fitted(*rough, self.ends, self.weights, bends)
             # a fan's speed follows from its airflow: the two may stand at places that are not quite the same
             added = full[1] - like[1] + shape(like[0]) - shape(full[0])
@@ -224,14 +225,19 @@ class _Charting:
 
     def _spread(self, surface: Surface) -> Spread:
         """What is not known, anywhere on the map: what a varied state adds to the same one as it is known."""
-        self.told("asking how sure", 0.92)
+        self.step("asking how sure")
         unknowns, z, R = drawn(self.case, self.effort.unknown)
         values = self._values(_spread(len(self.axes), self.effort.unknown, 4))
         x = coordinates(self.axes, values)
         cases = self._cases(self.even, values)
         both = solve(self.even, self.rows, [*cases, *unlike(cases, unknowns, z, R)], rough=True).rows
         known, other = np.split(both, 2, axis=1)
-        return spread_of(unknowns, z, surface.scaled(x), other - known)
+        outside = x[[a.key for a in self.axes].index("outside_temperature")]
+
+        def plainly(rows: Array) -> Array:
+            return np.array([plain(row, one, self.store, outside) for row, one in zip(self.rows, rows)])
+
+        return spread_of(unknowns, z, surface.scaled(x), known, other, plainly)
 
     def _missed(self, surface: Surface, x: Array, rows: Array) -> Missed:
         good = np.isfinite(rows).all(axis=0)
@@ -302,7 +308,7 @@ def _heater(charting: _Charting) -> Iterator[Bend]:
     if most is None:
         return
     free = dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, heater_power=None))
-    unlimited = _Charting(free, charting.result, charting.effort, charting.told)
+    unlimited = _Charting(free, charting.result, charting.effort, charting.step)
     x, rows = unlimited._at(_spread(len(charting.axes), UNLIMITED, 5), rough=True)
     heat = rows[[row.key for row in charting.rows].index(HEAT)]
     values = dict(zip((axis.key for axis in charting.axes), x))

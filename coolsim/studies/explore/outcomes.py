@@ -24,12 +24,11 @@ from coolsim.machines import Machine
 from coolsim.machines.base import FULL, QUICK, predicted
 from coolsim.physics import sorption
 from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import constraints_of, values_of
+from coolsim.requirements import TENTHS, constraints_of, values_of
 from coolsim.result import Result
 
 LEAST = 1e-6  # of a water activity, and of what is told as a logarithm
 ELECTRICITY, HEAT, GIVEN_AWAY, FED = "electricity", "heat", "given_away", "fed"
-WETTEST, WARMEST, WETTEST_ACTIVITY = "wettest_tenth", "warmest_tenth", "wettest_activity"
 # Told on every page, whether or not anything bounds it.
 _TOLD: Mapping[str, Callable[[Result], Any]] = {
     "moisture": lambda r: r.pellets_out.moisture_wb,
@@ -40,15 +39,7 @@ _TOLD: Mapping[str, Callable[[Result], Any]] = {
     "bed_pressure_drop": lambda r: r.bed.pressure_drop,
     "lift_off": lambda r: r.bed.lift_off,
 }
-_UNLIKE: Mapping[str, Callable[[Result], Any]] = {  # where pellets are unlike
-    WETTEST: lambda r: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
-    WARMEST: lambda r: r.between_pellets.warmest_tenth.temperature,  # type: ignore[union-attr]
-    WETTEST_ACTIVITY: lambda r: r.in_store.of_wettest_tenth,
-}
-_ALIKE = {WETTEST: "moisture", WARMEST: "temperature", WETTEST_ACTIVITY: "water_activity"}
-# Which of the above stands beside a wish, as predict tells it.
-TENTH_OF = {"moisture": WETTEST, "above_ambient": WARMEST, "water_activity": WETTEST_ACTIVITY}
-_ACTIVITIES = ("water_activity", WETTEST_ACTIVITY)
+_ACTIVITIES = ("water_activity", TENTHS["water_activity"].name)
 _SPANNING = ("bed_pressure_drop", "lift_off", "fan_speed", ELECTRICITY)  # decades: as logarithms
 _OF_EXIT = ("above_ambient",)  # follow from another row and the air outside
 
@@ -67,7 +58,7 @@ def rows_of(case: Case) -> tuple[Row, ...]:
     bounded = {c.key: c.quantity for c in (*constraints_of(case), *unfit(case))}
     names: dict[str, Quantity | None] = {n: QUANTITIES.get(n) for n in _TOLD}
     names |= bounded
-    names |= dict.fromkeys((*_UNLIKE, ELECTRICITY, HEAT, GIVEN_AWAY, FED))
+    names |= dict.fromkeys((*(t.name for t in TENTHS.values()), ELECTRICITY, HEAT, GIVEN_AWAY, FED))
     return tuple(Row(k, q, _form(k)) for k, q in names.items() if k not in _OF_EXIT)
 
 
@@ -121,7 +112,7 @@ def _known(machine: Machine, cases: Sequence[Case], result: Result) -> dict[str,
     known = values_of(asked, result, outside, machine.case) | dict(spent.fan)
     known |= {name: read(result) for name, read in _TOLD.items()}
     unlike = result.between_pellets is not None
-    known |= {n: read(result) if unlike else known[_ALIKE[n]] for n, read in _UNLIKE.items()}
+    known |= {t.name: t.read(result) if unlike else known[t.of] for t in TENTHS.values()}
     feed = np.asarray(spent.feed)
     solid = feed * np.array([1 - case.feed.moisture for case in cases])
     moisture = result.pellets_out.moisture_wb

@@ -7,7 +7,7 @@ products. Samples of the variables then give the chance at any place without ano
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,7 @@ from coolsim.studies.uncertainty import (
 )
 
 SAMPLES = 512  # read for a chance: right to about two points of a hundred
+HELD_OUT = 5  # one in so many states says how far off it is
 CLIPPED = 2.6  # standard deviations: samples to fit to lie no further out
 
 
@@ -37,6 +38,7 @@ class Spread:
     slopes: Array  # (rows, unknowns, 1 + axes): of each variable, and how that changes along the map
     bends: Array  # (rows, pairs of unknowns, each with itself as well)
     samples: Array  # of the variables (unknowns, samples)
+    off: Array  # (rows,): by how much it errs in the mean of states held out, and two standard errors of that
 
     def added(self, t: Array) -> Array:
         """What samples add to the rows at a place t (axes,) from −1 to 1: (rows, samples)."""
@@ -68,20 +70,37 @@ def unlike(cases: Sequence[Case], unknowns: list[Unknown], z: Array, R: Array) -
     return found
 
 
-def spread_of(unknowns: list[Unknown], z: Array, t: Array, added: Array) -> Spread:
-    """From what samples z (unknowns, N) added to the rows (rows, N) at places t (axes, N) of the map."""
-    good = np.isfinite(added).all(axis=0)
-    z, t, added = z[:, good], t[:, good], added[:, good]
+def spread_of(
+    unknowns: list[Unknown], z: Array, t: Array, known: Array, other: Array, plainly: Callable[[Array], Array]
+) -> Spread:
+    """From rows (rows, N) at places t (axes, N) of the map as it is known, and with samples z (unknowns, N) of it.
+
+    plainly: rows as they were before they were made smooth.
+    """
+    good = np.isfinite(other - known).all(axis=0)
+    z, t, added = z[:, good], t[:, good], (other - known)[:, good]
     K, places = len(z), np.concatenate([np.ones((1, t.shape[1])), t])
     slopes = (z[:, None] * places[None]).reshape(-1, z.shape[1])
     design = np.concatenate([slopes, _pairs(z)]).T
+    found, held = _fitted(design, added), np.arange(len(design)) % HELD_OUT == 0
+    without = known.copy()
+    without[:, good] += _fitted(design[~held], added[:, ~held]) @ design.T
+    missed = (plainly(without) - plainly(other))[:, np.flatnonzero(good)[held]]
+    return Spread(
+        names=tuple(u.name for u in unknowns),
+        slopes=found[:, : len(slopes)].reshape(len(added), K, -1),
+        bends=found[:, len(slopes) :],
+        samples=normal(K, SAMPLES, SEED),
+        off=np.abs(missed.mean(axis=1)) + 2 * missed.std(axis=1) / np.sqrt(missed.shape[1]),
+    )
+
+
+def _fitted(design: Array, added: Array) -> Array:
+    """Coefficients (rows, terms) of what was added to rows (rows, N)."""
     size = np.maximum(np.abs(added).max(axis=1, keepdims=True), 1e-12)
     # a little of each coefficient's square: terms that samples cannot tell apart stay small
     gram = design.T @ design + 1e-3 * len(design) * np.eye(design.shape[1]) * 1e-2
-    found = np.linalg.solve(gram, design.T @ (added / size).T).T * size
-    samples = normal(K, SAMPLES, SEED)
-    names = tuple(u.name for u in unknowns)
-    return Spread(names, found[:, : len(slopes)].reshape(len(added), K, -1), found[:, len(slopes) :], samples)
+    return np.asarray(np.linalg.solve(gram, design.T @ (added / size).T).T * size)
 
 
 def _pairs(z: Array) -> Array:

@@ -16,6 +16,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
+from coolsim.progress import Progress, in_steps, tells
 from coolsim.scenario.readings import WITHIN
 from coolsim.scenario.trials import Trials, read_trials
 from coolsim.studies.fit import ahead, cautions, judge
@@ -28,18 +29,21 @@ from coolsim.studies.fit.unevenness import unevenness_of
 
 
 @asked_with_a_case
+@tells
 def fit(
     case: Case,
     trials: Trials | str | os.PathLike[str],
     free: Sequence[str] = USUAL,
     *,
     priors: bool = True,
+    progress: Progress = None,
 ) -> FitAnswer:
     """Find the numbers of a line that explain its trials, with their intervals.
 
     trials: a CSV file as `coolsim fit --help` describes, or Trials of `coolsim.studies.fit.trials_of`.
     free: names of studies.fit.parameters.PARAMETERS; of a stage of a line with its number, stage.1.airflow_factor.
     priors: published ranges count, as what is known beforehand.
+    progress: who hears how far it is, as `coolsim.progress` says.
 
     Raises InputError for a file with faults (all of them), for trials that cannot be what
     they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
@@ -51,10 +55,15 @@ def fit(
     before = said(problem.line, problem.before)
     judge.refuse_units(used, before)
     judge.refuse_unsettled(problem, before)
-    found = estimated(problem, before)
-    judge.refuse_misfit(problem, found)
-    ends = intervals(problem, found)
-    fitted = fitted_case(case, used, problem, found, ends)
+    with in_steps(3) as step:
+        step("fitting the trials")
+        found = estimated(problem, before)
+        judge.refuse_misfit(problem, found)
+        step("how far off they may be")
+        ends = intervals(problem, found)
+        fitted = fitted_case(case, used, problem, found, ends)
+        step("what to measure next")
+        measures = ahead.next_measures(case, problem, found)
     values = [p.value(theta) for p, theta in zip(chosen, found.theta(problem))]
     return FitAnswer(
         case=fitted,
@@ -69,7 +78,7 @@ def fit(
         alike=judge.alike(problem, found),
         before=_exit(case, problem, problem.before, np.eye(len(chosen))),
         after=_exit(case, problem, found.theta(problem), found.covariance),
-        next=ahead.next_measures(case, problem, found),
+        next=measures,
         warnings=cautions.warnings(given, used, problem, before, found, ends),
         unevenness=unevenness_of(used, [(p.name, float(x)) for p, x in zip(chosen, values)]),
     )

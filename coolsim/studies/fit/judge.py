@@ -177,7 +177,8 @@ def refuse_unsettled(problem: Problem, before: Said) -> None:
             at = f"{distinct} different settings" if distinct > 1 else "one setting"
             found = f"{readings} readings at {at}, which leave {names} open"
             allowed = (
-                "leave --no-priors out, free fewer numbers, or measure at other airflows, dwells or feeds"
+                "leave --no-priors out, free fewer numbers, or measure at other airflows, times in the bed "
+                "or feeds"
             )
             faults.append(Fault(problem.trials.name, "trials", found, allowed))
     if faults:

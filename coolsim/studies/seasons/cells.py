@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-from collections.abc import Mapping, Sequence
+import operator
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
@@ -23,6 +24,7 @@ from coolsim.errors import NotConverged
 from coolsim.fields import Array
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
+from coolsim.progress import in_steps
 from coolsim.requirements import KEPT, Bounds, constraints_of
 from coolsim.studies.drying.find import best_alone, cheapest
 from coolsim.studies.drying.search import Found as State
@@ -96,8 +98,14 @@ def best_in(
     """
     rooms = [room_of(place.case)] * len(hours) if rooms is None else rooms
     cases = [_fed(place, hour, None if feed is None else feed[n]) for n, hour in enumerate(hours)]
-    asking = [_best(case, subject, room) for case, room in zip(cases, rooms)]
-    return answered(side_by_side(asking), subject.solve)
+    with in_steps(len(hours)) as step:
+
+        def found() -> None:
+            step("settings of the boxes")
+
+        found()
+        asking = [_best(case, subject, room, found) for case, room in zip(cases, rooms)]
+        return answered(side_by_side(asking), subject.solve)
 
 
 def least_in(place: Place, subject: Subject, hours: Sequence[int], feed: Sequence[float]) -> Array:
@@ -118,7 +126,9 @@ def _fed(place: Place, hour: int, moisture: float | None) -> Case:
     return place.during(hour, case)
 
 
-def _best(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Asking[Look | None]:
+def _best(
+    case: Case, subject: Subject, rooms: Mapping[str, float], found: Callable[[], None]
+) -> Asking[Look | None]:
     """The cheapest settings that keep everything, or else everything but what costs no more than money."""
     lost = {c.full_name: GIVEN_UP * c.quantity.scale for c in constraints_of(case) if rank_of(c) == OTHER}
     goals = [_goal(case, subject, rooms)] + [_goal(case, subject, {**rooms, **lost})] * bool(lost)
@@ -132,6 +142,8 @@ def _best(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Asking[Lo
         set_so = yield from _on_dial(goals, best)
     except NotConverged:
         return None
+    finally:
+        found()
     return Look(set_so, nearest.cost)
 
 
@@ -247,9 +259,14 @@ def _rooms(place: Place, found: Found, hours: Index, hour: int) -> dict[str, flo
 
 
 def better(
-    place: Place, ways: Ways, found: Found, tried: Mapping[int, Case], base: Response | None
+    place: Place,
+    ways: Ways,
+    found: Found,
+    tried: Mapping[int, Case],
+    base: Response | None,
+    is_better: Callable[[tuple[float, ...], tuple[float, ...]], bool] = operator.lt,
 ) -> tuple[Ways, Found]:
-    """In some ways the cases tried, where they give up less or cost less."""
+    """In some ways the cases tried, where their score is better: where they give up less or cost less."""
     if not tried:
         return ways, found
     at = np.flatnonzero(np.isin(ways.which, list(tried)))
@@ -259,7 +276,7 @@ def better(
     for k, case in tried.items():
         here = np.flatnonzero(ways.which[at] == k)
         old, new = found.rows[:, at[here]], other.rows[:, here]
-        if score(place, case, new) < score(place, ways.cases[k], old):
+        if is_better(score(place, case, new), score(place, ways.cases[k], old)):
             rows[:, at[here]], cases[k] = new, case
     return Ways(tuple(cases), ways.which), Found(rows, _larger(found.error, other.error))
 

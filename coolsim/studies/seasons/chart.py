@@ -20,7 +20,8 @@ from coolsim.inputs import Inputs
 from coolsim.machines import Setting
 from coolsim.machines.plant import dialled
 from coolsim.model.family import representatives
-from coolsim.studies.fewest import AS_CHEAP, fewest
+from coolsim.progress import each
+from coolsim.studies.fewest import AS_CHEAP, LEAST_COST, as_cheap, fewest
 from coolsim.studies.fitted import combined
 from coolsim.studies.seasons.hours import Hours, Site
 from coolsim.studies.seasons.options import GEOMETRIC, SETTINGS, Looked, Options, look
@@ -35,7 +36,6 @@ GRID = {"airflow": 21, "bed_depth": 9, "inlet_air_temperature": 5, "feed_moistur
 FINER = {"airflow": 9, "bed_depth": 7, "inlet_air_temperature": 3, "feed_moisture": 3}
 MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
 COARSE_FEED, FINE_FEED = 6, 9  # levels of feed moisture: points, then tenths
-LEAST_COST = 1e-9
 TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 
 
@@ -78,7 +78,7 @@ class Chart:
         "m³/s", "airflow, as volume of outside air", json="airflow_m3_h", factor=3600.0
     )
     bed_depth: Array = documented("m", "bed depth", json="bed_depth_m")
-    residence_time: Array = documented("s", "dwell", json="residence_time_s")
+    residence_time: Array = documented("s", "time in the bed", json="residence_time_s")
     inlet_air_temperature: Array = documented(
         "°C", "heat the inlet air to this (nan: as it comes)", json="inlet_air_temperature_C"
     )
@@ -245,8 +245,8 @@ def alike(
         looked = look(site, options, states, settings[k])
         lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
         cost = weights @ looked.cost
-        most = (1 + AS_CHEAP) * cost[own[k]] + LEAST_COST
-        serves[:, k] = [lost[j] <= lost[own[k]] and cost[j] <= most for j in range(count)]
+        cheap = as_cheap(cost, cost[own[k]])
+        serves[:, k] = [lost[j] <= lost[own[k]] and cheap[j] for j in range(count)]
     sizes = np.array([len(hours) for hours in cells.values()], float)
     taken = fewest(serves, sizes)
     return {
@@ -323,7 +323,7 @@ def chart_of(site: Site, options: Options, opened: frozenset[str], like: Chart |
         name: np.full(shape, np.nan) for name in (*present(site), "required_feed_moisture")
     }
     cells = {int(number): np.flatnonzero(cell == number) for number in np.unique(cell)}
-    chosen = {number: choose(site, options, opened, hours) for number, hours in cells.items()}
+    chosen = {k: choose(site, options, opened, cells[k]) for k in each(list(cells), "settings of the boxes")}
     for number, settings in alike(site, options, cells, chosen).items():
         at = np.unravel_index(number, shape)
         for name, value in settings.items():

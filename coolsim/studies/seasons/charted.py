@@ -18,6 +18,7 @@ from coolsim.fields import Array
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
 from coolsim.studies.drying.subject import Subject
+from coolsim.studies.seasons.alike import alike
 from coolsim.studies.seasons.cells import (
     Cells,
     Look,
@@ -64,6 +65,7 @@ def searched(place: Place, today: Found, base: Response | None) -> Searched:
     """Settings of all cells."""
     subject, cells = subject_for(place.case), cells_of(place, today)
     ways, found, looks = followed_best(place, subject, cells, today, base)
+    ways, found = alike(place, cells, ways, found, base)
     return Searched(place, subject, cells, looks, ways, found, required_feeds(place, subject, cells, looks))
 
 

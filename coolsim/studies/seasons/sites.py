@@ -19,7 +19,7 @@ from coolsim.case import Case
 from coolsim.errors import Fault, InputError
 from coolsim.scenario.weather import Weather
 from coolsim.studies.seasons import finished
-from coolsim.studies.seasons.study import Seasons, Strategy, Told, asked_for, how_sure, strategies_of
+from coolsim.studies.seasons.study import Seasons, Strategy, asked_for, how_sure, strategies_of
 from coolsim.workers import attached, trackers, unheard
 
 
@@ -29,13 +29,11 @@ def seasons_of(
     direct: bool = False,
     chart: bool = True,
     resume: str | os.PathLike[str] | None = None,
-    told: Told | None = None,
     uncertainty: bool = False,
 ) -> Generator[tuple[int, Seasons], None, None]:
     """Yield (number of the case, its answer) of many cases, as they finish.
 
-    resume: a folder in which finished cases are kept, and looked for (`finished`). `told` hears of the progress
-    within a case, where one runs at a time in this process.
+    resume: a folder in which finished cases are kept, and looked for (`finished`).
     uncertainty: also say how sure the sums are; that is not kept, and found anew.
 
     Raises InputError, before anything runs, with the faults of all cases and their weather files, and of the
@@ -61,11 +59,8 @@ def seasons_of(
             missing.append(k)
         else:
             yield answer(k, known)
-    alone = len(cases) == 1  # told of within; a function that tells cannot travel to another process
-    jobs = (
-        joblib.delayed(_numbered)(k, _asked(cases[k]), weathers[k], direct, chart, told if alone else None)
-        for k in missing
-    )
+    alone = len(cases) == 1  # here, where it is heard how far it is
+    jobs = (joblib.delayed(_numbered)(k, _asked(cases[k]), weathers[k], direct, chart) for k in missing)
     parallel = joblib.Parallel(
         n_jobs=1 if alone else None,
         return_as="generator_unordered",
@@ -115,6 +110,6 @@ def _asked(case: Case) -> Case:
 
 
 def _numbered(
-    number: int, case: Case, weather: Weather, direct: bool, chart: bool, told: Told | None
+    number: int, case: Case, weather: Weather, direct: bool, chart: bool
 ) -> tuple[int, tuple[Strategy, ...]]:
-    return number, strategies_of(case, weather, direct, chart, told or (lambda *_: None))
+    return number, strategies_of(case, weather, direct, chart)

@@ -17,6 +17,7 @@ from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.machines.conditioner import held
 from coolsim.machines.plant import knob_range
+from coolsim.progress import Progress, each, in_steps, tells
 from coolsim.requirements import is_dryer
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.studies import asked
@@ -41,7 +42,6 @@ HEATED = "settings chart, inlet air heated"
 FEED = "settings chart, feed moisture adjusted"
 SURE = 2  # strategies that are told how sure they are: as it is, and the chart
 
-Told = Callable[[int, int, str], None]
 Way = tuple[str, frozenset[str]]
 
 
@@ -82,6 +82,7 @@ class Seasons(Displayed):
 
 
 @asked_with_a_case
+@tells
 def seasons(
     case: Case,
     *,
@@ -89,6 +90,7 @@ def seasons(
     weather: Weather | None = None,
     chart: bool = True,
     uncertainty: bool = False,
+    progress: Progress = None,
 ) -> Seasons:
     """Run a case through the weather that its [weather] names, hour by hour.
 
@@ -96,6 +98,7 @@ def seasons(
     weather: in place of that of [weather].
     chart: also make a settings chart and follow it, where `why_no_chart` has nothing against it.
     uncertainty: also say how sure the sums are, of the settings as they are and of the first chart.
+    progress: who hears how far it is, as `coolsim.progress` says.
 
     Needs [target] moisture; raises InputError naming what is missing or wrong.
     """
@@ -107,7 +110,7 @@ def seasons(
 def how_sure(found: Seasons) -> Seasons:
     """The same year, with how sure the sums of its first two strategies are; raises as `year_uncertainty` does."""
     with threadpool_limits(limits=1, user_api="blas"):
-        sure = [_sure(found, strategy) for strategy in found.strategies[:SURE]]
+        sure = [_sure(found, one) for one in each(found.strategies[:SURE], "how sure the year is")]
     return dataclasses.replace(found, strategies=(*sure, *found.strategies[SURE:]))
 
 
@@ -126,27 +129,27 @@ def _sure(found: Seasons, strategy: Strategy) -> Strategy:
 
 
 def strategies_of(
-    case: Case, weather: Weather, direct: bool = False, chart: bool = True, told: Told = lambda *_: None
+    case: Case, weather: Weather, direct: bool = False, chart: bool = True
 ) -> tuple[Strategy, ...]:
-    """Run all strategies; `told` hears how many of how many are done, and what comes next."""
+    """Run all strategies."""
     case = held(case)
     with_chart = chart and not why_no_chart(case)
     if case.cooler.arrangement != "counter-flow":
-        return tuple(_of_marches(case, weather, direct, with_chart, told))
+        return tuple(_of_marches(case, weather, direct, with_chart))
     ways = list(_ways(case)) if with_chart else []
     with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
-        return tuple(_strategies(Site(case, weather), ways, direct, told))
+        return tuple(_strategies(Site(case, weather), ways, direct))
 
 
-def _strategies(site: Site, ways: list[Way], direct: bool, told: Told) -> list[Strategy]:
-    told(0, 1 + len(ways), AS_THEY_ARE)
-    strategies = [_strategy(AS_THEY_ARE, site.case, predicted(site, site.inputs, direct))]
-    if not ways:
-        return strategies
-    told(1, 1 + len(ways), "the map over weather and settings")
-    options, opened, first = options_of(site), _opened(site.case), None
-    for done, (name, more) in enumerate(ways, 1):
-        told(done, 1 + len(ways), name)
+def _strategies(site: Site, ways: list[Way], direct: bool) -> list[Strategy]:
+    with in_steps(1 + bool(ways)) as step:
+        step("hours with the settings as they are")
+        strategies = [_strategy(AS_THEY_ARE, site.case, predicted(site, site.inputs, direct))]
+        if not ways:
+            return strategies
+        step("a map over weather and settings")
+        options, opened, first = options_of(site), _opened(site.case), None
+    for name, more in ways:
         strategies.append(_followed(name, site, options, opened | more, direct, strategies[0].hours, first))
         first = first or strategies[-1]
     return strategies
@@ -174,21 +177,19 @@ def chart_alone(case: Case) -> Chart:
         return _charted(site, options, chart_of(site, options, _opened(case)), today, hours_of)[0]
 
 
-def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool, told: Told) -> Iterator[Strategy]:
+def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool) -> Iterator[Strategy]:
     """Of a dryer or a line: the settings as they are, a chart, and one that also asks for drier feed."""
-    of = 1 + 2 * chart
-    told(0, of, AS_THEY_ARE)
     here = place.place_of(case, weather)
-    base, today = None if direct else place.mapped(here), place.as_it_is(here)
-    found = place.read(here, base)
+    with in_steps(1) as step:
+        step("hours with the settings as they are")
+        base, today = None if direct else place.mapped(here), place.as_it_is(here)
+        found = place.read(here, base)
     as_it_is = _strategy(AS_THEY_ARE, case, place.judged(here, today, found))
     yield dataclasses.replace(as_it_is, violations=found.violations)
     if chart:
-        told(1, of, CHART)
         cells = charted.searched(here, found, base)
         first = charted.chart_of(cells, found)
         yield _strategy_of(CHART, case, first)
-        told(2, of, FEED)
         yield _strategy_of(FEED, case, charted.with_feed(cells, first, base))
 
 

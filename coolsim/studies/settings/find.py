@@ -15,6 +15,7 @@ import numpy as np
 from coolsim.case import Air, Case
 from coolsim.doors import asked_with_a_case
 from coolsim.machines import machine_of
+from coolsim.progress import Progress, tells
 from coolsim.requirements import AtLimit
 from coolsim.studies.asked import check, check_air
 from coolsim.studies.settings.answer import (
@@ -49,15 +50,23 @@ __all__ = [
 
 @overload
 def find_settings(
-    case: Case, *, chance: float | None = None, uncertainty: bool = False, on_dial: bool = True
+    case: Case,
+    *,
+    chance: float | None = None,
+    uncertainty: bool = False,
+    on_dial: bool = True,
+    progress: Progress = None,
 ) -> SettingsAnswer: ...
 
 
 @overload
-def find_settings(case: Case, *, air: Air) -> SettingsAnswer | SettingsByWeather: ...
+def find_settings(
+    case: Case, *, air: Air, progress: Progress = None
+) -> SettingsAnswer | SettingsByWeather: ...
 
 
 @asked_with_a_case
+@tells
 def find_settings(
     case: Case,
     *,
@@ -65,6 +74,7 @@ def find_settings(
     chance: float | None = None,
     uncertainty: bool = False,
     on_dial: bool = True,
+    progress: Progress = None,
 ) -> SettingsAnswer | SettingsByWeather:
     """Cheapest settings of a cooler, dryer or line that keep [target] within [limits], of all that these open.
 
@@ -75,6 +85,7 @@ def find_settings(
     and keep the machine's limits with a probability (`.surely`); chance: that probability, such as 0.9, which alone
     gives `.surely` only; 0.95 if left out. Both take one weather, and something that carries a ±.
     on_dial: settings are the cheapest combination of dial steps; else the exact optimum.
+    progress: who hears how far it is, as `coolsim.progress` says.
 
     Needs [target] moisture, [limits] with at least one range, and [costs]; raises InputError naming what is
     missing or contradicts, and NotConverged. Cost is electricity, heat, and the weight given away below the target

@@ -34,6 +34,7 @@ import numpy as np
 
 from coolsim.case import Case
 from coolsim.errors import Fault, InputError
+from coolsim.progress import in_steps
 from coolsim.scenario import units
 from coolsim.studies import asked
 from coolsim.studies.settings.answer import SettingsAnswer, Surely
@@ -92,12 +93,16 @@ def told_how_sure(
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
     wanted = USUAL if chance is None else chance
-    sure, fresh = _with_chance(case, wanted, SAMPLES, on_dial, look_around=not uncertainty)
-    answer = cheapest_settings(case, on_dial)
-    if not uncertainty:
-        return dataclasses.replace(answer, surely=sure)
-    there = _fresh(case, answer.case, fresh)
-    answer = with_chances(case, answer, there, FRESH)
+    with in_steps(2 + uncertainty) as step:
+        step("settings that have the chance")
+        sure, fresh = _with_chance(case, wanted, SAMPLES, on_dial, look_around=not uncertainty)
+        step("cheapest settings")
+        answer = cheapest_settings(case, on_dial)
+        if not uncertainty:
+            return dataclasses.replace(answer, surely=sure)
+        step("how sure they are")
+        there = _fresh(case, answer.case, fresh)
+        answer = with_chances(case, answer, there, FRESH)
     return dataclasses.replace(answer, uncertainty=summed_up(there), surely=sure)
 
 

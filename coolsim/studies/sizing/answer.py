@@ -265,7 +265,7 @@ class SizeAnswer(Displayed):
         "-", "that one dryer fills in 8 h, at most, with the reserve", default=None
     )
     drying_time: float | None = documented(
-        "s", "of a dryer: longest drying or dwell", default=None, json="drying_time_s"
+        "s", "of a dryer: longest drying, or time on the belt", default=None, json="drying_time_s"
     )
     zones: tuple[AirPart, ...] = documented(
         "-", "fan and heater of each zone; of a batch dryer, of one dryer", default=()

@@ -14,6 +14,7 @@ from coolsim.doors import asked_with_a_case
 from coolsim.errors import Fault, InputError
 from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.predict import predict
+from coolsim.progress import Progress, each, in_steps, tells
 from coolsim.quantities import QUANTITIES
 from coolsim.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
 from coolsim.result import Warning
@@ -26,11 +27,15 @@ from coolsim.studies.uncertainty import all_kept, chances, sampled, unknowns_of,
 
 
 @asked_with_a_case
-def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> SizeAnswer:
+@tells
+def size(
+    case: Case, *, uncertainty: bool = False, on_dial: bool = True, progress: Progress = None
+) -> SizeAnswer:
     """Smallest cooler or dryer, with fans, that serves every product of [sizing] in every weather at a fair cost.
 
     Of a line, the stage that sizing.stage names, with the others as they are. uncertainty: also with which chance
     each product in each weather keeps its wishes and limits.
+    progress: who hears how far it is, as `coolsim.progress` says.
 
     Needs [sizing] and [target] moisture; [limits] says what the machine must keep, and opens what may be set;
     [costs], [duct], and of [fan] efficiency and position count, of a batch [schedule]. Raises InputError naming
@@ -38,12 +43,14 @@ def size(case: Case, *, uncertainty: bool = False, on_dial: bool = True) -> Size
     """
     check(case)
     typed, opened, case = case, bool(ranges(case)), held(case)
-    answer = _found(case, on_dial)
+    with in_steps(1) as step:
+        step("floor, fans and settings")
+        answer = _found(case, on_dial)
     if opened:
         answer = dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD)))
     if _at_least_bed(case, answer):
         answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case))
-    served = tuple(_judged(case, answer, one, uncertainty) for one in answer.served)
+    served = tuple(_judged(case, answer, one, uncertainty) for one in each(answer.served, "how sure it is"))
     return dataclasses.replace(answer, served=served, case=typed)
 
 

@@ -15,7 +15,7 @@ from coolsim.doors import asked_with_a_case
 from coolsim.errors import CoolsimError, InputError, NotConverged
 from coolsim.model.solve import Resolution
 from coolsim.predict import DEFAULT, predict
-from coolsim.progress import Progress, told
+from coolsim.progress import Progress, in_steps, tells
 from coolsim.result import Result
 from coolsim.scenario.edit import as_typed
 from coolsim.studies.sweep.answer import Failure, Sweep
@@ -34,6 +34,7 @@ Part = tuple[NDArray[np.intp], Result]
 
 
 @asked_with_a_case
+@tells
 def sweep(
     case: Case,
     values: Mapping[str, Sequence[Any]],
@@ -46,8 +47,7 @@ def sweep(
 
     values: for each key a list of texts ("900 m3/h"), or numbers: in SI (°C, shares, m³/s) or in the unit that
         `units` names for the key. units: {"cooler.airflow": "m3/h"}.
-    progress: a function that hears (points done, all points); left out, a bar on a terminal or in a notebook where
-        it takes longer than a second; False for none.
+    progress: who hears how far it is, as `coolsim.progress` says.
     resolution: of coolers a mesh that is right to some thousandths of a point if left out, without estimates of the
         error; `Resolution()` of coolsim.predict predicts as `predict` does. Dryers and lines always have theirs.
 
@@ -61,17 +61,16 @@ def sweep(
     some = [one for one in cases if one is not None]
     coolers = isinstance(typed.cooler, Cooler)
     mesh = resolution or (OF_COOLERS if coolers else DEFAULT)
-    size, done = CHUNK if coolers else OF_MARCHES, 0
+    size = CHUNK if coolers else OF_MARCHES
     parts: list[Part] = []
     failed = dict(refused)
-    with told("sweep", len(some), progress) as tell:
+    with in_steps(len(some)) as step:
         for start in range(0, len(some), size):
             chunk = index[start : start + size]
+            step("points", len(chunk))
             found, lost = _predicted([cases[k] for k in chunk], mesh)
             parts += [(chunk[at], result) for at, result in found]
             failed |= {int(chunk[k]): why for k, why in lost.items()}
-            done += len(chunk)
-            tell(done)
     if not parts:
         reasons = "; ".join(dict.fromkeys(failed.values()))
         raise NotConverged(f"none of {len(cases)} points could be predicted: {reasons}", index)
