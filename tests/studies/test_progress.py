@@ -89,6 +89,7 @@ def test_what_can_hear_nothing_is_refused() -> None:
         coolsim.sweep(level("humid-delta"), {"cooler.airflow": ["900 m3/h"]}, progress="loud")
 
 
+@pytest.mark.thorough
 def test_a_year_tells_of_its_boxes() -> None:
     told, tell = listening()
     weather = weather_of(np.array([20.0, 21.0, 30.0, 31.0]), np.array([0.5, 0.6, 0.8, 0.9]))
