@@ -10,6 +10,7 @@ import base64
 import dataclasses
 import io
 import json
+import math
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -400,11 +401,11 @@ def test_numbers_of_the_page_are_json(page: Path) -> None:
 def test_what_to_buy_is_what_size_says(browser: Any, tmp_path: Path) -> None:
     """The floor that is taken has the size's own fan and motor; more margin, more pressure; one page to print."""
     case = level("cooler-to-buy")
-    answer = coolsim.size(case)
+    answer = coolsim.size(case, uncertainty=True)
     file = tmp_path / "page.html"
     file.write_text(document(charted(case, effort=QUICK), "0.0", "si", "buy.toml", answer), encoding="utf-8")
     show(browser, file, 1280)
-    browser.find_element(By.ID, "tab-buy").click()
+    assert browser.find_element(By.ID, "bought").is_displayed()  # it is what was asked, and so comes first
     fan = browser.execute_script("return fanOf(buy.floors[buy.taken], buy.margin)")
     assert fan["flow"] == pytest.approx(answer.fan.flow)
     assert fan["pressure"] == pytest.approx(answer.fan.pressure)
@@ -412,6 +413,9 @@ def test_what_to_buy_is_what_size_says(browser: Any, tmp_path: Path) -> None:
     assert 1000 * fan["motor"] == pytest.approx(answer.fan.motor)
     said = browser.find_element(By.ID, "bought").text
     assert f"{answer.floor_area:.2f} m²" in said and f"{answer.fan.motor / 1000:g} kW" in said
+    least = math.floor(100 * min(s.chance for s in answer.served))
+    assert least < 80 and f"the least likely has {least} %" in said
+    assert "doubt" in browser.find_element(By.ID, "bought").get_attribute("class")  # it is no green page
     browser.find_element(By.ID, "choose-margin").send_keys(Keys.END)
     more = browser.execute_script("return fanOf(buy.floors[chosen.floor], chosen.margin)")
     duties = [s for floor in answer.curve if floor.floor_area == answer.floor_area for s in floor.served]

@@ -13,6 +13,7 @@ from coolsim.case import Case
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines.dryers import DryerSettings
 from coolsim.output.explore.data import told_as
+from coolsim.output.headline import GOOD, of_size
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limit
 from coolsim.output.size import per_mass
@@ -36,6 +37,7 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
     """Floors, each with everything that it serves, and what the page needs to choose a fan."""
     dryers = answer.dryers or 1
     taken = (answer.floor_area or 0.0) * dryers
+    said = of_size(answer, page)
     floors = [_floor(f, answer, math.isclose(f.floor_area, taken, rel_tol=1e-9), page) for f in answer.curve]
     return {
         "machine": answer.arrangement,
@@ -43,6 +45,7 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
         "told": {name: told_as(QUANTITIES[q], page) for name, q in QUANTITIES_TOLD.items()},
         "floors": floors,
         "taken": next((k for k, f in enumerate(floors) if f["taken"]), 0),
+        "sure": {"good": said.look == GOOD, "words": said.sentence},
         "margin": answer.margin,
         "reserve": answer.reserve,
         "efficiency": None if answer.fan is None else answer.fan.efficiency,

@@ -822,11 +822,13 @@ function showBuy() {
   const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run, mean of all`.replace("  ", " ");
   const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
   const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
-  by("bought").className = `verdict ${fan && fan.motor === undefined ? "bad" : ""}`.trim();
+  const taken = chosen.floor === buy.taken, look = fan && fan.motor === undefined ? " bad" : taken && buy.sure.good ? "" : " doubt";
+  by("bought").className = `verdict${look}`;
   by("bought").replaceChildren(
     element("p", { class: "said" }, `${buy.dryers > 1 ? `${buy.dryers} ${built}, together ` : `A ${built} of `}${text(told.area, floor.area)}${motor}.`),
     element("p", {}, `The deepest bed is ${text(told.depth, floor.depth)}${money}.`),
-    element("p", { class: "small" }, chosen.floor === buy.taken ? "This is the floor that coolsim size takes: more saves little." : chosen.floor < buy.taken ? "Smaller than the floor that coolsim size takes: dearer to run." : "Larger than the floor that coolsim size takes: little is left to save."));
+    element("p", {}, taken ? buy.sure.words : "How likely it is to serve is told of the floor that coolsim size takes."),
+    element("p", { class: "small" }, taken ? "This is the floor that coolsim size takes: more saves little." : chosen.floor < buy.taken ? "Smaller than the floor that coolsim size takes: dearer to run." : "Larger than the floor that coolsim size takes: little is left to save."));
   showFan(fan, floor);
   showBody(floor);
   showServed(floor);
@@ -917,7 +919,7 @@ function show() {
   if (!by("study").hidden) showStudy();
 }
 
-const QUESTIONS = ["tonight", "buy", "study"].filter((name) => by(`tab-${name}`));
+const QUESTIONS = ["buy", "tonight", "study"].filter((name) => by(`tab-${name}`));
 
 function ask(name) {
   for (const other of QUESTIONS) {
@@ -974,7 +976,7 @@ function begin() {
   addEventListener("resize", () => ask(QUESTIONS.find((name) => !by(name).hidden)));
   if (buy) beginBuy();
   showTrust();
-  ask("tonight");
+  ask(QUESTIONS[0]); // who asks what to buy sees that first
 }
 
 function showTrust() {
