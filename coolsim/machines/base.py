@@ -31,7 +31,9 @@ from coolsim.requirements import Constraint, constraints_of, is_dryer, values_of
 from coolsim.result import Result
 
 FULL = Resolution()
-UNCHECKED = Resolution(refinements=0, estimate=False)  # the same mesh without its error, a dryer in half the time
+UNCHECKED = Resolution(
+    refinements=0, estimate=False
+)  # the same mesh without its error, a dryer in half the time
 QUICK = Resolution(
     8, 6, refinements=0, estimate=False
 )  # right to a few hundredths of a point, of dryers to tenths

@@ -47,7 +47,8 @@ def of_state(
     """The verdict on how pellets leave; `chance` that all wishes and limits are kept, where it is known."""
     moisture = page.number(out.moisture_wb, u.FRACTION, 2)
     leave = (
-        f"As it stands the pellets leave with {moisture} at {page.number(out.temperature, u.TEMPERATURE, 1)}"
+        f"As it stands the pellets leave with {moisture} moisture at "
+        f"{page.number(out.temperature, u.TEMPERATURE, 1)}"
     )
     broken = [v for v in verdicts if not v.met]
     told = "; ".join(_broken(v, page) for v in broken)
@@ -61,9 +62,10 @@ def of_state(
     if not verdicts:
         return Headline(UNSURE, "Nothing to judge by", f"{leave}; the scenario has no target and no limits.")
     if chance is None:
-        return Headline(UNSURE, "Kept as computed", f"{leave}: all is kept; how likely is not known.")
-    word, look = ("Likely enough", GOOD) if chance >= LIKELY else ("Not likely enough", UNSURE)
-    kept = f"all is kept as computed, with a chance of {chance_text(chance)} ({_ENOUGH})"
+        kept = f"{leave}: every wish and limit is kept; how likely is not known."
+        return Headline(UNSURE, "Kept as computed", kept)
+    word, look = ("Likely enough to bag", GOOD) if chance >= LIKELY else ("Not likely enough to bag", UNSURE)
+    kept = f"every wish and limit is kept as computed, with a chance of {chance_text(chance)} ({_ENOUGH})"
     return Headline(look, word, f"{leave}: {kept}.")
 
 

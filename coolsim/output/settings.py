@@ -57,6 +57,7 @@ def to_set(case: Case, answer: SettingsAnswer, page: Page, roomy: bool = False) 
     """Today beside what to set, and what that gains."""
     parts = [
         "" if answer.met else _out_of_reach(answer, page, roomy),
+        "".join(wrapped(line, page) for line in _doubt(answer)),
         _set(case, answer, page),
         *(zones(stage.settings, page, stage.name) for stage in answer.stages),
         "" if answer.stages else zones(answer.settings, page),
@@ -120,6 +121,9 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
         rows.append(("chance that all is kept", *pair, ""))
     currency = f" in {case.costs.currency}" if case.costs.currency else ""
     rows.append((f"cost per hour{currency}", money(answer.now.cost.total), money(answer.cost.total), ""))
+    lost = [cost.overdried_feed for cost in (answer.now.cost, answer.cost)]
+    if max(lost) > NOTHING * abs(answer.now.cost.total):
+        rows.append(("  of which weight given away", *map(money, lost), ""))
     bold = (0, *range(1, 1 + len(answer.chosen) + len(answer.choices)))
     if page.width >= NARROW:
         return table(rows, page, right=(1, 2), bold=bold)
@@ -191,16 +195,28 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
     elif nothing_to_gain(answer):
         yield "Nothing to gain: today's settings keep everything and cost as little."
     else:
-        yield (
-            f"Gain: {money(gain.cost_per_hour)}{currency} per hour, {money(gain.cost_per_year)}{currency} "
-            f"per year ({hours})."
-        )
-    if answer.chance is not None and answer.chance < verdicts.LIKELY:
+        hour, year = (f"{money(x)}{currency}" for x in (gain.cost_per_hour, gain.cost_per_year))
+        yield f"Gain{_whose(answer)}: {hour} per hour, {year} per year ({hours})."
+
+
+def _doubt(answer: SettingsAnswer) -> Iterator[str]:
+    """Say before anything is set that it is not likely enough to rely on."""
+    if answer.met and unlikely(answer):
         asked = f"{100 * verdicts.LIKELY:.0f} %"
         yield (
             f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {asked} is asked "
-            f'for (assumed). For surer settings: --chance "{asked}"; or measure what leaves it open.'
+            f'for (assumed). `coolsim settings` with --chance "{asked}" finds surer ones; or measure what is only '
+            "assumed, the feed's moisture first."
         )
+
+
+def unlikely(answer: SettingsAnswer) -> bool:
+    """Whether settings are known not to be likely enough."""
+    return answer.chance is not None and answer.chance < verdicts.LIKELY
+
+
+def _whose(answer: SettingsAnswer) -> str:
+    return ", if they keep everything" if unlikely(answer) else ""
 
 
 def _conditioner(answer: SettingsAnswer) -> Iterator[str]:

@@ -90,7 +90,7 @@ def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     yield "  if round, diameter", page.number(body.diameter, u.LENGTH, 2)
     yield "  if square, side", page.number(body.side, u.LENGTH, 2)
     yield "deepest bed", depth_of(body.bed_depth, page)
-    yield "  with freeboard, height", page.number(body.height, u.LENGTH, 2)
+    yield "  body with freeboard, height inside", page.number(body.height, u.LENGTH, 2)
     yield "air through the bed", page.number(answer.airflow or 0.0, u.VOLUME_FLOW, 0)
     yield "fan, flow at its inlet", page.number(fan.flow, u.VOLUME_FLOW, 0)
     yield from _fan(fan, answer, page)
@@ -129,7 +129,10 @@ def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
 
 def _fan(fan: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
-    yield "  density of that air", page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2)
+    yield (
+        "  density of the air at its inlet",
+        page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2),
+    )
     yield "  power at the shaft", kilowatts(fan.shaft_power)
     yield "motor, next standard", kilowatts(fan.motor)
 

@@ -215,9 +215,12 @@ def test_out_of_reach_is_said_first(missed: Searched) -> None:
 
 
 def test_an_answer_puts_what_to_dial_in_first(met: Searched) -> None:
-    title, _, head, *rows = met.text.splitlines()
-    assert title == "A mill of our own" and head.split() == ["today", "set"]
-    told = [re.split(r"\s{2,}", row) for row in rows[:8]]
+    title, _, *lines = met.text.splitlines()
+    first = next(k for k, line in enumerate(lines) if line.split() == ["today", "set"])
+    doubt = " ".join(lines[:first])  # nothing stands before it but that it is not likely enough
+    assert title == "A mill of our own"
+    assert doubt == "" if met.document["chance"] >= 0.8 else doubt.startswith("Not likely enough to rely on")
+    told = [re.split(r"\s{2,}", row) for row in lines[first + 1 : first + 9]]
     dial, now = met.document["settings"], met.document["now"]
     at_first, then = now["settings"], met.document["pellets_out"]
     speed, flow = dial["fan_speed"], dial["airflow_m3_h"]

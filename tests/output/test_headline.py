@@ -45,7 +45,7 @@ def told(*pairs: tuple[Constraint, float], chance: float | None = None, notes: A
 def test_what_is_broken_is_the_word(pairs: Any, word: str) -> None:
     found = told(*pairs, chance=0.99)
     assert (found.word, found.look) == (word, headline.BAD)
-    assert "12.34 % at 33.0 °C" in found.sentence and "is asked for" in found.sentence
+    assert "12.34 % moisture at 33.0 °C" in found.sentence and "is asked for" in found.sentence
 
 
 def test_a_state_that_moulds_is_not_bagged_though_its_mean_is_dry() -> None:
@@ -57,8 +57,8 @@ def test_a_state_that_moulds_is_not_bagged_though_its_mean_is_dry() -> None:
 @pytest.mark.parametrize(
     ("chance", "word", "look"),
     [
-        (0.80, "Likely enough", headline.GOOD),
-        (0.79, "Not likely enough", headline.UNSURE),  # as computed all is kept: a coin toss is not "met"
+        (0.80, "Likely enough to bag", headline.GOOD),
+        (0.79, "Not likely enough to bag", headline.UNSURE),  # as computed all is kept: a coin toss is not "met"
         (None, "Kept as computed", headline.UNSURE),
     ],
 )

@@ -83,7 +83,9 @@ def explore(
 def explored(case: Case, *, units: str = "si", scenario: str = "") -> Explored:
     """The page of a case; `scenario` is the name of its file."""
     with ExitStack() as stack:
-        answer = stack.enter_context(beside())(partial(size, uncertainty=True), case) if _to_buy(case) else None
+        answer = (
+            stack.enter_context(beside())(partial(size, uncertainty=True), case) if _to_buy(case) else None
+        )
         chart = charted(case)
         found = None if answer is None else answer()
     html = document(chart, version("coolsim"), units, scenario, found)

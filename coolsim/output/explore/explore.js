@@ -456,7 +456,7 @@ function showKept() {
     body.prepend(tableRow([row.label, right(text(row, found[key])), "", "", right(text(row, then[key]))]));
   }
   for (const line of [...body.rows].filter((one) => one.cells[0].firstChild.textContent === rows[rowOf.moisture].label).reverse()) body.prepend(line);
-  table.replaceChildren(element("thead", {}, tableRow(["", right("here"), "may be", "", right("scenario")], true)), body);
+  table.replaceChildren(element("thead", {}, tableRow(["", right("here"), "allowed", "", right("in the scenario")], true)), body);
 }
 
 function showMoney() {
@@ -473,7 +473,7 @@ function showMoney() {
   line(`per ${data.mass.name} of wet feed`, now.total, then.total, "sum");
   line(`per hour, at ${now.perHour.toFixed(2)} ${data.mass.name}s`, now.total * now.perHour, then.total * then.perHour, "");
   const unit = data.currency ? ` in ${data.currency}` : "";
-  table.replaceChildren(element("thead", {}, tableRow([`per ${data.mass.name}${unit}`, right("here"), right("scenario"), right("change")], true)), body);
+  table.replaceChildren(element("thead", {}, tableRow([`per ${data.mass.name}${unit}`, right("here"), right("in the scenario"), right("change")], true)), body);
 }
 
 // From where to where a bar goes: what is set, over its range; what comes as it comes, as far as it usually goes.
@@ -819,7 +819,7 @@ function showBuy() {
   };
   set("floor", chosen.floor, text(told.area, floor.area));
   if (fan) set("margin", Math.round(chosen.margin / 0.05), `${(100 * chosen.margin).toFixed(0)} %`);
-  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run, mean of all`.replace("  ", " ");
+  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run, mean of all products and weathers`.replace("  ", " ");
   const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
   const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
   const taken = chosen.floor === buy.taken, look = fan && fan.motor === undefined ? " bad" : taken && buy.sure.good ? "" : " doubt";
@@ -846,8 +846,8 @@ function showFan(fan, floor) {
   by("fan").replaceChildren(element("tbody", {},
     tableRow(["largest volume at its inlet", right(text(told.flow, fan.flow))]),
     tableRow(["largest pressure", right(text(told.pressure, fan.pressure))]),
-    tableRow(["air there", right(`${fan.density.toFixed(2)} kg/m³`)]),
-    tableRow([`at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(kilowatts(fan.shaft))]),
+    tableRow(["density of the air at its inlet", right(`${fan.density.toFixed(2)} kg/m³`)]),
+    tableRow([`power at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(kilowatts(fan.shaft))]),
     tableRow(["next standard motor", right(fan.motor === undefined ? "none" : `${fan.motor} kW`)])));
   showDuties(fan);
 }
@@ -863,8 +863,8 @@ function showDuties(fan) {
   frame(svg, x, y, left, top, inner, width, height);
   fan.asked.forEach((d) => { const [cx, cy] = at(d.flow, d.pressure); svg.append(drawn("circle", { cx, cy, r: 4.5, class: "dot" })); });
   const [cx, cy] = at(fan.flow, fan.pressure);
-  svg.append(drawn("rect", { x: cx - 8, y: cy - 8, width: 16, height: 16, class: "place" }), label(cx, cy - 14, width < 420 ? "ask for this" : "the curve passes here or above", width));
-  holder.replaceChildren(svg, element("figcaption", {}, element("p", { class: "small" }, "Dots: each product in each weather. Square: the duty to ask for. Dotted: how the pressure of bed and duct grows with the flow, about as its square.")));
+  svg.append(drawn("rect", { x: cx - 8, y: cy - 8, width: 16, height: 16, class: "place" }), label(cx, cy - 14, width < 420 ? "ask for this" : "the fan's curve passes here or above", width));
+  holder.replaceChildren(svg, element("figcaption", {}, element("p", { class: "small" }, "Dots: each product in each weather, with the reserve and without. Square: the duty to ask for. Dotted: how the pressure of bed and duct grows with the flow, about as its square.")));
 }
 
 // A cooler with its measures, drawn to scale; of dryers nothing is drawn.
@@ -876,9 +876,9 @@ function showBody(floor) {
   svg.append(drawn("rect", { x: left, y: top + h - bed, width: w, height: bed, class: "pellets" }), drawn("rect", { x: left, y: top, width: w, height: h, class: "plate" }));
   svg.append(drawn("path", { d: `M${left} ${top + h}l${w / 2 - 8} 26h16l${w / 2 - 8} -26`, class: "plate" }));
   svg.append(drawn("text", { x: left + w / 2, y: 16, "text-anchor": "middle" }, metres(side)));
-  svg.append(drawn("text", { x: left + w + 8, y: top + h - bed / 2 + 4 }, `bed ${metres(floor.depth)}`), drawn("text", { x: left + w + 8, y: top + (h - bed) / 2 + 4 }, `room ${metres(buy.freeboard)}`));
+  svg.append(drawn("text", { x: left + w + 8, y: top + h - bed / 2 + 4 }, `bed ${metres(floor.depth)}`), drawn("text", { x: left + w + 8, y: top + (h - bed) / 2 + 4 }, `freeboard ${metres(buy.freeboard)}`));
   svg.append(drawn("text", { x: left, y: top + h + 46 }, `square ${metres(side)}, or round ${metres(Math.sqrt((4 * floor.area) / Math.PI))}`));
-  by("body").replaceChildren(element("h2", {}, "Inner measures"), svg);
+  by("body").replaceChildren(element("h2", {}, "Inner measures, without hopper and legs"), svg);
 }
 
 function showServed(floor) {

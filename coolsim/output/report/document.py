@@ -38,6 +38,7 @@ from coolsim.requirements import verdicts_of
 from coolsim.result import Warning
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
+from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.visible import visible
 
 
@@ -133,8 +134,16 @@ def _first(answers: Answers, page: Page) -> Section:
     if answers.plan is not None:
         return Section("answer", "A shift of the line", _html(dangers, plan.of_the_line(answers.plan, page)))
     if answers.advice is not None:
-        return Section("answer", "What to set", _html(dangers, _to_set(answers, page)))
+        return Section("answer", _what_to_set(answers.advice.answer), _html(dangers, _to_set(answers, page)))
     return Section("answer", "How the pellets leave", _html(dangers, tables.answer(answers.result, page)))
+
+
+def _what_to_set(answer: SettingsAnswer) -> str:
+    if not answer.met:
+        return "The nearest settings: none keep everything"
+    return (
+        "The cheapest settings, not likely enough to rely on" if settings.unlikely(answer) else "What to set"
+    )
 
 
 def _to_set(answers: Answers, page: Page) -> str:
