@@ -164,12 +164,13 @@ def _run(
     def solve(some: Inputs) -> Result:
         return _solved(some, False, resolution, profile)
 
+    set_to: Any = np.nan
     if np.isnan(inputs.dry_air).any():
-        speed = case.fan.speed if speeds is None else speeds
-        inputs, result = running.settled(path, speed, inputs, lambda i: _solved(i, False, ROUGH), solve)
+        set_to = case.fan.speed if speeds is None else speeds
+        inputs, result = running.settled(path, set_to, inputs, lambda i: _solved(i, False, ROUGH), solve)
     else:
         inputs, result = running.warmed(path, inputs, solve)
-    result = running.with_fan(path, inputs, result)
+    result = running.with_fan(path, inputs, result, set_to)
     return inputs, first(result) if scalar else result
 
 

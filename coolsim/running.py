@@ -121,12 +121,15 @@ def settled_cooler(cooler: Cooler, outside: float, result: Result) -> Cooler:
     return dataclasses.replace(cooler, inlet_air_temperature=inlet)
 
 
-def with_fan(path: AirPath, inputs: Inputs, result: Result) -> Result:
-    """Add how the fan runs at the airflow of `inputs`; nan where its curve does not tell."""
+def with_fan(path: AirPath, inputs: Inputs, result: Result, speed: Any = np.nan) -> Result:
+    """Add how the fan runs at the airflow of `inputs`; nan where its curve does not tell.
+
+    speed: as it was set, where the airflow follows from it.
+    """
     asked = demand_of(path, inputs, result)
     found = operating_point.speed_for(path.fan, asked.flow, asked.pressure, asked.density)
     columns = (
-        found.speed,
+        np.where(np.isnan(speed) | np.isnan(found.speed), found.speed, speed),
         asked.flow,
         asked.pressure,
         fan.electric_power(path.fan, asked.flow, found.speed, asked.density),

@@ -201,7 +201,7 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
 
 def _doubt(answer: SettingsAnswer) -> Iterator[str]:
     """Say before anything is set that it is not likely enough to rely on."""
-    if answer.met and unlikely(answer):
+    if answer.met and answer.chance is not None and unlikely(answer):
         asked = f"{100 * verdicts.LIKELY:.0f} %"
         yield (
             f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {asked} is asked "

