@@ -58,7 +58,7 @@ def test_a_state_that_moulds_is_not_bagged_though_its_mean_is_dry() -> None:
     ("chance", "word", "look"),
     [
         (0.80, "Likely enough to bag", headline.GOOD),
-        (0.79, "Not likely enough to bag", headline.UNSURE),  # as computed all is kept: a coin toss is not "met"
+        (0.79, "Not likely enough to bag", headline.UNSURE),  # a coin toss is not "met"
         (None, "Kept as computed", headline.UNSURE),
     ],
 )

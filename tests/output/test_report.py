@@ -302,7 +302,8 @@ def test_the_verdict_comes_first_and_says_when_the_advice_is_a_coin_toss(night: 
     first = html.partition('<section id="answer">')[2].partition("<nav")[0]
     assert "<strong>Likely enough to bag</strong>" in first
     assert "<h2>The cheapest settings, not likely enough to rely on</h2>" in first
-    assert first.index("Not likely enough to rely on:") < first.index("<table")  # before anybody sets anything
+    # before anybody sets anything
+    assert first.index("Not likely enough to rely on:") < first.index("<table")
     assert f"with a chance of {int(100 * chance + 1e-9)} %: not likely enough" in first
     assert '<div class="unsure">' in first  # what to set is not bold
     sure = dataclasses.replace(night.advice.answer, chance=0.9)

@@ -126,7 +126,8 @@ def test_a_size_keeps_the_least_time_and_tells_what_it_costs():
     free = coolsim.size(coolsim.replace(BUY, {"limits.minimum_residence_time": "0 s"}))
     assert min(s.settings.residence_time for s in free.served) < 470 and free.without_least_bed is None
     told = answer.without_least_bed
-    assert told is not None and told.floor_area is not None  # before it is a round number, and by fewer floors
+    # before it is a round number, and by fewer floors
+    assert told is not None and told.floor_area is not None
     costs = [s.exact_cost_per_tonne for s in free.served]
     assert told.floor_area == pytest.approx(free.floor_area, rel=0.03)
     assert told.cost_per_tonne == pytest.approx(sum(costs) / len(costs), rel=0.003)
