@@ -23,7 +23,6 @@ class Quantity:
     si: str = ""  # shown in this unit, where the dimension's usual one does not suit
     us: str = ""
     us_digits: int | None = None  # where they differ from those of SI
-    typed: bool = True  # False: follows from what is typed, so no digits of it are lost
     points: bool = False  # a difference of moistures, told in points
     words: str = ""  # in a sentence and as the limit of an answer; the name in plain words if left out
 
@@ -87,9 +86,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "degC",
         words="temperature in the conditioner",
     ),
-    Quantity(
-        "belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2, typed=False
-    ),
+    Quantity("belt_speed", "belt speed", "speed", 3, "m/min", si="m/min", us="ft/min", us_digits=2),
     # what is built
     Quantity("floor_area", "floor area", "area", 2, "m2", us_digits=1),
     Quantity("zone_length", "length of a zone", "length", 2, "m", si="m", us="ft"),

@@ -60,7 +60,7 @@ def dialled(q: Quantity, value: float, step: float, page: Page) -> str:
     """A setting, with as many digits as its dial takes: typed back it is the same."""
     if math.isnan(value):
         return "none gives this" if q.name == "fan_speed" else "unknown"
-    if not step or math.isnan(step) or not q.typed:
+    if not step or math.isnan(step):
         return text(q, value, page)
     digits = digits_of(q, page)
     x = shown(q, value, page)
