@@ -239,7 +239,11 @@ class _Sizing:
         """The floor to take by the survey alone, or one a little larger that serves on the full mesh, too."""
         areas = np.geomspace(smallest, max(end, 1.05 * smallest), FLOORS)
         seen = self.floors.surveyed(self.goal, *self._each(areas))
-        k, share, _ = self._enough(self._running(seen.score.reshape(-1, FLOORS)))
+        serves: Any = (seen.worst.reshape(-1, FLOORS) <= SERVED).all(axis=0)
+        if not serves.any():
+            return {}
+        areas = areas[serves]  # what breaks a limit may well be cheaper
+        k, share, _ = self._enough(self._running(seen.score.reshape(-1, FLOORS)[:, serves]))
         area = areas[k - 1] * (areas[k] / areas[k - 1]) ** share if k else smallest
         for larger in (1.0, *ABOVE_SMALLEST):
             best = self._found([larger * area])[larger * area]
@@ -253,11 +257,8 @@ class _Sizing:
         most = float(least + max(self.sizing.above_least * least, NO_REASON * self._kilowatt_hour()))
         cheap: Any = running <= most
         k = int(cheap.argmax())
-        return (
-            k,
-            float(np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])) if k else 1.0,
-            most,
-        )
+        share = float(np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])) if k else 1.0
+        return k, share, most
 
     def _taken(self, curve: dict[float, Best]) -> tuple[float, Best]:
         """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
