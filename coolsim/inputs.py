@@ -197,6 +197,11 @@ def is_uneven(cooler: Any) -> bool:
     return any(np.any(getattr(cooler, name, None)) for name in _DEVIATIONS)
 
 
+def even(inputs: Inputs) -> Inputs:
+    """The same with even beds."""
+    return dataclasses.replace(inputs, deviations=None)
+
+
 def with_even_bed(case: Case) -> Case:
     """The case with even beds, which take a third to a ninth of the columns; itself, where they are."""
     if not isinstance(case.cooler, Line):

@@ -24,7 +24,7 @@ from coolsim.equipment.fan import Fan
 from coolsim.equipment.operating_point import MEANING, OperatingPoint, Status
 from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.fields import Array
-from coolsim.inputs import Inputs
+from coolsim.inputs import Inputs, even
 from coolsim.model.bed import take
 from coolsim.physics import air
 from coolsim.result import FanRun, Result
@@ -146,7 +146,7 @@ def settled(path: AirPath, speed: Any, inputs: Inputs, rough: Solve, solve: Solv
     """
     speed = np.broadcast_to(np.asarray(speed, float), inputs.radius.shape)
     flows = path.fan.flow[-1] * np.geomspace(LEAST_FLOW, MOST_FLOW, FLOWS) * speed[:, None]
-    table = _looked(path, dataclasses.replace(inputs, deviations=None), flows, rough)
+    table = _looked(path, even(inputs), flows, rough)
     if inputs.deviations is not None:
         table = _of_uneven(path, speed, inputs, flows, table, rough)
     shift = slope = np.zeros((len(table), len(inputs.radius)))

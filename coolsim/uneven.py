@@ -15,7 +15,7 @@ import numpy as np
 
 from coolsim.between_pellets import between_pellets, joined
 from coolsim.fields import Array
-from coolsim.inputs import Inputs, bed_of
+from coolsim.inputs import Inputs, bed_of, even
 from coolsim.model import drying, leaving, solve
 from coolsim.model.bed import take
 from coolsim.model.columns import NODES, Columns, columns_of
@@ -108,7 +108,7 @@ def apart(beds: Laid, inputs: Inputs, phases: tuple[Phase, ...]) -> tuple[Phase,
 
 def _laid(inputs: Inputs, columns: Columns, blown: Array, lying: bool) -> Laid:
     solid = columns.area * columns.speed * (columns.depth if lying else 1.0)
-    each = take(dataclasses.replace(inputs, deviations=None), columns.case)
+    each = take(even(inputs), columns.case)
     flat = {name: share.reshape(-1) for name, share in (("solid", solid), ("air", blown))}
     each = dataclasses.replace(
         each,

@@ -29,7 +29,7 @@ from coolsim.equipment.duct import AirState
 from coolsim.errors import Fault, InputError
 from coolsim.fields import Array, documented
 from coolsim.finishing import headspace_dew_point
-from coolsim.inputs import Inputs, gather
+from coolsim.inputs import Inputs, even, gather
 from coolsim.machines.conditioner import KEYS, Conditioner
 from coolsim.machines.conditioner import ranges as conditioner_ranges
 from coolsim.model.bed import take
@@ -152,7 +152,7 @@ class Plant:
         if self.inputs.deviations is None:
             return self
         part = copy.copy(self)
-        part.inputs = dataclasses.replace(self.inputs, deviations=None)
+        part.inputs = even(self.inputs)
         return part
 
     def _along(self, count: int) -> Plant:

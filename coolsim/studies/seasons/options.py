@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from coolsim.case import Case
 from coolsim.fields import Array
-from coolsim.inputs import Inputs
+from coolsim.inputs import Inputs, even
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import DIAL
 from coolsim.machines.plant import dialled, knob_range
@@ -130,9 +130,7 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
     inputs = dialled(
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
-    inputs = dataclasses.replace(
-        inputs, deviations=None
-    )  # of an even bed as little is of use, in a ninth of the time
+    inputs = even(inputs)  # which is of use where the uneven one is, and solved in a ninth of the time
     state = site.weighed(inputs, unpack(solve(inputs, SURVEY).rows))
     looked_at = [limit for limit in site.limits if limit.quantity.name != "moisture"]
     allowed = np.array([SLACK[limit.of_target] for limit in looked_at])

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from coolsim.case import Case
 from coolsim.errors import NotConverged
 from coolsim.fields import Array
-from coolsim.inputs import LABORATORY, Inputs
+from coolsim.inputs import LABORATORY, Inputs, even
 from coolsim.machines.plant import Outcome, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
@@ -209,13 +209,13 @@ def cooler(inputs: Inputs, store: Store) -> Predictor:
 def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array:
     """Rows of states of uneven beds: as of even ones, and what unevenness adds to some of them on a coarse mesh."""
     uneven = take(inputs, index)
-    even, outside = dataclasses.replace(uneven, deviations=None), uneven.outside_temperature
+    level, outside = even(uneven), uneven.outside_temperature
     some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
-    coarse = [store.smooth(solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, even)]
+    coarse = [store.smooth(solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, level)]
     x, added = coordinates(uneven), coarse[0] - coarse[1]
     good = np.isfinite(added).all(axis=0)
     more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)
-    return store.judged(store.smooth(solve(even).rows, outside) + more, outside)
+    return store.judged(store.smooth(solve(level).rows, outside) + more, outside)
 
 
 def respond(

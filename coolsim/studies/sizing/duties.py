@@ -25,7 +25,7 @@ from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.fields import Array
 from coolsim.finishing import headspace_dew_point, uncoated
-from coolsim.inputs import Inputs, gather
+from coolsim.inputs import Inputs, even, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
@@ -176,7 +176,7 @@ class Duties:
         if all(inputs.deviations is None for _, inputs in self.groups):
             return self
         other = copy.copy(self)
-        other.groups = [(at, dataclasses.replace(i, deviations=None)) for at, i in self.groups]
+        other.groups = [(at, even(inputs)) for at, inputs in self.groups]
         return other
 
     def _number(self, name: str) -> Array:
