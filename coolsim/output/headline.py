@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -51,8 +52,9 @@ def of_state(
         f"{page.number(out.temperature, u.TEMPERATURE, 1)}"
     )
     broken = [v for v in verdicts if not v.met]
-    told = "; ".join(_broken(v, page) for v in broken)
-    if any(told_first(w) for w in warnings) or any(v.constraint.name == "water_activity" for v in broken):
+    dangers = [re.split("[:;]", w.text)[0] for w in warnings if told_first(w)]
+    told = "; ".join([*dangers, *(_broken(v, page) for v in broken)])
+    if dangers or any(v.constraint.name == "water_activity" for v in broken):
         return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
     if broken:
         done = {harm_of(v.constraint) for v in broken}

@@ -51,7 +51,11 @@ def test_what_is_broken_is_the_word(pairs: Any, word: str) -> None:
 def test_a_state_that_moulds_is_not_bagged_though_its_mean_is_dry() -> None:
     words = "the wettest tenth of the pellets leaves at 14 %; moulds are active. Do not bag; dry further."
     mouldy = Warning("check", words)
-    assert told((MOISTURE, 0.11), chance=0.99, notes=[mouldy]).word == "Do not bag"
+    found = told((MOISTURE, 0.11), chance=0.99, notes=[mouldy])
+    assert found.word == "Do not bag"
+    assert found.sentence.endswith(
+        ": the wettest tenth of the pellets leaves at 14 %."
+    )  # why, beside the word
 
 
 @pytest.mark.parametrize(
