@@ -273,3 +273,22 @@ def test_samples_of_a_case_like_another(
         )
     for key, chance in room.chances(all_).items():
         assert room.chances(few)[key] == pytest.approx(chance, abs=0.01), key
+
+
+def test_what_is_laid_on_even_beds_is_as_if_all_were_solved(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of 128 samples some 40 are solved unevenly, the others as even beds with the difference laid on."""
+    case = coolsim.load(SCENARIOS / "humid-delta.toml")
+    assert case.cooler.depth_deviation_length and case.cooler.speed_deviation
+    laid = room.sampled(case, 128)
+    monkeypatch.setattr(room, "_of_even_bed", lambda *_: None)
+    solved = room.sampled(case, 128)
+    for name in ("moisture", "temperature", "lift_off"):
+        one, other = laid.solved[name], solved.solved[name]
+        spread = np.std(other)
+        assert not np.array_equal(one, other)  # or the same was done twice
+        assert np.abs(one[:32] - other[:32]).max() < 1e-9 * np.abs(other).max()  # those were solved
+        assert np.abs(one - other).max() < 0.1 * spread
+    chances = [room.chances(s) for s in (laid, solved)]
+    assert all(abs(chances[0][name] - chance) < 0.01 for name, chance in chances[1].items())
