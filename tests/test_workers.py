@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 
 import coolsim
-from coolsim.errors import Fault, InputError
-from coolsim.workers import beside
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.workers import beside
 
 ROOT = Path(__file__).parents[1]
 IN_TIME = 2.0  # s, after which no process may be left

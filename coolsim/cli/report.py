@@ -40,12 +40,12 @@ def report(
     Exit status: 0 written, 3 written, but the target is out of reach or no size serves, 2 the input is wrong,
     4 not computed (nothing is written) or not to be written, 1 a bug of ours.
     """
-    from coolsim import files
+    from coolsim.support import files
 
     case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
     draw_without_screen()
     from coolsim.output.report.answers import Answers, ask
-    from coolsim.workers import beside
+    from coolsim.support.workers import beside
 
     pictures: dict[str, Any] = {}
 

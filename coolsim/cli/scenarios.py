@@ -22,7 +22,7 @@ from coolsim.cli.shared import (
     picture_bytes,
     told,
 )
-from coolsim.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError
 
 
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
@@ -38,10 +38,10 @@ def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUni
     page = page_for(units)
     text = tables.understood(case, page)
     if case.weather:
-        from coolsim.output import seasons
+        from coolsim.output import years
         from coolsim.scenario.weather import read_weather
 
-        text += "\n" + seasons.understood(case, read_weather(case), page)
+        text += "\n" + years.understood(case, read_weather(case), page)
     emit(text)
 
 
@@ -94,8 +94,8 @@ def explain(
 
 def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
     """Write the picture of a material's isotherms."""
-    from coolsim import files
     from coolsim.physics.materials import load_material
+    from coolsim.support import files
 
     if name is None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
@@ -138,9 +138,9 @@ def new(
     bags. The columns of a file of trials are in --units; on paper they stand behind a card. A file that exists is
     never overwritten.
     """
-    from coolsim import files
     from coolsim.scenario import template
     from coolsim.scenario.whole_lines import around
+    from coolsim.support import files
 
     if os.path.lexists(file):
         raise InputError(

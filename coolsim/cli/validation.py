@@ -23,7 +23,7 @@ def validation(json: JsonFile = None, units: PrintedUnits = Units.si) -> None:
 
     Each comparison comes with its source, what had to be assumed, and the difference, also where it is off.
     """
-    from coolsim import files
+    from coolsim.support import files
 
     files.check([json_file(json)])
     from coolsim.output import validation as table

@@ -9,14 +9,14 @@ from functools import cached_property
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.equipment import fan
-from coolsim.inputs import gather
 from coolsim.machines import conditioner
 from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, of_conditioner, setting
 from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of, seconds_per_metre
-from coolsim.requirements import speeds
-from coolsim.result import Result
+from coolsim.simulate.inputs import gather
+from coolsim.simulate.requirements import speeds
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,10 @@ from functools import cached_property
 
 import numpy as np
 
-from coolsim.case import Batch, Belt, Case
-from coolsim.coming import throughput_about
-from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
-from coolsim.display import Displayed
-from coolsim.fields import Array, documented
+from coolsim.case.case import Batch, Belt, Case
+from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, given_away
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import Result
 from coolsim.machines import conditioner
 from coolsim.machines.base import (
     DIAL,
@@ -32,9 +31,10 @@ from coolsim.machines.base import (
     of_conditioner,
     setting,
 )
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import depths_to_choose, least_time, without_least_bed
-from coolsim.result import Result
+from coolsim.simulate.feed_following import throughput_about
+from coolsim.simulate.requirements import depths_to_choose, least_time, without_least_bed
+from coolsim.support.display import Displayed
+from coolsim.support.fields import Array, documented
 
 # Keys of [limits] that open a setting, by arrangement.
 OPENED: Mapping[str, tuple[str, ...]] = {

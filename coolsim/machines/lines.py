@@ -13,15 +13,15 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import line
-from coolsim.answer import many
-from coolsim.case import Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.result import Result, StageRun
 from coolsim.machines import conditioner, dryers, plant
 from coolsim.machines.base import Choice, Machine, Setting, Spent, bare, of_conditioner
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer, per_solid
-from coolsim.requirements import is_dryer
-from coolsim.result import Result, StageRun
+from coolsim.simulate import line
+from coolsim.simulate.requirements import is_dryer
+from coolsim.simulate.result_building import many
 
 
 def machines(case: Case) -> list[Case]:

@@ -8,22 +8,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from coolsim.cautions import told_first
+from coolsim.case.result import Warning
 from coolsim.output.page import Page
 from coolsim.output.quantities import bound_text, told_apart
 from coolsim.output.settings import money, nothing_to_gain
-from coolsim.output.size import area_of, kilowatts, length_of
+from coolsim.output.sizes import area_of, kilowatts, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
-from coolsim.requirements import Verdict, harm_of
-from coolsim.result import Warning
 from coolsim.scenario import units as u
+from coolsim.simulate.cautions import told_first
+from coolsim.simulate.requirements import Verdict, harm_of
 
 if TYPE_CHECKING:
-    from coolsim.case import Case
-    from coolsim.result import PelletsOut
-    from coolsim.studies.seasons import Seasons
+    from coolsim.case.case import Case
+    from coolsim.case.result import PelletsOut
     from coolsim.studies.settings.answer import SettingsAnswer
     from coolsim.studies.sizing.answer import SizeAnswer
+    from coolsim.studies.years import Seasons
 
 GOOD, UNSURE, BAD = "good", "unsure", "bad"
 _ENOUGH = f"from {100 * LIKELY:.0f} % on it counts as likely enough, assumed"

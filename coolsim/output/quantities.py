@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from coolsim.case.quantities import QUANTITIES, Quantity, called
 from coolsim.output.page import Page, pretty
-from coolsim.quantities import QUANTITIES, Quantity, called
-from coolsim.requirements import AtLimit
 from coolsim.scenario import units as u
+from coolsim.simulate.requirements import AtLimit
 
 MOST_DIGITS = 6  # behind the point, where it takes as many to tell a value from its bound
 

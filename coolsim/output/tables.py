@@ -8,19 +8,19 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.cautions import told_first
-from coolsim.fields import Number
-from coolsim.finishing import target_moisture
+from coolsim.case.case import Case
+from coolsim.case.result import BetweenPellets, Energy, FanRun, Result, Warning
 from coolsim.output import library, lines, verdicts
-from coolsim.output.coming import coming
 from coolsim.output.finishing import finishing
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
-from coolsim.requirements import verdicts_of
-from coolsim.result import BetweenPellets, Energy, FanRun, Result, Warning
+from coolsim.output.upstream import coming
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
+from coolsim.simulate.cautions import told_first
+from coolsim.simulate.finishing import target_moisture
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.support.fields import Number
 
 LEVELS = ("danger", "check", "note")
 LEAST_FLASH = 5e-5  # kg/kg wet; less would read 0.00 %

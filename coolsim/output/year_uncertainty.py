@@ -8,11 +8,11 @@ from typing import Any
 
 from coolsim.output.json import group
 from coolsim.output.page import Page, joined, table, wrapped
-from coolsim.output.uncertainty import LEAST_SHOWN, rows_of, share_text
+from coolsim.output.uncertainties import LEAST_SHOWN, rows_of, share_text
 from coolsim.scenario import units as u
-from coolsim.studies.seasons import Seasons
-from coolsim.studies.seasons.sure import YearUncertainty
-from coolsim.studies.uncertainty import Interval
+from coolsim.studies.propagation import Interval
+from coolsim.studies.years import Seasons
+from coolsim.studies.years.propagation import YearUncertainty
 
 Row = tuple[str, str, str]
 

@@ -13,11 +13,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Air, Case
-from coolsim.errors import Fault, InputError
+from coolsim.case.case import Air, Case
 from coolsim.model.solve import Resolution
 from coolsim.scenario.validation import faults_of, faults_of_field, said
 from coolsim.scenario.weather.record import Weather
+from coolsim.support.errors import Fault, InputError
 
 FINEST = 256  # cells and shells: 20 s and 2 GB for one case
 
@@ -91,7 +91,7 @@ def _chance(name: str, value: Any) -> Iterator[Fault]:
 def _resolution(name: str, value: Any) -> Iterator[Fault]:
     if not isinstance(value, Resolution):
         yield Fault(
-            "", name, said(value), "needs a Resolution of coolsim.predict, such as Resolution(32, 24)"
+            "", name, said(value), "needs a Resolution of coolsim.model.solve, such as Resolution(32, 24)"
         )
         return
     yield from _whole(f"{name}.cells", value.cells, 2, FINEST)

@@ -17,9 +17,9 @@ from pathlib import Path
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.scenario.reader import shown
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 LARGEST_FILE = 500_000_000  # bytes; thirty years of hourly EPW have about 50 million
 MOST_COLUMNS = 500

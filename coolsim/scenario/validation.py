@@ -15,10 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import capacities
-from coolsim import case as cases
-from coolsim.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
-from coolsim.errors import Fault
+from coolsim.case import case as cases
+from coolsim.case.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
 from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
 from coolsim.physics.sorption import EQUATIONS
@@ -26,6 +24,8 @@ from coolsim.scenario import schema, units, values
 from coolsim.scenario.machine import HEAT_NEEDED, HEATED_ONLY, colder
 from coolsim.scenario.reader import shown
 from coolsim.scenario.values import ends
+from coolsim.simulate import capacities
+from coolsim.support.errors import Fault
 
 MACHINES = (Cooler, Batch, Belt, Line)
 _KINDS = ("quantity", "number", "air ratio", "deviation", "price", "range", "choice")
@@ -111,7 +111,7 @@ class _Look:
         """Yield the faults of the fields of a data class; `table` is that of the schema, if not the place."""
         if not isinstance(value, kind):
             kinds = kind if isinstance(kind, tuple) else (kind,)
-            allowed = f"needs a {' or '.join(k.__name__ for k in kinds)} of coolsim.case"
+            allowed = f"needs a {' or '.join(k.__name__ for k in kinds)} of coolsim.case.case"
             yield Fault("", place, said(value), allowed)
             return
         own: Any = type(value)
@@ -235,12 +235,12 @@ def _wanted(kind: type, table: str) -> tuple[_Wanted, ...]:
 def _of_material(material: Material, look: _Look) -> Iterator[Fault]:
     law, isotherm = material.diffusivity, material.isotherm
     if not isinstance(law, cases.Diffusivity):
-        yield Fault("", "material.diffusivity", said(law), "needs a Diffusivity of coolsim.case")
+        yield Fault("", "material.diffusivity", said(law), "needs a Diffusivity of coolsim.case.case")
     else:
         yield from look.one("material.diffusivity", law, cases.Diffusivity)
     if not isinstance(isotherm, cases.Isotherm) or isotherm.equation not in EQUATIONS:
         found = said(getattr(isotherm, "equation", isotherm))
-        allowed = f"needs an Isotherm of coolsim.case; equations: {', '.join(EQUATIONS)}"
+        allowed = f"needs an Isotherm of coolsim.case.case; equations: {', '.join(EQUATIONS)}"
         yield Fault("", "material.isotherm", found, allowed)
         return
     wanted = EQUATIONS[isotherm.equation].constants
@@ -383,7 +383,7 @@ def _is_list(value: Any) -> bool:
 def _of_list(place: str, several: Any, kind: type, look: _Look, table: str = "") -> Iterator[Fault]:
     """Yield the faults of entries of one kind; `table` is that of the schema, if it is not their place."""
     if not _is_list(several):
-        yield Fault("", place, said(several), f"needs a tuple of {kind.__name__} of coolsim.case")
+        yield Fault("", place, said(several), f"needs a tuple of {kind.__name__} of coolsim.case.case")
         return
     for k, entry in enumerate(several, 1):
         yield from look.one(f"{place}.{k}", entry, kind, table)

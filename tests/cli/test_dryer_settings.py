@@ -9,16 +9,16 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.costs import Cost
+from coolsim.case.costs import Cost
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
 from coolsim.output import quantities
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
-from coolsim.requirements import AtLimit
+from coolsim.simulate.requirements import AtLimit
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand
-from coolsim.studies.settings.around import levers_of
+from coolsim.studies.settings.nearby import levers_of
 
 ROOM = """
 title = "A box of our own"

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 import coolsim
 from coolsim.cli import app
 from coolsim.output.page import Page
-from coolsim.output.uncertainty import told
+from coolsim.output.uncertainties import told
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 DELTA = str(SCENARIOS / "humid-delta.toml")
@@ -93,14 +93,14 @@ NIGHT = str(SCENARIOS / "monsoon-night.toml")
 
 def made_up(monkeypatch, met: float, room: float = 0.0) -> None:
     """Settings as they are found, of which a chance is claimed."""
-    from coolsim.studies.settings import surely
+    from coolsim.studies.settings import chance_constrained
 
     case = coolsim.load(NIGHT)
     roomy = dataclasses.replace(case, safety_margins={"moisture": room})
     answer = coolsim.find_settings(roomy, on_dial=False)  # which stands at the lowest depth
     sure = dataclasses.replace(coolsim.uncertainty(case, samples=64), all_met=met, all_kept=met)
-    found = surely.Surely(0.95, answer.met and met >= 0.95, answer, sure, roomy)
-    monkeypatch.setattr(surely, "_with_chance", lambda *question, **kind: (found, None))
+    found = chance_constrained.Surely(0.95, answer.met and met >= 0.95, answer, sure, roomy)
+    monkeypatch.setattr(chance_constrained, "_with_chance", lambda *question, **kind: (found, None))
 
 
 @pytest.mark.thorough
@@ -197,7 +197,7 @@ def test_faults_of_settings(words: list[str], said: str) -> None:
 
 def test_numbers_of_one_fit_are_told_as_one() -> None:
     """Their ranges below, without shares of their own; in the JSON as parts."""
-    from coolsim.output.uncertainty import written
+    from coolsim.output.uncertainties import written
     from coolsim.physics.correlations import Correlation
 
     case = coolsim.load(DELTA)

@@ -12,15 +12,15 @@ from plan.mill import BARE, TYPED
 from shipped import level
 
 import coolsim
-from coolsim.case import Bag, Target
-from coolsim.cautions import MOULDY, told_first, unfit
-from coolsim.finishing import uncoated
+from coolsim.case.case import Bag, Target
 from coolsim.machines import appraised, machine_of
 from coolsim.physics import air, coating
 from coolsim.physics.sorption import equilibrium_moisture, water_activity
-from coolsim.predict import with_surroundings
-from coolsim.requirements import constraints_of, verdicts_of
 from coolsim.scenario import loads, replace
+from coolsim.simulate.cautions import MOULDY, told_first, unfit
+from coolsim.simulate.finishing import uncoated
+from coolsim.simulate.prediction import with_surroundings
+from coolsim.simulate.requirements import constraints_of, verdicts_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TARGET = """

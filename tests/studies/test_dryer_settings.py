@@ -15,11 +15,11 @@ from studies.pig_pellets import FEED as HEAD
 from studies.set_so import set_so
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError
+from coolsim.case.case import Case
 from coolsim.machines import dryers as dials
 from coolsim.scenario import loads
 from coolsim.studies.drying.course import OUTCOMES, marched
+from coolsim.support.errors import InputError
 
 BELT = """[cooler]
 arrangement = "belt"

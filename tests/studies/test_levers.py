@@ -9,11 +9,11 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.output import levers as told
+from coolsim.case.quantities import QUANTITIES
+from coolsim.output import lever_tables as told
 from coolsim.output.page import Page
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import verdicts_of
-from coolsim.studies.levers import Levers, Span, lever_map
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.studies.lever_study import Levers, Span, lever_map
 
 # A rough mesh, shifted to the full one at the case itself, is right to this at the ends (points, K).
 ROUGH = {"humid-delta": (0.03, 0.3), "evening-batch": (0.3, 0.5), "dryer-then-cooler": (0.3, 0.5)}

@@ -13,16 +13,14 @@ from shipped import level_text
 from studies.fit_world import OVEN, exits, scenario, settings, with_numbers
 
 import coolsim
-from coolsim.case import Case, Provenance
-from coolsim.fields import with_number
+from coolsim.case.case import Case, Provenance
 from coolsim.output.material_file import material_file
 from coolsim.physics.correlations import Correlation, among, correlation
-from coolsim.predict import _spread
 from coolsim.scenario.trials import trials_of
-from coolsim.studies.fit import fit
-from coolsim.studies.fit.answer import FitAnswer
-from coolsim.studies.surrogate import normal, shares_of
-from coolsim.studies.uncertainty import (
+from coolsim.simulate.prediction import _spread
+from coolsim.studies.fitting import fit
+from coolsim.studies.fitting.answer import FitAnswer
+from coolsim.studies.propagation import (
     NORMAL_95,
     correlation_of,
     groups_of,
@@ -30,11 +28,13 @@ from coolsim.studies.uncertainty import (
     uncertainty,
     unknowns_of,
 )
+from coolsim.studies.surrogate import normal, shares_of
+from coolsim.support.fields import with_number
 
 FREE = ("diffusivity", "specific_heat")
 
 
-def half(found: coolsim.studies.uncertainty.Uncertainty) -> float:
+def half(found: coolsim.studies.propagation.Uncertainty) -> float:
     return (found.moisture_wb.high - found.moisture_wb.low) / 2
 
 

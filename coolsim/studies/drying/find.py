@@ -12,11 +12,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.fields import Array
+from coolsim.case.case import Case
+from coolsim.studies.drying.batching import Asking, answered, side_by_side
+from coolsim.studies.drying.problem import Subject
 from coolsim.studies.drying.search import Found, Goal, Search, searched, squeezed
-from coolsim.studies.drying.subject import Subject
-from coolsim.studies.drying.together import Asking, answered, side_by_side
+from coolsim.support.fields import Array
 
 
 def cheapest(case: Case, subject: Subject) -> Goal:

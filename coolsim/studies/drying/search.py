@@ -8,7 +8,7 @@
    until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
-Searches ask for their dryers as `together` has it: those of several goals and weathers are solved side by side.
+Searches ask for their dryers as `batching` has it: those of several goals and weathers are solved side by side.
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.requirements import KEPT, Bounds
-from coolsim.result import Result
-from coolsim.studies.drying.subject import DRYERS, Subject
+from coolsim.case.case import Case
+from coolsim.case.result import Result
+from coolsim.simulate.requirements import KEPT, Bounds
+from coolsim.studies.drying.batching import Asked, Asking
+from coolsim.studies.drying.problem import DRYERS, Subject
 from coolsim.studies.drying.survey import (
     FAILED,
     Box,
@@ -36,7 +35,8 @@ from coolsim.studies.drying.survey import (
     surveyed,
     unsmoothed,
 )
-from coolsim.studies.drying.together import Asked, Asking
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 LOCAL, SHRINK, MOST_BOXES = 0.35, 0.35, 4  # half width of the small boxes, its shrinking, and how many
 SAME = 2e-3  # of the cost, that was won by going to the edge of a box: less needs no other box there

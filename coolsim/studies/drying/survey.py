@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.requirements import KEPT, Bounds
-from coolsim.studies.drying.subject import DRYERS, Subject
-from coolsim.studies.drying.together import Asked, Asking
+from coolsim.case.case import Case
+from coolsim.simulate.requirements import KEPT, Bounds
+from coolsim.studies.drying.batching import Asked, Asking
+from coolsim.studies.drying.problem import DRYERS, Subject
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 DEGREE = {
     1: 4,

@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.around import working
-from coolsim.case import Case
-from coolsim.coming import in_air
-from coolsim.costs import Cost, cost_of
+from coolsim.case.case import Case
+from coolsim.case.costs import Cost, cost_of
+from coolsim.case.line_parts import working
+from coolsim.case.result import Result
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import Forecast, of_one, predicted_each
-from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
-from coolsim.result import Result
+from coolsim.simulate.feed_following import in_air
+from coolsim.simulate.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
 from coolsim.studies.settings.answer import (
     Alternative,
     Chosen,
@@ -25,9 +25,9 @@ from coolsim.studies.settings.answer import (
     StageSettings,
     Stand,
 )
-from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
+from coolsim.studies.settings.nearby import one_step, smallest_changes
 from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end

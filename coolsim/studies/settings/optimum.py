@@ -11,17 +11,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.case import Case, Line
-from coolsim.coming import in_air
+from coolsim.case.case import Case, Line
+from coolsim.case.result import Result
 from coolsim.machines import machine_of
 from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
-from coolsim.requirements import KEPT, AtLimit, constraints_of, without_least_bed
-from coolsim.result import Result
+from coolsim.simulate.feed_following import in_air
+from coolsim.simulate.requirements import KEPT, AtLimit, constraints_of, without_least_bed
+from coolsim.studies.drying.batching import answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
+from coolsim.studies.drying.problem import DRYERS, Subject
 from coolsim.studies.drying.search import Found, searched
-from coolsim.studies.drying.subject import DRYERS, Subject
-from coolsim.studies.drying.together import answered, side_by_side
 from coolsim.studies.line.outcomes import subject_of
 from coolsim.studies.search import Found as FoundCooler
 from coolsim.studies.settings import coolers

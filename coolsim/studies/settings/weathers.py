@@ -12,23 +12,23 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.answer import interleave, many
-from coolsim.case import Air, Case
-from coolsim.costs import Cost
-from coolsim.errors import NotConverged
+from coolsim.case.case import Air, Case
+from coolsim.case.costs import Cost
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import Result
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Plant, excesses, knob_range
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
-from coolsim.result import Result
+from coolsim.simulate.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
+from coolsim.simulate.result_building import interleave, many
+from coolsim.studies.drying.batching import Asking, answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends
 from coolsim.studies.drying.search import Found
-from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.settings import coolers
 from coolsim.studies.settings.answer import Reached, SettingsByWeather
 from coolsim.studies.settings.optimum import subject_for
+from coolsim.support.errors import NotConverged
 
 AT_ONCE = 64  # weathers of coolers searched side by side: some 15 000 predictions on the coarse mesh
 

@@ -20,17 +20,17 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim import dried
-from coolsim.case import Case
-from coolsim.costs import TONNE
-from coolsim.fields import Array
-from coolsim.inputs import with_even_bed
+from coolsim.case.case import Case
+from coolsim.case.costs import TONNE
+from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import bounds_on, constraints_of, depths_to_choose, least_time
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.inputs import with_even_bed
+from coolsim.simulate.requirements import bounds_on, constraints_of, depths_to_choose, least_time
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
+from coolsim.support.fields import Array
 
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
@@ -337,7 +337,7 @@ def tried(
     states = [with_even_bed(state) for state in states] if even else states
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
-    for at in (index.tolist() for index in dried.by_kind(states)):
+    for at in (index.tolist() for index in dryer_simulation.by_kind(states)):
         found |= zip(at, solved([states[i] for i in at], [when[i] for i in at], resolution))
     ends = np.cumsum(counts)
     return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]
