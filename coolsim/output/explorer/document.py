@@ -64,9 +64,10 @@ def explore(
 ) -> Explored:
     """A page that answers while sliders move, as one offline HTML file; written to `path` where that is given.
 
-    units: "si" or "us". progress: who hears how far it is, as `support.progress` says. Needs no table of the
-    scenario; [limits] open what may be set, [target] says whether it will do, [costs] what it costs, [sizing] what
-    to buy. Raises InputError, and NotConverged where no map is good enough: then nothing is written.
+    units: "si" or "us". progress: who hears how far it is, as `coolsim.support.progress` says. Needs no table of
+    the scenario; [limits] open what may be set, [target] says whether it will do, [costs] what it costs,
+    [sizing] what to buy. Raises InputError, and NotConverged where no map is good enough: then nothing is
+    written.
     """
     if units not in ("si", "us"):
         raise InputError([Fault("", "units", repr(units), 'needs "si" or "us"')])
