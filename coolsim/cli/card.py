@@ -16,7 +16,7 @@ from coolsim.cli.shared import (
     case_of,
     draw_without_screen,
     guarded,
-    told,
+    print_sentence,
     version,
     working,
 )
@@ -67,4 +67,4 @@ def card(
     files.write(output, page.card(case, chart, paper.value, units.value, version()), "-o")
     lacking = fonts.families(page.title_of(case))[1]
     no_font = f"; no font that is installed has {lacking}, which its title lacks" if lacking else ""
-    told(f"wrote {output}{no_font}")
+    print_sentence(f"wrote {output}{no_font}")

@@ -16,7 +16,7 @@ from coolsim.cli.shared import (
     app,
     case_of,
     guarded,
-    told,
+    print_sentence,
     working,
 )
 
@@ -46,5 +46,5 @@ def explore(
     with working("predicting today"):
         page = explored(case, units=units.value, scenario=scenario)
     files.write(output, page.html, "-o")
-    told(f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}")
+    print_sentence(f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}")
     return ANSWERED if page.met else OUT_OF_REACH

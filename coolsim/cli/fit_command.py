@@ -18,7 +18,7 @@ from coolsim.cli.shared import (
     guarded,
     json_file,
     page_for,
-    told,
+    print_sentence,
     version,
     working,
 )
@@ -92,4 +92,6 @@ def fit(
         json,
     )
     if material is not None and json != "-":
-        told(f'wrote {material}; in a scenario beside it: feed.material = "{material.rpartition("/")[2]}"')
+        print_sentence(
+            f'wrote {material}; in a scenario beside it: feed.material = "{material.rpartition("/")[2]}"'
+        )

@@ -59,7 +59,7 @@ def predict(
 
     deliver(
         lambda: tables.predicted(
-            case, result, page_for(units), sure.told(found, page_for(units)) if found else ""
+            case, result, page_for(units), sure.summary(found, page_for(units)) if found else ""
         ),
         lambda: (
             as_json.document(case, result, scenario, version())
@@ -143,7 +143,7 @@ def find(
     page = page_for(units)
     deliver(
         lambda: settings.advised(
-            case, found, page, with_a_chance.told(case, found.answer, sure, page), sure is not None
+            case, found, page, with_a_chance.summary(case, found.answer, sure, page), sure is not None
         ),
         lambda: (
             settings.document(case, found, scenario, version())

@@ -17,7 +17,7 @@ from coolsim.cli.shared import (
     case_of,
     draw_without_screen,
     guarded,
-    told,
+    print_sentence,
     version,
     working,
 )
@@ -60,5 +60,5 @@ def report(
 
         html = written(answers, version(), units.value, pictures)
     files.write(output, html, "-o")
-    told(f"wrote {output}")
+    print_sentence(f"wrote {output}")
     return ANSWERED if answers.met else OUT_OF_REACH

@@ -20,7 +20,7 @@ from coolsim.cli.shared import (
     guarded,
     page_for,
     picture_bytes,
-    told,
+    print_sentence,
 )
 from coolsim.support.errors import Fault, InputError
 
@@ -152,7 +152,7 @@ def new(
         from coolsim.scenario.trial_sheet import template as trials
 
         files.write(file, trials(loads(template(arrangement.value)), units.value), "FILE")
-        told(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
+        print_sentence(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
         return
     files.write(file, template(arrangement.value, around if whole_line else None), "FILE")
-    told(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")
+    print_sentence(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

@@ -145,7 +145,7 @@ def emit(text: str | bytes) -> bool:
     return process.trouble(sys.stdout) is None
 
 
-def told(sentence: str) -> None:
+def print_sentence(sentence: str) -> None:
     """Write a sentence with names in it to standard output."""
     emit(plain(sentence, sys.stdout.encoding or "utf-8") + "\n")
 

@@ -31,4 +31,4 @@ def validation(json: JsonFile = None, units: PrintedUnits = Units.si) -> None:
 
     with working("computing the comparisons"):
         found = validate()
-    deliver(lambda: table.told(found, page_for(units)), lambda: table.written(found, version()), json)
+    deliver(lambda: table.summary(found, page_for(units)), lambda: table.written(found, version()), json)

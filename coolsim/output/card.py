@@ -97,7 +97,7 @@ def _dials(chart: Chart, at: tuple[int, int], page: Page) -> tuple[str, ...]:
 
 
 def _dial(dial: Dial, value: float, page: Page) -> str:
-    return quantities.dialled(dial.setting.quantity, value, dial.setting.step, page)
+    return quantities.setting_text(dial.setting.quantity, value, dial.setting.step, page)
 
 
 def _depth(depth: float, page: Page) -> str:
@@ -287,7 +287,9 @@ def _box(sheet: Any, cell: Cell, at: tuple[float, float, float, float], line: fl
 
 def row_of(case: Case, season: Season, row: Row, page: Page) -> Cell:
     """What a row says: each setting, how the pellets leave, and the wettest feed."""
-    told = tuple(quantities.dialled(s.quantity, row.values[s.key], s.step, page) for s in season.settings)
+    told = tuple(
+        quantities.setting_text(s.quantity, row.values[s.key], s.step, page) for s in season.settings
+    )
     need = case.feed.moisture if row.required_feed_moisture is None else row.required_feed_moisture
     return _with_feed(case, told, need if row.met or not math.isnan(need) else math.nan)
 

@@ -21,18 +21,18 @@ if TYPE_CHECKING:
     from coolsim.studies.settings.chance_constrained import Surely
 
 
-def told(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page) -> str:
+def summary(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page) -> str:
     """Return how sure the settings of an answer are, and beside them those that have the chance.
 
     alone: those that have it are the answer itself. Nothing, where nothing of it was asked.
     """
     if alone is not None:
         lines = "".join(wrapped(line, page) for line in _stand_at(case, alone, page))
-        return joined([sure.told(alone.uncertainty, page, alone.chance), lines])
+        return joined([sure.summary(alone.uncertainty, page, alone.chance), lines])
     there, found = answer.uncertainty, answer.surely
     if there is None or found is None:
         return ""
-    return joined([sure.told(there, page), _beside(case, answer, there, found, page)])
+    return joined([sure.summary(there, page), _beside(case, answer, there, found, page)])
 
 
 def _beside(case: Case, usual: SettingsAnswer, there: Uncertainty, found: Surely, page: Page) -> str:
@@ -63,7 +63,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
     cost = f"cost in {currency}" if currency else "cost"
     return {
         **{
-            one.setting.label: quantities.dialled(one.setting.quantity, one.to, one.setting.step, page)
+            one.setting.label: quantities.setting_text(one.setting.quantity, one.to, one.setting.step, page)
             for one in answer.chosen
         },
         "exit moisture": page.number(float(out.moisture_wb), u.FRACTION, 2),

@@ -123,7 +123,7 @@ def _settings(answer: Any, page: Page) -> str:
 
     case = answer.now.case
     found = Advice(answer, window_of(answer), None)  # nothing is predicted to be shown
-    return settings.advised(case, found, page, chance_constrained.told(case, answer, None, page))
+    return settings.advised(case, found, page, chance_constrained.summary(case, answer, None, page))
 
 
 def _advice(advice: Any, page: Page) -> str:
@@ -186,7 +186,7 @@ def _plan(answer: Any, page: Page) -> str:
 def _uncertainty(answer: Any, page: Page) -> str:
     from coolsim.output import uncertainties
 
-    return uncertainties.told(answer, page)
+    return uncertainties.summary(answer, page)
 
 
 def _sensitivities(answer: Any, page: Page) -> str:
@@ -209,7 +209,7 @@ def _ends(x: Any) -> str:
 def _levers(answer: Any, page: Page) -> str:
     from coolsim.output import lever_tables
 
-    return lever_tables.told(answer, page)
+    return lever_tables.summary(answer, page)
 
 
 def _weather(answer: Any, page: Page) -> str:

@@ -45,7 +45,7 @@ def _digits(dial: Dial, page: Page) -> int:
     """As many as its steps take; an end of a range that is on no step takes one more than usual."""
     q = dial.setting.quantity
     some = dial.values[np.isfinite(dial.values)]
-    texts = [quantities.dialled(q, float(x), dial.setting.step, page).split()[0] for x in some]
+    texts = [quantities.setting_text(q, float(x), dial.setting.step, page).split()[0] for x in some]
     usual = quantities.digits_of(q, page)
     return min(max((len(text.partition(".")[2]) for text in texts), default=usual), usual + 1)
 

@@ -18,7 +18,7 @@ LEAST_BAR, MOST_BAR = 18, 40  # columns
 WITH_TEMPERATURE = 72  # columns of a page from which the temperatures find room
 
 
-def told(levers: Levers, page: Page) -> str:
+def summary(levers: Levers, page: Page) -> str:
     """Return how far each thing alone moves the exit; as bars where the page is wide enough for them."""
     names = [f"{s.label} {ends_text(s.quantity, s.ends, page)}" for s in levers.spans]
     warm = page.width >= WITH_TEMPERATURE

@@ -23,7 +23,7 @@ def planned(plan: Plan, page: Page) -> str:
     names = [run.name for run in result.stages]
     parts = [tables.heading(case.title, page), tables.first(plan, page)]
     parts += [tables.warnings(plan, page, tables.LEVELS[:1]), of_the_line(plan, page)]
-    parts += [tables.answer(result, page), verdicts.told(verdicts_of(case, result), page, names)]
+    parts += [tables.answer(result, page), verdicts.verdict_tables(verdicts_of(case, result), page, names)]
     parts += [finishing(case, result, page), tables.warnings(plan, page, tables.LEVELS[1:])]
     return joined(parts)
 

@@ -12,7 +12,7 @@ from coolsim.machines.conditioner import KEYS, WATER, ranges
 from coolsim.output import json as as_json
 from coolsim.output import lever_tables, lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.output.quantities import at_limit, at_limits, dialled, text, written
+from coolsim.output.quantities import at_limit, at_limits, setting_text, text, written
 from coolsim.scenario import inputs, typed_back
 from coolsim.scenario import units as u
 from coolsim.simulate.feed_following import conditioned_otherwise
@@ -71,7 +71,7 @@ def what_it_gives(case: Case, advice: Advice, page: Page, sure: str = "", roomy:
     answer = advice.answer
     names = [stage.name for stage in answer.stages]
     parts = [
-        verdicts.told(answer.verdicts, page, names),
+        verdicts.verdict_tables(answer.verdicts, page, names),
         sure,
         "" if answer.met else _smallest_changes(answer, page) + _heated(advice.heated, answer, page),
         lines.stages(answer.result, page) if answer.stages else "",
@@ -84,7 +84,7 @@ def what_it_gives(case: Case, advice: Advice, page: Page, sure: str = "", roomy:
 
 def around(advice: Advice, page: Page) -> str:
     """What one step of each thing does, and each alone from end to end."""
-    bars = "" if advice.levers is None else lever_tables.told(advice.levers, page)
+    bars = "" if advice.levers is None else lever_tables.summary(advice.levers, page)
     return joined([one_step(advice.answer, page), bars])
 
 
@@ -107,7 +107,7 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
         s = one.setting
         now = "-" if math.isnan(one.now) else text(s.quantity, one.now, page)
         # the nearest state is on no dial, and nobody shall type it
-        to = dialled(s.quantity, one.to, s.step if answer.met else 0.0, page)
+        to = setting_text(s.quantity, one.to, s.step if answer.met else 0.0, page)
         rows.append((s.label, now, *((to, "") if s.opened else _unopened(one, to, page))))
     rows += [(one.label, one.now, one.to, "") for one in answer.choices]
     rows += [(label, now, to, "") for label, now, to in _follows(answer, page)]

@@ -10,7 +10,7 @@ from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.output import tables, verdicts
 from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
-from coolsim.output.quantities import at_limit, dialled, digits_of, shown, unit_of
+from coolsim.output.quantities import at_limit, digits_of, setting_text, shown, unit_of
 from coolsim.output.quantities import depth as depth_of
 from coolsim.output.settings import money
 from coolsim.output.verdicts import LIKELY
@@ -154,7 +154,7 @@ def _zones(answer: SizeAnswer, page: Page) -> str:
 def _zone(zone: AirPart, page: Page) -> Iterator[str]:
     assert zone.length is not None
     yield length_of(zone.length, page)
-    yield dialled(QUANTITIES["airflow"], zone.airflow, AS_TYPED * zone.airflow, page)
+    yield setting_text(QUANTITIES["airflow"], zone.airflow, AS_TYPED * zone.airflow, page)
     yield page.number(zone.fan.flow, u.VOLUME_FLOW, 0)
     yield pressure_of(zone.fan.pressure, page)
     yield kilowatts(zone.fan.motor)
@@ -247,7 +247,7 @@ def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[st
         elif name == "residence_time" or (name == "duration" and answer.arrangement == "belt"):
             yield title, page.number(value, u.TIME, 1)  # follows from the others
         else:
-            yield title, dialled(QUANTITIES[name], value, STEPS[name], page)
+            yield title, setting_text(QUANTITIES[name], value, STEPS[name], page)
 
 
 def _chances(answer: SizeAnswer, page: Page) -> str:
@@ -332,7 +332,7 @@ def _missed(m: Missed, answer: SizeAnswer, page: Page) -> Iterator[str]:
 
 def area_of(area: float, page: Page) -> str:
     """A floor, with as many digits as typing it back takes."""
-    return dialled(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
+    return setting_text(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
 
 
 def rounded_area(area: float, page: Page) -> str:
@@ -345,7 +345,7 @@ def rounded_area(area: float, page: Page) -> str:
 
 def length_of(length: float, page: Page) -> str:
     """A length, likewise."""
-    return dialled(QUANTITIES["zone_length"], length, AS_TYPED * length, page)
+    return setting_text(QUANTITIES["zone_length"], length, AS_TYPED * length, page)
 
 
 def pressure_of(pressure: float, page: Page) -> str:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
 
 
-def told(found: Uncertainty, page: Page, wanted: float | None = None) -> str:
+def summary(found: Uncertainty, page: Page, wanted: float | None = None) -> str:
     """Return intervals, chances and contributors as text; `wanted` is the chance that settings were to have."""
     intervals, chances = _intervals(found, page), _chances(found, page, wanted)
     return joined([intervals, chances, _contributors(found, page), _words(found, page)])
@@ -40,7 +40,7 @@ def _intervals(found: Uncertainty, page: Page) -> str:
         row("exit temperature", found.temperature, u.TEMPERATURE, 1),
         row("water activity, evened out", found.water_activity, None, 2),
     ]
-    rows += [row(*one) for one in dryer_uncertainty.told(found)]
+    rows += [row(*one) for one in dryer_uncertainty.rows(found)]
     return table(rows, page, right=(1, 2), bold=(0,))
 
 
@@ -73,9 +73,9 @@ def _asked(found: Uncertainty, wanted: float) -> str:
 
 
 def _contributors(found: Uncertainty, page: Page) -> str:
-    told = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
-    left = [1.0 - sum(getattr(c, f"{x}_share") for c in told) for x in ("moisture", "temperature")]
-    rows = [row for c in told for row in rows_of(_known(c), (c.moisture_share, c.temperature_share), page)]
+    summary = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
+    left = [1.0 - sum(getattr(c, f"{x}_share") for c in summary) for x in ("moisture", "temperature")]
+    rows = [row for c in summary for row in rows_of(_known(c), (c.moisture_share, c.temperature_share), page)]
     rows.append(
         ("together, and all others", "", share_text(max(left[0], 0.0)), share_text(max(left[1], 0.0)))
     )

@@ -47,7 +47,7 @@ def hour_by_hour(seasons: Seasons, page: Page) -> str:
     """How far strategies reach, how sure that is, months, and the settings chart."""
     parts = [
         "".join(wrapped(text, page) for text in _sentences(seasons, page)),
-        year_uncertainty.told(seasons, SHORT, page),
+        year_uncertainty.summary(seasons, SHORT, page),
         *(_months(seasons, strategy, page) for strategy in seasons.strategies[:2]),
         *(_chart(seasons.case, strategy, page) for strategy in seasons.strategies[1:2]),
     ]

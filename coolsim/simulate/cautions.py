@@ -139,7 +139,7 @@ def worst_first(every: Iterable[Warning]) -> list[Warning]:
     return sorted(every, key=lambda w: LEVELS.index(w.level))
 
 
-def told_first(warning: Warning) -> bool:
+def is_urgent(warning: Warning) -> bool:
     """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be."""
     return warning.text.startswith((WETTEST_TENTH, SWEATS)) or warning.text.endswith(MOULDY)
 
@@ -154,7 +154,7 @@ def most_of_wettest_tenth(case: Case) -> float | None:
 
 
 def unfit(case: Case) -> list[Constraint]:
-    """Bounds of what is `told_first`, where no wish is as strict: moulds that are active, bags that sweat."""
+    """Bounds of what is `is_urgent`, where no wish is as strict: moulds that are active, bags that sweat."""
     found, wishes = [], {c.name: c.bound for c in wishes_of(case)}
     active = before_coating(case)("water_activity", MOULDS_ACTIVE)
     if wishes.get("water_activity", np.inf) > active:

@@ -74,7 +74,7 @@ def joined(parts: Sequence[BetweenPellets]) -> BetweenPellets:
     )
 
 
-def told_alike(result: Result) -> Result:
+def with_equal_pellets(result: Result) -> Result:
     """A result of many cases whose pellets are alike, as one beside others whose pellets are not."""
     if result.between_pellets is not None:
         return result

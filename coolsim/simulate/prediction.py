@@ -29,7 +29,7 @@ from coolsim.simulate.feed_following import in_air, in_air_each
 from coolsim.simulate.finishing import finished, finished_each
 from coolsim.simulate.finishing_cautions import around_the_machine
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
-from coolsim.simulate.pellet_spread import told_alike
+from coolsim.simulate.pellet_spread import with_equal_pellets
 from coolsim.simulate.result_building import Part, build_result, first, interleave, part_of, with_profiles
 from coolsim.simulate.uneven_beds import Laid, laid, leaving_of_coolers
 from coolsim.support.errors import Fault, InputError, NotConverged
@@ -225,7 +225,7 @@ def _beside(results: list[Result]) -> list[Result]:
     """Results of several kinds, to be put together: where some tell what is between their pellets, all do."""
     if all(result.between_pellets is None for result in results):
         return results
-    return [told_alike(result) for result in results]
+    return [with_equal_pellets(result) for result in results]
 
 
 def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None) -> Result:

@@ -22,7 +22,7 @@ from coolsim.physics.correlations import among
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.chunks import ALIKE
 from coolsim.simulate.inputs import gather
-from coolsim.simulate.pellet_spread import told_alike
+from coolsim.simulate.pellet_spread import with_equal_pellets
 from coolsim.simulate.prediction import BAND, _spread, predict_inputs, varied_cases, varied_numbers
 from coolsim.support.fields import numbers, with_number
 
@@ -351,7 +351,7 @@ def test_many_kinds_side_by_side_are_each_as_alone():
     for k, case in enumerate(cases):
         alone = coolsim.predict(case)
         assert many.pellets_out.moisture_wb[k] == pytest.approx(alone.pellets_out.moisture_wb, abs=1e-8)
-        tenth = (alone.between_pellets or told_alike(alone).between_pellets).wettest_tenth
+        tenth = (alone.between_pellets or with_equal_pellets(alone).between_pellets).wettest_tenth
         assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=1e-8)
     air_ = dataclasses.replace(COOLER.air, temperature=np.array([10.0, 31.0]))
     both = coolsim.predict(cases[1], air=air_)

@@ -16,7 +16,7 @@ from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
-from coolsim.simulate.cautions import told_first
+from coolsim.simulate.cautions import is_urgent
 from coolsim.simulate.requirements import SWEATING, verdicts_of
 from coolsim.studies.card import season
 from coolsim.studies.propagation import needed_unknowns, normal, sampled, varied
@@ -210,7 +210,7 @@ def test_settings_of_a_batch_say_first_that_bags_may_sweat():
     told = coolsim.predict(answer.case)
     assert bool(told.bag.sweats) and bool(answer.result.bag.sweats)
     (words,) = [w for w in answer.result.warnings if w.text.startswith("bags may sweat")]
-    assert words in told.warnings and told_first(words)
+    assert words in told.warnings and is_urgent(words)
 
 
 def test_steam_that_hardly_warms_is_doubted():

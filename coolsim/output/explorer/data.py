@@ -119,7 +119,7 @@ def _packed(table: Any, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(table, dtype=kind).tobytes()).decode("ascii")
 
 
-def told_as(q: Quantity | None, page: Page) -> dict[str, Any]:
+def conversion(q: Quantity | None, page: Page) -> dict[str, Any]:
     """What turns a stored value into the reader's: a factor, what is added, digits and unit."""
     if q is None:
         return {"unit": "", "factor": 1.0, "plus": 0.0, "digits": 3}
@@ -133,7 +133,7 @@ def told_as(q: Quantity | None, page: Page) -> dict[str, Any]:
 
 
 def _axis(case: Case, axis: Axis, page: Page) -> dict[str, Any]:
-    told = told_as(axis.quantity, page)
+    told = conversion(axis.quantity, page)
     values = _values(axis)
     step = abs(told["factor"] * axis.step)
     while 10.0 ** -told["digits"] > step * (1 + 1e-9) and told["digits"] < MOST_DIGITS:
@@ -178,7 +178,7 @@ def _row(chart: Chart, row: Row, page: Page) -> dict[str, Any]:
     place, _, _ = row.key.rpartition(".")
     stages = getattr(chart.case.cooler, "stages", ())
     own = f"{stages[int(place) - 1].name}: " if place else ""
-    return told_as(q, page) | {
+    return conversion(q, page) | {
         "key": row.key,
         "form": row.form,
         "label": own + (label or (q.label if q else row.key)),
@@ -195,7 +195,7 @@ def _constraint(c: Constraint, case: Case, chart: Chart, page: Page) -> dict[str
     stages = getattr(case.cooler, "stages", ())
     own = f"{stages[int(c.place) - 1].name}: " if c.place else ""
     counted = {(one.key, one.sense) for one in varying(case)}
-    return told_as(c.quantity, page) | {
+    return conversion(c.quantity, page) | {
         "key": c.key,
         "row": row,
         "less_outside": less_outside,

@@ -13,7 +13,7 @@ from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines.dryers import DryerSettings
-from coolsim.output.explorer.data import told_as
+from coolsim.output.explorer.data import conversion
 from coolsim.output.headline import GOOD, of_size
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limit
@@ -42,7 +42,7 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
     return {
         "machine": answer.arrangement,
         "dryers": dryers,
-        "told": {name: told_as(QUANTITIES[q], page) for name, q in QUANTITIES_TOLD.items()},
+        "told": {name: conversion(QUANTITIES[q], page) for name, q in QUANTITIES_TOLD.items()},
         "floors": floors,
         "taken": next((k for k, f in enumerate(floors) if f["taken"]), 0),
         "sure": {"good": said.look == GOOD, "words": said.sentence},

@@ -36,7 +36,7 @@ from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
-from coolsim.simulate.cautions import told_first
+from coolsim.simulate.cautions import is_urgent
 from coolsim.simulate.requirements import verdicts_of
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.support.visible import visible
@@ -177,7 +177,7 @@ def _exit(answers: Answers, page: Page) -> str:
     case, result = answers.case, answers.result
     names = [run.name for run in result.stages]
     parts = [tables.answer(result, page)]
-    parts += [verdicts.told(answers.verdicts or verdicts_of(case, result), page, names)]
+    parts += [verdicts.verdict_tables(answers.verdicts or verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     return "".join([*parts, finishing(case, result, page)])
@@ -220,7 +220,7 @@ def _once(warnings: Iterable[Warning]) -> list[Warning]:
 
 def _dangers(answers: Answers) -> list[Warning]:
     """What must be read before all numbers, of what stands and of what is advised."""
-    return _once(w for w in _warnings(answers) if told_first(w) or w.level == "danger")
+    return _once(w for w in _warnings(answers) if is_urgent(w) or w.level == "danger")
 
 
 def _notes(answers: Answers, page: Page) -> str:
@@ -234,7 +234,7 @@ def _notes(answers: Answers, page: Page) -> str:
 
 
 def _told(warnings: Sequence[Warning], page: Page) -> str:
-    return "".join(tables.told(w, page) for w in warnings)
+    return "".join(tables.warning_text(w, page) for w in warnings)
 
 
 def _html(*parts: str) -> Markup:

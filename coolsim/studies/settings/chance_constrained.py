@@ -76,7 +76,7 @@ def checked(chance: float, key: str = "chance", found: str | None = None) -> flo
     return chance
 
 
-def told_how_sure(
+def answer_with_uncertainty(
     case: Case, chance: float | None, uncertainty: bool, on_dial: bool = True
 ) -> SettingsAnswer:
     """The answer of `find_settings` with settings that have a chance, and with how sure it is.

@@ -27,7 +27,7 @@ from coolsim.studies.settings.answer import (
     Stand,
     Step,
 )
-from coolsim.studies.settings.chance_constrained import told_how_sure
+from coolsim.studies.settings.chance_constrained import answer_with_uncertainty
 from coolsim.studies.settings.cheapest import cheapest_settings, reached
 from coolsim.studies.settings.optimum import window
 from coolsim.studies.settings.weathers import by_weather
@@ -95,7 +95,7 @@ def find_settings(
     if air is not None:
         case = dataclasses.replace(case, air=check_air(air))
     if chance is not None or uncertainty:
-        return told_how_sure(case, chance, uncertainty, on_dial)
+        return answer_with_uncertainty(case, chance, uncertainty, on_dial)
     check(case)
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         return by_weather(dataclasses.replace(case, air=check_air(case.air)))

@@ -41,7 +41,7 @@ from coolsim.studies.drying.sizes.curve import JUST, Curve
 from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
 from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
 from coolsim.studies.drying.sizes.parts import Predicted, predicted
-from coolsim.studies.drying.sizes.summary import Stand, Stands, missed, no_size, running, told
+from coolsim.studies.drying.sizes.summary import Stand, Stands, missed, no_size, running, size_answer
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Service, rounded_up
 
@@ -115,7 +115,7 @@ class _Sizing:
             states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
             dialled = predicted(states)
         at = Stands(at_least, found, run, dialled)
-        return told(self.service, self.dryers, floor, at, curve.rows())
+        return size_answer(self.service, self.dryers, floor, at, curve.rows())
 
     def _at_the_throughput(self, curve: Curve, floor: float, rated: Sequence[Stand]) -> list[Stand] | None:
         """Each duty at its cheapest on a floor at the throughput itself, predicted; None where it is not served.

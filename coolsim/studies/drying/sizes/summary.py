@@ -43,7 +43,7 @@ class Stands:
     dialled: Sequence[Predicted]  # on the steps of the dials
 
 
-def told(
+def size_answer(
     service: Service, dryers: int, floor: float, at: Stands, curve: dict[float, list[Spot]]
 ) -> SizeAnswer:
     """The answer for dryers of a floor together."""
