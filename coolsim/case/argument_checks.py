@@ -14,12 +14,12 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 
-def asked_with_a_case(function: Callable[P, R]) -> Callable[P, R]:
+def takes_a_case(function: Callable[P, R]) -> Callable[P, R]:
     """Let a function raise InputError where its first argument, `case`, is no Case."""
     return _with_door(function, several=False)
 
 
-def asked_with_cases(function: Callable[P, R]) -> Callable[P, R]:
+def takes_cases(function: Callable[P, R]) -> Callable[P, R]:
     """Let a function raise InputError where its first argument, `case`, is no Case and no sequence of them."""
     return _with_door(function, several=True)
 

@@ -45,7 +45,7 @@ def report(
     case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
     draw_without_screen()
     from coolsim.output.report.answers import Answers, ask
-    from coolsim.support.workers import beside
+    from coolsim.support.workers import background_processes
 
     pictures: dict[str, Any] = {}
 
@@ -54,7 +54,7 @@ def report(
 
         pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})
 
-    with working("asking"), beside() as start:
+    with working("asking"), background_processes() as start:
         answers = ask(case, start, draw)
         from coolsim.output.report.document import report as written
 

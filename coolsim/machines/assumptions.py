@@ -12,7 +12,7 @@ from coolsim.machines import conditioner, machine_of
 from coolsim.machines.lines import machines
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.simulate import schedule
-from coolsim.simulate.line import said_once
+from coolsim.simulate.line import without_repeats
 from coolsim.simulate.requirements import (
     LEAST_DEPTH,
     LIFT_OFF,
@@ -30,7 +30,9 @@ def assumptions(case: Case, result: Result) -> tuple[Warning, ...]:
     """What is assumed of each machine of a case, set as it is to be set, given its prediction."""
     if isinstance(case.cooler, Line):
         each = zip(machines(case), result.stages)
-        of_machines = said_once((run.name, word) for one, run in each for word in _of_machine(one, run.case))
+        of_machines = without_repeats(
+            (run.name, word) for one, run in each for word in _of_machine(one, run.case)
+        )
         return (*of_machines, *of_conditioner(case), *of_moulds(case))
     return (*_of_machine(case, case), *of_conditioner(case), *of_moulds(case))
 

@@ -213,7 +213,7 @@ class Machine(Protocol):
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a case of this machine is set, by the keys of settings and `unopened`, given its prediction."""
 
-    def told(self, case: Case, result: Result) -> Any:
+    def named_settings(self, case: Case, result: Result) -> Any:
         """The same by the names that people know: Settings, DryerSettings, or one of them for each stage."""
 
     def spent(self, cases: Sequence[Case], result: Result) -> Spent:

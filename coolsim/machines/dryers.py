@@ -82,7 +82,7 @@ def now(case: Case) -> dict[str, float]:
     return known if hot is None else known | {"inlet_air_temperature": hot}
 
 
-def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
+def with_settings(case: Case, knobs: Mapping[str, float]) -> Case:
     """The case with its dryer set so, and its feed where feed_moisture or feed_temperature are among the knobs."""
     case, knobs = conditioner.set_so(case, knobs)
     of_feed = {n.removeprefix("feed_"): v for n, v in knobs.items() if n.startswith("feed_")}
@@ -248,7 +248,7 @@ class Dryer:
             knobs["bed_depth"] = _belt_speed(case, 1.0) / knobs.pop("belt_speed")
         if "batch_mass" in knobs:
             knobs["bed_depth"] = _metres_per_kilogram(case) * knobs.pop("batch_mass")
-        return dialled(case, knobs)
+        return with_settings(case, knobs)
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a dryer is set."""
@@ -260,7 +260,7 @@ class Dryer:
         keys = [s.key for s in (*self.settings, *self.unopened)]
         return {key: np.nan if known[key] is None else float(known[key]) for key in keys}
 
-    def told(self, case: Case, result: Result) -> DryerSettings:
+    def named_settings(self, case: Case, result: Result) -> DryerSettings:
         """The settings by their names."""
         return settings_of(case)
 

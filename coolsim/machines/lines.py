@@ -44,7 +44,7 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     return found
 
 
-def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
+def with_settings(case: Case, knobs: Mapping[str, float]) -> Case:
     """The line with its machines set so."""
     return LineOfMachines(case).at(knobs)
 
@@ -115,10 +115,10 @@ class LineOfMachines:
             found |= {f"{k}.{name}": x for name, x in machine.read(one, run.result).items()}
         return found
 
-    def told(self, case: Case, result: Result) -> tuple[Any, ...]:
+    def named_settings(self, case: Case, result: Result) -> tuple[Any, ...]:
         """The settings of each machine by their names."""
         each = zip(self.machines, machines(case), result.stages)
-        told = [_as_fed(machine.told(one, run.result), one, run) for machine, one, run in each]
+        told = [_as_fed(machine.named_settings(one, run.result), one, run) for machine, one, run in each]
         return tuple(self._with_speed(k, case, settings, result) for k, settings in enumerate(told))
 
     def _with_speed(self, k: int, case: Case, settings: Any, result: Result) -> Any:

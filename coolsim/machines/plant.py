@@ -187,7 +187,7 @@ class Plant:
         knobs = self._conditioned(knobs)
         count = len(next(iter(knobs.values())))
         rows = np.repeat(np.arange(self.weathers), count // self.weathers)
-        states = dialled(take(self.inputs, rows), knobs)
+        states = with_settings(take(self.inputs, rows), knobs)
         return fan_system.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
 
     def _conditioned(self, knobs: dict[str, Array]) -> dict[str, Array]:
@@ -305,7 +305,7 @@ class SpeedMap:
         return asked.flow / np.exp(np.interp(x, self.resistance, self.flow)), off
 
 
-def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
+def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
     """Set the knobs of inputs."""
     changed: dict[str, Any] = {"one_case": False}  # no longer alike but for the air
     if "feed_moisture" in knobs or "feed_temperature" in knobs:

@@ -43,7 +43,7 @@ class Table:
     rows: list[list[str]]
     delimiter: str
 
-    def told(self, comma: bool) -> str:
+    def reading_notes(self, comma: bool) -> str:
         """Say how the file was read, where another way was possible; "" for commas and points."""
         marks = [f"cells parted by {DELIMITERS[self.delimiter]}"] if self.delimiter != "," else []
         return " and ".join([*marks, "a comma before the decimals"] if comma else marks)

@@ -9,7 +9,7 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case
 from coolsim.scenario import schema, source, units
 from coolsim.scenario.build import case_from
@@ -51,7 +51,7 @@ def loads(text: str, name: str = "scenario") -> Case:
     return case_from(source.parse(text, name))
 
 
-@asked_with_a_case
+@takes_a_case
 def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -> Case:
     """Return the case with some keys of its scenario changed, as if the file had said so.
 

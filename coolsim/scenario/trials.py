@@ -287,7 +287,7 @@ def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case
         np.array(deviation),
         np.array(doubt),
         assumed,
-        table.told(comma),
+        table.reading_notes(comma),
     )
     places = [row.places for row in rows]
     return _sampled(trials, places) if any(places) else trials

@@ -259,7 +259,7 @@ def _water(result: Result) -> Number:
 def warnings(result: Result) -> tuple[Warning, ...]:
     """What to look at in each stage, under its name; what is true of several is said once."""
     last = result.stages[-1]
-    return said_once(
+    return without_repeats(
         (run.name, warning)
         for run in result.stages
         for warning in (
@@ -270,7 +270,7 @@ def warnings(result: Result) -> tuple[Warning, ...]:
     )
 
 
-def said_once(each: Iterable[tuple[str, Warning]]) -> tuple[Warning, ...]:
+def without_repeats(each: Iterable[tuple[str, Warning]]) -> tuple[Warning, ...]:
     """Warnings of stages, each with the names of all stages that it is of; the worst first."""
     found: dict[tuple[str, str], list[str]] = {}
     for name, warning in each:

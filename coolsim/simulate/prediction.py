@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from coolsim.case.argument_checks import asked_with_cases
+from coolsim.case.argument_checks import takes_cases
 from coolsim.case.case import Air, Case, Cooler, Line
 from coolsim.case.result import InputBand, Result
 from coolsim.equipment.fan import fan_of
@@ -43,7 +43,7 @@ ROUGH = Resolution(8, 6, refinements=0, estimate=False)  # for air paths that ar
 BAND = Resolution(12, 8, refinements=0, estimate=False)
 
 
-@asked_with_cases
+@takes_cases
 def predict(
     case: Case | Sequence[Case],
     *,

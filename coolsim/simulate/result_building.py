@@ -71,7 +71,7 @@ def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) ->
     columns = _collect(count, [(part.index, part.exits) for part in parts])
     profile = _profile(count, parts)
     if beds is not None:
-        apart, columns = columns, together(beds, inputs, columns)
+        apart, columns = columns, mixed_columns(beds, inputs, columns)
         profile = None if profile is None else _profile_of(beds, profile)
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
@@ -121,7 +121,7 @@ def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) ->
     )
 
 
-def together(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
+def mixed_columns(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
     """Columns of a bed, mixed: what the pellets carry by dry solid, what the air does by dry air."""
     by_solid = {name: beds.of_solid(columns[name]) for name in columns}
     Y = beds.of_air(columns["Y"])

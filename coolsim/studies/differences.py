@@ -220,7 +220,7 @@ def with_more_air(case: Case, times: float) -> Case:
     """A machine with its airflow, of all zones alike, times a factor; a stated air ratio stays one."""
     cooler = case.cooler
     if isinstance(cooler, Batch | Belt):
-        return dials.dialled(case, {"airflow": times * dials.now(case)["airflow"]})
+        return dials.with_settings(case, {"airflow": times * dials.now(case)["airflow"]})
     name = "airflow" if cooler.airflow is not None else "air_ratio"
     return with_number(case, f"cooler.{name}", times * getattr(cooler, name))
 
@@ -245,7 +245,7 @@ def warmer(case: Case, by: float) -> Case:
     if inlet is None:
         return case
     if isinstance(case.cooler, Batch | Belt):
-        return dials.dialled(case, {dials.HOT: inlet + by})
+        return dials.with_settings(case, {dials.HOT: inlet + by})
     return CounterFlow(case).at({dials.HOT: inlet + by})
 
 

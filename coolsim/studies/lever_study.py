@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.case.result import InputBand, Result
@@ -65,7 +65,7 @@ class Levers(Displayed):
     band: InputBand | None = documented("-", "what its inputs leave open, where known", default=None)
 
 
-@asked_with_a_case
+@takes_a_case
 def levers(case: Case, result: Result | None = None) -> Levers:
     """What moves the exit of a case, and how far: each thing alone, from end to end of its range.
 

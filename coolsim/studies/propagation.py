@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import machine_of
@@ -130,7 +130,7 @@ class Unknown:
     changes: Callable[[Array], dict[str, Array]]  # what a normal variable adds to the numbers, by path
 
 
-@asked_with_a_case
+@takes_a_case
 def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 
@@ -177,7 +177,7 @@ def sampled(
     rough = _told(case, [case], predict([case], resolution=MESH), constraints)
 
     def solved_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
-        some, solved = _exits(case, unknowns, together(R, z[:, part]), constraints)
+        some, solved = _exits(case, unknowns, correlate(R, z[:, part]), constraints)
         return {name: y + (middle[name] - rough[name]) for name, y in some.items()}, solved
 
     if near is not None and not _serves(near, unknowns, z, constraints):
@@ -185,7 +185,7 @@ def sampled(
     some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
     like: Mapping[str, Array] | None = None
     if 2 * some <= samples:
-        like = near.solved if near else _of_even_bed(case, unknowns, together(R, z), constraints)
+        like = near.solved if near else _of_even_bed(case, unknowns, correlate(R, z), constraints)
     exits, solved = solved_of(slice(samples if like is None else some))
     if like is not None:
         off = _off(like, exits, z, constraints) if solved.all() else None
@@ -406,7 +406,7 @@ def correlation_of(case: Case, unknowns: list[Unknown]) -> Array:
     return among(case.material.correlation, [u.name for u in unknowns])
 
 
-def together(R: Array, z: Array) -> Array:
+def correlate(R: Array, z: Array) -> Array:
     """Normal variables (unknowns, samples) with a correlation, from independent ones."""
     return np.asarray(np.linalg.cholesky(R) @ z)
 

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.argument_checks import asked_with_cases
+from coolsim.case.argument_checks import takes_cases
 from coolsim.case.case import Air, Case, Line
 from coolsim.case.result import Result
 from coolsim.machines.base import one
@@ -33,7 +33,7 @@ from coolsim.simulate import line
 from coolsim.simulate.cautions import cautions
 from coolsim.simulate.inputs import Inputs, Stated, bed_of, inputs_of, stated
 from coolsim.simulate.prediction import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
-from coolsim.simulate.result_building import exit_columns, first, together
+from coolsim.simulate.result_building import exit_columns, first, mixed_columns
 from coolsim.simulate.uneven_beds import laid
 from coolsim.studies.differences import movable, slopes
 from coolsim.support.display import Displayed
@@ -149,7 +149,7 @@ _SCALES = {  # of inputs whose own value says nothing of their size
 _SET_LAST = ("airflow", "inlet_air_temperature")
 
 
-@asked_with_cases
+@takes_cases
 def sensitivities(
     case: Case | Sequence[Case],
     by: str | Sequence[str] | None = None,
@@ -334,7 +334,7 @@ def _slopes_of_columns(numbers: Stated, solutions: Sequence[Solution], by: Seque
                 for name, values in exit_columns(problem, state, cf.outlet(problem, state)).items():
                     found.setdefault(name, np.empty(high.cases))[at] = values
     above, below = (
-        _told(together(each, way, found), way.specific_heat, way.isotherm, way.pressure)
+        _told(mixed_columns(each, way, found), way.specific_heat, way.isotherm, way.pressure)
         for each, way, found in zip(beds, ways, raw)
         if each is not None
     )

@@ -58,7 +58,7 @@ def unheard() -> Iterator[None]:
 
 
 @contextmanager
-def beside() -> Iterator[Start]:
+def background_processes() -> Iterator[Start]:
     """Yield what starts questions in processes of their own; whoever leaves early stops them.
 
     A process raises here what it raises there. Scripts that use this need the usual guard, `if __name__ ==

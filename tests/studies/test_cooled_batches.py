@@ -22,7 +22,7 @@ POINT = 0.01
 
 
 def lasting(case: Case, seconds: float, **others: float) -> Case:
-    return dials.dialled(case, {"duration": seconds} | others)
+    return dials.with_settings(case, {"duration": seconds} | others)
 
 
 def test_one_march_tells_of_every_shorter_drying_with_its_cooling():

@@ -22,9 +22,9 @@ from coolsim.studies.fitting import fit
 from coolsim.studies.fitting.answer import FitAnswer
 from coolsim.studies.propagation import (
     NORMAL_95,
+    correlate,
     correlation_of,
     groups_of,
-    together,
     uncertainty,
     unknowns_of,
 )
@@ -172,7 +172,7 @@ def test_a_fitted_slope_with_moisture_is_varied_too(pair: Case) -> None:
 
 def test_samples_have_the_correlation() -> None:
     R = np.array([[1.0, -0.9, 0.3], [-0.9, 1.0, 0.0], [0.3, 0.0, 1.0]])
-    z = together(R, normal(3, 4096, seed=1))
+    z = correlate(R, normal(3, 4096, seed=1))
     np.testing.assert_allclose(np.corrcoef(z), R, atol=0.02)
     np.testing.assert_allclose(z.std(axis=1), 1.0, atol=0.02)
 

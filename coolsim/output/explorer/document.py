@@ -17,7 +17,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from coolsim.case.argument_checks import asked_with_a_case, path_of
+from coolsim.case.argument_checks import path_of, takes_a_case
 from coolsim.case.case import Case
 from coolsim.output.explorer.data import page_data
 from coolsim.output.explorer.sizes import bought_data
@@ -33,7 +33,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import documented
 from coolsim.support.progress import Progress, tells
 from coolsim.support.visible import visible
-from coolsim.support.workers import beside
+from coolsim.support.workers import background_processes
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Explored:
         return f"{points:.2f} points and {kelvin:.2f} K"
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def explore(
     case: Case,
@@ -85,7 +85,9 @@ def explored(case: Case, *, units: str = "si", scenario: str = "") -> Explored:
     """The page of a case; `scenario` is the name of its file."""
     with ExitStack() as stack:
         answer = (
-            stack.enter_context(beside())(partial(size, uncertainty=True), case) if _to_buy(case) else None
+            stack.enter_context(background_processes())(partial(size, uncertainty=True), case)
+            if _to_buy(case)
+            else None
         )
         chart = charted(case)
         found = None if answer is None else answer()

@@ -7,7 +7,7 @@ import inspect
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, ParamSpec, TypeVar
 
-from coolsim.scenario.validation import faults_of, said
+from coolsim.scenario.validation import faults_of, in_words
 from coolsim.support.errors import Fault, InputError
 
 P = ParamSpec("P")
@@ -60,6 +60,6 @@ def _faults(given: dict[str, Any], wanted: dict[str, tuple[str, bool]], arrays: 
         if value is None and optional:
             continue
         if all(base.__name__ != kind for base in type(value).__mro__):
-            yield Fault("", name, said(value), f"needs a {kind}, such as that of {_FROM[kind]}")
+            yield Fault("", name, in_words(value), f"needs a {kind}, such as that of {_FROM[kind]}")
         elif kind == "Case":
             yield from faults_of(value, arrays=arrays, air_arrays=arrays)

@@ -46,7 +46,7 @@ def read(text: str, name: str, unit_of: Mapping[str, str], where: str, pressure:
     if faults:
         raise InputError(faults)
     columns.setdefault("pressure", np.full(len(number), pressure))
-    notes = _notes(names, used, bool(np.isnan(offset).any()), table.told(comma))
+    notes = _notes(names, used, bool(np.isnan(offset).any()), table.reading_notes(comma))
     return Rows(name, "", np.array(number), time, offset, columns, pressure, notes)
 
 

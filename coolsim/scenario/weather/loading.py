@@ -11,7 +11,7 @@ from coolsim.case.argument_checks import path_of
 from coolsim.case.case import Air, Case
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.scenario.csv_table import text_of
-from coolsim.scenario.validation import faults_of_field, said
+from coolsim.scenario.validation import faults_of_field, in_words
 from coolsim.scenario.weather import columns, epw
 from coolsim.scenario.weather.record import Weather
 from coolsim.scenario.weather.rules import weather_of
@@ -44,11 +44,11 @@ def _faults_of_units(units: Any) -> Iterator[Fault]:
     allowed = 'needs the units of the columns by their names, such as {"temperature": "degC"}'
     if not isinstance(units, Mapping):
         if units is not None:
-            yield Fault("", "units", said(units), allowed)
+            yield Fault("", "units", in_words(units), allowed)
         return
     for key, unit in units.items():
         if not (isinstance(key, str) and isinstance(unit, str)):
-            yield Fault("", "units", f"{said(key)} = {said(unit)}", allowed)
+            yield Fault("", "units", f"{in_words(key)} = {in_words(unit)}", allowed)
 
 
 def read_weather(case: Case) -> Weather:

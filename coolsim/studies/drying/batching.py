@@ -34,7 +34,7 @@ AT_END = (np.inf,)
 
 
 @dataclass(frozen=True)
-class Asked:
+class Request:
     """A dryer to try, at `times` (T,) since it was laid: what is sent back are its outcomes (outcomes, T).
 
     Of a `full` one, predicted at its end, a `course.Predicted` is sent back. None where it does not converge.
@@ -46,10 +46,10 @@ class Asked:
 
 
 T = TypeVar("T")
-Asking: TypeAlias = Generator[list[Asked], list[Any], T]  # each list of one mesh
+Requests: TypeAlias = Generator[list[Request], list[Any], T]  # each list of one mesh
 
 
-def answered(asking: Asking[T], solve: Callable[[list[Asked]], list[Any]] | None = None) -> T:
+def answered(asking: Requests[T], solve: Callable[[list[Request]], list[Any]] | None = None) -> T:
     """What a search returns, once everything that it asks for is solved; dryers as below, others by `solve`."""
     solve = solve or _solved
     try:
@@ -61,9 +61,9 @@ def answered(asking: Asking[T], solve: Callable[[list[Asked]], list[Any]] | None
         return found
 
 
-def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
+def side_by_side(searches: Sequence[Requests[Any]]) -> Requests[list[Any]]:
     """What each search returns; they ask together, for a finer mesh only when none waits for a rougher one."""
-    waiting: dict[int, list[Asked]] = {}
+    waiting: dict[int, list[Request]] = {}
     done: dict[int, Any] = {}
 
     def go_on(k: int, answers: list[Any] | None) -> None:
@@ -85,7 +85,7 @@ def side_by_side(searches: Sequence[Asking[Any]]) -> Asking[list[Any]]:
     return [done[k] for k in range(len(searches))]
 
 
-def _solved(asked: list[Asked]) -> list[Any]:
+def _solved(asked: list[Request]) -> list[Any]:
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
     answers: dict[int, Any] = {}
@@ -95,7 +95,7 @@ def _solved(asked: list[Asked]) -> list[Any]:
     return [answers[k] for k in range(len(asked))]
 
 
-def _at_once(asked: list[Asked], mesh: Mesh) -> list[Any]:
+def _at_once(asked: list[Request], mesh: Mesh) -> list[Any]:
     before = [a.case for a in asked]
     cases, steam = in_air_each(before), conditioner.steam_per_feed(before)
     grown = [now.feed.throughput / was.feed.throughput for now, was in zip(cases, before)]

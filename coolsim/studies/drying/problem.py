@@ -13,15 +13,17 @@ from coolsim.simulate.requirements import Bounds, bounds_on, constraints_of
 from coolsim.studies.drying.course import OUTCOMES
 from coolsim.support.fields import Array
 
-Solve = Callable[[list[Any]], list[Any]]  # what searches ask for side by side (together.Asked): its outcomes
+Solve = Callable[
+    [list[Any]], list[Any]
+]  # what searches ask for side by side (batching.Request): its outcomes
 
 
 @dataclass(frozen=True)
-class Subject:
+class SearchProblem:
     """Machines whose settings are searched. Outcomes are rows of arrays, told by their numbers."""
 
     ranges: Callable[[Case], Mapping[str, tuple[float, float]]]  # of the knobs that are open, by name
-    dialled: Callable[[Case, Mapping[str, float]], Case]  # the case with its knobs set
+    with_settings: Callable[[Case, Mapping[str, float]], Case]  # the case with its knobs set
     row: Callable[[str], int]  # number of the outcome of a constraint's key
     costly: tuple[int, ...]  # outcomes that costs are made of; exit moisture first
     plain: tuple[int, ...]  # outcomes that are fitted as they are, the others as logarithms
@@ -37,9 +39,9 @@ class Subject:
         return dryers.running_cost(case, dict(zip(OUTCOMES, self.whole(outcomes))))
 
 
-DRYERS = Subject(
+DRYERS = SearchProblem(
     dryers.ranges,
-    dryers.dialled,
+    dryers.with_settings,
     OUTCOMES.index,
     tuple(map(OUTCOMES.index, ("moisture", "heat", "fan"))),
     tuple(map(OUTCOMES.index, ("temperature", "above_ambient", "pellet_temperature"))),

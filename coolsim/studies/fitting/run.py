@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Material, Provenance
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
@@ -28,7 +28,7 @@ from coolsim.support.fields import Array
 from coolsim.support.progress import Progress, in_steps, tells
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def fit(
     case: Case,

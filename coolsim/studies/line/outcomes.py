@@ -7,7 +7,7 @@ Settings of lines
 -----------------
 `machines/lines.py` has each stage as a case of its own and the settings of all, called by number and name
 ("1.inlet_air_temperature"); `studies/line/outcomes.py` lines side by side: the outcomes of a dryer for each
-stage, and a cooler's fan, and the `Subject` that the search of dryers takes (ranges, how it is set, which
+stage, and a cooler's fan, and the `SearchProblem` that the search of dryers takes (ranges, how it is set, which
 outcomes cost, how it is solved). Heat and electricity are per kg of the line's wet feed, so that stages add up.
 Constraints of a stage carry its number ("2.lift_off"); wishes are of what leaves the last.
 
@@ -31,7 +31,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines.conditioner import steam_per_feed
-from coolsim.machines.lines import dialled, machines, ranges
+from coolsim.machines.lines import machines, ranges, with_settings
 from coolsim.machines.plant import Plant, outcome_of
 from coolsim.model import drying
 from coolsim.model.leaving import Leaving
@@ -44,9 +44,9 @@ from coolsim.simulate.prediction import ROUGH, cooling, on_one_thread
 from coolsim.simulate.requirements import SWEATING, is_dryer
 from coolsim.simulate.result_building import first, pick
 from coolsim.studies.drying import course
-from coolsim.studies.drying.batching import Asked, Mesh
+from coolsim.studies.drying.batching import Mesh, Request
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.problem import Subject
+from coolsim.studies.drying.problem import SearchProblem
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -78,7 +78,7 @@ def of_whole_line(outcomes: Array) -> Array:
     return whole
 
 
-def subject_of(case: Case) -> Subject:
+def problem_of(case: Case) -> SearchProblem:
     """A line as the search for settings sees it. A batch's time is a knob like any other here."""
     stages = range(len(case.cooler.stages))
     energies = (row(k, name) for k in stages for name in ("heat", "fan"))
@@ -90,14 +90,14 @@ def subject_of(case: Case) -> Subject:
         return row(int(place) - 1 if place else stages[-1], name)
 
     costly = (row(stages[-1], "moisture"), *energies)
-    return Subject(ranges, dialled, of, costly, tuple(plain), of_whole_line, solver(case))
+    return SearchProblem(ranges, with_settings, of, costly, tuple(plain), of_whole_line, solver(case))
 
 
-def solver(case: Case) -> Callable[[list[Asked]], list[Any]]:
+def solver(case: Case) -> Callable[[list[Request]], list[Any]]:
     """How lines that differ from `case` in their knobs are solved: as `batching.answered` asks for it."""
     plants = [None if is_dryer(one) else Plant(one) for one in machines(case)]
 
-    def solve(asked: list[Asked]) -> list[Any]:
+    def solve(asked: list[Request]) -> list[Any]:
         mesh = asked[0].mesh
         return _solved([a.case for a in asked], plants, mesh)
 

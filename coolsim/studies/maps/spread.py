@@ -16,9 +16,9 @@ from coolsim.case.case import Case
 from coolsim.studies.propagation import (
     SEED,
     Unknown,
+    correlate,
     correlation_of,
     needed_unknowns,
-    together,
     unknowns_of,
     varied,
 )
@@ -61,7 +61,7 @@ def drawn(case: Case, count: int) -> tuple[list[Unknown], Array, Array]:
 def unlike(cases: Sequence[Case], unknowns: list[Unknown], z: Array, R: Array) -> list[Case]:
     """Each case with what is not known varied by its sample."""
     found = []
-    for case, one in zip(cases, together(R, z).T):
+    for case, one in zip(cases, correlate(R, z).T):
         known = numbers(case)
         some = [
             (u, v) for u, v in zip(unknowns, one) if all(path in known for path in u.changes(np.zeros(1)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case
 from coolsim.case.costs import Cost, ShiftCost, cost_of, cost_of_shift, given_away
 from coolsim.case.result import Result
@@ -28,7 +28,7 @@ SETTLED, MOST_ROUNDS = 1e-6, 8  # of a throughput that hangs on what the machine
 STEEP = 0.9  # of what a step can take over the throughput: no secant is drawn
 
 
-@asked_with_a_case
+@takes_a_case
 def plan(case: Case) -> Plan:
     """Plan a shift of the line around a cooler, a dryer or a line of them.
 

@@ -39,7 +39,7 @@ from coolsim.studies import prerequisites
 from coolsim.studies.propagation import Sampled, all_kept, needed_unknowns, sampled, summed_up
 from coolsim.studies.settings.answer import SettingsAnswer, Surely
 from coolsim.studies.settings.chances import counted, with_chances
-from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, dialled
+from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
 from coolsim.studies.settings.optimum import Optimum, looking
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
@@ -133,7 +133,7 @@ def _with_chance(
     for _ in range(CHECKS):
         _rounds(case, tried, look.best, aim, samples)
         best = _best(tried, aim)
-        there = dialled(best.case, best.found) if on_dial else best.found.case
+        there = set_on_dials(best.case, best.found) if on_dial else best.found.case
         fresh = _fresh(case, there)
         sure = summed_up(fresh)
         if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):

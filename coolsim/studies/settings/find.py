@@ -12,7 +12,7 @@ from typing import overload
 
 import numpy as np
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Air, Case
 from coolsim.machines import machine_of
 from coolsim.simulate.requirements import AtLimit
@@ -65,7 +65,7 @@ def find_settings(
 ) -> SettingsAnswer | SettingsByWeather: ...
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def find_settings(
     case: Case,
@@ -102,7 +102,7 @@ def find_settings(
     return cheapest_settings(case, on_dial)
 
 
-@asked_with_a_case
+@takes_a_case
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each; of a line, of each stage."""
     check(case)

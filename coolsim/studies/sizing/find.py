@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Warning
@@ -26,7 +26,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def size(
     case: Case, *, uncertainty: bool = False, on_dial: bool = True, progress: Progress = None

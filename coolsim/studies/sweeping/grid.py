@@ -14,7 +14,7 @@ from coolsim.scenario import retyped, schema, units
 from coolsim.scenario.plus_minus import SIGN
 from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Misread
-from coolsim.scenario.validation import said
+from coolsim.scenario.validation import in_words
 from coolsim.scenario.values import READERS
 from coolsim.studies.sweeping.answer import Swept
 from coolsim.support.errors import Fault, InputError
@@ -27,7 +27,7 @@ def grid_of(case: Case, values: Any, given_in: Mapping[str, str] | None) -> tupl
     """The axes that were asked for; raises InputError with every fault of keys, values and units."""
     if not isinstance(values, Mapping) or not values or not all(isinstance(key, str) for key in values):
         allowed = 'needs keys of the scenario and their values: {"cooler.airflow": ["900 m3/h", "1200 m3/h"]}'
-        raise InputError([Fault("", "values", said(values), allowed)])
+        raise InputError([Fault("", "values", in_words(values), allowed)])
     in_units = {} if given_in is None else given_in
     faults = list(_of_units(in_units, values))
     axes = []
@@ -47,13 +47,13 @@ def grid_of(case: Case, values: Any, given_in: Mapping[str, str] | None) -> tupl
 
 def _of_units(given_in: Any, values: Mapping[str, Any]) -> Iterator[Fault]:
     if not isinstance(given_in, Mapping):
-        yield Fault("", "units", said(given_in), 'needs a unit for each key: {"cooler.airflow": "m3/h"}')
+        yield Fault("", "units", in_words(given_in), 'needs a unit for each key: {"cooler.airflow": "m3/h"}')
         return
     for key in given_in:
         if key not in values and (
             not isinstance(key, str) or schema.find(key) is None
         ):  # units serve many sweeps
-            yield Fault("", "units", said(key), f"it is not varied; these are: {', '.join(values)}")
+            yield Fault("", "units", in_words(key), f"it is not varied; these are: {', '.join(values)}")
 
 
 def _axis(case: Case, key: str, listed: Any, unit: str) -> tuple[Swept | None, list[Fault]]:
@@ -61,7 +61,7 @@ def _axis(case: Case, key: str, listed: Any, unit: str) -> tuple[Swept | None, l
     if definition is None:
         return None, _unknown(case, key)
     if isinstance(listed, str | bytes | Mapping) or not isinstance(listed, Sequence | np.ndarray):
-        return None, [Fault("", key, said(listed), "needs a list of values, or an array of numbers")]
+        return None, [Fault("", key, in_words(listed), "needs a list of values, or an array of numbers")]
     if np.ndim(listed) > 1 and isinstance(listed, np.ndarray):
         return None, [Fault("", key, f"an array of shape {np.shape(listed)}", "needs an array with one axis")]
     if not len(listed):
@@ -78,10 +78,10 @@ def _axis(case: Case, key: str, listed: Any, unit: str) -> tuple[Swept | None, l
         except Misread as error:
             allowed = str(error)
             words = allowed if allowed.startswith("allowed") else f"needs {allowed}"
-            faults.append(Fault("", key, said(value), words))
+            faults.append(Fault("", key, in_words(value), words))
     twice = [one for k, one in enumerate(typed) if one in typed[:k]]
     if twice:
-        faults.append(Fault("", key, f"{said(twice[0])} twice", "each value once"))
+        faults.append(Fault("", key, f"{in_words(twice[0])} twice", "each value once"))
     return (None if faults else _swept(key, typed, definition)), faults
 
 

@@ -24,7 +24,7 @@ from coolsim.support.fields import with_number
 FEW = 64  # points that are read one by one
 COMPARED, SEED = 12, 1998
 ORIGIN = "sweep()"
-Told = Callable[[int], None]
+Report = Callable[[int], None]
 _OF_THE_TEXT = ("source", "plus_minus")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Cooler
 from coolsim.case.result import Result
 from coolsim.model.solve import Resolution
@@ -33,7 +33,7 @@ ALONE = 20  # failed points that are tried by themselves, for their reason
 Part = tuple[NDArray[np.intp], Result]
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def sweep(
     case: Case,

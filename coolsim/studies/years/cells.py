@@ -23,9 +23,9 @@ from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
 from coolsim.simulate.requirements import KEPT, Bounds, constraints_of
-from coolsim.studies.drying.batching import Asked, Asking, answered, side_by_side
+from coolsim.studies.drying.batching import Request, Requests, answered, side_by_side
 from coolsim.studies.drying.find import best_alone, cheapest
-from coolsim.studies.drying.problem import Subject
+from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.search import Search, searched
 from coolsim.studies.drying.survey import Goal
@@ -87,7 +87,7 @@ def wetness(place: Place, found: Found) -> Array:
 
 def best_in(
     place: Place,
-    subject: Subject,
+    problem: SearchProblem,
     hours: Sequence[int],
     rooms: Sequence[Mapping[str, float]] | None = None,
     feed: Sequence[float] | None = None,
@@ -104,14 +104,14 @@ def best_in(
             step("settings of the boxes")
 
         found()
-        asking = [_best(case, subject, room, found) for case, room in zip(cases, rooms)]
-        return answered(side_by_side(asking), subject.solve)
+        asking = [_best(case, problem, room, found) for case, room in zip(cases, rooms)]
+        return answered(side_by_side(asking), problem.solve)
 
 
-def least_in(place: Place, subject: Subject, hours: Sequence[int], feed: Sequence[float]) -> Array:
+def least_in(place: Place, problem: SearchProblem, hours: Sequence[int], feed: Sequence[float]) -> Array:
     """What must be broken at least in some hours with some feed, in scales; nan where a search fails."""
     cases = [_fed(place, hour, moisture) for hour, moisture in zip(hours, feed)]
-    return np.array(answered(side_by_side([_least(case, subject) for case in cases]), subject.solve), float)
+    return np.array(answered(side_by_side([_least(case, problem) for case in cases]), problem.solve), float)
 
 
 def room_of(case: Case, spread: Array | float = 0.0) -> dict[str, float]:
@@ -127,18 +127,18 @@ def _fed(place: Place, hour: int, moisture: float | None) -> Case:
 
 
 def _best(
-    case: Case, subject: Subject, rooms: Mapping[str, float], found: Callable[[], None]
-) -> Asking[Look | None]:
+    case: Case, problem: SearchProblem, rooms: Mapping[str, float], found: Callable[[], None]
+) -> Requests[Look | None]:
     """The cheapest settings that keep everything, or else everything but what costs no more than money."""
     lost = {c.full_name: GIVEN_UP * c.quantity.scale for c in constraints_of(case) if rank_of(c) == OTHER}
-    goals = [_goal(case, subject, rooms)] + [_goal(case, subject, {**rooms, **lost})] * bool(lost)
+    goals = [_goal(case, problem, rooms)] + [_goal(case, problem, {**rooms, **lost})] * bool(lost)
     try:
-        search = yield from searched(case, goals[0].limits, subject)
+        search = yield from searched(case, goals[0].limits, problem)
         for goal in goals:
             best = yield from best_alone(_anew(search), goal)
             if best.met:
                 break
-        nearest = yield from _anew(search).quick(_nearest(case, subject))
+        nearest = yield from _anew(search).quick(_nearest(case, problem))
         set_so = yield from _on_dial(goals, best)
     except NotConverged:
         return None
@@ -147,10 +147,10 @@ def _best(
     return Look(set_so, nearest.cost)
 
 
-def _least(case: Case, subject: Subject) -> Asking[float]:
-    goal = _nearest(case, subject)
+def _least(case: Case, problem: SearchProblem) -> Requests[float]:
+    goal = _nearest(case, problem)
     try:
-        search = yield from searched(case, goal.limits, subject)
+        search = yield from searched(case, goal.limits, problem)
         return (yield from search.quick(goal)).cost
     except NotConverged:
         return float("nan")
@@ -163,18 +163,18 @@ def _anew(search: Search) -> Search:
     return other
 
 
-def _goal(case: Case, subject: Subject, rooms: Mapping[str, float]) -> Goal:
-    return cheapest(dataclasses.replace(case, safety_margins=rooms), subject)
+def _goal(case: Case, problem: SearchProblem, rooms: Mapping[str, float]) -> Goal:
+    return cheapest(dataclasses.replace(case, safety_margins=rooms), problem)
 
 
-def _nearest(case: Case, subject: Subject) -> Goal:
+def _nearest(case: Case, problem: SearchProblem) -> Goal:
     """To break as little as can be of what is broken most."""
-    bounds = _goal(case, subject, room_of(case)).limits
-    costly = (subject.costly[0], *bounds.rows)
+    bounds = _goal(case, problem, room_of(case)).limits
+    costly = (problem.costly[0], *bounds.rows)
     return Goal(lambda outcomes: np.asarray(bounds.excesses(outcomes).max(axis=0)), Bounds((), ()), costly)
 
 
-def _on_dial(goals: Sequence[Goal], best: State) -> Asking[Case]:
+def _on_dial(goals: Sequence[Goal], best: State) -> Requests[Case]:
     """The best of the combinations of dial steps around a state, by what the rough mesh says they change.
 
     goals: the first that one of them keeps counts, else the last: steps may be wider than what is wished.
@@ -188,7 +188,7 @@ def _on_dial(goals: Sequence[Goal], best: State) -> Asking[Case]:
         some = np.random.default_rng(len(steps)).choice(len(steps), MOST_STEPS, replace=False)
         steps = [steps[k] for k in sorted({0, len(steps) - 1, *some.tolist()})]
     cases = [machine.at(dict(step)) for step in steps]
-    rough = yield [Asked(case) for case in [*cases, best.case]]
+    rough = yield [Request(case) for case in [*cases, best.case]]
     if rough[-1] is None:
         raise NotConverged("the settings found did not converge", ())
     added = best.outcomes - rough[-1][:, 0]
@@ -214,10 +214,10 @@ def _steps(s: Setting, at: Mapping[str, float], reach: float) -> list[tuple[str,
 
 
 def followed_best(
-    place: Place, subject: Subject, cells: Cells, today: Found, base: Response | None
+    place: Place, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
 ) -> tuple[Ways, Found, list[Look | None]]:
     """Settings of every cell, what comes of them in every hour, and what the search of hardest hours found."""
-    looks = best_in(place, subject, cells.hardest.tolist())
+    looks = best_in(place, problem, cells.hardest.tolist())
     ways = Ways(tuple(place.case if look is None else look.case for look in looks), cells.which)
     found = followed(place, ways, base)
     for _ in range(AGAIN):
@@ -228,7 +228,7 @@ def followed_best(
             break
         worst = [int(cells.hours(k)[over[cells.hours(k)].argmax()]) for k in again]
         rooms = [_rooms(place, found, cells.hours(k), hour) for k, hour in zip(again, worst)]
-        others = best_in(place, subject, worst, rooms)
+        others = best_in(place, problem, worst, rooms)
         tried = {k: look.case for k, look in zip(again, others) if look is not None}
         ways, found = better(place, ways, found, tried, base)
     ways, found = better(place, ways, found, _of_neighbours(place, cells, ways, found), base)

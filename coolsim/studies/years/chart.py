@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.machines import Setting
-from coolsim.machines.plant import dialled
+from coolsim.machines.plant import with_settings
 from coolsim.model.family import representatives
 from coolsim.simulate.inputs import Inputs
 from coolsim.studies.fewest_settings import AS_CHEAP, LEAST_COST, as_cheap, fewest
@@ -355,7 +355,7 @@ def settings_by_hour(site: Site, chart: Chart) -> tuple[Inputs, NDArray[np.intp]
     knobs["feed_moisture"] = knobs["feed_moisture"] + site.moister
     inlet = chart.inlet_air_temperature.ravel()[cell]
     knobs["inlet_air_temperature"] = np.where(np.isnan(inlet), w.temperature, inlet)
-    return dialled(site.inputs, knobs), cell
+    return with_settings(site.inputs, knobs), cell
 
 
 def with_results(chart: Chart, hours: Hours, fan: Setting | None) -> Chart:

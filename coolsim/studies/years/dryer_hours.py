@@ -276,7 +276,7 @@ def _settings(ways: Ways, found: Found) -> tuple[Settings, OfDryers | None]:
     nothing = np.full(len(ways.which), np.nan)
     if isinstance(ways.cases[0].cooler, Line):
         return Settings(*[nothing] * len(dataclasses.fields(Settings))), None
-    each = [machine_of(case).told(case, None) for case in ways.cases]  # type: ignore[arg-type]
+    each = [machine_of(case).named_settings(case, None) for case in ways.cases]  # type: ignore[arg-type]
     names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
     s = {name: np.array([getattr(told, name) for told in each], float)[ways.which] for name in names}
     of_cooler = Settings(s["airflow"], nothing, s["bed_depth"], s["duration"], s["inlet_air_temperature"])

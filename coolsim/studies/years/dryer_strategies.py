@@ -16,8 +16,8 @@ import numpy as np
 from coolsim.case.case import Batch, Belt, Line
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
-from coolsim.studies.drying.problem import Subject
-from coolsim.studies.settings.optimum import subject_for
+from coolsim.studies.drying.problem import SearchProblem
+from coolsim.studies.settings.optimum import problem_for
 from coolsim.studies.years.cells import (
     Cells,
     Look,
@@ -53,7 +53,7 @@ class Searched:
     """A place's cells with their settings, and what the search of their hardest hours found."""
 
     place: Place
-    subject: Subject
+    problem: SearchProblem
     cells: Cells
     looks: list[Look | None]
     ways: Ways
@@ -63,10 +63,10 @@ class Searched:
 
 def searched(place: Place, today: Found, base: Response | None) -> Searched:
     """Settings of all cells."""
-    subject, cells = subject_for(place.case), cells_of(place, today)
-    ways, found, looks = followed_best(place, subject, cells, today, base)
+    problem, cells = problem_for(place.case), cells_of(place, today)
+    ways, found, looks = followed_best(place, problem, cells, today, base)
     ways, found = alike(place, cells, ways, found, base)
-    return Searched(place, subject, cells, looks, ways, found, required_feeds(place, subject, cells, looks))
+    return Searched(place, problem, cells, looks, ways, found, required_feeds(place, problem, cells, looks))
 
 
 def chart_of(s: Searched, today: Found) -> Followed:
@@ -88,7 +88,7 @@ def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
     missed = [k for k in range(len(cells.numbers)) if not first.hours.within[cells.hours(k)].all()]
     asked = [k for k in missed if s.needed[k] < now]  # nan asks for nothing
     feed = [np.floor(s.needed[k] / TENTH + 1e-6) * TENTH for k in asked]
-    looks = best_in(s.place, s.subject, [int(cells.hardest[k]) for k in asked], feed=feed)
+    looks = best_in(s.place, s.problem, [int(cells.hardest[k]) for k in asked], feed=feed)
     tried = {k: look.case for k, look in zip(asked, looks) if look is not None}
     ways, found = better(s.place, s.ways, s.found, tried, base)
     hours = judged(s.place, ways, found)
@@ -111,7 +111,7 @@ def ways_of(place: Place, chart: Chart | None) -> Ways:
 # -- reach
 
 
-def required_feeds(place: Place, subject: Subject, cells: Cells, looks: list[Look | None]) -> Array:
+def required_feeds(place: Place, problem: SearchProblem, cells: Cells, looks: list[Look | None]) -> Array:
     """Wettest feed with which everything can be kept in the hardest hour of each cell; nan where none does.
 
     Looked for from 3 points below what it is to 2 above. What must be broken is nearly straight between two feeds.
@@ -119,13 +119,13 @@ def required_feeds(place: Place, subject: Subject, cells: Cells, looks: list[Loo
     now = place.case.feed.moisture
     here = np.array([np.nan if look is None else look.least for look in looks])
     other = np.where(here > 0, max(now - FEED_BELOW, TENTH), now + FEED_ABOVE)
-    there = least_in(place, subject, cells.hardest.tolist(), other.tolist())
+    there = least_in(place, problem, cells.hardest.tolist(), other.tolist())
     found = np.where((here <= 0) & (there <= 0), other, np.nan)
     open_ = np.flatnonzero((here > 0) != (there > 0))
     open_ = open_[np.isfinite(here + there)[open_]]
     if len(open_):
         between = _crossing(np.full(len(open_), now), here[open_], other[open_], there[open_])
-        at = least_in(place, subject, cells.hardest[open_].tolist(), between.tolist())
+        at = least_in(place, problem, cells.hardest[open_].tolist(), between.tolist())
         same = (at > 0) == (here[open_] > 0)  # the crossing is on the other side of what was tried
         ends = np.where(same, other[open_], now), np.where(same, there[open_], here[open_])
         found[open_] = np.where(np.isfinite(at), _crossing(between, at, *ends), between)
@@ -149,7 +149,7 @@ def _reachable(s: Searched, hours: Hours, today: Found) -> Mask:
         by_wetness = cells.hours(k)[wet[cells.hours(k)].argsort()]
         at += [by_wetness[0], by_wetness[len(by_wetness) // 2]]
     more = at[len(least) :]
-    least += least_in(s.place, s.subject, more, [s.place.case.feed.moisture] * len(more)).tolist()
+    least += least_in(s.place, s.problem, more, [s.place.case.feed.moisture] * len(more)).tolist()
     for k in missed:
         found[cells.hours(k)] = _between(s.place, np.array(at), np.array(least), cells.hours(k)) <= 0
     return found
@@ -185,7 +185,7 @@ def _chart(s: Searched, ways: Ways, hours: Hours) -> Chart:
     nothing = of(np.nan)
     told: dict[str, Array] = {}
     if not isinstance(place.case.cooler, Line):
-        each = [machine_of(c).told(c, r) for c, r in zip(cases, results)]  # type: ignore[arg-type]
+        each = [machine_of(c).named_settings(c, r) for c, r in zip(cases, results)]  # type: ignore[arg-type]
         names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
         told = {name: of([getattr(one, name) for one in each]) for name in names}
     is_dryer = isinstance(place.case.cooler, (Batch, Belt))

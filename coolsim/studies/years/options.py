@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import DIAL
-from coolsim.machines.plant import dialled, knob_range
+from coolsim.machines.plant import knob_range, with_settings
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.simulate.inputs import Inputs, even
@@ -71,7 +71,7 @@ def options_of(site: Site) -> Options:
         knobs["inlet_air_temperature"] = np.where(
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
-    states = dialled(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
+    states = with_settings(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
     response = respond(
         site.coordinates(states, hours), cooler(states, store_of(case)), SAMPLES, at_any_error=True
     )
@@ -127,7 +127,7 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
     hours = _spread(site, 8)
     flows, depths = np.geomspace(low, high, 24), np.geomspace(*ranges["bed_depth"], 4)
     states = combined([hours.astype(float), flows, depths])
-    inputs = dialled(
+    inputs = with_settings(
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     inputs = even(inputs)  # which is of use where the uneven one is, and solved in a ninth of the time
@@ -188,7 +188,7 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
 
 def _heated(inputs: Inputs, inlet: float) -> Inputs:
     """Inputs with inlet air heated to a temperature where that is warmer than outside; nan leaves it."""
-    return inputs if np.isnan(inlet) else dialled(inputs, {"inlet_air_temperature": np.array(inlet)})
+    return inputs if np.isnan(inlet) else with_settings(inputs, {"inlet_air_temperature": np.array(inlet)})
 
 
 _OF_HOUR = (

@@ -28,11 +28,11 @@ from coolsim.studies.propagation import (
     Interval,
     Known,
     Unknown,
+    correlate,
     correlation_of,
     groups_of,
     interval,
     parts_of,
-    together,
     unknowns_of,
     varied,
 )
@@ -98,8 +98,8 @@ def year_uncertainty(world: World, samples: int | None = None, seed: int = SEED)
     unknowns, left_out = unknowns_of_year(world.case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(world.case, unknowns)
     groups = groups_of(R)
-    moves = _moves(world, unknowns, together(R, z))
-    years = varied(world.case, unknowns, together(R, normal(len(unknowns), YEARS, seed)))
+    moves = _moves(world, unknowns, correlate(R, z))
+    years = varied(world.case, unknowns, correlate(R, normal(len(unknowns), YEARS, seed)))
     sums = [world.sums(year, move) for year, move in zip(years, moves.many(z[:, moves.solved], seed))]
     z = normal(len(unknowns), YEARS, seed)
     few = {name: np.array([getattr(t, name) for t in sums]) for name in NUMBERS}

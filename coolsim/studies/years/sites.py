@@ -18,7 +18,7 @@ from typing import Any
 from coolsim.case.case import Case
 from coolsim.scenario.weather import Weather
 from coolsim.studies.years import finished_sites
-from coolsim.studies.years.study import Seasons, Strategy, asked_for, how_sure, strategies_of
+from coolsim.studies.years.study import Seasons, Strategy, how_sure, strategies_of, weather_to_ask
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.workers import attached, trackers, unheard
 
@@ -96,7 +96,7 @@ def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
     found, faults = [], []
     for case in cases:
         try:
-            found.append(asked_for(case, uncertainty=uncertainty))
+            found.append(weather_to_ask(case, uncertainty=uncertainty))
         except InputError as error:
             faults += error.faults
     if faults:

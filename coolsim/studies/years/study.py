@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from coolsim.case.argument_checks import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
 from coolsim.machines.conditioner import held
 from coolsim.machines.plant import knob_range
@@ -75,7 +75,7 @@ class Seasons(Displayed):
     strategies: tuple[Strategy, ...] = documented("-", "strategies; the first is the settings as they are")
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def seasons(
     case: Case,
@@ -96,7 +96,7 @@ def seasons(
 
     Needs [target] moisture; raises InputError naming what is missing or wrong.
     """
-    weather = asked_for(case, weather, uncertainty)
+    weather = weather_to_ask(case, weather, uncertainty)
     found = Seasons(case, weather, strategies_of(case, weather, direct, chart))
     return how_sure(found) if uncertainty else found
 
@@ -156,7 +156,7 @@ def chart_alone(case: Case) -> Chart:
 
     Raises InputError as `seasons` does, and where there is nothing to choose.
     """
-    weather = asked_for(case)
+    weather = weather_to_ask(case)
     if case.cooler.arrangement != "counter-flow":
         here = dryer_hours.place_of(case, weather)
         base = dryer_hours.mapped(here)
@@ -261,7 +261,7 @@ def _strategy(name: str, case: Case, hours: Hours) -> Strategy:
     return Strategy(name, hours, tally(case, hours), monthly(case, hours))
 
 
-def asked_for(case: Case, weather: Weather | None = None, uncertainty: bool = False) -> Weather:
+def weather_to_ask(case: Case, weather: Weather | None = None, uncertainty: bool = False) -> Weather:
     """The weather of a case that is fit for a year; raises InputError with every fault of both."""
     faults = []
     try:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case.case import Air, Case
-from coolsim.machines.plant import dialled
+from coolsim.machines.plant import with_settings
 from coolsim.model.bed import take
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.studies.outcome_polynomials import pack
@@ -98,7 +98,7 @@ def _off(inputs: Inputs, settings: Inputs, typed: Inputs) -> Inputs:
     """A sample's inputs with the settings of each hour, off by as much as the sample is off from what was typed."""
     heated = settings.inlet_air_temperature - typed.inlet_air_temperature
     airflow = settings.dry_air * settings.outside_volume
-    return dialled(
+    return with_settings(
         inputs,
         {
             "airflow": airflow * inputs.dry_air / typed.dry_air,

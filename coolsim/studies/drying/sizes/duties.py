@@ -87,8 +87,8 @@ class Duty:
         others = {n: float(v) for n, v in knobs.items() if n != "time"}
         time = float(knobs["time"])
         if self.batch:
-            return dials.dialled(self.case, others | {"duration": time})
-        case = dials.dialled(self.case, others)
+            return dials.with_settings(self.case, others | {"duration": time})
+        case = dials.with_settings(self.case, others)
         c, feed = case.cooler, case.feed
         area = c.belt_width * sum(z.length for z in c.zones)
         feed = dataclasses.replace(feed, throughput=feed.bulk_density * area * c.bed_depth / time)
@@ -116,7 +116,7 @@ class Duty:
             knobs["duration"] = time
         if "airflow" in knobs:
             knobs["airflow"] *= dials.now(case)["airflow"] / dials.now(self.case)["airflow"]
-        return dials.dialled(case, knobs)
+        return dials.with_settings(case, knobs)
 
     def ends(self, u: Array, within: float) -> list[tuple[str, float]]:
         """Ends of ranges at which u stands, as (words, value)."""
@@ -173,7 +173,7 @@ def _duty(product_name: str, weather: str, case: Case) -> Duty:
     turns = case.schedule
     overhead = (turns.filling or 0.0) + (turns.emptying or 0.0) if batch else 0.0
     overhead += case.cooler.cooling_time if batch else 0.0
-    case = dials.dialled(case, pinned)
+    case = dials.with_settings(case, pinned)
     goal = Goal(lambda outcomes: cost(case, outcomes), bounds_on(constraints_of(case), OUTCOMES.index))
     return Duty(product_name, weather, case, tuple(ranges), low, high, float(overhead), goal)
 

@@ -71,7 +71,7 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
     names = ("airflow", "inlet_air_temperature", "recirculation", "duration", "bed_depth")
     known = {n: getattr(served.settings, n, np.nan) for n in names}
     knobs = {n: x for n, x in known.items() if not np.isnan(x) and (duty.batch or n != "duration")}
-    return dials.dialled(duty.scaled(answer.floor_area * answer.dryers, answer.dryers), knobs)
+    return dials.with_settings(duty.scaled(answer.floor_area * answer.dryers, answer.dryers), knobs)
 
 
 class _Sizing:
