@@ -19,7 +19,7 @@ from pypdf import PdfReader
 from shipped import level_text
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.output.report.answers import ask
 from coolsim.output.report.document import report
 

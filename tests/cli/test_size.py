@@ -19,15 +19,15 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import NotConverged
+from coolsim.case.case import Case
+from coolsim.case.result import Warning
 from coolsim.machines.plant import Settings
-from coolsim.output import size as printed
+from coolsim.output import sizes as printed
 from coolsim.output.page import Page
-from coolsim.result import Warning
 from coolsim.studies.settings.find import AtLimit
-from coolsim.studies.sizing import size as sizing
+from coolsim.studies.sizing import find as sizing
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served, SizeAnswer
+from coolsim.support.errors import NotConverged
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

@@ -11,7 +11,7 @@ from laws.domain import changed, pig, sample
 from laws.exact import humidity_ratio, psychrometric_wet_bulb
 
 from coolsim import predict
-from coolsim.case import Air, Case
+from coolsim.case.case import Air, Case
 from coolsim.physics import air, pellet
 
 COUNT, SEED = 150, 17

@@ -14,13 +14,13 @@ from CoolProp.HumidAirProp import HAPropsSI
 from shipped import level
 
 import coolsim
-from coolsim.case import Case, Cooler
-from coolsim.errors import InputError
+from coolsim.case.case import Case, Cooler
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
 from coolsim.studies.sizing import coolers, duties, floors, parts
 from coolsim.studies.sizing.answer import SizeAnswer
-from coolsim.studies.sizing.size import sized
+from coolsim.studies.sizing.find import sized
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MESH = Resolution(8, 6, refinements=0)

@@ -16,14 +16,14 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.inputs import with_even_bed
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
 from coolsim.machines.base import Appraisal, Forecast, bill, of_one
-from coolsim.requirements import KEPT, Constraint
-from coolsim.result import Result
+from coolsim.simulate.inputs import with_even_bed
+from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 REACH = 6  # steps to either side of the optimum, where few things are set
 MOST = 40_000  # combinations weighed

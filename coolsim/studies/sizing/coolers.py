@@ -22,26 +22,26 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import both_units
-from coolsim.case import Case, FanData
-from coolsim.costs import KILOWATT_HOUR
+from coolsim.case.case import Case, FanData
+from coolsim.case.costs import KILOWATT_HOUR
+from coolsim.case.quantities import QUANTITIES
 from coolsim.equipment.motor import IEC_RATINGS
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.machines import machine_of
 from coolsim.machines.base import DIAL
 from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
-from coolsim.predict import predict
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import Constraint, only
-from coolsim.studies import asked
+from coolsim.simulate.prediction import predict
+from coolsim.simulate.requirements import Constraint, only
+from coolsim.studies import prerequisites
 from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.settings.dial import on_dial
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Duties, Service, Survey, limits_to_keep, reserve_of, rounded_up
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
+from coolsim.support import dual_units
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 NEARLY = 1e-4  # of a bound's scale that a search may miss, where the steps of the dials keep everything
@@ -68,7 +68,7 @@ def check(service: Service) -> None:
     """Raise InputError, with every fault, where what is to be served is out of reach of any air."""
     faults = []
     for (product, weather), one in zip(service.names, service.cases):
-        for fault in asked.impossible(one):
+        for fault in prerequisites.impossible(one):
             found = f"{fault.found} for {product!r} in {weather!r}"
             faults.append(dataclasses.replace(fault, found=found))
     if faults:
@@ -183,11 +183,11 @@ class _Sizing:
             key, found = "sizing.bed_depth", "ranges that no floor area can keep for all products"
             allowed = f"widen {ranges}"
         elif fixed is not None and not low <= fixed <= high:
-            key, found = "sizing.floor_area", both_units.area(fixed)
-            allowed = f"{ranges} leave {both_units.area(low)} to {both_units.area(high)}"
+            key, found = "sizing.floor_area", dual_units.area(fixed)
+            allowed = f"{ranges} leave {dual_units.area(low)} to {dual_units.area(high)}"
         else:
             return
-        raise InputError([Fault(asked.where(self.case, key), key, found, allowed)])
+        raise InputError([Fault(prerequisites.where(self.case, key), key, found, allowed)])
 
     def _each(self, areas: Any) -> tuple[Any, Array]:
         """Every duty on every floor, floor running fastest."""

@@ -1,9 +1,10 @@
 """The duties of a cooler to buy: each product in each weather, per square metre of floor.
 
 What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over
-air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in `fitted`, but of
-all duties side by side. Dwell and air ratio decide the exit; at the same two, the flux hardly changes it and takes
-few nodes. Points are arrays that broadcast with the duties' own, so that one call weighs any grid.
+air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in
+`outcome_polynomials`, but of all duties side by side. Dwell and air ratio decide the exit; at the same two, the
+flux hardly changes it and takes few nodes. Points are arrays that broadcast with the duties' own, so that one
+call weighs any grid.
 """
 
 from __future__ import annotations
@@ -18,25 +19,25 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.answer import interleave
-from coolsim.case import Air, Case, DesignWeather, FanData, Product
-from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.case.case import Air, Case, DesignWeather, FanData, Product
+from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.case.result import Warning
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
-from coolsim.fields import Array
-from coolsim.finishing import headspace_dew_point, uncoated
-from coolsim.inputs import Inputs, even, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.numerics.nodes import through_nodes
 from coolsim.physics import air, packed_bed
-from coolsim.predict import predict_inputs
-from coolsim.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
-from coolsim.result import Warning
 from coolsim.scenario.weather import read_weather
+from coolsim.simulate.finishing import headspace_dew_point, uncoated
+from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.prediction import predict_inputs
+from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
+from coolsim.simulate.result_building import interleave
 from coolsim.studies.climate import design_weather
-from coolsim.studies.fitted import combined, pack, unpack
+from coolsim.studies.outcome_polynomials import combined, pack, unpack
+from coolsim.support.fields import Array
 
 # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
 DWELL = (60.0, 1800.0)
@@ -465,6 +466,6 @@ class Survey:
 
 
 def unpack_any(rows: Array) -> Outcome:
-    """`fitted.unpack` for rows (outcomes, …) of any shape."""
+    """`outcome_polynomials.unpack` for rows (outcomes, …) of any shape."""
     outcome = unpack(rows.reshape(len(rows), -1))
     return Outcome(*(getattr(outcome, f.name).reshape(rows.shape[1:]) for f in dataclasses.fields(Outcome)))

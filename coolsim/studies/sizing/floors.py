@@ -15,13 +15,13 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
-from coolsim.requirements import Constraint
-from coolsim.studies.fitted import pack
+from coolsim.simulate.requirements import Constraint
+from coolsim.studies.outcome_polynomials import pack
 from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
+from coolsim.support.fields import Array
 
 GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free
 CLOSE, REACH = (9, 9, 7), 1.5  # points of a smaller grid; it reaches this many steps of the last to each side
