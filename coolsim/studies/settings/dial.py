@@ -1,10 +1,10 @@
 """The cheapest combination of dial steps that keeps everything, near the exact optimum.
 
 An optimum that is rounded afterwards breaks a wish, or costs up to three times as much: what is given up in one
-setting has to be made good in another. So all steps in a box around it are weighed on a forecast; the cheapest are looked
-at with even beds, the forecast is shifted by what that adds, and the steps are weighed again, until the cheapest of
-all is predicted as it is. A search that has polynomials of the whole machine lends them; else a few dozen states around the optimum are predicted on a
-rough mesh, and low polynomials go through them.
+setting has to be made good in another. So all steps in a box around it are weighed on a forecast; the cheapest are
+looked at with even beds, the forecast is shifted by what that adds, and the steps are weighed again, until the
+cheapest of all is predicted as it is. A search that has polynomials of the whole machine lends them; else a few
+dozen states around the optimum are predicted on a rough mesh, and low polynomials go through them.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -270,7 +271,7 @@ class _Weighing:
 
         Beds are even. What the full mesh adds at the optimum is added everywhere.
         """
-        at = np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int)) if worth else []
+        at: Any = np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int)) if worth else []
         some = [worth[k] for k in at]
         found = self.outcomes.copy()
         found[: len(self.constraints)] = np.inf
