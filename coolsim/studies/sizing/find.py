@@ -26,6 +26,7 @@ from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
 from coolsim.studies.sizing.duties import service_of
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
+from coolsim.support.workers import Start
 
 
 @takes_a_case
