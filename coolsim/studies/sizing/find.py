@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coolsim.case.argument_checks import takes_a_case
@@ -19,7 +20,7 @@ from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.scenario import inputs, retyped, typed_back
 from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
-from coolsim.studies.propagation import all_kept, chances, sampled, unknowns_of, varying
+from coolsim.studies.propagation import Sampled, all_kept, chances, sampled, unknowns_of, varying
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
@@ -54,7 +55,9 @@ def found(case: Case, on_dial: bool = True) -> SizeAnswer:
     with in_steps(1) as step:
         step("floor, fans and settings")
         answer = _found(case, on_dial)
-    return dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD))) if opened else answer
+    return (
+        dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD))) if opened else answer
+    )
 
 
 def completed(case: Case, answer: SizeAnswer, uncertainty: bool, start: Start | None = None) -> SizeAnswer:
@@ -63,7 +66,7 @@ def completed(case: Case, answer: SizeAnswer, uncertainty: bool, start: Start | 
     here = count if start is None else count - count // (3 if least else 2)
     rest = _Rest(held(case), answer, uncertainty, least, here)
     wait = (start or functools.partial)(_of_rest, rest)
-    served = [_judged(rest.case, answer, one, uncertainty) for one in each(answer.served[:here], "how sure it is")]
+    served = _judged(rest.case, answer, answer.served[:here], uncertainty)
     more, without = wait()
     return dataclasses.replace(answer, served=(*served, *more), without_least_bed=without, case=case)
 
@@ -81,8 +84,7 @@ class _Rest:
 
 def _of_rest(rest: _Rest) -> tuple[list[Served], WithoutLeastBed | None]:
     without = _without_least_bed(rest.case) if rest.least else None
-    served = rest.answer.served[rest.first :]
-    return [_judged(rest.case, rest.answer, one, rest.uncertainty) for one in served], without
+    return _judged(rest.case, rest.answer, rest.answer.served[rest.first :], rest.uncertainty), without
 
 
 def _found(case: Case, on_dial: bool, curve: bool = True) -> SizeAnswer:
@@ -133,20 +135,24 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
 # ---- How it stands --------------------------------------------------------------------------------------
 
 
-def _judged(case: Case, answer: SizeAnswer, served: Served, uncertainty: bool) -> Served:
-    """A product in a weather with what makes the scenario this machine, verdicts and, if asked, chances."""
-    there = sized(case, answer, served)
-    if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
-        wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
-        there = dataclasses.replace(there, **wishes)
-    result = predict(there)
-    keys = typed_back(case, there)
-    known = as_known(case, there, keys) if uncertainty else None
-    each, chance = None, None
-    if known is not None and unknowns_of(known):
-        samples = sampled(known, SAMPLES, SEED, varying(known, opened=True))
-        each, chance = chances(samples), float(all_kept(samples).mean())
-    return dataclasses.replace(served, set=keys, verdicts=verdicts_of(there, result, each), chance=chance)
+def _judged(case: Case, answer: SizeAnswer, served: Sequence[Served], uncertainty: bool) -> list[Served]:
+    """Products in weathers with what makes the scenario this machine, verdicts and, if asked, chances."""
+    found, first = [], dict[str, Sampled]()
+    for one in each(served, "how sure it is"):
+        there = sized(case, answer, one)
+        if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
+            wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
+            there = dataclasses.replace(there, **wishes)
+        keys, likely, chance = typed_back(case, there), None, None
+        known = as_known(case, there, keys) if uncertainty else None
+        if known is not None and unknowns_of(known):
+            # a product in another weather is like it in the first: few samples tell what differs
+            samples = sampled(known, SAMPLES, SEED, varying(known, opened=True), first.get(one.product))
+            first.setdefault(one.product, samples)
+            likely, chance = chances(samples), float(all_kept(samples).mean())
+        verdicts = verdicts_of(there, predict(there), likely)
+        found.append(dataclasses.replace(one, set=keys, verdicts=verdicts, chance=chance))
+    return found
 
 
 def as_known(case: Case, there: Case, keys: dict[str, str]) -> Case:
