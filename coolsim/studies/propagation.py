@@ -7,7 +7,7 @@ feeds lie below the value, however lopsided the range. (Where a range reaches ze
 All are taken as independent of each other but for numbers of one fit: the normal variables behind these have the
 correlation that the fit found. No share of the variance is then any one's alone: they are told as one contributor.
 
-Samples are a scrambled Sobol sequence, solved in one batch on a mesh that is right to some hundredths of a point;
+Samples are a Latin hypercube, solved in one batch on a mesh that is right to some hundredths of a point;
 its offset at the centre, where the exit is known, is taken off. Of an uneven bed, and of a case near to another,
 only the first are solved: what they differ by from an even bed, or from the other case, is laid on all. Quantiles,
 chances and shares are read from polynomials through them (studies.surrogate).
@@ -42,6 +42,7 @@ from coolsim.support.errors import Fault, InputError, NotConverged
 from coolsim.support.fields import Array, documented, numbers, with_number
 
 SAMPLES = 512
+LEAST_SAMPLES = 64  # through which polynomials tell as much as a few hundred samples by themselves
 SAMPLES_OF_DRYERS = 256  # and of lines: they take longer
 AGAIN, AGAIN_EACH = 32, 4  # samples solved again of a case like another; as many for each unknown at least
 ASTRAY = 0.5  # of an exit's spread, that a sample left out may miss the difference of the two by
@@ -134,11 +135,11 @@ class Unknown:
 def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 
-    samples: a power of two, 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
+    samples: 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
     where nothing carries a ±, NotConverged where most samples fail.
     """
-    if samples is not None and (samples < 64 or samples & (samples - 1)):
-        raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
+    if samples is not None and samples < LEAST_SAMPLES:
+        raise ValueError(f"samples is {samples}: at least {LEAST_SAMPLES} are needed")
     return summed_up(sampled(case, samples, seed))
 
 
@@ -201,12 +202,6 @@ def sampled(
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
     )
-
-
-def drawn(count: int, samples: int, seed: int) -> None:
-    """Draw what samples of so many unknowns need, before they are asked for: libraries take a while to load."""
-    for many_ in (samples, MANY):
-        normal(count, many_, seed)
 
 
 def _exits(

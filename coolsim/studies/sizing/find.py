@@ -19,7 +19,7 @@ from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.scenario import inputs, retyped, typed_back
 from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
-from coolsim.studies.propagation import Sampled, all_kept, chances, drawn, sampled, unknowns_of, varying
+from coolsim.studies.propagation import Sampled, all_kept, chances, sampled, unknowns_of, varying
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
@@ -28,9 +28,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
 
-ELSEWHERE = (
-    3  # one in so many products and weathers is judged elsewhere, where things have to be loaded first
-)
+ELSEWHERE = 2  # one in so many products and weathers is judged elsewhere
 
 
 @takes_a_case
@@ -71,10 +69,8 @@ def completed(
     start: begins a part of it elsewhere, where it was begun, too: then what may be needed is asked while waiting.
     """
     typed, case, ahead = case, held(case), None
-    if start:
-        ahead = _without_least_bed(case) if any(value > 0 for value in _least(case).values()) else None
-        if uncertainty:
-            drawn(len(unknowns_of(case)), SAMPLES, SEED)
+    if start and any(value > 0 for value in _least(case).values()):
+        ahead = _without_least_bed(case)
     answer = wait()
     without = (ahead or _without_least_bed(case)) if _at_least_bed(case, answer) else None
     here = len(answer.served) - (len(answer.served) // ELSEWHERE if start else 0)

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.model.family import representatives
 from coolsim.studies.propagation import (
+    LEAST_SAMPLES,
     LEAST_SOLVED,
     SEED,
     Interval,
@@ -89,12 +90,12 @@ class YearUncertainty(Displayed):
 def year_uncertainty(world: World, samples: int | None = None, seed: int = SEED) -> YearUncertainty:
     """Spread of the sums of a year that was predicted.
 
-    samples: a power of two, 64 or more; as many as the world takes, if left out. Raises InputError where nothing
+    samples: 64 or more; as many as the world takes, if left out. Raises InputError where nothing
     carries a ±, NotConverged where most samples fail.
     """
     samples = world.samples if samples is None else samples
-    if samples < 64 or samples & (samples - 1):
-        raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
+    if samples < LEAST_SAMPLES:
+        raise ValueError(f"samples is {samples}: at least {LEAST_SAMPLES} are needed")
     unknowns, left_out = unknowns_of_year(world.case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(world.case, unknowns)
     groups = groups_of(R)
