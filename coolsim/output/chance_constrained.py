@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from coolsim.simulate.requirements import AtLimit
     from coolsim.studies.propagation import Uncertainty
     from coolsim.studies.settings.answer import SettingsAnswer
-    from coolsim.studies.settings.chance_constrained import Surely
+    from coolsim.studies.settings.chance_constrained import SettingsWithChance
 
 
-def summary(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page) -> str:
+def summary(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None, page: Page) -> str:
     """Return how sure the settings of an answer are, and beside them those that have the chance.
 
     alone: those that have it are the answer itself. Nothing, where nothing of it was asked.
@@ -35,7 +35,9 @@ def summary(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page
     return joined([sure.summary(there, page), _beside(case, answer, there, found, page)])
 
 
-def _beside(case: Case, usual: SettingsAnswer, there: Uncertainty, found: Surely, page: Page) -> str:
+def _beside(
+    case: Case, usual: SettingsAnswer, there: Uncertainty, found: SettingsWithChance, page: Page
+) -> str:
     wanted = f"{100 * found.chance:.4g} %"
     if usual.met and there.chance >= found.chance:
         return wrapped(f"The settings above {_what(there)} with a chance of {wanted} as they are.", page)
@@ -76,7 +78,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
     }
 
 
-def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
+def _stand_at(case: Case, found: SettingsWithChance, page: Page) -> Iterator[str]:
     """Where no settings have the chance: what stands in the way, and which wish is the least sure."""
     if found.kept:
         return
@@ -89,14 +91,14 @@ def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
         yield f"The least sure is {name}: {chance_text(least)}."
 
 
-def limiting(found: Surely) -> tuple[AtLimit, ...]:
+def limiting(found: SettingsWithChance) -> tuple[AtLimit, ...]:
     """Limits that the settings stand at or break; not the wishes, whose room the search chose."""
     wishes = {c.called for c in wishes_of(found.case)}
     each = {one.limit: one for one in (*found.answer.broken, *found.answer.binding)}
     return tuple(one for name, one in each.items() if name not in wishes)
 
 
-def written(case: Case, answer: SettingsAnswer, alone: Surely | None) -> dict[str, Any]:
+def written(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None) -> dict[str, Any]:
     """Return "uncertainty" and "surely" in the JSON of settings; nothing, where nothing of it was asked."""
     if alone is not None:
         return {"uncertainty": sure.written(alone.uncertainty) | {"chance": alone.chance}}

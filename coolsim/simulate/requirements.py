@@ -24,7 +24,7 @@ from coolsim.simulate.finishing import before_coating, coldest_film, headspace_d
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, Number, documented
 
-KEPT = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
+FEASIBLE = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
 LIFT_OFF = (
     0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
 )
@@ -416,7 +416,7 @@ class Verdict(Displayed):
     @property
     def met(self) -> bool:
         """Whether it is kept, as predicted."""
-        return bool(self.constraint.violation(self.value) <= KEPT)
+        return bool(self.constraint.violation(self.value) <= FEASIBLE)
 
     @property
     def margin(self) -> float:
@@ -427,7 +427,7 @@ class Verdict(Displayed):
     def certain(self) -> bool:
         """Whether it is kept at both ends of what the inputs leave open, as far as that was asked."""
         ends = self.open_ends or ()
-        return self.met and all(self.constraint.violation(end) <= KEPT for end in ends)
+        return self.met and all(self.constraint.violation(end) <= FEASIBLE for end in ends)
 
 
 def judged(case: Case) -> list[Constraint]:

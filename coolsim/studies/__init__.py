@@ -35,11 +35,11 @@ typed, a denser feed lies lower (`prediction.depth_of_mass`): held at its depth,
 would be nine tenths of the variance of `evening-batch`. Fans of a line settle once, at the centre
 (`line.at_its_fans`), as those of coolers do.
 
-A fit to a dryer is that of a cooler with another model: `fitting.model.said` hands `Marched` (a dryer or a line) to
-`fitting/march_model.py`, which puts the free numbers into the trials' cases and marches all cases of all central
-differences in one call, twelve shells to a pellet (with eight, exits of dry pellets were off by 0.04 point, and
-so a diffusivity by 1 %). Three numbers and eight trials take 6 s, most of it seven rounds of 56 cases. Of 40
-dryers drawn from the priors, three numbers each, 116 of 120 intervals held the number
+A fit to a dryer is that of a cooler with another model: `fitting.model.model_readings` hands `Marched` (a dryer
+or a line) to `fitting/march_model.py`, which puts the free numbers into the trials' cases and marches all cases
+of all central differences in one call, twelve shells to a pellet (with eight, exits of dry pellets were off by
+0.04 point, and so a diffusivity by 1 %). Three numbers and eight trials take 6 s, most of it seven rounds of 56
+cases. Of 40 dryers drawn from the priors, three numbers each, 116 of 120 intervals held the number
 (`COOLSIM_FIT_REPETITIONS=40`, on SURVEY throughout). No exhaust: it changes all the time, and the mean of a run
 is nothing that anyone measures.
 

@@ -498,7 +498,7 @@ def varying(case: Case, opened: bool = False) -> list[Constraint]:
     return [c for c in constraints_of(case) if counts(c)]
 
 
-def kept(c: Constraint, y: Array) -> NDArray[np.bool_]:
+def satisfied(c: Constraint, y: Array) -> NDArray[np.bool_]:
     """Which values keep a constraint; settings are searched right up to it, and what does not vary stays there."""
     return np.asarray(dataclasses.replace(c, room=0.0).violation(y) <= ROUNDED)
 
@@ -510,19 +510,19 @@ def wishes_kept(s: Sampled) -> dict[str, NDArray[np.bool_]]:
 
 def all_kept(s: Sampled) -> NDArray[np.bool_]:
     """Which samples meet every wish and keep every limit of the machine."""
-    return np.asarray(np.all([kept(c, s.exits[c.key]) for c in s.constraints], axis=0))
+    return np.asarray(np.all([satisfied(c, s.exits[c.key]) for c in s.constraints], axis=0))
 
 
 def chances(s: Sampled) -> dict[str, float]:
     """The probability that each constraint is kept, by its full name."""
-    return {c.full_name: float(kept(c, s.exits[c.key]).mean()) for c in s.constraints}
+    return {c.full_name: float(satisfied(c, s.exits[c.key]).mean()) for c in s.constraints}
 
 
 def _kept(s: Sampled, of_target: bool) -> dict[str, NDArray[np.bool_]]:
     """Moisture that is held from both sides is one wish; what nobody typed is told where it may be broken."""
     found: dict[str, NDArray[np.bool_]] = {}
     for c in s.constraints:
-        met = kept(c, s.exits[c.key])
+        met = satisfied(c, s.exits[c.key])
         if c.of_target == of_target and not (c.assumed and met.mean() > SURE):
             label = f"{c.place}: {c.quantity.label}" if c.place else c.quantity.label
             found[label] = met & found[label] if label in found else met

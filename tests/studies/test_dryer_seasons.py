@@ -331,7 +331,7 @@ def test_of_two_settings_the_better_are_taken(monsoon: Weather) -> None:
         for t in (300.0, 1200.0)
     )
     for now, other in ((short, enough), (enough, short)):
-        ways = dryer_hours.Ways((now, now), np.array([0, 0, 0, 1, 1, 1]))
+        ways = dryer_hours.HourlySettings((now, now), np.array([0, 0, 0, 1, 1, 1]))
         found = dryer_hours.directly(here, ways)
         taken, rows = cells.better(here, ways, found, {1: other}, None)
         assert taken.cases == (now, enough)

@@ -21,7 +21,7 @@ from coolsim.physics import sorption
 from coolsim.scenario import Source, schema
 from coolsim.simulate.cautions import most_of_wettest_tenth, unfit
 from coolsim.simulate.inputs import LABORATORY
-from coolsim.simulate.requirements import KEPT, TENTHS, Constraint, harm_of, judged
+from coolsim.simulate.requirements import FEASIBLE, TENTHS, Constraint, harm_of, judged
 from coolsim.studies.maps.axes import OUTSIDE, Axis
 from coolsim.studies.maps.outcome_map import Chart
 from coolsim.studies.maps.outcomes import ELECTRICITY, GIVEN_AWAY, HEAT, LEAST, Row
@@ -48,7 +48,7 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "scenario": scenario,
         "machine": case.cooler.arrangement,
         "likely": LIKELY,
-        "kept": KEPT,
+        "kept": FEASIBLE,
         "rounded": ROUNDED,
         "said": SAID,
         "outside": [a.key for a in chart.axes].index(OUTSIDE),

@@ -70,7 +70,7 @@ class Change(Displayed):
 
 
 @dataclass(frozen=True, repr=False)
-class Stand(Displayed):
+class AppraisedSettings(Displayed):
     """Settings of a case, what they give and cost, and whether everything is kept."""
 
     case: Case = documented("-", "the case set so")
@@ -148,7 +148,7 @@ class SettingsAnswer(Displayed):
     )
     one_step: tuple[Step, ...] = documented("-", "what one step of each thing does")
     smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
-    now: Stand = documented("-", "the settings of the scenario")
+    now: AppraisedSettings = documented("-", "the settings of the scenario")
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
     choices: tuple[Alternative, ...] = documented(
@@ -160,11 +160,13 @@ class SettingsAnswer(Displayed):
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
-    surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
+    surely: SettingsWithChance | None = documented(
+        "-", "settings that meet it with a chance, if asked", default=None
+    )
 
 
 @dataclass(frozen=True, repr=False)
-class Surely(Displayed):
+class SettingsWithChance(Displayed):
     """Settings that keep off target and limits, so that all of them are kept with a chance."""
 
     chance: float = documented("-", "probability that was asked for")

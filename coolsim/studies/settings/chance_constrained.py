@@ -37,7 +37,7 @@ from coolsim.case.case import Case
 from coolsim.scenario import units
 from coolsim.studies import prerequisites
 from coolsim.studies.propagation import Sampled, all_kept, needed_unknowns, sampled, summed_up
-from coolsim.studies.settings.answer import SettingsAnswer, Surely
+from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import counted, with_chances
 from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
 from coolsim.studies.settings.optimum import Optimum, looking
@@ -107,7 +107,9 @@ def _fresh(case: Case, there: Case, near: Sampled | None = None) -> Sampled:
     return sampled(there, SAMPLES, FRESH, counted(case, there), near)
 
 
-def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True) -> Surely:
+def with_chance(
+    case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True
+) -> SettingsWithChance:
     """The cheapest settings that keep target and limits with a chance; where none has it, the surest found.
 
     The room of each bound is what its spread takes at the settings found, which the room moves in turn; and as all
@@ -123,7 +125,7 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_di
 
 def _with_chance(
     case: Case, chance: float, samples: int, on_dial: bool, look_around: bool
-) -> tuple[Surely, Sampled]:
+) -> tuple[SettingsWithChance, Sampled]:
     """As `with_chance`, and the samples that decided; look_around: see `answer_at`."""
     checked(chance)
     _check(case)
@@ -140,7 +142,7 @@ def _with_chance(
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
     answer = answer_at(best.case, today, look.every(best.case), there, look_around=look_around)
-    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
+    return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
 
 
 def _check(case: Case) -> None:

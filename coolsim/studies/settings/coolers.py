@@ -27,7 +27,7 @@ from coolsim.machines.plant import (
     try_settings,
 )
 from coolsim.simulate.finishing import target_moisture
-from coolsim.simulate.requirements import KEPT, Constraint, constraints_of, only, without_least_bed
+from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, only, without_least_bed
 from coolsim.simulate.result_building import interleave
 from coolsim.studies.outcome_polynomials import Box, Fit
 from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
@@ -154,7 +154,7 @@ def _nearest(case: Case, search: Search, limits: list[Constraint], best: Best, d
     excess = excesses(search.plant.case, driest.tried, limits)
     named = dict(zip((limit.name for limit in limits), excess))
     best = _replaced(best, missed, dataclasses.replace(driest, excess=excess).of(missed))
-    rows = np.flatnonzero(~best.kept & driest.kept & (named["moisture"] <= KEPT))
+    rows = np.flatnonzero(~best.kept & driest.kept & (named["moisture"] <= FEASIBLE))
     if not len(rows):
         return best
     wishes = [limit for limit in limits if limit.of_target and limit.name != "moisture"]
@@ -264,7 +264,7 @@ def heated_inlet(case: Case, settings: Settings) -> Heated:
     tried = try_settings(
         case, {"inlet_air_temperature": inlet, "airflow": airflow, "bed_depth": depth}, SURVEY
     )
-    broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > KEPT))
+    broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > FEASIBLE))
     runs = ~np.any([broken[limit.name] for limit in only(limits, of_target=False)] or [inlet < 0], axis=0)
     dry, out = runs & ~broken["moisture"], tried.result.pellets_out
     k = int(np.where(dry, inlet, np.inf).argmin() if dry.any() else np.where(runs, inlet, -np.inf).argmax())

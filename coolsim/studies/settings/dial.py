@@ -21,7 +21,7 @@ from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
 from coolsim.machines.base import Appraisal, Forecast, bill, of_one
 from coolsim.simulate.inputs import with_even_bed
-from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -225,7 +225,7 @@ def _looked_at(
 
 def _place(machine: Machine, box: _Box, there: Appraisal, n: int, values: Array) -> Place | None:
     """A combination that was predicted, where it keeps everything, and as far off as typing takes."""
-    if not there.computed[n] or there.worst[n] > -min(FREE, KEPT):
+    if not there.computed[n] or there.worst[n] > -min(FREE, FEASIBLE):
         return None
     named = _named(box, values)
     return Place(

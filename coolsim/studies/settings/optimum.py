@@ -17,7 +17,7 @@ from coolsim.machines import machine_of
 from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import KEPT, AtLimit, constraints_of, without_least_bed
+from coolsim.simulate.requirements import FEASIBLE, AtLimit, constraints_of, without_least_bed
 from coolsim.studies.drying.batching import answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
 from coolsim.studies.drying.problem import DRYERS, SearchProblem
@@ -135,4 +135,4 @@ def _of_marches(states: Sequence[Found]) -> Optima:
 
 
 def _marched(found: Found) -> Optimum:
-    return Optimum(bool((found.excess <= KEPT).all()), in_air(found.case), found.result, found.cost)
+    return Optimum(bool((found.excess <= FEASIBLE).all()), in_air(found.case), found.result, found.cost)

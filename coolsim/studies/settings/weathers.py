@@ -20,7 +20,7 @@ from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Plant, excesses, knob_range
-from coolsim.simulate.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
+from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.drying.batching import Requests, answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends
@@ -145,7 +145,8 @@ def _bound(state: Found, limits: Sequence[Constraint], ranges: Any) -> str:
 
 def _reached(ends: Sequence[Found]) -> Reached:
     moisture = [
-        float(end.result.pellets_out.moisture_wb) if (end.excess <= KEPT).all() else np.nan for end in ends
+        float(end.result.pellets_out.moisture_wb) if (end.excess <= FEASIBLE).all() else np.nan
+        for end in ends
     ]
     return Reached(np.array(moisture), _together([_told(end) for end in ends]))
 

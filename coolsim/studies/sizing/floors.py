@@ -19,7 +19,7 @@ from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import Constraint
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
+from coolsim.studies.search import CORRECTIONS, FEASIBLE, FULL, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
 from coolsim.support.fields import Array
 
@@ -48,7 +48,7 @@ class Best:
     @property
     def kept(self) -> Any:
         """Whether each keeps its limits."""
-        return (self.excess <= KEPT).all(axis=0)
+        return (self.excess <= FEASIBLE).all(axis=0)
 
 
 @dataclass(frozen=True)
@@ -227,7 +227,7 @@ def _better(best: Best, now: Best, at: Any) -> Best:
 
 def _rank(best: Best) -> tuple[Array, Array]:
     worst = best.excess.max(axis=0)
-    return np.where(worst <= KEPT, 0.0, worst), best.score
+    return np.where(worst <= FEASIBLE, 0.0, worst), best.score
 
 
 def _put(data: Any, at: Any, new: Any) -> Any:

@@ -17,7 +17,7 @@ from coolsim.equipment.motor import next_iec_rating
 from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.model.bed import take
-from coolsim.simulate.requirements import AT_LIMIT, KEPT, AtLimit
+from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
 from coolsim.studies.search import FULL
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points, of_reserve
@@ -199,7 +199,7 @@ class Parts:
             temperature=float(one.outcome.temperature[0]),
             floor_area=area,
             settings=_settings(state.settings, 0),
-            broken=self._standing(one, 0, excess > KEPT),
+            broken=self._standing(one, 0, excess > FEASIBLE),
         )
 
     # ---- Words ----------------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from coolsim.studies.fewest_settings import AS_CHEAP, LEAST_COST, as_cheap, fewe
 from coolsim.studies.outcome_polynomials import combined
 from coolsim.studies.years.hours import Hours, Site
 from coolsim.studies.years.hours_given_up import given_up
-from coolsim.studies.years.options import GEOMETRIC, SETTINGS, Looked, Options, look
+from coolsim.studies.years.options import GEOMETRIC, SETTINGS, Options, WeighedOptions, weigh_options
 from coolsim.support.fields import Array, documented
 from coolsim.support.progress import each
 
@@ -171,7 +171,7 @@ def _at_speeds(options: Options, best: dict[str, float], speed: float) -> dict[s
     return dict(zip(axes, combined(list(axes.values())).T))
 
 
-def best_of(site: Site, looked: Looked, weights: Array) -> int:
+def best_of(site: Site, looked: WeighedOptions, weights: Array) -> int:
     """The settings that give up least (`hours_given_up`), then the cheapest, of equals the shallowest bed."""
     lost = given_up(site.limits, looked.excess, weights, MARGIN)
     cost = np.log(np.maximum(weights @ looked.cost / weights.sum(), LEAST_COST))
@@ -208,18 +208,18 @@ def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[
     states, weights = stand_ins(site, hours)
     settings = grid(options, opened, present(site))
     for _ in range(2):
-        looked = look(site, options, states, settings)
+        looked = weigh_options(site, options, states, settings)
         k = best_of(site, looked, weights)
         best = {name: float(values[k]) for name, values in settings.items()}
         settings = finer(options, opened, best)
-    looked = look(site, options, states, settings)
+    looked = weigh_options(site, options, states, settings)
     k = best_of(site, looked, weights)
     best = {name: float(values[k]) for name, values in settings.items()}
     speed = float(np.median(looked.fan_speed[:, k]))
     if options.fan is None or "airflow" not in opened or not np.isfinite(speed):
         return best
     settings = _at_speeds(options, best, speed)
-    k = best_of(site, look(site, options, states, settings), weights)
+    k = best_of(site, weigh_options(site, options, states, settings), weights)
     return {name: float(values[k]) for name, values in settings.items()}
 
 
@@ -242,7 +242,7 @@ def alike(
         settings.append(_at_the_same_speeds(site, options, states, tried))
         for name, value in chosen[numbers[k]].items():  # its own stay as they were chosen
             settings[k][name][own[k]] = value
-        looked = look(site, options, states, settings[k])
+        looked = weigh_options(site, options, states, settings[k])
         lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
         cost = weights @ looked.cost
         cheap = as_cheap(cost, cost[own[k]])
@@ -269,7 +269,7 @@ def _distinct(
     own: list[int] = []
     for number, hours in cells.items():
         states, _ = stand_ins(site, hours)
-        looked = look(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
+        looked = weigh_options(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
         speed = float(np.median(looked.fan_speed))
         settings, told = chosen[number] | {FAN: speed}, dict(chosen[number])
         if options.fan is not None and np.isfinite(speed):  # told to a step of its dial
@@ -287,7 +287,7 @@ def _at_the_same_speeds(
     if options.fan is None:
         return {name: values.copy() for name, values in tried.items()}
     with np.errstate(invalid="ignore"):
-        there = tried[FAN] / np.median(look(site, options, states, tried).fan_speed, axis=0)
+        there = tried[FAN] / np.median(weigh_options(site, options, states, tried).fan_speed, axis=0)
     found = {name: values.copy() for name, values in tried.items()}
     found["airflow"] *= np.where(np.isfinite(there), there, 1.0)
     return found
@@ -304,7 +304,7 @@ def required_feed(site: Site, options: Options, opened: frozenset[str], hours: N
         count = len(machine["airflow"])
         settings = {name: np.tile(values, len(levels)) for name, values in machine.items()}
         settings["feed_moisture"] = np.repeat(levels, count)
-        met = (look(site, options, states, settings).worst <= -MARGIN).all(axis=0)
+        met = (weigh_options(site, options, states, settings).worst <= -MARGIN).all(axis=0)
         if not met.any():
             return wettest
         wettest = float(settings["feed_moisture"][met].max())

@@ -24,7 +24,7 @@ from coolsim.studies.years.hours import Hours, Site, Tally, followed, monthly, p
 from coolsim.studies.years.options import Options, options_of
 from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year, year_uncertainty
 from coolsim.studies.years.reachable_hours import reachable
-from coolsim.studies.years.uncertainty_samples import SureCoolers, SureMachines, World
+from coolsim.studies.years.uncertainty_samples import SampledCoolerYear, SampledMachineYear, SampledYear
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, documented
@@ -114,12 +114,12 @@ def _sure(found: Seasons, strategy: Strategy) -> Strategy:
     if case.cooler.arrangement == "counter-flow":
         site = Site(case, found.weather)
         settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
-        world: World = SureCoolers(site, strategy.hours, settings)
+        world: SampledYear = SampledCoolerYear(site, strategy.hours, settings)
     else:
         here = dryer_hours.place_of(case, found.weather)
         assert strategy.violations is not None
-        world = SureMachines(
-            here, strategy.hours, strategy.violations, dryer_strategies.ways_of(here, strategy.chart)
+        world = SampledMachineYear(
+            here, strategy.hours, strategy.violations, dryer_strategies.hourly_settings(here, strategy.chart)
         )
     return dataclasses.replace(strategy, sure=year_uncertainty(world))
 
