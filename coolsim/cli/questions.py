@@ -261,7 +261,7 @@ def seasons(
 
     files = Files(json, csv, chart)
     kept = [] if resume is None else [Output("--resume", resume, folder=True)]
-    cases = cases_of(scenarios, overrides, [*files.asked(), *kept])
+    cases = cases_of(scenarios, overrides, [*files.outputs(), *kept])
     asked, page = list(zip(scenarios, cases)), page_for(units)
     run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 

@@ -131,7 +131,7 @@ def _outside(case: Case, **changes: float) -> Case:
 
 
 @dataclass(frozen=True)
-class Place:
+class MapPoint:
     """Where a state stands on a map."""
 
     across: float = documented("as the quantity", "of what lies across")
@@ -151,8 +151,8 @@ class LeverMap(Displayed):
     moisture_wb: Array = documented("kg/kg wet", "exit moisture (up, across); nan where none is computed")
     constraints: tuple[Constraint, ...] = documented("-", "what must be kept besides the moisture")
     violations: Array = documented("-", "by how much not: (constraints, up, across)")
-    today: Place | None = documented("-", "where the case stands", default=None)
-    advice: Place | None = documented("-", "where it is to be set", default=None)
+    today: MapPoint | None = documented("-", "where the case stands", default=None)
+    advice: MapPoint | None = documented("-", "where it is to be set", default=None)
 
 
 def lever_map(levers: Levers, result: Result, to: tuple[Case, Result] | None = None) -> LeverMap | None:
@@ -237,7 +237,7 @@ def _as_sought(machine: Machine, base: Case, span: Span) -> Span:
     return dataclasses.replace(span, key=by, label=label, quantity=q, now=now, ends=(min(flows), max(flows)))
 
 
-def _place(case: Case, result: Result, across: Span, up: Span) -> Place | None:
+def _place(case: Case, result: Result, across: Span, up: Span) -> MapPoint | None:
     at = {"feed_moisture": case.feed.moisture, **machine_of(case).read(case, result)}
     x, y = float(at[across.key]), float(at[up.key])
-    return Place(x, y, float(result.pellets_out.moisture_wb)) if np.isfinite(x + y) else None
+    return MapPoint(x, y, float(result.pellets_out.moisture_wb)) if np.isfinite(x + y) else None

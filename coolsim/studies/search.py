@@ -99,7 +99,7 @@ class Found:
     excess: Array  # (limits,)
 
     @property
-    def kept(self) -> bool:
+    def feasible(self) -> bool:
         return bool((self.excess <= FEASIBLE).all())
 
 
@@ -112,7 +112,7 @@ class Best:
     excess: Array  # (limits, weathers)
 
     @property
-    def kept(self) -> NDArray[np.bool_]:
+    def feasible(self) -> NDArray[np.bool_]:
         return np.asarray((self.excess <= FEASIBLE).all(axis=0))
 
     def of(self, weathers: Index) -> Best:

@@ -29,7 +29,7 @@ OPENED = '[limits]\nduration = ["8 min", "40 min"]\n'
 def settled(target: str, minutes: tuple[float, float]) -> list[float]:
     """Minutes in a dry and a humid box once they were made alike, which were chosen so."""
     case = coolsim.replace(loads(NO_FEED_PRICE + pig_pellets.BATCH + OPENED), {"target.moisture": target})
-    here = dryer_hours.place_of(case, weather_of(np.full(8, 25.0), np.repeat([DRY, HUMID], 4)))
+    here = dryer_hours.machine_site(case, weather_of(np.full(8, 25.0), np.repeat([DRY, HUMID], 4)))
     set_so = [
         dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, duration=60.0 * m)) for m in minutes
     ]

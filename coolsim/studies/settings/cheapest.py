@@ -39,7 +39,7 @@ def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = No
 
     before: what the machine is set to today, where that is not the case itself.
     """
-    found = [_cheapest(way, before or case, on_dial) for way in ways(case)]
+    found = [_cheapest(way, before or case, on_dial) for way in choice_combinations(case)]
     best = min(found, key=lambda answer: (not answer.met, _missed(answer), answer.cost.total))
     ends = [
         end for answer in found for end in (answer.driest, answer.wettest) if not np.isnan(end.moisture_wb)
@@ -50,7 +50,7 @@ def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = No
     return dataclasses.replace(best, driest=driest, wettest=wettest)
 
 
-def ways(case: Case) -> list[Case]:
+def choice_combinations(case: Case) -> list[Case]:
     """A case with each combination of the choices that [limits] opens; the case alone where it opens none."""
     found = [case]
     for k, choice in enumerate(machine_of(case).choices):
@@ -61,7 +61,7 @@ def ways(case: Case) -> list[Case]:
 
 def decided(case: Case) -> Case:
     """The case with what [limits] leaves to choose as it is cheapest, for questions that ask many times."""
-    some = ways(case)
+    some = choice_combinations(case)
     if len(some) == 1:
         return case
     found = [_cheapest(way, case, False) for way in some]

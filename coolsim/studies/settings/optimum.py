@@ -125,7 +125,7 @@ def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
     knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
     tried = found.tried
     return Optimum(
-        found.kept, in_air(machine_of(case).at(knobs)), one(tried.result, 0), float(tried.cost.total[0])
+        found.feasible, in_air(machine_of(case).at(knobs)), one(tried.result, 0), float(tried.cost.total[0])
     )
 
 

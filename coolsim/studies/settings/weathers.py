@@ -57,12 +57,12 @@ def _of_coolers(case: Case) -> SettingsByWeather:
     needed = np.concatenate([np.full(len(p.hardly), np.nan) if p.needed is None else p.needed for p in parts])
     return SettingsByWeather(
         air=plant.case.air,
-        met=best.kept,
+        met=best.feasible,
         settings=best.tried.settings,
         result=best.tried.result,
         cost=best.tried.cost,
         binding=_first_bound(case, plant, limits, best),
-        broken=np.where(best.kept, "", [limits[int(k)].called for k in best.excess.argmax(axis=0)]),
+        broken=np.where(best.feasible, "", [limits[int(k)].called for k in best.excess.argmax(axis=0)]),
         dwell_matters=~hardly,
         driest=Reached(driest.tried.result.pellets_out.moisture_wb, driest.tried.settings),
         wettest=Reached(wettest.tried.result.pellets_out.moisture_wb, wettest.tried.settings),

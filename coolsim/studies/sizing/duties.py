@@ -244,7 +244,7 @@ class Duties:
 
     def weighed(self, points: Points, outcome: Outcome) -> Weighed:
         """Weigh states whose outcome is known: what they take and cost per hour, with a clean bed."""
-        asked = self.asked(points, outcome)
+        asked = self.demand(points, outcome)
         power = asked.flow * asked.pressure / (self.efficiency * self.motor_efficiency)
         depth, inlet = points.depth, points.inlet
         airflow = self.dry_air(points) * self.of("outside_volume", points)
@@ -258,7 +258,7 @@ class Duties:
         cost = self._cost(points, outcome, power, heat)
         return Weighed(settings, outcome, humidity, cost, power, heat, off)
 
-    def asked(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
+    def demand(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
         """What bed and duct ask of the fan, the bed's drop raised by a margin."""
         T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
         return duct.demand(

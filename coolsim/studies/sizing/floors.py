@@ -47,7 +47,7 @@ class Best:
     score: Array  # (N,)
 
     @property
-    def kept(self) -> Any:
+    def feasible(self) -> Any:
         """Whether each keeps its limits."""
         return (self.excess <= FEASIBLE).all(axis=0)
 
@@ -120,7 +120,7 @@ class Floors:
             best = now if best is None else _better(best, now, open_)
             seen = self._about(goal, duty[open_], flux[open_], place[:, open_], shift)
             place[:, open_] = seen.place
-            open_ = open_[~best.kept[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
+            open_ = open_[~best.feasible[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
             if not len(open_):
                 break
         assert best is not None

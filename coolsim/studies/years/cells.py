@@ -35,7 +35,7 @@ from coolsim.studies.years.dryer_hours import (
     Found,
     HourlySettings,
     Index,
-    Place,
+    MachineSite,
     followed,
     results_of,
 )
@@ -74,7 +74,7 @@ class FoundForHour:
     least: float  # what some settings break least, in the scale of limits; ≤ 0: everything can be kept
 
 
-def cells_of(place: Place, today: Found) -> Cells:
+def cells_of(place: MachineSite, today: Found) -> Cells:
     """The cells of a place's weather."""
     w = place.weather
     bands = bands_of(w.temperature, w.relative_humidity, MOST_BANDS)
@@ -84,7 +84,7 @@ def cells_of(place: Place, today: Found) -> Cells:
     return Cells(bands, numbers, which, np.array(hardest, int))
 
 
-def wetness(place: Place, found: Found) -> Array:
+def wetness(place: MachineSite, found: Found) -> Array:
     """How far each hour is too wet, in the scale of limits (hours,)."""
     wet = np.array([rank_of(c) == WET for c in place.constraints])
     return np.asarray(found.violations[wet].max(axis=0))
@@ -94,7 +94,7 @@ def wetness(place: Place, found: Found) -> Array:
 
 
 def best_in(
-    place: Place,
+    place: MachineSite,
     problem: SearchProblem,
     hours: Sequence[int],
     rooms: Sequence[Mapping[str, float]] | None = None,
@@ -116,7 +116,9 @@ def best_in(
         return answered(side_by_side(asking), problem.solve)
 
 
-def least_in(place: Place, problem: SearchProblem, hours: Sequence[int], feed: Sequence[float]) -> Array:
+def least_in(
+    place: MachineSite, problem: SearchProblem, hours: Sequence[int], feed: Sequence[float]
+) -> Array:
     """What must be broken at least in some hours with some feed, in scales; nan where a search fails."""
     cases = [_fed(place, hour, moisture) for hour, moisture in zip(hours, feed)]
     return np.array(answered(side_by_side([_least(case, problem) for case in cases]), problem.solve), float)
@@ -129,7 +131,7 @@ def room_of(case: Case, spread: Array | float = 0.0) -> dict[str, float]:
     return {c.full_name: (MARGIN + float(x)) * c.quantity.scale for c, x in zip(constraints, each)}
 
 
-def _fed(place: Place, hour: int, moisture: float | None) -> Case:
+def _fed(place: MachineSite, hour: int, moisture: float | None) -> Case:
     case = place.case if moisture is None else place.machine.at({"feed_moisture": moisture})
     return place.during(hour, case)
 
@@ -222,7 +224,7 @@ def _steps(s: Setting, at: Mapping[str, float], reach: float) -> list[tuple[str,
 
 
 def followed_best(
-    place: Place, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
+    place: MachineSite, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
 ) -> tuple[HourlySettings, Found, list[FoundForHour | None]]:
     """Settings of every cell, what comes of them in every hour, and what the search of hardest hours found."""
     looks = best_in(place, problem, cells.hardest.tolist())
@@ -243,7 +245,7 @@ def followed_best(
     return *_no_wetter(place, hourly, found, today), looks
 
 
-def _of_neighbours(place: Place, cells: Cells, hourly: HourlySettings, found: Found) -> dict[int, Case]:
+def _of_neighbours(place: MachineSite, cells: Cells, hourly: HourlySettings, found: Found) -> dict[int, Case]:
     """For cells that miss some hours, the settings of the nearest cell that misses fewer of its own."""
     share = np.array(
         [(found.violations[:, cells.hours(k)] > FEASIBLE).any(axis=0).mean() for k in _all(cells)]
@@ -262,14 +264,14 @@ def _all(cells: Cells) -> range:
     return range(len(cells.numbers))
 
 
-def _rooms(place: Place, found: Found, hours: Index, hour: int) -> dict[str, float]:
+def _rooms(place: MachineSite, found: Found, hours: Index, hour: int) -> dict[str, float]:
     """As much room in an hour as keeps the others of a cell, as far as they are further off with today's chart."""
     there = np.nan_to_num(found.violations[:, hours], nan=-np.inf).max(axis=1) - found.violations[:, hour]
     return room_of(place.case, np.where(grave(place.constraints), np.maximum(there, 0.0), 0.0))
 
 
 def better(
-    place: Place,
+    place: MachineSite,
     hourly: HourlySettings,
     found: Found,
     tried: Mapping[int, Case],
@@ -292,7 +294,7 @@ def better(
 
 
 def _no_wetter(
-    place: Place, hourly: HourlySettings, found: Found, today: Found
+    place: MachineSite, hourly: HourlySettings, found: Found, today: Found
 ) -> tuple[HourlySettings, Found]:
     """Today's settings in cells where they give up less, if [limits] allows them."""
     (typed,) = results_of([place.case])
@@ -309,7 +311,7 @@ def _no_wetter(
     return HourlySettings(tuple(cases), hourly.which), Found(rows, found.error)
 
 
-def score(place: Place, case: Case, rows: Array) -> tuple[float, ...]:
+def score(place: MachineSite, case: Case, rows: Array) -> tuple[float, ...]:
     """How badly settings do in the hours of a cell: what they give up, the gravest first, then their cost."""
     known = rows[:, np.isfinite(rows).all(axis=0)]
     failed = rows.shape[1] - known.shape[1]

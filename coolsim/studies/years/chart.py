@@ -28,7 +28,7 @@ from coolsim.support.fields import Array, documented
 from coolsim.support.progress import each
 
 MOST_BANDS = 8
-STAND_IN = 24  # states that stand for the hours of a cell
+REPRESENTATIVES = 24  # states that stand for the hours of a cell
 MANY = 96  # where settings that were chosen for other cells are held against them
 EXTREMES = 12  # of them, where only the worst counts
 # how many values of each thing that may be set are looked at, and in the finer look around the best
@@ -178,7 +178,9 @@ def best_of(site: Site, looked: WeighedOptions, weights: Array) -> int:
     return int(np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), *reversed(lost)))[0])
 
 
-def stand_ins(site: Site, hours: NDArray[np.intp], most: int = STAND_IN) -> tuple[NDArray[np.intp], Array]:
+def representative_states(
+    site: Site, hours: NDArray[np.intp], most: int = REPRESENTATIVES
+) -> tuple[NDArray[np.intp], Array]:
     """States that stand for many hours, spread to their extremes; how many hours each stands for."""
     if len(hours) <= most:
         return hours, np.ones(len(hours))
@@ -205,7 +207,7 @@ def present(site: Site) -> dict[str, float]:
 
 def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> dict[str, float]:
     """The settings for some hours together."""
-    states, weights = stand_ins(site, hours)
+    states, weights = representative_states(site, hours)
     settings = grid(options, opened, present(site))
     for _ in range(2):
         looked = weigh_options(site, options, states, settings)
@@ -238,7 +240,7 @@ def alike(
     numbers = list(cells)
     serves, settings = np.zeros((count, len(cells)), bool), []
     for k, hours in enumerate(cells.values()):
-        states, weights = stand_ins(site, hours, MANY)
+        states, weights = representative_states(site, hours, MANY)
         settings.append(_at_the_same_speeds(site, options, states, tried))
         for name, value in chosen[numbers[k]].items():  # its own stay as they were chosen
             settings[k][name][own[k]] = value
@@ -268,7 +270,7 @@ def _distinct(
     rows: dict[tuple[float, ...], dict[str, float]] = {}
     own: list[int] = []
     for number, hours in cells.items():
-        states, _ = stand_ins(site, hours)
+        states, _ = representative_states(site, hours)
         looked = weigh_options(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
         speed = float(np.median(looked.fan_speed))
         settings, told = chosen[number] | {FAN: speed}, dict(chosen[number])
@@ -295,7 +297,7 @@ def _at_the_same_speeds(
 
 def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
     """Wettest feed with which settings that are opened meet the target in all these hours; nan where none does."""
-    states, _ = stand_ins(site, hours, EXTREMES)
+    states, _ = representative_states(site, hours, EXTREMES)
     low, high = options.ranges["feed_moisture"]
     machine_knobs, levels = opened - {"feed_moisture"}, np.linspace(low, high, COARSE_FEED)
     wettest = np.nan

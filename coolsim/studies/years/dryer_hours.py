@@ -67,7 +67,7 @@ Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
-class Place:
+class MachineSite:
     """A machine in its weather, with everything that it must keep."""
 
     case: Case
@@ -87,9 +87,9 @@ class Place:
         varied = [w.temperature, Y, w.pressure]
         return np.vstack([*varied, np.zeros((len(AIR) + len(KNOBS) - len(varied), len(w)))])
 
-    def of(self, hours: Index) -> Place:
+    def of(self, hours: Index) -> MachineSite:
         """The same in some of the hours."""
-        return Place(self.case, self.weather.rows(hours), self.constraints)
+        return MachineSite(self.case, self.weather.rows(hours), self.constraints)
 
     def during(self, hour: int, case: Case | None = None) -> Case:
         """A case, that of the place if left out, in the weather of an hour."""
@@ -123,12 +123,12 @@ class Found:
         return self.rows[FIRST:]
 
 
-def place_of(case: Case, weather: Weather) -> Place:
+def machine_site(case: Case, weather: Weather) -> MachineSite:
     """A case in its weather."""
-    return Place(case, weather, tuple(constraints_of(case)))
+    return MachineSite(case, weather, tuple(constraints_of(case)))
 
 
-def as_it_is(place: Place) -> HourlySettings:
+def as_it_is(place: MachineSite) -> HourlySettings:
     """The settings of the scenario in every hour."""
     return HourlySettings((place.case,), np.zeros(len(place.weather), np.intp))
 
@@ -136,12 +136,12 @@ def as_it_is(place: Place) -> HourlySettings:
 # -- predicted
 
 
-def mapped(place: Place) -> Response | None:
+def mapped(place: MachineSite) -> Response | None:
     """A map of the weather with the settings as they are, at any error; None where hours are too few for one."""
     return respond(place.points, _predictor(place, as_it_is(place)), SAMPLES, True)
 
 
-def _predictor(place: Place, hourly: HourlySettings) -> Predictor:
+def _predictor(place: MachineSite, hourly: HourlySettings) -> Predictor:
     return Predictor(
         lambda hours: solved(place, hourly, hours),
         lambda hours: solved(place, hourly, hours, "full"),
@@ -151,14 +151,14 @@ def _predictor(place: Place, hourly: HourlySettings) -> Predictor:
     )
 
 
-def read(place: Place, base: Response | None) -> Found:
+def read(place: MachineSite, base: Response | None) -> Found:
     """Rows of all hours with the settings as they are: from their map where it keeps its bound, or directly."""
     if base is None or not base.error.within(BOUND):
         return directly(place, as_it_is(place))
     return Found(_bounded(place, base(place.points)), base.error)
 
 
-def followed(place: Place, hourly: HourlySettings, base: Response | None) -> Found:
+def followed(place: MachineSite, hourly: HourlySettings, base: Response | None) -> Found:
     """Rows of all hours set so: what the map of today lacks in each way is a bent plane of the weather."""
     if base is not None:
         found = corrected(base, place.points, hourly.which, _predictor(place, hourly))
@@ -167,7 +167,7 @@ def followed(place: Place, hourly: HourlySettings, base: Response | None) -> Fou
     return directly(place, hourly)
 
 
-def _bounded(place: Place, rows: Array) -> Array:
+def _bounded(place: MachineSite, rows: Array) -> Array:
     """Rows read from a map: how far the water activity is beyond its bound has a kink, and follows from itself."""
     activity = unpack(rows[:OF_COOLERS]).water_activity
     for row, c in enumerate(place.constraints, FIRST):
@@ -176,19 +176,19 @@ def _bounded(place: Place, rows: Array) -> Array:
     return rows
 
 
-def directly(place: Place, hourly: HourlySettings) -> Found:
+def directly(place: MachineSite, hourly: HourlySettings) -> Found:
     """Rows of all hours, each predicted in full; equal hours once."""
     x = np.vstack([place.points, hourly.which])
     _, first, same = np.unique(x, axis=1, return_index=True, return_inverse=True)
     return Found(solved(place, hourly, first, "full")[:, same], None)
 
 
-def solved(place: Place, hourly: HourlySettings, hours: Index, mesh: str = "quick") -> Array:
+def solved(place: MachineSite, hourly: HourlySettings, hours: Index, mesh: str = "quick") -> Array:
     """Rows (rows, some) of some hours, on a mesh of `studies.line.outcomes`."""
     return predicted(place, [place.during(int(k), hourly.cases[hourly.which[k]]) for k in hours], mesh)
 
 
-def predicted(place: Place, cases: Sequence[Case], mesh: str) -> Array:
+def predicted(place: MachineSite, cases: Sequence[Case], mesh: str) -> Array:
     """Rows (rows, cases) of cases of the place's machine; nan for those that fail."""
     cases = in_air_each(cases)
     rows = np.full((FIRST + len(place.constraints), len(cases)), np.nan)
@@ -200,7 +200,7 @@ def predicted(place: Place, cases: Sequence[Case], mesh: str) -> Array:
     return rows
 
 
-def _rows(place: Place, cases: list[Case], mesh: str) -> Array:
+def _rows(place: MachineSite, cases: list[Case], mesh: str) -> Array:
     """Rows of cases of one kind, solved side by side."""
     try:
         result = _solved(cases, mesh)
@@ -231,7 +231,7 @@ def _solved(cases: list[Case], mesh: str) -> Result:
 # -- judged
 
 
-def judged(place: Place, hourly: HourlySettings, found: Found) -> Hours:
+def judged(place: MachineSite, hourly: HourlySettings, found: Found) -> Hours:
     """Hold hours against target and limits; a failed hour (nan) counts nowhere."""
     computed = np.asarray(np.isfinite(found.rows).all(axis=0))
     if not computed.any():

@@ -34,7 +34,7 @@ from coolsim.studies.years.dryer_hours import (
     Found,
     HourlySettings,
     Index,
-    Place,
+    MachineSite,
     as_it_is,
     judged,
     results_of,
@@ -60,7 +60,7 @@ class Followed:
 class Searched:
     """A place's cells with their settings, and what the search of their hardest hours found."""
 
-    place: Place
+    place: MachineSite
     problem: SearchProblem
     cells: Cells
     looks: list[FoundForHour | None]
@@ -69,7 +69,7 @@ class Searched:
     needed: Array  # wettest feed of each cell; nan: none
 
 
-def searched(place: Place, today: Found, base: Response | None) -> Searched:
+def searched(place: MachineSite, today: Found, base: Response | None) -> Searched:
     """Settings of all cells."""
     problem, cells = problem_for(place.case), cells_of(place, today)
     hourly, found, looks = followed_best(place, problem, cells, today, base)
@@ -104,7 +104,7 @@ def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
     return Followed(_chart(s, hourly, hours), hours, first.reachable | hours.within | near, found.violations)
 
 
-def hourly_settings(place: Place, chart: Chart | None) -> HourlySettings:
+def hourly_settings(place: MachineSite, chart: Chart | None) -> HourlySettings:
     """How the machine is set in each hour: as the chart says, or as it is."""
     if chart is None:
         return as_it_is(place)
@@ -120,7 +120,7 @@ def hourly_settings(place: Place, chart: Chart | None) -> HourlySettings:
 
 
 def required_feeds(
-    place: Place, problem: SearchProblem, cells: Cells, looks: list[FoundForHour | None]
+    place: MachineSite, problem: SearchProblem, cells: Cells, looks: list[FoundForHour | None]
 ) -> Array:
     """Wettest feed with which everything can be kept in the hardest hour of each cell; nan where none does.
 
@@ -165,7 +165,7 @@ def _reachable(s: Searched, hours: Hours, today: Found) -> Mask:
     return found
 
 
-def _between(place: Place, at: Index, values: Array, hours: Index) -> Array:
+def _between(place: MachineSite, at: Index, values: Array, hours: Index) -> Array:
     """Values known in some hours, in others: the straightest surface over temperature and humidity ratio."""
     from scipy.interpolate import RBFInterpolator
 

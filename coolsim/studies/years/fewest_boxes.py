@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.studies.fewest_settings import as_cheap, fewest
 from coolsim.studies.years.cells import Cells, better, score
-from coolsim.studies.years.dryer_hours import Found, HourlySettings, Index, Place, predicted, results_of
+from coolsim.studies.years.dryer_hours import Found, HourlySettings, Index, MachineSite, predicted, results_of
 from coolsim.studies.years.response import Response
 
 ROUNDS = 3  # of looking for others where what seemed to serve does not
@@ -20,7 +20,7 @@ SAME = 0.01  # of a dial's step: what is closer is set alike
 
 
 def alike(
-    place: Place, cells: Cells, hourly: HourlySettings, found: Found, base: Response | None
+    place: MachineSite, cells: Cells, hourly: HourlySettings, found: Found, base: Response | None
 ) -> tuple[HourlySettings, Found]:
     """Hourly settings with as few different settings as serve all cells, and what comes of them."""
     own, distinct = _distinct(place, cells, hourly)
@@ -48,7 +48,7 @@ def as_good(new: tuple[float, ...], old: tuple[float, ...]) -> bool:
     return new[:-1] <= old[:-1] and bool(as_cheap(new[-1], old[-1]))
 
 
-def _distinct(place: Place, cells: Cells, hourly: HourlySettings) -> tuple[list[int], list[Case]]:
+def _distinct(place: MachineSite, cells: Cells, hourly: HourlySettings) -> tuple[list[int], list[Case]]:
     """Which of the different settings each cell has, and a case set so for each of them."""
     hardest = [place.during(int(hour), case) for hour, case in zip(cells.hardest, hourly.cases)]
     settings = [s for s in place.machine.settings if s.varies]
@@ -63,7 +63,9 @@ def _distinct(place: Place, cells: Cells, hourly: HourlySettings) -> tuple[list[
     return own, [case for _, case in rows.values()]
 
 
-def _seem_to_serve(place: Place, cells: Cells, distinct: list[Case], own: list[int]) -> NDArray[np.bool_]:
+def _seem_to_serve(
+    place: MachineSite, cells: Cells, distinct: list[Case], own: list[int]
+) -> NDArray[np.bool_]:
     """Which settings of its neighbours, and which most widely set, are as good in a cell's hardest hour as its own.
 
     A table (settings, cells).

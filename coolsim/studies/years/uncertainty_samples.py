@@ -19,7 +19,7 @@ from coolsim.simulate.inputs import Inputs, gather
 from coolsim.studies.outcome_polynomials import pack
 from coolsim.studies.propagation import MESH, Unknown, varied
 from coolsim.studies.years import hours as of_coolers
-from coolsim.studies.years.dryer_hours import Found, HourlySettings, Place, judged, predicted, rows_of
+from coolsim.studies.years.dryer_hours import Found, HourlySettings, MachineSite, judged, predicted, rows_of
 from coolsim.studies.years.hours import Hours, Site, Tally, tally
 from coolsim.studies.years.response import coordinates, solve
 from coolsim.support.fields import Array
@@ -113,7 +113,7 @@ def _off(inputs: Inputs, settings: Inputs, typed: Inputs) -> Inputs:
 class SampledMachineYear:
     """The year of a dryer or a line, with how it is set in every hour."""
 
-    place: Place
+    place: MachineSite
     hours: Hours
     violations: Array
     hourly: HourlySettings

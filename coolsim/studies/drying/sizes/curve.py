@@ -79,7 +79,7 @@ class Curve:
             at: [known if one.u is candidate.u else one for one in some] for at, some in self.last.items()
         }
 
-    def look(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
+    def solve_on(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
         """Solve what is promised on floors, and again about what was solved."""
         self.floors = sorted({*self.floors, *floors})
         for turn in rounds:

@@ -145,7 +145,7 @@ class _Sizing:
             for candidate, whole, near, d in zip(candidates, self.whole, self.near, self.as_fed)
         ]
         again = Curve(self.as_fed, sources)
-        again.look([floor])
+        again.solve_on([floor])
         return self._on(again, floor)
 
     # ---- Floors ---------------------------------------------------------------------------------------
@@ -210,7 +210,7 @@ class _Sizing:
             self.near[self.duties.index(candidate.duty)].append(candidate)
         curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
         curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
-        curve.look(floors)
+        curve.solve_on(floors)
         return curve
 
     def _taken(self, curve: Curve) -> float:
@@ -223,7 +223,7 @@ class _Sizing:
         if k == 0:
             return floors[0]
         between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist()
-        curve.look(between, LATER)
+        curve.solve_on(between, LATER)
         fair = [f for f in between if (row := curve.row(f)) and self._running(row) <= most]
         taken = min([*fair, floors[k]])
         curve.floors = sorted({*floors, taken})
@@ -236,7 +236,7 @@ class _Sizing:
         given = area_of(self.case) * self.dryers
         up = given * rounded_up(floor / given)
         if not self.batch:
-            curve.look([up], LATER)
+            curve.solve_on([up], LATER)
         if curve.row(up) is None:
             return floor
         curve.floors = sorted({up, *(f for f in curve.floors if abs(f / up - 1) > SAME)})
