@@ -17,7 +17,7 @@ import pytest
 
 import coolsim
 from coolsim.support.errors import Fault, InputError
-from coolsim.support.workers import background_processes
+from coolsim.support.workers import background_process
 
 ROOT = Path(__file__).parents[1]
 IN_TIME = 2.0  # s, after which no process may be left
@@ -28,7 +28,7 @@ def refuse(case: str) -> None:
 
 
 def test_an_answer_comes_from_another_process() -> None:
-    with background_processes() as start:
+    with background_process() as start:
         wait = start(pid, "asked")
         assert wait() not in ("asked", f"asked {multiprocessing.current_process().pid}")
 
@@ -38,7 +38,7 @@ def pid(case: str) -> str:
 
 
 def test_a_fault_is_raised_here_as_it_is_there() -> None:
-    with pytest.raises(InputError) as wrong, background_processes() as start:
+    with pytest.raises(InputError) as wrong, background_process() as start:
         start(refuse, "feed.moisture")()
     assert wrong.value.faults == [Fault("line 3", "feed.moisture", "140 %", "0 to 60 %")]
 
@@ -51,7 +51,7 @@ def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> 
     )
     other.start()
     before = multiprocessing.active_children()
-    with pytest.raises(stopped), background_processes() as start:
+    with pytest.raises(stopped), background_process() as start:
         start(time.sleep, 60)
         raise stopped("now")
     assert time.perf_counter() - begun < 20
@@ -62,13 +62,13 @@ def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> 
 
 # What computes in workers, and says when they have begun: here, by joblib's processes, and waiting for work
 PARENTS = {
-    "beside": """
-        with beside() as start:
+    "background": """
+        with background_process() as start:
             print("begun", start(begun, 0)(), flush=True)
             start(busy, 0)()
     """,
     "idle": """
-        with beside() as start:
+        with background_process() as start:
             print("begun", start(begun, 0)(), flush=True)
             time.sleep(60)
     """,
@@ -83,7 +83,7 @@ PARENTS = {
 }
 HEAD = """
     import os, time
-    from coolsim.workers import attached, beside, unheard
+    from coolsim.support.workers import attached, background_process, unheard
     def begun(_): return os.getpid()
     def busy(_):
         while True: sum(range(10_000))

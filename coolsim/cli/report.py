@@ -22,6 +22,8 @@ from coolsim.cli.shared import (
     working,
 )
 
+ASKED_ELSEWHERE = "coolsim.studies.settings.advice", "coolsim.studies.sizing.find"
+
 
 @app.command(epilog="\b\nExample:\n  coolsim report scenarios/monsoon-night.toml -o report.html")
 @guarded
@@ -41,24 +43,25 @@ def report(
     4 not computed (nothing is written) or not to be written, 1 a bug of ours.
     """
     from coolsim.support import files
-
-    case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
-    draw_without_screen()
-    from coolsim.output.report.answers import Answers, ask
-    from coolsim.support.workers import background_processes
+    from coolsim.support.workers import background_process
 
     pictures: dict[str, Any] = {}
 
-    def draw(so_far: Answers) -> None:
+    def draw(so_far: Any) -> None:
         from coolsim.output.report.pictures import drawn
 
         pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})
 
-    with working("asking"), background_processes() as start:
-        answers = ask(case, start, draw)
-        from coolsim.output.report.document import report as written
+    with background_process(*ASKED_ELSEWHERE) as start:  # it loads what it needs while the scenario is read
+        case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+        draw_without_screen()
+        from coolsim.output.report.answers import ask
 
-        html = written(answers, version(), units.value, pictures)
+        with working("asking"):
+            answers = ask(case, start, draw)
+            from coolsim.output.report.document import report as written
+
+            html = written(answers, version(), units.value, pictures)
     files.write(output, html, "-o")
     print_sentence(f"wrote {output}")
     return ANSWERED if answers.met else OUT_OF_REACH

@@ -30,6 +30,13 @@ def attached(parent: int) -> None:
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
+def _ready(parent: int, modules: tuple[str, ...]) -> None:
+    """Begin a worker that is to answer without delay."""
+    attached(parent)
+    for module in modules:
+        importlib.import_module(module)
+
+
 def _end_with(parent: int) -> None:
     if os.name == "nt":  # where a process never hears that it was orphaned
         from multiprocessing import parent_process
@@ -58,10 +65,10 @@ def unheard() -> Iterator[None]:
 
 
 @contextmanager
-def background_processes() -> Iterator[Start]:
-    """Yield what starts questions in processes of their own; whoever leaves early stops them.
+def background_process(*modules: str) -> Iterator[Start]:
+    """Yield what starts questions, one after another, in a process of their own; whoever leaves early stops it.
 
-    A process raises here what it raises there. Scripts that use this need the usual guard, `if __name__ ==
+    It begins at once, and loads these modules before it is asked. It raises here what is raised there. Scripts that use this need the usual guard, `if __name__ ==
     "__main__"`: where processes are spawned, theirs is read again.
     """
     from concurrent.futures import ProcessPoolExecutor
@@ -69,8 +76,9 @@ def background_processes() -> Iterator[Start]:
 
     others = active_children()
     spawn = get_context("spawn")
-    with ProcessPoolExecutor(mp_context=spawn, initializer=attached, initargs=(os.getpid(),)) as pool:
+    with ProcessPoolExecutor(1, spawn, _ready, (os.getpid(), modules)) as pool:
         try:
+            _started(pool, type, None)
             yield functools.partial(_started, pool)
         except BaseException:  # Ctrl-C, or what was asked here failed: nobody waits for the others
             for process in active_children():

@@ -33,7 +33,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import documented
 from coolsim.support.progress import Progress, tells
 from coolsim.support.visible import visible
-from coolsim.support.workers import background_processes
+from coolsim.support.workers import background_process
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def explored(case: Case, *, units: str = "si", scenario: str = "") -> Explored:
     """The page of a case; `scenario` is the name of its file."""
     with ExitStack() as stack:
         answer = (
-            stack.enter_context(background_processes())(partial(size, uncertainty=True), case)
+            stack.enter_context(background_process())(partial(size, uncertainty=True), case)
             if _to_buy(case)
             else None
         )

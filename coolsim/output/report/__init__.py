@@ -3,7 +3,7 @@
 The report and the card
 -----------------------
 `output/report/`: `answers.py` asks what a scenario's tables allow (the long questions each in a process of its
-own, `workers.background_processes`), `pictures.py` is one table of pictures (a row: name, title, words, to
+own, `workers.background_process`), `pictures.py` is one table of pictures (a row: name, title, words, to
 which answers it applies, how it is drawn), `document.py` lays out the page, `report.html`, `table.html` and
 `report.css` are how it looks. The printed answers write it: `page.table` and `page.wrapped` hand over to the
 page's `writer` (`markup.Html`) where it has one, so a new row of a printed table is in the report too. A

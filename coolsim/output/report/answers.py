@@ -58,32 +58,29 @@ class Answers:
 
 
 def ask(
-    case: Case, start: Start = functools.partial, meanwhile: Callable[[Answers], object] | None = None
+    case: Case, start: Start | None = None, meanwhile: Callable[[Answers], object] | None = None
 ) -> Answers:
     """Ask all that the scenario's tables allow.
 
-    start: begins a long question and returns how to wait for its answer, as `beside` does; by default it is asked
-    when it is waited for. meanwhile: is handed what is answered before the long questions are. Raises InputError
+    start: begins a long question and returns how to wait for its answer, as `background_process` does; by default
+    it is asked when it is waited for. meanwhile: is handed what is answered before the long questions are. Raises InputError
     as each question does, and NotConverged where one cannot be computed.
     """
     lacks = dict(_lacks(case))
-    questions: dict[str, Callable[[Case], dict[str, Any]]] = {
-        "settings": _advised,
-        "size": _sized,
-        "seasons": _through_the_year,
-    }
-    asked = {name: question for name, question in questions.items() if not lacks[name]}
-    later = {name: start(question, case) for name, question in asked.items()}
-    with in_steps(1 + len(later)) as step:
+    # the longest is asked elsewhere at once, the others here, once what takes a moment is answered
+    questions = {"seasons": _through_the_year, "size": _sized, "settings": _advised}
+    asked = [name for name in questions if not lacks[name]]
+    waits = {name: questions[name](case, start if k == 0 else None) for k, name in enumerate(asked)}
+    with in_steps(1 + len(asked)) as step:
         step("how it stands")
         answers = _in_a_moment(case, lacks)
         if meanwhile is not None:
             meanwhile(Answers(case, **answers))
         if not {"size", "settings"} & {*asked}:  # how likely a first guess is, nobody asks
             answers |= _judged(case, answers["result"])
-        for name, wait in later.items():
+        for name in reversed(asked):
             step(name)
-            answers |= wait()
+            answers |= waits[name]()
     if "levers" in answers:
         answers["levers"] = dataclasses.replace(answers["levers"], band=answers["result"].input_band)
     return Answers(case, **answers)
@@ -106,10 +103,14 @@ def _in_a_moment(case: Case, lacks: dict[str, str]) -> dict[str, Any]:
     return answers
 
 
-# Each long question, as fields of the answers: whole functions of a case, to be asked in another process.
+# Each long question, begun; what is returned waits for its fields of the answers.
 
 
-def _advised(case: Case) -> dict[str, Any]:
+def _advised(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
+    return (start or functools.partial)(_advice, case)
+
+
+def _advice(case: Case) -> dict[str, Any]:
     from coolsim.studies.settings.advice import advise
 
     advice = advise(case, chances=True)
@@ -119,24 +120,30 @@ def _advised(case: Case) -> dict[str, Any]:
     return found | {"map": lever_map(advice.levers, now.result, (answer.case, answer.result))}
 
 
+def _sized(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
+    from coolsim.studies.sizing.find import check, completed, found
+
+    check(case)
+    wait = (start or functools.partial)(found, case)
+    return lambda: {"size": completed(case, wait(), True, start)}
+
+
+def _through_the_year(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
+    return (start or functools.partial)(_year, case)
+
+
+def _year(case: Case) -> dict[str, Any]:
+    from coolsim.studies.years import seasons
+
+    return {"seasons": seasons(case)}
+
+
 def _judged(case: Case, result: Result) -> dict[str, Any]:
     """How the scenario as it stands is judged, where nothing else asks that."""
     from coolsim.studies.settings.chances import judged
 
     verdicts, chance = judged(case, result)
     return {"verdicts": verdicts, "chance": chance, "levers": levers(case, result)}
-
-
-def _sized(case: Case) -> dict[str, Any]:
-    from coolsim.studies.sizing.find import size
-
-    return {"size": size(case, uncertainty=True)}
-
-
-def _through_the_year(case: Case) -> dict[str, Any]:
-    from coolsim.studies.years import seasons
-
-    return {"seasons": seasons(case)}
 
 
 def _lacks(case: Case) -> Iterator[tuple[str, str]]:

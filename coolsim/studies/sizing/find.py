@@ -8,6 +8,8 @@ chances are of that prediction.
 from __future__ import annotations
 
 import dataclasses
+import functools
+from dataclasses import dataclass
 
 from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
@@ -24,6 +26,7 @@ from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
 from coolsim.studies.sizing.duties import service_of
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
+from coolsim.support.workers import Start
 
 
 @takes_a_case
@@ -42,16 +45,44 @@ def size(
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    typed, opened, case = case, bool(ranges(case)), held(case)
+    return completed(case, found(case, on_dial), uncertainty)
+
+
+def found(case: Case, on_dial: bool = True) -> SizeAnswer:
+    """The size and the settings that it is for; not yet how sure they are, nor what a least bed costs."""
+    opened, case = bool(ranges(case)), held(case)
     with in_steps(1) as step:
         step("floor, fans and settings")
         answer = _found(case, on_dial)
-    if opened:
-        answer = dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD)))
-    if _at_least_bed(case, answer):
-        answer = dataclasses.replace(answer, without_least_bed=_without_least_bed(case))
-    served = tuple(_judged(case, answer, one, uncertainty) for one in each(answer.served, "how sure it is"))
-    return dataclasses.replace(answer, served=served, case=typed)
+    return dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD))) if opened else answer
+
+
+def completed(case: Case, answer: SizeAnswer, uncertainty: bool, start: Start | None = None) -> SizeAnswer:
+    """What was found with verdicts, chances and what a least bed costs; start: begins a part of it elsewhere."""
+    least, count = _at_least_bed(held(case), answer), len(answer.served)
+    here = count if start is None else count - count // (3 if least else 2)
+    rest = _Rest(held(case), answer, uncertainty, least, here)
+    wait = (start or functools.partial)(_of_rest, rest)
+    served = [_judged(rest.case, answer, one, uncertainty) for one in each(answer.served[:here], "how sure it is")]
+    more, without = wait()
+    return dataclasses.replace(answer, served=(*served, *more), without_least_bed=without, case=case)
+
+
+@dataclass(frozen=True)
+class _Rest:
+    """What is left to ask of a size that was found."""
+
+    case: Case
+    answer: SizeAnswer
+    uncertainty: bool
+    least: bool  # whether a least bed costs anything
+    first: int  # of what is served
+
+
+def _of_rest(rest: _Rest) -> tuple[list[Served], WithoutLeastBed | None]:
+    without = _without_least_bed(rest.case) if rest.least else None
+    served = rest.answer.served[rest.first :]
+    return [_judged(rest.case, rest.answer, one, rest.uncertainty) for one in served], without
 
 
 def _found(case: Case, on_dial: bool, curve: bool = True) -> SizeAnswer:
