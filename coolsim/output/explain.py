@@ -17,6 +17,8 @@ from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
+from coolsim.scenario.keys.base import Key
+from coolsim.scenario.keys.machine import ARRANGEMENTS, WITHIN_STAGE
 from coolsim.scenario.stages import OF_LINE
 from coolsim.simulate.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.support.errors import Fault, InputError
@@ -159,7 +161,7 @@ def _keys(page: Page) -> Iterator[Entry]:
         yield Entry(KEY, dotted, key.meaning, tuple(known))
 
 
-def _of_key(place: str, name: str, key: schema.Key, page: Page) -> Iterator[tuple[str, str]]:
+def _of_key(place: str, name: str, key: Key, page: Page) -> Iterator[tuple[str, str]]:
     dotted, values = f"{place}.{name}", key.kind != "choice"
     yield "unit", pretty(key.unit(page.units)) if key.dimension else ""
     yield "allowed", ", ".join(key.choices) if not values else _range(key, page)
@@ -169,28 +171,28 @@ def _of_key(place: str, name: str, key: schema.Key, page: Page) -> Iterator[tupl
     members = [m for group in schema.GROUPS if dotted in group.members for m in group.members if m != dotted]
     yield "one of them is needed" if needed else "in place of", ", ".join(dict.fromkeys(members))
     if place == "cooler":
-        kinds = [kind for kind, keys in schema.ARRANGEMENTS.items() if name in keys]
-        yield "of", ", ".join(kinds) if len(kinds) < len(schema.ARRANGEMENTS) else ""
+        kinds = [kind for kind, keys in ARRANGEMENTS.items() if name in keys]
+        yield "of", ", ".join(kinds) if len(kinds) < len(ARRANGEMENTS) else ""
     yield "bounds", QUANTITIES[LIMITS[dotted]].label if dotted in LIMITS else ""
     yield "may carry ±", "yes" if plus_minus.may_carry_one(dotted) and key.kind == "quantity" else ""
-    own = place in schema.WITHIN_STAGE and name not in OF_LINE
+    own = place in WITHIN_STAGE and name not in OF_LINE
     yield "of a line", f"each stage may have its own: [stage.{place}]" if own else ""
 
 
-def _range(key: schema.Key, page: Page) -> str:
+def _range(key: Key, page: Page) -> str:
     if not key.low:
         return ""
     return " to ".join(_converted(text, key, page) for text in (key.low, key.high))
 
 
-def _converted(text: str, key: schema.Key, page: Page) -> str:
+def _converted(text: str, key: Key, page: Page) -> str:
     if page.units == "si" or key.dimension is None or key.kind not in ("quantity", "range"):
         return text
     unit = key.unit("us")
     return u.text_of(u.read(text, key.dimension), key.dimension, unit, 3)
 
 
-def _default(key: schema.Key) -> str:
+def _default(key: Key) -> str:
     return "" if key.default is None else str(key.default)
 
 

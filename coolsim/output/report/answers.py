@@ -63,8 +63,8 @@ def ask(
     """Ask all that the scenario's tables allow.
 
     start: begins a long question and returns how to wait for its answer, as `background_process` does; by default
-    it is asked when it is waited for. meanwhile: is handed what is answered before the long questions are. Raises InputError
-    as each question does, and NotConverged where one cannot be computed.
+    it is asked when it is waited for. meanwhile: is handed what is answered before the long questions are.
+    Raises InputError as each question does, and NotConverged where one cannot be computed.
     """
     lacks = dict(_lacks(case))
     # the longest is asked elsewhere at once, the others here, once what takes a moment is answered

@@ -54,7 +54,9 @@ def found(case: Case, on_dial: bool = True) -> SizeAnswer:
     with in_steps(1) as step:
         step("floor, fans and settings")
         answer = _found(case, on_dial)
-    return dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD))) if opened else answer
+    return (
+        dataclasses.replace(answer, warnings=(*answer.warnings, Warning("note", HELD))) if opened else answer
+    )
 
 
 def completed(case: Case, answer: SizeAnswer, uncertainty: bool, start: Start | None = None) -> SizeAnswer:
@@ -63,7 +65,9 @@ def completed(case: Case, answer: SizeAnswer, uncertainty: bool, start: Start | 
     here = count if start is None else count - count // (3 if least else 2)
     rest = _Rest(held(case), answer, uncertainty, least, here)
     wait = (start or functools.partial)(_of_rest, rest)
-    served = [_judged(rest.case, answer, one, uncertainty) for one in each(answer.served[:here], "how sure it is")]
+    served = [
+        _judged(rest.case, answer, one, uncertainty) for one in each(answer.served[:here], "how sure it is")
+    ]
     more, without = wait()
     return dataclasses.replace(answer, served=(*served, *more), without_least_bed=without, case=case)
 
