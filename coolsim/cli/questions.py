@@ -126,6 +126,7 @@ def find(
     case = case_of(scenario, overrides, [json_file(json)])
     from coolsim.output import chance_constrained as with_a_chance
     from coolsim.output import settings
+    from coolsim.output.settings_json import document
     from coolsim.studies.settings import chance_constrained
     from coolsim.studies.settings.advice import advise
     from coolsim.studies.settings.find import find_settings
@@ -145,10 +146,7 @@ def find(
         lambda: settings.advised(
             case, found, page, with_a_chance.summary(case, found.answer, sure, page), sure is not None
         ),
-        lambda: (
-            settings.document(case, found, scenario, version())
-            | with_a_chance.written(case, found.answer, sure)
-        ),
+        lambda: document(case, found, scenario, version()) | with_a_chance.written(case, found.answer, sure),
         json,
     )
     asked_for = sure or (found.answer.surely if wanted else None)

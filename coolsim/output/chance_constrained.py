@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from coolsim.case.case import Case
-from coolsim.output import quantities, settings
+from coolsim.output import quantities
 from coolsim.output import uncertainties as sure
+from coolsim.output.cost_tables import money
 from coolsim.output.json import group
 from coolsim.output.page import Page, grid, joined, wrapped
+from coolsim.output.settings_json import of_settings
 from coolsim.output.verdicts import chance_text
 from coolsim.scenario import units as u
 from coolsim.simulate.requirements import wishes_of
@@ -72,9 +74,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
         "exit temperature": page.number(float(out.temperature), u.TEMPERATURE, 1),
         "chance that the target is met": chance_text(there.all_met or 0.0),
         **({} if there.all_kept is None else {"and all limits kept": chance_text(there.all_kept)}),
-        f"{cost} per {'short ton' if page.units == 'us' else 't'}": settings.money(
-            answer.cost.per_tonne * per_mass
-        ),
+        f"{cost} per {'short ton' if page.units == 'us' else 't'}": money(answer.cost.per_tonne * per_mass),
     }
 
 
@@ -110,7 +110,7 @@ def written(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None
         "surely": {
             "chance": found.chance,
             "kept": found.kept,
-            **settings.of_settings(case, found.answer),
+            **of_settings(case, found.answer),
             "pellets_out": group(found.answer.result.pellets_out, "pellets_out"),
             "uncertainty": sure.written(found.uncertainty),
         },

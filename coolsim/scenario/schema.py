@@ -16,11 +16,7 @@ from coolsim.scenario.keys.around_the_machine import (
     RECIPE,
     WAY,
 )
-from coolsim.scenario.keys.base import (
-    Group,
-    Key,
-    Table,
-)
+from coolsim.scenario.keys.base import Group, Key, Table
 from coolsim.scenario.keys.feed import COMPOSITION, DIFFUSIVITY, FEED, MATERIAL, SORPTION, SORPTION_POINT
 from coolsim.scenario.keys.machine import COOLER, DRYER, DUCT, FAN, STAGE, WITHIN_STAGE, ZONE
 from coolsim.scenario.keys.wishes import COSTS, DESIGN_WEATHER, LIMITS, NAME, SCHEDULE, SHIFT, SIZING, TARGET

@@ -15,9 +15,9 @@ import coolsim
 from coolsim.case.case import Air, Shift
 from coolsim.case.costs import Cost
 from coolsim.machines import machine_of
+from coolsim.output.cost_tables import summed
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limits
-from coolsim.output.settings import summed
 from coolsim.output.tables import predicted
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import LIFT_OFF, constraints_of

@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 from coolsim.scenario import units as u
-from coolsim.scenario.keys.base import (
-    FAHRENHEIT,
-    Key,
-    quantity,
-)
+from coolsim.scenario.keys.base import FAHRENHEIT, Key, quantity
 
 AIR_HUMIDITIES = ("relative_humidity", "wet_bulb", "dew_point", "humidity_ratio")
 

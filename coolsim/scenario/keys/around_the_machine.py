@@ -3,12 +3,7 @@
 from __future__ import annotations
 
 from coolsim.scenario import units as u
-from coolsim.scenario.keys.base import (
-    FAHRENHEIT,
-    MOISTURE,
-    Key,
-    quantity,
-)
+from coolsim.scenario.keys.base import FAHRENHEIT, MOISTURE, Key, quantity
 
 RECIPE = {
     "temperature": quantity(

@@ -3,14 +3,7 @@
 from __future__ import annotations
 
 from coolsim.scenario import units as u
-from coolsim.scenario.keys.base import (
-    FAHRENHEIT,
-    METRES,
-    MOISTURE,
-    SMALL,
-    Key,
-    quantity,
-)
+from coolsim.scenario.keys.base import FAHRENHEIT, METRES, MOISTURE, SMALL, Key, quantity
 
 CUSTOM = "custom"  # feed.material that points to the scenario's own [material] table
 

@@ -5,13 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coolsim.scenario import units as u
-from coolsim.scenario.keys.base import (
-    DEPTH,
-    FAHRENHEIT,
-    METRES,
-    Key,
-    quantity,
-)
+from coolsim.scenario.keys.base import DEPTH, FAHRENHEIT, METRES, Key, quantity
 
 MOST_DEVIATION = "40 %"
 

@@ -3,15 +3,7 @@
 from __future__ import annotations
 
 from coolsim.scenario import units as u
-from coolsim.scenario.keys.base import (
-    DEPTH,
-    FAHRENHEIT,
-    METRES,
-    MOISTURE,
-    Key,
-    pair,
-    quantity,
-)
+from coolsim.scenario.keys.base import DEPTH, FAHRENHEIT, METRES, MOISTURE, Key, pair, quantity
 
 TARGET = {
     "moisture": quantity(u.FRACTION, "12.5 %", "0.1 %", "65 %", "a ceiling, wet basis", hint=MOISTURE),
