@@ -6,8 +6,6 @@ from coolsim.scenario import units as u
 from coolsim.scenario.keys.base import FAHRENHEIT, Key, quantity
 
 AIR_HUMIDITIES = ("relative_humidity", "wet_bulb", "dew_point", "humidity_ratio")
-
-
 AIR = {
     "temperature": quantity(
         u.TEMPERATURE, "20 degC", "-50 degC", "60 degC", "dry bulb outside", hint=FAHRENHEIT, required=True
@@ -28,12 +26,10 @@ AIR = {
     ),
 }
 
-
 WEATHER = {
     "file": Key("text", "epw or csv, relative to the scenario", '"weather.epw"', required=True),
     "operating_hours": Key("hours", "from, to", '["06:00", "22:00"]'),
 }
-
 
 WEATHER_UNITS = {
     name: Key("unit", f"of the column {name} of a csv", f'"{AIR[name].unit("si")}"', AIR[name].dimension)

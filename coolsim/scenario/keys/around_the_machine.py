@@ -11,14 +11,12 @@ RECIPE = {
     ),
 }
 
-
 INGREDIENT = {
     "name": Key("text", "how the answer calls it", '"maize meal"', required=True),
     "share": quantity(u.FRACTION, "100 %", "0 %", "100 %", "of the mash; all add up to 100 %", required=True),
     "moisture": quantity(u.FRACTION, "12.5 %", "0 %", "90 %", "wet basis", hint=MOISTURE, required=True),
     "price": Key("price", "in the currency of [costs]", '"0.30 /kg"', u.MASS_PRICE, "0 /kg", "1e8 /kg"),
 }
-
 
 CONDITIONING = {
     "temperature": quantity(
@@ -34,7 +32,6 @@ CONDITIONING = {
     ),
 }
 
-
 DIE = {
     "specific_energy": quantity(
         u.ENERGY_PER_MASS, "15 kWh/t", "0 kWh/t", "300 kWh/t", "of press or extruder", required=True
@@ -43,7 +40,6 @@ DIE = {
         u.FRACTION, "30 %", "0 %", "100 %", "of it that stays in the feed; judged", default="30 %"
     ),
 }
-
 
 WAY = {
     "time": quantity(u.TIME, "15 s", "0 s", "1 h", "from die to cooler", required=True),
@@ -56,7 +52,6 @@ WAY = {
         required=True,
     ),
 }
-
 
 COATING = {
     "oil": quantity(u.FRACTION, "5 %", "0 %", "60 %", "of the pellets before", default="0 %"),
@@ -76,7 +71,6 @@ COATING = {
     ),
 }
 
-
 BAG = {
     "mass": quantity(u.MASS, "25 kg", "0.05 kg", "3 t", "in a bag", required=True),
     "coldest_store": quantity(
@@ -90,7 +84,6 @@ BAG = {
         "after that; where water activity is judged if left out",
     ),
 }
-
 
 EQUIPMENT = {
     "name": Key("text", "how the answer calls it", '"mixer"', required=True),

@@ -63,15 +63,7 @@ def pair(dimension: Dimension, example: str, low: str, high: str, meaning: str, 
 
 
 FAHRENHEIT = "was it meant as degF?"
-
-
 METRES = "check the unit: mm, m or in?"
-
-
 MOISTURE = "moisture is a share of the wet weight, dry solid is never nothing"
-
-
 SMALL = {"si": "mm", "us": "in"}
-
-
 DEPTH = {"us": "in"}

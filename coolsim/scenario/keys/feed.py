@@ -6,8 +6,6 @@ from coolsim.scenario import units as u
 from coolsim.scenario.keys.base import FAHRENHEIT, METRES, MOISTURE, SMALL, Key, quantity
 
 CUSTOM = "custom"  # feed.material that points to the scenario's own [material] table
-
-
 FEED = {
     "material": Key("text", "of `coolsim materials`, custom, or a file", '"pig-pellets"', required=True),
     "diameter": quantity(
@@ -54,7 +52,6 @@ FEED = {
     ),
 }
 
-
 MATERIAL = {
     "specific_heat": quantity(
         u.SPECIFIC_HEAT, "1750 J/(kg K)", "500 J/(kg K)", "4000 J/(kg K)", "of the dry solid", required=True
@@ -68,12 +65,10 @@ MATERIAL = {
     "void_fraction": quantity(u.FRACTION, "42 %", "15 %", "80 %", "air between the pellets", required=True),
 }
 
-
 SORPTION = {
     "equation": Key("text", "the constants that follow are those of this equation", '"modified-oswin"'),
     "fat": quantity(u.FRACTION, "4 %", "0 %", "50 %", "of the dry solid, which takes up no water"),
 }
-
 
 SORPTION_POINT = {
     "temperature": quantity(
@@ -86,7 +81,6 @@ SORPTION_POINT = {
     ),
 }
 
-
 COMPOSITION = {
     name: quantity(u.FRACTION, example, "0 %", "100 %", meaning)
     for name, example, meaning in (
@@ -97,7 +91,6 @@ COMPOSITION = {
         ("ash", "8 %", "share of the dry solid"),
     )
 }
-
 
 DIFFUSIVITY = {
     "value": quantity(

@@ -8,11 +8,7 @@ from coolsim.scenario import units as u
 from coolsim.scenario.keys.base import DEPTH, FAHRENHEIT, METRES, Key, quantity
 
 MOST_DEVIATION = "40 %"
-
-
 UNEVEN = "a bed that deviates more is no bed: some of its floor is nearly bare, or stands still"
-
-
 COOLER = {
     "arrangement": Key(
         "choice",
@@ -67,7 +63,6 @@ COOLER = {
     ),
 }
 
-
 DRYER = {
     "batch_mass": quantity(
         u.MASS, "250 kg", "0.01 kg", "100 t", "wet pellets in a batch, in place of bed_depth"
@@ -97,7 +92,6 @@ DRYER = {
         u.LENGTH, "2 m", "0.05 m", "12 m", "of the bed on the belt", hint=METRES, required=True
     ),
 }
-
 
 ZONE = {
     "length": quantity(u.LENGTH, "3 m", "0.01 m", "200 m", "of the zone along the belt", required=True),
@@ -160,7 +154,6 @@ FAN = {
     "speed": quantity(u.FRACTION, "80 %", "1 %", "150 %", "in place of cooler.airflow"),
 }
 
-
 DUCT = {
     "pressure_loss": Key(
         "loss",
@@ -172,14 +165,12 @@ DUCT = {
     "leakage": quantity(u.FRACTION, "5 %", "0 %", "90 %", "share of the fan's air that bypasses the bed"),
 }
 
-
 STAGE = {
     "name": Key("text", "how the answer calls it", '"dryer"', required=True),
     "stand_by": quantity(
         u.TIME, "30 min", "0 s", "24 h", "how long pellets stand, closed, before this stage"
     ),
 }
-
 
 WITHIN_STAGE = (
     "air",

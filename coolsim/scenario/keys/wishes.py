@@ -30,7 +30,6 @@ TARGET = {
     "no_sweating": Key("flag", "with [bag]: pellets must not sweat in it", "true"),
 }
 
-
 LIMITS = {
     "airflow": pair(u.VOLUME_FLOW, '["2500 m3/h", "9000 m3/h"]', "0 m3/h", "1e6 m3/h", "lowest and highest"),
     "fan_speed": pair(u.FRACTION, '["40 %", "100 %"]', "1 %", "150 %", "in place of airflow"),
@@ -93,7 +92,6 @@ LIMITS = {
     "maximum_bed_pressure_drop": quantity(u.PRESSURE, "2500 Pa", "1 Pa", "50 kPa", "what the fan can pull"),
 }
 
-
 COSTS = {
     "electricity": Key("price", "one currency or none", '"0.15 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"),
     "heat": Key(
@@ -101,7 +99,6 @@ COSTS = {
     ),
     "feed": Key("price", "value of the feed as sold", '"0.45 /kg"', u.MASS_PRICE, "0 /kg", "1e8 /kg"),
 }
-
 
 SIZING = {
     "margin": quantity(
@@ -148,13 +145,11 @@ SIZING = {
     "stage": Key("text", "of a line: the name of the stage that is sized", '"cooler"'),
 }
 
-
 SCHEDULE = {
     "filling": quantity(u.TIME, "3 min", "0 s", "24 h", "of a dryer", required=True),
     "emptying": quantity(u.TIME, "2 min", "0 s", "24 h", "of a dryer", required=True),
     "dryers": Key("number", "alike, filled in turn", "2", low="1", high="1000", default=1.0),
 }
-
 
 SHIFT = {
     "hours": quantity(u.TIME, "8 h", "1 min", "24 h", "of a shift; 8 h are assumed if left out"),
@@ -172,10 +167,7 @@ SHIFT = {
     ),
 }
 
-
 NAME = {"name": Key("text", "how the answer calls it", '"wet season"', required=True)}
-
-
 DESIGN_WEATHER = NAME | {
     "percentile": quantity(
         u.FRACTION, "99 %", "0 %", "100 %", "of the hours of weather.file, in place of the keys of [air]"

@@ -25,7 +25,7 @@ from coolsim.case.costs import TONNE
 from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
-from coolsim.simulate import dryer_simulation
+from coolsim.simulate.dryer_phases import by_kind
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.requirements import bounds_on, constraints_of, depths_to_choose, least_time
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
@@ -337,7 +337,7 @@ def tried(
     states = [with_even_bed(state) for state in states] if even else states
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
-    for at in (index.tolist() for index in dryer_simulation.by_kind(states)):
+    for at in (index.tolist() for index in by_kind(states)):
         found |= zip(at, solved([states[i] for i in at], [when[i] for i in at], resolution))
     ends = np.cumsum(counts)
     return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]
