@@ -20,28 +20,18 @@ from coolsim.scenario import units as u
 from coolsim.scenario.keys.base import Key
 from coolsim.scenario.keys.machine import ARRANGEMENTS, WITHIN_STAGE
 from coolsim.scenario.stages import OF_LINE
-from coolsim.simulate.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, THICK_FOG
+from coolsim.simulate.least_bed import LEAST_DEPTH, LEAST_TIME
+from coolsim.simulate.requirements import LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.support.errors import Fault, InputError
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
-    *(
-        "case.case",
-        "case.line_parts",
-        "case.result",
-        "simulate.balances",
-        "simulate.requirements",
-        "case.costs",
-    ),
-    *("machines.plant", "machines.dryers"),
+    *("case.case", "case.line_parts", "case.result", "case.costs", "simulate.balances"),
+    *("simulate.requirements", "simulate.verdicts", "machines.plant", "machines.dryers"),
     *("studies.settings.answer", "studies.propagation", "studies.sensitivity", "studies.sizing.answer"),
     *("studies.sweeping.answer", "studies.lever_study", "studies.planning.answer", "studies.fitting.answer"),
-    *(
-        "studies.years.study",
-        "studies.years.propagation",
-        "validation.comparison",
-        "output.explorer.document",
-    ),
+    *("studies.years.study", "studies.years.propagation", "validation.comparison"),
+    "output.explorer.document",
 )
 EQUATIONS = (
     *("physics.air", "physics.packed_bed", "physics.pellet", "physics.sorption"),

@@ -47,10 +47,11 @@ from coolsim.model.drying import Solution
 from coolsim.model.leaving import Leaving
 from coolsim.physics import air
 from coolsim.simulate import dryer_phases, dryer_simulation, fan_system
-from coolsim.simulate.cautions import cautions, of_stand_by, of_uneven_feed, worst_first
+from coolsim.simulate.cautions import cautions, worst_first
 from coolsim.simulate.dryer_phases import COUNTER_FLOW, gathered
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import Inputs, bed_of, gather, unevenness
+from coolsim.simulate.line_cautions import of_stand_by, of_uneven_feed
 from coolsim.simulate.result_building import first
 from coolsim.simulate.uneven_beds import leaving_of_dryers
 from coolsim.support.errors import Fault, InputError, NotConverged

@@ -20,7 +20,8 @@ from coolsim.case.result import InputBand, Result
 from coolsim.machines import Machine, appraised, machine_of
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import predict
-from coolsim.simulate.requirements import Constraint, constraints_of, verdicts_of
+from coolsim.simulate.requirements import Constraint, constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.ranges import FEED, HUMIDITY, WARMTH, usual
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented

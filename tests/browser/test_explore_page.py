@@ -29,7 +29,7 @@ import coolsim
 from coolsim.case.costs import cost_of, given_away
 from coolsim.machines import machine_of
 from coolsim.output.explorer.document import document
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.maps.axes import case_at
 from coolsim.studies.maps.outcome_map import Chart, Effort, charted
 from coolsim.studies.maps.surface import Bend, Surface, powers_of

@@ -34,7 +34,8 @@ from coolsim.machines import Setting
 from coolsim.machines.plant import Settings
 from coolsim.output import explain
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import AtLimit, Constraint, Verdict
+from coolsim.simulate.requirements import AtLimit, Constraint
+from coolsim.simulate.verdicts import Verdict
 from coolsim.studies import propagation  # noqa: F401  # these two now, while predict is no stand-in
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice

@@ -30,7 +30,8 @@ from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.simulate.cautions import LEVELS
-from coolsim.simulate.requirements import Constraint, Verdict
+from coolsim.simulate.requirements import Constraint
+from coolsim.simulate.verdicts import Verdict
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.find import AtLimit

@@ -15,7 +15,8 @@ from explore.held import held
 from shipped import level
 
 import coolsim
-from coolsim.simulate.requirements import AT_LIMIT, verdicts_of
+from coolsim.simulate.requirements import AT_LIMIT
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.maps.axes import axes_of
 from coolsim.studies.maps.outcome_map import Chart, Effort, charted
 from coolsim.studies.maps.outcomes import plain

@@ -16,8 +16,9 @@ from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
-from coolsim.simulate.cautions import is_urgent
-from coolsim.simulate.requirements import SWEATING, verdicts_of
+from coolsim.simulate.bagging_cautions import is_urgent
+from coolsim.simulate.requirements import SWEATING
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.card import season
 from coolsim.studies.propagation import needed_unknowns, normal, sampled, varied
 from coolsim.studies.sizing.duties import Duties, Points, duties_of

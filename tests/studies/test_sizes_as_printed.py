@@ -21,7 +21,7 @@ from coolsim.case.case import Case, FanData
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.propagation import unknowns_of, varied
 
 pytestmark = pytest.mark.thorough

@@ -18,7 +18,7 @@ from coolsim.machines import machine_of
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads, typed_back
-from coolsim.simulate.requirements import Verdict, verdicts_of
+from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.settings.advice import advise
 from coolsim.studies.settings.cheapest import appraised_settings
 

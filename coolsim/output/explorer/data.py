@@ -19,9 +19,10 @@ from coolsim.output.sizes import mass_unit, per_mass
 from coolsim.output.verdicts import LIKELY, SAID
 from coolsim.physics import sorption
 from coolsim.scenario import Source, schema
-from coolsim.simulate.cautions import most_of_wettest_tenth, unfit
+from coolsim.simulate.bagging_cautions import most_of_wettest_tenth, unfit
 from coolsim.simulate.inputs import LABORATORY
-from coolsim.simulate.requirements import FEASIBLE, TENTHS, Constraint, harm_of, judged
+from coolsim.simulate.requirements import FEASIBLE, Constraint, harm_of
+from coolsim.simulate.verdicts import TENTHS, judged
 from coolsim.studies.maps.axes import OUTSIDE, Axis
 from coolsim.studies.maps.outcome_map import Chart
 from coolsim.studies.maps.outcomes import ELECTRICITY, GIVEN_AWAY, HEAT, LEAST, Row

@@ -12,7 +12,8 @@ from coolsim.case.case import Air, Case
 from coolsim.case.costs import Cost
 from coolsim.case.result import Result
 from coolsim.machines.base import Setting
-from coolsim.simulate.requirements import AtLimit, Verdict
+from coolsim.simulate.requirements import AtLimit
+from coolsim.simulate.verdicts import Verdict
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
 

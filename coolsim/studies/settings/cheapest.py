@@ -15,7 +15,8 @@ from coolsim.case.result import Result
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import Forecast, of_one, predicted_each
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit, Constraint, constraints_of, verdicts_of
+from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit, Constraint, constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.settings.answer import (
     Alternative,
     AppraisedSettings,

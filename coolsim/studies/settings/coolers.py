@@ -27,7 +27,8 @@ from coolsim.machines.plant import (
     try_settings,
 )
 from coolsim.simulate.finishing import target_moisture
-from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, only, without_least_bed
+from coolsim.simulate.least_bed import without_least_bed
+from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, only
 from coolsim.simulate.result_building import interleave
 from coolsim.studies.outcome_polynomials import Box, Fit
 from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE

@@ -14,7 +14,7 @@ from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised, machine_of
 from coolsim.machines.base import LONGEST_COOLING
 from coolsim.physics import air
-from coolsim.simulate.cautions import uneven
+from coolsim.simulate.dryer_cautions import uneven
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import at_its_fan
 from coolsim.simulate.requirements import FEASIBLE, Constraint

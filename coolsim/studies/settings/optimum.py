@@ -17,7 +17,8 @@ from coolsim.machines import machine_of
 from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import FEASIBLE, AtLimit, constraints_of, without_least_bed
+from coolsim.simulate.least_bed import without_least_bed
+from coolsim.simulate.requirements import FEASIBLE, AtLimit, constraints_of
 from coolsim.studies.drying.batching import answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
 from coolsim.studies.drying.problem import DRYERS, SearchProblem

@@ -32,8 +32,9 @@ from coolsim.physics import air, packed_bed
 from coolsim.scenario.weather import read_weather
 from coolsim.simulate.finishing import headspace_dew_point, uncoated
 from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.least_bed import depths_to_choose, least_time
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
+from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave
 from coolsim.studies.climate import design_weather
 from coolsim.studies.outcome_polynomials import combined, pack, unpack

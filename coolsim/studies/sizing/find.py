@@ -17,8 +17,10 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Warning
 from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.scenario import inputs, retyped, typed_back
+from coolsim.simulate.least_bed import least_depth, least_time, without_least_bed
 from coolsim.simulate.prediction import predict
-from coolsim.simulate.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
+from coolsim.simulate.requirements import AT_LIMIT
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.propagation import all_kept, chances, sampled, unknowns_of, varying
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages

@@ -27,7 +27,8 @@ from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
 from coolsim.simulate.dryer_phases import by_kind
 from coolsim.simulate.inputs import with_even_bed
-from coolsim.simulate.requirements import bounds_on, constraints_of, depths_to_choose, least_time
+from coolsim.simulate.least_bed import depths_to_choose, least_time
+from coolsim.simulate.requirements import bounds_on, constraints_of
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
 from coolsim.support.fields import Array
