@@ -114,7 +114,7 @@ def _machine(
     cases: list[Case], pellets: Leaving | None, scalar: bool, cool: Cool, dry: Dry
 ) -> tuple[Result, Leaving]:
     """One stage of all lines."""
-    is_dryer = kind(cases[0]) != COUNTER_FLOW
+    is_dryer = dryer_phases.kind(cases[0]) != COUNTER_FLOW
     inputs = gathered(cases) if is_dryer else gather(cases)
     inputs = dataclasses.replace(inputs, shape=() if scalar else (len(cases),))
     if pellets is not None:
