@@ -29,7 +29,7 @@ from coolsim.cli.shared import (
 if TYPE_CHECKING:
     from coolsim.case.case import Case
     from coolsim.case.result import Result
-    from coolsim.studies.propagation import Uncertainty
+    from coolsim.studies.propagation.run import Uncertainty
 
 
 @app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
@@ -271,7 +271,7 @@ def solved(case: Case) -> Result:
 
 
 def spread(case: Case) -> Uncertainty:
-    from coolsim.studies.propagation import uncertainty
+    from coolsim.studies.propagation.run import uncertainty
 
     with working("trying what is not known exactly"):
         return uncertainty(case)

@@ -28,7 +28,12 @@ from coolsim.support.errors import Fault, InputError
 ANSWERS = (
     *("case.case", "case.line_parts", "case.result", "case.costs", "simulate.balances"),
     *("simulate.requirements", "simulate.verdicts", "machines.plant", "machines.dryers"),
-    *("studies.settings.answer", "studies.propagation", "studies.sensitivity", "studies.sizing.answer"),
+    *(
+        "studies.settings.answer",
+        "studies.propagation.answer",
+        "studies.sensitivity",
+        "studies.sizing.answer",
+    ),
     *("studies.sweeping.answer", "studies.lever_study", "studies.planning.answer", "studies.fitting.answer"),
     *("studies.years.study", "studies.years.propagation", "validation.comparison"),
     "output.explorer.document",

@@ -68,9 +68,9 @@ def unheard() -> Iterator[None]:
 def background_process(*modules: str) -> Iterator[Start]:
     """Yield what starts questions, one after another, in a process of their own; whoever leaves early stops it.
 
-    It begins at once, and loads these modules before it is asked. It raises here what is raised there. Scripts
-    that use this need the usual guard, `if __name__ == "__main__"`: where processes are spawned, theirs is read
-    again.
+    It begins at once, and loads these modules before it is asked. What a question raises there is raised here.
+    Scripts that use this need the usual guard, `if __name__ == "__main__"`: where processes are spawned, theirs is
+    read again.
     """
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import active_children, get_context

@@ -20,7 +20,7 @@ from coolsim.simulate.bagging_cautions import is_urgent
 from coolsim.simulate.requirements import SWEATING
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.card import season
-from coolsim.studies.propagation import needed_unknowns, normal, sampled, varied
+from coolsim.studies.propagation.run import needed_unknowns, normal, sampled, varied
 from coolsim.studies.sizing.duties import Duties, Points, duties_of
 from coolsim.studies.sizing.find import sized
 

@@ -20,7 +20,7 @@ from coolsim.scenario.trials import trials_of
 from coolsim.simulate.prediction import _spread
 from coolsim.studies.fitting import fit
 from coolsim.studies.fitting.answer import FitAnswer
-from coolsim.studies.propagation import (
+from coolsim.studies.propagation.run import (
     NORMAL_95,
     correlate,
     correlation_of,
@@ -34,7 +34,7 @@ from coolsim.support.fields import with_number
 FREE = ("diffusivity", "specific_heat")
 
 
-def half(found: coolsim.studies.propagation.Uncertainty) -> float:
+def half(found: coolsim.studies.propagation.run.Uncertainty) -> float:
     return (found.moisture_wb.high - found.moisture_wb.low) / 2
 
 

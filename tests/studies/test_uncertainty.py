@@ -15,8 +15,8 @@ from shipped import level
 import coolsim
 from coolsim.case.case import Case
 from coolsim.model.solve import Resolution
-from coolsim.studies import propagation as room
-from coolsim.studies.propagation import EXITS, MESH, NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.studies.propagation import run as room
+from coolsim.studies.propagation.run import EXITS, MESH, NORMAL_95, uncertainty, unknowns_of, varied
 from coolsim.studies.surrogate import normal, shares_of
 from coolsim.support.errors import InputError, NotConverged
 

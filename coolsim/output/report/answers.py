@@ -25,6 +25,7 @@ from coolsim.support.workers import Start
 if TYPE_CHECKING:
     from coolsim.studies.planning.answer import Plan
     from coolsim.studies.settings.advice import Advice
+    from coolsim.studies.settings.answer import SettingsAnswer
     from coolsim.studies.sizing.answer import SizeAnswer
     from coolsim.studies.years import Seasons
 
@@ -63,8 +64,8 @@ def ask(
     """Ask all that the scenario's tables allow.
 
     start: begins a long question and returns how to wait for its answer, as `background_process` does; by default
-    it is asked when it is waited for. meanwhile: is handed what is answered before the long questions are.
-    Raises InputError as each question does, and NotConverged where one cannot be computed.
+    it is asked when it is waited for. meanwhile: is handed what is answered before the long questions are. Raises
+    InputError as each question does, and NotConverged where one cannot be computed.
     """
     lacks = dict(_lacks(case))
     # the longest is asked elsewhere at once, the others here, once what takes a moment is answered
@@ -107,17 +108,30 @@ def _in_a_moment(case: Case, lacks: dict[str, str]) -> dict[str, Any]:
 
 
 def _advised(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
-    return (start or functools.partial)(_advice, case)
-
-
-def _advice(case: Case) -> dict[str, Any]:
+    from coolsim.studies.prerequisites import check
     from coolsim.studies.settings.advice import advise
+    from coolsim.studies.settings.cheapest import cheapest_settings
 
-    advice = advise(case, chances=True)
-    answer, now = advice.answer, advice.answer.now
-    assert advice.levers is not None
-    found = {"advice": advice, "levers": advice.levers, "verdicts": now.verdicts, "chance": now.chance}
-    return found | {"map": lever_map(advice.levers, now.result, (answer.case, answer.result))}
+    check(case)
+    begun = start or functools.partial
+    wait = begun(cheapest_settings, case)
+
+    def answered() -> dict[str, Any]:
+        answer = wait()
+        likely = begun(_with_chances, (case, answer))
+        moved = levers(case, answer.now.result)
+        found = {"levers": moved, "map": lever_map(moved, answer.now.result, (answer.case, answer.result))}
+        advice = advise(case, likely(), moved=moved)
+        now = advice.answer.now
+        return found | {"advice": advice, "verdicts": now.verdicts, "chance": now.chance}
+
+    return answered
+
+
+def _with_chances(asked: tuple[Case, SettingsAnswer]) -> SettingsAnswer:
+    from coolsim.studies.settings.chances import with_chances
+
+    return with_chances(*asked)
 
 
 def _sized(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
@@ -125,7 +139,7 @@ def _sized(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
 
     check(case)
     wait = (start or functools.partial)(found, case)
-    return lambda: {"size": completed(case, wait(), True, start)}
+    return lambda: {"size": completed(case, wait, True, start)}
 
 
 def _through_the_year(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.studies.propagation import (
+from coolsim.studies.propagation.run import (
     SEED,
     Unknown,
     correlate,

@@ -46,10 +46,16 @@ def window_of(answer: SettingsAnswer) -> tuple[Reached, Reached] | None:
     return None if any(np.isnan(end.moisture_wb) for end in window) else window
 
 
-def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = False) -> Advice:
+def advise(
+    case: Case,
+    answer: SettingsAnswer | None = None,
+    *,
+    chances: bool = False,
+    moved: Levers | None = None,
+) -> Advice:
     """What to say about the cheapest settings of a case, which are found if they were not yet.
 
-    chances: also how likely they keep everything, and today's.
+    chances: also how likely they keep everything, and today's. moved: the levers of today, where they are known.
     """
     if answer is None:
         check(case)
@@ -64,4 +70,4 @@ def advise(case: Case, answer: SettingsAnswer | None = None, *, chances: bool = 
     found = with_chances(case, found) if chances and found.chance is None else found
     conditioned = answer.case if ranges(case) else case
     heated = heated_inlet(conditioned, answer.broken, answer.settings)
-    return Advice(found, window_of(answer), heated, levers(case, answer.now.result))
+    return Advice(found, window_of(answer), heated, moved or levers(case, answer.now.result))

@@ -36,7 +36,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.scenario import units
 from coolsim.studies import prerequisites
-from coolsim.studies.propagation import Sampled, all_kept, needed_unknowns, sampled, summed_up
+from coolsim.studies.propagation.run import Sampled, all_kept, needed_unknowns, sampled, summed_up
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import counted, with_chances
 from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials

@@ -45,7 +45,7 @@ from coolsim.support.fields import Array
 
 ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 NEARLY = 1e-4  # of a bound's scale that a search may miss, where the steps of the dials keep everything
-FLOORS = 36  # looked at on the survey, from the smallest to the largest it covers
+FLOORS = 24  # looked at on the survey, from the smallest to the largest it covers
 LEARNT_AT = (0.2, 0.7)  # of the floors that serve: where the survey learns what unevenness adds
 CURVE = 9  # floors of the trade-off curve
 NEARLY_SERVED = 1e-3  # excess by a look, corrected once, from which a floor may serve once it is predicted
@@ -141,7 +141,7 @@ class _Sizing:
         """Let the survey learn what unevenness adds on floors that serve even beds, or come nearest to it."""
         if self.duties.even() is self.duties:
             return
-        areas = self.areas[::3]
+        areas = self.areas[::2]
         worst = self.floors.surveyed(self.goal, *self._each(areas)).worst.reshape(-1, len(areas)).max(axis=0)
         serve = areas[worst <= max(SERVED, worst.min())]
         small, large = np.exp(np.quantile(np.log(serve), LEARNT_AT))

@@ -392,6 +392,11 @@ class Survey:
         """What of that uneven beds add to even ones."""
         return self._at(self.unevenness + np.zeros_like(self.coefficients), points)
 
+    def measured_unevenness(self, points: Points) -> Array:
+        """The same by predictions of both, on a coarse mesh: the difference of the two needs no finer one."""
+        uneven, even = (pack(d.predicted(points, self.coarse)) for d in (self.duties, self.duties.even()))
+        return uneven - even
+
     def lay_on_unevenness(self, points: Points) -> None:
         """Learn what unevenness adds to even beds from two states of each duty, all the first ones first.
 
@@ -400,8 +405,8 @@ class Survey:
         """
         if self.duties.even() is self.duties:
             return
-        rows = [pack(d.predicted(points, self.coarse)) for d in (self.duties, self.duties.even())]
-        first, second = np.moveaxis((rows[0] - rows[1]).reshape(len(rows[0]), 2, -1), 0, -1)
+        rows = self.measured_unevenness(points)
+        first, second = np.moveaxis(rows.reshape(len(rows), 2, -1), 0, -1)
         x, y = self._places(points)[0].reshape(2, -1, 1)
         apart = np.abs(y - x) > APART
         slope = np.where(apart, (second - first) / np.where(apart, y - x, 1.0), 0.0)

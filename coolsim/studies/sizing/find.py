@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
@@ -21,7 +21,7 @@ from coolsim.simulate.least_bed import least_depth, least_time, without_least_be
 from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AT_LIMIT
 from coolsim.simulate.verdicts import verdicts_of
-from coolsim.studies.propagation import all_kept, chances, sampled, unknowns_of, varying
+from coolsim.studies.propagation.run import Sampled, all_kept, chances, drawn, sampled, unknowns_of, varying
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
@@ -29,6 +29,10 @@ from coolsim.studies.sizing.duties import service_of
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
+
+ELSEWHERE = (
+    3  # one in so many products and weathers is judged elsewhere, where things have to be loaded first
+)
 
 
 @takes_a_case
@@ -47,7 +51,7 @@ def size(
     what is missing or contradicts, and NotConverged.
     """
     check(case)
-    return completed(case, found(case, on_dial), uncertainty)
+    return completed(case, functools.partial(found, case, on_dial), uncertainty)
 
 
 def found(case: Case, on_dial: bool = True) -> SizeAnswer:
@@ -61,34 +65,24 @@ def found(case: Case, on_dial: bool = True) -> SizeAnswer:
     )
 
 
-def completed(case: Case, answer: SizeAnswer, uncertainty: bool, start: Start | None = None) -> SizeAnswer:
-    """What was found with verdicts, chances and what a least bed costs; start: begins a part of it elsewhere."""
-    least, count = _at_least_bed(held(case), answer), len(answer.served)
-    here = count if start is None else count - count // (3 if least else 2)
-    rest = _Rest(held(case), answer, uncertainty, least, here)
-    wait = (start or functools.partial)(_of_rest, rest)
-    served = [
-        _judged(rest.case, answer, one, uncertainty) for one in each(answer.served[:here], "how sure it is")
-    ]
-    more, without = wait()
-    return dataclasses.replace(answer, served=(*served, *more), without_least_bed=without, case=case)
+def completed(
+    case: Case, wait: Callable[[], SizeAnswer], uncertainty: bool, start: Start | None = None
+) -> SizeAnswer:
+    """What is waited for, with verdicts, chances and what a least bed costs.
 
-
-@dataclass(frozen=True)
-class _Rest:
-    """What is left to ask of a size that was found."""
-
-    case: Case
-    answer: SizeAnswer
-    uncertainty: bool
-    least: bool  # whether a least bed costs anything
-    first: int  # of what is served
-
-
-def _of_rest(rest: _Rest) -> tuple[list[Served], WithoutLeastBed | None]:
-    without = _without_least_bed(rest.case) if rest.least else None
-    served = rest.answer.served[rest.first :]
-    return [_judged(rest.case, rest.answer, one, rest.uncertainty) for one in served], without
+    start: begins a part of it elsewhere, where it was begun, too: then what may be needed is asked while waiting.
+    """
+    typed, case, ahead = case, held(case), None
+    if start:
+        ahead = _without_least_bed(case) if any(value > 0 for value in _least(case).values()) else None
+        if uncertainty:
+            drawn(len(unknowns_of(case)), SAMPLES, SEED)
+    answer = wait()
+    without = (ahead or _without_least_bed(case)) if _at_least_bed(case, answer) else None
+    here = len(answer.served) - (len(answer.served) // ELSEWHERE if start else 0)
+    more = (start or functools.partial)(_judged_so, (case, answer, answer.served[here:], uncertainty))
+    served = (*_judged(case, answer, answer.served[:here], uncertainty), *more())
+    return dataclasses.replace(answer, served=served, without_least_bed=without, case=typed)
 
 
 def _found(case: Case, on_dial: bool, curve: bool = True) -> SizeAnswer:
@@ -99,14 +93,17 @@ def _found(case: Case, on_dial: bool, curve: bool = True) -> SizeAnswer:
 
 def _at_least_bed(case: Case, answer: SizeAnswer) -> bool:
     """Whether the size, or anything that is served, stands at the least time or depth that is chosen."""
-    one = stages.stage_by_itself(case) if isinstance(case.cooler, Line) else case
-    least = {f"{QUANTITIES['bed_depth'].called}, lowest": least_depth(one)}
-    least |= dict.fromkeys(
-        (f"{QUANTITIES[name].called}, lowest" for name in ("residence_time", "duration")), least_time(one)
-    )
+    least = {f"{QUANTITIES[name].called}, lowest": value for name, value in _least(case).items()}
     parts = [*(s.binding for s in answer.served), *(m.binding for m in answer.missed)]
     told = [limit for part in (*parts, *(g.limits for g in answer.governing)) for limit in part]
     return any(0 < limit.value <= (1 + AT_LIMIT) * least.get(limit.limit, 0.0) for limit in told)
+
+
+def _least(case: Case) -> dict[str, float]:
+    """Least depth [m] and times [s] that are chosen, by their quantities; zero where there is none."""
+    one = stages.stage_by_itself(case) if isinstance(case.cooler, Line) else case
+    times = dict.fromkeys(("residence_time", "duration"), least_time(one))
+    return {"bed_depth": least_depth(one)} | times
 
 
 def _without_least_bed(case: Case) -> WithoutLeastBed:
@@ -139,20 +136,28 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
 # ---- How it stands --------------------------------------------------------------------------------------
 
 
-def _judged(case: Case, answer: SizeAnswer, served: Served, uncertainty: bool) -> Served:
-    """A product in a weather with what makes the scenario this machine, verdicts and, if asked, chances."""
-    there = sized(case, answer, served)
-    if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
-        wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
-        there = dataclasses.replace(there, **wishes)
-    result = predict(there)
-    keys = typed_back(case, there)
-    known = as_known(case, there, keys) if uncertainty else None
-    each, chance = None, None
-    if known is not None and unknowns_of(known):
-        samples = sampled(known, SAMPLES, SEED, varying(known, opened=True))
-        each, chance = chances(samples), float(all_kept(samples).mean())
-    return dataclasses.replace(served, set=keys, verdicts=verdicts_of(there, result, each), chance=chance)
+def _judged(case: Case, answer: SizeAnswer, served: Sequence[Served], uncertainty: bool) -> list[Served]:
+    """Products in weathers with what makes the scenario this machine, verdicts and, if asked, chances."""
+    found, first = [], dict[str, Sampled]()
+    for one in each(served, "how sure it is"):
+        there = sized(case, answer, one)
+        if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
+            wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
+            there = dataclasses.replace(there, **wishes)
+        keys, likely, chance = typed_back(case, there), None, None
+        known = as_known(case, there, keys) if uncertainty else None
+        if known is not None and unknowns_of(known):
+            # a product in another weather is like it in the first: few samples tell what differs
+            samples = sampled(known, SAMPLES, SEED, varying(known, opened=True), first.get(one.product))
+            first.setdefault(one.product, samples)
+            likely, chance = chances(samples), float(all_kept(samples).mean())
+        verdicts = verdicts_of(there, predict(there), likely)
+        found.append(dataclasses.replace(one, set=keys, verdicts=verdicts, chance=chance))
+    return found
+
+
+def _judged_so(asked: tuple[Case, SizeAnswer, Sequence[Served], bool]) -> list[Served]:
+    return _judged(*asked)
 
 
 def as_known(case: Case, there: Case, keys: dict[str, str]) -> Case:

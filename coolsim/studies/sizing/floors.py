@@ -26,6 +26,7 @@ from coolsim.support.fields import Array
 GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free
 CLOSE, REACH = (9, 9, 7), 1.5  # points of a smaller grid; it reaches this many steps of the last to each side
 LEVELS = 9
+LOOKS = 2  # corrections of the survey by even beds, before beds are predicted as they are
 AROUND = 0.05  # of each range: how far a corrected survey is looked at to each side of the last state
 CLOSER = 0.2  # of the excess that counts as none (NEARLY, at first), from one grid to the next
 # Share of the score that a corrected survey must promise to be followed: where weight lost has a price, 0.3 % of
@@ -103,16 +104,18 @@ class Floors:
         """The same with the survey corrected where that finds the best: by even beds on the full mesh, a ninth of
         the work of uneven ones, and what the survey says that unevenness adds."""
         flux, place = self._flux(duty, area), self.surveyed(goal, duty, area).place
-        points = _points(duty, flux, place)
-        even = pack(self.duties.even().predicted(points, FULL))
-        shift = even + self.survey.added_by_unevenness(points) - self.survey(points)
-        return self._about(goal, duty, flux, place, shift)
+        added = self.survey.added_by_unevenness(_points(duty, flux, place))
+        return self._corrected(goal, duty, flux, place, added)
 
     def find(self, goal: Goal, duty: Any, area: Array) -> Best:
         """The best of each of N floors, predicted on the full mesh; where none keeps the limits, the least
         broken one."""
         flux, best = self._flux(duty, area), None
-        place = self.looked(goal, duty, area).place
+        place = self.surveyed(goal, duty, area).place
+        if self.duties.even() is not self.duties:
+            added = self.survey.measured_unevenness(_points(duty, flux, place))
+            for _ in range(LOOKS):
+                place = self._corrected(goal, duty, flux, place, added).place
         open_: Any = np.arange(len(duty))
         for _ in range(CORRECTIONS):
             now = self._predicted(goal, duty[open_], flux[open_], place[:, open_])
@@ -125,6 +128,12 @@ class Floors:
                 break
         assert best is not None
         return best
+
+    def _corrected(self, goal: Goal, duty: Any, flux: Array, place: Array, added: Array) -> _Seen:
+        """The best near a place by the survey and what even beds there add to it; added: by unevenness."""
+        points = _points(duty, flux, place)
+        even = pack(self.duties.even().predicted(points, FULL))
+        return self._about(goal, duty, flux, place, even + added - self.survey(points))
 
     def _flux(self, duty: Any, area: Array) -> Array:
         return np.asarray(self.duties.known["throughput"][duty] / area)

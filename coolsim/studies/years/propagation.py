@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.model.family import representatives
-from coolsim.studies.propagation import (
+from coolsim.studies.propagation.run import (
     LEAST_SOLVED,
     SEED,
     Interval,

@@ -203,6 +203,12 @@ def sampled(
     )
 
 
+def drawn(count: int, samples: int, seed: int) -> None:
+    """Draw what samples of so many unknowns need, before they are asked for: libraries take a while to load."""
+    for many_ in (samples, MANY):
+        normal(count, many_, seed)
+
+
 def _exits(
     case: Case, unknowns: list[Unknown], z: Array, constraints: list[Constraint]
 ) -> tuple[dict[str, Array], NDArray[np.bool_]]:
