@@ -29,7 +29,7 @@ from coolsim.cli.shared import (
 if TYPE_CHECKING:
     from coolsim.case.case import Case
     from coolsim.case.result import Result
-    from coolsim.studies.propagation.run import Uncertainty
+    from coolsim.studies.propagation.answer import Uncertainty
 
 
 @app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")

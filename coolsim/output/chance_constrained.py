@@ -18,7 +18,7 @@ from coolsim.simulate.requirements import wishes_of
 
 if TYPE_CHECKING:
     from coolsim.simulate.requirements import AtLimit
-    from coolsim.studies.propagation.run import Uncertainty
+    from coolsim.studies.propagation.answer import Uncertainty
     from coolsim.studies.settings.answer import SettingsAnswer
     from coolsim.studies.settings.chance_constrained import SettingsWithChance
 

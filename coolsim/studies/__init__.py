@@ -14,9 +14,9 @@ control variate (plain distribution of the polynomial, corrected by the samples'
 0.4–5 %. Where a polynomial explains less than 95 %, as of a count that ends at none, the samples stand for
 themselves. `years/propagation.py` moves a predicted year: 128 samples in 48 states of weather and settings,
 polynomials between the states and through the samples, then 512 years judged as any year is. Numbers that one fit
-correlates (`physics/correlations.py`) share their part of the variance. `propagation.varying` names what may be
-broken of what must be kept; `settings/chance_constrained.py` gives each of it some room (`Case.safety_margins`)
-until a chance is met, `settings/chances.py` tells the chance of settings as they are.
+correlates (`physics/correlations.py`) share their part of the variance. `propagation.samples.varying` names
+what may be broken of what must be kept; `settings/chance_constrained.py` gives each of it some room
+(`Case.safety_margins`) until a chance is met, `settings/chances.py` tells the chance of settings as they are.
 
 How sure a dryer or a line is, and fits to dryers
 -------------------------------------------------

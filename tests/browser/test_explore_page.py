@@ -202,7 +202,8 @@ def test_the_chance_is_that_of_python(browser: Any, page: Path, rough: Chart) ->
     """At three places, by the same samples of the same map: to the last sample but two."""
     from coolsim.studies.maps.axes import coordinates
     from coolsim.studies.maps.outcomes import plain
-    from coolsim.studies.propagation.run import satisfied, varying
+    from coolsim.studies.propagation.chances import satisfied
+    from coolsim.studies.propagation.samples import varying
 
     assert rough.spread is not None
     show(browser, page, 1280)

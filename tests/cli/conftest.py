@@ -36,7 +36,7 @@ from coolsim.output import explain
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import AtLimit, Constraint
 from coolsim.simulate.verdicts import Verdict
-from coolsim.studies import propagation  # noqa: F401  # these two now, while predict is no stand-in
+from coolsim.studies.propagation import samples  # noqa: F401  # these two now, while predict is no stand-in
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.answer import (

@@ -20,7 +20,8 @@ from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.maps.axes import axes_of
 from coolsim.studies.maps.outcome_map import Chart, Effort, charted
 from coolsim.studies.maps.outcomes import plain
-from coolsim.studies.propagation.run import satisfied, varying
+from coolsim.studies.propagation.chances import satisfied
+from coolsim.studies.propagation.samples import varying
 from coolsim.support.errors import InputError, NotConverged
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

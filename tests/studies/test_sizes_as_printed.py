@@ -22,7 +22,7 @@ from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.simulate.verdicts import verdicts_of
-from coolsim.studies.propagation.run import unknowns_of, varied
+from coolsim.studies.propagation.unknowns import unknowns_of, varied
 
 pytestmark = pytest.mark.thorough
 

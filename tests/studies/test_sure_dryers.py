@@ -22,7 +22,8 @@ from coolsim.case.case import TABLES, Air, Case, Costs, Target
 from coolsim.cli import app
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of
-from coolsim.studies.propagation.run import NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied
 from coolsim.studies.settings.chance_constrained import SettingsWithChance, with_chance
 from coolsim.support.errors import InputError
 

@@ -24,7 +24,8 @@ from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.cli import app
 from coolsim.scenario import loads
-from coolsim.studies.propagation.run import NORMAL_95, uncertainty
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.unknowns import NORMAL_95
 from coolsim.studies.settings.chance_constrained import SettingsWithChance, with_chance
 
 pytestmark = pytest.mark.thorough

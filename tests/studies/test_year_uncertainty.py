@@ -15,7 +15,8 @@ from coolsim.case.case import Air, Case
 from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.propagation.run import MESH, varied
+from coolsim.studies.propagation.samples import MESH
+from coolsim.studies.propagation.unknowns import varied
 from coolsim.studies.surrogate import normal
 from coolsim.studies.years import propagation, uncertainty_samples
 from coolsim.studies.years.hours import Site, predicted

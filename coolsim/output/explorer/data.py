@@ -28,7 +28,8 @@ from coolsim.studies.maps.outcome_map import Chart
 from coolsim.studies.maps.outcomes import ELECTRICITY, GIVEN_AWAY, HEAT, LEAST, Row
 from coolsim.studies.maps.spread import Spread
 from coolsim.studies.maps.surface import Surface, powers_of
-from coolsim.studies.propagation.run import ROUNDED, varying
+from coolsim.studies.propagation.chances import ROUNDED
+from coolsim.studies.propagation.samples import varying
 from coolsim.support.fields import Array
 
 # What is told of rows that no quantity is of: a name, and the quantity whose unit they have.

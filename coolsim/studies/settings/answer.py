@@ -18,7 +18,7 @@ from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
 
 if TYPE_CHECKING:
-    from coolsim.studies.propagation.run import Uncertainty
+    from coolsim.studies.propagation.answer import Uncertainty
 
 
 @dataclass(frozen=True, repr=False)

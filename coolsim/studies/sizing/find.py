@@ -21,7 +21,9 @@ from coolsim.simulate.least_bed import least_depth, least_time, without_least_be
 from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AT_LIMIT
 from coolsim.simulate.verdicts import verdicts_of
-from coolsim.studies.propagation.run import Sampled, all_kept, chances, drawn, sampled, unknowns_of, varying
+from coolsim.studies.propagation.chances import all_kept, chances
+from coolsim.studies.propagation.samples import Sampled, drawn, sampled, varying
+from coolsim.studies.propagation.unknowns import unknowns_of
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed

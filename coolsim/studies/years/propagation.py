@@ -22,17 +22,14 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.model.family import representatives
-from coolsim.studies.propagation.run import (
-    LEAST_SOLVED,
-    SEED,
-    Interval,
-    Known,
+from coolsim.studies.propagation.answer import Interval, Known
+from coolsim.studies.propagation.run import interval, parts_of
+from coolsim.studies.propagation.samples import LEAST_SOLVED, SEED
+from coolsim.studies.propagation.unknowns import (
     Unknown,
     correlate,
     correlation_of,
     groups_of,
-    interval,
-    parts_of,
     unknowns_of,
     varied,
 )

@@ -17,7 +17,8 @@ from coolsim.machines.plant import with_settings
 from coolsim.model.bed import take
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.propagation.run import MESH, Unknown, varied
+from coolsim.studies.propagation.samples import MESH
+from coolsim.studies.propagation.unknowns import Unknown, varied
 from coolsim.studies.years import hours as of_coolers
 from coolsim.studies.years.dryer_hours import Found, HourlySettings, MachineSite, judged, predicted, rows_of
 from coolsim.studies.years.hours import Hours, Site, Tally, tally
