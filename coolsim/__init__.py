@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from coolsim.studies.fitting import fit
     from coolsim.studies.lever_study import levers
     from coolsim.studies.planning.run import plan
-    from coolsim.studies.propagation import uncertainty
+    from coolsim.studies.propagation.run import uncertainty
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
     from coolsim.studies.sizing.find import size
@@ -74,7 +74,7 @@ _HOMES = {
     "sensitivities": "coolsim.studies.sensitivity",
     "size": "coolsim.studies.sizing.find",
     "sweep": "coolsim.studies.sweeping",
-    "uncertainty": "coolsim.studies.propagation",
+    "uncertainty": "coolsim.studies.propagation.run",
     "Air": "coolsim.case.case",
     "Case": "coolsim.case.case",
     "Result": "coolsim.case.result",

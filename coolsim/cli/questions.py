@@ -29,7 +29,7 @@ from coolsim.cli.shared import (
 if TYPE_CHECKING:
     from coolsim.case.case import Case
     from coolsim.case.result import Result
-    from coolsim.studies.propagation import Uncertainty
+    from coolsim.studies.propagation.answer import Uncertainty
 
 
 @app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
@@ -126,6 +126,7 @@ def find(
     case = case_of(scenario, overrides, [json_file(json)])
     from coolsim.output import chance_constrained as with_a_chance
     from coolsim.output import settings
+    from coolsim.output.settings_json import document
     from coolsim.studies.settings import chance_constrained
     from coolsim.studies.settings.advice import advise
     from coolsim.studies.settings.find import find_settings
@@ -145,10 +146,7 @@ def find(
         lambda: settings.advised(
             case, found, page, with_a_chance.summary(case, found.answer, sure, page), sure is not None
         ),
-        lambda: (
-            settings.document(case, found, scenario, version())
-            | with_a_chance.written(case, found.answer, sure)
-        ),
+        lambda: document(case, found, scenario, version()) | with_a_chance.written(case, found.answer, sure),
         json,
     )
     asked_for = sure or (found.answer.surely if wanted else None)
@@ -261,7 +259,7 @@ def seasons(
 
     files = Files(json, csv, chart)
     kept = [] if resume is None else [Output("--resume", resume, folder=True)]
-    cases = cases_of(scenarios, overrides, [*files.asked(), *kept])
+    cases = cases_of(scenarios, overrides, [*files.outputs(), *kept])
     asked, page = list(zip(scenarios, cases)), page_for(units)
     run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 
@@ -273,7 +271,7 @@ def solved(case: Case) -> Result:
 
 
 def spread(case: Case) -> Uncertainty:
-    from coolsim.studies.propagation import uncertainty
+    from coolsim.studies.propagation.run import uncertainty
 
     with working("trying what is not known exactly"):
         return uncertainty(case)

@@ -12,16 +12,9 @@ from coolsim.machines import conditioner, machine_of
 from coolsim.machines.lines import machines
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.simulate import schedule
+from coolsim.simulate.least_bed import LEAST_DEPTH, least_depth, least_time, without_least_bed
 from coolsim.simulate.line import without_repeats
-from coolsim.simulate.requirements import (
-    LEAST_DEPTH,
-    LIFT_OFF,
-    LIFTED,
-    is_dryer,
-    least_depth,
-    least_time,
-    without_least_bed,
-)
+from coolsim.simulate.requirements import LIFT_OFF, LIFTED, is_dryer
 from coolsim.simulate.upstream import WATER_OF_STEAM
 from coolsim.support import dual_units
 

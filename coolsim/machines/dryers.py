@@ -32,7 +32,7 @@ from coolsim.machines.base import (
     setting,
 )
 from coolsim.simulate.feed_following import throughput_about
-from coolsim.simulate.requirements import depths_to_choose, least_time, without_least_bed
+from coolsim.simulate.least_bed import depths_to_choose, least_time, without_least_bed
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
 

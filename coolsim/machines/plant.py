@@ -32,8 +32,9 @@ from coolsim.simulate import fan_system
 from coolsim.simulate.feed_following import throughput_about
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.least_bed import depths_to_choose
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint, depths_to_choose, speeds, violations
+from coolsim.simulate.requirements import SWEATING, Constraint, speeds, violations
 from coolsim.simulate.result_building import pick
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError

@@ -26,15 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.model.bed import Bed
-from coolsim.model.dryer import (
-    BlownIn,
-    Dryer,
-    Pellets,
-    blown_in,
-    means,
-    point_weights,
-    size,
-)
+from coolsim.model.dryer import BlownIn, Dryer, Pellets, blown_in, means, point_weights, size
 from coolsim.model.iterate import (
     HUMIDITY,
     LARGEST_TEMPERATURE_STEP,

@@ -12,7 +12,7 @@ A batch has one phase; a belt has one for each zone, and its clock is the dwell.
 
 Cooling of a batch
 ------------------
-`cooler.cooling_time` makes a second phase (`dryer_simulation._cooling_phase`, `Phase.cooling`): supply of
+`cooler.cooling_time` makes a second phase (`dryer_phases._cooling_phase`, `Phase.cooling`): supply of
 outside air, no heater, no recirculation, airflow as before. Its air begins on the first side and changes sides
 after `reverse_every`, counted anew: a damper's programme starts again, and were the clock to go on, the exit
 would turn with each reversal instead of each second one. This is the one place for that time: cycle, floor and

@@ -36,7 +36,7 @@ SINGULAR = 1e-14  # added to a matrix of unit diagonal, which rounding could mak
 
 Index = NDArray[np.intp]
 # of points (runs, k, n) and the runs they belong to: scores (runs, k) and excesses (runs, k, m)
-Look = Callable[[Array, Index], tuple[Array, Array]]
+Objective = Callable[[Array, Index], tuple[Array, Array]]
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Model:
         return _merit(self.value, weight)
 
 
-def descend(look: Look, start: Array, movable: NDArray[np.bool_]) -> Array:
+def descend(look: Objective, start: Array, movable: NDArray[np.bool_]) -> Array:
     """Bottoms reached from `start` (runs, n) within excess ≤ 0 and −1 ≤ x ≤ 1, moving what is `movable`.
 
     Excesses should be of the size 1 where a limit is broken badly.
@@ -125,7 +125,7 @@ def _convex(bend: Array) -> Array:
     return np.asarray((way * size[:, None]) @ np.swapaxes(way, 1, 2))
 
 
-def _expanded(look: Look, x: Array, movable: NDArray[np.bool_], runs: Index, scale: Array) -> Model:
+def _expanded(look: Objective, x: Array, movable: NDArray[np.bool_], runs: Index, scale: Array) -> Model:
     """Values, slopes and curvatures at x (runs, n), by differences.
 
     They are taken about a point far enough within −1 to 1, and carried to x.

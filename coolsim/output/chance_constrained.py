@@ -6,22 +6,24 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from coolsim.case.case import Case
-from coolsim.output import quantities, settings
+from coolsim.output import quantities
 from coolsim.output import uncertainties as sure
+from coolsim.output.cost_tables import money
 from coolsim.output.json import group
 from coolsim.output.page import Page, grid, joined, wrapped
+from coolsim.output.settings_json import of_settings
 from coolsim.output.verdicts import chance_text
 from coolsim.scenario import units as u
 from coolsim.simulate.requirements import wishes_of
 
 if TYPE_CHECKING:
     from coolsim.simulate.requirements import AtLimit
-    from coolsim.studies.propagation import Uncertainty
+    from coolsim.studies.propagation.answer import Uncertainty
     from coolsim.studies.settings.answer import SettingsAnswer
-    from coolsim.studies.settings.chance_constrained import Surely
+    from coolsim.studies.settings.chance_constrained import SettingsWithChance
 
 
-def summary(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page) -> str:
+def summary(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None, page: Page) -> str:
     """Return how sure the settings of an answer are, and beside them those that have the chance.
 
     alone: those that have it are the answer itself. Nothing, where nothing of it was asked.
@@ -35,7 +37,9 @@ def summary(case: Case, answer: SettingsAnswer, alone: Surely | None, page: Page
     return joined([sure.summary(there, page), _beside(case, answer, there, found, page)])
 
 
-def _beside(case: Case, usual: SettingsAnswer, there: Uncertainty, found: Surely, page: Page) -> str:
+def _beside(
+    case: Case, usual: SettingsAnswer, there: Uncertainty, found: SettingsWithChance, page: Page
+) -> str:
     wanted = f"{100 * found.chance:.4g} %"
     if usual.met and there.chance >= found.chance:
         return wrapped(f"The settings above {_what(there)} with a chance of {wanted} as they are.", page)
@@ -70,13 +74,11 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
         "exit temperature": page.number(float(out.temperature), u.TEMPERATURE, 1),
         "chance that the target is met": chance_text(there.all_met or 0.0),
         **({} if there.all_kept is None else {"and all limits kept": chance_text(there.all_kept)}),
-        f"{cost} per {'short ton' if page.units == 'us' else 't'}": settings.money(
-            answer.cost.per_tonne * per_mass
-        ),
+        f"{cost} per {'short ton' if page.units == 'us' else 't'}": money(answer.cost.per_tonne * per_mass),
     }
 
 
-def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
+def _stand_at(case: Case, found: SettingsWithChance, page: Page) -> Iterator[str]:
     """Where no settings have the chance: what stands in the way, and which wish is the least sure."""
     if found.kept:
         return
@@ -89,14 +91,14 @@ def _stand_at(case: Case, found: Surely, page: Page) -> Iterator[str]:
         yield f"The least sure is {name}: {chance_text(least)}."
 
 
-def limiting(found: Surely) -> tuple[AtLimit, ...]:
+def limiting(found: SettingsWithChance) -> tuple[AtLimit, ...]:
     """Limits that the settings stand at or break; not the wishes, whose room the search chose."""
     wishes = {c.called for c in wishes_of(found.case)}
     each = {one.limit: one for one in (*found.answer.broken, *found.answer.binding)}
     return tuple(one for name, one in each.items() if name not in wishes)
 
 
-def written(case: Case, answer: SettingsAnswer, alone: Surely | None) -> dict[str, Any]:
+def written(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None) -> dict[str, Any]:
     """Return "uncertainty" and "surely" in the JSON of settings; nothing, where nothing of it was asked."""
     if alone is not None:
         return {"uncertainty": sure.written(alone.uncertainty) | {"chance": alone.chance}}
@@ -108,7 +110,7 @@ def written(case: Case, answer: SettingsAnswer, alone: Surely | None) -> dict[st
         "surely": {
             "chance": found.chance,
             "kept": found.kept,
-            **settings.of_settings(case, found.answer),
+            **of_settings(case, found.answer),
             "pellets_out": group(found.answer.result.pellets_out, "pellets_out"),
             "uncertainty": sure.written(found.uncertainty),
         },

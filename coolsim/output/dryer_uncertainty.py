@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.propagation import Interval, Uncertainty
+    from coolsim.studies.propagation.answer import Interval, Uncertainty
 
 # Field, how it is called, its dimension, digits behind the point.
 _TOLD = (

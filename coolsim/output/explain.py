@@ -17,29 +17,26 @@ from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
+from coolsim.scenario.keys.base import Key
+from coolsim.scenario.keys.machine import ARRANGEMENTS, WITHIN_STAGE
 from coolsim.scenario.stages import OF_LINE
-from coolsim.simulate.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, THICK_FOG
+from coolsim.simulate.least_bed import LEAST_DEPTH, LEAST_TIME
+from coolsim.simulate.requirements import LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.support.errors import Fault, InputError
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
+    *("case.case", "case.line_parts", "case.result", "case.costs", "simulate.balances"),
+    *("simulate.requirements", "simulate.verdicts", "machines.plant", "machines.dryers"),
     *(
-        "case.case",
-        "case.line_parts",
-        "case.result",
-        "simulate.balances",
-        "simulate.requirements",
-        "case.costs",
+        "studies.settings.answer",
+        "studies.propagation.answer",
+        "studies.sensitivity",
+        "studies.sizing.answer",
     ),
-    *("machines.plant", "machines.dryers"),
-    *("studies.settings.answer", "studies.propagation", "studies.sensitivity", "studies.sizing.answer"),
     *("studies.sweeping.answer", "studies.lever_study", "studies.planning.answer", "studies.fitting.answer"),
-    *(
-        "studies.years.study",
-        "studies.years.propagation",
-        "validation.comparison",
-        "output.explorer.document",
-    ),
+    *("studies.years.study", "studies.years.propagation", "validation.comparison"),
+    "output.explorer.document",
 )
 EQUATIONS = (
     *("physics.air", "physics.packed_bed", "physics.pellet", "physics.sorption"),
@@ -159,7 +156,7 @@ def _keys(page: Page) -> Iterator[Entry]:
         yield Entry(KEY, dotted, key.meaning, tuple(known))
 
 
-def _of_key(place: str, name: str, key: schema.Key, page: Page) -> Iterator[tuple[str, str]]:
+def _of_key(place: str, name: str, key: Key, page: Page) -> Iterator[tuple[str, str]]:
     dotted, values = f"{place}.{name}", key.kind != "choice"
     yield "unit", pretty(key.unit(page.units)) if key.dimension else ""
     yield "allowed", ", ".join(key.choices) if not values else _range(key, page)
@@ -169,28 +166,28 @@ def _of_key(place: str, name: str, key: schema.Key, page: Page) -> Iterator[tupl
     members = [m for group in schema.GROUPS if dotted in group.members for m in group.members if m != dotted]
     yield "one of them is needed" if needed else "in place of", ", ".join(dict.fromkeys(members))
     if place == "cooler":
-        kinds = [kind for kind, keys in schema.ARRANGEMENTS.items() if name in keys]
-        yield "of", ", ".join(kinds) if len(kinds) < len(schema.ARRANGEMENTS) else ""
+        kinds = [kind for kind, keys in ARRANGEMENTS.items() if name in keys]
+        yield "of", ", ".join(kinds) if len(kinds) < len(ARRANGEMENTS) else ""
     yield "bounds", QUANTITIES[LIMITS[dotted]].label if dotted in LIMITS else ""
     yield "may carry ±", "yes" if plus_minus.may_carry_one(dotted) and key.kind == "quantity" else ""
-    own = place in schema.WITHIN_STAGE and name not in OF_LINE
+    own = place in WITHIN_STAGE and name not in OF_LINE
     yield "of a line", f"each stage may have its own: [stage.{place}]" if own else ""
 
 
-def _range(key: schema.Key, page: Page) -> str:
+def _range(key: Key, page: Page) -> str:
     if not key.low:
         return ""
     return " to ".join(_converted(text, key, page) for text in (key.low, key.high))
 
 
-def _converted(text: str, key: schema.Key, page: Page) -> str:
+def _converted(text: str, key: Key, page: Page) -> str:
     if page.units == "si" or key.dimension is None or key.kind not in ("quantity", "range"):
         return text
     unit = key.unit("us")
     return u.text_of(u.read(text, key.dimension), key.dimension, unit, 3)
 
 
-def _default(key: schema.Key) -> str:
+def _default(key: Key) -> str:
     return "" if key.default is None else str(key.default)
 
 

@@ -9,14 +9,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coolsim.case.result import Warning
+from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
 from coolsim.output.quantities import bound_text, value_and_bound
-from coolsim.output.settings import money, nothing_to_gain
+from coolsim.output.settings import nothing_to_gain
 from coolsim.output.sizes import area_of, kilowatts, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.scenario import units as u
-from coolsim.simulate.cautions import is_urgent
-from coolsim.simulate.requirements import Verdict, harm_of
+from coolsim.simulate.bagging_cautions import is_urgent
+from coolsim.simulate.requirements import harm_of
+from coolsim.simulate.verdicts import Verdict
 
 if TYPE_CHECKING:
     from coolsim.case.case import Case

@@ -16,7 +16,7 @@ from coolsim.equipment.operating_point import Status
 from coolsim.output import verdicts
 from coolsim.output.quantities import at_limits
 from coolsim.scenario import inputs
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.support.visible import HIDDEN
 
 if TYPE_CHECKING:

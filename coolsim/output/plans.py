@@ -12,7 +12,7 @@ from coolsim.output.page import Page, grid, joined, table, wrapped
 from coolsim.output.upstream import coming
 from coolsim.scenario import inputs
 from coolsim.scenario import units as u
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.planning.answer import EquipmentPlan, Plan
 from coolsim.support.visible import visible
 

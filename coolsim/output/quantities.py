@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from coolsim.case.quantities import QUANTITIES, Quantity, called
 from coolsim.output.page import Page, pretty
 from coolsim.scenario import units as u
 from coolsim.simulate.requirements import AtLimit
+
+if TYPE_CHECKING:
+    pass
 
 MOST_DIGITS = 6  # behind the point, where it takes as many to tell a value from its bound
 
@@ -102,3 +105,12 @@ def at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
 def depth(metres: float, page: Page) -> str:
     """A depth of a bed."""
     return text(QUANTITIES["bed_depth"], metres, page)
+
+
+def rounded_down(moisture: float) -> str:
+    """Return a highest moisture in % with one digit, never more than it is.
+
+    >>> rounded_down(0.14999), rounded_down(0.149)
+    ('14.9', '14.9')
+    """
+    return f"{math.floor(1000 * moisture + 1e-9) / 10:.1f}"

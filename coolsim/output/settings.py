@@ -8,28 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
-from coolsim.machines.conditioner import KEYS, WATER, ranges
-from coolsim.output import json as as_json
+from coolsim.machines.conditioner import WATER, ranges
 from coolsim.output import lever_tables, lines, tables, verdicts
+from coolsim.output.cost_tables import by_stage, costs, money
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.output.quantities import at_limit, at_limits, setting_text, text, written
-from coolsim.scenario import inputs, typed_back
+from coolsim.output.quantities import at_limit, rounded_down, setting_text, text
+from coolsim.output.smallest_changes import heated_air, out_of_reach, smallest_changes
 from coolsim.scenario import units as u
 from coolsim.simulate.feed_following import conditioned_otherwise
 from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
 from coolsim.support.dual_units import temperature
 
 if TYPE_CHECKING:
-    from coolsim.case.costs import Cost
-    from coolsim.studies.settings.advice import Advice, Heated
-    from coolsim.studies.settings.answer import (
-        Change,
-        Chosen,
-        LeastBed,
-        Reached,
-        SettingsAnswer,
-        StageSettings,
-    )
+    from coolsim.studies.settings.advice import Advice
+    from coolsim.studies.settings.answer import Chosen, Reached, SettingsAnswer
 
 NOTHING = 1e-3  # of the cost of today: less is no gain
 
@@ -56,7 +48,7 @@ def advised(case: Case, advice: Advice, page: Page, sure: str = "", roomy: bool 
 def to_set(case: Case, answer: SettingsAnswer, page: Page, roomy: bool = False) -> str:
     """Today beside what to set, and what that gains."""
     parts = [
-        "" if answer.met else _out_of_reach(answer, page, roomy),
+        "" if answer.met else out_of_reach(answer, page, roomy),
         "".join(wrapped(line, page) for line in _doubt(answer)),
         _set(case, answer, page),
         *(zones(stage.settings, page, stage.name) for stage in answer.stages),
@@ -73,10 +65,10 @@ def what_it_gives(case: Case, advice: Advice, page: Page, sure: str = "", roomy:
     parts = [
         verdicts.verdict_tables(answer.verdicts, page, names),
         sure,
-        "" if answer.met else _smallest_changes(answer, page) + _heated(advice.heated, answer, page),
+        "" if answer.met else smallest_changes(answer, page) + heated_air(advice.heated, answer, page),
         lines.stages(answer.result, page) if answer.stages else "",
         costs(case, answer.cost, page, bool(ranges(case)) and case.conditioning.temperature is not None),
-        _by_stage(answer, page) if answer.stages else "",
+        by_stage(answer, page) if answer.stages else "",
         "".join(wrapped(line, page) for line in _sentences(case, advice, page, roomy)),
     ]
     return joined(parts)
@@ -230,77 +222,6 @@ def _conditioner(answer: SettingsAnswer) -> Iterator[str]:
 # -- what it costs
 
 
-def costs(case: Case, cost: Cost, page: Page, steam: bool = False) -> str:
-    """Return what settings cost; `steam`: the conditioner's counts among the heat."""
-    currency = case.costs.currency
-    mass = "short ton" if page.units == "us" else "t"
-    rows = [("electricity", cost.electricity)]
-    if case.costs.heat is not None or cost.heat > 0.0:
-        rows.append(("heat, steam's too" if steam else "heat", cost.heat))
-    rows += [("weight given away", cost.overdried_feed), ("total", cost.total)]
-    per_mass = u.shown(1e-3, u.MASS_PRICE, f"/{mass.replace(' ', '_')}")
-    share = cost.per_tonne / cost.total if cost.total else 0.0
-    columns = [
-        summed([hourly for _, hourly in rows]),
-        summed([hourly * share * per_mass for _, hourly in rows]),
-    ]
-    shown = [(label, *cells) for (label, _), *cells in zip(rows, *columns)]
-    titles = (f"Cost in {currency}" if currency else "Cost", "per hour", f"per {mass}")
-    return table([titles, *shown], page, right=(1, 2), bold=(0, len(shown)))
-
-
-def summed(amounts: Sequence[float]) -> list[str]:
-    """Return amounts, the last of which is the sum of the others, so that they add up as printed.
-
-    >>> summed([0.2034, 0.0, 0.0, 0.2034]), summed([0.0379, 2.244, 0.004, 2.2859])
-    (['0.203', '0', '0', '0.203'], ['0.04', '2.25', '0.00', '2.29'])
-    """
-    *parts, total = amounts
-    if math.isnan(total):
-        return [money(x) for x in amounts]
-    text = money(total)
-    digits = len(text.partition(".")[2])
-    rounded = [round(x, digits) for x in parts]
-    left = float(text) - sum(rounded)
-    most = max(range(len(parts)), key=lambda k: (parts[k] - rounded[k]) * math.copysign(1.0, left))
-    rounded[most] += left
-    return [f"{x:.{digits}f}" if part else "0" for x, part in zip(rounded, parts)] + [text]
-
-
-def money(amount: float) -> str:
-    """Return an amount with three digits, and none behind the point where it is large.
-
-    >>> money(0.033476), money(12.345), money(1234.5), money(0.0)
-    ('0.0335', '12.3', '1234', '0')
-    """
-    if math.isnan(amount):
-        return "unknown"
-    if abs(amount) < 5e-4:  # less than any currency can show
-        return "0"
-    return f"{amount:.{max(0, 2 - math.floor(math.log10(abs(amount))))}f}"
-
-
-def _by_stage(answer: SettingsAnswer, page: Page) -> str:
-    """Return which stage takes out how much of the water, and what it costs."""
-    water, total = sum(s.water for s in answer.stages), answer.cost.total
-    rows = [
-        (
-            s.name,
-            page.number(s.water, u.MASS_FLOW, 1),
-            _share(s.water, water),
-            money(s.electricity + s.heat),
-            _share(s.electricity + s.heat, total),
-        )
-        for s in answer.stages
-    ]
-    titles = ("part of each", "takes out", "of the water", "energy per hour", "of the cost")
-    return table([titles, *rows], page, right=(1, 2, 3, 4), bold=(0,))
-
-
-def _share(part: float, whole: float) -> str:
-    return f"{100 * part / whole:.1f} %" if whole > 0 else "-"
-
-
 # -- in words
 
 
@@ -385,78 +306,7 @@ def _by_conditioning(case: Case, need: float) -> Iterator[str]:
         yield f"That is conditioning{dry} at about {at}; colder feed dries less, try it."
 
 
-def rounded_down(moisture: float) -> str:
-    """Return a highest moisture in % with one digit, never more than it is.
-
-    >>> rounded_down(0.14999), rounded_down(0.149)
-    ('14.9', '14.9')
-    """
-    return f"{math.floor(1000 * moisture + 1e-9) / 10:.1f}"
-
-
 # -- out of reach
-
-
-def _out_of_reach(answer: SettingsAnswer, page: Page, chance: bool) -> str:
-    missed = [at_limit(limit, page) for limit in answer.broken]
-    missed += [f"{stage.name}: {at_limit(limit, page)}" for stage in answer.stages for limit in stage.broken]
-    words = f"no settings within the limits meet the target. The nearest still misses: {'; '.join(missed)}."
-    if chance:
-        words = f"no settings keep as far off target and limits as it takes. Too near: {'; '.join(missed)}."
-    return wrapped(
-        f"Out of reach{' with the chance asked for' if chance else ''}: {words}", page, style="bold"
-    )
-
-
-def _smallest_changes(answer: SettingsAnswer, page: Page) -> str:
-    """Return the table of what each thing alone would have to become, from the nearest settings on."""
-    rows = [(change.change, _now(change, page), _to(change, page)) for change in answer.smallest_changes]
-    titles = ("Alone would do", "nearest", "to")
-    if page.width >= NARROW:
-        return table([titles, *rows], page, right=(1, 2), bold=(0,))
-    return wrapped(titles[0], page, style="bold") + "".join(
-        wrapped(f"{label}: {to} (nearest {at})", page, indent=2) for label, at, to in rows
-    )
-
-
-def _now(change: Change, page: Page) -> str:
-    if isinstance(change.now, str):
-        return change.now
-    return "-" if math.isnan(change.now) else text(QUANTITIES[change.quantity], change.now, page)
-
-
-def _to(change: Change, page: Page) -> str:
-    if change.to is None:
-        return "not by this alone"
-    if isinstance(change.to, str):
-        return change.to
-    q = QUANTITIES[change.quantity]
-    stored = u.convert(change.to, change.unit, u.DIMENSIONS[q.dimension])
-    return f"{rounded_down(stored)} %" if q.name == "feed_moisture" else text(q, stored, page)
-
-
-def _heated(heated: Heated | None, answer: SettingsAnswer, page: Page) -> str:
-    """Say where heated inlet air would buy moisture with exit temperature, and what to do instead."""
-    helps = any(c.quantity == "inlet_air_temperature" and c.to is not None for c in answer.smallest_changes)
-    if heated is None or helps:
-        return ""
-    inlet, out = (
-        page.number(x, u.TEMPERATURE, 0) for x in (heated.inlet_air_temperature, heated.temperature)
-    )
-    air = f"inlet air of {inlet} (airflow {page.number(heated.airflow, u.VOLUME_FLOW, 0)})"
-    dryer = "Rather bring the feed in drier, or put a dryer before the cooler."
-    if not heated.dry_enough:
-        words = f"Not even {air} brings the moisture; the pellets would leave at {out}. {dryer}"
-    elif heated.too_warm:
-        words = (
-            f"Heated {air} would bring the moisture, but the pellets would leave at {out}, too warm. {dryer}"
-        )
-    else:
-        words = (
-            f"Heated {air} would bring the moisture, the pellets leaving at {out}: to search there, give "
-            "limits.inlet_air_temperature."
-        )
-    return "\n" + wrapped(words, page)
 
 
 # -- one step
@@ -488,100 +338,3 @@ def _signed(change: float, digits: int) -> str:
 
 
 # -- JSON
-
-
-def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[str, Any]:
-    """Return what `settings --json` writes: predict's groups at the settings, and what is particular to it."""
-    answer = advice.answer
-    driest, wettest = advice.window or (None, None)
-    need = answer.required_feed_moisture
-    found = as_json.document(answer.case, answer.result, scenario, version) | {
-        "inputs": inputs(case),
-        **of_settings(case, answer),
-        "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
-        "required_feed_moisture_wb": None if need is None or math.isnan(need) else need,
-        "one_step": [as_json.group(step, "one_step") for step in answer.one_step],
-        "levers": [] if advice.levers is None else lever_tables.as_json(advice.levers),
-        "smallest_changes": [
-            {"change": change.change, "to": change.to, "unit": change.unit}
-            for change in answer.smallest_changes
-        ],
-        "now": {
-            "settings": _settings(case, answer.now_settings),
-            "pellets_out": as_json.group(answer.now.result.pellets_out, "pellets_out"),
-            "cost": as_json.where_known(answer.now.cost, "cost"),
-            "met": answer.now.met,
-            "verdicts": verdicts.as_json(answer.now.verdicts),
-            "chance": answer.now.chance,
-        },
-        "chance": answer.chance,
-        "gain": as_json.group(answer.gain, "gain"),
-    }
-    if not answer.met:
-        nearest = {"settings": found["settings"], "pellets_out": found["pellets_out"]}
-        found |= {"nearest": nearest, "broken": at_limits(answer.broken)}
-    return found
-
-
-def of_settings(case: Case, answer: SettingsAnswer) -> dict[str, Any]:
-    """What is set, what it costs, how it stands, and the keys that set it."""
-    return {
-        "settings": [_stage(stage) for stage in answer.stages]
-        if answer.stages
-        else as_json.where_known(answer.settings, "settings"),
-        "set": typed_back(case, answer.case),
-        "conditioner": list(_of_conditioner(answer)),
-        "cost": as_json.where_known(answer.cost, "cost") | {"currency": case.costs.currency},
-        "exact_cost": answer.exact_cost,
-        "choices": [as_json.group(one, "choices") for one in answer.choices],
-        "binding": at_limits(answer.binding),
-        "least_bed": _least_bed(answer.least_bed),
-        "verdicts": verdicts.as_json(answer.verdicts),
-    }
-
-
-def _of_conditioner(answer: SettingsAnswer) -> Iterator[dict[str, Any]]:
-    """What is set on the conditioner, in the units of JSON: water as a share of the mash."""
-    for one in answer.chosen:
-        if one.setting.key in KEYS:
-            (now, unit), (to, _) = (written(one.setting.quantity, x) for x in (one.now, one.to))
-            opened = one.setting.opened
-            yield {"name": one.setting.key, "now": now, "to": to, "unit": unit, "opened": opened}
-
-
-def _least_bed(least: LeastBed | None) -> dict[str, Any] | None:
-    if least is None:
-        return None
-    each = [
-        {"name": c.setting.key, "least": value, "without": written(c.setting.quantity, c.to)[0], "unit": unit}
-        for c in least.chosen
-        for value, unit in [written(c.setting.quantity, c.now)]
-    ]
-    return {"cost_per_hour": least.cost_per_hour, "kept_without": least.kept_without, "at": each}
-
-
-def _settings(case: Case, settings: Any) -> Any:
-    if not isinstance(settings, tuple):
-        return as_json.where_known(settings, "settings")
-    names = (stage.name for stage in case.cooler.stages)
-    return [
-        {"stage": name, "settings": as_json.where_known(one, "settings")}
-        for name, one in zip(names, settings)
-    ]
-
-
-def _stage(stage: StageSettings) -> dict[str, Any]:
-    return {
-        "stage": stage.name,
-        "settings": as_json.where_known(stage.settings, "settings"),
-        "water_kg_h": 3600.0 * stage.water,
-        "cost": {"electricity": stage.electricity, "heat": stage.heat},
-        "binding": at_limits(stage.binding),
-        "broken": at_limits(stage.broken),
-    }
-
-
-def _end(case: Case, end: Reached | None) -> dict[str, Any] | None:
-    return (
-        None if end is None else {"moisture_wb": end.moisture_wb, "settings": _settings(case, end.settings)}
-    )

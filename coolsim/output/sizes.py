@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.output import tables, verdicts
+from coolsim.output.cost_tables import money
 from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
 from coolsim.output.quantities import at_limit, digits_of, setting_text, shown, unit_of
 from coolsim.output.quantities import depth as depth_of
-from coolsim.output.settings import money
 from coolsim.output.verdicts import LIKELY
 from coolsim.scenario import units as u
 

@@ -17,9 +17,9 @@ from coolsim.output.upstream import coming
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
-from coolsim.simulate.cautions import is_urgent
+from coolsim.simulate.bagging_cautions import is_urgent
 from coolsim.simulate.finishing import target_moisture
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.support.fields import Number
 
 LEVELS = ("danger", "check", "note")

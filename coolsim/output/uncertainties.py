@@ -14,7 +14,7 @@ from coolsim.output.verdicts import chance_text
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.propagation import Contributor, Interval, Known, Uncertainty
+    from coolsim.studies.propagation.answer import Contributor, Interval, Known, Uncertainty
 
 LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
 
@@ -104,7 +104,7 @@ def _plain(name: str) -> str:
 
 
 def _known(c: Contributor) -> Sequence[Known]:
-    from coolsim.studies.propagation import Known
+    from coolsim.studies.propagation.answer import Known
 
     alone = c.low is not None and c.high is not None
     return (Known(c.name, c.low, c.high, c.unit),) if alone else c.parts  # type: ignore[arg-type]

@@ -49,7 +49,7 @@ def _line(number: int, c: Comparison, page: Page) -> str:
 def _note(number: int, c: Comparison, page: Page) -> str:
     return (
         wrapped(f"{_label(number, c)} {c.name}", page, style="bold")
-        + wrapped(f"Measured: {c.said}. Source: {c.source}.", page, indent=3)
+        + wrapped(f"Measured: {c.measured_in_words}. Source: {c.source}.", page, indent=3)
         + wrapped(f"Assumed: {c.assumed}.", page, indent=3)
     )
 
@@ -109,7 +109,7 @@ def _written(c: Comparison, page: Page) -> dict[str, Any]:
     return {
         "name": c.name,
         "source": c.source,
-        "measured_in_words": c.said,
+        "measured_in_words": c.measured_in_words,
         "assumed": c.assumed,
         "unit": _unit(c, page),
         "measured": [number(x) for x in c.measured],

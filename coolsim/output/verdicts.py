@@ -8,7 +8,7 @@ from typing import Any
 
 from coolsim.output.page import Page, joined, table
 from coolsim.output.quantities import bound_text, text, value_and_bound, written
-from coolsim.simulate.requirements import TENTHS, Verdict
+from coolsim.simulate.verdicts import TENTHS, Verdict
 
 LIKELY = 0.8  # chance from which something counts as likely enough; assumed
 # What is read first where something is broken, by its harm, the gravest first; and what then.

@@ -32,7 +32,7 @@ class Files:
     )  # columns of settings that have none of their own, by key
     growing: dict[str, Growing] = field(default_factory=dict)
 
-    def asked(self) -> list[Output]:
+    def outputs(self) -> list[Output]:
         """Return the files that are asked for, to be checked before anything is computed."""
         targets = {"--json": self.json, "--csv": self.csv, "--chart": self.chart}
         to_screen = {"--json"} if self.json == STANDARD_OUTPUT else set()
@@ -107,7 +107,7 @@ def run(
             out.add(seasons, asked[k][0], say)
             if out.json != STANDARD_OUTPUT:
                 say(printed.year(seasons, page) + ("\n" if len(cases) > 1 else ""))
-            if not say("") and resume is None and not out.asked():
+            if not say("") and resume is None and not out.outputs():
                 return
 
 

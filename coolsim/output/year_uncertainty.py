@@ -10,7 +10,7 @@ from coolsim.output.json import group
 from coolsim.output.page import Page, joined, table, wrapped
 from coolsim.output.uncertainties import LEAST_SHOWN, rows_of, share_text
 from coolsim.scenario import units as u
-from coolsim.studies.propagation import Interval
+from coolsim.studies.propagation.answer import Interval
 from coolsim.studies.years import Seasons
 from coolsim.studies.years.propagation import YearUncertainty
 

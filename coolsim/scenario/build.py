@@ -13,6 +13,7 @@ from coolsim.physics import air
 from coolsim.scenario import line_parts, reader, schema, stages
 from coolsim.scenario.change import variants, varied_tables
 from coolsim.scenario.feed import as_fed, feed_of, feed_values, material_of
+from coolsim.scenario.keys.air import AIR_HUMIDITIES
 from coolsim.scenario.machine import machine_of
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
@@ -78,7 +79,7 @@ def _air(c: Collector) -> Air | None:
     p = c.values.get("air.pressure")
     if p is None and c.has("air.altitude"):
         p = float(air.standard_pressure(c.values["air.altitude"]))
-    given = [name for name in schema.AIR_HUMIDITIES if c.has(f"air.{name}")]
+    given = [name for name in AIR_HUMIDITIES if c.has(f"air.{name}")]
     if p is None or len(given) != 1:
         return None
     humidity = _relative_humidity(c, given[0], T, p)

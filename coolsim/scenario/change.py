@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from coolsim.scenario import schema, source
+from coolsim.scenario.keys.feed import CUSTOM
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
 from coolsim.support.errors import Fault, InputError
@@ -97,7 +98,7 @@ def _rivals(key: str, changes: Mapping[str, Any]) -> tuple[str, ...]:
     base = f"{listed.varies}.{name}" if listed and listed.varies else key
     groups = (group.members for group in schema.GROUPS if base in group.members)
     members = [f"{place}.{m.rpartition('.')[2]}" if base != key else m for group in groups for m in group]
-    if key == "feed.material" and changes[key] != schema.CUSTOM:
+    if key == "feed.material" and changes[key] != CUSTOM:
         members.append("material")  # another material replaces the scenario's own
     return tuple(member for member in members if member not in changes)
 

@@ -12,7 +12,8 @@ from coolsim.case.case import TABLES as CASE_TABLES
 from coolsim.case.case import Batch, Case, Line, Stage, Table
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
-from coolsim.scenario.schema import GROUPS, TABLES, Key
+from coolsim.scenario.keys.base import Key
+from coolsim.scenario.schema import GROUPS, TABLES
 from coolsim.scenario.stages import OWN
 from coolsim.simulate import capacities
 from coolsim.simulate.upstream import DIE

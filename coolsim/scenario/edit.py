@@ -15,6 +15,8 @@ from coolsim.scenario import schema, source, units
 from coolsim.scenario.build import case_from
 from coolsim.scenario.change import changed
 from coolsim.scenario.echo import inputs
+from coolsim.scenario.keys.feed import CUSTOM
+from coolsim.scenario.keys.machine import WITHIN_STAGE
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
 from coolsim.scenario.values import ends
@@ -145,12 +147,10 @@ def _of_a_stage(key: str, before: Source) -> str:
     labels = [str(entry.get("name")) for entry in entries if isinstance(entry, Mapping)]
     meant = _near(stage, labels)
     number = stage if stage.isdecimal() else str(labels.index(meant) + 1) if meant else "1"
-    inside = [f"{table}.{k}" for table in schema.WITHIN_STAGE for k in schema.TABLES[table].keys]
+    inside = [f"{table}.{k}" for table in WITHIN_STAGE for k in schema.TABLES[table].keys]
     known = [*schema.keys_of_entries("stage"), *inside]
     near = name if name in known else _near(name, known)
-    elsewhere = [
-        f"{table}.{k}" for table, k, _ in schema.walk() if k == name and table not in schema.WITHIN_STAGE
-    ]
+    elsewhere = [f"{table}.{k}" for table, k, _ in schema.walk() if k == name and table not in WITHIN_STAGE]
     if elsewhere and not near:
         return f"a stage has no such key; did you mean {elsewhere[0]}?"
     named = "; ".join(f"{k} is {label}" for k, label in enumerate(labels, 1))
@@ -217,7 +217,7 @@ def _carried(case: Case, found: Case) -> Case:
 
 def _custom(case: Case) -> bool:
     """Whether the numbers of the material stand in the scenario itself."""
-    return bool(_source_of(case).value("feed.material") == schema.CUSTOM)
+    return bool(_source_of(case).value("feed.material") == CUSTOM)
 
 
 def _with_its_plus_minus(case: Case, key: str, text: str) -> str:

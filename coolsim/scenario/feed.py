@@ -14,6 +14,7 @@ from coolsim.physics import isotherm_checks, isotherm_fit, material_files, mater
 from coolsim.physics.isotherm_fit import SorptionPoint
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema
+from coolsim.scenario.keys.feed import CUSTOM
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
 from coolsim.support.errors import InputError
@@ -23,9 +24,9 @@ def material_of(c: Collector) -> Material | None:
     """Return the material that is fed; None, with the faults noted, where it is not all right."""
     name = c.values.get("feed.material")
     own = c.source.value("material")
-    if name == schema.CUSTOM:
+    if name == CUSTOM:
         if own is None:
-            c.fault("feed.material", f'"{schema.CUSTOM}"', "this needs a [material] table with its numbers")
+            c.fault("feed.material", f'"{CUSTOM}"', "this needs a [material] table with its numbers")
             return None
         return _custom(c)
     if own is not None and name is not None:
@@ -70,7 +71,7 @@ def _custom(c: Collector) -> Material | None:
     if composition:
         sources["composition"] = typed
     return Material(
-        name=schema.CUSTOM,
+        name=CUSTOM,
         isotherm=isotherm,
         diffusivity=diffusivity,
         **{name: c.values[f"material.{name}"] for name in names},

@@ -7,6 +7,7 @@ from typing import Any
 from coolsim.case.case import Batch, Belt, Cooler, Feed, Zone
 from coolsim.model.columns import MOST
 from coolsim.scenario import reader, schema, units
+from coolsim.scenario.keys.machine import ARRANGEMENTS
 from coolsim.scenario.reader import Collector
 from coolsim.scenario.values import AirRatio, Deviation, within
 
@@ -47,7 +48,7 @@ def _batch(c: Collector, feed: Feed | None) -> Batch | None:
         depth = c.values["cooler.batch_mass"] / (feed.bulk_density * c.values["cooler.floor_area"])
         depth = _derived(c, "cooler.batch_mass", depth, "cooler.bed_depth")
     derived = ("batch_mass", "bed_depth", "depth_deviation")
-    wanted = [name for name in schema.ARRANGEMENTS["batch"] if name not in derived]
+    wanted = [name for name in ARRANGEMENTS["batch"] if name not in derived]
     values: dict[str, Any] = {name: c.values.get(f"cooler.{name}") for name in wanted}
     optional = ("inlet_air_temperature", "heater_power", "reverse_every")
     if depth is None or any(values[name] is None for name in wanted if name not in optional):

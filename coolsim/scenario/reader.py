@@ -14,8 +14,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from coolsim.scenario import plus_minus, schema, units
+from coolsim.scenario.keys.base import Group, Key
+from coolsim.scenario.keys.feed import CUSTOM
+from coolsim.scenario.keys.machine import ARRANGEMENTS, WITHIN_STAGE
 from coolsim.scenario.plus_minus import PlusMinus
-from coolsim.scenario.schema import Key
 from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
 from coolsim.scenario.values import READERS
@@ -118,12 +120,12 @@ def is_available(source: Source) -> bool:
 def arrangement_of(source: Source) -> str:
     """Return the arrangement that was typed, or the one without a name."""
     typed = source.value("cooler.arrangement")
-    return typed if isinstance(typed, str) and typed in schema.ARRANGEMENTS else "counter-flow"
+    return typed if isinstance(typed, str) and typed in ARRANGEMENTS else "counter-flow"
 
 
 def _goes_with(source: Source, table: str, key: str) -> bool:
     """Return whether a key has a meaning in the arrangement that was typed."""
-    return table != "cooler" or not is_available(source) or key in schema.ARRANGEMENTS[arrangement_of(source)]
+    return table != "cooler" or not is_available(source) or key in ARRANGEMENTS[arrangement_of(source)]
 
 
 def follows(source: Source, key: str) -> bool:
@@ -135,7 +137,7 @@ def _is_read(source: Source, table: str) -> bool:
     """Return whether what a table lacks or has too much is of interest, or the table is the fault itself."""
     if table.startswith("cooler"):
         return is_available(source)
-    return not table.startswith("material") or source.value("feed.material") == schema.CUSTOM
+    return not table.startswith("material") or source.value("feed.material") == CUSTOM
 
 
 def _top_level(collector: Collector) -> None:
@@ -168,7 +170,7 @@ def _table(collector: Collector, name: str) -> None:
         known = definition or key in subtables
         if known and not _goes_with(collector.source, name, key):
             arrangement = arrangement_of(collector.source)
-            allowed = ", ".join(schema.ARRANGEMENTS[arrangement])
+            allowed = ", ".join(ARRANGEMENTS[arrangement])
             collector.wrong(
                 f"{name}.{key}", f'it does not go with arrangement = "{arrangement}"; allowed: {allowed}'
             )
@@ -215,7 +217,7 @@ def _entry_of_list(collector: Collector, name: str, place: str, entry: Mapping[s
 
 def _within_stage(name: str, key: str) -> bool:
     """Return whether a stage may have this table of its own."""
-    return name == "stage" and key in (*schema.WITHIN_STAGE, "zone")
+    return name == "stage" and key in (*WITHIN_STAGE, "zone")
 
 
 def _different_names(collector: Collector, places: list[str]) -> None:
@@ -275,7 +277,7 @@ def _centre(collector: Collector, key: str, value: Any, definition: Key) -> Any:
 _WITH_PLUS_MINUS = ("quantity", "air ratio")
 
 
-def _group(collector: Collector, group: schema.Group) -> None:
+def _group(collector: Collector, group: Group) -> None:
     source = collector.source
     if group.arrangement and group.arrangement != arrangement_of(source):
         return

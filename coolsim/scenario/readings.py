@@ -8,7 +8,7 @@ from typing import Any
 
 from coolsim.case.case import Case, Line
 from coolsim.scenario import schema, units
-from coolsim.scenario.schema import Key
+from coolsim.scenario.keys.base import Key
 from coolsim.support.errors import Fault
 
 WITHIN = 1.96  # standard deviations: nineteen of twenty

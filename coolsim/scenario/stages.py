@@ -10,12 +10,13 @@ from typing import Any
 from coolsim.case.case import TABLES, Case, Limits, Line, Stage
 from coolsim.scenario import reader, schema, source
 from coolsim.scenario.change import changed
+from coolsim.scenario.keys.machine import WITHIN_STAGE
 from coolsim.scenario.reader import Collector
 from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
 from coolsim.support.errors import InputError
 
-OWN = tuple(name for name in schema.WITHIN_STAGE if name != "air")  # of a machine, never of a line
+OWN = tuple(name for name in WITHIN_STAGE if name != "air")  # of a machine, never of a line
 OF_LINE = {"conditioning_water", "conditioning_temperature"}  # keys of [limits] that are of no stage
 SIZING = "sizing"  # of the line, but what it asks is of one stage
 

@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from coolsim.scenario import schema
-from coolsim.scenario.schema import GROUPS, TABLES, TITLE, Key
+from coolsim.scenario.keys.base import Key
+from coolsim.scenario.keys.machine import ARRANGEMENTS
+from coolsim.scenario.schema import GROUPS, TABLES, TITLE
 
 HEAD = (
     "# A coolsim scenario. Every quantity carries its unit in quotes; any usual unit of the right dimension",
@@ -83,7 +84,7 @@ def _keys(block: Block) -> Iterator[tuple[str, Key]]:
         yield from TABLES["stage"].keys.items()
     machine = block.table in ("cooler", "stage")
     for name, key in TABLES["cooler" if machine else block.table].keys.items():
-        if not machine or name in schema.ARRANGEMENTS[block.arrangement]:
+        if not machine or name in ARRANGEMENTS[block.arrangement]:
             yield name, key
 
 

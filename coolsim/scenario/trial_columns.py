@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from coolsim.case.case import Case, Line
 from coolsim.scenario import schema, units
+from coolsim.scenario.keys.base import Key
+from coolsim.scenario.keys.machine import ARRANGEMENTS
 from coolsim.scenario.reader import shown
 from coolsim.scenario.readings import MEASURED, doubted_of, measured_key, readings_of
-from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Dimension, Misread
 from coolsim.simulate import line
 from coolsim.support.errors import Fault
@@ -106,7 +107,7 @@ def definition_of(key: str, case: Case) -> Key | None:
     zones = {f"cooler.zone.{k}" for k in range(1, len(getattr(machine.cooler, "zones", ())) + 1)}
     if table not in {"feed", "air", "cooler"} | zones:
         return schema.find(key) if base == "stage.stand_by" else None
-    if table == "cooler" and name not in schema.ARRANGEMENTS[machine.cooler.arrangement]:
+    if table == "cooler" and name not in ARRANGEMENTS[machine.cooler.arrangement]:
         return None
     found = schema.find(base)
     return found if found is not None and found.kind in ("quantity", "air ratio") else None

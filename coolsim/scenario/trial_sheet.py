@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from coolsim.case.case import Belt, Case, Cooler, Line
 from coolsim.scenario import schema
+from coolsim.scenario.keys.base import Key
 from coolsim.scenario.trial_columns import definition_of, reading_of, spread_of
 
 _FED = ("feed.moisture", "feed.temperature", "feed.throughput", "air.temperature", "air.relative_humidity")
@@ -65,7 +66,7 @@ def _keys(machine: object) -> Iterator[str]:
                 yield f"zone.{k}.inlet_air_temperature"
 
 
-def _definition(key: str, case: Case) -> schema.Key:
+def _definition(key: str, case: Case) -> Key:
     found = definition_of(key, case)
     assert found is not None, key
     return found

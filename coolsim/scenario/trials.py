@@ -24,6 +24,7 @@ from coolsim.case.argument_checks import path_of
 from coolsim.case.case import Case
 from coolsim.scenario import csv_table, units
 from coolsim.scenario.edit import as_typed, retyped
+from coolsim.scenario.keys.base import Key
 from coolsim.scenario.reader import shown
 from coolsim.scenario.readings import (
     DOUBTED,
@@ -35,7 +36,6 @@ from coolsim.scenario.readings import (
     readings_of,
     usual,
 )
-from coolsim.scenario.schema import Key
 from coolsim.scenario.trial_columns import (
     TEXTS,
     Column,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from coolsim.scenario import units
-from coolsim.scenario.schema import Key
+from coolsim.scenario.keys.base import Key
 from coolsim.scenario.units import Misread
 
 Entry = Callable[[Any, units.Dimension | None], float]

@@ -46,10 +46,12 @@ from coolsim.model import leaving, stand_by
 from coolsim.model.drying import Solution
 from coolsim.model.leaving import Leaving
 from coolsim.physics import air
-from coolsim.simulate import dryer_simulation, fan_system
-from coolsim.simulate.cautions import cautions, of_stand_by, of_uneven_feed, worst_first
+from coolsim.simulate import dryer_phases, dryer_simulation, fan_system
+from coolsim.simulate.cautions import cautions, worst_first
+from coolsim.simulate.dryer_phases import COUNTER_FLOW, gathered
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import Inputs, bed_of, gather, unevenness
+from coolsim.simulate.line_cautions import of_stand_by, of_uneven_feed
 from coolsim.simulate.result_building import first
 from coolsim.simulate.uneven_beds import leaving_of_dryers
 from coolsim.support.errors import Fault, InputError, NotConverged
@@ -60,16 +62,16 @@ NOT_TYPED: Mapping[str, Any] = MappingProxyType({})  # a stage by itself is no s
 
 # Coolers side by side, laid out as given: their answer, floats for one of them if so asked, and what leaves them.
 Cool = Callable[[list[Case], Inputs, bool], tuple[Result, Leaving]]
-# Dryers side by side, and whether arrays are wanted even of one of them: as dried.solved.
+# Dryers side by side, and whether arrays are wanted even of one of them: as dryer_simulation.solved.
 Dry = Callable[[list[Case], Inputs, bool], tuple[Result, list[Solution]]]
 
 
 def kind(case: Case) -> str:
     """Cases of one kind can stand side by side in one solve; a line's stages are the same, one by one."""
     if not isinstance(case.cooler, Line):
-        return dryer_simulation.kind(case) + unevenness(case.cooler)
+        return dryer_phases.kind(case) + unevenness(case.cooler)
     stages = (
-        f"{s.name}: {dryer_simulation.kind(dataclasses.replace(case, cooler=s.cooler))}{unevenness(s.cooler)}"
+        f"{s.name}: {dryer_phases.kind(dataclasses.replace(case, cooler=s.cooler))}{unevenness(s.cooler)}"
         for s in case.cooler.stages
     )
     equation = case.material.isotherm.equation
@@ -112,8 +114,8 @@ def _machine(
     cases: list[Case], pellets: Leaving | None, scalar: bool, cool: Cool, dry: Dry
 ) -> tuple[Result, Leaving]:
     """One stage of all lines."""
-    is_dryer = dryer_simulation.kind(cases[0]) != dryer_simulation.COUNTER_FLOW
-    inputs = dryer_simulation.gathered(cases) if is_dryer else gather(cases)
+    is_dryer = dryer_phases.kind(cases[0]) != COUNTER_FLOW
+    inputs = gathered(cases) if is_dryer else gather(cases)
     inputs = dataclasses.replace(inputs, shape=() if scalar else (len(cases),))
     if pellets is not None:
         inputs = dataclasses.replace(inputs, fed=_after_flash(inputs, pellets).fed)

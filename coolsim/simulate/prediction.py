@@ -25,6 +25,7 @@ from coolsim.physics.correlations import among
 from coolsim.simulate import dryer_simulation, fan_system, line, uneven_beds
 from coolsim.simulate.cautions import cautions, worst_first
 from coolsim.simulate.chunks import each_solved, on_one_thread
+from coolsim.simulate.dryer_phases import COUNTER_FLOW, kind
 from coolsim.simulate.feed_following import in_air, in_air_each
 from coolsim.simulate.finishing import finished, finished_each
 from coolsim.simulate.finishing_cautions import around_the_machine
@@ -99,7 +100,7 @@ def _predicted(
             return _several(cases, resolution, with_profiles(profile, len(cases)))
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
-        if dryer_simulation.kind(case) != dryer_simulation.COUNTER_FLOW:
+        if kind(case) != COUNTER_FLOW:
             return _dried(case, air, band, resolution)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
@@ -184,7 +185,7 @@ def at_its_fan(case: Case, resolution: Resolution = DEFAULT, *, result: Result |
         asks = any(isinstance(one.cooler, Cooler) and _asks_its_fan(one) for one in alone)
         known = result or (predict(case, resolution=resolution) if asks else None)
         return line.at_its_fans(case, known) if asks and known else case
-    if dryer_simulation.kind(case) != dryer_simulation.COUNTER_FLOW:
+    if kind(case) != COUNTER_FLOW:
         return case
     if not _asks_its_fan(case):
         return case
@@ -232,7 +233,7 @@ def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None
     """Coolers, or dryers that can stand side by side."""
     if isinstance(cases[0].cooler, Line):
         return _lines(cases, False, resolution)
-    if dryer_simulation.kind(cases[0]) != dryer_simulation.COUNTER_FLOW:
+    if kind(cases[0]) != COUNTER_FLOW:
         with on_one_thread():
             return dryer_simulation.dry(cases, None, many=True, resolution=_of_dryers(resolution))
     return by_form(cases, lambda some: _on_their_fans(some, gather(some), resolution, profile)[1])

@@ -1,4 +1,4 @@
-"""What must be kept, and whether it is: wishes of [target], limits of the machine, and the verdict on each.
+"""What must be kept: wishes of [target] and limits of the machine, and how what they bound is read from a result.
 
 One list for predictions, settings, sizes, years and chances. A limit is a row of `MAXIMA`, the quantity that it
 bounds, and how that is read from a result (`_READ`). Values go by the key of a constraint: the quantity's name, and
@@ -18,13 +18,11 @@ from coolsim.case.case import Case, Line
 from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.case.result import Result
 from coolsim.equipment import fan
-from coolsim.model.columns import MOST
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.simulate.finishing import before_coating, coldest_film, headspace_dew_point, headspace_dew_points
-from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, Number, documented
 
-KEPT = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
+FEASIBLE = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
 LIFT_OFF = (
     0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
 )
@@ -260,64 +258,6 @@ def speeds(case: Case) -> tuple[float, ...]:
     return () if stated or case.fan.speed is None else (case.fan.speed,) * 2
 
 
-# ---- The least bed that is chosen ------------------------------------------------------------------------
-
-LEAST_TIME = 480.0  # s, where nobody typed one; assumed: common practice, no source, has 4 to 15 min
-LEAST_DEPTH = (
-    5.0  # deviations of the depth, likewise; assumed: the thinnest places are two thirds of the mean
-)
-
-
-def least_time(case: Case) -> float:
-    """Shortest time in the bed [s] that settings and sizes choose, whatever a range allows.
-
-    What stands there already is judged by no such thing: a plant may run quicker. A batch lies until it is dry.
-    """
-    typed = case.limits.minimum_residence_time
-    if typed is not None:
-        return float(typed)
-    return 0.0 if case.cooler.arrangement == "batch" else LEAST_TIME
-
-
-def least_depth(case: Case) -> float:
-    """Shallowest bed [m] that settings and sizes choose for its unevenness: in deviations that are a length.
-
-    One that is a share grows with the depth, and no depth is too shallow for it.
-    """
-    typed = case.limits.minimum_depth_in_deviations
-    times = LEAST_DEPTH if typed is None else float(typed)
-    return max(times, 1 / MOST) * _deviation(case)
-
-
-def depths_to_choose(
-    case: Case, depths: tuple[float, float], metres_per_second: float = 0.0
-) -> tuple[float, float]:
-    """A range of depths [m] without those that are too shallow, of a bed so deep for each second in it.
-
-    Where the least leaves nothing of the range, its deep end is left; but for depths that cannot be computed.
-    """
-    bearable = _deviation(case) / MOST
-    low, high = (max(float(end), bearable) for end in depths)
-    return min(max(low, least_depth(case), metres_per_second * least_time(case)), high), high
-
-
-def without_least_bed(case: Case) -> Case:
-    """The case, or each stage of its line, with no least time or depth but what can be computed."""
-    nothing: dict[str, Any] = {"minimum_residence_time": 0.0, "minimum_depth_in_deviations": 0.0}
-    if isinstance(case.cooler, Line):
-        stages = tuple(
-            dataclasses.replace(stage, limits=dataclasses.replace(stage.limits, **nothing))
-            for stage in case.cooler.stages
-        )
-        return dataclasses.replace(case, cooler=Line(stages))
-    return dataclasses.replace(case, limits=dataclasses.replace(case.limits, **nothing))
-
-
-def _deviation(case: Case) -> float:
-    """That of its depth, where it is a length [m]."""
-    return float(getattr(case.cooler, "depth_deviation_length", None) or 0.0)
-
-
 # ---- How it stands --------------------------------------------------------------------------------------
 
 # How a quantity is read from a result, given the temperature outside.
@@ -397,112 +337,3 @@ def _off_their_bounds(
     each = [here if alike else {c.key: c.bound for c in wishes_of(one)} for one, alike in zip(cases, same)]
     for c in hanging:
         yield c.key, values[c.key] - np.array([bounds[c.key] - here[c.key] for bounds in each], float)
-
-
-@dataclass(frozen=True, repr=False)
-class Verdict(Displayed):
-    """Whether one wish or limit is kept, and by how much."""
-
-    constraint: Constraint = documented("-", "what must be kept")
-    value: float = documented("as the quantity", "where it stands; nan where it is not known")
-    worst: float | None = documented(
-        "as the quantity", "of the wettest or warmest tenth of the pellets, where it differs", default=None
-    )
-    open_ends: tuple[float, float] | None = documented(
-        "as the quantity", "lowest and highest that the inputs leave open, if asked", default=None
-    )
-    chance: float | None = documented("-", "probability that it is kept, if asked", default=None)
-
-    @property
-    def met(self) -> bool:
-        """Whether it is kept, as predicted."""
-        return bool(self.constraint.violation(self.value) <= KEPT)
-
-    @property
-    def margin(self) -> float:
-        """How far the value is from the bound, below 0 where it is passed."""
-        return float(self.constraint.margin(self.value))
-
-    @property
-    def certain(self) -> bool:
-        """Whether it is kept at both ends of what the inputs leave open, as far as that was asked."""
-        ends = self.open_ends or ()
-        return self.met and all(self.constraint.violation(end) <= KEPT for end in ends)
-
-
-def judged(case: Case) -> list[Constraint]:
-    """What a verdict is given on: the bounds themselves, without the room that a search keeps below them."""
-    free = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
-    return [c for c in constraints_of(free) if not (c.assumed and c.quantity.name.startswith("fan"))]
-
-
-def verdicts_of(
-    case: Case, result: Result, chances: Mapping[str, float] | None = None
-) -> tuple[Verdict, ...]:
-    """The verdict on everything that a case must keep; `chances` by their full names.
-
-    It is on the bounds themselves: the room that a search keeps below them is no part of it.
-    """
-    outside, constraints = float(case.air.temperature), judged(case)
-    values = values_of(constraints, result, outside, case)
-    return tuple(
-        Verdict(
-            c,
-            float(values[c.key]),
-            _worst(c, result, outside),
-            _open(c, result, outside),
-            (chances or {}).get(c.full_name),
-        )
-        for c in constraints
-    )
-
-
-@dataclass(frozen=True)
-class Tenth:
-    """The worst tenth of a quantity, where pellets are unlike."""
-
-    name: str = documented("-", "what it is called in a table of outcomes")
-    of: str = documented("-", "the quantity that it is a value of")
-    who: str = documented("-", "as a person reads it beside that of all pellets")
-    read: Callable[[Result], Any] = documented("-", "how it is read from a result")
-
-
-_WETTEST = "wettest tenth"
-# By what a wish bounds; of what is bounded by how much warmer it is than the air outside, its temperature.
-TENTHS: Mapping[str, Tenth] = {
-    "moisture": Tenth(
-        "wettest_tenth",
-        "moisture",
-        _WETTEST,
-        lambda r: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
-    ),
-    "above_ambient": Tenth(
-        "warmest_tenth",
-        "temperature",
-        "warmest tenth",
-        lambda r: r.between_pellets.warmest_tenth.temperature,  # type: ignore[union-attr]
-    ),
-    "water_activity": Tenth(
-        "wettest_activity", "water_activity", _WETTEST, lambda r: r.in_store.of_wettest_tenth
-    ),
-}
-
-
-def _worst(c: Constraint, result: Result, outside: float) -> float | None:
-    """The wettest or warmest tenth beside a wish, where pellets are unlike."""
-    tenth = TENTHS.get(c.quantity.name)
-    if result.between_pellets is None or c.sense < 0 or tenth is None:
-        return None
-    return float(tenth.read(result)) - (outside if c.quantity.name == "above_ambient" else 0.0)
-
-
-def _open(c: Constraint, result: Result, outside: float) -> tuple[float, float] | None:
-    """What the assumed numbers leave open of a wish, if that was asked."""
-    band = result.input_band
-    if band is None or c.place:
-        return None
-    if c.quantity.name == "moisture":
-        return tuple(map(float, band.moisture_wb))  # type: ignore[return-value]
-    if c.quantity.name == "above_ambient":
-        return tuple(float(end) - outside for end in band.temperature)  # type: ignore[return-value]
-    return None

@@ -25,7 +25,7 @@ from coolsim.simulate.inputs import Inputs, bed_of, even
 from coolsim.simulate.pellet_spread import between_pellets, joined
 from coolsim.support.fields import Array
 
-TOGETHER = 1_000_000  # samples of pellets sorted at once, for memory
+AT_ONCE = 1_000_000  # samples of pellets sorted at once, for memory
 COLUMNS = 30_000  # of cases that are laid out at once, for memory: 1.5 kB each
 
 
@@ -177,7 +177,7 @@ def between(
     """How unlike pellets of columns are: moisture [kg/kg dry] and temperature [°C] of columns (K · cases), or of
     layers of equal dry solid in each (layers, K · cases). Many cases block by block, for memory."""
     columns, layers = laid.columns, len(np.atleast_2d(moisture))
-    most = max(TOGETHER // (layers * len(columns.places()[0])), 1)
+    most = max(AT_ONCE // (layers * len(columns.places()[0])), 1)
     parts = []
     for some in np.array_split(np.arange(columns.cases), -(-columns.cases // most)):
         part, who = take(columns, some), laid.who(some)

@@ -14,9 +14,9 @@ spread samples were off by up to 2.7 % of an interval's width, polynomials throu
 that, 0.4–5 %. Where a polynomial explains less than 95 %, as of a count that ends at none, the samples stand for
 themselves. `years/propagation.py` moves a predicted year: 128 samples in 48 states of weather and settings,
 polynomials between the states and through the samples, then 512 years judged as any year is. Numbers that one fit
-correlates (`physics/correlations.py`) share their part of the variance. `propagation.varying` names what may be
-broken of what must be kept; `settings/chance_constrained.py` gives each of it some room (`Case.safety_margins`)
-until a chance is met, `settings/chances.py` tells the chance of settings as they are.
+correlates (`physics/correlations.py`) share their part of the variance. `propagation.samples.varying` names
+what may be broken of what must be kept; `settings/chance_constrained.py` gives each of it some room
+(`Case.safety_margins`) until a chance is met, `settings/chances.py` tells the chance of settings as they are.
 
 How sure a dryer or a line is, and fits to dryers
 -------------------------------------------------
@@ -35,11 +35,11 @@ typed, a denser feed lies lower (`prediction.depth_of_mass`): held at its depth,
 would be nine tenths of the variance of `evening-batch`. Fans of a line settle once, at the centre
 (`line.at_its_fans`), as those of coolers do.
 
-A fit to a dryer is that of a cooler with another model: `fitting.model.said` hands `Marched` (a dryer or a line) to
-`fitting/march_model.py`, which puts the free numbers into the trials' cases and marches all cases of all central
-differences in one call, twelve shells to a pellet (with eight, exits of dry pellets were off by 0.04 point, and
-so a diffusivity by 1 %). Three numbers and eight trials take 6 s, most of it seven rounds of 56 cases. Of 40
-dryers drawn from the priors, three numbers each, 116 of 120 intervals held the number
+A fit to a dryer is that of a cooler with another model: `fitting.model.model_readings` hands `Marched` (a dryer
+or a line) to `fitting/march_model.py`, which puts the free numbers into the trials' cases and marches all cases
+of all central differences in one call, twelve shells to a pellet (with eight, exits of dry pellets were off by
+0.04 point, and so a diffusivity by 1 %). Three numbers and eight trials take 6 s, most of it seven rounds of 56
+cases. Of 40 dryers drawn from the priors, three numbers each, 116 of 120 intervals held the number
 (`COOLSIM_FIT_REPETITIONS=40`, on SURVEY throughout). No exhaust: it changes all the time, and the mean of a run
 is nothing that anyone measures.
 

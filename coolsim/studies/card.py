@@ -10,7 +10,7 @@ import numpy as np
 
 from coolsim.case.case import Case, DesignWeather
 from coolsim.machines import Setting, appraised, machine_of
-from coolsim.simulate.requirements import KEPT
+from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.fewest_settings import as_cheap, fewest
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.studies.settings.find import find_settings
@@ -83,7 +83,7 @@ def _served(
     except NotConverged:
         return found
     cheap = as_cheap(np.asarray(tried.cost.total), answer.cost.total)
-    for j, good, M, T in zip(others, (tried.worst <= KEPT) & cheap, tried.moisture, tried.temperature):
+    for j, good, M, T in zip(others, (tried.worst <= FEASIBLE) & cheap, tried.moisture, tried.temperature):
         if good:
             found[j] = M, T
     return found

@@ -20,7 +20,8 @@ from coolsim.case.result import InputBand, Result
 from coolsim.machines import Machine, appraised, machine_of
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import predict
-from coolsim.simulate.requirements import Constraint, constraints_of, verdicts_of
+from coolsim.simulate.requirements import Constraint, constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.ranges import FEED, HUMIDITY, WARMTH, usual
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
@@ -131,7 +132,7 @@ def _outside(case: Case, **changes: float) -> Case:
 
 
 @dataclass(frozen=True)
-class Place:
+class MapPoint:
     """Where a state stands on a map."""
 
     across: float = documented("as the quantity", "of what lies across")
@@ -151,8 +152,8 @@ class LeverMap(Displayed):
     moisture_wb: Array = documented("kg/kg wet", "exit moisture (up, across); nan where none is computed")
     constraints: tuple[Constraint, ...] = documented("-", "what must be kept besides the moisture")
     violations: Array = documented("-", "by how much not: (constraints, up, across)")
-    today: Place | None = documented("-", "where the case stands", default=None)
-    advice: Place | None = documented("-", "where it is to be set", default=None)
+    today: MapPoint | None = documented("-", "where the case stands", default=None)
+    advice: MapPoint | None = documented("-", "where it is to be set", default=None)
 
 
 def lever_map(levers: Levers, result: Result, to: tuple[Case, Result] | None = None) -> LeverMap | None:
@@ -237,7 +238,7 @@ def _as_sought(machine: Machine, base: Case, span: Span) -> Span:
     return dataclasses.replace(span, key=by, label=label, quantity=q, now=now, ends=(min(flows), max(flows)))
 
 
-def _place(case: Case, result: Result, across: Span, up: Span) -> Place | None:
+def _place(case: Case, result: Result, across: Span, up: Span) -> MapPoint | None:
     at = {"feed_moisture": case.feed.moisture, **machine_of(case).read(case, result)}
     x, y = float(at[across.key]), float(at[up.key])
-    return Place(x, y, float(result.pellets_out.moisture_wb)) if np.isfinite(x + y) else None
+    return MapPoint(x, y, float(result.pellets_out.moisture_wb)) if np.isfinite(x + y) else None

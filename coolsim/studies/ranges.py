@@ -1,8 +1,8 @@
 """How far feed moisture and the air outside go to either side of what a scenario says: one table for every picture.
 
 `usual`: what they do by themselves, a press from lot to lot and the air from night to day; assumed. Report, levers
-and the bars of a page vary them so. `looked_at`: as far as the sliders of a page go, for whoever asks what else may
-come; what dries answers less smoothly to the air, so its page goes less far.
+and the bars of a page vary them so. `page_ranges`: as far as the sliders of a page go, for whoever asks what
+else may come; what dries answers less smoothly to the air, so its page goes less far.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def usual(case: Case) -> dict[str, Ends]:
     return {name: _ends(now, one.usual, one) for name, (now, one) in _ranges(case).items()}
 
 
-def looked_at(case: Case) -> dict[str, Ends]:
+def page_ranges(case: Case) -> dict[str, Ends]:
     """From where to where a page looks."""
     return {name: _ends(now, one.reach, one) for name, (now, one) in _ranges(case).items()}
 

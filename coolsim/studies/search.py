@@ -37,7 +37,7 @@ from coolsim.case.case import Case
 from coolsim.machines.plant import Tried, Weighed, excesses
 from coolsim.model.solve import Resolution
 from coolsim.numerics.descent import descend
-from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.simulate.result_building import interleave, pick
 from coolsim.studies.outcome_polynomials import Fit, combined, pack, unpack
 from coolsim.support.fields import Array
@@ -99,8 +99,8 @@ class Found:
     excess: Array  # (limits,)
 
     @property
-    def kept(self) -> bool:
-        return bool((self.excess <= KEPT).all())
+    def feasible(self) -> bool:
+        return bool((self.excess <= FEASIBLE).all())
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,8 @@ class Best:
     excess: Array  # (limits, weathers)
 
     @property
-    def kept(self) -> NDArray[np.bool_]:
-        return np.asarray((self.excess <= KEPT).all(axis=0))
+    def feasible(self) -> NDArray[np.bool_]:
+        return np.asarray((self.excess <= FEASIBLE).all(axis=0))
 
     def of(self, weathers: Index) -> Best:
         knobs = {name: value[weathers] for name, value in self.knobs.items()}
@@ -360,7 +360,7 @@ class Terms:
 def _broken(excess: Array) -> Array:
     """How far the worst limit is broken."""
     worst = excess.max(axis=0, initial=0.0)
-    return np.where(worst <= KEPT, 0.0, worst)
+    return np.where(worst <= FEASIBLE, 0.0, worst)
 
 
 def _put(tried: Tried, index: Index, part: Tried) -> Tried:

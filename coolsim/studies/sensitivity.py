@@ -41,7 +41,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, Number, documented
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
-TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
+AT_ONCE = 2000  # cases times inputs evaluated side by side, for memory
 
 
 @dataclass(frozen=True, repr=False)
@@ -303,7 +303,7 @@ def slopes_of(numbers: Stated, solutions: Sequence[Solution], by: Sequence[str])
     slopes = np.empty((len(fields(Slopes)), len(by), len(numbers.pressure)))
     with on_one_thread():
         for s in solutions:
-            parts = -(-len(s.index) * len(by) // TOGETHER)
+            parts = -(-len(s.index) * len(by) // AT_ONCE)
             for some in np.array_split(np.arange(len(s.index)), max(parts, 1)):
                 slopes[..., s.index[some]] = _slopes(take(s, some), take(numbers, s.index[some]), by)
     return slopes

@@ -47,7 +47,7 @@ def _wood() -> list[Comparison]:
             compared(
                 f"wood pellets' pressure drop at {velocity:g} m/s",
                 source="Yazdanpanah et al. 2010, Bioresour. Technol. 101:5565 (abstract seen)",
-                said=f"{measured:g} Pa/m, clean pellets of 6 × 6–12 mm",
+                measured_in_words=f"{measured:g} Pa/m, clean pellets of 6 × 6–12 mm",
                 measured=(measured, measured),
                 assumed="9 mm long, the default void fraction of pressed feeds; band: 6–12 mm, the range of the "
                 "void fraction, which was chosen with an eye on what Ergun needs here",
@@ -65,7 +65,7 @@ def _grain(name: str) -> Comparison:
     return compared(
         f"{name}'s pressure drop at 0.2 m/s",
         source="ASABE D272, loose fill (constants seen)",
-        said=f"{measured:.0f} Pa/m",
+        measured_in_words=f"{measured:.0f} Pa/m",
         measured=(measured, measured),
         assumed=f"Ergun's spheres of {d_p:g} mm with {100 * voids[0]:.0f}–{100 * voids[1]:.0f} % voids (memory): "
         "kernels are no spheres",

@@ -44,7 +44,7 @@ class Comparison:
     measured: tuple[float, float] = documented(
         "as the quantity, SI", "lowest and highest measured; equal where one number is given; inf: open"
     )
-    said: str = documented("-", "what was measured, in words")
+    measured_in_words: str = documented("-", "what was measured, in words")
     assumed: str = documented("-", "what had to be assumed to compute it")
     computed: float = documented("as the quantity, SI", "what is computed")
     band: tuple[float, float] = documented(
@@ -77,7 +77,7 @@ def compared(
     name: str,
     *,
     source: str,
-    said: str,
+    measured_in_words: str,
     measured: tuple[float, float],
     assumed: str,
     computed: Computed,
@@ -86,4 +86,6 @@ def compared(
 ) -> Comparison:
     """Return a comparison; its parts by name, since many of them are texts."""
     band = (computed.low, computed.high)
-    return Comparison(name, source, measured, said, assumed, computed.value, band, measure, independent)
+    return Comparison(
+        name, source, measured, measured_in_words, assumed, computed.value, band, measure, independent
+    )

@@ -73,7 +73,7 @@ def _lift_off() -> Comparison:
     return compared(
         "a published design: its air as a share of what lifts the bed",
         source="World Grain, May 2014, university author: 25 short tons/h, 10 000 cfm, 40.2 ft² (seen)",
-        said="it runs, so less than the whole",
+        measured_in_words="it runs, so less than the whole",
         measured=(-math.inf, 1.0),
         assumed="4 × 10 mm of 640 kg/m³, 0.75 m deep, 85 °C, 15.5 %, air 20 °C and 60 %; band: published void "
         "fractions, 0.45–0.50",
@@ -93,7 +93,7 @@ def _within_ten_minutes() -> Comparison:
     return compared(
         "pellets of 80–90 °C after ten minutes: above the air outside",
         source="FAO ADCP/REP/80/11, ch. 18 (seen); cool is 5–8 K above (common practice, no source)",
-        said="15–16 % at 80–90 °C, cooled within ten minutes",
+        measured_in_words="15–16 % at 80–90 °C, cooled within ten minutes",
         measured=(-math.inf, 8.0),
         assumed="800 m³/h of air per t/h, 20 °C and 60 %; pressed feeds of 3 and 5 mm",
         computed=Computed.over(above, float(np.mean(above))),
@@ -113,7 +113,7 @@ def _points_per_kelvin() -> Comparison:
     return compared(
         "points of moisture that pellets lose per 11 K",
         source="whole corn after tempering: Iowa State Extension (seen); makers of presses say 1 point (seen)",
-        said="0.4–0.5 point of corn; a whole point would ask for no heat in the air at all",
+        measured_in_words="0.4–0.5 point of corn; a whole point would ask for no heat in the air at all",
         measured=(0.004, 0.005),
         assumed="pressed feeds for corn, from 82 °C and 15.5 %, 600–1000 m³/h per t/h, 4–15 minutes",
         computed=Computed.over(per, float(np.mean(per))),
@@ -131,7 +131,7 @@ def _airflow() -> list[Comparison]:
         compared(
             "more air: change of the exit's moisture",
             source=source,
-            said="it rises",
+            measured_in_words="it rises",
             measured=(0.0, math.inf),
             assumed=assumed,
             computed=Computed.over(moisture, float(np.mean(moisture))),
@@ -140,7 +140,7 @@ def _airflow() -> list[Comparison]:
         compared(
             "more air: change of the exit's temperature",
             source=source,
-            said="it falls",
+            measured_in_words="it falls",
             measured=(-math.inf, 0.0),
             assumed=assumed,
             computed=Computed.over(warmth, float(np.mean(warmth))),
@@ -186,7 +186,7 @@ def _conditioning() -> Comparison:
     return compared(
         "steam conditioning, 97 to 190 °F: rise of the moisture",
         source="Kansas Agric. Exp. Stn. Res. Rep. 6(10), 2020 (abstract seen)",
-        said="4.2 points",
+        measured_in_words="4.2 points",
         measured=(0.042, 0.042),
         assumed="12 % before (not said there), saturated steam, no heat lost; band: dry specific heat 1.5–1.8 "
         "kJ/(kg K), a tenth of the steam as water or none",

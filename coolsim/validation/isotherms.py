@@ -82,7 +82,7 @@ def _pasta() -> list[Comparison]:
             compared(
                 f"fish feeds' isotherm, {of}",
                 source=source,
-                said=f"mean moisture on dry solid at {int(which.sum())} water activities, 0.05–0.90",
+                measured_in_words=f"mean moisture on dry solid at {int(which.sum())} water activities, 0.05–0.90",
                 measured=(mean, mean),
                 assumed="that fat-free feed sorbs as pasta does. The default's constants were fitted to these "
                 f"points by those who copied them. Scatter about it (rms): {100 * rms:.2f} points",
@@ -106,7 +106,7 @@ def _of_other_hands() -> list[Comparison]:
             compared(
                 f"fish feeds' isotherm, other pasta at a_w {a_w:g}",
                 source=f"{', '.join(_PASTA)}: fits of extruded pasta (seen in public code citing them)",
-                said="moisture on dry solid at 50 °C",
+                measured_in_words="moisture on dry solid at 50 °C",
                 measured=(min(moistures), max(moistures)),
                 assumed="that fat-free feed sorbs as pasta does",
                 computed=scaled(feed, a_w, 50.0, fat=False),
@@ -125,7 +125,7 @@ def _feeds() -> list[Comparison]:
         compared(
             "pressed feeds' isotherm, its ingredients",
             source="ASABE D245: corn by three equations, wheat, soybean (constants seen)",
-            said="moisture at 25 °C and 65 %, from soybean to wheat",
+            measured_in_words="moisture at 25 °C and 65 %, from soybean to wheat",
             measured=(min(x / (1 + x) for x in grains), max(x / (1 + x) for x in grains)),
             assumed="a recipe between its ingredients; its fat takes up no water",
             computed=wet_basis(scaled(pig, 0.65, 25.0)),
@@ -135,7 +135,7 @@ def _feeds() -> list[Comparison]:
         compared(
             "pelleted wheat middlings in store",
             source="Kansas Agric. Exp. Stn. Report 804 (1998), four mills (abstract seen)",
-            said="13.0–13.5 % bought in summer, taking up water in summer air above 65 %",
+            measured_in_words="13.0–13.5 % bought in summer, taking up water in summer air above 65 %",
             measured=(0.130, 0.135),
             assumed="that 65 % is where 13.0–13.5 % stands; 27–32 °C; pig feed for middlings, which hold more "
             "bran: a hint, no proof",
@@ -153,7 +153,7 @@ def _fish() -> list[Comparison]:
         compared(
             "fish feeds' monolayer, sardine",
             source="freeze-dried sardine, 71 % protein, Drying Technol. 19 (2001) 673 (abstract seen)",
-            said="4.94 % of dry solid at 25–50 °C, 10 % of it fat",
+            measured_in_words="4.94 % of dry solid at 25–50 °C, 10 % of it fat",
             measured=(0.0494 / (1 - sardine_fat),) * 2,
             assumed="fat takes up no water in either",
             computed=Computed.over(monolayer),
@@ -170,7 +170,7 @@ def _fish() -> list[Comparison]:
             compared(
                 f"heat that binds water, sardine at {100 * X:g} % of dry solid",
                 source="freeze-dried sardine, Drying Technol. 19 (2001) 673 (abstract seen)",
-                said=f"net isosteric heat {measured / 1e3:g} kJ/mol",
+                measured_in_words=f"net isosteric heat {measured / 1e3:g} kJ/mol",
                 measured=(measured / 0.018015,) * 2,
                 assumed="pasta for fish; below 10 % of fat-free solid the heat is held",
                 computed=Computed.over(heats, heats[1]),
@@ -190,7 +190,7 @@ def _slow_pasta() -> Comparison:
     return compared(
         "diffusivity of what did not expand",
         source="Litchfield & Okos 1992, extruded pasta (seen in public code citing them)",
-        said="at 60 °C and 12–25 % of dry solid",
+        measured_in_words="at 60 °C and 12–25 % of dry solid",
         measured=(float(D[0]), float(D[1])),
         assumed="marine pellets, the densest of the default materials, for pasta",
         computed=Computed(marine.diffusivity.value, known.low, known.high),

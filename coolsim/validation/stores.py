@@ -103,7 +103,7 @@ def stores() -> list[Comparison]:
         compared(
             "cooling front of stored corn",
             source="MWPS-13 as extension pages quote it, and World Grain, aeration strategies (both seen)",
-            said="15 h at 1 cfm per bushel (that is 300 h at a twentieth); others say 10–20 h",
+            measured_in_words="15 h at 1 cfm per bushel (that is 300 h at a twentieth); others say 10–20 h",
             measured=(10 * 3600.0, 20 * 3600.0),
             assumed=f"the front is through once nine tenths of the cooling are done; {told}",
             computed=Computed.over(hours),
@@ -112,7 +112,7 @@ def stores() -> list[Comparison]:
         compared(
             "water lost while corn cools, per 10 °F",
             source="extension practice (a page that quotes it, seen)",
-            said="about a quarter of a point per 10 °F (5.6 K)",
+            measured_in_words="about a quarter of a point per 10 °F (5.6 K)",
             measured=(0.0025, 0.0025),
             assumed=f"after 15 h at 1 cfm per bushel; {told}",
             computed=Computed.over(per_ten),
@@ -121,7 +121,8 @@ def stores() -> list[Comparison]:
         compared(
             "barley stores, water lost while they cool",
             source="Woods & McCallum 2000, J. Inst. Brew. 106:411, two seasons (abstract seen)",
-            said="1.5 % on average, from 49 and 46 °C (the fans warmed the air, by how much is not said)",
+            measured_in_words="1.5 % on average, from 49 and 46 °C (the fans warmed the air, by how much is "
+            "not said)",
             measured=(0.015, 0.015),
             assumed="14 % before, air of 13 °C with 65–78 %, not warmed; 2 m deep; until nine tenths of the "
             "cooling are done; diffusivity 0.5–2e-10 m²/s at 60 °C",

@@ -29,7 +29,7 @@ import coolsim
 from coolsim.case.costs import cost_of, given_away
 from coolsim.machines import machine_of
 from coolsim.output.explorer.document import document
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.maps.axes import case_at
 from coolsim.studies.maps.outcome_map import Chart, Effort, charted
 from coolsim.studies.maps.surface import Bend, Surface, powers_of
@@ -202,7 +202,8 @@ def test_the_chance_is_that_of_python(browser: Any, page: Path, rough: Chart) ->
     """At three places, by the same samples of the same map: to the last sample but two."""
     from coolsim.studies.maps.axes import coordinates
     from coolsim.studies.maps.outcomes import plain
-    from coolsim.studies.propagation import kept, varying
+    from coolsim.studies.propagation.chances import satisfied
+    from coolsim.studies.propagation.samples import varying
 
     assert rough.spread is not None
     show(browser, page, 1280)
@@ -212,7 +213,7 @@ def test_the_chance_is_that_of_python(browser: Any, page: Path, rough: Chart) ->
         outside = values[1:2]
         known = {row.key: plain(row, s, rough.store, outside) for row, s in zip(rough.rows, smooth)}
         known["above_ambient"] = known["temperature"] - outside
-        both = np.all([kept(c, known[c.key]) for c in varying(rough.case)], axis=0)
+        both = np.all([satisfied(c, known[c.key]) for c in varying(rough.case)], axis=0)
         told = browser.execute_script("return chance(arguments[0])", values.tolist())
         assert told["share"] == pytest.approx(float(both.mean()), abs=2.1 / 512)
         assert 0 <= told["low"] <= told["share"] <= told["high"] <= 1

@@ -34,11 +34,20 @@ from coolsim.machines import Setting
 from coolsim.machines.plant import Settings
 from coolsim.output import explain
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import AtLimit, Constraint, Verdict
-from coolsim.studies import propagation  # noqa: F401  # these two now, while predict is no stand-in
+from coolsim.simulate.requirements import AtLimit, Constraint
+from coolsim.simulate.verdicts import Verdict
+from coolsim.studies.propagation import samples  # noqa: F401  # these two now, while predict is no stand-in
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
-from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand, Step
+from coolsim.studies.settings.answer import (
+    AppraisedSettings,
+    Change,
+    Chosen,
+    Gain,
+    Reached,
+    SettingsAnswer,
+    Step,
+)
 
 GOOD = """\
 title = "A mill of our own"
@@ -212,7 +221,7 @@ def found(answer: Result) -> Advice:
             Change("airflow", 1800.0, "m3/h", "airflow", 0.4),
             Change("time in the bed", 20.0, "min", "residence_time", 672.0),
         ),
-        now=Stand(case, answer, Cost(0.3, 0.0, 1.2, 1.5, 1.25), verdicts),
+        now=AppraisedSettings(case, answer, Cost(0.3, 0.0, 1.2, 1.5, 1.25), verdicts),
         now_settings=today,
         gain=Gain(-0.002, 1.5, 0.3, 600.0, 2000.0, hours_assumed=True),
     )

@@ -17,7 +17,7 @@ from coolsim.output import settings as printed
 from coolsim.output.page import Page
 from coolsim.simulate.requirements import AtLimit
 from coolsim.studies.settings.advice import Advice
-from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand
+from coolsim.studies.settings.answer import AppraisedSettings, Change, Chosen, Gain, Reached, SettingsAnswer
 from coolsim.studies.settings.nearby import levers_of
 
 ROOM = """
@@ -184,7 +184,7 @@ def answer_of_a_belt():
             Change("airflow", None, "m3/h", "airflow", 10.0),
             Change("inlet air temperature", 121.0, "degC", "inlet_air_temperature", 106.0),
         ),
-        now=Stand(case, result, cost, ()),
+        now=AppraisedSettings(case, result, cost, ()),
         now_settings=settings,
         gain=Gain(0.0, 0.0, 0.0, 0.0, 2000.0, hours_assumed=True),
     )

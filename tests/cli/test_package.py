@@ -52,7 +52,7 @@ def test_a_module_never_hides_a_public_function() -> None:
 
 
 def test_rooms_load_nothing_by_themselves() -> None:
-    rooms = "coolsim.case, coolsim.simulate, coolsim.support, coolsim.studies, coolsim.output"
+    rooms = ", ".join(f"coolsim.{room}" for room in ("case", "simulate", "support", "studies", "output"))
     assert python(f"import sys, {rooms}\nprint('numpy' in sys.modules)") == "False"
 
 

@@ -25,11 +25,13 @@ from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.output import json as as_json
 from coolsim.output import settings as printed
-from coolsim.output import verdicts
+from coolsim.output import settings_json, verdicts
+from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.simulate.cautions import LEVELS
-from coolsim.simulate.requirements import Constraint, Verdict
+from coolsim.simulate.requirements import Constraint
+from coolsim.simulate.verdicts import Verdict
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.find import AtLimit
@@ -73,7 +75,7 @@ def met(good: str) -> Searched:
     case = loads(mill(good, "12.4 %"), "mill.toml")
     found = advice.advise(case, chances=True)
     text = printed.advised(case, found, Page(80))
-    document = json.loads(as_json.text(printed.document(case, found, "mill.toml", "1")))
+    document = json.loads(as_json.text(settings_json.document(case, found, "mill.toml", "1")))
     return Searched(case, text, document, 0 if found.answer.met else 3)
 
 
@@ -232,7 +234,7 @@ def test_an_answer_puts_what_to_dial_in_first(met: Searched) -> None:
         ["exit moisture", *(f"{100 * x['moisture_wb']:.2f} %" for x in (now["pellets_out"], then))],
         ["exit temperature", *(f"{x['temperature_C']:.1f} °C" for x in (now["pellets_out"], then))],
         ["chance that all is kept", *(f"{int(100 * x['chance'] + 1e-9)} %" for x in (now, met.document))],
-        ["cost per hour in EUR", *(printed.money(x["cost"]["total"]) for x in (now, met.document))],
+        ["cost per hour in EUR", *(money(x["cost"]["total"]) for x in (now, met.document))],
     ]
     words = " ".join(met.text.split())
     assert words.index("exit moisture") < words.index("Cost in EUR")
@@ -362,7 +364,7 @@ def test_a_fan_off_its_curve_has_no_speed_and_no_cost(searched: Path, found: Adv
         broken=(AtLimit("fan speed, highest", math.nan),),
     )
     case, found = coolsim.load(searched), dataclasses.replace(found, answer=answer)
-    document = json.loads(as_json.text(printed.document(case, found, "", "")))
+    document = json.loads(as_json.text(settings_json.document(case, found, "", "")))
     assert document["settings"]["fan_speed"] is None and document["cost"]["electricity"] is None
     assert document["broken"] == [{"limit": "fan speed, highest", "value": None, "unit": ""}]
     text = printed.advised(case, found, Page(80))
@@ -373,7 +375,9 @@ def test_limits_are_written_in_practical_units(searched: Path, found: Advice) ->
     answer = dataclasses.replace(
         found.answer, binding=(AtLimit("airflow, highest", 0.5), AtLimit("bed pressure drop", 900.0))
     )
-    document = printed.document(coolsim.load(searched), dataclasses.replace(found, answer=answer), "", "")
+    document = settings_json.document(
+        coolsim.load(searched), dataclasses.replace(found, answer=answer), "", ""
+    )
     assert document["binding"] == [
         {"limit": "airflow, highest", "value": pytest.approx(1800.0), "unit": "m3/h"},
         {"limit": "bed pressure drop", "value": 900.0, "unit": "Pa"},
@@ -540,7 +544,7 @@ def test_chances_stand_beside_each_other_and_few_are_warned_of(searched: Path, f
 
 
 def test_today_and_gain_are_written(searched: Path, found: Advice) -> None:
-    written = json.loads(as_json.text(printed.document(coolsim.load(searched), found, "", "")))
+    written = json.loads(as_json.text(settings_json.document(coolsim.load(searched), found, "", "")))
     now, gain = written["now"], written["gain"]
     assert now["settings"]["fan_speed"] == 0.9 and now["settings"]["airflow_m3_h"] == pytest.approx(1800.0)
     assert now["cost"]["total"] == 1.5 and now["met"] is False and now["chance"] is None
@@ -559,7 +563,9 @@ def test_today_and_gain_are_written(searched: Path, found: Advice) -> None:
 
 def test_verdicts_are_written_with_value_bound_and_margin(searched: Path, found: Advice) -> None:
     """By hand, of the answer above: 12.75 against 12 %, 7.25 against 6 K, 0.611 against 0.65, 55 against 90 %."""
-    written = json.loads(as_json.text(printed.document(coolsim.load(searched), found, "", "")))["verdicts"]
+    written = json.loads(as_json.text(settings_json.document(coolsim.load(searched), found, "", "")))[
+        "verdicts"
+    ]
     rows = [(v["name"], v["value"], v["bound"], v["unit"], v["met"], v["chance"]) for v in written]
     assert rows == [
         ("moisture", 0.1275, 0.12, "", False, None),

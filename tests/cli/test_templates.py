@@ -9,6 +9,7 @@ import pytest
 import coolsim
 from coolsim.case.case import TABLES
 from coolsim.scenario import loads, schema, template
+from coolsim.scenario.keys.machine import ARRANGEMENTS
 from coolsim.studies import prerequisites as of_settings
 from coolsim.studies.sizing import find as of_sizes
 
@@ -48,15 +49,13 @@ def test_a_template_runs_and_nothing_is_amiss_with_it(run, tmp_path, arrangement
     assert out.temperature < case.air.temperature + wanted.maximum_above_ambient
 
 
-@pytest.mark.parametrize("arrangement", schema.ARRANGEMENTS)
+@pytest.mark.parametrize("arrangement", ARRANGEMENTS)
 def test_every_key_of_a_machine_stands_in_its_template(arrangement):
     machine = template(arrangement).partition("[cooler]")[2]
-    for key in schema.ARRANGEMENTS[arrangement]:
+    for key in ARRANGEMENTS[arrangement]:
         found = r"\[\[cooler\.zone\]\]" if key == "zone" else f"(# )?{key} = "
         assert re.search(rf"(?m)^{found}", machine), key
-    foreign = {key for keys in schema.ARRANGEMENTS.values() for key in keys} - {
-        *schema.ARRANGEMENTS[arrangement]
-    }
+    foreign = {key for keys in ARRANGEMENTS.values() for key in keys} - {*ARRANGEMENTS[arrangement]}
     machine = machine.partition("\n\n")[0]
     assert not [key for key in foreign if re.search(rf"(?m)^(# )?{key} = ", machine)]
 

@@ -15,11 +15,13 @@ from explore.held import held
 from shipped import level
 
 import coolsim
-from coolsim.simulate.requirements import AT_LIMIT, verdicts_of
+from coolsim.simulate.requirements import AT_LIMIT
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.maps.axes import axes_of
 from coolsim.studies.maps.outcome_map import Chart, Effort, charted
 from coolsim.studies.maps.outcomes import plain
-from coolsim.studies.propagation import kept, varying
+from coolsim.studies.propagation.chances import satisfied
+from coolsim.studies.propagation.samples import varying
 from coolsim.support.errors import InputError, NotConverged
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -64,7 +66,7 @@ def test_chances_are_those_of_the_study(name: str) -> None:
     outside = np.array([case.air.temperature])
     values = {row.key: plain(row, s, chart.store, outside) for row, s in zip(chart.rows, smooth)}
     values["above_ambient"] = values["temperature"] - outside
-    both = np.all([kept(c, values[c.key]) for c in varying(case)], axis=0)
+    both = np.all([satisfied(c, values[c.key]) for c in varying(case)], axis=0)
     assert float(both.mean()) == pytest.approx(coolsim.uncertainty(case).chance, abs=0.04)
 
 

@@ -14,7 +14,8 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Warning
 from coolsim.output import headline
 from coolsim.output.page import Page
-from coolsim.simulate.requirements import Constraint, Verdict
+from coolsim.simulate.requirements import Constraint
+from coolsim.simulate.verdicts import Verdict
 
 OUT: Any = SimpleNamespace(moisture_wb=0.1234, temperature=33.0)
 MOISTURE = Constraint(QUANTITIES["moisture"], 0.12, of_target=True)

@@ -15,7 +15,7 @@ from coolsim.output.report.pictures import _numbers
 from coolsim.output.tables import details
 from coolsim.output.uncertainties import rows_of
 from coolsim.scenario import inputs
-from coolsim.studies.propagation import Known
+from coolsim.studies.propagation.answer import Known
 from coolsim.studies.years.response import Error
 
 US = Page(width=200, units="us")

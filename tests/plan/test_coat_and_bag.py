@@ -17,10 +17,12 @@ from coolsim.machines import appraised, machine_of
 from coolsim.physics import air, coating
 from coolsim.physics.sorption import equilibrium_moisture, water_activity
 from coolsim.scenario import loads, replace
-from coolsim.simulate.cautions import MOULDY, is_urgent, unfit
+from coolsim.simulate.bagging_cautions import is_urgent, unfit
+from coolsim.simulate.cautions import MOULDY
 from coolsim.simulate.finishing import uncoated
 from coolsim.simulate.prediction import with_surroundings
-from coolsim.simulate.requirements import constraints_of, verdicts_of
+from coolsim.simulate.requirements import constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TARGET = """

@@ -16,12 +16,15 @@ from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
-from coolsim.simulate.cautions import is_urgent
-from coolsim.simulate.requirements import SWEATING, verdicts_of
+from coolsim.simulate.bagging_cautions import is_urgent
+from coolsim.simulate.requirements import SWEATING
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.card import season
-from coolsim.studies.propagation import needed_unknowns, normal, sampled, varied
+from coolsim.studies.propagation.samples import sampled
+from coolsim.studies.propagation.unknowns import needed_unknowns, varied
 from coolsim.studies.sizing.duties import Duties, Points, duties_of
 from coolsim.studies.sizing.find import sized
+from coolsim.studies.surrogate import normal
 
 COAT = '[coating]\noil = "6 %"\noil_temperature = "70 degC"\nwater = "0.5 %"\n'
 WISH = '[target]\nmoisture = "13.4 %"\nmaximum_above_ambient = "7 K"\nno_sweating = true\n'

@@ -14,7 +14,7 @@ from coolsim.machines import dryers as dials
 from coolsim.machines.assumptions import keeping_up
 from coolsim.scenario import loads
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
-from coolsim.studies.fitting.model import Marched, said
+from coolsim.studies.fitting.model import Marched, model_readings
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
 RANGES = '[limits]\ninlet_air_temperature = ["60 degC", "100 degC"]\nduration = ["8 min", "40 min"]\n'
@@ -161,7 +161,9 @@ def test_trials_of_a_fit_may_be_cooled_or_not():
     """Side by side as each is predicted by itself, in the order of the trials."""
     cases = [lasting(loads(FEED + TURNED), t, cooling_time=c) for t, c in ((900, 0), (900, 300), (700, 120))]
     labels = ("a", "b", "c")
-    readings = said(Marched(tuple(cases), (), labels), np.zeros((1, 0)), slopes=False).readings[:2, 0]
+    readings = model_readings(Marched(tuple(cases), (), labels), np.zeros((1, 0)), slopes=False).readings[
+        :2, 0
+    ]
     each = [coolsim.predict(case).pellets_out for case in cases]
     np.testing.assert_allclose(readings[0], [out.moisture_wb for out in each], atol=0.02 * POINT)
     np.testing.assert_allclose(readings[1], [out.temperature for out in each], atol=0.2)

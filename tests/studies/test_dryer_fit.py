@@ -25,7 +25,7 @@ from coolsim.studies import differences
 from coolsim.studies.differences import with_more_air
 from coolsim.studies.fitting import fit, march_model
 from coolsim.studies.fitting.estimate import estimated
-from coolsim.studies.fitting.model import said
+from coolsim.studies.fitting.model import model_readings
 from coolsim.studies.fitting.parameters import PARAMETERS, USUAL
 from coolsim.studies.fitting.run import posed
 from coolsim.support.errors import InputError, NotConverged
@@ -126,9 +126,9 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
         problem = posed(base, trials_of(cases, {"moisture": [0.1] * 8}), [PARAMETERS[n] for n in names])
         line = dataclasses.replace(problem.line, resolution=rough)
         u = draw.standard_normal(len(names))
-        exact = said(line, problem.before + problem.spread * u, slopes=False).readings[:2, 0]
+        exact = model_readings(line, problem.before + problem.spread * u, slopes=False).readings[:2, 0]
         problem = dataclasses.replace(problem, line=line, trials=noisy(cases, exact, 5000 + seed))
-        found = estimated(problem, said(line, problem.before))
+        found = estimated(problem, model_readings(line, problem.before))
         reach = 1.96 * np.sqrt(np.diag(found.covariance))
         inside += int((np.abs(found.u - u) <= reach).sum())
         count += len(u)
@@ -143,7 +143,7 @@ def test_slopes_are_those_of_full_predictions(name: str) -> None:
     case = level(name)
     free = [PARAMETERS[n] for n in march_model._PUT]
     problem = posed(case, trials_of([case], {"moisture": [0.1]}), free)
-    at, seen = said(problem.line, problem.before, True, True), 0.0
+    at, seen = model_readings(problem.line, problem.before, True, True), 0.0
     for k, p in enumerate(free):
         step = 0.3 * problem.spread[k]
         values = (float(p.value(problem.before[k] + way * step)) for way in (1, -1))
@@ -161,7 +161,7 @@ def test_slopes_are_those_of_full_predictions(name: str) -> None:
 
 def test_what_was_set_moves_the_exit_as_predictions_say(base: Case) -> None:
     problem = posed(base, trials_of([base], {"moisture": [0.1]}), [PARAMETERS["diffusivity"]])
-    by_doubt = said(problem.line, problem.before, False, True).by_doubt[:2, :, 0, 0]
+    by_doubt = model_readings(problem.line, problem.before, False, True).by_doubt[:2, :, 0, 0]
     for key, change in (
         ("feed.moisture", ("20.4 %", "19.6 %", 0.008)),
         ("air.temperature", ("29 degC", "27 degC", 2.0)),
@@ -182,7 +182,7 @@ def test_a_feed_that_is_not_known_exactly_counts_less(base: Case, eight) -> None
     for doubt in ({}, {"feed.moisture": 0.005}):
         trials = trials_of(cases, {"moisture": M, "temperature": T}, doubt=doubt)
         problem = posed(base, trials, [PARAMETERS["diffusivity"]])
-        found = estimated(problem, said(problem.line, problem.before))
+        found = estimated(problem, model_readings(problem.line, problem.before))
         widths.append(float(np.sqrt(found.covariance[0, 0])))
     assert widths[1] > 1.15 * widths[0]
 

@@ -325,13 +325,13 @@ def test_out_of_reach_the_nearest_settings_stand_in_the_chart(monsoon: Weather) 
 
 def test_of_two_settings_the_better_are_taken(monsoon: Weather) -> None:
     """Five minutes leave every hour too wet, twenty none: twenty stay, or come, and their hours with them."""
-    here = dryer_hours.place_of(dryer("batch"), monsoon.rows(slice(0, 6)))
+    here = dryer_hours.machine_site(dryer("batch"), monsoon.rows(slice(0, 6)))
     short, enough = (
         dataclasses.replace(here.case, cooler=dataclasses.replace(here.case.cooler, duration=t))
         for t in (300.0, 1200.0)
     )
     for now, other in ((short, enough), (enough, short)):
-        ways = dryer_hours.Ways((now, now), np.array([0, 0, 0, 1, 1, 1]))
+        ways = dryer_hours.HourlySettings((now, now), np.array([0, 0, 0, 1, 1, 1]))
         found = dryer_hours.directly(here, ways)
         taken, rows = cells.better(here, ways, found, {1: other}, None)
         assert taken.cases == (now, enough)

@@ -17,7 +17,9 @@ from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.prediction import at_its_fan, depth_of_mass, varied_cases
-from coolsim.studies.propagation import MESH, NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.samples import MESH
+from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied
 from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough

@@ -25,7 +25,7 @@ from coolsim.model.solve import Resolution
 from coolsim.scenario.trials import trials_of
 from coolsim.studies.fitting import fit
 from coolsim.studies.fitting.estimate import chi_squared, estimated, intervals
-from coolsim.studies.fitting.model import said
+from coolsim.studies.fitting.model import model_readings
 from coolsim.studies.fitting.parameters import PARAMETERS, USUAL
 from coolsim.studies.fitting.run import posed
 from coolsim.support.errors import InputError
@@ -61,11 +61,11 @@ def test_slopes_are_those_of_differences(base):
     problem = posed(base, trials_of(cases, {"moisture": [0.12] * 3}), free)
     problem = on(problem, Resolution(32, 20, 0, False))  # slopes hold the mesh, differences let it follow
     theta = problem.before + 0.3 * problem.spread  # leakage away from its end at 0
-    slopes = said(problem.line, theta).by_theta[:, :, 0] * problem.spread[:, None]
+    slopes = model_readings(problem.line, theta).by_theta[:, :, 0] * problem.spread[:, None]
     step = 2e-2
     for k in range(len(free)):
         moved = theta + step * problem.spread * np.eye(len(free))[k] * np.array([[1.0], [-1.0]])
-        readings = said(problem.line, moved, slopes=False).readings
+        readings = model_readings(problem.line, moved, slopes=False).readings
         difference = (readings[:, 0] - readings[:, 1]) / (2 * step)
         scale = np.abs(difference).max(axis=1, keepdims=True) + 1e-7
         # meshes follow the solution, so differences of solves are rough: 1 % of the largest of the three trials
@@ -99,7 +99,7 @@ def test_intervals_cover_the_truth_as_often_as_they_say(base, ten):
             {"moisture": OVEN, "temperature": THERMOMETER},
         )
         problem = posed(base, trials, free, priors=False)
-        found = estimated(problem, said(problem.line, problem.before))
+        found = estimated(problem, model_readings(problem.line, problem.before))
         for p, middle, s, (low, high) in zip(free, problem.before, problem.spread, intervals(problem, found)):
             hits[p.name] += middle + s * low <= p.theta(TRUE[p.name]) <= middle + s * high
     if REPETITIONS >= 200:  # the issue's own band, of the three numbers together
@@ -168,7 +168,7 @@ def example(base):
     )
     problem = posed(base, trials, [PARAMETERS[name] for name in true])
     problem = on(problem, coarse)
-    return problem, estimated(problem, said(problem.line, problem.before))
+    return problem, estimated(problem, model_readings(problem.line, problem.before))
 
 
 def test_profile_likelihood_agrees(example):

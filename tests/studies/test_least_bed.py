@@ -13,14 +13,9 @@ from coolsim.case.case import Limits
 from coolsim.machines import machine_of
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page
-from coolsim.simulate.requirements import (
-    constraints_of,
-    depths_to_choose,
-    least_depth,
-    least_time,
-    verdicts_of,
-    without_least_bed,
-)
+from coolsim.simulate.least_bed import depths_to_choose, least_depth, least_time, without_least_bed
+from coolsim.simulate.requirements import constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 
 PLATEAU = level("cold-dry-plateau")  # its range begins at 6 min
 QUICK = coolsim.replace(PLATEAU, {"limits.residence_time": ["6 min", "20 min"]})

@@ -12,7 +12,7 @@ import coolsim
 from coolsim.case.quantities import QUANTITIES
 from coolsim.output import lever_tables as told
 from coolsim.output.page import Page
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.lever_study import Levers, Span, lever_map
 
 # A rough mesh, shifted to the full one at the case itself, is right to this at the ends (points, K).

@@ -20,7 +20,7 @@ from coolsim.physics import air
 from coolsim.scenario.trials import read_trials, trials_of
 from coolsim.studies import differences
 from coolsim.studies.fitting import fit
-from coolsim.studies.fitting.model import said
+from coolsim.studies.fitting.model import model_readings
 from coolsim.studies.fitting.parameters import parameters_of
 from coolsim.studies.fitting.run import posed
 from coolsim.support.errors import InputError, NotConverged
@@ -142,7 +142,7 @@ def test_a_doubt_counts_on_its_stage(base: Case) -> None:
     """What the exit does when airs are off, as predictions of the whole line say."""
     free = [parameters_of(base)["diffusivity"]]
     problem = posed(base, trials_of([base], {"moisture": [0.1]}), free)
-    by_doubt = said(problem.line, problem.before, False, True).by_doubt[:, :, 0, 0]
+    by_doubt = model_readings(problem.line, problem.before, False, True).by_doubt[:, :, 0, 0]
     for key, high, low, step in (
         ("feed.moisture", "22.4 %", "21.6 %", 0.008),
         ("stage.2.airflow", "2700 m3/h", "2500 m3/h", 200 / 3600),
@@ -165,7 +165,7 @@ def test_false_air_shows_behind_the_cooler(base: Case) -> None:
         trials_of([base], {"moisture": [0.1], "exhaust_temperature": [40.0]}),
         [parameters_of(base)["stage.2.leakage"]],
     )
-    found = said(problem.line, np.array([share]))
+    found = model_readings(problem.line, np.array([share]))
     bed = coolsim.predict(base).air_out
     T, Y = base.air.temperature, air.humidity_ratio_from_relative_humidity(26.0, 0.7, base.air.pressure)
     assert T == 26.0 and base.air.relative_humidity == 0.7

@@ -15,7 +15,8 @@ from studies.pig_pellets import BATCH, FEED
 import coolsim
 from coolsim.case.case import Case, FanData, Limits, Line, Stage
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import constraints_of, verdicts_of
+from coolsim.simulate.requirements import constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough

@@ -15,7 +15,8 @@ import coolsim
 from coolsim.case.case import Target
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import constraints_of, verdicts_of
+from coolsim.simulate.requirements import constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PIG = coolsim.load(SCENARIOS / "cold-dry-plateau.toml")

@@ -17,7 +17,9 @@ from coolsim.case.result import Result
 from coolsim.model.drying import Resolution
 from coolsim.scenario import loads
 from coolsim.studies.differences import outcomes
-from coolsim.studies.propagation import all_kept, sampled, uncertainty
+from coolsim.studies.propagation.chances import all_kept
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.samples import sampled
 from coolsim.studies.settings import chances
 from coolsim.support.fields import with_number
 

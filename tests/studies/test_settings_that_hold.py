@@ -15,13 +15,13 @@ import coolsim
 from coolsim.case.case import Air, Shift
 from coolsim.case.costs import Cost
 from coolsim.machines import machine_of
+from coolsim.output.cost_tables import summed
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limits
-from coolsim.output.settings import summed
 from coolsim.output.tables import predicted
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import LIFT_OFF, constraints_of
-from coolsim.studies.settings.cheapest import gain_of, stand_of
+from coolsim.studies.settings.cheapest import appraised_settings, gain_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 KWH = 3.6e6
@@ -107,7 +107,7 @@ def test_a_batch_that_does_not_keep_up_is_priced_by_what_it_takes() -> None:
     result = coolsim.predict(case)
     mass, cycle = 0.4 * case.feed.bulk_density, 27 / 60
     assert mass / cycle < 1200  # kg/h: it does not keep up
-    cost = stand_of(machine_of(case), case, result).cost
+    cost = appraised_settings(machine_of(case), case, result).cost
     energy = (0.06 * float(result.energy.heat) + 0.15 * float(result.energy.fan)) / KWH
     M = min(float(result.pellets_out.moisture_wb), 0.13)
     away = 0.4 * mass * 0.82 * (1 / 0.87 - 1 / (1 - M))
@@ -173,7 +173,7 @@ def test_a_gain_is_counted_in_the_hours_of_the_shift() -> None:
     drier = dataclasses.replace(
         result, pellets_out=dataclasses.replace(result.pellets_out, moisture_wb=0.12, temperature=30.0)
     )
-    now = stand_of(machine_of(case), case, result)
+    now = appraised_settings(machine_of(case), case, result)
     now = dataclasses.replace(now, cost=Cost(0.3, 0.0, 1.2, 1.5, 2.5))
     then = dataclasses.replace(now, result=drier, cost=Cost(0.12, 0.0, 1.08, 1.2, 2.0))
     typed = dataclasses.replace(case, shift=Shift(hours=36000.0, per_day=2.0, days_per_year=300.0))

@@ -13,7 +13,7 @@ from coolsim.case.case import Line
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.sizing.find import sized
 from coolsim.support.errors import InputError
 

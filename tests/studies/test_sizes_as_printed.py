@@ -21,8 +21,8 @@ from coolsim.case.case import Case, FanData
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import verdicts_of
-from coolsim.studies.propagation import unknowns_of, varied
+from coolsim.simulate.verdicts import verdicts_of
+from coolsim.studies.propagation.unknowns import unknowns_of, varied
 
 pytestmark = pytest.mark.thorough
 

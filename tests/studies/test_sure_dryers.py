@@ -22,8 +22,9 @@ from coolsim.case.case import TABLES, Air, Case, Costs, Target
 from coolsim.cli import app
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of
-from coolsim.studies.propagation import NORMAL_95, uncertainty, unknowns_of, varied
-from coolsim.studies.settings.chance_constrained import Surely, with_chance
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied
+from coolsim.studies.settings.chance_constrained import SettingsWithChance, with_chance
 from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
@@ -99,7 +100,7 @@ def wished(case: Case, table: str, **values: float) -> Case:
     return dataclasses.replace(case, **{table: TABLES[table](**values)})
 
 
-def there(case: Case, found: Surely) -> Case:
+def there(case: Case, found: SettingsWithChance) -> Case:
     return set_so(case, found.answer.settings)
 
 
@@ -134,11 +135,11 @@ def turned() -> Case:
 
 
 @pytest.fixture(scope="module")
-def found(turned: Case) -> Surely:
+def found(turned: Case) -> SettingsWithChance:
     return with_chance(turned, 0.9, on_dial=False)
 
 
-def test_plain_random_samples_at_the_settings_say_the_same(turned: Case, found: Surely) -> None:
+def test_plain_random_samples_at_the_settings_say_the_same(turned: Case, found: SettingsWithChance) -> None:
     """400 full predictions, of every number that is assumed, too; three binomial standard errors of them and of the
     256 samples behind the answer: 3 √(0.9·0.1 (1/400 + 1/256)) = 0.072."""
     at, n = there(turned, found), 400
@@ -150,7 +151,7 @@ def test_plain_random_samples_at_the_settings_say_the_same(turned: Case, found: 
     assert np.mean(M <= 0.12) == pytest.approx(found.uncertainty.all_met, abs=0.072)
 
 
-def test_surer_settings_are_drier_and_dearer(turned: Case, found: Surely) -> None:
+def test_surer_settings_are_drier_and_dearer(turned: Case, found: SettingsWithChance) -> None:
     plain = coolsim.find_settings(turned, on_dial=False)
     assert uncertainty(set_so(turned, plain.settings)).all_met < 0.7
     assert found.answer.result.pellets_out.moisture_wb < plain.result.pellets_out.moisture_wb - 1e-3
@@ -158,7 +159,7 @@ def test_surer_settings_are_drier_and_dearer(turned: Case, found: Surely) -> Non
     assert found.answer.settings.duration > plain.settings.duration
 
 
-def test_the_answer_is_that_of_the_case_that_is_told(found: Surely) -> None:
+def test_the_answer_is_that_of_the_case_that_is_told(found: SettingsWithChance) -> None:
     """The search with the room alone finds the same settings."""
     again = coolsim.find_settings(found.case, on_dial=False)
     assert again.settings.duration == pytest.approx(found.answer.settings.duration, rel=1e-9)
@@ -244,7 +245,7 @@ def scenario(tmp_path_factory: Any) -> str:
     return str(path)
 
 
-def test_one_door(turned: Case, found: Surely, scenario: str) -> None:
+def test_one_door(turned: Case, found: SettingsWithChance, scenario: str) -> None:
     """Python, JSON and text say the same."""
     exact = coolsim.find_settings(turned, chance=0.9, uncertainty=True, on_dial=False)
     assert exact.surely.uncertainty.all_met == found.uncertainty.all_met

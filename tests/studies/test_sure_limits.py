@@ -24,8 +24,9 @@ from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.cli import app
 from coolsim.scenario import loads
-from coolsim.studies.propagation import NORMAL_95, uncertainty
-from coolsim.studies.settings.chance_constrained import Surely, with_chance
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.unknowns import NORMAL_95
+from coolsim.studies.settings.chance_constrained import SettingsWithChance, with_chance
 
 pytestmark = pytest.mark.thorough
 
@@ -95,12 +96,12 @@ def turned(**typed: str) -> Case:
 
 
 @pytest.fixture(scope="module")
-def humid() -> tuple[Case, Surely]:
+def humid() -> tuple[Case, SettingsWithChance]:
     case = turned()
     return case, with_chance(case, 0.9, on_dial=False)
 
 
-def test_target_and_limit_of_a_dryer_are_kept_together(humid: tuple[Case, Surely]) -> None:
+def test_target_and_limit_of_a_dryer_are_kept_together(humid: tuple[Case, SettingsWithChance]) -> None:
     """Least air is the cheapest, so that its exhaust stands at its limit and moisture at its target. Wetter feed
     raises both: they are kept together where the tighter one is."""
     case, found = humid

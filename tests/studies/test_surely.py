@@ -14,7 +14,7 @@ import coolsim
 from coolsim.case.case import Case
 from coolsim.machines.plant import knob_range
 from coolsim.simulate.requirements import constraints_of
-from coolsim.studies.propagation import uncertainty
+from coolsim.studies.propagation.run import uncertainty
 from coolsim.studies.settings.chance_constrained import read_chance, with_chance
 from coolsim.studies.settings.find import SettingsAnswer, find_settings
 from coolsim.support.errors import InputError

@@ -16,7 +16,7 @@ from coolsim.case.case import Air
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
 from coolsim.simulate.feed_following import in_air, in_air_each
-from coolsim.studies.propagation import unknowns_of, varied
+from coolsim.studies.propagation.unknowns import unknowns_of, varied
 from coolsim.support.fields import with_number
 
 MILL = BARE.format(feed='throughput = "600 kg/h"') + RECIPE.replace('temperature = "25 degC"\n', "", 1) + WAY

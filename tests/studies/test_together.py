@@ -20,21 +20,16 @@ from coolsim.scenario.trials import trials_of
 from coolsim.simulate.prediction import _spread
 from coolsim.studies.fitting import fit
 from coolsim.studies.fitting.answer import FitAnswer
-from coolsim.studies.propagation import (
-    NORMAL_95,
-    correlate,
-    correlation_of,
-    groups_of,
-    uncertainty,
-    unknowns_of,
-)
+from coolsim.studies.propagation.answer import Uncertainty
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.unknowns import NORMAL_95, correlate, correlation_of, groups_of, unknowns_of
 from coolsim.studies.surrogate import normal, shares_of
 from coolsim.support.fields import with_number
 
 FREE = ("diffusivity", "specific_heat")
 
 
-def half(found: coolsim.studies.propagation.Uncertainty) -> float:
+def half(found: Uncertainty) -> float:
     return (found.moisture_wb.high - found.moisture_wb.low) / 2
 
 

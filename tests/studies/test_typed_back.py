@@ -18,9 +18,9 @@ from coolsim.machines import machine_of
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads, typed_back
-from coolsim.simulate.requirements import Verdict, verdicts_of
+from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.settings.advice import advise
-from coolsim.studies.settings.cheapest import stand_of
+from coolsim.studies.settings.cheapest import appraised_settings
 
 COUNT = int(os.environ.get("COOLSIM_SETTINGS", "20"))
 KINDS = ("cooler", "cooler by its fan", "batch", "belt", "line")
@@ -184,7 +184,7 @@ def broken(case: Case) -> list[tuple[str, float, float]]:
 
 
 def cost(case: Case) -> float:
-    return float(stand_of(machine_of(case), case, coolsim.predict(case)).cost.total)
+    return float(appraised_settings(machine_of(case), case, coolsim.predict(case)).cost.total)
 
 
 def read_off(text: str, kind: str, case: Case) -> dict[str, str]:

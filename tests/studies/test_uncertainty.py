@@ -15,8 +15,11 @@ from shipped import level
 import coolsim
 from coolsim.case.case import Case
 from coolsim.model.solve import Resolution
-from coolsim.studies import propagation as room
-from coolsim.studies.propagation import EXITS, MESH, NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.studies.propagation import chances
+from coolsim.studies.propagation import samples as room
+from coolsim.studies.propagation.run import uncertainty
+from coolsim.studies.propagation.samples import AGAIN_EACH, EXITS, MESH, sampled
+from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied
 from coolsim.studies.surrogate import normal, shares_of
 from coolsim.support.errors import InputError, NotConverged
 
@@ -251,11 +254,13 @@ def test_samples_of_a_case_like_another(
 ) -> None:
     """At other settings a few samples tell what all would; a case that is unlike is solved whole."""
     solved: list[int] = []
-    predict_all = room._solved
-    monkeypatch.setattr(room, "_solved", lambda cases: (solved.append(len(cases)), predict_all(cases))[1])
-    there, near = coolsim.replace(case, change), room.sampled(case, 128, 3)
-    few, all_ = room.sampled(there, 128, 3, near=near), room.sampled(there, 128, 3)
-    assert sum(solved[1:-1]) == (room.AGAIN_EACH * (len(few.unknowns) + 1) if laid_on else 128)
+    predict_all = room.predicted_samples
+    monkeypatch.setattr(
+        room, "predicted_samples", lambda cases: (solved.append(len(cases)), predict_all(cases))[1]
+    )
+    there, near = coolsim.replace(case, change), sampled(case, 128, 3)
+    few, all_ = sampled(there, 128, 3, near=near), sampled(there, 128, 3)
+    assert sum(solved[1:-1]) == (AGAIN_EACH * (len(few.unknowns) + 1) if laid_on else 128)
     assert solved[-1] == 128
     for name, exits in all_.exits.items():
         np.testing.assert_allclose(
@@ -264,8 +269,8 @@ def test_samples_of_a_case_like_another(
             atol=0.05 * np.std(exits) + 1e-12,
             err_msg=name,
         )
-    for key, chance in room.chances(all_).items():
-        assert room.chances(few)[key] == pytest.approx(chance, abs=0.01), key
+    for key, chance in chances.chances(all_).items():
+        assert chances.chances(few)[key] == pytest.approx(chance, abs=0.01), key
 
 
 def test_what_is_laid_on_even_beds_is_as_if_all_were_solved(
@@ -274,14 +279,14 @@ def test_what_is_laid_on_even_beds_is_as_if_all_were_solved(
     """Of 128 samples some 40 are solved unevenly, the others as even beds with the difference laid on."""
     case = coolsim.load(SCENARIOS / "humid-delta.toml")
     assert case.cooler.depth_deviation_length and case.cooler.speed_deviation
-    laid = room.sampled(case, 128)
+    laid = sampled(case, 128)
     monkeypatch.setattr(room, "_of_even_bed", lambda *_: None)
-    solved = room.sampled(case, 128)
+    solved = sampled(case, 128)
     for name in ("moisture", "temperature", "lift_off"):
         one, other = laid.solved[name], solved.solved[name]
         spread = np.std(other)
         assert not np.array_equal(one, other)  # or the same was done twice
         assert np.abs(one[:32] - other[:32]).max() < 1e-9 * np.abs(other).max()  # those were solved
         assert np.abs(one - other).max() < 0.1 * spread
-    chances = [room.chances(s) for s in (laid, solved)]
-    assert all(abs(chances[0][name] - chance) < 0.01 for name, chance in chances[1].items())
+    each = [chances.chances(s) for s in (laid, solved)]
+    assert all(abs(each[0][name] - chance) < 0.01 for name, chance in each[1].items())

@@ -15,13 +15,14 @@ from coolsim.case.case import Air, Case
 from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.propagation import MESH, varied
+from coolsim.studies.propagation.samples import MESH
+from coolsim.studies.propagation.unknowns import varied
 from coolsim.studies.surrogate import normal
 from coolsim.studies.years import propagation, uncertainty_samples
 from coolsim.studies.years.hours import Site, predicted
 from coolsim.studies.years.propagation import unknowns_of_year, year_uncertainty
 from coolsim.studies.years.study import seasons
-from coolsim.studies.years.uncertainty_samples import SureCoolers
+from coolsim.studies.years.uncertainty_samples import SampledCoolerYear
 from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
@@ -60,7 +61,7 @@ def test_what_a_sample_moves_is_that_of_single_solves(night: Case, real: Weather
     unknowns, _ = unknowns_of_year(night)
     z = np.random.default_rng(1).choice([-1.6, -0.8, 0.8, 1.6], (len(unknowns), 64))
     cases = varied(night, unknowns, z)
-    world = SureCoolers(site, None, site.inputs)  # type: ignore[arg-type]
+    world = SampledCoolerYear(site, None, site.inputs)  # type: ignore[arg-type]
     moves = propagation._moves(world, unknowns, z)
     rows = np.random.default_rng(2).choice(len(weather), 25, replace=False)
     here = pack(outcome_of(coolsim.predict(in_hours(night, weather, rows))))
@@ -82,7 +83,7 @@ def test_a_spread_is_that_of_plain_random_samples(night: Case, real: Weather) ->
     """
     weather = real.rows(np.arange(40, len(real), 365)[:24])
     site = Site(night, weather)
-    found = year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs))
+    found = year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs))
     unknowns, _ = unknowns_of_year(night)
     z = np.random.default_rng(3).standard_normal((len(unknowns), PLAIN))
     rows = np.arange(len(weather))
@@ -120,7 +121,7 @@ def test_equal_hours_make_a_year_of_one(night: Case, real: Weather) -> None:
     """400 times the same hour: the mean exit's interval is that of the hour itself, as `uncertainty` tells it."""
     once = real.rows(np.full(400, 2000))
     site = Site(night, once)
-    found = year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs)).moisture_wb
+    found = year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs)).moisture_wb
     (there,) = in_hours(night, once, np.array([0]))
     alone = coolsim.uncertainty(there).moisture_wb
     for a, b in zip(dataclasses.astuple(found), dataclasses.astuple(alone)):
@@ -153,7 +154,7 @@ def test_shares_of_a_year_by_linear_theory(night: Case, real: Weather) -> None:
         ]
         moves[key] = (M[1] - M[0]) / 2
     site = Site(case, weather)
-    found = year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs))
+    found = year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs))
     total = sum(m**2 for m in moves.values())
     assert {c.name for c in found.contributors} == set(moves)
     for c in found.contributors:
@@ -170,7 +171,7 @@ def test_settings_of_a_chart_are_off_as_the_scenario_says(night: Case, real: Wea
     settings = dataclasses.replace(
         site.inputs, dry_air=2 * site.inputs.dry_air, bed_depth=site.inputs.bed_depth / 2
     )
-    world = SureCoolers(site, predicted(site, site.inputs), settings)
+    world = SampledCoolerYear(site, predicted(site, site.inputs), settings)
     moved = world._at([high], settings, np.arange(3))
     np.testing.assert_allclose(moved.dry_air, 1.06 * settings.dry_air, rtol=1e-9)
     np.testing.assert_allclose(moved.bed_depth, 1.05 * settings.bed_depth, rtol=1e-9)
@@ -198,7 +199,7 @@ def test_what_cannot_be_asked(night: Case, real: Weather) -> None:
         seasons(case, weather=real, uncertainty=True)
     site = Site(night, real.rows(slice(0, 2)))
     with pytest.raises(ValueError, match="at least 64"):
-        year_uncertainty(SureCoolers(site, predicted(site, site.inputs), site.inputs), samples=50)
+        year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs), samples=50)
 
 
 def test_a_fan_without_an_airflow_is_refused(night: Case, real: Weather) -> None:
@@ -219,7 +220,7 @@ def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather,
         return found
 
     monkeypatch.setattr(uncertainty_samples, "solve", failing)
-    found = year_uncertainty(SureCoolers(site, hours, site.inputs), samples=64)
+    found = year_uncertainty(SampledCoolerYear(site, hours, site.inputs), samples=64)
     assert (found.samples, found.unsolved) == (54, 10)
 
 

@@ -36,7 +36,7 @@ def test_every_comparison_says_what_it_is(comparisons: tuple[Comparison, ...]) -
     assert len({c.name for c in comparisons}) == len(comparisons) >= 20
     for c in comparisons:
         assert any(mark in c.source for mark in ("seen", "memory")), c.name
-        assert c.said and c.assumed and c.measured[0] <= c.measured[1]
+        assert c.measured_in_words and c.assumed and c.measured[0] <= c.measured[1]
         assert c.band[0] <= c.computed <= c.band[1] and np.isfinite([*c.band]).all()
 
 

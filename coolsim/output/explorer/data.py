@@ -19,15 +19,17 @@ from coolsim.output.sizes import mass_unit, per_mass
 from coolsim.output.verdicts import LIKELY, SAID
 from coolsim.physics import sorption
 from coolsim.scenario import Source, schema
-from coolsim.simulate.cautions import most_of_wettest_tenth, unfit
+from coolsim.simulate.bagging_cautions import most_of_wettest_tenth, unfit
 from coolsim.simulate.inputs import LABORATORY
-from coolsim.simulate.requirements import KEPT, TENTHS, Constraint, harm_of, judged
+from coolsim.simulate.requirements import FEASIBLE, Constraint, harm_of
+from coolsim.simulate.verdicts import TENTHS, judged
 from coolsim.studies.maps.axes import OUTSIDE, Axis
 from coolsim.studies.maps.outcome_map import Chart
 from coolsim.studies.maps.outcomes import ELECTRICITY, GIVEN_AWAY, HEAT, LEAST, Row
 from coolsim.studies.maps.spread import Spread
 from coolsim.studies.maps.surface import Surface, powers_of
-from coolsim.studies.propagation import ROUNDED, varying
+from coolsim.studies.propagation.chances import ROUNDED
+from coolsim.studies.propagation.samples import varying
 from coolsim.support.fields import Array
 
 # What is told of rows that no quantity is of: a name, and the quantity whose unit they have.
@@ -48,7 +50,7 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "scenario": scenario,
         "machine": case.cooler.arrangement,
         "likely": LIKELY,
-        "kept": KEPT,
+        "kept": FEASIBLE,
         "rounded": ROUNDED,
         "said": SAID,
         "outside": [a.key for a in chart.axes].index(OUTSIDE),

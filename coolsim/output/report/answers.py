@@ -14,7 +14,7 @@ from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.model.solve import Resolution
 from coolsim.simulate.prediction import predict
-from coolsim.simulate.requirements import Verdict
+from coolsim.simulate.verdicts import Verdict
 from coolsim.studies.lever_study import LeverMap, Levers, lever_map, levers
 from coolsim.studies.prerequisites import opens_something
 from coolsim.support.errors import NotConverged

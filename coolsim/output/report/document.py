@@ -36,8 +36,8 @@ from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
-from coolsim.simulate.cautions import is_urgent
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.bagging_cautions import is_urgent
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.support.visible import visible
 

@@ -11,8 +11,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from coolsim.scenario import csv_table, schema, units
+from coolsim.scenario import csv_table, units
 from coolsim.scenario.csv_table import cells_fault
+from coolsim.scenario.keys.air import AIR_HUMIDITIES
 from coolsim.scenario.reader import shown
 from coolsim.scenario.weather.record import Remark
 from coolsim.scenario.weather.rows import Rows, air_key, in_si
@@ -20,7 +21,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array
 
 MOST_NAMED = 20  # of the columns that are not used
-KNOWN = ("time", "temperature", *schema.AIR_HUMIDITIES, "pressure")
+KNOWN = ("time", "temperature", *AIR_HUMIDITIES, "pressure")
 
 
 def read(text: str, name: str, unit_of: Mapping[str, str], where: str, pressure: float) -> Rows:
@@ -71,11 +72,11 @@ def _heading_faults(names: Sequence[str], where: str) -> list[Fault]:
             faults.append(
                 Fault(where, wanted, _found(names), f"needs a column {wanted}{_meant(wanted, names)}")
             )
-    given = [n for n in names if n in schema.AIR_HUMIDITIES]
+    given = [n for n in names if n in AIR_HUMIDITIES]
     if len(given) != 1:
         found = " and ".join(given) if given else _found(names)
-        wanted = ", ".join(schema.AIR_HUMIDITIES)
-        near = "" if given else "".join(_meant(h, names) for h in schema.AIR_HUMIDITIES[:3])
+        wanted = ", ".join(AIR_HUMIDITIES)
+        near = "" if given else "".join(_meant(h, names) for h in AIR_HUMIDITIES[:3])
         faults.append(Fault(where, "humidity", found, f"needs exactly one column of {wanted}{near}"))
     for twice in sorted({n for n in names if names.count(n) > 1 and n in KNOWN and n not in given}):
         faults.append(Fault(where, twice, "two columns of this name", "needs one"))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.scenario import schema, units
-from coolsim.scenario.schema import Key
+from coolsim.scenario.keys.base import Key
 from coolsim.scenario.weather.record import Remark
 from coolsim.support.fields import Array
 

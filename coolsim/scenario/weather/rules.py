@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.physics import air
-from coolsim.scenario import schema, units
+from coolsim.scenario import units
 from coolsim.scenario.build import humidity_ratio
+from coolsim.scenario.keys.air import AIR_HUMIDITIES
 from coolsim.scenario.values import ends
 from coolsim.scenario.weather.record import DAY, Remark, Weather
 from coolsim.scenario.weather.rows import Rows, air_key
@@ -156,7 +157,7 @@ def _pressure(rows: Rows, remarks: list[Remark]) -> Array:
 
 def _relative_humidity(rows: Rows, T: Array, p: Array, remarks: list[Remark]) -> Array:
     """Return the relative humidity (over ice below 0 °C) of whichever humidity the file has; not yet judged."""
-    given = [name for name in schema.AIR_HUMIDITIES if name in rows.columns]
+    given = [name for name in AIR_HUMIDITIES if name in rows.columns]
     if "relative_humidity" not in given:
         return _converted(given[0], _possible(rows, given[0], remarks), T, p)
     RH = rows.columns["relative_humidity"]

@@ -16,7 +16,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.machines import conditioner
-from coolsim.simulate import dryer_simulation
+from coolsim.simulate.dryer_phases import by_kind
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.studies.drying.course import OUTCOMES, QUICK, ROUGH, marched, predictions
@@ -89,7 +89,7 @@ def _solved(asked: list[Request]) -> list[Any]:
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
     answers: dict[int, Any] = {}
-    for at in dryer_simulation.by_kind([a.case for a in asked]):  # one that is cooled is of another kind
+    for at in by_kind([a.case for a in asked]):  # one that is cooled is of another kind
         for part in (at[k : k + most] for k in range(0, len(at), most)):
             answers |= zip(part, _at_once([asked[k] for k in part], mesh))
     return [answers[k] for k in range(len(asked))]

@@ -26,6 +26,8 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, sorption
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.dryer_phases import gathered, laid
+from coolsim.simulate.dryer_results import bagged_apart, highest, through
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, bed_of
 from coolsim.simulate.prediction import on_one_thread
@@ -92,8 +94,8 @@ def marched(
 
     times: at which each will be asked for, since it was laid and without its cooling; at any if left out.
     """
-    inputs = dryer_simulation.gathered(cases)
-    phases, pellets, efficiency = dryer_simulation.laid(cases, inputs)
+    inputs = gathered(cases)
+    phases, pellets, efficiency = laid(cases, inputs)
     earliest = np.zeros(len(cases)) if times is None else np.array([np.min(t) for t in times])
     beds, bed = laid_dryers(inputs), bed_of(inputs)
     if beds is not None:  # each column is marched, and what has become of them is mixed
@@ -114,7 +116,7 @@ def marched(
                 tables[k] = table
     if beds is not None:
         tables = [_together(beds, tables, k) for k in range(len(cases))]
-    layers = dryer_simulation.bagged_apart(cases[0].cooler)
+    layers = bagged_apart(cases[0].cooler)
     return [
         None if t is None else _course(t, _one(inputs, k), layers, cases[k]) for k, t in enumerate(tables)
     ]
@@ -242,8 +244,8 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
             T = record.points[:, db.TP, 1]
             wet = X / (1 + X)
             spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
-            drop, _, _, volume = dryer_simulation.through(s, phase, record)
-            most = dryer_simulation.highest(s, phase, record)
+            drop, _, _, volume = through(s, phase, record)
+            most = highest(s, phase, record)
             dry_air = phase.air_flux[k] * record.duration
             exhaust = 0 * dry_air if phase.cooling else dry_air
             Y, h = over_step(record.outlet)

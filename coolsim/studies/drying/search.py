@@ -20,7 +20,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result
-from coolsim.simulate.requirements import KEPT, Bounds
+from coolsim.simulate.requirements import FEASIBLE, Bounds
 from coolsim.studies.drying.batching import Request, Requests
 from coolsim.studies.drying.problem import DRYERS, SearchProblem
 from coolsim.studies.drying.survey import (
@@ -28,8 +28,8 @@ from coolsim.studies.drying.survey import (
     Box,
     Goal,
     Survey,
+    best_on_survey,
     forth,
-    looked,
     nodes_of,
     smoothed,
     surveyed,
@@ -61,7 +61,7 @@ class Found:
 
     @property
     def met(self) -> bool:
-        return bool((self.excess <= KEPT).all())
+        return bool((self.excess <= FEASIBLE).all())
 
 
 class Search:
@@ -85,14 +85,14 @@ class Search:
     def best(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal, closed in on."""
         survey, width = self.whole, LOCAL
-        _, u, time = looked(survey, goal)
+        _, u, time = best_on_survey(survey, goal)
         if not self.box.names:
             u, time, _ = yield from self.tried(survey, goal, u, time)
         for _ in range(MOST_BOXES if self.box.names else 0):
             box, before = self.box.about(u, time, width, self.box), u
             survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False), self.problem)
-            rank, u, time = looked(survey, goal)
-            stayed, *_ = looked(survey, goal, before, 0.0)
+            rank, u, time = best_on_survey(survey, goal)
+            stayed, *_ = best_on_survey(survey, goal, before, 0.0)
             if self._at_inner_edge(box, u) and stayed - rank >= SAME * abs(rank):
                 continue
             u, time, settled = yield from self.tried(survey, goal, u, time)
@@ -103,7 +103,7 @@ class Search:
 
     def quick(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
-        _, u, time = looked(self.whole, goal)
+        _, u, time = best_on_survey(self.whole, goal)
         return (yield from self.corrected(copy.copy(self.whole), goal, u, time, content=True))
 
     def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Requests[tuple[Array, float, bool]]:
@@ -180,7 +180,7 @@ def _shifted(
     """
     claimed = survey.one(u, time)
     survey.shift = survey.shift + smoothed(outcomes, survey.plain) - claimed
-    _, u, time = looked(survey, goal, u, near)
+    _, u, time = best_on_survey(survey, goal, u, near)
     moisture = goal.costly[0]
     return u, time, abs(float(unsmoothed(claimed, plain=survey.plain)[moisture] - outcomes[moisture]))
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from coolsim.case.case import Case
-from coolsim.simulate.requirements import KEPT, Bounds
+from coolsim.simulate.requirements import FEASIBLE, Bounds
 from coolsim.studies.drying.batching import Request, Requests
 from coolsim.studies.drying.problem import DRYERS, SearchProblem
 from coolsim.support.errors import NotConverged
@@ -123,7 +123,7 @@ class Goal:
         over = np.maximum(self.limits.excesses(outcomes, margin), 0.0)
         weight = np.array([1.0 if c.of_target else 1e3 for c in self.limits.constraints])
         broken = np.tensordot(weight, over, 1)
-        return np.where(broken > KEPT, 1e12 * (1 + broken), self.cost(outcomes))
+        return np.where(broken > FEASIBLE, 1e12 * (1 + broken), self.cost(outcomes))
 
 
 class Survey:
@@ -241,7 +241,7 @@ def nodes_of(d: int, whole: bool) -> Array:
     return np.concatenate([*parts, BETWEEN * corners] if whole else parts)
 
 
-def looked(
+def best_on_survey(
     survey: Survey, goal: Goal, about: Array | None = None, near: float = 1.0
 ) -> tuple[float, Array, float]:
     """Rank, place and time of the best state on a survey: on a grid and its crossings, then on ever smaller ones.

@@ -9,7 +9,7 @@ from coolsim.scenario.readings import WITHIN
 from coolsim.scenario.trials import Trials
 from coolsim.studies.fitting.diagnostics import distinct_settings
 from coolsim.studies.fitting.estimate import Estimate, Problem
-from coolsim.studies.fitting.model import Said, said
+from coolsim.studies.fitting.model import ModelReadings, model_readings
 from coolsim.support import dual_units
 from coolsim.support.fields import Array
 
@@ -17,7 +17,7 @@ WIDER, WORSE = 0.02, 0.005  # shares of an interval, and of a misfit, that are a
 
 
 def warnings(
-    given: Trials, used: Trials, problem: Problem, before: Said, found: Estimate, ends: Array
+    given: Trials, used: Trials, problem: Problem, before: ModelReadings, found: Estimate, ends: Array
 ) -> tuple[Warning, ...]:
     """What to look at before the numbers are used."""
     said_so = [*_worse(problem, before, found), *_wider(problem, ends)]
@@ -81,9 +81,9 @@ def _wider(problem: Problem, ends: Array) -> list[Warning]:
     return [Warning("check", text)]
 
 
-def _worse(problem: Problem, before: Said, found: Estimate) -> list[Warning]:
+def _worse(problem: Problem, before: ModelReadings, found: Estimate) -> list[Warning]:
     """Whether the fit, or its material by itself, as a file holds it, explains the trials worse than before."""
-    was, found_off = _off(problem, before), _off(problem, found.said)
+    was, found_off = _off(problem, before), _off(problem, found.modelled)
     if found_off > was * (1 + WORSE):
         text = (
             f"The fitted numbers explain the trials worse than those before: readings are off by {found_off:.2f} "
@@ -95,7 +95,7 @@ def _worse(problem: Problem, before: Said, found: Estimate) -> list[Warning]:
         return []
     theta = found.theta(problem)
     theta[of_line] = problem.before[of_line]
-    alone = _off(problem, said(problem.line, theta, slopes=False))
+    alone = _off(problem, model_readings(problem.line, theta, slopes=False))
     if alone <= was * (1 + WORSE):
         return []
     names = " and ".join(problem.line.free[k].name for k in of_line)
@@ -107,7 +107,7 @@ def _worse(problem: Problem, before: Said, found: Estimate) -> list[Warning]:
     return [Warning("check", text)]
 
 
-def _off(problem: Problem, there: Said) -> float:
+def _off(problem: Problem, there: ModelReadings) -> float:
     """How far readings are off, root mean square, as a share of their ±."""
     trials = problem.trials
     miss = (trials.measured - there.readings[:, 0]) / (WITHIN * trials.deviation)

@@ -14,7 +14,7 @@ from coolsim.scenario.trials import Trials
 from coolsim.simulate import line
 from coolsim.studies.fitting.answer import Suspect
 from coolsim.studies.fitting.estimate import Estimate, Problem, degrees_of_freedom, misfit, whitened_slopes
-from coolsim.studies.fitting.model import Said, blown
+from coolsim.studies.fitting.model import ModelReadings, blown
 from coolsim.studies.fitting.parameters import Parameter, placed
 from coolsim.support import dual_units
 from coolsim.support.errors import Fault, InputError
@@ -129,7 +129,7 @@ def _same(trials: Trials, j: int, k: int) -> bool:
     )
 
 
-def refuse_units(trials: Trials, before: Said) -> None:
+def refuse_units(trials: Trials, before: ModelReadings) -> None:
     """Raise InputError where temperatures are far off as they stand and right once they are read as °F."""
     for q, name in enumerate(trials.quantities):
         if not name.endswith("temperature"):
@@ -146,7 +146,7 @@ def refuse_units(trials: Trials, before: Said) -> None:
     _refuse_feed_in_fahrenheit(trials, before)
 
 
-def _refuse_feed_in_fahrenheit(trials: Trials, before: Said) -> None:
+def _refuse_feed_in_fahrenheit(trials: Trials, before: ModelReadings) -> None:
     """Raise InputError where all feed is hotter than it leaves a press, and too moist for that at the exit."""
     hot = [float(c.feed.temperature) for c in trials.cases]
     M, expected = trials.measured[0], before.readings[0, 0]
@@ -160,7 +160,7 @@ def _refuse_feed_in_fahrenheit(trials: Trials, before: Said) -> None:
         raise InputError([Fault(trials.name, "feed.temperature", found, allowed)])
 
 
-def refuse_unsettled(problem: Problem, before: Said) -> None:
+def refuse_unsettled(problem: Problem, before: ModelReadings) -> None:
     """Without priors, raise InputError where the trials leave a number as good as open."""
     if problem.priors:
         return
@@ -238,7 +238,7 @@ def suspects(problem: Problem, found: Estimate) -> tuple[Suspect, ...]:
 def _why(problem: Problem, found: Estimate, t: int) -> str:
     """Which reading of a trial is furthest off, and what would put it right."""
     reading, deviation = problem.trials.measured[:, t], problem.trials.deviation[:, t]
-    expected = found.said.readings[:, 0, t]
+    expected = found.modelled.readings[:, 0, t]
     off = np.nan_to_num((reading - expected) / deviation)
     q = int(np.argmax(np.abs(off)))
     reading_of = problem.trials.quantities[q]

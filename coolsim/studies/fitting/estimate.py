@@ -21,7 +21,7 @@ from scipy import optimize, stats
 
 from coolsim.scenario.readings import WITHIN
 from coolsim.scenario.trials import Trials
-from coolsim.studies.fitting.model import Coolers, Marched, Said, said
+from coolsim.studies.fitting.model import Coolers, Marched, ModelReadings, model_readings
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -49,7 +49,7 @@ class Estimate:
     J: Array  # whitened slopes, (quantities · trials, free)
     residual: Array  # whitened, (quantities · trials,)
     whitening: Array  # (trials, quantities, quantities)
-    said: Said  # at the minimum
+    modelled: ModelReadings  # at the minimum
     scatter: float  # times the ± of the readings by which they scatter (1 where no more than they say)
     sure: float  # by which slopes of readings count less for intervals, as their scatter is estimated: 1 or less
 
@@ -57,15 +57,19 @@ class Estimate:
         return problem.before + problem.spread * self.u
 
 
-def estimated(problem: Problem, before: Said) -> Estimate:
+def estimated(problem: Problem, before: ModelReadings) -> Estimate:
     """Minimise χ² from what the model says before the fit; raises NotConverged where it or the search fails."""
     start = np.zeros(len(problem.before))
     known = {start.tobytes(): before}  # what the model said where it was asked already
     doubts = bool(problem.trials.doubt.any())
-    whitening = _whitening(problem, said(problem.line, problem.before, False, True) if doubts else None)
+    whitening = _whitening(
+        problem, model_readings(problem.line, problem.before, False, True) if doubts else None
+    )
     u = _minimised(problem, whitening, start, known)
     if doubts:  # what the exits do when inputs are off is only known once the numbers are
-        whitening = _whitening(problem, said(problem.line, problem.before + problem.spread * u, False, True))
+        whitening = _whitening(
+            problem, model_readings(problem.line, problem.before + problem.spread * u, False, True)
+        )
         u = _minimised(problem, whitening, u, known)
     found = _around(problem, whitening, u, known)
     freedom = degrees_of_freedom(problem, found)
@@ -83,7 +87,7 @@ def degrees_of_freedom(problem: Problem, found: Estimate) -> float:
     return float(readings - np.trace(found.J.T @ found.J @ found.within_scatter))
 
 
-def _whitening(problem: Problem, at: Said | None) -> Array:
+def _whitening(problem: Problem, at: ModelReadings | None) -> Array:
     """L⁻¹ of each trial's covariance L Lᵀ, nought where not measured: (trials, quantities, quantities)."""
     trials, (Q, n) = problem.trials, problem.trials.measured.shape
     there = np.isfinite(trials.measured).T  # (trials, quantities)
@@ -95,7 +99,7 @@ def _whitening(problem: Problem, at: Said | None) -> Array:
     return np.linalg.inv(np.linalg.cholesky(covariance)) * there[:, :, None] * there[:, None, :]
 
 
-def _whitened(problem: Problem, whitening: Array, at: Said, k: int = 0) -> tuple[Array, Array]:
+def _whitened(problem: Problem, whitening: Array, at: ModelReadings, k: int = 0) -> tuple[Array, Array]:
     """Residuals (trials · quantities,) and their slopes by u of one set of θ."""
     miss = np.nan_to_num(problem.trials.measured - at.readings[:, k], nan=0.0)
     residual = np.einsum("tqr,rt->tq", whitening, miss).ravel()
@@ -103,20 +107,20 @@ def _whitened(problem: Problem, whitening: Array, at: Said, k: int = 0) -> tuple
     return residual, slopes.reshape(len(residual), -1)
 
 
-def whitened_slopes(problem: Problem, at: Said) -> Array:
+def whitened_slopes(problem: Problem, at: ModelReadings) -> Array:
     """Slopes of all readings by u over the ± of the readings, (readings, free)."""
     return _whitened(problem, _whitening(problem, at), at)[1]
 
 
-def _at(problem: Problem, u: Array, known: dict[bytes, Said]) -> Said:
+def _at(problem: Problem, u: Array, known: dict[bytes, ModelReadings]) -> ModelReadings:
     """What the model says at u: least_squares asks for slopes where it asked for residuals."""
     key = u.tobytes()
     if key not in known:
-        known[key] = said(problem.line, problem.before + problem.spread * u)
+        known[key] = model_readings(problem.line, problem.before + problem.spread * u)
     return known[key]
 
 
-def _minimised(problem: Problem, whitening: Array, start: Array, known: dict[bytes, Said]) -> Array:
+def _minimised(problem: Problem, whitening: Array, start: Array, known: dict[bytes, ModelReadings]) -> Array:
     def at(u: Array) -> tuple[Array, Array]:
         r, J = _whitened(problem, whitening, _at(problem, u, known))
         return (np.append(r, -u), np.vstack([J, np.eye(len(u))])) if problem.priors else (r, J)
@@ -151,7 +155,7 @@ def _around(
     problem: Problem,
     whitening: Array,
     u: Array,
-    known: dict[bytes, Said],
+    known: dict[bytes, ModelReadings],
     scatter: float = 1.0,
     sure: float = 1.0,
 ) -> Estimate:
@@ -167,7 +171,7 @@ def _around(
 
 def chi_squared(problem: Problem, found: Estimate, u: Array) -> Array:
     """χ² at sets of u (sets, free), all in one solve, with the whitening of the minimum, as sure as that is."""
-    where = said(problem.line, problem.before + problem.spread * u, slopes=False)
+    where = model_readings(problem.line, problem.before + problem.spread * u, slopes=False)
     miss = np.nan_to_num(problem.trials.measured[:, None] - where.readings, nan=0.0)
     residual = np.einsum("tqr,rst->stq", found.whitening, miss)
     return found.sure**2 * (residual**2).sum(axis=(1, 2)) + problem.priors * (u**2).sum(axis=1)

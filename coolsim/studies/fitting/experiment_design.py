@@ -15,7 +15,7 @@ from coolsim.simulate.prediction import at_its_fan
 from coolsim.studies.fitting import march_model
 from coolsim.studies.fitting.answer import Measure
 from coolsim.studies.fitting.estimate import Estimate, Problem
-from coolsim.studies.fitting.model import Coolers, Marched, blown, pivot, pivoted, said
+from coolsim.studies.fitting.model import Coolers, Marched, blown, model_readings, pivot, pivoted
 from coolsim.support import dual_units
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
@@ -58,7 +58,7 @@ def next_measures(case: Case, problem: Problem, found: Estimate) -> tuple[Measur
     candidates = _candidates(at_its_fan(case))
     theta = found.theta(problem)
     try:
-        at = said(_line([c.case for c in candidates], problem), theta)
+        at = model_readings(_line([c.case for c in candidates], problem), theta)
     except NotConverged:  # advice on trials that cannot be computed is none; the fit itself stands
         return ()
     slopes = at.by_theta[:, :, 0] * problem.spread[:, None]  # (quantities, free, candidates)

@@ -33,7 +33,7 @@ from coolsim.studies.differences import (
     warmer,
     with_more_air,
 )
-from coolsim.studies.fitting.model import DOUBTED_AS, Marched, Said, exhaust_behind
+from coolsim.studies.fitting.model import DOUBTED_AS, Marched, ModelReadings, exhaust_behind
 from coolsim.studies.fitting.parameters import placed
 from coolsim.support import dual_units
 from coolsim.support.errors import NotConverged
@@ -89,8 +89,8 @@ def put(case: Case, name: str, value: float) -> Case:
 # ---- What the model says --------------------------------------------------------------------------------
 
 
-def said(trials: Marched, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:
-    """As model.said: readings at sets of θ (sets, free), slopes where asked; NotConverged names the trial."""
+def model_readings(trials: Marched, theta: Array, slopes: bool = True, doubts: bool = False) -> ModelReadings:
+    """As of coolers: readings at sets of θ (sets, free), slopes where asked; NotConverged names the trial."""
     theta = np.atleast_2d(theta)
     sets, count, free = len(theta), len(trials.cases), trials.free
     steps = STEP * np.array([p.spread(trials.cases[0]) for p in free])
@@ -113,7 +113,7 @@ def said(trials: Marched, theta: Array, slopes: bool = True, doubts: bool = Fals
         slopes_from(found[:, len(cases) :], moved) if doubts else np.zeros((len(found), 0, sets * count))
     )
     by_doubt = by_doubt.reshape(len(found), -1, sets, count)
-    return Said(*(np.nan_to_num(x) for x in (exits[:, 0], by_theta, by_doubt)))
+    return ModelReadings(*(np.nan_to_num(x) for x in (exits[:, 0], by_theta, by_doubt)))
 
 
 def _doubted(trials: Marched, case: Case) -> list[Movable | None]:

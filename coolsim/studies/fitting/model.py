@@ -70,7 +70,7 @@ class Marched:
 
 
 @dataclass(frozen=True)
-class Said:
+class ModelReadings:
     """What the model says: readings (quantities, sets, trials) and their slopes by θ and by what was set."""
 
     readings: Array
@@ -118,12 +118,14 @@ def blown(case: Case) -> bool:
     return case.fan.position == BLOW_THROUGH
 
 
-def said(line: Coolers | Marched, theta: Array, slopes: bool = True, doubts: bool = False) -> Said:
+def model_readings(
+    line: Coolers | Marched, theta: Array, slopes: bool = True, doubts: bool = False
+) -> ModelReadings:
     """Readings at sets of θ (sets, free), and slopes where asked; raises NotConverged, naming the trial."""
     if isinstance(line, Marched):
         from coolsim.studies.fitting import march_model  # which builds on this file
 
-        return march_model.said(line, theta, slopes, doubts)
+        return march_model.model_readings(line, theta, slopes, doubts)
     theta = np.atleast_2d(theta)
     sets, count = len(theta), len(line.leakage)
     base = take(line.numbers, np.tile(np.arange(count), sets))
@@ -160,7 +162,7 @@ def said(line: Coolers | Marched, theta: Array, slopes: bool = True, doubts: boo
                 by_theta[T_EXHAUST:, k] = _slope_of_mixture(
                     lambda d: exhaust_behind(out.temperature, out.humidity_ratio, leakage + d, outside), STEP
                 )
-    return Said(*(a.reshape(*a.shape[:-1], sets, count) for a in (readings, by_theta, by_doubt)))
+    return ModelReadings(*(a.reshape(*a.shape[:-1], sets, count) for a in (readings, by_theta, by_doubt)))
 
 
 def _by_theta(line: Coolers, base: Stated, theta: Array, asked: list[str], exits: Array) -> Array:

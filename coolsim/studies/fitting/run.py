@@ -20,7 +20,7 @@ from coolsim.studies.fitting import cautions, diagnostics, experiment_design
 from coolsim.studies.fitting.answer import Exit, FitAnswer, Fitted, Reading
 from coolsim.studies.fitting.estimate import Estimate, Problem, estimated, intervals
 from coolsim.studies.fitting.march_model import put
-from coolsim.studies.fitting.model import Said, line_of, pivot, pivoted, said
+from coolsim.studies.fitting.model import ModelReadings, line_of, model_readings, pivot, pivoted
 from coolsim.studies.fitting.parameters import USUAL, Parameter, parameters_of
 from coolsim.studies.fitting.unevenness import unevenness_of
 from coolsim.support.errors import Fault, InputError
@@ -53,7 +53,7 @@ def fit(
     diagnostics.refuse_impossible(case, given, chosen)
     used = diagnostics.once_each(given)
     problem = posed(case, used, chosen, priors)
-    before = said(problem.line, problem.before)
+    before = model_readings(problem.line, problem.before)
     diagnostics.refuse_units(used, before)
     diagnostics.refuse_unsettled(problem, before)
     with in_steps(3) as step:
@@ -155,15 +155,15 @@ def _fitted(case: Case, problem: Problem, found: Estimate, ends: Array) -> list[
     return fitted
 
 
-def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
+def _readings(problem: Problem, before: ModelReadings, found: Estimate) -> list[Reading]:
     """Every reading that was taken, with what the model says of it; its interval is the free numbers' alone."""
-    trials, slopes = problem.trials, found.said.by_theta[:, :, 0] * problem.spread[:, None]
+    trials, slopes = problem.trials, found.modelled.by_theta[:, :, 0] * problem.spread[:, None]
     variance = np.einsum("qft,fg,qgt->qt", slopes, found.covariance, slopes)
     within, readings = WITHIN * np.sqrt(variance), []
     for t, label in enumerate(trials.labels):
         for q, name in enumerate(trials.quantities):
             if np.isfinite(trials.measured[q, t]):
-                after = float(found.said.readings[q, 0, t])
+                after = float(found.modelled.readings[q, 0, t])
                 readings.append(
                     Reading(
                         trial=label,
@@ -181,7 +181,7 @@ def _readings(problem: Problem, before: Said, found: Estimate) -> list[Reading]:
 
 def _exit(case: Case, problem: Problem, theta: Array, covariance: Array) -> Exit:
     """The exit of the scenario itself, and how far the free numbers leave it open."""
-    at = said(experiment_design.at_scenario(case, problem), theta)
+    at = model_readings(experiment_design.at_scenario(case, problem), theta)
     slopes = at.by_theta[:2, :, 0, 0] * problem.spread
     moisture, temperature = WITHIN * np.sqrt(np.einsum("qf,fg,qg->q", slopes, covariance, slopes))
     M, T = at.readings[:2, 0, 0]

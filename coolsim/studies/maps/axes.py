@@ -86,7 +86,7 @@ _BACK: Mapping[str, Callable[[Any], Any]] = {
 
 def axes_of(case: Case, result: Result) -> tuple[Axis, ...]:
     """What may be moved of a case, given its prediction."""
-    ends, air = ranges.looked_at(case), case.air
+    ends, air = ranges.page_ranges(case), case.air
     now = (
         (FEED, ranges.FEED, case.feed.moisture),
         (OUTSIDE, ranges.WARMTH, air.temperature),

@@ -21,9 +21,10 @@ from coolsim.case.result import Result
 from coolsim.machines import Machine
 from coolsim.machines.base import FULL, QUICK, predicted
 from coolsim.physics import sorption
-from coolsim.simulate.cautions import unfit
+from coolsim.simulate.bagging_cautions import unfit
 from coolsim.simulate.inputs import LABORATORY
-from coolsim.simulate.requirements import TENTHS, constraints_of, values_of
+from coolsim.simulate.requirements import constraints_of, values_of
+from coolsim.simulate.verdicts import TENTHS
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.studies.propagation import (
-    SEED,
+from coolsim.studies.propagation.samples import SEED
+from coolsim.studies.propagation.unknowns import (
     Unknown,
     correlate,
     correlation_of,

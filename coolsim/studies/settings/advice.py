@@ -16,7 +16,7 @@ from coolsim.machines.assumptions import assumptions
 from coolsim.machines.conditioner import ranges
 from coolsim.simulate.cautions import worst_first
 from coolsim.simulate.prediction import at_its_fan, input_band
-from coolsim.simulate.requirements import verdicts_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.lever_study import Levers, levers
 from coolsim.studies.prerequisites import check
 from coolsim.studies.settings.answer import Reached, SettingsAnswer

@@ -12,12 +12,13 @@ from coolsim.case.case import Air, Case
 from coolsim.case.costs import Cost
 from coolsim.case.result import Result
 from coolsim.machines.base import Setting
-from coolsim.simulate.requirements import AtLimit, Verdict
+from coolsim.simulate.requirements import AtLimit
+from coolsim.simulate.verdicts import Verdict
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
 
 if TYPE_CHECKING:
-    from coolsim.studies.propagation import Uncertainty
+    from coolsim.studies.propagation.answer import Uncertainty
 
 
 @dataclass(frozen=True, repr=False)
@@ -70,7 +71,7 @@ class Change(Displayed):
 
 
 @dataclass(frozen=True, repr=False)
-class Stand(Displayed):
+class AppraisedSettings(Displayed):
     """Settings of a case, what they give and cost, and whether everything is kept."""
 
     case: Case = documented("-", "the case set so")
@@ -148,7 +149,7 @@ class SettingsAnswer(Displayed):
     )
     one_step: tuple[Step, ...] = documented("-", "what one step of each thing does")
     smallest_changes: tuple[Change, ...] = documented("-", "where not met: what alone would help")
-    now: Stand = documented("-", "the settings of the scenario")
+    now: AppraisedSettings = documented("-", "the settings of the scenario")
     now_settings: Any = documented("-", "the same by names, as `settings`")
     gain: Gain = documented("-", "what the settings change against those")
     choices: tuple[Alternative, ...] = documented(
@@ -160,11 +161,13 @@ class SettingsAnswer(Displayed):
     stages: tuple[StageSettings, ...] = documented("-", "of a line: its machines", default=())
     chance: float | None = documented("-", "that all is kept, if asked", default=None)
     uncertainty: Uncertainty | None = documented("-", "how sure the exit is, if asked", default=None)
-    surely: Surely | None = documented("-", "settings that meet it with a chance, if asked", default=None)
+    surely: SettingsWithChance | None = documented(
+        "-", "settings that meet it with a chance, if asked", default=None
+    )
 
 
 @dataclass(frozen=True, repr=False)
-class Surely(Displayed):
+class SettingsWithChance(Displayed):
     """Settings that keep off target and limits, so that all of them are kept with a chance."""
 
     chance: float = documented("-", "probability that was asked for")

@@ -8,11 +8,11 @@ Settings with a chance
 `studies/settings/chance_constrained.py` is the one door of `--chance` and `--uncertainty`: `with_chance` gives
 each wish of the target and each limit of the machine some room until 128 samples at the settings found have the
 chance of all together (`Uncertainty.chance`): a target that is met while the bed lifts is of no use.
-`propagation.varying` says what counts: numbers that follow from what is not known. Ends of ranges have none,
-since the operator sets them; nor has a fan whose speed is given, nor the lowest speed of one (there it gives
-more air than is asked for). Room by room: first what each spread takes, all at the risk of each alone, which is
-scaled to the risk that came out; once one room has the chance and one lacks it, the next lies between them
-where a normal answer would cross, four or five searches in all. (Rooms that follow the spread at the last
+`propagation.samples.varying` says what counts: numbers that follow from what is not known. Ends of ranges have
+none, since the operator sets them; nor has a fan whose speed is given, nor the lowest speed of one (there it
+gives more air than is asked for). Room by room: first what each spread takes, all at the risk of each alone,
+which is scaled to the risk that came out; once one room has the chance and one lacks it, the next lies between
+them where a normal answer would cross, four or five searches in all. (Rooms that follow the spread at the last
 settings swing between two states, since spreads change with settings; half steps took six searches, and ended
 dearer.) `optimum.looking` looks again and again after one survey of any machine. Settings that were chosen for
 what samples say of them look better than they are, so other samples (`FRESH`) measure what is printed; where
@@ -36,8 +36,11 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.scenario import units
 from coolsim.studies import prerequisites
-from coolsim.studies.propagation import Sampled, all_kept, needed_unknowns, sampled, summed_up
-from coolsim.studies.settings.answer import SettingsAnswer, Surely
+from coolsim.studies.propagation.chances import all_kept
+from coolsim.studies.propagation.run import summed_up
+from coolsim.studies.propagation.samples import Sampled, sampled
+from coolsim.studies.propagation.unknowns import needed_unknowns
+from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import counted, with_chances
 from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
 from coolsim.studies.settings.optimum import Optimum, looking
@@ -107,7 +110,9 @@ def _fresh(case: Case, there: Case, near: Sampled | None = None) -> Sampled:
     return sampled(there, SAMPLES, FRESH, counted(case, there), near)
 
 
-def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True) -> Surely:
+def with_chance(
+    case: Case, chance: float = USUAL, samples: int = SAMPLES, on_dial: bool = True
+) -> SettingsWithChance:
     """The cheapest settings that keep target and limits with a chance; where none has it, the surest found.
 
     The room of each bound is what its spread takes at the settings found, which the room moves in turn; and as all
@@ -123,7 +128,7 @@ def with_chance(case: Case, chance: float = USUAL, samples: int = SAMPLES, on_di
 
 def _with_chance(
     case: Case, chance: float, samples: int, on_dial: bool, look_around: bool
-) -> tuple[Surely, Sampled]:
+) -> tuple[SettingsWithChance, Sampled]:
     """As `with_chance`, and the samples that decided; look_around: see `answer_at`."""
     checked(chance)
     _check(case)
@@ -140,7 +145,7 @@ def _with_chance(
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
     answer = answer_at(best.case, today, look.every(best.case), there, look_around=look_around)
-    return Surely(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
+    return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
 
 
 def _check(case: Case) -> None:

@@ -6,8 +6,11 @@ import dataclasses
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result
-from coolsim.simulate.requirements import Constraint, Verdict, speeds, verdicts_of
-from coolsim.studies.propagation import Sampled, all_kept, chances, needed_unknowns, sampled, varying
+from coolsim.simulate.requirements import Constraint, speeds
+from coolsim.simulate.verdicts import Verdict, verdicts_of
+from coolsim.studies.propagation.chances import all_kept, chances
+from coolsim.studies.propagation.samples import Sampled, sampled, varying
+from coolsim.studies.propagation.unknowns import needed_unknowns
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.support.errors import InputError
 

@@ -15,15 +15,16 @@ from coolsim.case.result import Result
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import Forecast, of_one, predicted_each
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
+from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit, Constraint, constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.settings.answer import (
     Alternative,
+    AppraisedSettings,
     Chosen,
     Gain,
     Reached,
     SettingsAnswer,
     StageSettings,
-    Stand,
 )
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
@@ -39,7 +40,7 @@ def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = No
 
     before: what the machine is set to today, where that is not the case itself.
     """
-    found = [_cheapest(way, before or case, on_dial) for way in ways(case)]
+    found = [_cheapest(way, before or case, on_dial) for way in choice_combinations(case)]
     best = min(found, key=lambda answer: (not answer.met, _missed(answer), answer.cost.total))
     ends = [
         end for answer in found for end in (answer.driest, answer.wettest) if not np.isnan(end.moisture_wb)
@@ -50,7 +51,7 @@ def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = No
     return dataclasses.replace(best, driest=driest, wettest=wettest)
 
 
-def ways(case: Case) -> list[Case]:
+def choice_combinations(case: Case) -> list[Case]:
     """A case with each combination of the choices that [limits] opens; the case alone where it opens none."""
     found = [case]
     for k, choice in enumerate(machine_of(case).choices):
@@ -61,7 +62,7 @@ def ways(case: Case) -> list[Case]:
 
 def decided(case: Case) -> Case:
     """The case with what [limits] leaves to choose as it is cheapest, for questions that ask many times."""
-    some = ways(case)
+    some = choice_combinations(case)
     if len(some) == 1:
         return case
     found = [_cheapest(way, case, False) for way in some]
@@ -98,7 +99,7 @@ def set_on_dials(case: Case, best: Optimum, forecast: Forecast | None = None) ->
 
 def _missed_so(c: Constraint, violation: float) -> Constraint:
     """A constraint, or one that is broken with its bound moved to where it stands and hardly further."""
-    if violation <= KEPT:
+    if violation <= FEASIBLE:
         return c
     large = c.scale if np.any(c.scale) else c.quantity.scale
     return dataclasses.replace(c, bound=c.bound + c.sense * (violation + HARDLY) * large)
@@ -115,8 +116,8 @@ def answer_at(
     exact = float(of_one(machine, found.best.case, found.best.result).cost.total[0])
     result, today = predicted_each([best, before])
     there = of_one(machine, best, result, constraints)
-    stand, now = stand_of(machine, best, result, there), stand_of(machine, before, today)
-    met = bool((there.worst <= KEPT).all())
+    stand, now = appraised_settings(machine, best, result, there), appraised_settings(machine, before, today)
+    met = bool((there.worst <= FEASIBLE).all())
     return SettingsAnswer(
         met=met,
         chosen=chosen(machine, best, result, before, today),
@@ -127,7 +128,7 @@ def answer_at(
         verdicts=stand.verdicts,
         exact_cost=exact,
         binding=_binding(machine, constraints, there, best, result),
-        broken=_stated(constraints, there, there.violations[:, 0] > KEPT),
+        broken=_stated(constraints, there, there.violations[:, 0] > FEASIBLE),
         hardly_matters=("time in the bed",) if found.hardly_matters else (),
         driest=reached(machine, found.driest),
         wettest=reached(machine, found.wettest),
@@ -148,11 +149,13 @@ def answer_at(
 # ---- The answer's parts ---------------------------------------------------------------------------------
 
 
-def stand_of(machine: Machine, case: Case, result: Result, there: Appraisal | None = None) -> Stand:
+def appraised_settings(
+    machine: Machine, case: Case, result: Result, there: Appraisal | None = None
+) -> AppraisedSettings:
     """How a case of a machine stands, given its prediction."""
     there = there or of_one(machine, case, result)
     cost = Cost(*(float(np.ravel(getattr(there.cost, f.name))[0]) for f in dataclasses.fields(Cost)))
-    return Stand(case, result, cost, verdicts_of(case, result))
+    return AppraisedSettings(case, result, cost, verdicts_of(case, result))
 
 
 def chosen(machine: Machine, case: Case, result: Result, before: Case, today: Result) -> tuple[Chosen, ...]:
@@ -168,7 +171,7 @@ def _choices(before: Case, case: Case) -> Iterator[Alternative]:
             yield Alternative(was.label, was.now, is_.now)
 
 
-def gain_of(case: Case, now: Stand, then: Stand) -> Gain:
+def gain_of(case: Case, now: AppraisedSettings, then: AppraisedSettings) -> Gain:
     """What other settings change, in the hours of [shift]."""
     before, after = now.result.pellets_out, then.result.pellets_out
     saved = now.cost.total - then.cost.total
@@ -228,7 +231,7 @@ def _stages(
 ) -> Iterator[StageSettings]:
     """The parts of a line's machines; nothing of other machines."""
     solid = case.feed.throughput * (1 - case.feed.moisture)
-    prices, broken = case.costs, there.violations[:, 0] > KEPT
+    prices, broken = case.costs, there.violations[:, 0] > FEASIBLE
     for k, run in enumerate(there.result.stages):
         settings = machine.named_settings(case, result)[k]
         wet = float(result.stages[k].result.feed_in.moisture_wb)

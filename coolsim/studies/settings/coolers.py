@@ -27,7 +27,8 @@ from coolsim.machines.plant import (
     try_settings,
 )
 from coolsim.simulate.finishing import target_moisture
-from coolsim.simulate.requirements import KEPT, Constraint, constraints_of, only, without_least_bed
+from coolsim.simulate.least_bed import without_least_bed
+from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, only
 from coolsim.simulate.result_building import interleave
 from coolsim.studies.outcome_polynomials import Box, Fit
 from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
@@ -36,7 +37,7 @@ from coolsim.support.fields import Array, documented
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller bed may cost and still be preferred
 WORTH = 0.01  # of the range of depths: a smaller bed that saves less is no other
-FEED_AHEAD = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
+FEED_BEYOND = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def least_bed(case: Case) -> list[Constraint]:
 def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -> Search:
     ceiling, now = target_moisture(case), case.feed.moisture
     before: dict[str, tuple[float, float]] = conditioner.ranges(case)
-    feed = feed or ((now, now) if before else (min(ceiling, now), max(ceiling, now) + FEED_AHEAD))
+    feed = feed or ((now, now) if before else (min(ceiling, now), max(ceiling, now) + FEED_BEYOND))
     quick = dataclasses.replace(FULL, refinements=0)  # what is found is predicted with all refinements
     ranges = knob_range(plant.case) | before | {"feed_moisture": feed}
     return Search(Fit(plant, Box(ranges), SURVEY, quick))
@@ -124,12 +125,12 @@ def _smallest_bed(
     case: Case, search: Search, limits: list[Constraint], best: Best
 ) -> tuple[Best, NDArray[np.bool_]]:
     """Where cost hardly depends on the bed's depth: the smallest one that keeps all limits."""
-    hardly = np.zeros(len(best.kept), bool)
+    hardly = np.zeros(len(best.feasible), bool)
     if "bed_depth" not in search.fit.varied:
         return best, hardly
     low, high = knob_range(case)["bed_depth"]
     worth = WORTH * (high - low)  # a difference of depth
-    rows = np.flatnonzero(best.kept & (best.knobs["bed_depth"] > low + worth))
+    rows = np.flatnonzero(best.feasible & (best.knobs["bed_depth"] > low + worth))
     if not len(rows):
         return best, hardly
     cost = best.of(rows).tried.cost.total
@@ -140,7 +141,7 @@ def _smallest_bed(
     shallow = Goal(_depth, [*limits, *dear], case.feed.moisture, _cheapest(case, limits).ridge, _depth)
     (smaller,) = search.of(rows).best([shallow])
     saved = best.knobs["bed_depth"][rows] - smaller.knobs["bed_depth"]
-    better = smaller.kept & (saved >= worth)
+    better = smaller.feasible & (saved >= worth)
     hardly[rows[better]] = True
     smaller = dataclasses.replace(smaller, excess=smaller.excess[: len(limits)])
     return _replaced(best, rows[better], smaller.of(np.flatnonzero(better))), hardly
@@ -148,13 +149,13 @@ def _smallest_bed(
 
 def _nearest(case: Case, search: Search, limits: list[Constraint], best: Best, driest: Best) -> Best:
     """Where not all can be met: the driest exit, or if dry enough, what misses the other wishes least."""
-    missed = np.flatnonzero(~best.kept)
+    missed = np.flatnonzero(~best.feasible)
     if not len(missed):
         return best
     excess = excesses(search.plant.case, driest.tried, limits)
     named = dict(zip((limit.name for limit in limits), excess))
     best = _replaced(best, missed, dataclasses.replace(driest, excess=excess).of(missed))
-    rows = np.flatnonzero(~best.kept & driest.kept & (named["moisture"] <= KEPT))
+    rows = np.flatnonzero(~best.feasible & driest.feasible & (named["moisture"] <= FEASIBLE))
     if not len(rows):
         return best
     wishes = [limit for limit in limits if limit.of_target and limit.name != "moisture"]
@@ -171,27 +172,29 @@ def _nothing(state: Weighed, knobs: dict[str, Array]) -> Array:
 
 def _required_feed(case: Case, plant: Plant, limits: list[Constraint], found: Best) -> Array:
     """Wettest feed with which the target can be met; nan where not even dry feed can."""
-    feed, kept = found.knobs["feed_moisture"].copy(), found.kept
-    top = max(target_moisture(case), case.feed.moisture) + FEED_AHEAD
+    feed, kept = found.knobs["feed_moisture"].copy(), found.feasible
+    top = max(target_moisture(case), case.feed.moisture) + FEED_BEYOND
     beyond = feed > top - 1e-6
     rows = np.flatnonzero(kept & beyond)  # wetter than looked at
     if len(rows):
-        further = _search(case, plant.of(rows), (top - FEED_AHEAD, HIGHEST_FEED_MOISTURE))
+        further = _search(case, plant.of(rows), (top - FEED_BEYOND, HIGHEST_FEED_MOISTURE))
         (found,) = further.best([Goal(_least_feed, limits, None)])
-        feed[rows] = np.where(found.kept, np.maximum(feed[rows], found.knobs["feed_moisture"]), feed[rows])
+        feed[rows] = np.where(
+            found.feasible, np.maximum(feed[rows], found.knobs["feed_moisture"]), feed[rows]
+        )
     return np.where(kept | beyond, feed, np.nan)
 
 
 def _replaced(best: Best, rows: NDArray[np.intp], part: Best) -> Best:
     """Best states with those of some weathers exchanged."""
-    others = np.setdiff1d(np.arange(len(best.kept)), rows)
+    others = np.setdiff1d(np.arange(len(best.feasible)), rows)
     return joined([best.of(others), part], [others, rows])
 
 
 def joined(parts: list[Best], index: list[NDArray[np.intp]] | None = None) -> Best:
     """Best states of several groups of weathers, one after the other or at the places `index`."""
     if index is None:
-        ends = np.cumsum([len(part.kept) for part in parts])
+        ends = np.cumsum([len(part.feasible) for part in parts])
         index = np.split(np.arange(ends[-1]), ends[:-1])
     knobs = {n: interleave([part.knobs[n] for part in parts], index) for n in parts[0].knobs}
     tried = interleave([part.tried for part in parts], index)
@@ -264,7 +267,7 @@ def heated_inlet(case: Case, settings: Settings) -> Heated:
     tried = try_settings(
         case, {"inlet_air_temperature": inlet, "airflow": airflow, "bed_depth": depth}, SURVEY
     )
-    broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > KEPT))
+    broken = dict(zip((limit.name for limit in limits), excesses(case, tried, limits) > FEASIBLE))
     runs = ~np.any([broken[limit.name] for limit in only(limits, of_target=False)] or [inlet < 0], axis=0)
     dry, out = runs & ~broken["moisture"], tried.result.pellets_out
     k = int(np.where(dry, inlet, np.inf).argmin() if dry.any() else np.where(runs, inlet, -np.inf).argmax())

@@ -22,14 +22,14 @@ from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
 from coolsim.machines.base import Appraisal, Forecast, bill, of_one
 from coolsim.simulate.inputs import with_even_bed
-from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
 REACH = 6  # steps to either side of the optimum, where few things are set
 MOST = 40_000  # combinations weighed
 FREE = 2e-4  # of a bound's scale, kept free: what is typed back is rounded to what was printed
-KEPT_OFF = min(FREE, KEPT)  # of a bound's scale, that what is returned keeps free
+KEPT_OFF = min(FREE, FEASIBLE)  # of a bound's scale, that what is returned keeps free
 SLACK = 2e-3  # of a bound's scale, kept free of polynomials at first
 TRIES, ROUNDS = 4, 5  # combinations looked at at once, and how often
 WORTH = 1e-3  # of the cost: less is not looked for
@@ -43,7 +43,7 @@ LOOKED = 64  # how many of them
 
 
 @dataclass(frozen=True)
-class Place:
+class Combination:
     """One combination of dial steps."""
 
     values: dict[str, float]  # by the keys of settings
@@ -57,7 +57,7 @@ def on_dial(
     result: Result,
     constraints: Sequence[Constraint],
     forecast: Forecast | None = None,
-) -> Place | None:
+) -> Combination | None:
     """The combination near the best state that is cheapest per tonne and predicted to keep all constraints.
 
     None where none does. Settings that nobody opens, and those that are pinned, stay. forecast: of these
@@ -140,7 +140,7 @@ def _searched(
     constraints: Sequence[Constraint],
     start: Appraisal,
     forecast: Forecast | None,
-) -> Place | None:
+) -> Combination | None:
     """The cheapest combination of a box that is predicted to keep everything.
 
     A forecast says which combinations are worth a look: the full mesh with even beds, and what unevenness adds at
@@ -204,7 +204,7 @@ class _Weighing:
         cost = self._cost()
         return min(self._kept(), key=lambda k: float(cost[k]), default=None)
 
-    def predicted(self, k: int) -> Place | None:
+    def predicted(self, k: int) -> Combination | None:
         """A combination as it is predicted, where it keeps everything, and as far off as typing takes."""
         named = _named(self.box, self.values[k])
         there = appraised(self.machine, [self.machine.at(named)], constraints=self.constraints)
@@ -214,7 +214,7 @@ class _Weighing:
         if there.worst[0] > -KEPT_OFF:
             self.outcomes = self.outcomes + _rows(there, self.box) - self.outcomes[:, [k]]
             return None
-        return Place(named, self.machine.at(named), float(np.ravel(there.cost.per_tonne)[0]))
+        return Combination(named, self.machine.at(named), float(np.ravel(there.cost.per_tonne)[0]))
 
     def _cost(self) -> Array:
         """What each costs per tonne."""

@@ -18,13 +18,13 @@ from coolsim.machines import machine_of
 from coolsim.simulate.requirements import AtLimit
 from coolsim.studies.prerequisites import check, check_air
 from coolsim.studies.settings.answer import (
+    AppraisedSettings,
     Change,
     Chosen,
     Gain,
     Reached,
     SettingsAnswer,
     SettingsByWeather,
-    Stand,
     Step,
 )
 from coolsim.studies.settings.chance_constrained import answer_with_uncertainty
@@ -34,6 +34,7 @@ from coolsim.studies.settings.weathers import by_weather
 from coolsim.support.progress import Progress, tells
 
 __all__ = [
+    "AppraisedSettings",
     "AtLimit",
     "Change",
     "Chosen",
@@ -41,7 +42,6 @@ __all__ = [
     "Reached",
     "SettingsAnswer",
     "SettingsByWeather",
-    "Stand",
     "Step",
     "find_settings",
     "reachable",

@@ -14,10 +14,10 @@ from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised, machine_of
 from coolsim.machines.base import LONGEST_COOLING
 from coolsim.physics import air
-from coolsim.simulate.cautions import uneven
+from coolsim.simulate.dryer_cautions import uneven
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import at_its_fan
-from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.simulate.upstream import mash_temperature
 from coolsim.studies.settings.answer import Change, Step
 from coolsim.support.errors import NotConverged
@@ -148,7 +148,7 @@ def _other_choices(
         return []
     broken = _violations(machine, [one.case for one in others], constraints)
     return [
-        Change(one.label, one.to if (row <= KEPT).all() else None, "", one.quantity.name, one.now)
+        Change(one.label, one.to if (row <= FEASIBLE).all() else None, "", one.quantity.name, one.now)
         for one, row in zip(others, broken.T)
     ]
 
@@ -260,7 +260,7 @@ def _nearest(
             break
         there = _violations(machine, [machine.at({levers[k].key: v}) for k, v in asked.items()], constraints)
         for (k, value), row in zip(asked.items(), there.T):
-            if (row <= KEPT).all():
+            if (row <= FEASIBLE).all():
                 nearest[k] = _closer(nearest[k], value, levers[k].start)
             known[k] = _with(known[k], value, row)
         open_ = [k for k in asked if nearest[k] is None]

@@ -17,7 +17,8 @@ from coolsim.machines import machine_of
 from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import KEPT, AtLimit, constraints_of, without_least_bed
+from coolsim.simulate.least_bed import without_least_bed
+from coolsim.simulate.requirements import FEASIBLE, AtLimit, constraints_of
 from coolsim.studies.drying.batching import answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
 from coolsim.studies.drying.problem import DRYERS, SearchProblem
@@ -125,7 +126,7 @@ def _of_cooler(case: Case, found: FoundCooler) -> Optimum:
     knobs = {name: value for name, value in found.knobs.items() if name != "feed_moisture"}
     tried = found.tried
     return Optimum(
-        found.kept, in_air(machine_of(case).at(knobs)), one(tried.result, 0), float(tried.cost.total[0])
+        found.feasible, in_air(machine_of(case).at(knobs)), one(tried.result, 0), float(tried.cost.total[0])
     )
 
 
@@ -135,4 +136,4 @@ def _of_marches(states: Sequence[Found]) -> Optima:
 
 
 def _marched(found: Found) -> Optimum:
-    return Optimum(bool((found.excess <= KEPT).all()), in_air(found.case), found.result, found.cost)
+    return Optimum(bool((found.excess <= FEASIBLE).all()), in_air(found.case), found.result, found.cost)

@@ -20,7 +20,7 @@ from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Plant, excesses, knob_range
-from coolsim.simulate.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
+from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.drying.batching import Requests, answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends
@@ -57,12 +57,12 @@ def _of_coolers(case: Case) -> SettingsByWeather:
     needed = np.concatenate([np.full(len(p.hardly), np.nan) if p.needed is None else p.needed for p in parts])
     return SettingsByWeather(
         air=plant.case.air,
-        met=best.kept,
+        met=best.feasible,
         settings=best.tried.settings,
         result=best.tried.result,
         cost=best.tried.cost,
         binding=_first_bound(case, plant, limits, best),
-        broken=np.where(best.kept, "", [limits[int(k)].called for k in best.excess.argmax(axis=0)]),
+        broken=np.where(best.feasible, "", [limits[int(k)].called for k in best.excess.argmax(axis=0)]),
         dwell_matters=~hardly,
         driest=Reached(driest.tried.result.pellets_out.moisture_wb, driest.tried.settings),
         wettest=Reached(wettest.tried.result.pellets_out.moisture_wb, wettest.tried.settings),
@@ -145,7 +145,8 @@ def _bound(state: Found, limits: Sequence[Constraint], ranges: Any) -> str:
 
 def _reached(ends: Sequence[Found]) -> Reached:
     moisture = [
-        float(end.result.pellets_out.moisture_wb) if (end.excess <= KEPT).all() else np.nan for end in ends
+        float(end.result.pellets_out.moisture_wb) if (end.excess <= FEASIBLE).all() else np.nan
+        for end in ends
     ]
     return Reached(np.array(moisture), _together([_told(end) for end in ends]))
 

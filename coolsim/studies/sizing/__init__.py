@@ -15,6 +15,6 @@ or less until the line, predicted with it, keeps its wishes; `find` judges. Dwel
 at only where `limits.residence_time` asks for them: beds as deep as that take the solver's longer roads,
 several times the time.
 
-A `[[list of tables]]` (`schema.Table.varies`) is read as the scenario with each of its tables put into the one
+A `[[list of tables]]` (`base.Table.varies`) is read as the scenario with each of its tables put into the one
 that it varies (`change.variants`), so every check between keys holds; keys and lines are numbered from 1.
 """

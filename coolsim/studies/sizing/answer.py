@@ -10,7 +10,8 @@ from coolsim.case.case import Case
 from coolsim.case.result import Warning
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Settings
-from coolsim.simulate.requirements import AtLimit, Verdict
+from coolsim.simulate.requirements import AtLimit
+from coolsim.simulate.verdicts import Verdict
 from coolsim.support.display import Displayed
 from coolsim.support.fields import documented
 

@@ -121,8 +121,8 @@ class _Sizing:
         curve = self._curve(smallest, end) if self.service.curve else self._about(smallest, end)
         if fixed is not None:
             taken, best = fixed, self._found([fixed])[fixed]
-            if not best.kept.all():
-                return self._unmet(np.flatnonzero(~best.kept), fixed, min(curve, default=None))
+            if not best.feasible.all():
+                return self._unmet(np.flatnonzero(~best.feasible), fixed, min(curve, default=None))
         elif curve:
             taken, best = self._rounded(*self._taken(curve))
         else:
@@ -133,9 +133,9 @@ class _Sizing:
             run = curve[area] if self.service.load == 1.0 else self._at_the_throughput(area)
             if (run.excess <= NEARLY).all():
                 dialled = self._on_dials(area, curve[area], run)
-                if run.kept.all() or dialled.kept.all():
+                if run.feasible.all() or dialled.feasible.all():
                     return self._sized(area, curve, run, dialled, hardest)
-        return self._unmet(np.flatnonzero(~run.kept), taken, min(curve))
+        return self._unmet(np.flatnonzero(~run.feasible), taken, min(curve))
 
     def _lay_on_unevenness(self) -> None:
         """Let the survey learn what unevenness adds on floors that serve even beds, or come nearest to it."""
@@ -205,7 +205,7 @@ class _Sizing:
         return seen.worst.reshape(-1, len(areas)), seen.score.reshape(-1, len(areas))
 
     def _serves(self, best: Best) -> bool:
-        return bool(best.kept.all()) and self.parts.shaft_power(best) <= LARGEST_MOTOR
+        return bool(best.feasible.all()) and self.parts.shaft_power(best) <= LARGEST_MOTOR
 
     def _smallest(self, worst: Array, serves: Any) -> tuple[float, int]:
         """The smallest floor on the survey that serves all, and the duty that stops a smaller one."""
@@ -323,7 +323,7 @@ class _Sizing:
             floor_area=area,
             bed_depth=depth,
             airflow=max(s.settings.airflow for s in (*rated, *served)),
-            fan=p.fan([p.asked(best), now.asked(dialled)]),
+            fan=p.fan([p.demand(best), now.demand(dialled)]),
             heater=max(s.heat for s in (*rated, *served)) if p.heated else None,
             specific_energy=max(s.specific_energy for s in served),
             body=p.body(area, depth),

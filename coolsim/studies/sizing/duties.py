@@ -32,8 +32,9 @@ from coolsim.physics import air, packed_bed
 from coolsim.scenario.weather import read_weather
 from coolsim.simulate.finishing import headspace_dew_point, uncoated
 from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.least_bed import depths_to_choose, least_time
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
+from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave
 from coolsim.studies.climate import design_weather
 from coolsim.studies.outcome_polynomials import combined, pack, unpack
@@ -244,7 +245,7 @@ class Duties:
 
     def weighed(self, points: Points, outcome: Outcome) -> Weighed:
         """Weigh states whose outcome is known: what they take and cost per hour, with a clean bed."""
-        asked = self.asked(points, outcome)
+        asked = self.demand(points, outcome)
         power = asked.flow * asked.pressure / (self.efficiency * self.motor_efficiency)
         depth, inlet = points.depth, points.inlet
         airflow = self.dry_air(points) * self.of("outside_volume", points)
@@ -258,7 +259,7 @@ class Duties:
         cost = self._cost(points, outcome, power, heat)
         return Weighed(settings, outcome, humidity, cost, power, heat, off)
 
-    def asked(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
+    def demand(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
         """What bed and duct ask of the fan, the bed's drop raised by a margin."""
         T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
         return duct.demand(

@@ -17,9 +17,13 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Warning
 from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.scenario import inputs, retyped, typed_back
+from coolsim.simulate.least_bed import least_depth, least_time, without_least_bed
 from coolsim.simulate.prediction import predict
-from coolsim.simulate.requirements import AT_LIMIT, least_depth, least_time, verdicts_of, without_least_bed
-from coolsim.studies.propagation import Sampled, all_kept, chances, sampled, unknowns_of, varying
+from coolsim.simulate.requirements import AT_LIMIT
+from coolsim.simulate.verdicts import verdicts_of
+from coolsim.studies.propagation.chances import all_kept, chances
+from coolsim.studies.propagation.samples import Sampled, sampled, varying
+from coolsim.studies.propagation.unknowns import unknowns_of
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed

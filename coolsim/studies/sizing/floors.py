@@ -19,7 +19,7 @@ from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import Constraint
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
+from coolsim.studies.search import CORRECTIONS, FEASIBLE, FULL, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
 from coolsim.support.fields import Array
 
@@ -48,9 +48,9 @@ class Best:
     score: Array  # (N,)
 
     @property
-    def kept(self) -> Any:
+    def feasible(self) -> Any:
         """Whether each keeps its limits."""
-        return (self.excess <= KEPT).all(axis=0)
+        return (self.excess <= FEASIBLE).all(axis=0)
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ class Floors:
             best = now if best is None else _better(best, now, open_)
             seen = self._about(goal, duty[open_], flux[open_], place[:, open_], shift)
             place[:, open_] = seen.place
-            open_ = open_[~best.kept[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
+            open_ = open_[~best.feasible[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
             if not len(open_):
                 break
         assert best is not None
@@ -266,7 +266,7 @@ def _better(best: Best, now: Best, at: Any) -> Best:
 
 def _rank(best: Best) -> tuple[Array, Array]:
     worst = best.excess.max(axis=0)
-    return np.where(worst <= KEPT, 0.0, worst), best.score
+    return np.where(worst <= FEASIBLE, 0.0, worst), best.score
 
 
 def _put(data: Any, at: Any, new: Any) -> Any:

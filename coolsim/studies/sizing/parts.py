@@ -17,7 +17,7 @@ from coolsim.equipment.motor import next_iec_rating
 from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.model.bed import take
-from coolsim.simulate.requirements import AT_LIMIT, KEPT, AtLimit
+from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
 from coolsim.studies.search import FULL
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points, of_reserve
@@ -42,13 +42,13 @@ class Parts:
         free = self.sizing.freeboard
         return Body(math.sqrt(4 * area / math.pi), math.sqrt(area), depth, free, depth + free)
 
-    def asked(self, best: Best) -> Demand:
+    def demand(self, best: Best) -> Demand:
         """What bed and duct ask of the fan, with the margin, of each duty."""
-        return self.duties.asked(best.points, best.outcome, self.sizing.margin)
+        return self.duties.demand(best.points, best.outcome, self.sizing.margin)
 
     def shaft_power(self, best: Best) -> float:
         """Power [W] at the fan's shaft at the largest flow and the largest pressure."""
-        asked = self.asked(best)
+        asked = self.demand(best)
         return float(asked.flow.max() * asked.pressure.max() / self.duties.efficiency)
 
     def fan(self, each: Sequence[Demand]) -> FanDuty:
@@ -69,7 +69,7 @@ class Parts:
         )
 
     def floor(self, area: float, best: Best) -> Floor:
-        asked, state = self.asked(best), self.duties.weighed(best.points, best.outcome)
+        asked, state = self.demand(best), self.duties.weighed(best.points, best.outcome)
         energy = self._energy(best, state)
         return Floor(
             floor_area=area,
@@ -106,7 +106,7 @@ class Parts:
         return Best(points, outcome, self.duties.excesses(points, state, self.limits), state.cost.total)
 
     def served(self, best: Best) -> tuple[Served, ...]:
-        state, asked = self.duties.weighed(best.points, best.outcome), self.asked(best)
+        state, asked = self.duties.weighed(best.points, best.outcome), self.demand(best)
         columns = {
             "moisture_wb": best.outcome.moisture,
             "temperature": best.outcome.temperature,
@@ -199,7 +199,7 @@ class Parts:
             temperature=float(one.outcome.temperature[0]),
             floor_area=area,
             settings=_settings(state.settings, 0),
-            broken=self._standing(one, 0, excess > KEPT),
+            broken=self._standing(one, 0, excess > FEASIBLE),
         )
 
     # ---- Words ----------------------------------------------------------------------------------------

@@ -17,7 +17,8 @@ from coolsim.case.result import Result
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.simulate.line import by_itself
 from coolsim.simulate.prediction import predict
-from coolsim.simulate.requirements import AtLimit, Verdict, verdicts_of
+from coolsim.simulate.requirements import AtLimit
+from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.prerequisites import placed
 from coolsim.studies.sizing import single_machine
 from coolsim.studies.sizing.answer import LineExit, Missed, Served, SizeAnswer

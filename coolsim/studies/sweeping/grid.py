@@ -11,8 +11,8 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.scenario import retyped, schema, units
+from coolsim.scenario.keys.base import Key
 from coolsim.scenario.plus_minus import SIGN
-from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Misread
 from coolsim.scenario.validation import in_words
 from coolsim.scenario.values import READERS

@@ -11,11 +11,11 @@ there is no map and all hours are solved (`hours.predicted`). Equal hours are so
 
 The chart (`chart`) is chosen on one such map over weather *and* settings (`options`), of degree 4 or so: right to
 0.02 point and 0.2 K, which the margin covers. For each cell a grid of settings is weighed in up to 24 states
-spread to the cell's corners (`look`), then a finer one around the best, in numbers that can be dialled in. Then
-every hour is predicted with the chart: the map plus a bent plane per cell, through a dozen solved hours in it,
-again held against hours left out (`response.corrected`). `reachable` looks at the whole grid in every hour, and
-between neighbours on both sides of a band of moisture. `sites` hands many cases to joblib, `finished_sites`
-keeps their answers as arrays and JSON under a hash of the question and of the code.
+spread to the cell's corners (`weigh_options`), then a finer one around the best, in numbers that can be dialled
+in. Then every hour is predicted with the chart: the map plus a bent plane per cell, through a dozen solved
+hours in it, again held against hours left out (`response.corrected`). `reachable` looks at the whole grid in
+every hour, and between neighbours on both sides of a band of moisture. `sites` hands many cases to joblib,
+`finished_sites` keeps their answers as arrays and JSON under a hash of the question and of the code.
 
 A year of a dryer or a line
 ---------------------------

@@ -22,7 +22,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
-from coolsim.simulate.requirements import KEPT, Bounds, constraints_of
+from coolsim.simulate.requirements import FEASIBLE, Bounds, constraints_of
 from coolsim.studies.drying.batching import Request, Requests, answered, side_by_side
 from coolsim.studies.drying.find import best_alone, cheapest
 from coolsim.studies.drying.problem import SearchProblem
@@ -30,7 +30,15 @@ from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.search import Search, searched
 from coolsim.studies.drying.survey import Goal
 from coolsim.studies.years.chart import MARGIN, Bands, bands_of
-from coolsim.studies.years.dryer_hours import OF_COOLERS, Found, Index, Place, Ways, followed, results_of
+from coolsim.studies.years.dryer_hours import (
+    OF_COOLERS,
+    Found,
+    HourlySettings,
+    Index,
+    MachineSite,
+    followed,
+    results_of,
+)
 from coolsim.studies.years.hours_given_up import OTHER, WET, given_up, grave, rank_of
 from coolsim.studies.years.response import Error, Response
 from coolsim.support.errors import NotConverged
@@ -59,14 +67,14 @@ class Cells:
 
 
 @dataclass(frozen=True)
-class Look:
+class FoundForHour:
     """What a search found for an hour."""
 
     case: Case  # set so, on the dial
     least: float  # what some settings break least, in the scale of limits; ≤ 0: everything can be kept
 
 
-def cells_of(place: Place, today: Found) -> Cells:
+def cells_of(place: MachineSite, today: Found) -> Cells:
     """The cells of a place's weather."""
     w = place.weather
     bands = bands_of(w.temperature, w.relative_humidity, MOST_BANDS)
@@ -76,7 +84,7 @@ def cells_of(place: Place, today: Found) -> Cells:
     return Cells(bands, numbers, which, np.array(hardest, int))
 
 
-def wetness(place: Place, found: Found) -> Array:
+def wetness(place: MachineSite, found: Found) -> Array:
     """How far each hour is too wet, in the scale of limits (hours,)."""
     wet = np.array([rank_of(c) == WET for c in place.constraints])
     return np.asarray(found.violations[wet].max(axis=0))
@@ -86,12 +94,12 @@ def wetness(place: Place, found: Found) -> Array:
 
 
 def best_in(
-    place: Place,
+    place: MachineSite,
     problem: SearchProblem,
     hours: Sequence[int],
     rooms: Sequence[Mapping[str, float]] | None = None,
     feed: Sequence[float] | None = None,
-) -> list[Look | None]:
+) -> list[FoundForHour | None]:
     """The cheapest settings of some hours, side by side, and what must be broken there; None where a search fails.
 
     rooms: kept free before bounds, by their full names. feed: moisture of the feed in each of the hours.
@@ -108,7 +116,9 @@ def best_in(
         return answered(side_by_side(asking), problem.solve)
 
 
-def least_in(place: Place, problem: SearchProblem, hours: Sequence[int], feed: Sequence[float]) -> Array:
+def least_in(
+    place: MachineSite, problem: SearchProblem, hours: Sequence[int], feed: Sequence[float]
+) -> Array:
     """What must be broken at least in some hours with some feed, in scales; nan where a search fails."""
     cases = [_fed(place, hour, moisture) for hour, moisture in zip(hours, feed)]
     return np.array(answered(side_by_side([_least(case, problem) for case in cases]), problem.solve), float)
@@ -121,14 +131,14 @@ def room_of(case: Case, spread: Array | float = 0.0) -> dict[str, float]:
     return {c.full_name: (MARGIN + float(x)) * c.quantity.scale for c, x in zip(constraints, each)}
 
 
-def _fed(place: Place, hour: int, moisture: float | None) -> Case:
+def _fed(place: MachineSite, hour: int, moisture: float | None) -> Case:
     case = place.case if moisture is None else place.machine.at({"feed_moisture": moisture})
     return place.during(hour, case)
 
 
 def _best(
     case: Case, problem: SearchProblem, rooms: Mapping[str, float], found: Callable[[], None]
-) -> Requests[Look | None]:
+) -> Requests[FoundForHour | None]:
     """The cheapest settings that keep everything, or else everything but what costs no more than money."""
     lost = {c.full_name: GIVEN_UP * c.quantity.scale for c in constraints_of(case) if rank_of(c) == OTHER}
     goals = [_goal(case, problem, rooms)] + [_goal(case, problem, {**rooms, **lost})] * bool(lost)
@@ -144,7 +154,7 @@ def _best(
         return None
     finally:
         found()
-    return Look(set_so, nearest.cost)
+    return FoundForHour(set_so, nearest.cost)
 
 
 def _least(case: Case, problem: SearchProblem) -> Requests[float]:
@@ -195,7 +205,7 @@ def _on_dial(goals: Sequence[Goal], best: State) -> Requests[Case]:
     there = [best.outcomes * np.nan if one is None else one[:, 0] + added for one in rough[:-1]]
     outcomes = np.stack(there, axis=-1)
     for goal in goals:
-        if (goal.limits.excesses(outcomes).max(axis=0) <= KEPT).any():
+        if (goal.limits.excesses(outcomes).max(axis=0) <= FEASIBLE).any():
             break
     ranks = goal.rank(outcomes)
     return cases[int(np.argmin(np.where(np.isfinite(ranks), ranks, np.inf)))]
@@ -214,37 +224,39 @@ def _steps(s: Setting, at: Mapping[str, float], reach: float) -> list[tuple[str,
 
 
 def followed_best(
-    place: Place, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
-) -> tuple[Ways, Found, list[Look | None]]:
+    place: MachineSite, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
+) -> tuple[HourlySettings, Found, list[FoundForHour | None]]:
     """Settings of every cell, what comes of them in every hour, and what the search of hardest hours found."""
     looks = best_in(place, problem, cells.hardest.tolist())
-    ways = Ways(tuple(place.case if look is None else look.case for look in looks), cells.which)
-    found = followed(place, ways, base)
+    hourly = HourlySettings(tuple(place.case if look is None else look.case for look in looks), cells.which)
+    found = followed(place, hourly, base)
     for _ in range(AGAIN):
         hard = grave(place.constraints)
         over = np.nan_to_num(found.violations[hard].max(axis=0), nan=-np.inf)
-        again = [k for k in range(len(looks)) if over[cells.hours(k)].max() > KEPT]
+        again = [k for k in range(len(looks)) if over[cells.hours(k)].max() > FEASIBLE]
         if not again:
             break
         worst = [int(cells.hours(k)[over[cells.hours(k)].argmax()]) for k in again]
         rooms = [_rooms(place, found, cells.hours(k), hour) for k, hour in zip(again, worst)]
         others = best_in(place, problem, worst, rooms)
         tried = {k: look.case for k, look in zip(again, others) if look is not None}
-        ways, found = better(place, ways, found, tried, base)
-    ways, found = better(place, ways, found, _of_neighbours(place, cells, ways, found), base)
-    return *_no_wetter(place, ways, found, today), looks
+        hourly, found = better(place, hourly, found, tried, base)
+    hourly, found = better(place, hourly, found, _of_neighbours(place, cells, hourly, found), base)
+    return *_no_wetter(place, hourly, found, today), looks
 
 
-def _of_neighbours(place: Place, cells: Cells, ways: Ways, found: Found) -> dict[int, Case]:
+def _of_neighbours(place: MachineSite, cells: Cells, hourly: HourlySettings, found: Found) -> dict[int, Case]:
     """For cells that miss some hours, the settings of the nearest cell that misses fewer of its own."""
-    share = np.array([(found.violations[:, cells.hours(k)] > KEPT).any(axis=0).mean() for k in _all(cells)])
+    share = np.array(
+        [(found.violations[:, cells.hours(k)] > FEASIBLE).any(axis=0).mean() for k in _all(cells)]
+    )
     x = place.points[:2] / np.maximum(np.ptp(place.points[:2], axis=1, keepdims=True), 1e-9)
     middles = np.array([x[:, cells.hours(k)].mean(axis=1) for k in _all(cells)])
     tried = {}
     for k in np.flatnonzero(share > 0):
         fewer = np.flatnonzero(share < share[k])
         if len(fewer):
-            tried[int(k)] = ways.cases[fewer[((middles[fewer] - middles[k]) ** 2).sum(axis=1).argmin()]]
+            tried[int(k)] = hourly.cases[fewer[((middles[fewer] - middles[k]) ** 2).sum(axis=1).argmin()]]
     return tried
 
 
@@ -252,52 +264,54 @@ def _all(cells: Cells) -> range:
     return range(len(cells.numbers))
 
 
-def _rooms(place: Place, found: Found, hours: Index, hour: int) -> dict[str, float]:
+def _rooms(place: MachineSite, found: Found, hours: Index, hour: int) -> dict[str, float]:
     """As much room in an hour as keeps the others of a cell, as far as they are further off with today's chart."""
     there = np.nan_to_num(found.violations[:, hours], nan=-np.inf).max(axis=1) - found.violations[:, hour]
     return room_of(place.case, np.where(grave(place.constraints), np.maximum(there, 0.0), 0.0))
 
 
 def better(
-    place: Place,
-    ways: Ways,
+    place: MachineSite,
+    hourly: HourlySettings,
     found: Found,
     tried: Mapping[int, Case],
     base: Response | None,
     is_better: Callable[[tuple[float, ...], tuple[float, ...]], bool] = operator.lt,
-) -> tuple[Ways, Found]:
-    """In some ways the cases tried, where their score is better: where they give up less or cost less."""
+) -> tuple[HourlySettings, Found]:
+    """In some hourly the cases tried, where their score is better: where they give up less or cost less."""
     if not tried:
-        return ways, found
-    at = np.flatnonzero(np.isin(ways.which, list(tried)))
-    trial = Ways(tuple(tried.get(k, case) for k, case in enumerate(ways.cases)), ways.which)
+        return hourly, found
+    at = np.flatnonzero(np.isin(hourly.which, list(tried)))
+    trial = HourlySettings(tuple(tried.get(k, case) for k, case in enumerate(hourly.cases)), hourly.which)
     other = followed(place.of(at), trial.of(at), base)
-    rows, cases = found.rows.copy(), list(ways.cases)
+    rows, cases = found.rows.copy(), list(hourly.cases)
     for k, case in tried.items():
-        here = np.flatnonzero(ways.which[at] == k)
+        here = np.flatnonzero(hourly.which[at] == k)
         old, new = found.rows[:, at[here]], other.rows[:, here]
-        if is_better(score(place, case, new), score(place, ways.cases[k], old)):
+        if is_better(score(place, case, new), score(place, hourly.cases[k], old)):
             rows[:, at[here]], cases[k] = new, case
-    return Ways(tuple(cases), ways.which), Found(rows, _larger(found.error, other.error))
+    return HourlySettings(tuple(cases), hourly.which), Found(rows, _larger(found.error, other.error))
 
 
-def _no_wetter(place: Place, ways: Ways, found: Found, today: Found) -> tuple[Ways, Found]:
+def _no_wetter(
+    place: MachineSite, hourly: HourlySettings, found: Found, today: Found
+) -> tuple[HourlySettings, Found]:
     """Today's settings in cells where they give up less, if [limits] allows them."""
     (typed,) = results_of([place.case])
     at = {} if typed is None else place.machine.read(place.case, typed)
     opened = [s for s in place.machine.settings if s.opened]
     if any(not s.low - s.step <= at.get(s.key, np.nan) <= s.high + s.step for s in opened):
-        return ways, found
-    rows, cases = found.rows.copy(), list(ways.cases)
-    for k, case in enumerate(ways.cases):
-        here = np.flatnonzero(ways.which == k)
+        return hourly, found
+    rows, cases = found.rows.copy(), list(hourly.cases)
+    for k, case in enumerate(hourly.cases):
+        here = np.flatnonzero(hourly.which == k)
         old = today.rows[:, here]
         if score(place, place.case, old)[:-2] < score(place, case, found.rows[:, here])[:-2]:
             rows[:, here], cases[k] = old, place.case
-    return Ways(tuple(cases), ways.which), Found(rows, found.error)
+    return HourlySettings(tuple(cases), hourly.which), Found(rows, found.error)
 
 
-def score(place: Place, case: Case, rows: Array) -> tuple[float, ...]:
+def score(place: MachineSite, case: Case, rows: Array) -> tuple[float, ...]:
     """How badly settings do in the hours of a cell: what they give up, the gravest first, then their cost."""
     known = rows[:, np.isfinite(rows).all(axis=0)]
     failed = rows.shape[1] - known.shape[1]

@@ -23,12 +23,12 @@ from coolsim.studies.fewest_settings import AS_CHEAP, LEAST_COST, as_cheap, fewe
 from coolsim.studies.outcome_polynomials import combined
 from coolsim.studies.years.hours import Hours, Site
 from coolsim.studies.years.hours_given_up import given_up
-from coolsim.studies.years.options import GEOMETRIC, SETTINGS, Looked, Options, look
+from coolsim.studies.years.options import GEOMETRIC, SETTINGS, Options, WeighedOptions, weigh_options
 from coolsim.support.fields import Array, documented
 from coolsim.support.progress import each
 
 MOST_BANDS = 8
-STAND_IN = 24  # states that stand for the hours of a cell
+REPRESENTATIVES = 24  # states that stand for the hours of a cell
 MANY = 96  # where settings that were chosen for other cells are held against them
 EXTREMES = 12  # of them, where only the worst counts
 # how many values of each thing that may be set are looked at, and in the finer look around the best
@@ -171,14 +171,16 @@ def _at_speeds(options: Options, best: dict[str, float], speed: float) -> dict[s
     return dict(zip(axes, combined(list(axes.values())).T))
 
 
-def best_of(site: Site, looked: Looked, weights: Array) -> int:
+def best_of(site: Site, looked: WeighedOptions, weights: Array) -> int:
     """The settings that give up least (`hours_given_up`), then the cheapest, of equals the shallowest bed."""
     lost = given_up(site.limits, looked.excess, weights, MARGIN)
     cost = np.log(np.maximum(weights @ looked.cost / weights.sum(), LEAST_COST))
     return int(np.lexsort((looked.settings["bed_depth"], np.rint(cost / AS_CHEAP), *reversed(lost)))[0])
 
 
-def stand_ins(site: Site, hours: NDArray[np.intp], most: int = STAND_IN) -> tuple[NDArray[np.intp], Array]:
+def representative_states(
+    site: Site, hours: NDArray[np.intp], most: int = REPRESENTATIVES
+) -> tuple[NDArray[np.intp], Array]:
     """States that stand for many hours, spread to their extremes; how many hours each stands for."""
     if len(hours) <= most:
         return hours, np.ones(len(hours))
@@ -205,21 +207,21 @@ def present(site: Site) -> dict[str, float]:
 
 def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> dict[str, float]:
     """The settings for some hours together."""
-    states, weights = stand_ins(site, hours)
+    states, weights = representative_states(site, hours)
     settings = grid(options, opened, present(site))
     for _ in range(2):
-        looked = look(site, options, states, settings)
+        looked = weigh_options(site, options, states, settings)
         k = best_of(site, looked, weights)
         best = {name: float(values[k]) for name, values in settings.items()}
         settings = finer(options, opened, best)
-    looked = look(site, options, states, settings)
+    looked = weigh_options(site, options, states, settings)
     k = best_of(site, looked, weights)
     best = {name: float(values[k]) for name, values in settings.items()}
     speed = float(np.median(looked.fan_speed[:, k]))
     if options.fan is None or "airflow" not in opened or not np.isfinite(speed):
         return best
     settings = _at_speeds(options, best, speed)
-    k = best_of(site, look(site, options, states, settings), weights)
+    k = best_of(site, weigh_options(site, options, states, settings), weights)
     return {name: float(values[k]) for name, values in settings.items()}
 
 
@@ -238,11 +240,11 @@ def alike(
     numbers = list(cells)
     serves, settings = np.zeros((count, len(cells)), bool), []
     for k, hours in enumerate(cells.values()):
-        states, weights = stand_ins(site, hours, MANY)
+        states, weights = representative_states(site, hours, MANY)
         settings.append(_at_the_same_speeds(site, options, states, tried))
         for name, value in chosen[numbers[k]].items():  # its own stay as they were chosen
             settings[k][name][own[k]] = value
-        looked = look(site, options, states, settings[k])
+        looked = weigh_options(site, options, states, settings[k])
         lost = list(zip(*given_up(site.limits, looked.excess, weights, MARGIN)))
         cost = weights @ looked.cost
         cheap = as_cheap(cost, cost[own[k]])
@@ -268,8 +270,8 @@ def _distinct(
     rows: dict[tuple[float, ...], dict[str, float]] = {}
     own: list[int] = []
     for number, hours in cells.items():
-        states, _ = stand_ins(site, hours)
-        looked = look(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
+        states, _ = representative_states(site, hours)
+        looked = weigh_options(site, options, states, {n: np.array([v]) for n, v in chosen[number].items()})
         speed = float(np.median(looked.fan_speed))
         settings, told = chosen[number] | {FAN: speed}, dict(chosen[number])
         if options.fan is not None and np.isfinite(speed):  # told to a step of its dial
@@ -287,7 +289,7 @@ def _at_the_same_speeds(
     if options.fan is None:
         return {name: values.copy() for name, values in tried.items()}
     with np.errstate(invalid="ignore"):
-        there = tried[FAN] / np.median(look(site, options, states, tried).fan_speed, axis=0)
+        there = tried[FAN] / np.median(weigh_options(site, options, states, tried).fan_speed, axis=0)
     found = {name: values.copy() for name, values in tried.items()}
     found["airflow"] *= np.where(np.isfinite(there), there, 1.0)
     return found
@@ -295,7 +297,7 @@ def _at_the_same_speeds(
 
 def required_feed(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> float:
     """Wettest feed with which settings that are opened meet the target in all these hours; nan where none does."""
-    states, _ = stand_ins(site, hours, EXTREMES)
+    states, _ = representative_states(site, hours, EXTREMES)
     low, high = options.ranges["feed_moisture"]
     machine_knobs, levels = opened - {"feed_moisture"}, np.linspace(low, high, COARSE_FEED)
     wettest = np.nan
@@ -304,7 +306,7 @@ def required_feed(site: Site, options: Options, opened: frozenset[str], hours: N
         count = len(machine["airflow"])
         settings = {name: np.tile(values, len(levels)) for name, values in machine.items()}
         settings["feed_moisture"] = np.repeat(levels, count)
-        met = (look(site, options, states, settings).worst <= -MARGIN).all(axis=0)
+        met = (weigh_options(site, options, states, settings).worst <= -MARGIN).all(axis=0)
         if not met.any():
             return wettest
         wettest = float(settings["feed_moisture"][met].max())

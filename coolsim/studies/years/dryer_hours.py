@@ -28,7 +28,7 @@ from coolsim.scenario.weather import Weather
 from coolsim.simulate import dryer_simulation, line
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.prediction import cooling, on_one_thread
-from coolsim.simulate.requirements import KEPT, Constraint, constraints_of, harms
+from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.outcome_polynomials import pack, unpack
 from coolsim.studies.years.hours import DIRECT, MAP, Hours, OfDryers
@@ -67,7 +67,7 @@ Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
-class Place:
+class MachineSite:
     """A machine in its weather, with everything that it must keep."""
 
     case: Case
@@ -87,9 +87,9 @@ class Place:
         varied = [w.temperature, Y, w.pressure]
         return np.vstack([*varied, np.zeros((len(AIR) + len(KNOBS) - len(varied), len(w)))])
 
-    def of(self, hours: Index) -> Place:
+    def of(self, hours: Index) -> MachineSite:
         """The same in some of the hours."""
-        return Place(self.case, self.weather.rows(hours), self.constraints)
+        return MachineSite(self.case, self.weather.rows(hours), self.constraints)
 
     def during(self, hour: int, case: Case | None = None) -> Case:
         """A case, that of the place if left out, in the weather of an hour."""
@@ -99,15 +99,15 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Ways:
+class HourlySettings:
     """The machine as it is set in each hour: one of some cases that differ in settings, and maybe in their feed."""
 
     cases: tuple[Case, ...]
     which: Index  # (hours,)
 
-    def of(self, hours: Index) -> Ways:
+    def of(self, hours: Index) -> HourlySettings:
         """The same in some of the hours."""
-        return Ways(self.cases, self.which[hours])
+        return HourlySettings(self.cases, self.which[hours])
 
 
 @dataclass(frozen=True)
@@ -123,51 +123,51 @@ class Found:
         return self.rows[FIRST:]
 
 
-def place_of(case: Case, weather: Weather) -> Place:
+def machine_site(case: Case, weather: Weather) -> MachineSite:
     """A case in its weather."""
-    return Place(case, weather, tuple(constraints_of(case)))
+    return MachineSite(case, weather, tuple(constraints_of(case)))
 
 
-def as_it_is(place: Place) -> Ways:
+def as_it_is(place: MachineSite) -> HourlySettings:
     """The settings of the scenario in every hour."""
-    return Ways((place.case,), np.zeros(len(place.weather), np.intp))
+    return HourlySettings((place.case,), np.zeros(len(place.weather), np.intp))
 
 
 # -- predicted
 
 
-def mapped(place: Place) -> Response | None:
+def mapped(place: MachineSite) -> Response | None:
     """A map of the weather with the settings as they are, at any error; None where hours are too few for one."""
     return respond(place.points, _predictor(place, as_it_is(place)), SAMPLES, True)
 
 
-def _predictor(place: Place, ways: Ways) -> Predictor:
+def _predictor(place: MachineSite, hourly: HourlySettings) -> Predictor:
     return Predictor(
-        lambda hours: solved(place, ways, hours),
-        lambda hours: solved(place, ways, hours, "full"),
+        lambda hours: solved(place, hourly, hours),
+        lambda hours: solved(place, hourly, hours, "full"),
         HELD_OUT,
         BOUND,
         store_of(place.case),
     )
 
 
-def read(place: Place, base: Response | None) -> Found:
+def read(place: MachineSite, base: Response | None) -> Found:
     """Rows of all hours with the settings as they are: from their map where it keeps its bound, or directly."""
     if base is None or not base.error.within(BOUND):
         return directly(place, as_it_is(place))
     return Found(_bounded(place, base(place.points)), base.error)
 
 
-def followed(place: Place, ways: Ways, base: Response | None) -> Found:
+def followed(place: MachineSite, hourly: HourlySettings, base: Response | None) -> Found:
     """Rows of all hours set so: what the map of today lacks in each way is a bent plane of the weather."""
     if base is not None:
-        found = corrected(base, place.points, ways.which, _predictor(place, ways))
+        found = corrected(base, place.points, hourly.which, _predictor(place, hourly))
         if found is not None:
             return Found(_bounded(place, found[0]), found[1])
-    return directly(place, ways)
+    return directly(place, hourly)
 
 
-def _bounded(place: Place, rows: Array) -> Array:
+def _bounded(place: MachineSite, rows: Array) -> Array:
     """Rows read from a map: how far the water activity is beyond its bound has a kink, and follows from itself."""
     activity = unpack(rows[:OF_COOLERS]).water_activity
     for row, c in enumerate(place.constraints, FIRST):
@@ -176,19 +176,19 @@ def _bounded(place: Place, rows: Array) -> Array:
     return rows
 
 
-def directly(place: Place, ways: Ways) -> Found:
+def directly(place: MachineSite, hourly: HourlySettings) -> Found:
     """Rows of all hours, each predicted in full; equal hours once."""
-    x = np.vstack([place.points, ways.which])
+    x = np.vstack([place.points, hourly.which])
     _, first, same = np.unique(x, axis=1, return_index=True, return_inverse=True)
-    return Found(solved(place, ways, first, "full")[:, same], None)
+    return Found(solved(place, hourly, first, "full")[:, same], None)
 
 
-def solved(place: Place, ways: Ways, hours: Index, mesh: str = "quick") -> Array:
+def solved(place: MachineSite, hourly: HourlySettings, hours: Index, mesh: str = "quick") -> Array:
     """Rows (rows, some) of some hours, on a mesh of `studies.line.outcomes`."""
-    return predicted(place, [place.during(int(k), ways.cases[ways.which[k]]) for k in hours], mesh)
+    return predicted(place, [place.during(int(k), hourly.cases[hourly.which[k]]) for k in hours], mesh)
 
 
-def predicted(place: Place, cases: Sequence[Case], mesh: str) -> Array:
+def predicted(place: MachineSite, cases: Sequence[Case], mesh: str) -> Array:
     """Rows (rows, cases) of cases of the place's machine; nan for those that fail."""
     cases = in_air_each(cases)
     rows = np.full((FIRST + len(place.constraints), len(cases)), np.nan)
@@ -200,7 +200,7 @@ def predicted(place: Place, cases: Sequence[Case], mesh: str) -> Array:
     return rows
 
 
-def _rows(place: Place, cases: list[Case], mesh: str) -> Array:
+def _rows(place: MachineSite, cases: list[Case], mesh: str) -> Array:
     """Rows of cases of one kind, solved side by side."""
     try:
         result = _solved(cases, mesh)
@@ -231,19 +231,19 @@ def _solved(cases: list[Case], mesh: str) -> Result:
 # -- judged
 
 
-def judged(place: Place, ways: Ways, found: Found) -> Hours:
+def judged(place: MachineSite, hourly: HourlySettings, found: Found) -> Hours:
     """Hold hours against target and limits; a failed hour (nan) counts nowhere."""
     computed = np.asarray(np.isfinite(found.rows).all(axis=0))
     if not computed.any():
         raise NotConverged("no hour could be computed; try `coolsim predict` for one of them")
     rows = np.where(computed, found.rows, found.rows[:, computed].mean(axis=1, keepdims=True))
     outcome, added = unpack(rows[:OF_COOLERS]), dict(zip(ADDED, rows[OF_COOLERS:FIRST]))
-    broken = (rows[FIRST:] > KEPT) & computed
-    moist = np.array([case.feed.moisture for case in ways.cases])[ways.which]
+    broken = (rows[FIRST:] > FEASIBLE) & computed
+    moist = np.array([case.feed.moisture for case in hourly.cases])[hourly.which]
     solid = added["feed"] * (1 - moist)
     lost = given_away(place.case, solid, outcome.moisture)
     cost = bill(place.case, added["electricity"], added["heat"], added["feed"], solid, outcome.moisture)
-    settings, of_dryer = _settings(ways, found)
+    settings, of_dryer = _settings(hourly, found)
     return Hours(
         weather=place.weather,
         settings=settings,
@@ -271,14 +271,14 @@ def rows_of(hours: Hours, violations: Array) -> Array:
     return np.vstack([pack(hours.outcome), *added, violations])
 
 
-def _settings(ways: Ways, found: Found) -> tuple[Settings, OfDryers | None]:
+def _settings(hourly: HourlySettings, found: Found) -> tuple[Settings, OfDryers | None]:
     """What is set in each hour; of a line, whose machines have settings of their own, nothing here."""
-    nothing = np.full(len(ways.which), np.nan)
-    if isinstance(ways.cases[0].cooler, Line):
+    nothing = np.full(len(hourly.which), np.nan)
+    if isinstance(hourly.cases[0].cooler, Line):
         return Settings(*[nothing] * len(dataclasses.fields(Settings))), None
-    each = [machine_of(case).named_settings(case, None) for case in ways.cases]  # type: ignore[arg-type]
+    each = [machine_of(case).named_settings(case, None) for case in hourly.cases]  # type: ignore[arg-type]
     names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
-    s = {name: np.array([getattr(told, name) for told in each], float)[ways.which] for name in names}
+    s = {name: np.array([getattr(told, name) for told in each], float)[hourly.which] for name in names}
     of_cooler = Settings(s["airflow"], nothing, s["bed_depth"], s["duration"], s["inlet_air_temperature"])
     hottest, deviation = found.rows[FIRST - 2 : FIRST]
     return of_cooler, OfDryers(s["recirculation"], s["belt_speed"], hottest, deviation)

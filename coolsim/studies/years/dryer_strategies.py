@@ -20,7 +20,7 @@ from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.settings.optimum import problem_for
 from coolsim.studies.years.cells import (
     Cells,
-    Look,
+    FoundForHour,
     best_in,
     better,
     cells_of,
@@ -30,7 +30,15 @@ from coolsim.studies.years.cells import (
     wetness,
 )
 from coolsim.studies.years.chart import TENTH, Chart, Dial
-from coolsim.studies.years.dryer_hours import Found, Index, Place, Ways, as_it_is, judged, results_of
+from coolsim.studies.years.dryer_hours import (
+    Found,
+    HourlySettings,
+    Index,
+    MachineSite,
+    as_it_is,
+    judged,
+    results_of,
+)
 from coolsim.studies.years.fewest_boxes import alike
 from coolsim.studies.years.hours import Hours, Mask
 from coolsim.studies.years.options import FEED_ABOVE, FEED_BELOW
@@ -52,34 +60,34 @@ class Followed:
 class Searched:
     """A place's cells with their settings, and what the search of their hardest hours found."""
 
-    place: Place
+    place: MachineSite
     problem: SearchProblem
     cells: Cells
-    looks: list[Look | None]
-    ways: Ways
+    looks: list[FoundForHour | None]
+    hourly: HourlySettings
     found: Found
     needed: Array  # wettest feed of each cell; nan: none
 
 
-def searched(place: Place, today: Found, base: Response | None) -> Searched:
+def searched(place: MachineSite, today: Found, base: Response | None) -> Searched:
     """Settings of all cells."""
     problem, cells = problem_for(place.case), cells_of(place, today)
-    ways, found, looks = followed_best(place, problem, cells, today, base)
-    ways, found = alike(place, cells, ways, found, base)
-    return Searched(place, problem, cells, looks, ways, found, required_feeds(place, problem, cells, looks))
+    hourly, found, looks = followed_best(place, problem, cells, today, base)
+    hourly, found = alike(place, cells, hourly, found, base)
+    return Searched(place, problem, cells, looks, hourly, found, required_feeds(place, problem, cells, looks))
 
 
 def chart_of(s: Searched, today: Found) -> Followed:
     """The chart of all that is opened."""
-    hours = judged(s.place, s.ways, s.found)
+    hours = judged(s.place, s.hourly, s.found)
     return Followed(
-        _chart(s, s.ways, hours), hours, hours.within | _reachable(s, hours, today), s.found.violations
+        _chart(s, s.hourly, hours), hours, hours.within | _reachable(s, hours, today), s.found.violations
     )
 
 
 def chart_alone(s: Searched) -> Chart:
     """The same chart, whatever else could be reached."""
-    return _chart(s, s.ways, judged(s.place, s.ways, s.found))
+    return _chart(s, s.hourly, judged(s.place, s.hourly, s.found))
 
 
 def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
@@ -90,13 +98,13 @@ def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
     feed = [np.floor(s.needed[k] / TENTH + 1e-6) * TENTH for k in asked]
     looks = best_in(s.place, s.problem, [int(cells.hardest[k]) for k in asked], feed=feed)
     tried = {k: look.case for k, look in zip(asked, looks) if look is not None}
-    ways, found = better(s.place, s.ways, s.found, tried, base)
-    hours = judged(s.place, ways, found)
+    hourly, found = better(s.place, s.hourly, s.found, tried, base)
+    hours = judged(s.place, hourly, found)
     near = np.isin(cells.which, list(tried))
-    return Followed(_chart(s, ways, hours), hours, first.reachable | hours.within | near, found.violations)
+    return Followed(_chart(s, hourly, hours), hours, first.reachable | hours.within | near, found.violations)
 
 
-def ways_of(place: Place, chart: Chart | None) -> Ways:
+def hourly_settings(place: MachineSite, chart: Chart | None) -> HourlySettings:
     """How the machine is set in each hour: as the chart says, or as it is."""
     if chart is None:
         return as_it_is(place)
@@ -105,13 +113,15 @@ def ways_of(place: Place, chart: Chart | None) -> Ways:
     tables = {dial.setting.sought: dial.sought for dial in chart.dials}
     tables["feed_moisture"] = chart.feed_moisture
     cells = [{key: float(values.ravel()[k]) for key, values in tables.items()} for k in numbers]
-    return Ways(tuple(place.machine.at(cell) for cell in cells), which)
+    return HourlySettings(tuple(place.machine.at(cell) for cell in cells), which)
 
 
 # -- reach
 
 
-def required_feeds(place: Place, problem: SearchProblem, cells: Cells, looks: list[Look | None]) -> Array:
+def required_feeds(
+    place: MachineSite, problem: SearchProblem, cells: Cells, looks: list[FoundForHour | None]
+) -> Array:
     """Wettest feed with which everything can be kept in the hardest hour of each cell; nan where none does.
 
     Looked for from 3 points below what it is to 2 above. What must be broken is nearly straight between two feeds.
@@ -155,7 +165,7 @@ def _reachable(s: Searched, hours: Hours, today: Found) -> Mask:
     return found
 
 
-def _between(place: Place, at: Index, values: Array, hours: Index) -> Array:
+def _between(place: MachineSite, at: Index, values: Array, hours: Index) -> Array:
     """Values known in some hours, in others: the straightest surface over temperature and humidity ratio."""
     from scipy.interpolate import RBFInterpolator
 
@@ -171,10 +181,10 @@ def _between(place: Place, at: Index, values: Array, hours: Index) -> Array:
 # -- the chart
 
 
-def _chart(s: Searched, ways: Ways, hours: Hours) -> Chart:
+def _chart(s: Searched, hourly: HourlySettings, hours: Hours) -> Chart:
     cells, place = s.cells, s.place
     typical = [int(cells.hours(k)[len(cells.hours(k)) // 2]) for k in range(len(cells.numbers))]
-    cases = [place.during(hour, case) for hour, case in zip(typical, ways.cases)]
+    cases = [place.during(hour, case) for hour, case in zip(typical, hourly.cases)]
     results = results_of(cases)
     read = [{} if r is None else machine_of(c).read(c, r) for c, r in zip(cases, results)]
     count = np.bincount(cells.which, minlength=len(cells.numbers))
@@ -198,7 +208,7 @@ def _chart(s: Searched, ways: Ways, hours: Hours) -> Chart:
         bed_depth=told.get("bed_depth", nothing),
         residence_time=told.get("duration", nothing),
         inlet_air_temperature=told.get("inlet_air_temperature", nothing),
-        feed_moisture=of([case.feed.moisture for case in ways.cases]),
+        feed_moisture=of([case.feed.moisture for case in hourly.cases]),
         required_feed_moisture=of(s.needed),
         recirculation=told["recirculation"] if is_dryer else None,
         belt_speed=told["belt_speed"] if is_dryer else None,

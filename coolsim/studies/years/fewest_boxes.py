@@ -12,33 +12,35 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.studies.fewest_settings import as_cheap, fewest
 from coolsim.studies.years.cells import Cells, better, score
-from coolsim.studies.years.dryer_hours import Found, Index, Place, Ways, predicted, results_of
+from coolsim.studies.years.dryer_hours import Found, HourlySettings, Index, MachineSite, predicted, results_of
 from coolsim.studies.years.response import Response
 
 ROUNDS = 3  # of looking for others where what seemed to serve does not
 SAME = 0.01  # of a dial's step: what is closer is set alike
 
 
-def alike(place: Place, cells: Cells, ways: Ways, found: Found, base: Response | None) -> tuple[Ways, Found]:
-    """The ways with as few different settings as serve all cells, and what comes of them."""
-    own, distinct = _distinct(place, cells, ways)
+def alike(
+    place: MachineSite, cells: Cells, hourly: HourlySettings, found: Found, base: Response | None
+) -> tuple[HourlySettings, Found]:
+    """Hourly settings with as few different settings as serve all cells, and what comes of them."""
+    own, distinct = _distinct(place, cells, hourly)
     if len(distinct) < 2:
-        return ways, found
+        return hourly, found
     serves = _seem_to_serve(place, cells, distinct, own)
-    sizes = np.bincount(ways.which, minlength=len(own)).astype(float)
+    sizes = np.bincount(hourly.which, minlength=len(own)).astype(float)
     for _ in range(ROUNDS):
         taken = fewest(serves, sizes)
         tried = {
-            k: distinct[j] for k, j in enumerate(taken) if j != own[k] and ways.cases[k] is not distinct[j]
+            k: distinct[j] for k, j in enumerate(taken) if j != own[k] and hourly.cases[k] is not distinct[j]
         }
         if not tried:
             break
-        ways, found = better(place, ways, found, tried, base, as_good)
+        hourly, found = better(place, hourly, found, tried, base, as_good)
         for k, case in tried.items():
-            if ways.cases[k] is case:
+            if hourly.cases[k] is case:
                 serves[:, k] = False
-            serves[taken[k], k] = ways.cases[k] is case
-    return ways, found
+            serves[taken[k], k] = hourly.cases[k] is case
+    return hourly, found
 
 
 def as_good(new: tuple[float, ...], old: tuple[float, ...]) -> bool:
@@ -46,9 +48,9 @@ def as_good(new: tuple[float, ...], old: tuple[float, ...]) -> bool:
     return new[:-1] <= old[:-1] and bool(as_cheap(new[-1], old[-1]))
 
 
-def _distinct(place: Place, cells: Cells, ways: Ways) -> tuple[list[int], list[Case]]:
+def _distinct(place: MachineSite, cells: Cells, hourly: HourlySettings) -> tuple[list[int], list[Case]]:
     """Which of the different settings each cell has, and a case set so for each of them."""
-    hardest = [place.during(int(hour), case) for hour, case in zip(cells.hardest, ways.cases)]
+    hardest = [place.during(int(hour), case) for hour, case in zip(cells.hardest, hourly.cases)]
     settings = [s for s in place.machine.settings if s.varies]
     own: list[int] = []
     rows: dict[object, tuple[int, Case]] = {}
@@ -57,11 +59,13 @@ def _distinct(place: Place, cells: Cells, ways: Ways) -> tuple[list[int], list[C
         if result is not None:
             at = place.machine.read(case, result)
             key = tuple(round(at[s.key] / (SAME * s.step)) for s in settings)
-        own.append(rows.setdefault(key, (len(rows), ways.cases[k]))[0])
+        own.append(rows.setdefault(key, (len(rows), hourly.cases[k]))[0])
     return own, [case for _, case in rows.values()]
 
 
-def _seem_to_serve(place: Place, cells: Cells, distinct: list[Case], own: list[int]) -> NDArray[np.bool_]:
+def _seem_to_serve(
+    place: MachineSite, cells: Cells, distinct: list[Case], own: list[int]
+) -> NDArray[np.bool_]:
     """Which settings of its neighbours, and which most widely set, are as good in a cell's hardest hour as its own.
 
     A table (settings, cells).

@@ -16,7 +16,7 @@ from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
 from coolsim.model.bed import take
 from coolsim.scenario.weather import Weather
 from coolsim.simulate.inputs import Inputs, gather
-from coolsim.simulate.requirements import KEPT, Constraint, constraints_of, harms, hung
+from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms, hung
 from coolsim.studies.outcome_polynomials import unpack
 from coolsim.studies.years.response import (
     Error,
@@ -178,7 +178,7 @@ def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | 
     safe = np.where(computed, rows, rows[:, computed].mean(axis=1, keepdims=True))
     outcome = unpack(safe)
     state = site.weighed(inputs, outcome)
-    broken = (site.excess(inputs, state) > KEPT) & computed
+    broken = (site.excess(inputs, state) > FEASIBLE) & computed
     solid = inputs.throughput * (1 - inputs.moisture_wb)
     lost = given_away(site.case, solid, outcome.moisture)
     return Hours(

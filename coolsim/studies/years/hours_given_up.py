@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.simulate.requirements import KEPT, Constraint, harm_of
+from coolsim.simulate.requirements import FEASIBLE, Constraint, harm_of
 from coolsim.support.fields import Array
 
 MACHINE, WET, WARM, OTHER = range(4)
@@ -42,8 +42,8 @@ def given_up(
     ranks, share, found = np.array([rank_of(c) for c in constraints]), weights / weights.sum(), []
     for rank in (MACHINE, WET, WARM):
         over = violations[ranks == rank].max(axis=0, initial=-np.inf) + margin
-        found.append(np.asarray(np.tensordot(weights, over > KEPT, 1)))
+        found.append(np.asarray(np.tensordot(weights, over > FEASIBLE, 1)))
         found.append(np.asarray(np.rint(np.tensordot(share, np.maximum(over, 0.0), 1) / NEARLY)))
     over = violations[ranks == OTHER].max(axis=0, initial=-np.inf) + margin
-    found.append(np.asarray(np.rint(TWENTIETHS * np.tensordot(share, over > KEPT, 1))))
+    found.append(np.asarray(np.rint(TWENTIETHS * np.tensordot(share, over > FEASIBLE, 1))))
     return found

@@ -148,7 +148,7 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
 
 
 @dataclass(frozen=True)
-class Looked:
+class WeighedOptions:
     """Settings tried in hours: K settings (each a column of `settings`), H hours."""
 
     settings: dict[str, Array]  # by name, (K,)
@@ -161,7 +161,9 @@ class Looked:
         return np.asarray(self.excess.max(axis=0))
 
 
-def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[str, Array]) -> Looked:
+def weigh_options(
+    site: Site, options: Options, hours: NDArray[np.intp], settings: dict[str, Array]
+) -> WeighedOptions:
     """Weigh settings in hours, all with all, on the map."""
     count = len(settings["airflow"])
     inputs, inlets = take(site.inputs, hours), settings["inlet_air_temperature"]
@@ -183,7 +185,7 @@ def look(site: Site, options: Options, hours: NDArray[np.intp], settings: dict[s
             cost[part[:, None], some] = np.broadcast_to(state.cost.total, len(part) * len(some)).reshape(
                 shape
             )
-    return Looked(settings, excess, cost, speed)
+    return WeighedOptions(settings, excess, cost, speed)
 
 
 def _heated(inputs: Inputs, inlet: float) -> Inputs:

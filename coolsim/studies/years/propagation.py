@@ -22,23 +22,19 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.model.family import representatives
-from coolsim.studies.propagation import (
-    LEAST_SAMPLES,
-    LEAST_SOLVED,
-    SEED,
-    Interval,
-    Known,
+from coolsim.studies.propagation.answer import Interval, Known
+from coolsim.studies.propagation.run import interval, parts_of
+from coolsim.studies.propagation.samples import LEAST_SAMPLES, LEAST_SOLVED, SEED
+from coolsim.studies.propagation.unknowns import (
     Unknown,
     correlate,
     correlation_of,
     groups_of,
-    interval,
-    parts_of,
     unknowns_of,
     varied,
 )
 from coolsim.studies.surrogate import many, normal, shares_of
-from coolsim.studies.years.uncertainty_samples import World
+from coolsim.studies.years.uncertainty_samples import SampledYear
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError, NotConverged
 from coolsim.support.fields import Array, documented
@@ -87,21 +83,21 @@ class YearUncertainty(Displayed):
     moisture_error: float = documented("kg/kg wet", "root mean square of a sample's move, on states held out")
 
 
-def year_uncertainty(world: World, samples: int | None = None, seed: int = SEED) -> YearUncertainty:
+def year_uncertainty(sampled: SampledYear, samples: int | None = None, seed: int = SEED) -> YearUncertainty:
     """Spread of the sums of a year that was predicted.
 
-    samples: 64 or more; as many as the world takes, if left out. Raises InputError where nothing
+    samples: 64 or more; as many as the year takes, if left out. Raises InputError where nothing
     carries a ±, NotConverged where most samples fail.
     """
-    samples = world.samples if samples is None else samples
+    samples = sampled.samples if samples is None else samples
     if samples < LEAST_SAMPLES:
         raise ValueError(f"samples is {samples}: at least {LEAST_SAMPLES} are needed")
-    unknowns, left_out = unknowns_of_year(world.case)
-    z, R = normal(len(unknowns), samples, seed), correlation_of(world.case, unknowns)
+    unknowns, left_out = unknowns_of_year(sampled.case)
+    z, R = normal(len(unknowns), samples, seed), correlation_of(sampled.case, unknowns)
     groups = groups_of(R)
-    moves = _moves(world, unknowns, correlate(R, z))
-    years = varied(world.case, unknowns, correlate(R, normal(len(unknowns), YEARS, seed)))
-    sums = [world.sums(year, move) for year, move in zip(years, moves.many(z[:, moves.solved], seed))]
+    moves = _moves(sampled, unknowns, correlate(R, z))
+    years = varied(sampled.case, unknowns, correlate(R, normal(len(unknowns), YEARS, seed)))
+    sums = [sampled.sums(year, move) for year, move in zip(years, moves.many(z[:, moves.solved], seed))]
     z = normal(len(unknowns), YEARS, seed)
     few = {name: np.array([getattr(t, name) for t in sums]) for name in NUMBERS}
     found = many(z, few, seed)
@@ -157,12 +153,12 @@ class _Moves:
             yield (self.design @ found[..., k]).T
 
 
-def _moves(world: World, unknowns: list[Unknown], z: Array) -> _Moves:
+def _moves(sampled: SampledYear, unknowns: list[Unknown], z: Array) -> _Moves:
     """Solve every sample (unknowns, samples) in some states of the year, and take what it moves to all hours."""
-    x = _box(world.points())
-    states, held = _states(x, world.states, world.held_out)
+    x = _box(sampled.points())
+    states, held = _states(x, sampled.states, sampled.held_out)
     rows = np.concatenate([states, held])
-    middle, found = world.solved(unknowns, z, rows)  # (outcomes, states), (outcomes, samples, states)
+    middle, found = sampled.solved(unknowns, z, rows)  # (outcomes, states), (outcomes, samples, states)
     moved = np.moveaxis(found - middle[:, None], 2, 0).swapaxes(1, 2)  # (states, samples, outcomes)
     solved = np.asarray(np.isfinite(moved).all(axis=(0, 2)))
     if solved.mean() < LEAST_SOLVED:

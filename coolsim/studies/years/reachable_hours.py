@@ -6,7 +6,7 @@ import numpy as np
 
 from coolsim.studies.years.chart import finer, grid, present
 from coolsim.studies.years.hours import Mask, Site
-from coolsim.studies.years.options import SETTINGS, Looked, Options, look
+from coolsim.studies.years.options import SETTINGS, Options, WeighedOptions, weigh_options
 
 HOURS_AT_ONCE = 400  # looked at together: bounds the memory
 
@@ -21,17 +21,17 @@ def reachable(site: Site, options: Options, opened: frozenset[str], already: Mas
     open_ = np.flatnonzero(~found)
     for part in np.array_split(open_, max(1, len(open_) // HOURS_AT_ONCE)):
         if len(part):
-            looked = look(site, options, part, settings)
+            looked = weigh_options(site, options, part, settings)
             found[part], nearest[part] = _reached(site, looked), looked.worst.argmin(axis=1)
     for k in np.unique(nearest[~found]):  # what only a sliver between the grid's settings can meet
         part = np.flatnonzero(~found & (nearest == k))
         around = finer(options, opened, {name: float(values[k]) for name, values in settings.items()})
         for some in np.array_split(part, max(1, len(part) // HOURS_AT_ONCE)):
-            found[some] = _reached(site, look(site, options, some, around))
+            found[some] = _reached(site, weigh_options(site, options, some, around))
     return found
 
 
-def _reached(site: Site, looked: Looked) -> Mask:
+def _reached(site: Site, looked: WeighedOptions) -> Mask:
     """Whether a setting tried meets all, or two neighbours stand on both sides of the band of moisture."""
     met: Mask = np.asarray((looked.worst <= 0).any(axis=1))
     names = [limit.name for limit in site.limits]

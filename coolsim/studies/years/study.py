@@ -24,7 +24,7 @@ from coolsim.studies.years.hours import Hours, Site, Tally, followed, monthly, p
 from coolsim.studies.years.options import Options, options_of
 from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year, year_uncertainty
 from coolsim.studies.years.reachable_hours import reachable
-from coolsim.studies.years.uncertainty_samples import SureCoolers, SureMachines, World
+from coolsim.studies.years.uncertainty_samples import SampledCoolerYear, SampledMachineYear, SampledYear
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, documented
@@ -36,7 +36,7 @@ HEATED = "settings chart, inlet air heated"
 FEED = "settings chart, feed moisture adjusted"
 SURE = 2  # strategies that are told how sure they are: as it is, and the chart
 
-Way = tuple[str, frozenset[str]]
+StrategyChoice = tuple[str, frozenset[str]]
 
 
 @dataclass(frozen=True, repr=False)
@@ -114,12 +114,12 @@ def _sure(found: Seasons, strategy: Strategy) -> Strategy:
     if case.cooler.arrangement == "counter-flow":
         site = Site(case, found.weather)
         settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
-        world: World = SureCoolers(site, strategy.hours, settings)
+        world: SampledYear = SampledCoolerYear(site, strategy.hours, settings)
     else:
-        here = dryer_hours.place_of(case, found.weather)
+        here = dryer_hours.machine_site(case, found.weather)
         assert strategy.violations is not None
-        world = SureMachines(
-            here, strategy.hours, strategy.violations, dryer_strategies.ways_of(here, strategy.chart)
+        world = SampledMachineYear(
+            here, strategy.hours, strategy.violations, dryer_strategies.hourly_settings(here, strategy.chart)
         )
     return dataclasses.replace(strategy, sure=year_uncertainty(world))
 
@@ -137,7 +137,7 @@ def strategies_of(
         return tuple(_strategies(Site(case, weather), ways, direct))
 
 
-def _strategies(site: Site, ways: list[Way], direct: bool) -> list[Strategy]:
+def _strategies(site: Site, ways: list[StrategyChoice], direct: bool) -> list[Strategy]:
     with in_steps(1 + bool(ways)) as step:
         step("hours with the settings as they are")
         strategies = [_strategy(AS_THEY_ARE, site.case, predicted(site, site.inputs, direct))]
@@ -158,7 +158,7 @@ def chart_alone(case: Case) -> Chart:
     """
     weather = weather_to_ask(case)
     if case.cooler.arrangement != "counter-flow":
-        here = dryer_hours.place_of(case, weather)
+        here = dryer_hours.machine_site(case, weather)
         base = dryer_hours.mapped(here)
         found = dryer_hours.read(here, base)
         return dryer_strategies.chart_alone(dryer_strategies.searched(here, found, base))
@@ -175,7 +175,7 @@ def chart_alone(case: Case) -> Chart:
 
 def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool) -> Iterator[Strategy]:
     """Of a dryer or a line: the settings as they are, a chart, and one that also asks for drier feed."""
-    here = dryer_hours.place_of(case, weather)
+    here = dryer_hours.machine_site(case, weather)
     with in_steps(1) as step:
         step("hours with the settings as they are")
         base, today = None if direct else dryer_hours.mapped(here), dryer_hours.as_it_is(here)
@@ -214,7 +214,7 @@ def _opened(case: Case) -> frozenset[str]:
     return frozenset(n for n in ("airflow", "bed_depth") if n in ranges and ranges[n][0] < ranges[n][1])
 
 
-def _ways(case: Case) -> Iterator[Way]:
+def _ways(case: Case) -> Iterator[StrategyChoice]:
     yield CHART, frozenset()
     if case.limits.inlet_air_temperature is not None:
         yield HEATED, frozenset({"inlet_air_temperature"})

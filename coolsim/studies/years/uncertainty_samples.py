@@ -17,9 +17,10 @@ from coolsim.machines.plant import with_settings
 from coolsim.model.bed import take
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.propagation import MESH, Unknown, varied
+from coolsim.studies.propagation.samples import MESH
+from coolsim.studies.propagation.unknowns import Unknown, varied
 from coolsim.studies.years import hours as of_coolers
-from coolsim.studies.years.dryer_hours import Found, Place, Ways, judged, predicted, rows_of
+from coolsim.studies.years.dryer_hours import Found, HourlySettings, MachineSite, judged, predicted, rows_of
 from coolsim.studies.years.hours import Hours, Site, Tally, tally
 from coolsim.studies.years.response import coordinates, solve
 from coolsim.support.fields import Array
@@ -27,7 +28,7 @@ from coolsim.support.fields import Array
 Index = NDArray[np.intp]
 
 
-class World(Protocol):
+class SampledYear(Protocol):
     """A year that was predicted, and how samples of it are."""
 
     samples: ClassVar[
@@ -51,7 +52,7 @@ class World(Protocol):
 
 
 @dataclass(frozen=True)
-class SureCoolers:
+class SampledCoolerYear:
     """A cooler's year, with the inputs of every hour."""
 
     site: Site
@@ -110,13 +111,13 @@ def _off(inputs: Inputs, settings: Inputs, typed: Inputs) -> Inputs:
 
 
 @dataclass(frozen=True)
-class SureMachines:
+class SampledMachineYear:
     """The year of a dryer or a line, with how it is set in every hour."""
 
-    place: Place
+    place: MachineSite
     hours: Hours
     violations: Array
-    ways: Ways
+    hourly: HourlySettings
     samples: ClassVar[int] = 64  # each takes a hundred times as long as a cooler's
     states: ClassVar[int] = 12
     held_out: ClassVar[int] = 4
@@ -132,10 +133,10 @@ class SureMachines:
 
     def solved(self, unknowns: list[Unknown], z: Array, rows: Index) -> tuple[Array, Array]:
         """On a rough mesh: what a sample moves is little, and the same on any."""
-        each = {k: varied(self.ways.cases[k], unknowns, z) for k in np.unique(self.ways.which[rows])}
-        middle = [self.place.during(int(r), self.ways.cases[self.ways.which[r]]) for r in rows]
+        each = {k: varied(self.hourly.cases[k], unknowns, z) for k in np.unique(self.hourly.which[rows])}
+        middle = [self.place.during(int(r), self.hourly.cases[self.hourly.which[r]]) for r in rows]
         cases = [
-            self.place.during(int(r), each[self.ways.which[r]][n]) for n in range(z.shape[1]) for r in rows
+            self.place.during(int(r), each[self.hourly.which[r]][n]) for n in range(z.shape[1]) for r in rows
         ]
         found = predicted(self.place, [*middle, *cases], "rough")
         count = len(rows)
@@ -145,7 +146,9 @@ class SureMachines:
         """The year of a sample, from its rows."""
         feed = dataclasses.replace
         wetter = year.feed.moisture - self.case.feed.moisture
-        cases = tuple(feed(c, feed=feed(c.feed, moisture=c.feed.moisture + wetter)) for c in self.ways.cases)
-        ways = Ways(cases, self.ways.which)
-        hours = judged(self.place, ways, Found(rows_of(self.hours, self.violations) + move, None))
+        cases = tuple(
+            feed(c, feed=feed(c.feed, moisture=c.feed.moisture + wetter)) for c in self.hourly.cases
+        )
+        hourly = HourlySettings(cases, self.hourly.which)
+        hours = judged(self.place, hourly, Found(rows_of(self.hours, self.violations) + move, None))
         return tally(self.case, hours)

@@ -1,7 +1,7 @@
 """Looking on surveys: the cheapest state of a duty on a floor, the smallest floor that serves it, its driest exit.
 
 A survey errs by tenths of a point. So what is found is tried, the survey shifted by how far it was off there, and
-looked at again nearby: `Spot` keeps a duty, a state and that shift together.
+looked at again nearby: `Candidate` keeps a duty, a state and that shift together.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _MOISTURE = OUTCOMES.index("moisture")
 
 
 @dataclass(frozen=True)
-class Spot:
+class Candidate:
     """A state of a duty that was looked for on a floor (None: on any)."""
 
     survey: Survey
@@ -76,76 +76,83 @@ def by_moisture(duty: Duty, u: Array, outcomes: Array) -> Array:
     return np.asarray(outcomes[_MOISTURE])
 
 
-def first_look(survey: Survey, floor: float | None, weigh: Weigh, shift: Array | None = None) -> Spot:
+def first_candidate(
+    survey: Survey, floor: float | None, weigh: Weigh, shift: Array | None = None
+) -> Candidate:
     """The state that weighs least on a floor and keeps the limits; of those that break some, the nearest."""
     shift = np.zeros(len(OUTCOMES)) if shift is None else shift
-    return _look(survey, floor, weigh, shift, survey.low, survey.high)
+    return _best(survey, floor, weigh, shift, survey.low, survey.high)
 
 
-def again(spot: Spot, found: Array, weigh: Weigh, turn: int, astray: float = ASTRAY) -> Spot:
-    """Look again, nearby, after outcomes (outcomes,) were found where the spot is; ever closer, turn by turn."""
-    survey, limits = spot.survey, spot.duty.goal.limits
-    shift = smoothed(found) - survey.one(spot.u)
-    off = np.abs(limits.excesses(found) - limits.excesses(spot.outcomes))
+def again(candidate: Candidate, found: Array, weigh: Weigh, turn: int, astray: float = ASTRAY) -> Candidate:
+    """Look again, nearby, after outcomes (outcomes,) were found at a candidate; ever closer, turn by turn."""
+    survey, limits = candidate.survey, candidate.duty.goal.limits
+    shift = smoothed(found) - survey.one(candidate.u)
+    off = np.abs(limits.excesses(found) - limits.excesses(candidate.outcomes))
     margin = max(AFTER_TRIAL, astray * float(off.max()))
-    near = look_near(replace(spot, shift=shift), spot.floor, weigh, NEARBY[turn], margin)
+    near = candidate_near(replace(candidate, shift=shift), candidate.floor, weigh, NEARBY[turn], margin)
     if near.serves:
         return near
-    return _look(survey, spot.floor, weigh, shift, survey.low, survey.high, margin)
+    return _best(survey, candidate.floor, weigh, shift, survey.low, survey.high, margin)
 
 
-def look_near(spot: Spot, floor: float | None, weigh: Weigh, reach: float, margin: float) -> Spot:
-    """The best on a floor no further from a spot than `reach` of the whole box, by its survey, shifted as it is."""
-    survey, around = spot.survey, reach * (spot.duty.high - spot.duty.low)
-    low, high = np.maximum(spot.u - around, survey.low), np.minimum(spot.u + around, survey.high)
-    low, high = np.minimum(low, survey.high), np.maximum(high, survey.low)  # of a spot outside its survey
-    return _look(survey, floor, weigh, spot.shift, low, high, margin)
+def candidate_near(
+    candidate: Candidate, floor: float | None, weigh: Weigh, reach: float, margin: float
+) -> Candidate:
+    """The best on a floor no further from one than `reach` of the whole box, by its survey, shifted as it is."""
+    survey, around = candidate.survey, reach * (candidate.duty.high - candidate.duty.low)
+    low, high = np.maximum(candidate.u - around, survey.low), np.minimum(candidate.u + around, survey.high)
+    low, high = (
+        np.minimum(low, survey.high),
+        np.maximum(high, survey.low),
+    )  # of a candidate outside its survey
+    return _best(survey, floor, weigh, candidate.shift, low, high, margin)
 
 
-def closer(spots: Sequence[Spot], weigh: Weigh, boxes: int = MOST_BOXES) -> list[Spot]:
-    """Spots on surveys of their neighbourhoods, moved on where they stand at an inner edge."""
-    spots = list(spots)
-    moving = list(range(len(spots)))
-    for _ in range(boxes if spots else 0):
-        surveys = surveyed([spots[k].duty for k in moving], [spots[k].u for k in moving], BOX)
+def closer(candidates: Sequence[Candidate], weigh: Weigh, boxes: int = MOST_BOXES) -> list[Candidate]:
+    """Candidates on surveys of their neighbourhoods, moved on where they stand at an inner edge."""
+    candidates = list(candidates)
+    moving = list(range(len(candidates)))
+    for _ in range(boxes if candidates else 0):
+        surveys = surveyed([candidates[k].duty for k in moving], [candidates[k].u for k in moving], BOX)
         for k, survey in zip(moving, surveys):
-            spots[k] = first_look(survey, spots[k].floor, weigh)
-        moving = [k for k in moving if at_inner_edge(spots[k])]
+            candidates[k] = first_candidate(survey, candidates[k].floor, weigh)
+        moving = [k for k in moving if at_inner_edge(candidates[k])]
         if not moving:
             break
-    return spots
+    return candidates
 
 
-def at_inner_edge(spot: Spot, within: float = 0.02) -> bool:
-    """Whether a spot stands where its survey ends, `within` of its width, and the whole box does not."""
-    s, d = spot.survey, spot.duty
+def at_inner_edge(candidate: Candidate, within: float = 0.02) -> bool:
+    """Whether a candidate stands where its survey ends, `within` of its width, and the whole box does not."""
+    s, d = candidate.survey, candidate.duty
     close = within * (s.high - s.low)
-    low = (spot.u - s.low < close) & (s.low > d.low + close)
-    high = (s.high - spot.u < close) & (s.high < d.high - close)
+    low = (candidate.u - s.low < close) & (s.low > d.low + close)
+    high = (s.high - candidate.u < close) & (s.high < d.high - close)
     return bool((low | high).any())
 
 
-def corrected(spots: Sequence[Spot], weigh: Weigh, rounds: int) -> list[Spot]:
-    """Spots after rounds of tries on a rough mesh, all side by side."""
-    spots = list(spots)
+def corrected(candidates: Sequence[Candidate], weigh: Weigh, rounds: int) -> list[Candidate]:
+    """Candidates after rounds of tries on a rough mesh, all side by side."""
+    candidates = list(candidates)
     for turn in range(rounds):
-        found = tried([s.duty for s in spots], [s.u[None] for s in spots])
-        spots = [
+        found = tried([s.duty for s in candidates], [s.u[None] for s in candidates])
+        candidates = [
             again(s, rows[:, -1, 0], weigh, turn, 0.0) if np.isfinite(rows).all() else s
-            for s, rows in zip(spots, found)
+            for s, rows in zip(candidates, found)
         ]
-    return spots
+    return candidates
 
 
-def driest(spot: Spot) -> Spot:
+def driest(candidate: Candidate) -> Candidate:
     """The driest state of a duty that keeps what the machine must, whatever is wished."""
-    goal, duty = spot.duty.goal, spot.duty
+    goal, duty = candidate.duty.goal, candidate.duty
     machine = Goal(goal.cost, goal.limits.of_machine())
-    survey = replace(spot.survey, duty=replace(duty, goal=machine))
-    return first_look(survey, spot.floor, by_moisture, spot.shift)
+    survey = replace(candidate.survey, duty=replace(duty, goal=machine))
+    return first_candidate(survey, candidate.floor, by_moisture, candidate.shift)
 
 
-def _look(
+def _best(
     survey: Survey,
     floor: float | None,
     weigh: Weigh,
@@ -153,7 +160,7 @@ def _look(
     low: Array,
     high: Array,
     margin: float = MARGIN,
-) -> Spot:
+) -> Candidate:
     duty = survey.duty
     first_low, first_high = low, high
     follows = floor is not None and not duty.batch  # on a belt of a length time is no choice
@@ -181,7 +188,7 @@ def _look(
         low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
         if (reach <= FINE * (first_high - first_low))[: len(u) - follows].all():
             break
-    return Spot(survey, floor, shift, u, best)
+    return Candidate(survey, floor, shift, u, best)
 
 
 def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array, margin: float) -> Array:

@@ -20,11 +20,11 @@ from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.candidates import (
     BOX,
     MOST_BOXES,
-    Spot,
+    Candidate,
     at_inner_edge,
     by_cost,
-    first_look,
-    look_near,
+    candidate_near,
+    first_candidate,
 )
 from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
 from coolsim.studies.drying.survey import smoothed
@@ -50,32 +50,36 @@ HERE = 1e-6  # of a floor: the same
 class Curve:
     """What was solved of each duty, with what is promised on the floors looked at so far."""
 
-    def __init__(self, duties: Sequence[Duty], sources: Sequence[Sequence[Spot]]) -> None:
-        """sources: of each duty, spots on surveys to start from."""
+    def __init__(self, duties: Sequence[Duty], sources: Sequence[Sequence[Candidate]]) -> None:
+        """sources: of each duty, candidates on surveys to start from."""
         self.duties, self.sources = duties, sources
-        self.solved: list[list[Spot]] = [[] for _ in duties]
-        self.last: dict[tuple[int, float], list[Spot]] = {}  # solved in the last round, of duties on floors
+        self.solved: list[list[Candidate]] = [[] for _ in duties]
+        self.last: dict[
+            tuple[int, float], list[Candidate]
+        ] = {}  # solved in the last round, of duties on floors
         self.floors: list[float] = []
 
-    def add(self, k: int, spot: Spot, outcomes: Array) -> Spot:
-        """A spot of a duty whose outcomes (outcomes,) are known on the mesh of predictions."""
-        goal = spot.duty.goal
-        shift = smoothed(outcomes) - spot.survey.one(spot.u)
-        off = np.abs(goal.limits.excesses(outcomes) - goal.limits.excesses(spot.outcomes)).max(initial=0.0)
+    def add(self, k: int, candidate: Candidate, outcomes: Array) -> Candidate:
+        """A candidate of a duty whose outcomes (outcomes,) are known on the mesh of predictions."""
+        goal = candidate.duty.goal
+        shift = smoothed(outcomes) - candidate.survey.one(candidate.u)
+        off = np.abs(goal.limits.excesses(outcomes) - goal.limits.excesses(candidate.outcomes)).max(
+            initial=0.0
+        )
         rank = float(goal.rank(outcomes, JUST))
-        known = replace(spot, floor=spot.floor_here, shift=shift, rank=rank, off=float(off))
+        known = replace(candidate, floor=candidate.floor_here, shift=shift, rank=rank, off=float(off))
         self.solved[k].append(known)
         return known
 
-    def correct(self, k: int, spot: Spot, outcomes: Array) -> None:
-        """Put what was predicted of a spot that was solved in its place."""
-        self.solved[k] = [one for one in self.solved[k] if one.u is not spot.u]
-        known = self.add(k, spot, outcomes)
+    def correct(self, k: int, candidate: Candidate, outcomes: Array) -> None:
+        """Put what was predicted of a candidate that was solved in its place."""
+        self.solved[k] = [one for one in self.solved[k] if one.u is not candidate.u]
+        known = self.add(k, candidate, outcomes)
         self.last = {
-            at: [known if one.u is spot.u else one for one in some] for at, some in self.last.items()
+            at: [known if one.u is candidate.u else one for one in some] for at, some in self.last.items()
         }
 
-    def look(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
+    def solve_on(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
         """Solve what is promised on floors, and again about what was solved."""
         self.floors = sorted({*self.floors, *floors})
         for turn in rounds:
@@ -86,89 +90,101 @@ class Curve:
 
     def _survey_on(self, floors: Sequence[float]) -> None:
         """Survey anew about the best states on floors that stand where their surveys end, and go on from there."""
-        stuck: list[tuple[int, Spot]] = []
+        stuck: list[tuple[int, Candidate]] = []
         for k in range(len(self.duties)):
-            spots = [
-                spot for f in floors if (spot := self.best(k, f)) is not None and at_inner_edge(spot, CLOSE)
+            candidates = [
+                candidate
+                for f in floors
+                if (candidate := self.best(k, f)) is not None and at_inner_edge(candidate, CLOSE)
             ]
-            apart = [s for n, s in enumerate(spots) if not any(_alike(s, t, BOX / 2) for t in spots[:n])]
-            stuck += [(k, spot) for spot in apart[:MOST_BOXES]]
+            apart = [
+                s for n, s in enumerate(candidates) if not any(_alike(s, t, BOX / 2) for t in candidates[:n])
+            ]
+            stuck += [(k, candidate) for candidate in apart[:MOST_BOXES]]
         if not stuck:
             return
         surveys = surveyed([s.duty for _, s in stuck], [s.u for _, s in stuck], BOX)
         for (k, centre), survey in zip(stuck, surveys):
-            for spot in [s for s in self.solved[k] if _alike(s, centre, BOX / 2) and at_inner_edge(s, CLOSE)]:
-                self.correct(k, replace(spot, survey=survey), spot.outcomes)
+            for candidate in [
+                s for s in self.solved[k] if _alike(s, centre, BOX / 2) and at_inner_edge(s, CLOSE)
+            ]:
+                self.correct(k, replace(candidate, survey=survey), candidate.outcomes)
 
-    def _solved(self, asked: dict[tuple[int, float], list[Spot]]) -> Iterator[list[Spot]]:
+    def _solved(self, asked: dict[tuple[int, float], list[Candidate]]) -> Iterator[list[Candidate]]:
         """What was promised of duties on floors, solved; what does not converge is left out."""
-        spots: dict[bytes, tuple[int, Spot]] = {}  # states of a batch may be promised on several floors
+        candidates: dict[
+            bytes, tuple[int, Candidate]
+        ] = {}  # states of a batch may be promised on several floors
         for (k, _), some in asked.items():
-            spots |= {_key(k, spot): (k, spot) for spot in some}
-        duties, places = [s.duty for _, s in spots.values()], [s.u[None] for _, s in spots.values()]
-        rows = tried(duties, places, resolution=QUICK) if spots else []
+            candidates |= {_key(k, candidate): (k, candidate) for candidate in some}
+        duties, places = [s.duty for _, s in candidates.values()], [s.u[None] for _, s in candidates.values()]
+        rows = tried(duties, places, resolution=QUICK) if candidates else []
         known = {
-            key: self.add(k, spot, found[:, -1, 0])
-            for (key, (k, spot)), found in zip(spots.items(), rows)
+            key: self.add(k, candidate, found[:, -1, 0])
+            for (key, (k, candidate)), found in zip(candidates.items(), rows)
             if np.isfinite(found).all()
         }
         for (k, _), some in asked.items():
-            yield [known[key] for key in (_key(k, spot) for spot in some) if key in known]
+            yield [known[key] for key in (_key(k, candidate) for candidate in some) if key in known]
 
-    def best(self, k: int, floor: float) -> Spot | None:
+    def best(self, k: int, floor: float) -> Candidate | None:
         """The cheapest state of a duty that was solved and serves on a floor."""
-        there = [spot for spot in self.solved[k] if spot.serves and _stands_on(spot, floor)]
-        return replace(min(there, key=lambda spot: spot.rank), floor=floor) if there else None
+        there = [
+            candidate for candidate in self.solved[k] if candidate.serves and _stands_on(candidate, floor)
+        ]
+        return replace(min(there, key=lambda candidate: candidate.rank), floor=floor) if there else None
 
-    def row(self, floor: float) -> list[Spot] | None:
+    def row(self, floor: float) -> list[Candidate] | None:
         """The cheapest state of each duty on a floor; None where one is not served."""
-        spots = [self.best(k, floor) for k in range(len(self.duties))]
-        served = [spot for spot in spots if spot is not None]
-        return served if len(served) == len(spots) else None
+        candidates = [self.best(k, floor) for k in range(len(self.duties))]
+        served = [candidate for candidate in candidates if candidate is not None]
+        return served if len(served) == len(candidates) else None
 
-    def rows(self) -> dict[float, list[Spot]]:
+    def rows(self) -> dict[float, list[Candidate]]:
         """Floors that serve all, with each duty's cheapest state."""
         found = {floor: self.row(floor) for floor in self.floors}
         return {floor: row for floor, row in found.items() if row is not None}
 
     # ---- What to solve --------------------------------------------------------------------------------
 
-    def _promising(self, k: int, floor: float, turn: int) -> list[Spot]:
+    def _promising(self, k: int, floor: float, turn: int) -> list[Candidate]:
         """States of a duty that may be cheaper on a floor than what was solved."""
         known = self.best(k, floor)
         most = np.inf if known is None else (1 - WON) * known.rank
-        spots = [_near(spot, floor, REACH[turn]) for spot in self._starts(k, floor, turn)]
+        candidates = [_near(candidate, floor, REACH[turn]) for candidate in self._starts(k, floor, turn)]
         if turn == 0:
-            spots += [first_look(s.survey, floor, by_cost, s.shift) for s in self.sources[k]]
-        chosen: list[Spot] = []
-        for spot in sorted(spots, key=lambda spot: spot.rank):
-            if spot.rank < most and len(chosen) < 1 + (turn < WIDE):
-                chosen += [] if any(_alike(spot, one) for one in chosen) else [spot]
+            candidates += [first_candidate(s.survey, floor, by_cost, s.shift) for s in self.sources[k]]
+        chosen: list[Candidate] = []
+        for candidate in sorted(candidates, key=lambda candidate: candidate.rank):
+            if candidate.rank < most and len(chosen) < 1 + (turn < WIDE):
+                chosen += [] if any(_alike(candidate, one) for one in chosen) else [candidate]
         return chosen
 
-    def _starts(self, k: int, floor: float, turn: int) -> list[Spot]:
+    def _starts(self, k: int, floor: float, turn: int) -> list[Candidate]:
         """The best of a duty on a floor, what was solved there last, and the best of its neighbours."""
         below, above = [f for f in self.floors if f < floor], [f for f in self.floors if f > floor]
         beside = (*below[-1:], *above[:1]) if turn < WIDE else ()
-        spots = [self.best(k, floor), *self.last.get((k, floor), []), *(self.best(k, f) for f in beside)]
-        return [*{id(spot.u): spot for spot in spots if spot is not None}.values()]
+        candidates = [self.best(k, floor), *self.last.get((k, floor), []), *(self.best(k, f) for f in beside)]
+        return [*{id(candidate.u): candidate for candidate in candidates if candidate is not None}.values()]
 
 
-def _key(k: int, spot: Spot) -> bytes:
-    return bytes([k]) + spot.u.tobytes()
+def _key(k: int, candidate: Candidate) -> bytes:
+    return bytes([k]) + candidate.u.tobytes()
 
 
-def _near(spot: Spot, floor: float, reach: float) -> Spot:
+def _near(candidate: Candidate, floor: float, reach: float) -> Candidate:
     """What is promised on a floor near a state that was solved."""
-    return look_near(spot, floor, by_cost, reach, max(FREE, (OFF if spot.serves else ASTRAY) * spot.off))
+    return candidate_near(
+        candidate, floor, by_cost, reach, max(FREE, (OFF if candidate.serves else ASTRAY) * candidate.off)
+    )
 
 
-def _stands_on(spot: Spot, floor: float) -> bool:
-    if spot.duty.batch:
-        return float(spot.duty.floor_for(spot.u)) <= floor * (1 + HERE)
-    return abs(spot.floor_here / floor - 1) <= HERE
+def _stands_on(candidate: Candidate, floor: float) -> bool:
+    if candidate.duty.batch:
+        return float(candidate.duty.floor_for(candidate.u)) <= floor * (1 + HERE)
+    return abs(candidate.floor_here / floor - 1) <= HERE
 
 
-def _alike(one: Spot, other: Spot, apart: float = APART) -> bool:
+def _alike(one: Candidate, other: Candidate, apart: float = APART) -> bool:
     wide = np.maximum(one.duty.high - one.duty.low, 1e-9)
     return bool((np.abs(one.u - other.u) <= apart * wide).all())

@@ -25,9 +25,10 @@ from coolsim.case.costs import TONNE
 from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
-from coolsim.simulate import dryer_simulation
+from coolsim.simulate.dryer_phases import by_kind
 from coolsim.simulate.inputs import with_even_bed
-from coolsim.simulate.requirements import bounds_on, constraints_of, depths_to_choose, least_time
+from coolsim.simulate.least_bed import depths_to_choose, least_time
+from coolsim.simulate.requirements import bounds_on, constraints_of
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
 from coolsim.support.fields import Array
@@ -337,7 +338,7 @@ def tried(
     states = [with_even_bed(state) for state in states] if even else states
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
-    for at in (index.tolist() for index in dryer_simulation.by_kind(states)):
+    for at in (index.tolist() for index in by_kind(states)):
         found |= zip(at, solved([states[i] for i in at], [when[i] for i in at], resolution))
     ends = np.cumsum(counts)
     return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]

@@ -23,11 +23,11 @@ import numpy as np
 from coolsim.case.case import Batch, Case
 from coolsim.machines import dryers as dials
 from coolsim.simulate.prediction import on_one_thread
-from coolsim.simulate.requirements import KEPT
+from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.candidates import (
     OUT_OF_REACH,
-    Spot,
+    Candidate,
     again,
     by_cost,
     by_floor,
@@ -35,13 +35,20 @@ from coolsim.studies.drying.sizes.candidates import (
     closer,
     corrected,
     driest,
-    first_look,
+    first_candidate,
 )
 from coolsim.studies.drying.sizes.curve import JUST, Curve
 from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
 from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
 from coolsim.studies.drying.sizes.parts import Predicted, predicted
-from coolsim.studies.drying.sizes.summary import Stand, Stands, missed, no_size, running, size_answer
+from coolsim.studies.drying.sizes.summary import (
+    FloorTaken,
+    PredictedCandidate,
+    missed,
+    no_size,
+    running_cost,
+    size_answer,
+)
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Service, rounded_up
 
@@ -84,26 +91,26 @@ class _Sizing:
         self.as_fed = duties(service.names, service.cases)
         self.surveys = surveyed(self.duties)
         self.batch = isinstance(self.case.cooler, Batch)
-        self.whole: list[Spot] = []  # states with surveys of the whole box
-        self.near: list[list[Spot]] = [[] for _ in self.duties]  # states with surveys about them
+        self.whole: list[Candidate] = []  # states with surveys of the whole box
+        self.near: list[list[Candidate]] = [[] for _ in self.duties]  # states with surveys about them
         self.dryers = int(self.case.schedule.dryers) if self.batch else 1
 
     def answer(self) -> SizeAnswer:
-        start = corrected([first_look(s, None, by_floor) for s in self.surveys], by_floor, 1)
-        lost = [k for k, spot in enumerate(start) if not spot.serves]
+        start = corrected([first_candidate(s, None, by_floor) for s in self.surveys], by_floor, 1)
+        lost = [k for k, candidate in enumerate(start) if not candidate.serves]
         if lost:
             tries = corrected(closer([start[k] for k in lost], by_floor), by_floor, 2)
-            out = [k for k, spot in zip(lost, tries) if not spot.serves]
+            out = [k for k, candidate in zip(lost, tries) if not candidate.serves]
             if out:
                 return no_size(self.case, tuple(self._missed(k, start[k]) for k in out), None)
-            for k, spot in zip(lost, tries):
-                start[k] = spot
+            for k, candidate in zip(lost, tries):
+                start[k] = candidate
         at_least = self._smallest(start)
         smallest = at_least[0].floor_here
         floor, fixed = self._fixed(smallest)
         if fixed and floor < smallest * (1 - SAME):
             return no_size(self.case, (), smallest)
-        self.whole = [self._of_whole(s, spot) for s, spot in zip(self.surveys, start)]
+        self.whole = [self._of_whole(s, candidate) for s, candidate in zip(self.surveys, start)]
         curve = self._curve(at_least, floor if fixed else None)
         floor = floor if fixed else self._rounded(curve, self._taken(curve))
         found = self._on(curve, floor)
@@ -114,62 +121,65 @@ class _Sizing:
         if self.service.on_dial:
             states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
             dialled = predicted(states)
-        at = Stands(at_least, found, run, dialled)
+        at = FloorTaken(at_least, found, run, dialled)
         return size_answer(self.service, self.dryers, floor, at, curve.rows())
 
-    def _at_the_throughput(self, curve: Curve, floor: float, rated: Sequence[Stand]) -> list[Stand] | None:
+    def _at_the_throughput(
+        self, curve: Curve, floor: float, rated: Sequence[PredictedCandidate]
+    ) -> list[PredictedCandidate] | None:
         """Each duty at its cheapest on a floor at the throughput itself, predicted; None where it is not served.
 
         Of a batch no more time counts than the reserve leaves.
         """
         if self.service.load == 1.0:
             return list(rated)
-        spots = [
-            replace(spot, survey=replace(spot.survey, duty=d)) for (spot, _), d in zip(rated, self.as_fed)
+        candidates = [
+            replace(candidate, survey=replace(candidate.survey, duty=d))
+            for (candidate, _), d in zip(rated, self.as_fed)
         ]
         if self.batch:
-            plants = predicted([s.duty.plant(s.u, floor, self.dryers) for s in spots])
-            return list(zip(spots, plants))
+            plants = predicted([s.duty.plant(s.u, floor, self.dryers) for s in candidates])
+            return list(zip(candidates, plants))
         sources = [
-            [spot, *(replace(s, survey=replace(s.survey, duty=d)) for s in (whole, *near))]
-            for spot, whole, near, d in zip(spots, self.whole, self.near, self.as_fed)
+            [candidate, *(replace(s, survey=replace(s.survey, duty=d)) for s in (whole, *near))]
+            for candidate, whole, near, d in zip(candidates, self.whole, self.near, self.as_fed)
         ]
         again = Curve(self.as_fed, sources)
-        again.look([floor])
+        again.solve_on([floor])
         return self._on(again, floor)
 
     # ---- Floors ---------------------------------------------------------------------------------------
 
-    def _smallest(self, start: Sequence[Spot]) -> Stand:
+    def _smallest(self, start: Sequence[Candidate]) -> PredictedCandidate:
         """The duty that needs most floor, where it stands on the smallest, and that state as predicted."""
-        most = max(spot.rank for spot in start)
-        contend = [k for k, spot in enumerate(start) if spot.rank >= CONTENDS * most]
-        spots = dict(zip(contend, closer([start[k] for k in contend], by_floor)))
-        settled: dict[int, Stand] = {}
+        most = max(candidate.rank for candidate in start)
+        contend = [k for k, candidate in enumerate(start) if candidate.rank >= CONTENDS * most]
+        candidates = dict(zip(contend, closer([start[k] for k in contend], by_floor)))
+        settled: dict[int, PredictedCandidate] = {}
         while True:
-            k = max(spots, key=lambda k: spots[k].rank)
+            k = max(candidates, key=lambda k: candidates[k].rank)
             if k in settled:
                 break
-            settled[k] = self._settled(spots[k])
-            spots[k] = settled[k][0]
-        for n, spot in spots.items():
-            self.near[n].append(spot)
+            settled[k] = self._settled(candidates[k])
+            candidates[k] = settled[k][0]
+        for n, candidate in candidates.items():
+            self.near[n].append(candidate)
         return settled[k]
 
-    def _settled(self, spot: Spot) -> Stand:
+    def _settled(self, candidate: Candidate) -> PredictedCandidate:
         """A state on its smallest floor, predicted there; of those that serve, the last, smallest one."""
-        best: Spot | None = None
+        best: Candidate | None = None
         for turn in range(ROUNDS):
-            (found,) = tried([spot.duty], [spot.u[None]], resolution=QUICK)
+            (found,) = tried([candidate.duty], [candidate.u[None]], resolution=QUICK)
             outcomes = found[:, -1, 0]
-            kept = float(spot.duty.goal.rank(outcomes, JUST)) < OUT_OF_REACH
-            if kept and (best is None or spot.floor_here <= best.floor_here):
-                best = spot
-            following = again(spot, outcomes, by_floor, turn + 1)
+            kept = float(candidate.duty.goal.rank(outcomes, JUST)) < OUT_OF_REACH
+            if kept and (best is None or candidate.floor_here <= best.floor_here):
+                best = candidate
+            following = again(candidate, outcomes, by_floor, turn + 1)
             if best and following.floor_here > (1 - SAME) * best.floor_here:
                 break
-            spot = following
-        best = best or spot
+            candidate = following
+        best = best or candidate
         return best, predicted([best.duty.plant(best.u, best.floor_here, self.dryers)])[0]
 
     def _fixed(self, smallest: float) -> tuple[float, bool]:
@@ -182,25 +192,25 @@ class _Sizing:
         return area * self.dryers, True
 
     @staticmethod
-    def _of_whole(survey: Survey, spot: Spot) -> Spot:
-        """A spot on the survey of the whole box, its shift that of a trial on that survey or none."""
-        shift = spot.shift if spot.survey is survey else np.zeros(spot.shift.shape)
-        return replace(spot, survey=survey, shift=shift)
+    def _of_whole(survey: Survey, candidate: Candidate) -> Candidate:
+        """A candidate on the survey of the whole box, its shift that of a trial on that survey or none."""
+        shift = candidate.shift if candidate.survey is survey else np.zeros(candidate.shift.shape)
+        return replace(candidate, survey=survey, shift=shift)
 
-    def _curve(self, at_least: Stand, fixed: float | None) -> Curve:
+    def _curve(self, at_least: PredictedCandidate, fixed: float | None) -> Curve:
         """Floors from the smallest to where nothing is gained, with the one asked for, solved."""
         smallest = at_least[0].floor_here
-        ends = [first_look(s.survey, None, by_cost, s.shift) for s in self.whole]
-        end = max(spot.floor_here for spot in ends)
+        ends = [first_candidate(s.survey, None, by_cost, s.shift) for s in self.whole]
+        end = max(candidate.floor_here for candidate in ends)
         floors = np.geomspace(smallest, max(end, 1.1 * smallest), CURVE).tolist()
-        about = [first_look(s.survey, floors[n], by_cost, s.shift) for n in ANCHORS for s in self.whole]
+        about = [first_candidate(s.survey, floors[n], by_cost, s.shift) for n in ANCHORS for s in self.whole]
         if fixed is not None:
             floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
-        for spot in closer(ends + about, by_cost, boxes=1):
-            self.near[self.duties.index(spot.duty)].append(spot)
+        for candidate in closer(ends + about, by_cost, boxes=1):
+            self.near[self.duties.index(candidate.duty)].append(candidate)
         curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
         curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
-        curve.look(floors)
+        curve.solve_on(floors)
         return curve
 
     def _taken(self, curve: Curve) -> float:
@@ -213,7 +223,7 @@ class _Sizing:
         if k == 0:
             return floors[0]
         between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist()
-        curve.look(between, LATER)
+        curve.solve_on(between, LATER)
         fair = [f for f in between if (row := curve.row(f)) and self._running(row) <= most]
         taken = min([*fair, floors[k]])
         curve.floors = sorted({*floors, taken})
@@ -226,34 +236,34 @@ class _Sizing:
         given = area_of(self.case) * self.dryers
         up = given * rounded_up(floor / given)
         if not self.batch:
-            curve.look([up], LATER)
+            curve.solve_on([up], LATER)
         if curve.row(up) is None:
             return floor
         curve.floors = sorted({up, *(f for f in curve.floors if abs(f / up - 1) > SAME)})
         return up
 
-    def _running(self, row: Sequence[Spot]) -> float:
-        return running(self.duties, [spot.outcomes for spot in row])
+    def _running(self, row: Sequence[Candidate]) -> float:
+        return running_cost(self.duties, [candidate.outcomes for candidate in row])
 
-    def _on(self, curve: Curve, floor: float) -> list[Stand] | None:
+    def _on(self, curve: Curve, floor: float) -> list[PredictedCandidate] | None:
         """Each duty at its cheapest on a floor, predicted; None where it is not served."""
         for _ in range(ROUNDS):
             row = curve.row(floor)
             if row is None:
                 return None
-            plants = predicted([spot.duty.plant(spot.u, floor, self.dryers) for spot in row])
-            for k, (spot, p) in enumerate(zip(row, plants)):
-                curve.correct(k, spot, p.outcomes)
+            plants = predicted([candidate.duty.plant(candidate.u, floor, self.dryers) for candidate in row])
+            for k, (candidate, p) in enumerate(zip(row, plants)):
+                curve.correct(k, candidate, p.outcomes)
             if all(self._keeps(duty, p) for duty, p in zip(curve.duties, plants)):
                 return list(zip(row, plants))
         return None
 
     @staticmethod
     def _keeps(duty: Duty, p: Predicted) -> bool:
-        return bool((duty.goal.limits.excesses(p.outcomes) <= KEPT).all())
+        return bool((duty.goal.limits.excesses(p.outcomes) <= FEASIBLE).all())
 
-    def _missed(self, k: int, spot: Spot) -> Missed:
+    def _missed(self, k: int, candidate: Candidate) -> Missed:
         """The driest exit of a duty that no size serves, predicted."""
         duty = self.duties[k]
-        best = corrected([driest(spot)], by_moisture, 1)[0]
+        best = corrected([driest(candidate)], by_moisture, 1)[0]
         return missed(duty, best, predicted([duty.plant(best.u, best.floor_here, self.dryers)])[0])

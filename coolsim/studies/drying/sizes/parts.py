@@ -15,8 +15,10 @@ from coolsim.equipment import duct, fan
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.drying import Phase, Solution
-from coolsim.simulate import dryer_simulation
+from coolsim.simulate import dryer_phases, dryer_simulation
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.dryer_phases import ASSUMED_FAN, gathered
+from coolsim.simulate.dryer_results import highest, through
 from coolsim.simulate.prediction import on_one_thread
 from coolsim.simulate.uneven_beds import laid_dryers
 from coolsim.studies.drying.course import outcomes_of
@@ -53,7 +55,7 @@ class Predicted:
 def predicted(cases: Sequence[Case]) -> list[Predicted]:
     """Dryers on the full mesh, those of one kind side by side; raises NotConverged."""
     answers: dict[int, Predicted] = {}
-    kinds = [dryer_simulation.kind(case) for case in cases]
+    kinds = [dryer_phases.kind(case) for case in cases]
     for kind in sorted({*kinds}):
         at = [k for k, other in enumerate(kinds) if other == kind]
         answers |= dict(zip(at, _of_one_kind([cases[k] for k in at])))
@@ -61,7 +63,7 @@ def predicted(cases: Sequence[Case]) -> list[Predicted]:
 
 
 def _of_one_kind(cases: list[Case]) -> Iterator[Predicted]:
-    inputs = dryer_simulation.gathered(cases)
+    inputs = gathered(cases)
     with on_one_thread():
         result, solutions = dryer_simulation.solved(cases, inputs, many=True)
     beds = laid_dryers(inputs)
@@ -110,8 +112,8 @@ def _steps(s: Solution, number: int, at: int) -> Array:
 def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
     """Of a step of one case: duration, heat of the air, its volume before the bed, highest drop, humidity ratio."""
     j = int(np.flatnonzero(record.index == at)[0])
-    volume = dryer_simulation.through(s, phase, record)[-1]
-    drop = dryer_simulation.highest(s, phase, record)["pressure_drop"]
+    volume = through(s, phase, record)[-1]
+    drop = highest(s, phase, record)["pressure_drop"]
     return (
         float(record.duration[j]),
         float(record.heat[j]),
@@ -206,9 +208,7 @@ def words(case: Case) -> Iterator[Warning]:
     yield from of_least_bed(case, sized=True)
     assumed = []
     if table.efficiency is None:
-        assumed.append(
-            f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dryer_simulation.ASSUMED_FAN:.0%}"
-        )
+        assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {ASSUMED_FAN:.0%}")
     if table.motor_efficiency is None:
         assumed.append(f"motor efficiency {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}")
     if assumed:

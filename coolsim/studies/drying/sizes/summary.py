@@ -13,9 +13,9 @@ from coolsim.case.result import Result, Warning
 from coolsim.machines import dryers as dials
 from coolsim.machines.dryers import mass_of
 from coolsim.simulate.cautions import LEVELS
-from coolsim.simulate.requirements import KEPT, AtLimit
+from coolsim.simulate.requirements import FEASIBLE, AtLimit
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.sizes.candidates import Spot
+from coolsim.studies.drying.sizes.candidates import Candidate
 from coolsim.studies.drying.sizes.duties import Duty, cost, energy
 from coolsim.studies.drying.sizes.parts import Predicted, air_parts, heat_of, words
 from coolsim.studies.sizing.answer import Floor, Governs, Missed, Served, SizeAnswer
@@ -30,32 +30,32 @@ WATER_ACTIVITY = OUTCOMES.index("water_activity")
 SHIFT = 8 * 3600.0  # s
 PER_TONNE = 3600.0  # J/kg in a kWh/t
 
-Stand = tuple[Spot, Predicted]  # a state, and what it is predicted to be
+PredictedCandidate = tuple[Candidate, Predicted]  # a state, and what it is predicted to be
 
 
 @dataclass(frozen=True)
-class Stands:
+class FloorTaken:
     """How everything stands on the floor that is taken, and the hardest on the smallest."""
 
-    smallest: Stand
-    rated: Sequence[Stand]  # at the throughput with its reserve
-    exact: Sequence[Stand]  # at the throughput itself
-    dialled: Sequence[Predicted]  # on the steps of the dials
+    smallest: PredictedCandidate
+    rated: Sequence[PredictedCandidate]  # at the throughput with its reserve
+    exact: Sequence[PredictedCandidate]  # at the throughput itself
+    on_dials: Sequence[Predicted]  # on the steps of the dials
 
 
 def size_answer(
-    service: Service, dryers: int, floor: float, at: Stands, curve: dict[float, list[Spot]]
+    service: Service, dryers: int, floor: float, at: FloorTaken, curve: dict[float, list[Candidate]]
 ) -> SizeAnswer:
     """The answer for dryers of a floor together."""
-    case, plants = service.case, at.dialled
-    served = tuple(_served(spot, e, p, service.load) for (spot, e), p in zip(at.exact, plants))
+    case, plants = service.case, at.on_dials
+    served = tuple(_served(candidate, e, p, service.load) for (candidate, e), p in zip(at.exact, plants))
     batch = case.cooler.arrangement == "batch"
     masses = [mass_of(p.case) for p in plants]
     belt = None if batch else plants[0].case.cooler
     fills = [SHIFT * p.case.feed.throughput / m / dryers for p, m in zip(plants, masses)]
     # governed by what the throughput with its reserve takes, where that is more
     each = [(s, p) for s, p in zip(served, plants)]
-    each += [(_served(spot, p, p, 1.0), p) for spot, p in at.rated]
+    each += [(_served(candidate, p, p, 1.0), p) for candidate, p in at.rated]
     parts = air_parts(case, [p for _, p in each])
     heated = any(part.heater is not None for part in parts)
     return SizeAnswer(
@@ -101,7 +101,7 @@ def _time(served: Served) -> float:
     return served.settings.duration
 
 
-def missed(duty: Duty, spot: Spot, p: Predicted) -> Missed:
+def missed(duty: Duty, candidate: Candidate, p: Predicted) -> Missed:
     """What the driest state of a duty, as predicted, still breaks."""
     over = duty.goal.limits.excesses(p.outcomes)
     return Missed(
@@ -109,10 +109,10 @@ def missed(duty: Duty, spot: Spot, p: Predicted) -> Missed:
         weather=duty.weather,
         driest=float(p.outcomes[0]),
         temperature=float(p.outcomes[1]),
-        floor_area=spot.floor_here,
+        floor_area=candidate.floor_here,
         settings=dials.settings_of(p.case),
-        broken=duty.goal.limits.at(p.outcomes, over > KEPT),
-        binding=_binding(spot, p, 0.0),
+        broken=duty.goal.limits.at(p.outcomes, over > FEASIBLE),
+        binding=_binding(candidate, p, 0.0),
     )
 
 
@@ -129,16 +129,16 @@ def _cautions(served: Sequence[Served], results: Sequence[Result]) -> Iterator[W
         yield Warning(warning.level, f"{s.product}, {s.weather}: {warning.text}{more}")
 
 
-def _served(spot: Spot, exact: Predicted, p: Predicted, load: float) -> Served:
+def _served(candidate: Candidate, exact: Predicted, p: Predicted, load: float) -> Served:
     """A duty as predicted; `exact` is the same before the steps of the dials, load what the reserve leaves."""
     mean, most = heat_of(p)
-    r, case = p.result, spot.duty.case
+    r, case = p.result, candidate.duty.case
     assert r.energy is not None and r.spread is not None
     full = exact.result.schedule.load / load if exact.result.schedule is not None else 1.0
     costs = [1e3 * float(cost(case, x.outcomes)) if case.costs else None for x in (p, exact)]
     return Served(
-        product=spot.duty.product,
-        weather=spot.duty.weather,
+        product=candidate.duty.product,
+        weather=candidate.duty.weather,
         settings=dials.settings_of(p.case),
         moisture_wb=float(r.pellets_out.moisture_wb),
         temperature=float(r.pellets_out.temperature),
@@ -154,25 +154,28 @@ def _served(spot: Spot, exact: Predicted, p: Predicted, load: float) -> Served:
         cost_per_tonne=costs[0],
         exact_cost_per_tonne=costs[1],
         load=load if r.schedule is None else float(r.schedule.load),
-        binding=_binding(spot, exact, float(full)),
+        binding=_binding(candidate, exact, float(full)),
     )
 
 
-def _binding(spot: Spot, p: Predicted, load: float) -> tuple[AtLimit, ...]:
+def _binding(candidate: Candidate, p: Predicted, load: float) -> tuple[AtLimit, ...]:
     """Limits and ends of ranges at which a state stands."""
-    limits = spot.duty.goal.limits
+    limits = candidate.duty.goal.limits
     at = list(limits.at(p.outcomes, np.abs(limits.excesses(p.outcomes)) <= AT_LIMIT))
-    at += [AtLimit(name, value) for name, value in spot.duty.ends(spot.u, AT_END)]
-    if spot.duty.batch and load > 1 - AT_END:
+    at += [AtLimit(name, value) for name, value in candidate.duty.ends(candidate.u, AT_END)]
+    if candidate.duty.batch and load > 1 - AT_END:
         at.append(AtLimit(KEEPS_UP, float(p.case.cooler.duration)))
     return tuple(at)
 
 
 def _governing(
-    served: Sequence[Served], each: Sequence[tuple[Served, Predicted]], smallest: Stand, heated: bool
+    served: Sequence[Served],
+    each: Sequence[tuple[Served, Predicted]],
+    smallest: PredictedCandidate,
+    heated: bool,
 ) -> tuple[Governs, ...]:
     """What fixes each part of the size; `each` is all that fans, heaters and bed must serve."""
-    spot, p = smallest
+    candidate, p = smallest
     both = [s for s, _ in each]
     most = {
         "depth": max(both, key=lambda s: s.settings.bed_depth),
@@ -181,22 +184,24 @@ def _governing(
         "pressure": max(each, key=lambda one: max(n.drop for n in one[1].parts))[0],
         "energy": max(served, key=lambda s: s.specific_energy),
     } | ({"heater": max(both, key=lambda s: float(s.highest_heat or 0.0))} if heated else {})
-    first = Governs("floor", spot.duty.product, spot.duty.weather, _binding(spot, p, 1.0))
+    first = Governs("floor", candidate.duty.product, candidate.duty.weather, _binding(candidate, p, 1.0))
     return (first, *(Governs(part, s.product, s.weather, s.binding) for part, s in most.items()))
 
 
-def _point(case: Case, floor: float, row: Sequence[Spot]) -> Floor:
-    outcomes = [spot.outcomes for spot in row]
+def _point(case: Case, floor: float, row: Sequence[Candidate]) -> Floor:
+    outcomes = [candidate.outcomes for candidate in row]
     taken = [float(energy(rows)) / PER_TONNE for rows in outcomes]
     return Floor(
         floor_area=floor,
-        bed_depth=max(float(spot.duty.depth(spot.u)) for spot in row),
+        bed_depth=max(float(candidate.duty.depth(candidate.u)) for candidate in row),
         specific_energy=float(np.mean(taken)),
         highest_energy=max(taken),
-        cost_per_tonne=1e3 * running([spot.duty for spot in row], outcomes) if case.costs else None,
+        cost_per_tonne=1e3 * running_cost([candidate.duty for candidate in row], outcomes)
+        if case.costs
+        else None,
     )
 
 
-def running(duties: Sequence[Duty], outcomes: Sequence[Array]) -> float:
+def running_cost(duties: Sequence[Duty], outcomes: Sequence[Array]) -> float:
     """Mean running cost per kg of wet feed, each duty alike."""
     return float(np.mean([cost(duty.case, rows) for duty, rows in zip(duties, outcomes)]))
