@@ -101,15 +101,17 @@ def of_size(answer: SizeAnswer, page: Page) -> Headline:
     if not answer.met:
         return Headline(BAD, "No size serves", "No one floor serves every product in every weather.")
     count = len(answer.served)
-    chances = [s.chance for s in answer.served if s.chance is not None]
+    chances = {f"{s.product} in {s.weather}": s.chance for s in answer.served if s.chance is not None}
     serves = f"It serves {count} of {count} products in their weathers, as computed"
     if len(chances) < count:
         return Headline(UNSURE, to_buy(answer, page), f"{serves}; how likely is not known.")
-    likely = sum(c >= LIKELY for c in chances)
+    likely = sum(c >= LIKELY for c in chances.values())
     look = GOOD if likely == count else UNSURE
-    least = f"; the least likely has {chance_text(min(chances))}"
+    who, chance = min(chances.items(), key=lambda one: one[1])
+    least = f"the least likely, {who}, has {chance_text(chance)}"
+    some = "all" if likely == count else f"{likely}" if likely else "none"
     return Headline(
-        look, to_buy(answer, page), f"{serves}; {likely} of them likely enough ({_ENOUGH}){least}."
+        look, to_buy(answer, page), f"{serves}; {some} of them likely enough ({_ENOUGH}): {least}."
     )
 
 

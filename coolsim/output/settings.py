@@ -18,6 +18,7 @@ from coolsim.scenario import units as u
 from coolsim.simulate.feed_following import conditioned_otherwise
 from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
 from coolsim.support.dual_units import temperature
+from coolsim.support.visible import visible
 
 if TYPE_CHECKING:
     from coolsim.studies.settings.advice import Advice
@@ -195,10 +196,11 @@ def _doubt(answer: SettingsAnswer) -> Iterator[str]:
     """Say before anything is set that it is not likely enough to rely on."""
     if answer.met and answer.chance is not None and unlikely(answer):
         asked = f"{100 * verdicts.LIKELY:.0f} %"
+        scenario = visible(getattr(answer.case.source, "name", "") or "SCENARIO")
         yield (
             f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {asked} is asked "
-            f'for (assumed). `coolsim settings` with --chance "{asked}" finds surer ones; or measure what is only '
-            "assumed, the feed's moisture first."
+            f'for (assumed). `coolsim settings {scenario} --chance "{asked}"` finds surer ones; or measure what '
+            "is only assumed, the feed's moisture first."
         )
 
 

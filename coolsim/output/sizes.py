@@ -75,12 +75,17 @@ def _to_buy(answer: SizeAnswer, page: Page) -> str:
     rows = [*of(answer, page), *_energy(answer, page)]
     title = f"To buy: {answer.stage}" if answer.stage else "To buy"
     large = [k for k, (label, _) in enumerate(rows, 1) if k == 1 or label.startswith(("motor", "heat"))]
-    return table([(title, _for(answer)), *rows], page, right=(1,), bold=(0, *large))
+    return table([(title, _for(answer, page)), *rows], page, right=(1,), bold=(0, *large))
 
 
-def _for(answer: SizeAnswer) -> str:
-    """For how much feed it is."""
-    return f"for {1 + answer.reserve:.0%} of the throughput" if answer.reserve else ""
+def _for(answer: SizeAnswer, page: Page) -> str:
+    """For how much feed it is: of products that differ, as a share of each one's."""
+    case = answer.case
+    each = {} if case is None else {p.feed.throughput for p in case.sizing.product} or {case.feed.throughput}
+    if len(each) == 1:
+        rated = page.number((1 + answer.reserve) * each.pop(), u.MASS_FLOW, 0)
+        return f"for {rated}" + (f", {1 + answer.reserve:.0%} of the feed" if answer.reserve else "")
+    return f"for {1 + answer.reserve:.0%} of each feed" if answer.reserve else ""
 
 
 def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:

@@ -251,7 +251,7 @@ def _gab_inverse(c: tuple[Any, ...], a_w: Any, T: Any) -> Any:
     return 100 * M0 * C * y / ((1 - y) * (1 - y + C * y))
 
 
-_GRAIN = "fitted to grains and oilseeds at about 5–50 °C and a_w 0.2–0.9 (memory, medium)"
+_GRAIN = "fitted to grains and oilseeds at about 5–50 °C and a_w 0.2–0.9"  # memory, medium
 _GRAIN_RANGE: dict[str, Any] = {
     "highest_temperature": 100.0,
     "fitted_temperature": (5.0, 50.0),
@@ -263,7 +263,7 @@ _PASTA_RANGE: dict[str, Any] = {
     "sum_of_temperature_and": None,
     "fitted_temperature": (40.0, 90.0),
     "fitted_activity": (0.1, 0.9),
-    "range_text": "fitted to extruded durum pasta at 40–90 °C (seen), a_w 0.1–0.9 (memory, medium)",
+    "range_text": "fitted to extruded durum pasta at 40–90 °C, a_w 0.1–0.9",  # seen; of a_w memory, medium
 }
 _ABC = ("A", "B", "C")
 

@@ -72,7 +72,7 @@ def _cooler(axis: Axes, answer: SizeAnswer, page: Page) -> None:
     duct, radius = 0.75 * wide, 0.45 * far
     top = high + 1.6 * far
     axis.plot([duct, duct, wide + 1.2 * far], [high, top, top], color=TEAL, linewidth=2.0)
-    _words(axis, duct + 0.2 * far, top + 0.15 * far, "exhaust", "left", "bottom")
+    _words(axis, duct + 0.2 * far, top + 0.15 * far, "exhaust air", "left", "bottom")
     axis.add_patch(Circle((wide + 1.2 * far + radius, top), radius, **WALL))
     _words(axis, wide + 1.5 * far + 2 * radius, top, _fan(fan, page), "left", "center")
     axis.set_xlim(-3.4 * far, wide + 5.6 * far)
