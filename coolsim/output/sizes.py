@@ -50,7 +50,7 @@ def to_buy(case: Case, answer: SizeAnswer, page: Page) -> str:
     """What to buy; where no size serves, what stands in the way."""
     if not answer.met:
         return _no_size(case, answer, page)
-    return joined([_to_buy(answer, page), _zones(answer, page) if answer.arrangement == "belt" else ""])
+    return _to_buy(answer, page)
 
 
 def why_so_large(case: Case, answer: SizeAnswer, page: Page) -> str:
@@ -58,6 +58,7 @@ def why_so_large(case: Case, answer: SizeAnswer, page: Page) -> str:
     if not answer.met:
         return ""
     parts = [
+        _zones(answer, page) if answer.arrangement == "belt" else "",
         _fixed_by(answer.governing, page),
         _least_bed(case, answer, page),
         _each(case, answer, page),
@@ -75,17 +76,18 @@ def _to_buy(answer: SizeAnswer, page: Page) -> str:
     rows = [*of(answer, page), *_energy(answer, page)]
     title = f"To buy: {answer.stage}" if answer.stage else "To buy"
     large = [k for k, (label, _) in enumerate(rows, 1) if k == 1 or label.startswith(("motor", "heat"))]
-    return table([(title, _for(answer, page)), *rows], page, right=(1,), bold=(0, *large))
+    return table([(title, built_for(answer, page)), *rows], page, right=(1,), bold=(0, *large))
 
 
-def _for(answer: SizeAnswer, page: Page) -> str:
-    """For how much feed it is: of products that differ, as a share of each one's."""
+def built_for(answer: SizeAnswer, page: Page) -> str:
+    """For how much feed it is, of products that differ for the most."""
     case = answer.case
     each = {} if case is None else {p.feed.throughput for p in case.sizing.product} or {case.feed.throughput}
-    if len(each) == 1:
-        rated = page.number((1 + answer.reserve) * each.pop(), u.MASS_FLOW, 0)
-        return f"for {rated}" + (f", {1 + answer.reserve:.0%} of the feed" if answer.reserve else "")
-    return f"for {1 + answer.reserve:.0%} of each feed" if answer.reserve else ""
+    if not each:
+        return ""
+    rated = page.number((1 + answer.reserve) * max(each), u.MASS_FLOW, 0)
+    of = f", {1 + answer.reserve:.0%} of {'the' if len(each) == 1 else 'each'} feed" if answer.reserve else ""
+    return f"for {'up to ' if len(each) > 1 else ''}{rated}{of}"
 
 
 def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:

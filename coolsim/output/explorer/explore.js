@@ -442,12 +442,19 @@ function leaves() {
 function showKept() {
   const table = by("kept"), found = outcomes(here), was = judged(scenario);
   const body = element("tbody");
-  judged(here, found).forEach((v, k) => {
-    const c = v.constraint, beside = v.tenth === null ? "" : `${c.tenth.who} ${text(c, v.tenth)}`;
-    const bound = `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}`.replaceAll(" ", "\u00a0") + (c.assumed ? " (assumed)" : "");
-    const line = tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, v.met ? "kept" : "not kept", right(text(c, was[k].value))], false, v.met ? "" : "broken");
+  const seen = judged(here, found);
+  const other = (v) => seen.findIndex((w) => w.constraint.row === v.constraint.row && w.constraint.label === v.constraint.label && w.constraint.sense !== v.constraint.sense);
+  seen.forEach((v, k) => {
+    const c = v.constraint, twin = other(v);  // what is held from both sides is one row
+    if (twin >= 0 && twin < k) return;
+    const ends = twin < 0 ? null : [v, seen[twin]].sort((a, b) => a.constraint.sense - b.constraint.sense).map((w) => typedText(c, w.bound));
+    const met = v.met && (twin < 0 || seen[twin].met);
+    const told = twin >= 0 && v.tenth === null ? seen[twin] : v;
+    const beside = told.tenth === null ? "" : `${told.constraint.tenth.who} ${text(c, told.tenth)}`;
+    const bound = (ends ? ends.join(" – ") : `${c.sense < 0 ? "≥" : "≤"} ${typedText(c, v.bound)}`).replaceAll(" ", "\u00a0") + (c.assumed ? " (assumed)" : "");
+    const line = tableRow([c.label, right(toldApart(c, v.value, v.bound)), bound, met ? "kept" : "not kept", right(text(c, was[k].value))], false, met ? "" : "broken");
     if (beside) line.cells[0].append(element("div", { class: "small" }, beside));
-    if (!v.met) line.cells[0].append(element("div", { class: "narrow", "aria-hidden": "true" }, "not kept"));
+    if (!met) line.cells[0].append(element("div", { class: "narrow", "aria-hidden": "true" }, "not kept"));
     body.append(line);
   });
   const then = outcomes(scenario), rest = data.constraints.some((c) => c.row === "moisture") ? ["temperature"] : ["moisture", "temperature"];
@@ -826,7 +833,7 @@ function showBuy() {
   by("bought").className = `verdict${look}`;
   by("bought").replaceChildren(
     element("p", { class: "said" }, `${buy.dryers > 1 ? `${buy.dryers} ${built}, together ` : `A ${built} of `}${text(told.area, floor.area)}${motor}.`),
-    element("p", {}, `The deepest bed is ${text(told.depth, floor.depth)}${money}.`),
+    element("p", {}, `${buy.built_for ? `It is ${buy.built_for}. ` : ""}The deepest bed is ${text(told.depth, floor.depth)}${money}.`),
     element("p", {}, taken ? buy.sure.words : "How likely it is to serve is told of the floor that coolsim size takes."),
     element("p", { class: "small" }, taken ? "This is the floor that coolsim size takes: more saves little." : chosen.floor < buy.taken ? "Smaller than the floor that coolsim size takes: dearer to run." : "Larger than the floor that coolsim size takes: little is left to save."));
   showFan(fan, floor);
@@ -872,12 +879,11 @@ function showBody(floor) {
   if (buy.freeboard === null) return;
   const side = Math.sqrt(floor.area), tall = floor.depth + buy.freeboard, width = 300, scale = Math.min(120 / side, 150 / tall), length = buy.told.length;
   const [w, h, bed] = [side * scale, tall * scale, floor.depth * scale], left = 24, top = 26, metres = (v) => `${(length.factor * v).toFixed(2)} ${length.unit}`;
-  const svg = drawn("svg", { viewBox: `0 0 ${width} ${h + 84}`, role: "img", "aria-label": `A square body of ${metres(side)} by ${metres(side)}, ${metres(tall)} high, the bed ${metres(floor.depth)} deep` });
+  const svg = drawn("svg", { viewBox: `0 0 ${width} ${h + 60}`, role: "img", "aria-label": `A square body of ${metres(side)} by ${metres(side)}, ${metres(tall)} high, the bed ${metres(floor.depth)} deep` });
   svg.append(drawn("rect", { x: left, y: top + h - bed, width: w, height: bed, class: "pellets" }), drawn("rect", { x: left, y: top, width: w, height: h, class: "plate" }));
-  svg.append(drawn("path", { d: `M${left} ${top + h}l${w / 2 - 8} 26h16l${w / 2 - 8} -26`, class: "plate" }));
   svg.append(drawn("text", { x: left + w / 2, y: 16, "text-anchor": "middle" }, metres(side)));
   svg.append(drawn("text", { x: left + w + 8, y: top + h - bed / 2 + 4 }, `bed ${metres(floor.depth)}`), drawn("text", { x: left + w + 8, y: top + (h - bed) / 2 + 4 }, `freeboard ${metres(buy.freeboard)}`));
-  svg.append(drawn("text", { x: left, y: top + h + 46 }, `square ${metres(side)}, or round ${metres(Math.sqrt((4 * floor.area) / Math.PI))}`));
+  svg.append(drawn("text", { x: left, y: top + h + 22 }, `square ${metres(side)}, or round ${metres(Math.sqrt((4 * floor.area) / Math.PI))}`));
   by("body").replaceChildren(element("h2", {}, "Inner measures, without hopper and legs"), svg);
 }
 
