@@ -14,8 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
-from coolsim.case.case import Batch, Belt, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, given_away
+from coolsim.case.machine import Batch, Belt
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Result
 from coolsim.machines import conditioner

@@ -18,9 +18,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import Cost, cost_of, given_away
 from coolsim.case.result import FanRun, Result
+from coolsim.case.streams import Air
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.machines.conditioner import KEYS, Conditioner

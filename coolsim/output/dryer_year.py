@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.machine import Batch
 from coolsim.machines import machine_of
 from coolsim.output import quantities
 from coolsim.output.page import Page, pretty

@@ -26,8 +26,17 @@ from coolsim.support.errors import Fault, InputError
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
-    *("case.case", "case.line_parts", "case.result", "case.costs", "simulate.balances"),
-    *("simulate.requirements", "simulate.verdicts", "machines.plant", "machines.dryers"),
+    *(
+        "case.case",
+        "case.streams",
+        "case.machine",
+        "case.tables",
+        "case.line_parts",
+        "case.result",
+        "case.costs",
+    ),
+    *("simulate.balances", "simulate.requirements", "simulate.verdicts"),
+    *("machines.plant", "machines.dryers"),
     *(
         "studies.settings.answer",
         "studies.propagation.answer",

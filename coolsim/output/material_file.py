@@ -7,8 +7,9 @@ import json
 import math
 from typing import Any
 
-from coolsim.case.case import Case, Provenance
+from coolsim.case.case import Case
 from coolsim.physics.correlations import Correlation
+from coolsim.physics.materials import Provenance
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.studies.fitting.answer import FitAnswer, Fitted
 from coolsim.support.visible import visible

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import TABLES as CASE_TABLES
-from coolsim.case.case import Batch, Case, Line, Stage, Table
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.machine import Batch
+from coolsim.case.table import Table
+from coolsim.case.tables import TABLES as CASE_TABLES
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.keys.base import Key

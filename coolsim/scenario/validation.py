@@ -15,10 +15,14 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import case as cases
-from coolsim.case.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.line_parts import Equipment, Ingredient, Shift
+from coolsim.case.machine import Batch, Belt, Cooler, Zone
+from coolsim.case.streams import Air, Feed
+from coolsim.case.tables import TABLES, CardData, DesignWeather, Product, Sizing
 from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
+from coolsim.physics.materials import Diffusivity, Isotherm, Material
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units, values
 from coolsim.scenario.machine import HEAT_NEEDED, HEATED_ONLY, colder
@@ -86,11 +90,11 @@ def _all_of(case: Case, look: _Look, at: _Look, air: Any) -> Iterator[Fault]:
         yield from at.one("air", air, Air)
     yield from look.one("material", case.material, Material)
     yield from _of_material(case.material, look) if isinstance(case.material, Material) else ()
-    for name, kind in cases.TABLES.items():
+    for name, kind in TABLES.items():
         yield from look.one(name, getattr(case, name), kind)
     yield from _of_air_path("", case.fan, case.duct)
-    yield from _of_sizing(case.sizing, look) if isinstance(case.sizing, cases.Sizing) else ()
-    yield from _of_card(case.card, look) if isinstance(case.card, cases.CardData) else ()
+    yield from _of_sizing(case.sizing, look) if isinstance(case.sizing, Sizing) else ()
+    yield from _of_card(case.card, look) if isinstance(case.card, CardData) else ()
     yield from _of_around(case, look)
     outside = case.air.temperature if air is None and isinstance(case.air, Air) else None
     if isinstance(case.cooler, Line):
@@ -234,11 +238,11 @@ def _wanted(kind: type, table: str) -> tuple[_Wanted, ...]:
 
 def _of_material(material: Material, look: _Look) -> Iterator[Fault]:
     law, isotherm = material.diffusivity, material.isotherm
-    if not isinstance(law, cases.Diffusivity):
+    if not isinstance(law, Diffusivity):
         yield Fault("", "material.diffusivity", in_words(law), "needs a Diffusivity of coolsim.case.case")
     else:
-        yield from look.one("material.diffusivity", law, cases.Diffusivity)
-    if not isinstance(isotherm, cases.Isotherm) or isotherm.equation not in EQUATIONS:
+        yield from look.one("material.diffusivity", law, Diffusivity)
+    if not isinstance(isotherm, Isotherm) or isotherm.equation not in EQUATIONS:
         found = in_words(getattr(isotherm, "equation", isotherm))
         allowed = f"needs an Isotherm of coolsim.case.case; equations: {', '.join(EQUATIONS)}"
         yield Fault("", "material.isotherm", found, allowed)
@@ -316,7 +320,7 @@ def _of_line(line: Line, look: _Look, outside: Any) -> Iterator[Fault]:
         own = getattr(stage.air, "temperature", outside) if outside is not None else None
         yield from _of_machine(place, stage.cooler, look, own)
         for name in ("fan", "duct", "schedule", "limits"):
-            yield from look.one(f"{place}.{name}", getattr(stage, name), cases.TABLES[name], name)
+            yield from look.one(f"{place}.{name}", getattr(stage, name), TABLES[name], name)
         yield from _of_air_path(f"{place}.", stage.fan, stage.duct)
 
 
@@ -342,21 +346,21 @@ def _in_si(value: Any, _dimension: Any) -> float:
 
 def _of_sizing(sizing: Any, look: _Look) -> Iterator[Fault]:
     products, weathers = sizing.product or (), sizing.weather or ()
-    yield from _of_list("sizing.product", products, cases.Product, look)
-    yield from _of_list("sizing.weather", weathers, cases.DesignWeather, look)
+    yield from _of_list("sizing.product", products, Product, look)
+    yield from _of_list("sizing.weather", weathers, DesignWeather, look)
     for k, product in enumerate(products if _is_list(products) else (), 1):
-        if isinstance(product, cases.Product):
+        if isinstance(product, Product):
             yield from look.one(f"sizing.product.{k}", product.feed, Feed, "feed")
     for k, weather in enumerate(weathers if _is_list(weathers) else (), 1):
-        if isinstance(weather, cases.DesignWeather) and weather.air is not None:
+        if isinstance(weather, DesignWeather) and weather.air is not None:
             yield from look.one(f"sizing.weather.{k}", weather.air, Air, "air")
 
 
 def _of_card(card: Any, look: _Look) -> Iterator[Fault]:
     weathers = card.weather or ()
-    yield from _of_list("card.weather", weathers, cases.DesignWeather, look, "card.weather")
+    yield from _of_list("card.weather", weathers, DesignWeather, look, "card.weather")
     for k, weather in enumerate(weathers if _is_list(weathers) else (), 1):
-        if isinstance(weather, cases.DesignWeather):
+        if isinstance(weather, DesignWeather):
             yield from look.one(f"card.weather.{k}", weather.air, Air, "air")
 
 
@@ -364,12 +368,12 @@ def _of_around(case: Case, look: _Look) -> Iterator[Fault]:
     """What is before the cooler and the machines of the line: each by itself, then together."""
     faults: list[Fault] = []
     ingredients = getattr(case.recipe, "ingredient", ())
-    faults += _of_list("recipe.ingredient", ingredients, cases.Ingredient, look, "recipe.ingredient")
-    faults += _of_list("equipment", case.equipment, cases.Equipment, look, "equipment")
+    faults += _of_list("recipe.ingredient", ingredients, Ingredient, look, "recipe.ingredient")
+    faults += _of_list("equipment", case.equipment, Equipment, look, "equipment")
     for k, entry in enumerate(case.equipment if _is_list(case.equipment) else (), 1):
         catch = getattr(entry, "catch", None)
         faults += _of_pairs(f"equipment.{k}.catch", catch, "equipment.catch", values.catch)
-    if isinstance(case.shift, cases.Shift):
+    if isinstance(case.shift, Shift):
         faults += _of_pairs("shift.breaks", case.shift.breaks or None, "shift.breaks", values.breaks)
     if not faults and case.equipment and isinstance(case.cooler, MACHINES):
         faults += [Fault("", *objection_) for objection_ in capacities.objections(case)]

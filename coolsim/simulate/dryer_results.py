@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.case.case import Batch, Belt
+from coolsim.case.machine import Batch, Belt
 from coolsim.case.result import (
     Accuracy,
     AfterEqualising,

@@ -13,8 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.model import drying
 from coolsim.model.bed import refuse_impossible, take
 from coolsim.model.drying import Solution

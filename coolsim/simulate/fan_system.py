@@ -17,7 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
 from coolsim.case.result import FanRun, Result
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState, Demand, Duct

@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.line_parts import Conditioning, FeedState, Way
+from coolsim.case.streams import Air
 from coolsim.physics.roots import bracketed_root
 from coolsim.simulate.upstream import (
     BEFORE,

@@ -40,8 +40,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case, FanData, Line, Stage
+from coolsim.case.case import Case, Line, Stage
 from coolsim.case.result import Accuracy, Result, StageRun, Warning
+from coolsim.case.streams import Air
+from coolsim.case.tables import FanData
 from coolsim.model import leaving, stand_by
 from coolsim.model.drying import Solution
 from coolsim.model.leaving import Leaving

@@ -15,8 +15,10 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from coolsim.case.argument_checks import takes_cases
-from coolsim.case.case import Air, Case, Cooler, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.machine import Cooler
 from coolsim.case.result import InputBand, Result
+from coolsim.case.streams import Air
 from coolsim.equipment.fan import fan_of
 from coolsim.model import drying, leaving
 from coolsim.model.bed import take

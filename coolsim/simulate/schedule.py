@@ -18,8 +18,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case, ScheduleData
+from coolsim.case.case import Case
+from coolsim.case.machine import Batch
 from coolsim.case.result import Result, Schedule
+from coolsim.case.tables import ScheduleData
 from coolsim.support.fields import Number
 
 ROUNDING = 1e-9  # of a load: 1 + 1e-12 of a dryer is one dryer

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Limits, Material
 from coolsim.case.line_parts import (
     HEAT_TO_FEED,
     STEAM_PRESSURE,
@@ -23,8 +22,11 @@ from coolsim.case.line_parts import (
     Recipe,
     Way,
 )
+from coolsim.case.streams import Air
+from coolsim.case.tables import Limits
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
+from coolsim.physics.materials import Material
 from coolsim.support.fields import Array, Number
 
 WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed

@@ -18,8 +18,9 @@ from typing import Any
 import numpy as np
 
 from coolsim.case.argument_checks import takes_cases
-from coolsim.case.case import Air, Case, Line
+from coolsim.case.case import Case, Line
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines.base import one
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import take
@@ -31,8 +32,9 @@ from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
 from coolsim.simulate import line
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import Inputs, Stated, bed_of, inputs_of, stated
-from coolsim.simulate.prediction import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
+from coolsim.simulate.prediction import DEFAULT, at_its_fan, by_form, predict, solved
 from coolsim.simulate.result_building import exit_columns, first, mixed_columns
 from coolsim.simulate.uneven_beds import laid
 from coolsim.studies.differences import movable, slopes

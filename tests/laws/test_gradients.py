@@ -24,7 +24,8 @@ from laws.exact import (
 )
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import pose
 from coolsim.model.sensitivity import moved_either_way, residual_change

@@ -18,7 +18,8 @@ from shipped import level, level_text
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import Case, Coating
+from coolsim.case.case import Case
+from coolsim.case.line_parts import Coating
 from coolsim.case.quantities import QUANTITIES
 from coolsim.cli import app
 from coolsim.machines import Setting

@@ -11,7 +11,8 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import Case, Cooler, Stage
+from coolsim.case.case import Case, Stage
+from coolsim.case.machine import Cooler
 from coolsim.cli import app
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads

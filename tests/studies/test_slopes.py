@@ -11,7 +11,8 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.studies.sensitivity import INPUTS, Slopes, by_differences
 from coolsim.support.errors import InputError
 

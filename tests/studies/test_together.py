@@ -13,9 +13,10 @@ from shipped import level_text
 from studies.fit_world import OVEN, exits, scenario, settings, with_numbers
 
 import coolsim
-from coolsim.case.case import Case, Provenance
+from coolsim.case.case import Case
 from coolsim.output.material_file import material_file
 from coolsim.physics.correlations import Correlation, among, correlation
+from coolsim.physics.materials import Provenance
 from coolsim.scenario.trials import trials_of
 from coolsim.simulate.prediction import _spread
 from coolsim.studies.fitting import fit

@@ -26,11 +26,11 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, sorption
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.dryer_phases import gathered, laid
 from coolsim.simulate.dryer_results import bagged_apart, highest, through
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, bed_of
-from coolsim.simulate.prediction import on_one_thread
 from coolsim.simulate.requirements import SWEATING
 from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
 from coolsim.support.errors import NotConverged

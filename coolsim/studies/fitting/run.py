@@ -11,9 +11,10 @@ from types import MappingProxyType
 import numpy as np
 
 from coolsim.case.argument_checks import takes_a_case
-from coolsim.case.case import Case, Material, Provenance
+from coolsim.case.case import Case
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
+from coolsim.physics.materials import Material, Provenance
 from coolsim.scenario.readings import WITHIN
 from coolsim.scenario.trials import Trials, read_trials
 from coolsim.studies.fitting import cautions, diagnostics, experiment_design

@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import Cost
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
