@@ -28,7 +28,8 @@ from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation, line
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import gather
-from coolsim.simulate.prediction import by_form, cooling, predict_inputs
+from coolsim.simulate.prediction import cooling, predict_inputs
+from coolsim.simulate.side_by_side import by_form
 from coolsim.simulate.upstream import recipe_moisture
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array, with_number

@@ -34,8 +34,9 @@ from coolsim.simulate import line
 from coolsim.simulate.cautions import cautions
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import Inputs, Stated, bed_of, inputs_of, stated
-from coolsim.simulate.prediction import DEFAULT, at_its_fan, by_form, predict, solved
+from coolsim.simulate.prediction import DEFAULT, at_its_fan, predict, solved
 from coolsim.simulate.result_building import exit_columns, first, mixed_columns
+from coolsim.simulate.side_by_side import by_form
 from coolsim.simulate.uneven_beds import laid
 from coolsim.studies.differences import movable, slopes
 from coolsim.support.display import Displayed

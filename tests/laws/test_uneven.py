@@ -20,10 +20,11 @@ from coolsim.model.drying import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.physics.correlations import among
 from coolsim.simulate import dryer_simulation
+from coolsim.simulate.assumed_ranges import varied_cases, varied_numbers
 from coolsim.simulate.chunks import ALIKE
 from coolsim.simulate.inputs import gather
 from coolsim.simulate.pellet_spread import with_equal_pellets
-from coolsim.simulate.prediction import BAND, _spread, predict_inputs, varied_cases, varied_numbers
+from coolsim.simulate.prediction import BAND, _spread, predict_inputs
 from coolsim.support.fields import numbers, with_number
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
