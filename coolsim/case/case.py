@@ -13,17 +13,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case.line_parts import (
-    Arrival,
-    Bag,
-    Coating,
-    Conditioning,
-    Die,
-    Equipment,
-    Recipe,
-    Shift,
-    Way,
-)
+from coolsim.case.line_parts import Arrival, Bag, Coating, Conditioning, Die, Equipment, Recipe, Shift, Way
 from coolsim.case.machine import Batch, Belt, Cooler
 from coolsim.case.streams import Air, Feed
 from coolsim.case.tables import (

@@ -7,15 +7,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case.line_parts import (
-    Bag,
-    Coating,
-    Conditioning,
-    Die,
-    Recipe,
-    Shift,
-    Way,
-)
+from coolsim.case.line_parts import Bag, Coating, Conditioning, Die, Recipe, Shift, Way
 from coolsim.case.streams import Air, Feed
 from coolsim.case.table import Given, Range, Table
 from coolsim.physics.materials import Material

@@ -40,7 +40,7 @@ ANSWERS = (
     *(
         "studies.settings.answer",
         "studies.propagation.answer",
-        "studies.sensitivity",
+        "studies.sensitivity_answer",
         "studies.sizing.answer",
     ),
     *("studies.sweeping.answer", "studies.lever_study", "studies.planning.answer", "studies.fitting.answer"),

@@ -19,7 +19,7 @@ from coolsim.output import quantities, year_uncertainty
 from coolsim.output.json import group
 from coolsim.scenario import inputs
 from coolsim.studies.years import Seasons, Strategy
-from coolsim.studies.years.chart import Chart, Dial
+from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.hours import Hours
 from coolsim.support.fields import Array
 from coolsim.support.visible import one_line

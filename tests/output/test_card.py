@@ -29,7 +29,7 @@ from coolsim.scenario.trial_sheet import columns
 from coolsim.scenario.trials import read_trials
 from coolsim.studies.card import season
 from coolsim.studies.fewest_settings import fewest
-from coolsim.studies.years.chart import Bands, Chart, Dial
+from coolsim.studies.years.chart_answer import Bands, Chart, Dial
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NAN = np.nan

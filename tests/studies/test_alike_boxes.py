@@ -16,7 +16,7 @@ from coolsim.machines import appraised, machine_of
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.years import cells, dryer_hours
-from coolsim.studies.years.chart import Bands
+from coolsim.studies.years.chart_answer import Bands
 from coolsim.studies.years.fewest_boxes import alike
 
 pytestmark = pytest.mark.thorough

@@ -16,7 +16,7 @@ from coolsim.case.case import Case
 from coolsim.case.streams import Air
 from coolsim.scenario.weather import Weather, load_weather, read_weather
 from coolsim.studies.years import Seasons, Strategy, response
-from coolsim.studies.years.chart import bands_of
+from coolsim.studies.years.chart_answer import bands_of
 from coolsim.studies.years.hours import DIRECT, MAP, Hours
 from coolsim.support.errors import InputError, NotConverged
 

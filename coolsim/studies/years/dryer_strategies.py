@@ -30,7 +30,8 @@ from coolsim.studies.years.cells import (
     table,
     wetness,
 )
-from coolsim.studies.years.chart import TENTH, Chart, Dial
+from coolsim.studies.years.chart import TENTH
+from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.dryer_hours import (
     Found,
     HourlySettings,

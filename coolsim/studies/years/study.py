@@ -19,7 +19,8 @@ from coolsim.simulate.requirements import is_dryer
 from coolsim.studies import prerequisites
 from coolsim.studies.prerequisites import is_typed
 from coolsim.studies.years import dryer_hours, dryer_strategies
-from coolsim.studies.years.chart import Chart, chart_of, no_wetter, settings_by_hour, with_results
+from coolsim.studies.years.chart import chart_of, no_wetter, settings_by_hour, with_results
+from coolsim.studies.years.chart_answer import Chart
 from coolsim.studies.years.hours import Hours, Site, Tally, followed, monthly, predicted, read_off, tally
 from coolsim.studies.years.options import Options, options_of
 from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year, year_uncertainty
