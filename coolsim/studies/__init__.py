@@ -8,10 +8,10 @@ together, with probabilities. Both read the ranges in a material's `provenance`,
 both. A ± is parted from its quantity by `scenario.plus_minus` before any reader sees it (`Case.plus_minus`); what
 follows from an input (a wet bulb, a dwell) is a parabola through the scenario at both ends of the ±, since 512
 scenarios take 5 s to read. `studies/surrogate.py` turns few samples into many: polynomials with the residuals of
-samples left out put back. Measured against 24576 plain samples, two coolers, three exits: quantiles of 512 Sobol
-points were off by up to 2.7 % of an interval's width, polynomials through them by 0.6 %, through 64 by 1.4 %. A
-control variate (plain distribution of the polynomial, corrected by the samples' counts) was worse than that,
-0.4–5 %. Where a polynomial explains less than 95 %, as of a count that ends at none, the samples stand for
+samples left out put back. Measured against 24576 plain samples, two coolers, three exits: quantiles of 512 evenly
+spread samples were off by up to 2.7 % of an interval's width, polynomials through them by 0.6 %, through 64 by
+1.4 %. A control variate (plain distribution of the polynomial, corrected by the samples' counts) was worse than
+that, 0.4–5 %. Where a polynomial explains less than 95 %, as of a count that ends at none, the samples stand for
 themselves. `years/propagation.py` moves a predicted year: 128 samples in 48 states of weather and settings,
 polynomials between the states and through the samples, then 512 years judged as any year is. Numbers that one fit
 correlates (`physics/correlations.py`) share their part of the variance. `propagation.samples.varying` names

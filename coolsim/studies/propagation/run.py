@@ -7,7 +7,7 @@ feeds lie below the value, however lopsided the range. (Where a range reaches ze
 All are taken as independent of each other but for numbers of one fit: the normal variables behind these have the
 correlation that the fit found. No share of the variance is then any one's alone: they are told as one contributor.
 
-Samples are a scrambled Sobol sequence, solved in one batch on a mesh that is right to some hundredths of a point;
+Samples are a Latin hypercube, solved in one batch on a mesh that is right to some hundredths of a point;
 its offset at the centre, where the exit is known, is taken off. Of an uneven bed, and of a case near to another,
 only the first are solved: what they differ by from an even bed, or from the other case, is laid on all. Quantiles,
 chances and shares are read from polynomials through them (studies.surrogate).
@@ -21,7 +21,7 @@ from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case
 from coolsim.studies.propagation.answer import Contributor, Interval, Known, Uncertainty
 from coolsim.studies.propagation.chances import all_kept, met_of, wishes_kept
-from coolsim.studies.propagation.samples import OF_DRYERS, SEED, Sampled, sampled
+from coolsim.studies.propagation.samples import LEAST_SAMPLES, OF_DRYERS, SEED, Sampled, sampled
 from coolsim.studies.propagation.unknowns import Unknown
 from coolsim.studies.surrogate import shares_of
 from coolsim.support.fields import Array
@@ -33,11 +33,11 @@ TAIL = 0.025
 def uncertainty(case: Case, *, samples: int | None = None, seed: int = SEED) -> Uncertainty:
     """Spread of the exit over all that is known only to some ±.
 
-    samples: a power of two, 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
+    samples: 64 or more; 512 of a cooler, 256 of a dryer or a line, if left out. Raises InputError
     where nothing carries a ±, NotConverged where most samples fail.
     """
-    if samples is not None and (samples < 64 or samples & (samples - 1)):
-        raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
+    if samples is not None and samples < LEAST_SAMPLES:
+        raise ValueError(f"samples is {samples}: at least {LEAST_SAMPLES} are needed")
     return summed_up(sampled(case, samples, seed))
 
 

@@ -36,6 +36,7 @@ ASTRAY = 0.5  # of an exit's spread, that a sample left out may miss the differe
 MESH = Resolution(8, 6, refinements=0, estimate=False)
 
 
+LEAST_SAMPLES = 64  # through which polynomials tell as much as a few hundred samples by themselves
 LEAST_SOLVED = 0.5  # share of the samples without which nothing is said
 SEED = 1998
 
@@ -99,12 +100,6 @@ def sampled(
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
     )
-
-
-def drawn(count: int, samples: int, seed: int) -> None:
-    """Draw what samples of so many unknowns need, before they are asked for: libraries take a while to load."""
-    for many_ in (samples, MANY):
-        normal(count, many_, seed)
 
 
 def _exits(

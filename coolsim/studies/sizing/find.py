@@ -22,7 +22,7 @@ from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AT_LIMIT
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.propagation.chances import all_kept, chances
-from coolsim.studies.propagation.samples import Sampled, drawn, sampled, varying
+from coolsim.studies.propagation.samples import Sampled, sampled, varying
 from coolsim.studies.propagation.unknowns import unknowns_of
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
@@ -32,9 +32,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
 
-ELSEWHERE = (
-    3  # one in so many products and weathers is judged elsewhere, where things have to be loaded first
-)
+ELSEWHERE = 2  # one in so many products and weathers is judged elsewhere
 
 
 @takes_a_case
@@ -75,10 +73,8 @@ def completed(
     start: begins a part of it elsewhere, where it was begun, too: then what may be needed is asked while waiting.
     """
     typed, case, ahead = case, held(case), None
-    if start:
-        ahead = _without_least_bed(case) if any(value > 0 for value in _least(case).values()) else None
-        if uncertainty:
-            drawn(len(unknowns_of(case)), SAMPLES, SEED)
+    if start and any(value > 0 for value in _least(case).values()):
+        ahead = _without_least_bed(case)
     answer = wait()
     without = (ahead or _without_least_bed(case)) if _at_least_bed(case, answer) else None
     here = len(answer.served) - (len(answer.served) // ELSEWHERE if start else 0)

@@ -24,7 +24,7 @@ from coolsim.case.case import Case
 from coolsim.model.family import representatives
 from coolsim.studies.propagation.answer import Interval, Known
 from coolsim.studies.propagation.run import interval, parts_of
-from coolsim.studies.propagation.samples import LEAST_SOLVED, SEED
+from coolsim.studies.propagation.samples import LEAST_SAMPLES, LEAST_SOLVED, SEED
 from coolsim.studies.propagation.unknowns import (
     Unknown,
     correlate,
@@ -86,12 +86,12 @@ class YearUncertainty(Displayed):
 def year_uncertainty(sampled: SampledYear, samples: int | None = None, seed: int = SEED) -> YearUncertainty:
     """Spread of the sums of a year that was predicted.
 
-    samples: a power of two, 64 or more; as many as the year takes, if left out. Raises InputError where nothing
+    samples: 64 or more; as many as the year takes, if left out. Raises InputError where nothing
     carries a ±, NotConverged where most samples fail.
     """
     samples = sampled.samples if samples is None else samples
-    if samples < 64 or samples & (samples - 1):
-        raise ValueError(f"samples is {samples}: a power of two, 64 or more, spreads evenly")
+    if samples < LEAST_SAMPLES:
+        raise ValueError(f"samples is {samples}: at least {LEAST_SAMPLES} are needed")
     unknowns, left_out = unknowns_of_year(sampled.case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(sampled.case, unknowns)
     groups = groups_of(R)
