@@ -17,15 +17,8 @@ from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import conditioner
 from coolsim.machines.base import Forecast, Setting
-from coolsim.machines.plant import (
-    Plant,
-    Settings,
-    Weighed,
-    excesses,
-    knob_range,
-    seconds_per_metre,
-    try_settings,
-)
+from coolsim.machines.plant import Plant, Settings, Weighed, excesses, try_settings
+from coolsim.machines.plant_ranges import knob_range, seconds_per_metre
 from coolsim.simulate.finishing import target_moisture
 from coolsim.simulate.least_bed import without_least_bed
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, only

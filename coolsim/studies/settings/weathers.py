@@ -20,7 +20,8 @@ from coolsim.case.streams import Air
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
-from coolsim.machines.plant import Plant, excesses, knob_range
+from coolsim.machines.plant import Plant, excesses
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.drying.batching import Requests, answered, side_by_side

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
 from coolsim.machines.conditioner import held
-from coolsim.machines.plant import knob_range
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.simulate.requirements import is_dryer
 from coolsim.studies import prerequisites
