@@ -103,7 +103,7 @@ def _predicted(
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
         if kind(case) != COUNTER_FLOW:
-            return _dried(case, air, band, resolution)
+            return _one_dryer(case, air, band, resolution)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
         inputs, result = _run(case, inputs, scalar, resolution, True if scalar else profile)
@@ -247,7 +247,7 @@ def _of_dryers(resolution: Resolution) -> drying.Resolution:
     return dryer_simulation.SURVEY if resolution.cells < DEFAULT.cells else dryer_simulation.UNCHECKED
 
 
-def _dried(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
+def _one_dryer(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
     """A dryer, in one state of air or many."""
     with on_one_thread():
         result = dryer_simulation.dry([case], air, resolution=_of_dryers(resolution))

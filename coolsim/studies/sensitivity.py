@@ -92,7 +92,7 @@ def sensitivities(
     if not isinstance(case, Case) and air is not None:
         raise TypeError("air replaces the air of one case; for several cases set it in each")
     cases = [case] if isinstance(case, Case) else list(case)
-    names = _asked(cases, by)
+    names = _names_asked_for(cases, by)
     settled = [at_its_fan(c, resolution) for c in cases]
     if not all(_is_exact(c) for c in cases):
         if air is not None:
@@ -109,7 +109,7 @@ def sensitivities(
     return dataclasses.replace(answer, result=result)
 
 
-def _asked(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, ...]:
+def _names_asked_for(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, ...]:
     """The names that are asked for; raises ValueError for one that is none, InputError where a machine lacks it."""
     each = [_names_of(case) for case in cases]
     shared = tuple(name for name in each[0] if all(name in names for names in each)) if each else ()
@@ -250,7 +250,7 @@ def _slopes_of_columns(numbers: Stated, solutions: Sequence[Solution], by: Seque
                 for name, values in exit_columns(problem, state, cf.outlet(problem, state)).items():
                     found.setdefault(name, np.empty(high.cases))[at] = values
     above, below = (
-        _told(mixed_columns(each, way, found), way.specific_heat, way.isotherm, way.pressure)
+        _exit_numbers(mixed_columns(each, way, found), way.specific_heat, way.isotherm, way.pressure)
         for each, way, found in zip(beds, ways, raw)
         if each is not None
     )
@@ -299,10 +299,10 @@ def _added(data: Any, place: tuple[str, ...], change: Array) -> Any:
 def _exits(problem: Problem, state: State) -> Array:
     """The numbers of Slopes at a state, (exits, cases)."""
     bed, columns = problem.bed, exit_columns(problem, state, cf.outlet(problem, state))
-    return _told(columns, bed.specific_heat, bed.isotherm, bed.pressure)
+    return _exit_numbers(columns, bed.specific_heat, bed.isotherm, bed.pressure)
 
 
-def _told(c: dict[str, Array], specific_heat: Array, isotherm: Isotherm, pressure: Array) -> Array:
+def _exit_numbers(c: dict[str, Array], specific_heat: Array, isotherm: Isotherm, pressure: Array) -> Array:
     """The numbers of Slopes of exit columns, (exits, cases)."""
     X, Y, T_air = c["X"], c["Y"], c["T_air"]
     T_even = (c["H"] + c["Q_even"]) / (specific_heat + moist_air.HEAT_CAPACITY_WATER * X)

@@ -50,7 +50,7 @@ def fit(
     Raises InputError for a file with faults (all of them), for trials that cannot be what
     they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
-    chosen, given = _asked(case, trials, free)
+    chosen, given = _free_and_trials(case, trials, free)
     diagnostics.refuse_impossible(case, given, chosen)
     used = diagnostics.once_each(given)
     problem = posed(case, used, chosen, priors)
@@ -86,7 +86,7 @@ def fit(
     )
 
 
-def _asked(
+def _free_and_trials(
     case: Case, trials: Trials | str | os.PathLike[str], free: Sequence[str]
 ) -> tuple[tuple[Parameter, ...], Trials]:
     """The free numbers and the trials; raises InputError with the faults of both."""
@@ -189,7 +189,7 @@ def _exit(case: Case, problem: Problem, theta: Array, covariance: Array) -> Exit
     return Exit(float(M), float(moisture), float(T), float(temperature))
 
 
-def _together(material: Material, problem: Problem, found: Estimate) -> Correlation | None:
+def _correlation(material: Material, problem: Problem, found: Estimate) -> Correlation | None:
     """How the material's numbers err together: those of this fit, and apart from them those of an earlier one.
 
     What they share with numbers of the line (false air, …) is in their ranges, but is not told on: those numbers
@@ -239,7 +239,7 @@ def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, e
             provenance[key] = Provenance(source, False, *ends_of)
     material = dataclasses.replace(
         material,
-        correlation=_together(material, problem, found),
+        correlation=_correlation(material, problem, found),
         diffusivity=law,
         isotherm=dataclasses.replace(isotherm, scale=scale * (1 + value.get("isotherm_shift", 0.0))),
         specific_heat=value.get("specific_heat", material.specific_heat),
