@@ -99,11 +99,12 @@ def end(status: int) -> NoReturn:
         )
         status = status if status in (1, 2) else NOT_WRITTEN
     sys.stderr.flush()
-    if status > INTERRUPTED:  # what is to be tidied up is, but nobody waits for threads; workers end with us
+    if status > INTERRUPTED:
         _end_in(PATIENCE, status)
-        atexit._run_exitfuncs()
-        os._exit(status)
-    sys.exit(status)
+    # What is to be tidied up is, but nobody waits for threads (workers end with us), nor the quarter of a second
+    # that Python takes to let go of all that was loaded.
+    atexit._run_exitfuncs()
+    os._exit(status)
 
 
 # -- signals

@@ -48,9 +48,12 @@ def exactly_made(case: Case) -> Case:
 def test_samples_are_normal_and_even() -> None:
     z = normal(5, 512, seed=1)
     assert z.shape == (5, 512)
-    np.testing.assert_allclose(z.mean(axis=1), 0.0, atol=0.01)  # random ones: 0.044
-    np.testing.assert_allclose(z.var(axis=1), 1.0, atol=0.03)  # random ones: 0.0625
-    assert np.abs(np.corrcoef(z) - np.eye(5)).max() < 0.06
+    np.testing.assert_allclose(z.mean(axis=1), 0.0, atol=1e-12)  # random ones: 0.044
+    np.testing.assert_allclose(np.cov(z, bias=True), np.eye(5), atol=1e-12)  # random ones: 0.06
+    # sorted, each is near the middle of its share; in the middle random ones stray by 1 / (2 φ(0) √512) = 0.055
+    middles = stats.norm.ppf((np.arange(512) + 0.5) / 512)
+    inner = slice(26, -26)
+    assert np.abs(np.sort(z)[:, inner] - middles[inner]).mean() < 0.02
 
 
 def test_a_small_spread_is_that_of_the_slopes(case: Case) -> None:
@@ -246,7 +249,7 @@ def test_a_pm_that_cannot_be(case: Case, key: str, text: str, said: str) -> None
         ({"cooler.airflow": "1700 m3/h"}, True),
         ({"cooler.bed_depth": "30 cm"}, True),
         ({"feed.diameter": "12 mm"}, True),
-        ({"cooler.airflow": "300 m3/h", "cooler.bed_depth": "20 cm"}, False),
+        ({"cooler.airflow": "200 m3/h", "cooler.bed_depth": "10 cm"}, False),
     ],
 )
 def test_samples_of_a_case_like_another(
