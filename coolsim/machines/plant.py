@@ -307,7 +307,7 @@ class SpeedMap:
 
 def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
     """Set the knobs of inputs."""
-    changed: dict[str, Any] = {"one_case": False}  # no longer alike but for the air
+    changed: dict[str, Any] = {}
     if "feed_moisture" in knobs or "feed_temperature" in knobs:
         M = knobs.get("feed_moisture", inputs.moisture_wb)
         T = knobs.get("feed_temperature", inputs.feed_temperature)

@@ -1,4 +1,4 @@
-"""Many cases that differ little from each other, as a year of weather over one cooler does.
+"""Many cases that differ in few numbers, as a year of weather over one cooler does, or a sweep of two keys.
 
 A few representatives are solved in full. Every other case starts from the nearest one's state and mesh,
 moved along the representative's own sensitivities (one Newton step of a slightly changed problem each), and
@@ -21,6 +21,7 @@ from coolsim.model.surface import Laws
 from coolsim.support.fields import Array
 
 REPRESENTATIVES = 200
+MOST = 5  # numbers that differ: in more dimensions representatives are too far from most cases
 PERTURBATION = 1e-5  # of a field's range, for a sensitivity
 
 
@@ -28,6 +29,17 @@ def varying(bed: Bed) -> list[str]:
     """Names of the numbers of a bed that differ between its cases."""
     names = [f.name for f in dataclasses.fields(bed) if isinstance(getattr(bed, f.name), np.ndarray)]
     return [name for name in names if np.ptp(getattr(bed, name)) > 0]
+
+
+def few_differences(bed: Bed) -> bool:
+    """Whether cases differ in few numbers along which a state can be moved, and not in their material."""
+    material = (
+        *bed.isotherm.constants,
+        bed.isotherm.fat,
+        bed.isotherm.scale,
+        *vars(bed.diffusivity).values(),
+    )
+    return bed.fed is None and len(varying(bed)) <= MOST and not any(np.ptp(part) > 0 for part in material)
 
 
 def coordinates(bed: Bed, names: list[str]) -> Array:

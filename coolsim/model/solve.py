@@ -108,10 +108,10 @@ def _from_coarse(
     return _solve_followed(index, coarse, state, solved, cells, count, steps, resolution.estimate)
 
 
-def solve_from(problem: Problem, guess: State, refinements: int) -> list[Solution]:
+def solve_from(problem: Problem, guess: State, resolution: Resolution) -> list[Solution]:
     """As `solve`, on a mesh and from a state that are known to be near."""
-    cases = problem.bed.cases
-    return _refined(_finished(np.arange(cases), problem, guess, np.zeros(cases, np.intp)), refinements)
+    cases, none = np.arange(problem.bed.cases), np.zeros(problem.bed.cases, np.intp)
+    return _refined(_finished(cases, problem, guess, none, resolution.estimate), resolution.refinements)
 
 
 def _refined(solution: Solution, refinements: int) -> list[Solution]:

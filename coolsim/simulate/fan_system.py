@@ -198,7 +198,6 @@ def _predicted_at(path: AirPath, inputs: Inputs, flows: Array, rough: Solve) -> 
     """Rows (3, cases, flows) at each flow (cases, flows); where one does not solve, between its neighbours."""
     cases = len(inputs.radius)
     many = _blown(take(inputs, np.repeat(np.arange(cases), flows.shape[1])), flows.ravel())
-    many = dataclasses.replace(many, one_case=False)
     failed: Any = ()
     try:
         _, result = warmed(path, many, rough)

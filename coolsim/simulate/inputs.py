@@ -31,7 +31,6 @@ class Inputs:
     """Numbers of cases that share a form of isotherm; `shape` is that of the outside air (one case: empty)."""
 
     shape: tuple[int, ...]
-    one_case: bool  # whether only the air differs
     isotherm: Isotherm  # of arrays
     diffusivity: Diffusivity  # of arrays
     specific_heat: Array
@@ -93,8 +92,7 @@ def gather(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     `weather` replaces the air of a single case and may hold arrays: then one case per entry.
     """
     numbers, shape = stated(cases, weather)
-    outside = cases[0].air if weather is None else weather
-    return inputs_of(numbers, shape, len(cases) == 1 and shape == np.broadcast_shapes(*shapes(outside)))
+    return inputs_of(numbers, shape)
 
 
 def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, tuple[int, ...]]:
@@ -148,7 +146,7 @@ def stated(cases: Sequence[Case], weather: Air | None = None) -> tuple[Stated, t
     return numbers_stated, shape
 
 
-def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
+def inputs_of(s: Stated, shape: tuple[int, ...]) -> Inputs:
     """What the models need, from what cases state."""
     fed, M, T, p = s.throughput, s.feed_moisture, s.ambient_temperature, s.pressure
     X, T_in = pellet.flash(s.isotherm, s.specific_heat, M / (1 - M), s.feed_temperature, p)
@@ -156,7 +154,6 @@ def inputs_of(s: Stated, shape: tuple[int, ...], one_case: bool) -> Inputs:
     volume = air.dry_air_volume(T, Y, p)
     return Inputs(
         shape=shape,
-        one_case=one_case,
         isotherm=s.isotherm,
         diffusivity=s.diffusivity,
         specific_heat=s.specific_heat,

@@ -112,7 +112,6 @@ def _laid(inputs: Inputs, columns: Columns, blown: Array, lying: bool) -> Laid:
     flat = {name: share.reshape(-1) for name, share in (("solid", solid), ("air", blown))}
     each = dataclasses.replace(
         each,
-        one_case=False,
         floor_area=each.floor_area * columns.area.reshape(-1),
         bed_depth=each.bed_depth * columns.depth.reshape(-1),
         throughput=each.throughput * flat["solid"],

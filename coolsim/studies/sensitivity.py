@@ -206,7 +206,7 @@ def _sensitivities(
 ) -> tuple[Sensitivities, tuple[int, ...]]:
     """Cases of one form of isotherm; also the shape of the outside air."""
     numbers, shape = stated(cases, weather)
-    result, solutions = solved(inputs_of(numbers, shape, len(cases) == 1), False, resolution)
+    result, solutions = solved(inputs_of(numbers, shape), False, resolution)
     slopes = slopes_of(numbers, solutions, by)
     named: dict[str, Any] = {name: Slopes(*slopes[:, j]) for j, name in enumerate(by)}
     return Sensitivities(result, **named), shape
@@ -262,7 +262,7 @@ def _scale(numbers: Stated, name: str) -> Array:
     if name in _SCALES:
         return np.full_like(numbers.pressure, _SCALES[name])
     if name == "airflow":
-        inputs = inputs_of(numbers, (), False)
+        inputs = inputs_of(numbers, ())
         return inputs.dry_air * inputs.outside_volume
     value: Any = numbers
     for part in _PLACES.get(name, (name,)):
@@ -280,7 +280,7 @@ def _moved(numbers: Stated, by: Sequence[str], steps: Array) -> Inputs:
         changes[name][j * cases : (j + 1) * cases] = steps[j]
         if name not in _SET_LAST:
             apart = _added(apart, _PLACES.get(name, (name,)), changes[name])
-    inputs = inputs_of(apart, (count * cases,), False)
+    inputs = inputs_of(apart, (count * cases,))
     dry_air = changes.get("airflow", 0.0) / inputs.outside_volume
     return dataclasses.replace(
         inputs,

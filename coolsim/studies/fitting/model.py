@@ -134,7 +134,7 @@ def model_readings(
         values = np.repeat(p.value(theta[:, k]), count)
         numbers = p.change(numbers, values)
         leakage = values if p.name == "leakage" else leakage
-    inputs = inputs_of(numbers, (sets * count,), False)
+    inputs = inputs_of(numbers, (sets * count,))
     try:
         result, solutions = solved(inputs, False, line.resolution)
     except NotConverged as error:
@@ -180,7 +180,7 @@ def _by_theta(line: Coolers, base: Stated, theta: Array, asked: list[str], exits
 
 
 def _stated_airflow(base: Stated) -> Array:
-    inputs = inputs_of(base, (), False)
+    inputs = inputs_of(base, ())
     return inputs.dry_air * inputs.outside_volume
 
 

@@ -345,7 +345,6 @@ def _at(inputs: Inputs, points: Points) -> Inputs:
     """Inputs of duties, set as points say; the floor is what the flux makes it."""
     return dataclasses.replace(
         inputs,
-        one_case=False,
         floor_area=inputs.throughput / points.flux,
         dry_air=points.air_ratio * inputs.throughput,
         bed_depth=points.depth,
