@@ -38,8 +38,9 @@ TYPE_CHECKING = False  # as typing's own, which takes a while to load
 if TYPE_CHECKING:
     from typing import Any
 
-    from coolsim.case.case import Air, Case
+    from coolsim.case.case import Case
     from coolsim.case.result import Result
+    from coolsim.case.streams import Air
     from coolsim.output import plots
     from coolsim.output.explorer.document import explore
     from coolsim.physics.materials import Material, load_material
@@ -75,7 +76,7 @@ _HOMES = {
     "size": "coolsim.studies.sizing.find",
     "sweep": "coolsim.studies.sweeping",
     "uncertainty": "coolsim.studies.propagation.run",
-    "Air": "coolsim.case.case",
+    "Air": "coolsim.case.streams",
     "Case": "coolsim.case.case",
     "Result": "coolsim.case.result",
     "Material": "coolsim.physics.materials",

@@ -16,15 +16,15 @@ R = TypeVar("R")
 
 def takes_a_case(function: Callable[P, R]) -> Callable[P, R]:
     """Let a function raise InputError where its first argument, `case`, is no Case."""
-    return _with_door(function, several=False)
+    return _checked(function, several=False)
 
 
 def takes_cases(function: Callable[P, R]) -> Callable[P, R]:
     """Let a function raise InputError where its first argument, `case`, is no Case and no sequence of them."""
-    return _with_door(function, several=True)
+    return _checked(function, several=True)
 
 
-def _with_door(function: Callable[P, R], several: bool) -> Callable[P, R]:
+def _checked(function: Callable[P, R], several: bool) -> Callable[P, R]:
     @functools.wraps(function)
     def door(*args: P.args, **kwargs: P.kwargs) -> R:
         given = args[0] if args else kwargs.get("case")

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, Costs
+from coolsim.case.case import Case
+from coolsim.case.tables import Costs
 from coolsim.physics.coating import moisture_before
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Number, documented

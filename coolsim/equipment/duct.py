@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case.case import DuctData
+from coolsim.case.tables import DuctData
 from coolsim.equipment.fan import BLOW_THROUGH, STANDARD_DENSITY
 from coolsim.physics import air
 from coolsim.support.fields import Number, documented

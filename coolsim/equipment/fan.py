@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import FanData
+from coolsim.case.tables import FanData
 from coolsim.numerics.monotone import along, slopes_at
 from coolsim.physics import air
 from coolsim.support.errors import Fault, InputError

@@ -14,17 +14,19 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Case, Limits
+from coolsim.case.case import Case
 from coolsim.case.costs import Cost, cost_of, given_away
 from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.case.result import Result
+from coolsim.case.tables import Limits
 from coolsim.machines import conditioner
 from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.line import kind
-from coolsim.simulate.prediction import on_one_thread, predict, with_surroundings
+from coolsim.simulate.prediction import predict, with_surroundings
 from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, values_of, violations
 from coolsim.simulate.result_building import first, many, pick
 from coolsim.support.errors import NotConverged

@@ -14,7 +14,8 @@ from coolsim.case.result import Result
 from coolsim.equipment import fan
 from coolsim.machines import conditioner
 from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, of_conditioner, setting
-from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of, seconds_per_metre
+from coolsim.machines.plant import Plant, Settings, outcome_of
+from coolsim.machines.plant_ranges import knob_range, seconds_per_metre
 from coolsim.simulate.inputs import gather
 from coolsim.simulate.requirements import speeds
 

@@ -14,8 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
-from coolsim.case.case import Batch, Belt, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, given_away
+from coolsim.case.machine import Batch, Belt
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Result
 from coolsim.machines import conditioner
@@ -220,11 +221,11 @@ class Dryer:
         if isinstance(c, Belt):
             return ()
         mass, opened = self._mass(self.case), {s.quantity.name for s in self.settings}
-        found = [_looked_at("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
+        found = [_searched_setting("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
         if "bed_depth" not in opened:
-            found.append(_looked_at("batch_mass", LIGHTEST * mass, mass))
+            found.append(_searched_setting("batch_mass", LIGHTEST * mass, mass))
         if c.mixing == "none" and c.duration > SOONEST:
-            found.append(_looked_at("reverse_every", SOONEST, c.duration))
+            found.append(_searched_setting("reverse_every", SOONEST, c.duration))
         return tuple(s for s in found if s.quantity.name not in opened)
 
     @property
@@ -283,7 +284,7 @@ LIGHTEST = 0.2  # of a batch, looked at
 SOONEST = 60.0  # s between reversals, looked at
 
 
-def _looked_at(name: str, low: float, high: float) -> Setting:
+def _searched_setting(name: str, low: float, high: float) -> Setting:
     """A setting between what is looked at."""
     return Setting(QUANTITIES[name], low, high, DIAL[name])
 

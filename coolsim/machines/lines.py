@@ -19,6 +19,7 @@ from coolsim.machines import conditioner, dryers, plant
 from coolsim.machines.base import Choice, Machine, Setting, Spent, bare, of_conditioner
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer, per_solid
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.simulate import line
 from coolsim.simulate.requirements import is_dryer
 from coolsim.simulate.result_building import many
@@ -37,7 +38,7 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     """
     found: dict[str, tuple[float, float]] = conditioner.ranges(case)
     for k, one in reversed([*enumerate(machines(case), 1)]):
-        opened = (dryers.ranges if is_dryer(one) else plant.knob_range)(one)
+        opened = (dryers.ranges if is_dryer(one) else knob_range)(one)
         found |= {
             f"{k}.{name}": (float(np.min(low)), float(np.max(high))) for name, (low, high) in opened.items()
         }

@@ -18,9 +18,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import Cost, cost_of, given_away
 from coolsim.case.result import FanRun, Result
+from coolsim.case.streams import Air
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
 from coolsim.machines.conditioner import KEYS, Conditioner
@@ -29,12 +30,10 @@ from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
 from coolsim.simulate import fan_system
-from coolsim.simulate.feed_following import throughput_about
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, even, gather
-from coolsim.simulate.least_bed import depths_to_choose
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint, speeds, violations
+from coolsim.simulate.requirements import SWEATING, Constraint, violations
 from coolsim.simulate.result_building import pick
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError
@@ -363,39 +362,3 @@ def excesses(case: Case, state: Weighed, constraints: Sequence[Constraint]) -> A
         for c in constraints
     ]
     return violations(along, values) if along else np.zeros((0, count))
-
-
-def seconds_per_metre(case: Case) -> float:
-    """Time that a pellet takes through a metre of bed."""
-    return float(case.feed.bulk_density * case.cooler.floor_area / throughput_about(case))
-
-
-def knob_range(case: Case) -> dict[str, tuple[Any, Any]]:
-    """Ranges of the knobs that [limits] opens: airflow, bed depth, inlet-air temperature; equal ends pin.
-
-    No inlet air is colder than outside: where the air holds arrays, so do the ends of that range.
-    """
-    limits = case.limits
-    per_second = 1 / seconds_per_metre(case)
-    ranges: dict[str, tuple[Any, Any]] = {}
-    if limits.airflow is not None:
-        ranges["airflow"] = tuple(limits.airflow)
-    elif speeds(case):
-        machine = fan.fan_of(case.fan)
-        if machine is None:
-            raise InputError(
-                [Fault("", "limits.fan_speed", "no [fan] table", "give the fan's curve or rated point")]
-            )
-        top = max(machine.flow) * speeds(case)[1]
-        ranges["airflow"] = (0.02 * top, top)
-    if limits.bed_depth is not None:
-        ranges["bed_depth"] = tuple(limits.bed_depth)
-    elif limits.residence_time is not None:
-        ranges["bed_depth"] = tuple(per_second * t for t in limits.residence_time)
-    if "bed_depth" in ranges:
-        ranges["bed_depth"] = depths_to_choose(case, ranges["bed_depth"], per_second)
-    if limits.inlet_air_temperature is not None:
-        low, high = limits.inlet_air_temperature
-        outside = case.air.temperature
-        ranges["inlet_air_temperature"] = np.maximum(low, outside)[()], np.maximum(high, outside)[()]
-    return ranges

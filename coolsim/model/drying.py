@@ -255,12 +255,12 @@ def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: R
     if r.estimate:
         coarse = shaped_shells(r.shells // 2, grading, exponent)
         z_coarse = mesh.layered_nodes(r.cells // 2, layer, layer)
-        shells = _beside(shells, spread(coarse))
+        shells = _joined(shells, spread(coarse))
         z = np.concatenate([z, mesh.doubled(z_coarse)], axis=1)
     return Dryer(bed, phases[0].supply, shells, pellet.exponent, pellet.shrinkage, z, laws, pellet.mixed)
 
 
-def _beside(a: Shells, b: Shells) -> Shells:
+def _joined(a: Shells, b: Shells) -> Shells:
     """The shells of two groups of cases as those of one."""
     names = (f.name for f in dataclasses.fields(Shells))
     return Shells(*(np.concatenate([getattr(a, name), getattr(b, name)], axis=1) for name in names))

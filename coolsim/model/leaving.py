@@ -75,10 +75,10 @@ def of_dryers(bed: Bed, solutions: Sequence[drying.Solution]) -> Leaving:
     for s in solutions:
         exponent[s.index] = s.dryer.exponent
     shells = shaped_shells(n, np.full(bed.cases, solve.GRADING), exponent)
-    return _gathered(bed, shells, [(s.index, *_dried(s)) for s in solutions])
+    return _gathered(bed, shells, [(s.index, *_of_dryer(s)) for s in solutions])
 
 
-def _dried(s: drying.Solution) -> tuple[Array, Array, dict[str, Array]]:
+def _of_dryer(s: drying.Solution) -> tuple[Array, Array, dict[str, Array]]:
     dryer, end = s.dryer, s.marches[-1].pellets
     w = dr.point_weights(dryer.z)
     mean, T = drying.mean_exit(s)

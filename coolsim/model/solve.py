@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
 from coolsim.model.counterflow import Contents, Outlet, Problem, State, pose
+from coolsim.model.counterflow_starts import first_guess, thin_guess, with_depth, with_moisture_slope
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
@@ -103,7 +104,7 @@ def _from_coarse(
     """
     cells, count = resolution.cells, resolution.shells
     coarse = pose(bed, graded_shells(bed, count // 2), mesh.layered_nodes(cells // 2, *end_layers(bed)), laws)
-    state, solved, steps = _solve_on(coarse, cf.first_guess(coarse), CLOSE, roads)
+    state, solved, steps = _solve_on(coarse, first_guess(coarse), CLOSE, roads)
     return _solve_followed(index, coarse, state, solved, cells, count, steps, resolution.estimate)
 
 
@@ -155,19 +156,19 @@ def _one_graded(count: int) -> Shells:
 
 def _by_moisture_slope(problem: Problem, enough: float) -> Any:
     """Steep diffusivities: from one that does not depend on moisture. Growing the bed leaves a third of these."""
-    start = cf.first_guess(problem)
-    return continuation(METHOD, cf.with_moisture_slope, problem, start, problem.bed.cases, enough=enough)
+    start = first_guess(problem)
+    return continuation(METHOD, with_moisture_slope, problem, start, problem.bed.cases, enough=enough)
 
 
 def _by_depth(problem: Problem, enough: float) -> Any:
     """From a thin bed."""
-    start = cf.thin_guess(problem)
-    return continuation(METHOD, cf.with_depth, problem, start, problem.bed.cases, enough=enough)
+    start = thin_guess(problem)
+    return continuation(METHOD, with_depth, problem, start, problem.bed.cases, enough=enough)
 
 
 def _by_time(problem: Problem, enough: float) -> Any:
     """From fresh pellets, as the bed would settle: for fronts that stand inside it."""
-    state, _, steps = pseudo_time(METHOD, problem, cf.thin_guess(problem), problem.bed.cases)
+    state, _, steps = pseudo_time(METHOD, problem, thin_guess(problem), problem.bed.cases)
     state, converged, more = newton(METHOD, problem, state, problem.bed.cases, MOST_STEPS, enough)
     return state, converged, steps + more
 

@@ -23,7 +23,7 @@ from coolsim.scenario import units as u
 from coolsim.simulate.finishing import uncoated
 from coolsim.studies.card import Row, Season
 from coolsim.studies.prerequisites import where
-from coolsim.studies.years.chart import Chart, Dial
+from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.study import why_no_chart
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.visible import one_line

@@ -29,15 +29,15 @@ def summary(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None
     alone: those that have it are the answer itself. Nothing, where nothing of it was asked.
     """
     if alone is not None:
-        lines = "".join(wrapped(line, page) for line in _stand_at(case, alone, page))
+        lines = "".join(wrapped(line, page) for line in _obstacles(case, alone, page))
         return joined([sure.summary(alone.uncertainty, page, alone.chance), lines])
     there, found = answer.uncertainty, answer.surely
     if there is None or found is None:
         return ""
-    return joined([sure.summary(there, page), _beside(case, answer, there, found, page)])
+    return joined([sure.summary(there, page), _comparison(case, answer, there, found, page)])
 
 
-def _beside(
+def _comparison(
     case: Case, usual: SettingsAnswer, there: Uncertainty, found: SettingsWithChance, page: Page
 ) -> str:
     wanted = f"{100 * found.chance:.4g} %"
@@ -52,7 +52,7 @@ def _beside(
             f"No settings within [limits] were found that have a chance of {wanted}; these are the surest.",
             page,
         )
-    return text + "".join(wrapped(line, page) for line in _stand_at(case, found, page))
+    return text + "".join(wrapped(line, page) for line in _obstacles(case, found, page))
 
 
 def _what(sure: Uncertainty) -> str:
@@ -78,7 +78,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
     }
 
 
-def _stand_at(case: Case, found: SettingsWithChance, page: Page) -> Iterator[str]:
+def _obstacles(case: Case, found: SettingsWithChance, page: Page) -> Iterator[str]:
     """Where no settings have the chance: what stands in the way, and which wish is the least sure."""
     if found.kept:
         return

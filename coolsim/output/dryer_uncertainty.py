@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from coolsim.studies.propagation.answer import Interval, Uncertainty
 
 # Field, how it is called, its dimension, digits behind the point.
-_TOLD = (
+_QUANTITIES = (
     ("deviation_wb", "spread over the bed (st. dev.)", u.FRACTION, 2),
     ("evaporation", "water taken out", u.MASS_FLOW, 0),
     ("heat", "heat to the air", u.ENERGY, 1),
@@ -20,14 +20,16 @@ _TOLD = (
 
 def rows(found: Uncertainty) -> list[tuple[str, Interval, u.Dimension, int]]:
     """What is known of a dryer beside its exit: label, interval, dimension, digits; nothing of a cooler."""
-    known = ((label, getattr(found, name), dimension, digits) for name, label, dimension, digits in _TOLD)
+    known = (
+        (label, getattr(found, name), dimension, digits) for name, label, dimension, digits in _QUANTITIES
+    )
     return [row for row in known if row[1] is not None]
 
 
 def written(found: Uncertainty) -> dict[str, Any]:
     """The same, in the units of its names."""
     document = {}
-    for name, *_ in _TOLD:
+    for name, *_ in _QUANTITIES:
         interval, field = getattr(found, name), type(found).__dataclass_fields__[name]
         if interval is not None:
             ends = dataclasses.asdict(interval)

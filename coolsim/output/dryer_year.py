@@ -6,13 +6,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.machine import Batch
 from coolsim.machines import machine_of
 from coolsim.output import quantities
 from coolsim.output.page import Page, pretty
 from coolsim.simulate.requirements import is_dryer
 from coolsim.studies.years import Seasons
-from coolsim.studies.years.chart import Chart, Dial
+from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.study import CHART, FEED
 from coolsim.support.fields import Array
 

@@ -26,12 +26,21 @@ from coolsim.support.errors import Fault, InputError
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
-    *("case.case", "case.line_parts", "case.result", "case.costs", "simulate.balances"),
-    *("simulate.requirements", "simulate.verdicts", "machines.plant", "machines.dryers"),
+    *(
+        "case.case",
+        "case.streams",
+        "case.machine",
+        "case.tables",
+        "case.line_parts",
+        "case.result",
+        "case.costs",
+    ),
+    *("simulate.balances", "simulate.requirements", "simulate.verdicts"),
+    *("machines.plant", "machines.dryers"),
     *(
         "studies.settings.answer",
         "studies.propagation.answer",
-        "studies.sensitivity",
+        "studies.sensitivity_answer",
         "studies.sizing.answer",
     ),
     *("studies.sweeping.answer", "studies.lever_study", "studies.planning.answer", "studies.fitting.answer"),

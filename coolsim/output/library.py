@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from coolsim.case.case import Material, Provenance
 from coolsim.output.page import Page, grid, joined, pretty, table, wrapped
+from coolsim.physics.materials import Material, Provenance
 from coolsim.physics.sorption import equilibrium_moisture
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension

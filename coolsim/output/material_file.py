@@ -7,8 +7,9 @@ import json
 import math
 from typing import Any
 
-from coolsim.case.case import Case, Provenance
+from coolsim.case.case import Case
 from coolsim.physics.correlations import Correlation
+from coolsim.physics.materials import Provenance
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.studies.fitting.answer import FitAnswer, Fitted
 from coolsim.support.visible import visible
@@ -48,7 +49,7 @@ def material_file(case: Case, answer: FitAnswer, scenario: str, today: datetime.
         lines += _table(known.get(name), name, value=_number(getattr(material, name)))
     for name in ("bulk_density", "void_fraction"):  # as fed in the trials, if the scenario says so
         lines += _table(known.get(name), name, value=_number(getattr(material, name)))
-    lines += _together(material.correlation)
+    lines += _correlation(material.correlation)
     return "\n".join(lines) + "\n"
 
 
@@ -71,7 +72,7 @@ def _ends(p: Fitted) -> str:
     return f"{_number(p.low)} to {_number(p.high)}"
 
 
-def _together(known: Correlation | None) -> list[str]:
+def _correlation(known: Correlation | None) -> list[str]:
     """How the numbers of one fit err together; predictions read it, so that they are as sure as the fit is."""
     if known is None:
         return []

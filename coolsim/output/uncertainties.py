@@ -50,7 +50,7 @@ def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
         rows.append(("chance that the target is met", chance_text(found.all_met)))
         if len(found.wishes) > 1:
             rows += [(f"  {name}", chance_text(share)) for name, share in found.wishes]
-        words = "" if wanted is None else wrapped(_asked(found, wanted), page)
+        words = "" if wanted is None else wrapped(_words_of_chance(found, wanted), page)
     if found.limits:
         rows.append(("chance that a limit is kept", ""))
         rows += [(f"  {name}", chance_text(share)) for name, share in found.limits]
@@ -61,7 +61,7 @@ def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
     return table(rows, page, right=(1,), bold=(0,)) + words
 
 
-def _asked(found: Uncertainty, wanted: float) -> str:
+def _words_of_chance(found: Uncertainty, wanted: float) -> str:
     asked = f"with the {100 * wanted:.4g} % asked for"
     off, held, verb = "the target", "it is met", "meet the target"
     if found.all_kept is not None:

@@ -52,7 +52,12 @@ def _both_sided(verdicts: Sequence[Verdict]) -> list[list[Verdict]]:
 
 
 def _row(group: Sequence[Verdict], page: Page) -> tuple[str, str, str, str]:
-    return group[0].constraint.quantity.label, _wanted(group, page), _value(group, page), _said(group, page)
+    return (
+        group[0].constraint.quantity.label,
+        _wanted(group, page),
+        _value(group, page),
+        _in_words(group, page),
+    )
 
 
 def _value(group: Sequence[Verdict], page: Page) -> str:
@@ -77,7 +82,7 @@ def _wanted(group: Sequence[Verdict], page: Page) -> str:
     return f"{sign} {bound_text(q, bounds[0], page)}{assumed}"
 
 
-def _said(group: Sequence[Verdict], page: Page) -> str:
+def _in_words(group: Sequence[Verdict], page: Page) -> str:
     """Whether it is met, by how much not, and with which chance."""
     broken = [v for v in group if not v.met]
     worst, q = group[0].worst, group[0].constraint.quantity

@@ -19,7 +19,7 @@ from coolsim.output import quantities, year_uncertainty
 from coolsim.output.json import group
 from coolsim.scenario import inputs
 from coolsim.studies.years import Seasons, Strategy
-from coolsim.studies.years.chart import Chart, Dial
+from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.hours import Hours
 from coolsim.support.fields import Array
 from coolsim.support.visible import one_line
@@ -156,12 +156,12 @@ def chart_rows(seasons: Seasons, scenario: str, of_dryers: bool = False, dials: 
     for strategy in seasons.strategies:
         if strategy.chart is not None:
             cells = _cells(strategy.chart, [scenario, strategy.name], of_dryers)
-            more = _dialled(strategy.chart, tuple(dials))
+            more = _settings_of_cells(strategy.chart, tuple(dials))
             rows += ([*cell, *others] for cell, others in zip(cells, more, strict=True))
     return _csv(rows)
 
 
-def _dialled(chart: Chart, dials: tuple[str, ...]) -> Iterator[list[str]]:
+def _settings_of_cells(chart: Chart, dials: tuple[str, ...]) -> Iterator[list[str]]:
     """Settings by their keys, in each cell that has hours."""
     known = {dial.setting.key: dial for dial in chart.dials}
     for i, j in np.argwhere(chart.hours > 0):

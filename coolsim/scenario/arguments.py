@@ -13,9 +13,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.model.solve import Resolution
-from coolsim.scenario.validation import faults_of, faults_of_field, in_words
+from coolsim.scenario.number_checks import in_words
+from coolsim.scenario.validation import faults_of, faults_of_field
 from coolsim.scenario.weather.record import Weather
 from coolsim.support.errors import Fault, InputError
 

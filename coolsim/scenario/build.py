@@ -8,7 +8,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case.case import TABLES, Air, Case, DesignWeather, Product, Shift
+from coolsim.case.case import Case
+from coolsim.case.line_parts import Shift
+from coolsim.case.streams import Air
+from coolsim.case.tables import TABLES, DesignWeather, Product
 from coolsim.physics import air
 from coolsim.scenario import line_parts, reader, schema, stages
 from coolsim.scenario.change import variants, varied_tables

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import TABLES as CASE_TABLES
-from coolsim.case.case import Batch, Case, Line, Stage, Table
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.machine import Batch
+from coolsim.case.table import Table
+from coolsim.case.tables import TABLES as CASE_TABLES
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.keys.base import Key
@@ -103,7 +105,7 @@ def _entries(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
         yield from _stage(stage, f"stage.{number}", style)
     yield from _material(case, style)
     for table in CASE_TABLES:
-        yield from _kept(table, getattr(case, table), style)
+        yield from _rows(table, getattr(case, table), style)
     for table, listed in (("recipe.ingredient", case.recipe.ingredient), ("equipment", case.equipment)):
         for number, entry in enumerate(listed, 1):
             for key, text in _numbers(entry, table, f"{table}.{number}", style):
@@ -126,7 +128,7 @@ def _stage(stage: Stage, place: str, style: _Style) -> Iterator[tuple[str, str]]
     if stage.air is not None:
         yield from _numbers(stage.air, "air", f"{place}.air", style)
     for table in OWN:
-        for key, text in _kept(table, getattr(stage, table), style):
+        for key, text in _rows(table, getattr(stage, table), style):
             yield f"{place}.{key}", text
 
 
@@ -164,7 +166,7 @@ def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
         yield f"material.diffusivity.{name}", _shown(value, key, style)
 
 
-def _kept(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
+def _rows(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
     currency = getattr(kept, "currency", "")
     for name, value in kept.given().items():
         key = schema.find(f"{table}.{name}")

@@ -9,9 +9,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case.case import Diffusivity, Feed, Isotherm, Material, Provenance
+from coolsim.case.streams import Feed
 from coolsim.physics import isotherm_checks, isotherm_fit, material_files, materials
 from coolsim.physics.isotherm_fit import SorptionPoint
+from coolsim.physics.materials import Diffusivity, Isotherm, Material, Provenance
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema
 from coolsim.scenario.keys.feed import CUSTOM

@@ -6,7 +6,11 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from coolsim.case.case import Air, Arrival, Case, Equipment, FeedState, Ingredient, Limits, Material, Recipe
+from coolsim.case.case import Case
+from coolsim.case.line_parts import Arrival, Equipment, FeedState, Ingredient, Recipe
+from coolsim.case.streams import Air
+from coolsim.case.tables import Limits
+from coolsim.physics.materials import Material
 from coolsim.scenario import reader, schema, values
 from coolsim.scenario.change import changed
 from coolsim.scenario.reader import Collector, shown

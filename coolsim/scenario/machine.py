@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from coolsim.case.case import Batch, Belt, Cooler, Feed, Zone
+from coolsim.case.machine import Batch, Belt, Cooler, Zone
+from coolsim.case.streams import Feed
 from coolsim.model.columns import MOST
 from coolsim.scenario import reader, schema, units
 from coolsim.scenario.keys.machine import ARRANGEMENTS

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case.case import TABLES, Case, Limits, Line, Stage
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.tables import TABLES, Limits
 from coolsim.scenario import reader, schema, source
 from coolsim.scenario.change import changed
 from coolsim.scenario.keys.machine import WITHIN_STAGE

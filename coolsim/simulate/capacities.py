@@ -12,8 +12,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.case.case import Batch, Case, Equipment, Line, ScheduleData
+from coolsim.case.case import Case, Line
+from coolsim.case.line_parts import Equipment
+from coolsim.case.machine import Batch
 from coolsim.case.result import Result
+from coolsim.case.tables import ScheduleData
 from coolsim.simulate.finishing import target_moisture
 from coolsim.simulate.schedule import cycle
 

@@ -171,7 +171,7 @@ def _from_table(case: Case, result: Result, left_out: tuple[str, ...]) -> Iterat
             caution = caution if stated is None else dataclasses.replace(caution, limit=stated)
             x = caution.measure(case, result)
             if x > caution.limit * AS_GOOD_AS:
-                yield Warning(caution.level, _said(case, result, caution, x))
+                yield Warning(caution.level, _in_words(case, result, caution, x))
                 break
 
 
@@ -209,7 +209,7 @@ _COOLER = {
 }
 
 
-def _said(case: Case, result: Result, caution: Caution, x: float) -> str:
+def _in_words(case: Case, result: Result, caution: Caution, x: float) -> str:
     """The words with their numbers; x_f and limit_f are temperature differences in °F."""
     return caution.words.format(
         x=x,

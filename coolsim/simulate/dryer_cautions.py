@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case
+from coolsim.case.case import Case
+from coolsim.case.machine import Batch
 from coolsim.case.result import Result, Schedule, Warning
 from coolsim.simulate.bagging_cautions import evener, wet_tenth
 from coolsim.support.dual_units import mass_flow

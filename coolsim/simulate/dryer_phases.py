@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Batch, Belt, Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Batch, Belt, Cooler
+from coolsim.case.streams import Air
 from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase
 from coolsim.model.march import Programme

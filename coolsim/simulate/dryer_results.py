@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.case.case import Batch, Belt
+from coolsim.case.machine import Batch, Belt
 from coolsim.case.result import (
     Accuracy,
     AfterEqualising,
@@ -213,7 +213,7 @@ def result_of(
     columns: dict[str, Array],
     beds: Laid | None,
 ) -> Result:
-    c = columns if beds is None else _together(beds, columns)
+    c = columns if beds is None else _mixed(beds, columns)
     X, p = c["X"], inputs.pressure
     heat = inputs.specific_heat + air.HEAT_CAPACITY_WATER * X
     T, T_even = (c["H"] + c["Q"]) / heat, (c["H"] + c["Q_even"]) / heat
@@ -284,7 +284,7 @@ _OF_FLOOR = ("solid", "air", "exhaust", "vapour", "enthalpy", "heat", "fan", "pr
 _HIGHEST = ("wettest", "hottest", "lift_off", "wen_yu")
 
 
-def _together(beds: Laid, columns: dict[str, Array]) -> dict[str, Array]:
+def _mixed(beds: Laid, columns: dict[str, Array]) -> dict[str, Array]:
     """Columns of beds, mixed as they are emptied."""
     mixed = {}
     for name, values in columns.items():

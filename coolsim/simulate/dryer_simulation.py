@@ -13,8 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.model import drying
 from coolsim.model.bed import refuse_impossible, take
 from coolsim.model.drying import Solution
@@ -68,7 +69,7 @@ def solved(
     result = result_of(cooler, inputs, phases, columns, beds)
     if scalar:
         result = alone(result, solutions, 0, beds)[2]
-    result = schedule.taken(dataclasses.replace(result, schedule=schedule.kept_up(cases, result)))
+    result = schedule.taken(dataclasses.replace(result, schedule=schedule.schedule_of(cases, result)))
     count = len(inputs.radius)
     failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
     if len(failed):

@@ -17,7 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
 from coolsim.case.result import FanRun, Result
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState, Demand, Duct
@@ -146,7 +147,7 @@ def settled(path: AirPath, speed: Any, inputs: Inputs, rough: Solve, solve: Solv
     """
     speed = np.broadcast_to(np.asarray(speed, float), inputs.radius.shape)
     flows = path.fan.flow[-1] * np.geomspace(LEAST_FLOW, MOST_FLOW, FLOWS) * speed[:, None]
-    table = _looked(path, even(inputs), flows, rough)
+    table = _predicted_at(path, even(inputs), flows, rough)
     if inputs.deviations is not None:
         table = _of_uneven(path, speed, inputs, flows, table, rough)
     shift = slope = np.zeros((len(table), len(inputs.radius)))
@@ -193,7 +194,7 @@ def _rows(result: Result) -> Array:
     return np.array([np.log(result.bed.pressure_drop), out.temperature, out.humidity_ratio])
 
 
-def _looked(path: AirPath, inputs: Inputs, flows: Array, rough: Solve) -> Array:
+def _predicted_at(path: AirPath, inputs: Inputs, flows: Array, rough: Solve) -> Array:
     """Rows (3, cases, flows) at each flow (cases, flows); where one does not solve, between its neighbours."""
     cases = len(inputs.radius)
     many = _blown(take(inputs, np.repeat(np.arange(cases), flows.shape[1])), flows.ravel())

@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.line_parts import Conditioning, FeedState, Way
+from coolsim.case.streams import Air
 from coolsim.physics.roots import bracketed_root
 from coolsim.simulate.upstream import (
     BEFORE,
@@ -88,7 +89,7 @@ def _states(cases: Sequence[Case], origins: Sequence[Origin], held: bool) -> Ite
         yield arrives(of, mash_of(of.recipe, of.air), *at_die(case, held))
         return
     sampled, off = zip(*(at_die(case, held) for case in cases))
-    together = arrives(*_together(origins), _pair(sampled), _pair(off))
+    together = arrives(*_stacked(origins), _pair(sampled), _pair(off))
     for n in range(len(cases)):
         own = [FeedState(s.place, _entry(s.moisture, n), _entry(s.temperature, n)) for s in together]
         yield tuple(
@@ -114,7 +115,7 @@ def _alike(cases: Sequence[Case], moves: Mapping[int, Origin], held: bool) -> It
     yield from forms.values()
 
 
-def _together(origins: Sequence[Origin]) -> tuple[Origin, Pair | None]:
+def _stacked(origins: Sequence[Origin]) -> tuple[Origin, Pair | None]:
     """What several feeds follow from, and their mash, with arrays in place of numbers."""
     first = origins[0]
 
@@ -246,7 +247,7 @@ def conditioned_as(case: Case, changes: Mapping[str, float]) -> Case:
 
 def heat_of_steam(cases: Sequence[Case]) -> Any:
     """Heat [J per kg of dry solid] of the steam that each case takes, alike but for numbers."""
-    origin, mash = _together([origin_of(case) for case in cases])
+    origin, mash = _stacked([origin_of(case) for case in cases])
     if mash is None:
         return np.zeros(len(cases))
     steam, _ = steam_and_water(origin.material, *mash, origin.conditioning)

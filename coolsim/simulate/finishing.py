@@ -11,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, Coating
+from coolsim.case.case import Case
+from coolsim.case.line_parts import Coating
 from coolsim.case.result import Bagged, Coated, Result
 from coolsim.physics import bag, coating
 from coolsim.physics.bag import MOULDS_ACTIVE

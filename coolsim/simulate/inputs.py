@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.streams import Air
 from coolsim.model.bed import Bed, Fed, tabulate_bound_water
 from coolsim.model.columns import Deviations
 from coolsim.physics import air, packed_bed, pellet

@@ -40,8 +40,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case, FanData, Line, Stage
+from coolsim.case.case import Case, Line, Stage
 from coolsim.case.result import Accuracy, Result, StageRun, Warning
+from coolsim.case.streams import Air
+from coolsim.case.tables import FanData
 from coolsim.model import leaving, stand_by
 from coolsim.model.drying import Solution
 from coolsim.model.leaving import Leaving
@@ -104,7 +106,7 @@ def run(cases: Sequence[Case], scalar: bool, cool: Cool, dry: Dry = dryer_simula
         with _named(stage, k):
             result, after = _machine(now, pellets, scalar, cool, dry)
         gaps.append(_gap(pellets, after, result))
-        inner.append(_told(stage, seconds, pellets, now[0], result, scalar))
+        inner.append(_stage_run(stage, seconds, pellets, now[0], result, scalar))
         pellets = after
     last = dataclasses.replace(inner[-1].result, accuracy=_accuracy(inner, gaps, scalar), stages=tuple(inner))
     return dataclasses.replace(last, warnings=warnings(last)) if scalar else last
@@ -208,7 +210,7 @@ def at_its_fans(case: Case, result: Result) -> Case:
 # ---- What is told of it ---------------------------------------------------------------------------------
 
 
-def _told(
+def _stage_run(
     stage: Stage, seconds: Array, pellets: Leaving | None, case: Case, result: Result, scalar: bool
 ) -> StageRun:
     if pellets is None:

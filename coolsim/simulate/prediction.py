@@ -7,22 +7,24 @@ processors. Numbers come back in the order of the cases.
 from __future__ import annotations
 
 import dataclasses
-import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from coolsim.case.argument_checks import takes_cases
-from coolsim.case.case import Air, Case, Cooler, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.machine import Cooler
 from coolsim.case.result import InputBand, Result
+from coolsim.case.streams import Air
 from coolsim.equipment.fan import fan_of
 from coolsim.model import drying, leaving
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution, Solution
 from coolsim.physics.correlations import among
 from coolsim.simulate import dryer_simulation, fan_system, line, uneven_beds
+from coolsim.simulate.assumed_ranges import root_of_squares, varied_cases, varied_numbers
 from coolsim.simulate.cautions import cautions, worst_first
 from coolsim.simulate.chunks import each_solved, on_one_thread
 from coolsim.simulate.dryer_phases import COUNTER_FLOW, kind
@@ -30,11 +32,11 @@ from coolsim.simulate.feed_following import in_air, in_air_each
 from coolsim.simulate.finishing import finished, finished_each
 from coolsim.simulate.finishing_cautions import around_the_machine
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
-from coolsim.simulate.pellet_spread import with_equal_pellets
 from coolsim.simulate.result_building import Part, build_result, first, interleave, part_of, with_profiles
+from coolsim.simulate.side_by_side import by_form, comparable, grouped, holds_arrays, one_by_one
 from coolsim.simulate.uneven_beds import Laid, laid, leaving_of_coolers
 from coolsim.support.errors import Fault, InputError, NotConverged
-from coolsim.support.fields import Array, entry, numbers, shapes, with_number
+from coolsim.support.fields import Array
 
 DEFAULT = Resolution()
 ROUGH = Resolution(8, 6, refinements=0, estimate=False)  # for air paths that are corrected afterwards
@@ -93,15 +95,15 @@ def _predicted(
     """As `predict`, at times with profiles that were not asked for: cautions look at them."""
     case = in_air(case, air) if isinstance(case, Case) else in_air_each(case)
     if isinstance(case, Case):
-        if _holds_arrays(case):
+        if holds_arrays(case):
             if band:
                 raise TypeError("band=True takes one case in one state of air")
-            cases = list(_apart(case, case.air if air is None else air))
+            cases = list(one_by_one(case, case.air if air is None else air))
             return _several(cases, resolution, with_profiles(profile, len(cases)))
         if isinstance(case.cooler, Line):
             return _through_line(case, air, band, resolution)
         if kind(case) != COUNTER_FLOW:
-            return _dried(case, air, band, resolution)
+            return _one_dryer(case, air, band, resolution)
         inputs = gather([case], air)
         scalar = inputs.shape == ()
         inputs, result = _run(case, inputs, scalar, resolution, True if scalar else profile)
@@ -117,30 +119,6 @@ def _predicted(
     if band:
         raise TypeError("band=True takes one case in one state of air")
     return result
-
-
-_OF_ARRAYS = (
-    "material",
-    "feed",
-    "cooler",
-    "fan",
-    "duct",
-)  # whose numbers may be arrays, beside those of the air
-
-
-def _holds_arrays(case: Case) -> bool:
-    """Whether a case has arrays where it cannot be laid out as it is: dryers and fans hold single numbers."""
-    names = ("fan", "duct") if isinstance(case.cooler, Cooler) else _OF_ARRAYS
-    return any(True for name in names for _ in shapes(getattr(case, name)))
-
-
-def _apart(case: Case, outside: Air) -> Iterator[Case]:
-    """The cases that a case with arrays stands for, one per entry."""
-    parts = {name: getattr(case, name) for name in _OF_ARRAYS} | {"air": outside}
-    shape = np.broadcast_shapes(*shapes(tuple(parts.values())))
-    case = dataclasses.replace(case, arrival=None)  # its feed is that of the air
-    for k in range(math.prod(shape)):
-        yield dataclasses.replace(case, **{name: entry(part, k, shape) for name, part in parts.items()})
 
 
 def _run(
@@ -219,14 +197,7 @@ def predict_inputs(inputs: Inputs, resolution: Resolution = DEFAULT) -> Result:
 
 def _several(cases: list[Case], resolution: Resolution, profile: bool | None = None) -> Result:
     """Cases with any mix of arrangements and isotherms."""
-    return _grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution, profile), _beside)
-
-
-def _beside(results: list[Result]) -> list[Result]:
-    """Results of several kinds, to be put together: where some tell what is between their pellets, all do."""
-    if all(result.between_pellets is None for result in results):
-        return results
-    return [with_equal_pellets(result) for result in results]
+    return grouped(cases, line.kind, lambda some: _of_one_kind(some, resolution, profile), comparable)
 
 
 def _of_one_kind(cases: list[Case], resolution: Resolution, profile: bool | None) -> Result:
@@ -276,7 +247,7 @@ def _of_dryers(resolution: Resolution) -> drying.Resolution:
     return dryer_simulation.SURVEY if resolution.cells < DEFAULT.cells else dryer_simulation.UNCHECKED
 
 
-def _dried(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
+def _one_dryer(case: Case, air: Air | None, band: bool, resolution: Resolution) -> Result:
     """A dryer, in one state of air or many."""
     with on_one_thread():
         result = dryer_simulation.dry([case], air, resolution=_of_dryers(resolution))
@@ -319,31 +290,6 @@ def cooling(resolution: Resolution) -> line.Cool:
         return result, leaving_of_coolers(inputs, solutions)
 
     return cool
-
-
-def by_form(cases: list[Case], work: Callable[[list[Case]], Any]) -> Any:
-    """`work` on the cases of each form of isotherm, its answers put together in the order of the cases."""
-    return _grouped(cases, lambda c: c.material.isotherm.equation, work)
-
-
-def _grouped(
-    cases: list[Case],
-    name: Callable[[Case], str],
-    work: Callable[[list[Case]], Any],
-    beside: Callable[[list[Any]], list[Any]] = list,
-) -> Any:
-    """`work` on the cases of each name, its answers put together (after `beside`) in the order of the cases."""
-    if not cases:
-        raise ValueError("no case to predict")
-    names = np.array([name(c) for c in cases])
-    groups = [np.flatnonzero(names == one) for one in np.unique(names)]
-    results = []
-    for index in groups:
-        try:
-            results.append(work([cases[i] for i in index]))
-        except NotConverged as error:
-            raise NotConverged(error.reason, index[error.failed], error.best) from None
-    return results[0] if len(groups) == 1 else interleave(beside(results), groups)
 
 
 def _asks_its_fan(case: Case) -> bool:
@@ -406,49 +352,6 @@ def _whole(each: list[_Answered], blocks: list[Any], scalar: bool) -> Result:
 
 # ---- What the assumed numbers leave open --------------------------------------------------------------
 
-BULK_DENSITY = "feed.bulk_density"
-_VARIED = {
-    "diffusivity": "material.diffusivity.value",
-    "activation_energy": "material.diffusivity.activation_energy",
-    "moisture_slope": "material.diffusivity.moisture_slope",
-    "isotherm_scale": "material.isotherm.scale",
-    "specific_heat": "material.specific_heat",
-    "conductivity": "material.conductivity",
-    "bulk_density": BULK_DENSITY,
-    "void_fraction": "feed.void_fraction",
-}
-
-
-def varied_numbers(case: Case) -> Iterator[tuple[str, str, float, float]]:
-    """Name of each number of the material that has a range, its path in the case, and the ends of the range."""
-    for name, path in _VARIED.items():
-        origin = case.material.provenance.get(name)
-        if origin is None or origin.low is None or origin.high is None:
-            continue
-        typed = path.startswith("feed.") and getattr(case.feed, name) != getattr(case.material, name)
-        if not typed:  # what the user typed is not assumed
-            yield name, path, origin.low, origin.high
-
-
-def varied_cases(case: Case) -> list[Case]:
-    """The case at each end of the range of each assumed number, the others at their values."""
-    return [_at_end(case, path, end) for _, path, *ends in varied_numbers(case) for end in ends]
-
-
-def _at_end(case: Case, path: str, end: float) -> Case:
-    one, depth = with_number(case, path, end), depth_of_mass(case)
-    if path != BULK_DENSITY or depth is None:
-        return one
-    return with_number(one, depth, numbers(case)[depth] * case.feed.bulk_density / end)
-
-
-def depth_of_mass(case: Case) -> str | None:
-    """Path of the bed depth that follows from the mass of a batch, where the scenario states that."""
-    stages = case.source.get("stage", ())
-    if "batch_mass" in case.source.get("cooler", {}):
-        return "cooler.bed_depth"
-    return "cooler.stages.0.cooler.bed_depth" if stages and "batch_mass" in stages[0] else None
-
 
 def input_band(case: Case, result: Result) -> InputBand:
     """Exit over the ranges of the assumed numbers, each varied alone; all in one batch.
@@ -465,11 +368,4 @@ def input_band(case: Case, result: Result) -> InputBand:
     out = _several([with_even_bed(one) for one in (case, *cases)], BAND).pellets_out
     R = among(case.material.correlation, [name for name, *_ in varied_numbers(case)])
     wetter, warmer = (x[1:] - x[0] for x in (out.moisture_wb, out.temperature))
-    return InputBand(_spread(M, M + wetter, R), _spread(T, T + warmer, R))
-
-
-def _spread(value: float, varied: Any, R: Any) -> tuple[float, float]:
-    change = (np.asarray(varied) - value).reshape(-1, 2)  # (number, end of its range)
-    way = np.where(change[:, 1] < change[:, 0], -1.0, 1.0)  # whether the exit falls as the number rises
-    down, up = way * np.minimum(change, 0).min(axis=1), way * np.maximum(change, 0).max(axis=1)
-    return value - float(np.sqrt(down @ R @ down)), value + float(np.sqrt(up @ R @ up))
+    return InputBand(root_of_squares(M, M + wetter, R), root_of_squares(T, T + warmer, R))

@@ -290,14 +290,14 @@ def _collect(count: int, parts: list[tuple[Any, dict[str, Array]]]) -> dict[str,
     return columns
 
 
-def _asked(data: Any) -> bool:
+def _is_question(data: Any) -> bool:
     """Whether data is what was asked, not answered: it has no entries to pick or put together."""
     return isinstance(data[0] if isinstance(data, tuple) and data else data, Case)
 
 
 def first(data: Any) -> Any:
     """A result of one case: arrays (1,) become floats, arrays (1, …) lose their first axis."""
-    if _asked(data):
+    if _is_question(data):
         return None
     if isinstance(data, np.ndarray):
         return data[0] if data.ndim > 1 else float(data[0])
@@ -310,7 +310,7 @@ def first(data: Any) -> Any:
 
 def many(data: Any) -> Any:
     """One case as a result of many: the way back from `first`."""
-    if _asked(data):
+    if _is_question(data):
         return None
     if isinstance(data, (float, np.ndarray)):
         return np.asarray(data)[None]
@@ -323,7 +323,7 @@ def many(data: Any) -> Any:
 
 def pick(data: Any, index: Any) -> Any:
     """Some cases of a (nested) data class of many, whose arrays carry the cases along their first axis."""
-    if _asked(data):
+    if _is_question(data):
         return None
     if isinstance(data, np.ndarray):
         return data[index]
@@ -347,7 +347,7 @@ def interleave(parts: list[Any], index: list[NDArray[np.intp]]) -> Any:
     example = parts[0]
     if any(part is None for part in parts):
         return None  # coolers have no energy, dryers of many have no history
-    if _asked(example):
+    if _is_question(example):
         return None
     if isinstance(example, np.ndarray) and len({part.shape[1:] for part in parts}) > 1:
         return None  # profiles on different meshes have no common shape

@@ -18,14 +18,16 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case, ScheduleData
+from coolsim.case.case import Case
+from coolsim.case.machine import Batch
 from coolsim.case.result import Result, Schedule
+from coolsim.case.tables import ScheduleData
 from coolsim.support.fields import Number
 
 ROUNDING = 1e-9  # of a load: 1 + 1e-12 of a dryer is one dryer
 
 
-def kept_up(cases: Sequence[Case], result: Result) -> Schedule | None:
+def schedule_of(cases: Sequence[Case], result: Result) -> Schedule | None:
     """The schedule of batch dryers, one for each case or number of the result; None where one states none."""
     if not all(isinstance(c.cooler, Batch) and c.schedule for c in cases):
         return None

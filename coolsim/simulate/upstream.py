@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Limits, Material
 from coolsim.case.line_parts import (
     HEAT_TO_FEED,
     STEAM_PRESSURE,
@@ -23,8 +22,11 @@ from coolsim.case.line_parts import (
     Recipe,
     Way,
 )
+from coolsim.case.streams import Air
+from coolsim.case.tables import Limits
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
+from coolsim.physics.materials import Material
 from coolsim.support.fields import Array, Number
 
 WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
@@ -72,7 +74,7 @@ def arrives(
         shape_of = np.broadcast_shapes(*(np.shape(x) for x in numbers))
         columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
         if np.any(origin.way.time * origin.way.air):
-            M, T = (x.reshape(shape_of)[()] for x in _ways(equation, *columns))
+            M, T = (x.reshape(shape_of)[()] for x in _after_the_way(equation, *columns))
     return (*found, FeedState(COOLER, _bare(M), _bare(T)))
 
 
@@ -172,7 +174,7 @@ def _of_water(steam: Conditioning) -> Number:
 
 
 def _numbers_of_way(origin: Origin, M: Number, T: Number) -> tuple[str, tuple[Any, ...]]:
-    """The form of the isotherm, and the numbers that `_ways` takes."""
+    """The form of the isotherm, and the numbers that `_after_the_way` takes."""
     law, isotherm = origin.material.diffusivity, origin.material.isotherm
     shape, outside, way = origin.shape, origin.air, origin.way
     of_solid = shape.bulk_density * (1 - M) / (1 - shape.void_fraction)
@@ -191,7 +193,7 @@ _KNOWN: dict[tuple[str, bytes], tuple[float, float]] = {}
 MOST_KNOWN = 4096
 
 
-def _ways(equation: str, *columns: Any) -> tuple[Any, Any]:
+def _after_the_way(equation: str, *columns: Any) -> tuple[Any, Any]:
     """Moisture [kg/kg wet] and temperature behind the way, each number an array (cases,)."""
     each, of = np.unique(np.array(columns, float), axis=1, return_inverse=True)
     keys = [(equation, column.tobytes()) for column in each.T]

@@ -31,7 +31,7 @@ all in one); 512 move no end of the moisture by more than 0.01 point.
 
 `numbers` and `with_number` of `support.fields` reach into stages and zones ("cooler.stages.1.cooler.airflow"),
 so that a ± of a stage, or what follows from a shared one, moves that stage. Where the mass of a batch was
-typed, a denser feed lies lower (`prediction.depth_of_mass`): held at its depth, the assumed bulk density alone
+typed, a denser feed lies lower (`assumed_ranges.depth_of_mass`): held at its depth, the assumed bulk density alone
 would be nine tenths of the variance of `evening-batch`. Fans of a line settle once, at the centre
 (`line.at_its_fans`), as those of coolers do.
 

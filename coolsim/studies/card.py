@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case.case import Case, DesignWeather
+from coolsim.case.case import Case
+from coolsim.case.tables import DesignWeather
 from coolsim.machines import Setting, appraised, machine_of
 from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.fewest_settings import as_cheap, fewest

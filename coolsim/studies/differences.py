@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Batch, Belt, Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.machine import Batch, Belt
 from coolsim.case.result import Result
 from coolsim.machines import dryers as dials
 from coolsim.machines.counterflow import CounterFlow
@@ -25,8 +26,10 @@ from coolsim.model import drying
 from coolsim.model.march import STEP_TOLERANCE
 from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation, line
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import gather
-from coolsim.simulate.prediction import by_form, cooling, on_one_thread, predict_inputs
+from coolsim.simulate.prediction import cooling, predict_inputs
+from coolsim.simulate.side_by_side import by_form
 from coolsim.simulate.upstream import recipe_moisture
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array, with_number

@@ -183,8 +183,8 @@ def lever_map(levers: Levers, result: Result, to: tuple[Case, Result] | None = N
         moisture_wb=moisture + shift,
         constraints=tuple(asked),
         violations=violations,
-        today=_place(levers.case, result, across, up),
-        advice=None if to is None else _place(*to, across, up),
+        today=_point_of(levers.case, result, across, up),
+        advice=None if to is None else _point_of(*to, across, up),
     )
 
 
@@ -238,7 +238,7 @@ def _as_sought(machine: Machine, base: Case, span: Span) -> Span:
     return dataclasses.replace(span, key=by, label=label, quantity=q, now=now, ends=(min(flows), max(flows)))
 
 
-def _place(case: Case, result: Result, across: Span, up: Span) -> MapPoint | None:
+def _point_of(case: Case, result: Result, across: Span, up: Span) -> MapPoint | None:
     at = {"feed_moisture": case.feed.moisture, **machine_of(case).read(case, result)}
     x, y = float(at[across.key]), float(at[up.key])
     return MapPoint(x, y, float(result.pellets_out.moisture_wb)) if np.isfinite(x + y) else None

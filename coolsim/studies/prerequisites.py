@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.streams import Air
 from coolsim.equipment import fan
 from coolsim.machines import conditioner, dryers, lines
 from coolsim.physics import air, sorption

@@ -40,6 +40,7 @@ from coolsim.numerics.descent import descend
 from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.simulate.result_building import interleave, pick
 from coolsim.studies.outcome_polynomials import Fit, combined, pack, unpack
+from coolsim.studies.starts import apart, crossings
 from coolsim.support.fields import Array
 
 SURVEY = Resolution(8, 6, refinements=0, estimate=False)  # right to a few hundredths of a point
@@ -62,7 +63,6 @@ GRIDS: tuple[dict[str, int], ...] = (
 AT_ONCE = 300_000  # states of grids weighed side by side: some 100 MB
 AIM = 1e-7  # how far inside the limits slides aim, so that what they end on counts as kept
 NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
-STARTS, APART = 3, 0.3  # states slid to the bottom, and how far they are apart at least, of −1 to 1
 CORRECTIONS = 5
 SETTLED = 1e-5  # step, of −1 to 1, that is not worth another prediction where limits are kept
 STILL = 1e-7  # the same where they are not
@@ -235,7 +235,7 @@ class Search:
         limits = terms.at(names)
         excess = excesses(self.plant.case, self.plant.weighed(self.box.knobs(x), unpack(rows)), limits)
         shape = [weathers, *(len(axis) for axis in axes)]
-        x_cut, rows_cut, left = _crossings(x, rows, excess, shape, line + 1)
+        x_cut, rows_cut, left = crossings(x, rows, excess, shape, line + 1)
         x, rows = np.concatenate([x, x_cut]), np.concatenate([rows, rows_cut], axis=1)
         weather = np.concatenate([weather, weather[left]])
         plant, knobs = self.plant.of(weather), self.box.of(weather).knobs(x)
@@ -245,7 +245,7 @@ class Search:
         for g in goals:
             broken = excess[terms.rows[g]].max(axis=0, initial=0.0)
             broken = np.where(broken <= NEARLY, 0.0, broken)
-            at = _apart(weather, x, broken, terms.score(g, ANYWHERE, plant.case, state, knobs))
+            at = apart(weather, x, broken, terms.score(g, ANYWHERE, plant.case, state, knobs))
             starts.append((np.full(len(at), g), names[weather[at]], x[at]))
         return starts
 
@@ -372,38 +372,3 @@ def _joined(several: list[Runs]) -> Runs:
     columns = zip(*((r.goal, r.weather, r.side, r.x.T, r.outcomes, r.excess) for r in several))
     goal, weather, side, x, outcomes, excess = (np.concatenate(column, axis=-1) for column in columns)
     return Runs(goal, weather, side, x.T, outcomes, excess)
-
-
-def _apart(group: Index, x: Array, broken: Array, score: Array) -> Index:
-    """The best points of each group that are apart from each other: no broken ones where one is not."""
-    order = np.lexsort((score, broken, group))
-    names, first = np.unique(group[order], return_index=True)
-    whole = broken[order[first]] <= 0
-    of_group = np.searchsorted(names, group[order])
-    alive = (broken[order] <= 0) | ~whole[of_group]
-    chosen = []
-    for _ in range(STARTS):
-        left = np.flatnonzero(alive)
-        if not len(left):
-            break
-        present, first = np.unique(of_group[left], return_index=True)
-        best = np.zeros(len(names), np.intp)
-        best[present] = order[left[first]]
-        chosen.append(best[present])
-        alive[left] &= np.abs(x[order[left]] - x[best[of_group[left]]]).max(axis=1) > APART
-    return np.concatenate(chosen)
-
-
-def _crossings(
-    x: Array, rows: Array, excess: Array, shape: list[int], axis: int
-) -> tuple[Array, Array, Index]:
-    """Points between neighbours along an axis where a limit is crossed, by straight lines; outcomes, neighbours."""
-    e = np.moveaxis(excess.reshape(len(excess), *shape), axis + 1, -1)
-    flat = np.moveaxis(np.arange(len(x)).reshape(shape), axis, -1)
-    a, b = e[..., :-1], e[..., 1:]
-    cut = a * b < 0
-    share = (a / np.where(cut, a - b, 1.0))[cut]
-    places = np.nonzero(cut)[1:]
-    left, right = flat[..., :-1][places], flat[..., 1:][places]
-    between = x[left] + share[:, None] * (x[right] - x[left])
-    return between, rows[:, left] + share * (rows[:, right] - rows[:, left]), left

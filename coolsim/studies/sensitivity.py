@@ -11,15 +11,16 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import partial
 from typing import Any
 
 import numpy as np
 
 from coolsim.case.argument_checks import takes_cases
-from coolsim.case.case import Air, Case, Line
+from coolsim.case.case import Case, Line
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines.base import one
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import take
@@ -31,105 +32,20 @@ from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
 from coolsim.simulate import line
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import Inputs, Stated, bed_of, inputs_of, stated
-from coolsim.simulate.prediction import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
+from coolsim.simulate.prediction import DEFAULT, at_its_fan, predict, solved
 from coolsim.simulate.result_building import exit_columns, first, mixed_columns
+from coolsim.simulate.side_by_side import by_form
 from coolsim.simulate.uneven_beds import laid
 from coolsim.studies.differences import movable, slopes
-from coolsim.support.display import Displayed
+from coolsim.studies.sensitivity_answer import INPUTS, NAMES, Sensitivities, Slopes
 from coolsim.support.errors import Fault, InputError
-from coolsim.support.fields import Array, Number, documented
+from coolsim.support.fields import Array
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
 AT_ONCE = 2000  # cases times inputs evaluated side by side, for memory
 
-
-@dataclass(frozen=True, repr=False)
-class Slopes(Displayed):
-    """What one input does to what leaves the machine, each per unit of that input.
-
-    Of a line, pellets are those that leave it; air and bed are those of the stage that is set, of other inputs
-    those of the last stage.
-    """
-
-    moisture_wb: Number = documented("kg/kg wet", "exit moisture", "M")
-    temperature: Number = documented("K", "exit temperature", "Tp")
-    water_activity: Number = documented("-", "water activity of the pellets, once equalised", "a_w")
-    exhaust_temperature: Number = documented("K", "temperature of the air that leaves the bed", "Ta")
-    exhaust_humidity_ratio: Number = documented("kg/kg dry air", "humidity ratio of that air", "Y")
-    exhaust_relative_humidity: Number = documented("-", "relative humidity of that air", "RH")
-    pressure_drop: Number = documented("Pa", "pressure drop of the clean bed")
-    lift_off: Number = documented("-", "highest velocity in the bed as a share of what lifts it")
-
-
-@dataclass(frozen=True, repr=False)
-class Sensitivities(Displayed):
-    """Slopes of the exits by each input, the other inputs held at what the case states.
-
-    None where it was not asked for, or is not of the machine. Of a line, what is set on a machine is in `stages`.
-    """
-
-    result: Result = documented("-", "the prediction at which the slopes are taken")
-    airflow: Slopes | None = documented(
-        "per m³/s", "air through the bed, as volume of outside air", "V", None
-    )
-    bed_depth: Slopes | None = documented("per m", "depth of the bed", "L", None)
-    inlet_air_temperature: Slopes | None = documented(
-        "per K", "temperature of the air that enters, the outside air as it is", "Ta_in", None
-    )
-    ambient_temperature: Slopes | None = documented(
-        "per K",
-        "outside temperature at the same relative humidity; unheated inlet air goes with it",
-        "T_amb",
-        None,
-    )
-    relative_humidity: Slopes | None = documented("per 1", "relative humidity outside", "RH", None)
-    pressure: Slopes | None = documented("per Pa", "barometric pressure", "p", None)
-    throughput: Slopes | None = documented("per kg/s", "wet feed; a stated air ratio is kept", default=None)
-    feed_moisture: Slopes | None = documented("per kg/kg wet", "feed moisture, wet basis", "M_in", None)
-    feed_temperature: Slopes | None = documented("per K", "feed temperature before any flash", "Tp_in", None)
-    floor_area: Slopes | None = documented("per m²", "floor area of the bed", "A", None)
-    diameter: Slopes | None = documented("per m", "pellet diameter", "d", None)
-    length: Slopes | None = documented("per m", "pellet length", "l", None)
-    bulk_density: Slopes | None = documented("per kg/m³", "bulk density of the wet feed", "ρ_bulk", None)
-    void_fraction: Slopes | None = documented("per 1", "share of the bed that is air", "ε", None)
-    specific_heat: Slopes | None = documented("per J/(kg K)", "specific heat of the dry solid", "c_d", None)
-    conductivity: Slopes | None = documented("per W/(m K)", "conductivity of the pellet", "k", None)
-    diffusivity: Slopes | None = documented("per m²/s", "diffusivity at its reference", "D_ref", None)
-    activation_energy: Slopes | None = documented("per J/mol", "activation energy of diffusion", "Ea", None)
-    moisture_slope: Slopes | None = documented("per kg dry/kg", "slope of ln D with moisture", "b", None)
-    isotherm_scale: Slopes | None = documented(
-        "per 1", "moisture at equal water activity, relative to the isotherm", default=None
-    )
-    belt_width: Slopes | None = documented("per m", "of a belt: width of the bed on it", default=None)
-    duration: Slopes | None = documented("per s", "of a batch: how long hot air is blown", "t", default=None)
-    cooling_time: Slopes | None = documented(
-        "per s", "of a batch: how long it is cooled after that", default=None
-    )
-    reverse_every: Slopes | None = documented(
-        "per s", "of a batch: time after which the air changes sides", default=None
-    )
-    recirculation: Slopes | None = documented(
-        "per 1", "of a batch: share of the exhaust that is blown in again", "r", default=None
-    )
-    mash_moisture: Slopes | None = documented(
-        "per kg/kg wet", "moisture of all ingredients of the recipe alike", default=None
-    )
-    conditioning_water: Slopes | None = documented(
-        "per kg/kg", "water added in the conditioner, per mash", default=None
-    )
-    conditioning_temperature: Slopes | None = documented(
-        "per K", "temperature to which steam takes the mash", default=None
-    )
-    stages: tuple[Sensitivities, ...] = documented(
-        "-", "of a line: of each machine its result, and slopes by what is set on it", default=()
-    )
-
-
-OF_DRYERS = ("belt_width", "duration", "cooling_time", "reverse_every", "recirculation")
-NAMES = tuple(f.name for f in fields(Sensitivities) if f.name not in ("result", "stages"))
-BEFORE = ("mash_moisture", "conditioning_water", "conditioning_temperature")  # of what is before the machine
-INPUTS = tuple(name for name in NAMES if name not in (*OF_DRYERS, *BEFORE))  # of a cooler
 
 _PLACES = {  # of inputs that are not plain fields of Stated
     "diffusivity": ("diffusivity", "value"),
@@ -176,7 +92,7 @@ def sensitivities(
     if not isinstance(case, Case) and air is not None:
         raise TypeError("air replaces the air of one case; for several cases set it in each")
     cases = [case] if isinstance(case, Case) else list(case)
-    names = _asked(cases, by)
+    names = _names_asked_for(cases, by)
     settled = [at_its_fan(c, resolution) for c in cases]
     if not all(_is_exact(c) for c in cases):
         if air is not None:
@@ -193,7 +109,7 @@ def sensitivities(
     return dataclasses.replace(answer, result=result)
 
 
-def _asked(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, ...]:
+def _names_asked_for(cases: Sequence[Case], by: str | Sequence[str] | None) -> tuple[str, ...]:
     """The names that are asked for; raises ValueError for one that is none, InputError where a machine lacks it."""
     each = [_names_of(case) for case in cases]
     shared = tuple(name for name in each[0] if all(name in names for names in each)) if each else ()
@@ -334,7 +250,7 @@ def _slopes_of_columns(numbers: Stated, solutions: Sequence[Solution], by: Seque
                 for name, values in exit_columns(problem, state, cf.outlet(problem, state)).items():
                     found.setdefault(name, np.empty(high.cases))[at] = values
     above, below = (
-        _told(mixed_columns(each, way, found), way.specific_heat, way.isotherm, way.pressure)
+        _exit_numbers(mixed_columns(each, way, found), way.specific_heat, way.isotherm, way.pressure)
         for each, way, found in zip(beds, ways, raw)
         if each is not None
     )
@@ -383,10 +299,10 @@ def _added(data: Any, place: tuple[str, ...], change: Array) -> Any:
 def _exits(problem: Problem, state: State) -> Array:
     """The numbers of Slopes at a state, (exits, cases)."""
     bed, columns = problem.bed, exit_columns(problem, state, cf.outlet(problem, state))
-    return _told(columns, bed.specific_heat, bed.isotherm, bed.pressure)
+    return _exit_numbers(columns, bed.specific_heat, bed.isotherm, bed.pressure)
 
 
-def _told(c: dict[str, Array], specific_heat: Array, isotherm: Isotherm, pressure: Array) -> Array:
+def _exit_numbers(c: dict[str, Array], specific_heat: Array, isotherm: Isotherm, pressure: Array) -> Array:
     """The numbers of Slopes of exit columns, (exits, cases)."""
     X, Y, T_air = c["X"], c["Y"], c["T_air"]
     T_even = (c["H"] + c["Q_even"]) / (specific_heat + moist_air.HEAT_CAPACITY_WATER * X)

@@ -57,9 +57,9 @@ def faults_of(asked: Sequence[Output | None], inputs: Iterable[tuple[str, str]] 
     """
     outputs = [output for output in asked if output is not None]
     faults = [fault for output in outputs for fault in _faults_of(output)]
-    taken = [(what, path) for what, path in inputs if _is_kept(path)]
+    taken = [(what, path) for what, path in inputs if _is_a_file(path)]
     for output in outputs:
-        if not _is_kept(output.path):
+        if not _is_a_file(output.path):
             continue
         for what, path in taken:
             if _same(output.path, path):
@@ -83,7 +83,7 @@ def _faults_of(output: Output) -> Iterator[Fault]:
     if path == STANDARD_OUTPUT:
         yield Fault("", output.option, "-, standard output", "give it a name; only --json may have -")
         return
-    if endings and _is_kept(path) and Path(path).suffix.lower() not in endings:
+    if endings and _is_a_file(path) and Path(path).suffix.lower() not in endings:
         kinds, example = " or ".join(endings), Path(path).stem + endings[0]
         yield Fault("", output.option, path, f"a file that ends in {kinds}, such as {example}")
     try:
@@ -141,7 +141,7 @@ def _reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
-def _is_kept(path: str) -> bool:
+def _is_a_file(path: str) -> bool:
     """Whether a file of that name holds what is written: no terminal, pipe or /dev/null."""
     try:
         return path != STANDARD_OUTPUT and not _is_stream(path, _stat(Path(path)))
@@ -171,7 +171,7 @@ def encoded(content: str | bytes) -> bytes:
 def write(path: str | os.PathLike[str], content: str | bytes, option: str) -> None:
     """Write `content` to `path`, whole or not at all; raises NotWritten where that fails, said of `option`."""
     name, data = os.fspath(path), encoded(content)
-    with _told(name, option):
+    with _as_not_written(name, option):
         target = Path(os.path.realpath(name))  # a link stays a link
         there = _stat(target)
         if _is_stream(name, there):
@@ -185,7 +185,7 @@ def keep(path: Path, content: bytes, option: str) -> None:
 
     No person gave it that name, so one that leads out of the folder was put there to have us write elsewhere.
     """
-    with _told(str(path), option):
+    with _as_not_written(str(path), option):
         path.parent.mkdir(parents=True, exist_ok=True)
         _replace(path, content, None, [])
 
@@ -202,7 +202,7 @@ def _replace(target: Path, data: bytes, there: os.stat_result | None, others: li
 
 
 @contextmanager
-def _told(name: str, option: str) -> Iterator[None]:
+def _as_not_written(name: str, option: str) -> Iterator[None]:
     try:
         yield
     except BrokenPipeError:  # whoever read from that pipe has seen enough
@@ -340,7 +340,7 @@ class Growing:
     def add(self, piece: str | bytes) -> None:
         """Append a piece, whole or not at all; the first replaces what was there. Raises NotWritten."""
         data = encoded(piece)
-        with _told(self.path, self.option):
+        with _as_not_written(self.path, self.option):
             target = Path(os.path.realpath(self.path))
             there = _stat(target)
             if _is_stream(self.path, there):

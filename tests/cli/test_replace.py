@@ -9,7 +9,9 @@ import psychrolib
 import pytest
 
 import coolsim
-from coolsim.case.case import TABLES, Air, Case, DuctData
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
+from coolsim.case.tables import TABLES, DuctData
 from coolsim.scenario import inputs, load, loads, replace, schema, template
 from coolsim.support.errors import InputError
 

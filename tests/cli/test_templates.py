@@ -7,7 +7,7 @@ import re
 import pytest
 
 import coolsim
-from coolsim.case.case import TABLES
+from coolsim.case.tables import TABLES
 from coolsim.scenario import loads, schema, template
 from coolsim.scenario.keys.machine import ARRANGEMENTS
 from coolsim.studies import prerequisites as of_settings

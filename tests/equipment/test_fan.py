@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from coolsim.case.case import FanData
+from coolsim.case.tables import FanData
 from coolsim.equipment import fan as fans
 from coolsim.equipment.fan import fan_from_curve, fan_from_rated_point, fan_of
 from coolsim.equipment.motor import IEC_RATINGS, next_iec_rating

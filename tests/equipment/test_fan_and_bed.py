@@ -12,7 +12,9 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import Air, Case, FanData
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
+from coolsim.case.tables import FanData
 from coolsim.cli import app
 from coolsim.scenario import loads
 

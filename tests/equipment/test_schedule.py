@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case.case import ScheduleData
 from coolsim.case.result import Schedule
+from coolsim.case.tables import ScheduleData
 from coolsim.output.page import Page
 from coolsim.output.tables import details
 from coolsim.scenario import loads

@@ -11,8 +11,11 @@ from typing import Any
 import numpy as np
 from scipy.stats import qmc
 
-from coolsim.case.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
+from coolsim.case.streams import Air, Feed
 from coolsim.physics import air, packed_bed, pellet, sorption
+from coolsim.physics.materials import Diffusivity, Isotherm, Material
 from coolsim.physics.roots import bracketed_root
 
 # Published constants, one or more sets per equation (ASABE D245; pasta: Xiong et al. 1991, Andrieu et al.

@@ -13,7 +13,8 @@ from laws.domain import sample
 from laws.dryer_domain import HOTTEST_AIR, MOST_RECIRCULATED
 from scipy.stats import qmc
 
-from coolsim.case.case import Batch, Belt, Case, Cooler, Line, Stage, Zone
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.machine import Batch, Belt, Cooler, Zone
 from coolsim.physics import air, packed_bed, pellet
 
 LINES = int(os.environ.get("COOLSIM_LINES", "100"))

@@ -12,7 +12,7 @@ from laws.exact import saturation_pressure
 from laws.test_domain import numbers
 
 from coolsim import NotConverged
-from coolsim.case.case import Air
+from coolsim.case.streams import Air
 from coolsim.model import solve as model_solve
 from coolsim.model.counterflow import State
 from coolsim.numerics import newton

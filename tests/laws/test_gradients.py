@@ -24,7 +24,8 @@ from laws.exact import (
 )
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import pose
 from coolsim.model.sensitivity import moved_either_way, residual_change
@@ -34,7 +35,8 @@ from coolsim.physics import air, sorption
 from coolsim.simulate.inputs import Inputs, bed_of, gather
 from coolsim.simulate.prediction import solved
 from coolsim.simulate.result_building import through_the_bed
-from coolsim.studies.sensitivity import INPUTS, STEP, Slopes
+from coolsim.studies.sensitivity import STEP
+from coolsim.studies.sensitivity_answer import INPUTS, Slopes
 
 OUTPUTS = tuple(f.name for f in dataclasses.fields(Slopes))
 # What counts as a change of each output that someone would look at. Pressure drop and lift-off span decades:

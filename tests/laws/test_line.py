@@ -11,7 +11,9 @@ from scipy.special import jn_zeros, jv
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Air, Batch, Case, Cooler, Line, Stage
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.machine import Batch, Cooler
+from coolsim.case.streams import Air
 from coolsim.model import drying
 from coolsim.model.bed import Bed, Fed
 from coolsim.model.leaving import Leaving

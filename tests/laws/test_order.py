@@ -19,6 +19,7 @@ from laws.exact import (
 )
 
 from coolsim.model import counterflow as cf
+from coolsim.model.counterflow_starts import first_guess
 from coolsim.model.solve import METHOD, graded_shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics.mesh import layered_nodes
@@ -31,7 +32,7 @@ LAYER = np.array([0.02])
 def exit_on(one, laws, cells: int, shells: int, layer=LAYER):
     """Exit moisture and temperature of one bed on one mesh."""
     problem = cf.pose(one, graded_shells(one, shells), layered_nodes(cells, layer, layer), laws)
-    state, converged, _ = newton(METHOD, problem, cf.first_guess(problem), 1, 40)
+    state, converged, _ = newton(METHOD, problem, first_guess(problem), 1, 40)
     assert converged.all()
     out = cf.outlet(problem, state)
     T = laws.pellet_temperature(one, out.moisture, out.enthalpy, out.bound_heat)

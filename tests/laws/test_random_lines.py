@@ -11,7 +11,9 @@ from laws.exact import saturation_pressure
 from laws.line_domain import LINES, random_lines
 from scipy.optimize import brentq, root
 
-from coolsim.case.case import Air, Batch, Belt, Case, Cooler, Line, Stage
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.machine import Batch, Belt, Cooler
+from coolsim.case.streams import Air
 from coolsim.model import leaving
 from coolsim.model.pellet_shells import shells
 from coolsim.physics import air

@@ -124,7 +124,10 @@ def test_desorption_heat_is_the_integral_of_its_slope():
 
 def as_case(c):
     """One of the dicts above as a Case of the product."""
-    from coolsim.case.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
+    from coolsim.case.case import Case
+    from coolsim.case.machine import Cooler
+    from coolsim.case.streams import Air, Feed
+    from coolsim.physics.materials import Diffusivity, Isotherm, Material
 
     material = Material(
         name="second opinion",

@@ -11,7 +11,8 @@ from laws.domain import changed, pig, sample
 from laws.exact import humidity_ratio, psychrometric_wet_bulb
 
 from coolsim import predict
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.physics import air, pellet
 
 COUNT, SEED = 150, 17

@@ -20,10 +20,11 @@ from coolsim.model.drying import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.physics.correlations import among
 from coolsim.simulate import dryer_simulation
+from coolsim.simulate.assumed_ranges import root_of_squares, varied_cases, varied_numbers
 from coolsim.simulate.chunks import ALIKE
 from coolsim.simulate.inputs import gather
 from coolsim.simulate.pellet_spread import with_equal_pellets
-from coolsim.simulate.prediction import BAND, _spread, predict_inputs, varied_cases, varied_numbers
+from coolsim.simulate.prediction import BAND, predict_inputs
 from coolsim.support.fields import numbers, with_number
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -424,5 +425,5 @@ def test_what_the_material_leaves_open_is_the_same_of_an_even_bed(name: str) -> 
     R = among(case.material.correlation, [number for number, *_ in varied_numbers(case)])
     for field, tolerance in (("moisture_wb", 1e-4), ("temperature", 0.05)):
         values, here = getattr(out, field), float(getattr(result.pellets_out, field))
-        expected = _spread(here, here + values[1:] - values[0], R)
+        expected = root_of_squares(here, here + values[1:] - values[0], R)
         assert getattr(result.input_band, field) == pytest.approx(expected, abs=tolerance)

@@ -13,7 +13,8 @@ from laws.domain import sample
 from laws.line_domain import random_lines
 
 from coolsim import Case
-from coolsim.case.case import Batch, Line
+from coolsim.case.case import Line
+from coolsim.case.machine import Batch
 from coolsim.case.result import Result
 from coolsim.model.columns import MOST
 from coolsim.simulate.prediction import (

@@ -15,6 +15,7 @@ from scipy.sparse.linalg import splu
 
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import Problem, State, pose
+from coolsim.model.counterflow_starts import first_guess
 from coolsim.model.solve import METHOD, end_layers, graded_shells
 from coolsim.numerics import chain_cells
 from coolsim.numerics.mesh import layered_nodes
@@ -49,7 +50,7 @@ def random_state(problem: Problem, rng: np.random.Generator) -> State:
 
 
 def solution(problem: Problem) -> State:
-    state, converged, _ = newton(METHOD, problem, cf.first_guess(problem), problem.bed.cases, 60)
+    state, converged, _ = newton(METHOD, problem, first_guess(problem), problem.bed.cases, 60)
     assert converged.all()
     return state
 
@@ -252,7 +253,7 @@ def test_many_right_hand_sides_of_one_matrix(cells, shells, cases):
 def test_newtons_method_ends_quadratically():
     """The last steps fall as squares: only with every slope right."""
     problem = problem_of("modified-henderson", 8, 6, 3)
-    state, sizes = cf.first_guess(problem), []
+    state, sizes = first_guess(problem), []
     for _ in range(40):
         state, size = cf.newton_step(problem, state)
         sizes.append(size)

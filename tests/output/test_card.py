@@ -18,7 +18,8 @@ from shipped import level, level_text
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import Case, Coating
+from coolsim.case.case import Case
+from coolsim.case.line_parts import Coating
 from coolsim.case.quantities import QUANTITIES
 from coolsim.cli import app
 from coolsim.machines import Setting
@@ -28,7 +29,7 @@ from coolsim.scenario.trial_sheet import columns
 from coolsim.scenario.trials import read_trials
 from coolsim.studies.card import season
 from coolsim.studies.fewest_settings import fewest
-from coolsim.studies.years.chart import Bands, Chart, Dial
+from coolsim.studies.years.chart_answer import Bands, Chart, Dial
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NAN = np.nan

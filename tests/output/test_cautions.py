@@ -10,7 +10,7 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Target
+from coolsim.case.tables import Target
 from coolsim.output import tables
 from coolsim.output.page import Page
 from coolsim.simulate.cautions import cautions

@@ -15,12 +15,14 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case.case import Air, Case, Material
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.output import explain, tables
 from coolsim.output import fits as printed_fit
 from coolsim.output import plans as printed_plan
 from coolsim.output import sizes as printed_size
 from coolsim.output.page import Page
+from coolsim.physics.materials import Material
 from coolsim.scenario.weather import Weather
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.support.display import Displayed

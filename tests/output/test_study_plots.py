@@ -17,7 +17,7 @@ from output.pictures import size, year
 
 from coolsim import plots
 from coolsim.output.plots.style import MOISTURES
-from coolsim.output.plots.years import DRIER, WETTER, _colours, _running
+from coolsim.output.plots.years import DRIER, WETTER, _colours, _quietest_rows
 
 
 @pytest.fixture(autouse=True)
@@ -136,10 +136,10 @@ def test_a_calendar_leaves_no_night_empty() -> None:
     """The cooler runs from 6 to 22; a night shift from 22 to 6 begins at the bottom and stands in one piece."""
     assert plots.calendar(year()).get_ylim() == (6.0, 22.0)
     hours = np.arange(24)
-    assert _running((hours >= 6) & (hours < 22)) == (6, 16)
-    assert _running((hours >= 22) | (hours < 6)) == (22, 8)
-    assert _running(hours >= 0) == (0, 24)
-    assert _running(np.isin(hours, [1, 2, 3, 9, 10])) == (1, 10)  # around its longest time without any
+    assert _quietest_rows((hours >= 6) & (hours < 22)) == (6, 16)
+    assert _quietest_rows((hours >= 22) | (hours < 6)) == (22, 8)
+    assert _quietest_rows(hours >= 0) == (0, 24)
+    assert _quietest_rows(np.isin(hours, [1, 2, 3, 9, 10])) == (1, 10)  # around its longest time without any
 
 
 def test_the_target_parts_a_calendars_colours() -> None:

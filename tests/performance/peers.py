@@ -43,7 +43,7 @@ import residual
 from lines import Unsolved
 
 import coolsim
-from coolsim.case.case import Air
+from coolsim.case.streams import Air
 from coolsim.model.solve import Resolution, solve
 from coolsim.simulate.inputs import bed_of, gather
 from coolsim.simulate.prediction import predict

@@ -15,6 +15,7 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from coolsim.model import counterflow as cf
+from coolsim.model.counterflow_starts import first_guess
 from coolsim.model.solve import Solution, end_layers, followed_mesh, graded_shells, moved
 from coolsim.numerics import chain_cells, mesh
 from coolsim.numerics.newton import CONVERGED
@@ -33,7 +34,7 @@ def walk(solution: Solution, newton):
     levels -= 1
     cells, shells = cells >> levels, shells >> levels
     problem = cf.pose(bed, graded_shells(bed, shells), mesh.layered_nodes(cells, *end_layers(bed)), laws)
-    state = newton(problem, cf.first_guess(problem))
+    state = newton(problem, first_guess(problem))
     for _ in range(levels):
         cells, shells = 2 * cells, 2 * shells
         finer = cf.pose(bed, graded_shells(bed, shells), followed_mesh(problem, state, cells), laws)

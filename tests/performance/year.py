@@ -30,8 +30,9 @@ import coolsim
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution, solve
 from coolsim.scenario.weather import read_weather
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import bed_of, gather
-from coolsim.simulate.prediction import on_one_thread, predict
+from coolsim.simulate.prediction import predict
 from coolsim.studies.years import seasons
 from coolsim.studies.years.hours import Site, predicted
 

@@ -12,7 +12,8 @@ from plan.mill import BARE, TYPED
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Bag, Target
+from coolsim.case.line_parts import Bag
+from coolsim.case.tables import Target
 from coolsim.machines import appraised, machine_of
 from coolsim.physics import air, coating
 from coolsim.physics.sorption import equilibrium_moisture, water_activity

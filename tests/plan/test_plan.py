@@ -11,7 +11,8 @@ from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 from shipped import level, level_text
 
 import coolsim
-from coolsim.case.case import Air, Conditioning
+from coolsim.case.line_parts import Conditioning
+from coolsim.case.streams import Air
 from coolsim.physics import air
 from coolsim.scenario import loads, replace
 from coolsim.support.errors import InputError

@@ -10,8 +10,8 @@ from plan.mill import BARE, TYPED
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Air
 from coolsim.case.quantities import QUANTITIES
+from coolsim.case.streams import Air
 from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads, replace

@@ -8,7 +8,7 @@ from pathlib import Path
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Costs, Limits
+from coolsim.case.tables import Costs, Limits
 from coolsim.output.report.answers import ask
 from coolsim.output.report.document import report
 

@@ -13,7 +13,9 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
-from coolsim.case.case import Air, Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
+from coolsim.case.streams import Air
 from coolsim.scenario import loads, template
 from coolsim.scenario.whole_lines import around
 from coolsim.support.fields import numbers, with_number

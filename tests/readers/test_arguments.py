@@ -13,7 +13,7 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.simulate.prediction import Resolution
+from coolsim.model.solve import Resolution
 from coolsim.support.errors import Fault
 
 ROOT = Path(__file__).parents[2]

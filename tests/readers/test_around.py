@@ -11,7 +11,7 @@ import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 
 import coolsim
-from coolsim.case.case import Air
+from coolsim.case.streams import Air
 from coolsim.physics import conditioning, pellet
 from coolsim.physics.materials import load_material
 from coolsim.scenario import loads, replace

@@ -10,7 +10,9 @@ from readers.strategies import BATCH, BELT, COOLER, LINE
 
 import coolsim
 from coolsim.case import case as cases
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
+from coolsim.case.tables import Sizing
 from coolsim.scenario import loads, schema
 from coolsim.scenario.validation import faults_of
 from coolsim.simulate.prediction import predict as unchecked
@@ -118,9 +120,9 @@ def test_parts_of_another_kind(case: Case) -> None:
 @pytest.mark.parametrize(
     ("changes", "key", "found"),
     [
-        ({"sizing": cases.Sizing(product=3)}, "sizing.product", "3"),  # type: ignore[arg-type]
-        ({"sizing": cases.Sizing(product=(3,))}, "sizing.product.1", "3"),  # type: ignore[arg-type]
-        ({"sizing": cases.Sizing(weather="hot")}, "sizing.weather", '"hot"'),  # type: ignore[arg-type]
+        ({"sizing": Sizing(product=3)}, "sizing.product", "3"),  # type: ignore[arg-type]
+        ({"sizing": Sizing(product=(3,))}, "sizing.product.1", "3"),  # type: ignore[arg-type]
+        ({"sizing": Sizing(weather="hot")}, "sizing.weather", '"hot"'),  # type: ignore[arg-type]
         ({"equipment": 3}, "equipment", "3"),
         ({"equipment": (3,)}, "equipment.1", "3"),
         ({"equipment": None}, "equipment", "nothing"),
@@ -130,7 +132,7 @@ def test_parts_of_another_kind(case: Case) -> None:
 )
 def test_lists_of_another_kind(case: Case, changes: dict[str, object], key: str, found: str) -> None:
     (fault,) = refused(dataclasses.replace(case, **changes))  # type: ignore[arg-type]
-    assert (fault.key, fault.found) == (key, found) and "of coolsim.case.case" in fault.allowed
+    assert (fault.key, fault.found) == (key, found) and "of coolsim." in fault.allowed
 
 
 def test_machines_and_lines_are_looked_into() -> None:

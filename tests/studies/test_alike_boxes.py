@@ -10,12 +10,13 @@ from studies import pig_pellets
 from studies.test_dryer_seasons import weather_of
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.machines import appraised, machine_of
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.years import cells, dryer_hours
-from coolsim.studies.years.chart import Bands
+from coolsim.studies.years.chart_answer import Bands
 from coolsim.studies.years.fewest_boxes import alike
 
 pytestmark = pytest.mark.thorough

@@ -13,8 +13,8 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import Air
 from coolsim.case.quantities import QUANTITIES
+from coolsim.case.streams import Air
 from coolsim.cli import app
 from coolsim.machines import Setting
 from coolsim.machines.base import DIAL

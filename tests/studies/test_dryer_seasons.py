@@ -12,7 +12,8 @@ from studies import pig_pellets
 from studies.pig_pellets import BELT, FEED
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.machines import machine_of
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather

@@ -11,12 +11,14 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import Case, Cooler, Stage
+from coolsim.case.case import Case, Stage
+from coolsim.case.machine import Cooler
 from coolsim.cli import app
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
 from coolsim.simulate import dryer_simulation
-from coolsim.simulate.prediction import at_its_fan, depth_of_mass, varied_cases
+from coolsim.simulate.assumed_ranges import depth_of_mass, varied_cases
+from coolsim.simulate.prediction import at_its_fan
 from coolsim.studies.propagation.run import uncertainty
 from coolsim.studies.propagation.samples import MESH
 from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied

@@ -10,7 +10,7 @@ from studies import pig_pellets
 from studies.pig_pellets import FEED
 
 import coolsim
-from coolsim.case.case import Air
+from coolsim.case.streams import Air
 from coolsim.scenario import loads
 from coolsim.support.errors import InputError
 

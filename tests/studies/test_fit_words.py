@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from studies.fit_world import OVEN, THERMOMETER, exits, scenario, settings, with_numbers
 
-from coolsim.case.case import Case, Provenance
+from coolsim.case.case import Case
+from coolsim.physics.materials import Provenance
 from coolsim.scenario.trials import Trials, trials_of
 from coolsim.studies.fitting import fit
 from coolsim.studies.fitting.answer import FitAnswer

@@ -9,7 +9,7 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Limits
+from coolsim.case.tables import Limits
 from coolsim.machines import machine_of
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page

@@ -13,7 +13,8 @@ import pytest
 from studies.pig_pellets import BATCH, FEED
 
 import coolsim
-from coolsim.case.case import Case, FanData, Limits, Line, Stage
+from coolsim.case.case import Case, Line, Stage
+from coolsim.case.tables import FanData, Limits
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of
 from coolsim.simulate.verdicts import verdicts_of

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import coolsim
-from coolsim.case.case import Target
+from coolsim.case.tables import Target
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of

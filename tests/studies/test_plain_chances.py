@@ -12,9 +12,10 @@ import pytest
 from studies.pig_pellets import BATCH, BELT, FEED
 
 import coolsim
-from coolsim.case.case import Case, Provenance
+from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.model.drying import Resolution
+from coolsim.physics.materials import Provenance
 from coolsim.scenario import loads
 from coolsim.studies.differences import outcomes
 from coolsim.studies.propagation.chances import all_kept

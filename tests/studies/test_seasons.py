@@ -12,10 +12,11 @@ from shipped import level, level_text
 from weather.files import typical_year_as_epw
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.scenario.weather import Weather, load_weather, read_weather
 from coolsim.studies.years import Seasons, Strategy, response
-from coolsim.studies.years.chart import bands_of
+from coolsim.studies.years.chart_answer import bands_of
 from coolsim.studies.years.hours import DIRECT, MAP, Hours
 from coolsim.support.errors import InputError, NotConverged
 

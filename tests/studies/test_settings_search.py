@@ -18,6 +18,7 @@ from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import plant
 from coolsim.machines.plant import Outcome
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
 from coolsim.simulate.inputs import Inputs
@@ -216,7 +217,7 @@ def test_states_of_the_survey_that_do_not_solve_are_bridged(
     about what the survey's own mesh leaves.
     """
     case = loads(level_text("monsoon-night"))
-    ranges = plant.knob_range(case)
+    ranges = knob_range(case)
     box = Box(ranges | {"feed_moisture": (0.12, 0.17)})
     x = np.random.default_rng(3).uniform(-1, 1, (500, len(box.names)))
 

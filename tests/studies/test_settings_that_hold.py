@@ -12,8 +12,9 @@ from studies.pig_pellets import BATCH, FEED
 from studies.set_so import set_so
 
 import coolsim
-from coolsim.case.case import Air, Shift
 from coolsim.case.costs import Cost
+from coolsim.case.line_parts import Shift
+from coolsim.case.streams import Air
 from coolsim.machines import machine_of
 from coolsim.output.cost_tables import summed
 from coolsim.output.page import Page

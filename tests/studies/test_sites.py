@@ -11,7 +11,8 @@ import pytest
 from shipped import level_text
 
 import coolsim
-from coolsim.case.case import Case, Limits
+from coolsim.case.case import Case
+from coolsim.case.tables import Limits
 from coolsim.studies.years import Strategy, finished_sites, seasons_of, sites
 from coolsim.support.errors import InputError
 

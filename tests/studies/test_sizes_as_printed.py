@@ -17,7 +17,8 @@ from cli.test_dryer_size import BOX
 from shipped import level_text
 
 import coolsim
-from coolsim.case.case import Case, FanData
+from coolsim.case.case import Case
+from coolsim.case.tables import FanData
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads

@@ -14,7 +14,8 @@ from CoolProp.HumidAirProp import HAPropsSI
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
 from coolsim.studies.sizing import coolers, duties, floors, parts

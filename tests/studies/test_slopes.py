@@ -11,8 +11,10 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case.case import Air, Case
-from coolsim.studies.sensitivity import INPUTS, Slopes, by_differences
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
+from coolsim.studies.sensitivity import by_differences
+from coolsim.studies.sensitivity_answer import INPUTS, Slopes
 from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -18,7 +18,9 @@ from studies.set_so import set_so
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case.case import TABLES, Air, Case, Costs, Target
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
+from coolsim.case.tables import TABLES, Costs, Target
 from coolsim.cli import app
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of

@@ -12,7 +12,7 @@ from studies.set_so import set_so
 
 import coolsim
 from coolsim.case.case import Case
-from coolsim.machines.plant import knob_range
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.simulate.requirements import constraints_of
 from coolsim.studies.propagation.run import uncertainty
 from coolsim.studies.settings.chance_constrained import read_chance, with_chance

@@ -12,7 +12,7 @@ import pytest
 from plan.mill import BARE, RECIPE, WAY
 
 import coolsim
-from coolsim.case.case import Air
+from coolsim.case.streams import Air
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
 from coolsim.simulate.feed_following import in_air, in_air_each

@@ -13,11 +13,12 @@ from shipped import level_text
 from studies.fit_world import OVEN, exits, scenario, settings, with_numbers
 
 import coolsim
-from coolsim.case.case import Case, Provenance
+from coolsim.case.case import Case
 from coolsim.output.material_file import material_file
 from coolsim.physics.correlations import Correlation, among, correlation
+from coolsim.physics.materials import Provenance
 from coolsim.scenario.trials import trials_of
-from coolsim.simulate.prediction import _spread
+from coolsim.simulate.assumed_ranges import root_of_squares
 from coolsim.studies.fitting import fit
 from coolsim.studies.fitting.answer import FitAnswer
 from coolsim.studies.propagation.answer import Uncertainty
@@ -131,10 +132,10 @@ def test_what_predict_leaves_open_knows_of_it(pair: Case) -> None:
 def test_a_band_by_hand() -> None:
     """Moves of +3 and −4 (each number to its high end), their opposites at the low ends: 5 alone, 1 together."""
     varied = 10 + np.array([-3.0, 3.0, 4.0, -4.0])
-    assert _spread(10.0, varied, np.eye(2)) == pytest.approx((5.0, 15.0))
+    assert root_of_squares(10.0, varied, np.eye(2)) == pytest.approx((5.0, 15.0))
     rising = np.array([[1.0, 0.999999], [0.999999, 1.0]])
-    assert _spread(10.0, varied, rising) == pytest.approx((9.0, 11.0), abs=0.01)
-    assert _spread(10.0, varied, 2 * np.eye(2) - rising) == pytest.approx((3.0, 17.0), abs=0.01)
+    assert root_of_squares(10.0, varied, rising) == pytest.approx((9.0, 11.0), abs=0.01)
+    assert root_of_squares(10.0, varied, 2 * np.eye(2) - rising) == pytest.approx((3.0, 17.0), abs=0.01)
 
 
 def test_a_range_that_reaches_zero_has_straight_halves(pair: Case) -> None:

@@ -11,7 +11,8 @@ from shipped import level
 from weather.files import typical_year_as_epw
 
 import coolsim
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
 from coolsim.studies.outcome_polynomials import pack

@@ -7,7 +7,8 @@ import inspect
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, ParamSpec, TypeVar
 
-from coolsim.scenario.validation import faults_of, in_words
+from coolsim.scenario.number_checks import in_words
+from coolsim.scenario.validation import faults_of
 from coolsim.support.errors import Fault, InputError
 
 P = ParamSpec("P")

@@ -10,7 +10,8 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from coolsim.case.case import Belt, Case
+from coolsim.case.case import Case
+from coolsim.case.machine import Belt
 from coolsim.case.result import History, Layers, Result
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PALE, TEAL, VIOLET, scale

@@ -97,7 +97,7 @@ def calendar(
     style.legend(
         axis,
         beside=True,
-        title=f"{name}\n[{pretty(measure.unit)}]\n{_wrapped(way.name)}{_asked(wanted)}",
+        title=f"{name}\n[{pretty(measure.unit)}]\n{_wrapped(way.name)}{_words_of_target(wanted)}",
         handles=steps[::-1],
     )
     return axis
@@ -126,7 +126,7 @@ def _colours(low: float, high: float, wanted: Array) -> tuple[Array, Any]:
     return edges, MOISTURES(shades)
 
 
-def _asked(wanted: Array) -> str:
+def _words_of_target(wanted: Array) -> str:
     """The target in a line, which may lie beyond all colours."""
     return f"\ntarget {' – '.join(f'{x:.4g}' for x in wanted)}" if len(wanted) else ""
 
@@ -161,12 +161,12 @@ def _table(way: Strategy, values: Array) -> tuple[Any, Any, Any]:
     first, last = int(day.min()), int(day.max())
     table = np.full((rows, last - first + 1), np.nan)
     table[row, day - first] = values
-    begin, count = _running(np.isin(np.arange(rows), row))
+    begin, count = _quietest_rows(np.isin(np.arange(rows), row))
     shown = np.arange(begin, begin + count)
     return np.arange(first, last + 2) + 1.0, np.arange(begin, begin + count + 1) * step, table[shown % rows]
 
 
-def _running(runs: NDArray[np.bool_]) -> tuple[int, int]:
+def _quietest_rows(runs: NDArray[np.bool_]) -> tuple[int, int]:
     """First row and number of rows of a day around its longest time without any."""
     rows = len(runs)
     best = (0, rows)

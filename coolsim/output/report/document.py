@@ -68,7 +68,7 @@ def report(
         title=visible(case.title or "Report"),
         version=version,
         style=Markup(style),
-        asked=_asked(case, page),
+        asked=_question(case, page),
         verdict=_verdict(answers, page),
         first=sections[0],
         sections=[s for s in sections[1:] if s.body or s.pictures],
@@ -78,7 +78,7 @@ def report(
     )
 
 
-def _asked(case: Case, page: Page) -> str:
+def _question(case: Case, page: Page) -> str:
     """Return in a sentence what comes into the bed, and into what air."""
     feed, air = case.feed, case.air
     unit, digits = ("in", 2) if page.units == "us" else ("mm", 1)
@@ -124,7 +124,7 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
 
 
 def _first(answers: Answers, page: Page) -> Section:
-    dangers = _told(_dangers(answers), page)
+    dangers = _texts_of(_dangers(answers), page)
     if answers.size is not None:
         body = sizes.to_buy(answers.case, answers.size, page)
         return Section("answer", "What to buy", _html(dangers, body))
@@ -230,10 +230,10 @@ def _notes(answers: Answers, page: Page) -> str:
     year = "" if answers.seasons is None else years.notes(answers.seasons, page)
     unasked = "".join(f"<p>{Markup.escape(why)}</p>\n" for why in answers.unasked)
     solved = environment().get_template("accuracies.html").render()
-    return solved + _told(ranked, page) + year + unasked
+    return solved + _texts_of(ranked, page) + year + unasked
 
 
-def _told(warnings: Sequence[Warning], page: Page) -> str:
+def _texts_of(warnings: Sequence[Warning], page: Page) -> str:
     return "".join(tables.warning_text(w, page) for w in warnings)
 
 

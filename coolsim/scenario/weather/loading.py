@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from coolsim.case.argument_checks import path_of
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.physics.air import STANDARD_PRESSURE
 from coolsim.scenario.csv_table import text_of
-from coolsim.scenario.validation import faults_of_field, in_words
+from coolsim.scenario.number_checks import in_words
+from coolsim.scenario.validation import faults_of_field
 from coolsim.scenario.weather import columns, epw
 from coolsim.scenario.weather.record import Weather
 from coolsim.scenario.weather.rules import weather_of

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air
+from coolsim.case.streams import Air
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
 

@@ -64,7 +64,7 @@ def weather_of(rows: Rows) -> Weather:
     usable &= ~impossible
     _noted(remarks, rows, usable & (RH > 1), REPAIRED, "100 to 110 % relative humidity", "set to 100 %")
     time = _one_year(rows, remarks)
-    since = time - _ahead(rows)
+    since = time - _ahead_of_utc(rows)
     step = _step(since, rows)
     _absent(remarks, rows, since, step)
     kept = _in_order(remarks, rows, since, usable)
@@ -200,7 +200,7 @@ def _in_year(time: Times, year: int) -> Times:
     return np.asarray(moved.astype("datetime64[s]") + (time - month))
 
 
-def _ahead(rows: Rows) -> NDArray[np.timedelta64]:
+def _ahead_of_utc(rows: Rows) -> NDArray[np.timedelta64]:
     """How far local time is ahead of UTC; none where any row does not say, so that rows stay comparable."""
     offset = rows.utc_offset
     seconds = np.zeros(len(offset)) if np.isnan(offset).any() else 3600 * offset

@@ -26,11 +26,11 @@ from coolsim.numerics.stages import over_step
 from coolsim.physics import air, sorption
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.dryer_phases import gathered, laid
 from coolsim.simulate.dryer_results import bagged_apart, highest, through
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, bed_of
-from coolsim.simulate.prediction import on_one_thread
 from coolsim.simulate.requirements import SWEATING
 from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
 from coolsim.support.errors import NotConverged
@@ -115,7 +115,7 @@ def marched(
             for k, table in zip(s.index, some):
                 tables[k] = table
     if beds is not None:
-        tables = [_together(beds, tables, k) for k in range(len(cases))]
+        tables = [_mean_table(beds, tables, k) for k in range(len(cases))]
     layers = bagged_apart(cases[0].cooler)
     return [
         None if t is None else _course(t, _one(inputs, k), layers, cases[k]) for k, t in enumerate(tables)
@@ -126,7 +126,7 @@ def _course(table: Array, inputs: Inputs, layers: bool, case: Case) -> Course:
     return Course(table[:, 0], _outcomes(table, inputs, float(inputs.pressure[0]), layers, case))
 
 
-def _together(beds: Laid, tables: list[Array | None], k: int) -> Array | None:
+def _mean_table(beds: Laid, tables: list[Array | None], k: int) -> Array | None:
     """The table of one dryer from those of its columns, at the times of the one that is like the mean."""
     columns = beds.columns
     each = [tables[at] for at in beds.who(k)]

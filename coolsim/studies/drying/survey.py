@@ -155,7 +155,9 @@ class Survey:
         half, middle = 0.5 * (self.box.high - self.box.low), 0.5 * (self.box.low + self.box.high)
         d = len(axes)
         every = np.zeros((len(rows), (self.degree + 1) ** d, len(self.times)))
-        every[:, kept_terms(d, self.degree, self.degree + 1)] = np.moveaxis(self.coefficients[:, rows], 0, 1)
+        every[:, terms_within(d, self.degree, self.degree + 1)] = np.moveaxis(
+            self.coefficients[:, rows], 0, 1
+        )
         grid = every.reshape(len(rows), *[self.degree + 1] * d, len(self.times))
         for k, x in enumerate(axes):
             V = chebyshev.chebvander((x - middle[k]) / max(half[k], _TINY), self.degree)
@@ -226,7 +228,7 @@ def terms(nodes: Array, degree: int, total_degree: int) -> tuple[Array, Array]:
     return V, HIGH_TERMS ** -total.astype(float)
 
 
-def kept_terms(d: int, degree: int, total_degree: int) -> Array:
+def terms_within(d: int, degree: int, total_degree: int) -> Array:
     """Which of the products of d polynomials, the last one's degree fastest, are `terms`."""
     every = np.array(list(product(range(degree + 1), repeat=d)), int).reshape((degree + 1) ** d, d)
     return np.asarray(every.sum(axis=1) <= total_degree)

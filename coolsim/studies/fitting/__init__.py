@@ -15,7 +15,7 @@ the scenario with its cells put in by `replace`, so every check of a scenario ho
   before.
 - What was set may carry a ± too: the trial's covariance gets S Σ Sᵀ, S the exits' slopes, taken twice (before,
   and once the numbers are known).
-- The mesh is not refined (`model.FITTING`): refinement that comes and goes puts steps of a tenth of an oven's
+- The mesh is not refined (`model.COOLING`): refinement that comes and goes puts steps of a tenth of an oven's
   deviation into χ². Slopes hold the mesh, which differs from the mesh's own motion by its error.
 - An interval's ends are the linear ones, moved once to where χ² rises by the square of its quantile.
 - Trials that scatter beyond the 95 % quantile of χ² widen the readings' ± (Birge's ratio) and make intervals

@@ -286,7 +286,7 @@ def alike(problem: Problem, found: Estimate) -> tuple[str, ...]:
     for value, way in zip(s, ways):
         large = [k for k in np.argsort(-np.abs(way)) if abs(way[k]) > 0.35]
         if value < 1.0 and len(large) > 1 and problem.priors:
-            said_of.append(f"{_together(problem, way, large)}: the trials see these only together")
+            said_of.append(f"{_in_words(problem, way, large)}: the trials see these only together")
     correlated = found.covariance / np.outer(deviation, deviation)
     for i in range(len(names)):
         for j in range(i):
@@ -299,7 +299,7 @@ def alike(problem: Problem, found: Estimate) -> tuple[str, ...]:
     return tuple(said_of)
 
 
-def _together(problem: Problem, way: Array, large: Sequence[int]) -> str:
+def _in_words(problem: Problem, way: Array, large: Sequence[int]) -> str:
     names = [p.name for p in problem.line.free]
     first = way[large[0]]
     return " and ".join(names[k] + (" up" if way[k] * first > 0 else " down") for k in large)

@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case, Cooler, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.machine import Batch, Cooler
 from coolsim.case.result import Result
 from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.physics import air

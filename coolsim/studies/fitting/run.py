@@ -11,9 +11,10 @@ from types import MappingProxyType
 import numpy as np
 
 from coolsim.case.argument_checks import takes_a_case
-from coolsim.case.case import Case, Material, Provenance
+from coolsim.case.case import Case
 from coolsim.physics.correlations import Correlation, among
 from coolsim.physics.correlations import correlation as correlated
+from coolsim.physics.materials import Material, Provenance
 from coolsim.scenario.readings import WITHIN
 from coolsim.scenario.trials import Trials, read_trials
 from coolsim.studies.fitting import cautions, diagnostics, experiment_design
@@ -49,7 +50,7 @@ def fit(
     Raises InputError for a file with faults (all of them), for trials that cannot be what
     they say and for trials that do not settle the numbers; NotConverged where the model or the search fails.
     """
-    chosen, given = _asked(case, trials, free)
+    chosen, given = _free_and_trials(case, trials, free)
     diagnostics.refuse_impossible(case, given, chosen)
     used = diagnostics.once_each(given)
     problem = posed(case, used, chosen, priors)
@@ -85,7 +86,7 @@ def fit(
     )
 
 
-def _asked(
+def _free_and_trials(
     case: Case, trials: Trials | str | os.PathLike[str], free: Sequence[str]
 ) -> tuple[tuple[Parameter, ...], Trials]:
     """The free numbers and the trials; raises InputError with the faults of both."""
@@ -188,7 +189,7 @@ def _exit(case: Case, problem: Problem, theta: Array, covariance: Array) -> Exit
     return Exit(float(M), float(moisture), float(T), float(temperature))
 
 
-def _together(material: Material, problem: Problem, found: Estimate) -> Correlation | None:
+def _correlation(material: Material, problem: Problem, found: Estimate) -> Correlation | None:
     """How the material's numbers err together: those of this fit, and apart from them those of an earlier one.
 
     What they share with numbers of the line (false air, …) is in their ranges, but is not told on: those numbers
@@ -238,7 +239,7 @@ def fitted_case(case: Case, trials: Trials, problem: Problem, found: Estimate, e
             provenance[key] = Provenance(source, False, *ends_of)
     material = dataclasses.replace(
         material,
-        correlation=_together(material, problem, found),
+        correlation=_correlation(material, problem, found),
         diffusivity=law,
         isotherm=dataclasses.replace(isotherm, scale=scale * (1 + value.get("isotherm_shift", 0.0))),
         specific_heat=value.get("specific_heat", material.specific_heat),

@@ -37,10 +37,11 @@ from coolsim.model import drying
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation, line
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, with_even_bed
-from coolsim.simulate.prediction import ROUGH, cooling, on_one_thread
+from coolsim.simulate.prediction import ROUGH, cooling
 from coolsim.simulate.requirements import SWEATING, is_dryer
 from coolsim.simulate.result_building import first, pick
 from coolsim.studies.drying import course

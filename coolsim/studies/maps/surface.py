@@ -14,7 +14,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-from coolsim.studies.drying.survey import kept_terms
+from coolsim.studies.drying.survey import terms_within
 from coolsim.support.fields import Array
 
 LEFT_OUT = 5  # one in so many states judges the degree
@@ -26,7 +26,7 @@ DEGREES = range(1, 10)
 def powers_of(axes: int, degree: int) -> NDArray[np.intp]:
     """The degree of each term along each axis (terms, axes)."""
     every = np.indices((degree + 1,) * axes).reshape(axes, -1).T
-    return np.ascontiguousarray(every[kept_terms(axes, degree, degree)])
+    return np.ascontiguousarray(every[terms_within(axes, degree, degree)])
 
 
 def terms_at(t: Array, powers: NDArray[np.intp]) -> Array:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coolsim.case.case import Case, FeedState
+from coolsim.case.case import Case
 from coolsim.case.costs import ShiftCost
+from coolsim.case.line_parts import FeedState
 from coolsim.case.result import Result, Warning
 from coolsim.studies.planning.shift import Passed
 from coolsim.support.display import Displayed

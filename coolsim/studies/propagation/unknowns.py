@@ -13,8 +13,8 @@ from coolsim.case.case import Case
 from coolsim.physics.correlations import among
 from coolsim.scenario import bounds, retyped
 from coolsim.scenario.plus_minus import PlusMinus
+from coolsim.simulate.assumed_ranges import BULK_DENSITY, depth_of_mass, varied_numbers
 from coolsim.simulate.feed_following import in_air_each
-from coolsim.simulate.prediction import BULK_DENSITY, depth_of_mass, varied_numbers
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, numbers, with_number
 

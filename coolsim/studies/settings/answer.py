@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import Cost
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines.base import Setting
 from coolsim.simulate.requirements import AtLimit
 from coolsim.simulate.verdicts import Verdict

@@ -17,15 +17,8 @@ from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import conditioner
 from coolsim.machines.base import Forecast, Setting
-from coolsim.machines.plant import (
-    Plant,
-    Settings,
-    Weighed,
-    excesses,
-    knob_range,
-    seconds_per_metre,
-    try_settings,
-)
+from coolsim.machines.plant import Plant, Settings, Weighed, excesses, try_settings
+from coolsim.machines.plant_ranges import knob_range, seconds_per_metre
 from coolsim.simulate.finishing import target_moisture
 from coolsim.simulate.least_bed import without_least_bed
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, only
@@ -89,7 +82,7 @@ def _search(case: Case, plant: Plant, feed: tuple[float, float] | None = None) -
 def _cheapest(case: Case, limits: list[Constraint]) -> Goal:
     """Weight lost below the target moisture is dear, and costs nothing above: cost has a kink at the target."""
     target = Constraint(QUANTITIES["moisture"], target_moisture(case), of_target=True)
-    return Goal(_total, limits, case.feed.moisture, target, _running, _signed)
+    return Goal(_total, limits, case.feed.moisture, target, _running_cost, _signed)
 
 
 def _total(state: Weighed, knobs: dict[str, Array]) -> Array:
@@ -100,7 +93,7 @@ def _signed(state: Weighed, knobs: dict[str, Array]) -> Array:
     return np.asarray(state.signed_cost)
 
 
-def _running(state: Weighed, knobs: dict[str, Array]) -> Array:
+def _running_cost(state: Weighed, knobs: dict[str, Array]) -> Array:
     return state.cost.electricity + state.cost.heat
 
 

@@ -13,7 +13,8 @@ from typing import overload
 import numpy as np
 
 from coolsim.case.argument_checks import takes_a_case
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.machines import machine_of
 from coolsim.simulate.requirements import AtLimit
 from coolsim.studies.prerequisites import check, check_air

@@ -12,14 +12,16 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
 from coolsim.case.costs import Cost
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
-from coolsim.machines.plant import Plant, excesses, knob_range
+from coolsim.machines.plant import Plant, excesses
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.drying.batching import Requests, answered, side_by_side
@@ -114,7 +116,7 @@ def _of_marches(case: Case) -> SettingsByWeather:
     return SettingsByWeather(
         air=air,
         met=met,
-        settings=_together([_told(state) for state in best]),
+        settings=_stacked([_named_settings(state) for state in best]),
         result=_side_by_side([state.result for state in best]),
         cost=Cost(*(np.array([getattr(c, f.name) for c in costs]) for f in dataclasses.fields(Cost))),
         binding=np.array([_bound(state, limits, problem.ranges(one)) for one, state in zip(alone, best)]),
@@ -127,7 +129,7 @@ def _of_marches(case: Case) -> SettingsByWeather:
     )
 
 
-def _told(state: Found) -> Any:
+def _named_settings(state: Found) -> Any:
     return machine_of(state.case).named_settings(state.case, state.result)
 
 
@@ -148,13 +150,13 @@ def _reached(ends: Sequence[Found]) -> Reached:
         float(end.result.pellets_out.moisture_wb) if (end.excess <= FEASIBLE).all() else np.nan
         for end in ends
     ]
-    return Reached(np.array(moisture), _together([_told(end) for end in ends]))
+    return Reached(np.array(moisture), _stacked([_named_settings(end) for end in ends]))
 
 
-def _together(settings: Sequence[Any]) -> Any:
+def _stacked(settings: Sequence[Any]) -> Any:
     """Settings of many weathers: arrays, of each zone one (or None, where it is not heated), of a line a tuple."""
     if isinstance(settings[0], tuple):
-        return tuple(_together(one) for one in zip(*settings))
+        return tuple(_stacked(one) for one in zip(*settings))
     columns: dict[str, Any] = {}
     for f in dataclasses.fields(settings[0]):
         each = [getattr(s, f.name) for s in settings]

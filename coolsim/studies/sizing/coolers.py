@@ -22,9 +22,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, FanData
+from coolsim.case.case import Case
 from coolsim.case.costs import KILOWATT_HOUR
 from coolsim.case.quantities import QUANTITIES
+from coolsim.case.tables import FanData
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines import machine_of
 from coolsim.machines.base import DIAL

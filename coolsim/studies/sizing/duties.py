@@ -19,9 +19,11 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.case.case import Air, Case, DesignWeather, FanData, Product
+from coolsim.case.case import Case
 from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.case.result import Warning
+from coolsim.case.streams import Air
+from coolsim.case.tables import DesignWeather, FanData, Product
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of

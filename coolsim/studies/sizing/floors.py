@@ -17,9 +17,9 @@ import numpy as np
 
 from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
-from coolsim.simulate.requirements import Constraint
+from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.search import CORRECTIONS, FEASIBLE, FULL, NEARLY
+from coolsim.studies.search import CORRECTIONS, FULL, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
 from coolsim.support.fields import Array
 

@@ -12,8 +12,9 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Sequence
 
-from coolsim.case.case import Case, Line, Target
+from coolsim.case.case import Case, Line
 from coolsim.case.result import Result
+from coolsim.case.tables import Target
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.simulate.line import by_itself
 from coolsim.simulate.prediction import predict

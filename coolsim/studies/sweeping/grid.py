@@ -12,9 +12,9 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.scenario import retyped, schema, units
 from coolsim.scenario.keys.base import Key
+from coolsim.scenario.number_checks import in_words
 from coolsim.scenario.plus_minus import SIGN
 from coolsim.scenario.units import Misread
-from coolsim.scenario.validation import in_words
 from coolsim.scenario.values import READERS
 from coolsim.studies.sweeping.answer import Swept
 from coolsim.support.errors import Fault, InputError

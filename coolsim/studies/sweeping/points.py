@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
 from coolsim.scenario import retyped
 from coolsim.scenario.validation import faults_of
 from coolsim.studies.sweeping.answer import Swept

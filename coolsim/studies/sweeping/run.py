@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case.argument_checks import takes_a_case
-from coolsim.case.case import Case, Cooler
+from coolsim.case.case import Case
+from coolsim.case.machine import Cooler
 from coolsim.case.result import Result
 from coolsim.model.solve import Resolution
 from coolsim.scenario.edit import as_typed

@@ -29,7 +29,8 @@ from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.search import Search, searched
 from coolsim.studies.drying.survey import Goal
-from coolsim.studies.years.chart import MARGIN, Bands, bands_of
+from coolsim.studies.years.chart import MARGIN
+from coolsim.studies.years.chart_answer import Bands, bands_of
 from coolsim.studies.years.dryer_hours import (
     OF_COOLERS,
     Found,

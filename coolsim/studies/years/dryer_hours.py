@@ -16,9 +16,10 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case, Line
+from coolsim.case.case import Case, Line
 from coolsim.case.costs import HOUR, given_away
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines import Machine, machine_of
 from coolsim.machines.base import bill, one, weighed
 from coolsim.machines.dryers import DryerSettings
@@ -26,8 +27,9 @@ from coolsim.machines.plant import Outcome, Settings, outcome_of
 from coolsim.physics import air
 from coolsim.scenario.weather import Weather
 from coolsim.simulate import dryer_simulation, line
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
-from coolsim.simulate.prediction import cooling, on_one_thread
+from coolsim.simulate.prediction import cooling
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.outcome_polynomials import pack, unpack

@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Batch, Belt, Line
+from coolsim.case.case import Line
+from coolsim.case.machine import Batch, Belt
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
 from coolsim.studies.drying.problem import SearchProblem
@@ -29,7 +30,8 @@ from coolsim.studies.years.cells import (
     table,
     wetness,
 )
-from coolsim.studies.years.chart import TENTH, Chart, Dial
+from coolsim.studies.years.chart import TENTH
+from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.dryer_hours import (
     Found,
     HourlySettings,

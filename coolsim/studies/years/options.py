@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import DIAL
-from coolsim.machines.plant import knob_range, with_settings
+from coolsim.machines.plant import with_settings
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.simulate.inputs import Inputs, even

@@ -62,7 +62,9 @@ def seasons_of(
         else:
             yield answer(k, known)
     alone = len(cases) == 1  # here, where it is heard how far it is
-    jobs = (joblib.delayed(_numbered)(k, _asked(cases[k]), weathers[k], direct, chart) for k in missing)
+    jobs = (
+        joblib.delayed(_numbered)(k, _question_alone(cases[k]), weathers[k], direct, chart) for k in missing
+    )
     parallel = joblib.Parallel(
         n_jobs=1 if alone else None,
         return_as="generator_unordered",
@@ -106,7 +108,7 @@ def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
     return found
 
 
-def _asked(case: Case) -> Case:
+def _question_alone(case: Case) -> Case:
     """The case without what does not enter the answer, and need not travel."""
     return dataclasses.replace(case, title="", source={})
 

@@ -13,13 +13,14 @@ from threadpoolctl import threadpool_limits
 from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
 from coolsim.machines.conditioner import held
-from coolsim.machines.plant import knob_range
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.simulate.requirements import is_dryer
 from coolsim.studies import prerequisites
 from coolsim.studies.prerequisites import is_typed
 from coolsim.studies.years import dryer_hours, dryer_strategies
-from coolsim.studies.years.chart import Chart, chart_of, no_wetter, settings_by_hour, with_results
+from coolsim.studies.years.chart import chart_of, no_wetter, settings_by_hour, with_results
+from coolsim.studies.years.chart_answer import Chart
 from coolsim.studies.years.hours import Hours, Site, Tally, followed, monthly, predicted, read_off, tally
 from coolsim.studies.years.options import Options, options_of
 from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year, year_uncertainty
@@ -104,11 +105,13 @@ def seasons(
 def how_sure(found: Seasons) -> Seasons:
     """The same year, with how sure the sums of its first two strategies are; raises as `year_uncertainty` does."""
     with threadpool_limits(limits=1, user_api="blas"):
-        sure = [_sure(found, one) for one in each(found.strategies[:SURE], "how sure the year is")]
+        sure = [
+            _with_uncertainty(found, one) for one in each(found.strategies[:SURE], "how sure the year is")
+        ]
     return dataclasses.replace(found, strategies=(*sure, *found.strategies[SURE:]))
 
 
-def _sure(found: Seasons, strategy: Strategy) -> Strategy:
+def _with_uncertainty(found: Seasons, strategy: Strategy) -> Strategy:
     """A strategy with how sure its sums are."""
     case = held(found.case)
     if case.cooler.arrangement == "counter-flow":
@@ -132,7 +135,7 @@ def strategies_of(
     with_chart = chart and not why_no_chart(case)
     if case.cooler.arrangement != "counter-flow":
         return tuple(_of_marches(case, weather, direct, with_chart))
-    ways = list(_ways(case)) if with_chart else []
+    ways = list(_choices(case)) if with_chart else []
     with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
         return tuple(_strategies(Site(case, weather), ways, direct))
 
@@ -214,7 +217,7 @@ def _opened(case: Case) -> frozenset[str]:
     return frozenset(n for n in ("airflow", "bed_depth") if n in ranges and ranges[n][0] < ranges[n][1])
 
 
-def _ways(case: Case) -> Iterator[StrategyChoice]:
+def _choices(case: Case) -> Iterator[StrategyChoice]:
     yield CHART, frozenset()
     if case.limits.inlet_air_temperature is not None:
         yield HEATED, frozenset({"inlet_air_temperature"})

@@ -12,7 +12,8 @@ from typing import ClassVar, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Air, Case
+from coolsim.case.case import Case
+from coolsim.case.streams import Air
 from coolsim.machines.plant import with_settings
 from coolsim.model.bed import take
 from coolsim.simulate.inputs import Inputs, gather

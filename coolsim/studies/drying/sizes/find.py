@@ -20,9 +20,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from coolsim.case.case import Batch, Case
+from coolsim.case.case import Case
+from coolsim.case.machine import Batch
 from coolsim.machines import dryers as dials
-from coolsim.simulate.prediction import on_one_thread
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.candidates import (

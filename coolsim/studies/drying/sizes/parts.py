@@ -17,9 +17,9 @@ from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.drying import Phase, Solution
 from coolsim.simulate import dryer_phases, dryer_simulation
 from coolsim.simulate.cautions import cautions
+from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.dryer_phases import ASSUMED_FAN, gathered
 from coolsim.simulate.dryer_results import highest, through
-from coolsim.simulate.prediction import on_one_thread
 from coolsim.simulate.uneven_beds import laid_dryers
 from coolsim.studies.drying.course import outcomes_of
 from coolsim.studies.sizing.answer import AirPart, FanDuty

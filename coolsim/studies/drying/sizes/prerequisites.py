@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from coolsim.case.case import Belt, Case
+from coolsim.case.case import Case
+from coolsim.case.machine import Belt
 from coolsim.studies.prerequisites import RANGES, where
 from coolsim.support.errors import Fault
 
