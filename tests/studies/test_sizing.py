@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
+from humid_air import HAPropsSI
 from shipped import level
 
 import coolsim
