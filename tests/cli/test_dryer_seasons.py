@@ -52,7 +52,7 @@ def table(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text)))
 
 
-@pytest.fixture(scope="module", params=["batch", "belt"])
+@pytest.fixture(scope="module", params=["batch", pytest.param("belt", marks=pytest.mark.thorough)])
 def year(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Half a day with a chart."""
     folder, name = tmp_path_factory.mktemp("dryer"), request.param

@@ -104,14 +104,8 @@ def test_notebook_tells_a_story_and_says_what_to_do(path: Path) -> None:
     assert f"notebooks/{path.name}" in named
 
 
-def test_the_first_notebook_says_what_it_would_say_now() -> None:
-    checked(FOLDER / "first_prediction.ipynb")
-
-
 @pytest.mark.thorough
-@pytest.mark.parametrize(
-    "path", [p for p in notebooks() if p.stem != "first_prediction"], ids=lambda path: path.stem
-)
+@each_notebook
 def test_notebook_says_what_it_would_say_now(path: Path) -> None:
     now = checked(path)
     if path.stem == "gallery":

@@ -23,6 +23,7 @@ from coolsim.output.report import answers as asking
 from coolsim.output.report.answers import Answers, ask
 from coolsim.output.report.document import report
 from coolsim.output.report.pictures import PICTURES, drawn
+from coolsim.requirements import AtLimit
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MEGABYTE = 1e6
@@ -219,6 +220,17 @@ def test_a_place_that_cannot_be_written(tmp_path: Path, monkeypatch: pytest.Monk
     assert "-o" in done.output
 
 
+def test_out_of_reach_is_told(night: Answers, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of an answer whose verdict is turned by hand: no search."""
+    missed = dataclasses.replace(night.advice.answer, met=False, broken=(AtLimit("moisture", 0.12),))
+    answers = dataclasses.replace(night, advice=dataclasses.replace(night.advice, answer=missed))
+    monkeypatch.setattr(asking, "ask", lambda *_: answers)
+    out = tmp_path / "r.html"
+    assert run(mill(tmp_path), "-o", out).exit_code == 3
+    assert "Out of reach" in out.read_text(encoding="utf-8")
+
+
+@pytest.mark.thorough
 def test_out_of_reach_is_written_and_told(tmp_path: Path) -> None:
     out = tmp_path / "r.html"
     done = run(SCENARIOS / "humid-delta-wet.toml", "-o", out, "--set", "feed.moisture=18 %")

@@ -96,6 +96,7 @@ def test_plain_random_samples_say_the_same(case: Case) -> None:
     )
 
 
+@pytest.mark.thorough
 def test_few_samples_are_as_good(case: Case) -> None:
     """What 64 random points of a Sobol sequence say themselves is off by up to 6 % of the width; this by 2 %."""
     few, many = uncertainty(case, samples=64, seed=3), uncertainty(case, samples=2048)
