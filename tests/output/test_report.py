@@ -180,20 +180,15 @@ def test_the_same_bytes_again(night: Answers, html: str) -> None:
     assert report(night, "0.0") == html
 
 
-def test_a_title_with_markup_is_text(tmp_path: Path) -> None:
+def test_a_title_with_markup_is_text_and_units_are_customary(tmp_path: Path) -> None:
     title = "<script>alert('x')</script> & <b>bold</b>"
-    out = tmp_path / "r.html"
-    assert run(mill(tmp_path, title=f'"{title}"'), "-o", out).exit_code == 0
+    out, path = tmp_path / "r.html", mill(tmp_path, title=f'"{title}"')
+    assert run(path, "-o", out, "--units", "us").exit_code == 0
     page = read(out.read_text(encoding="utf-8"))
     assert page.headings == [title]
     assert "script" not in page.tags
-
-
-def test_customary_units(tmp_path: Path) -> None:
-    out = tmp_path / "r.html"
-    assert run(mill(tmp_path), "-o", out, "--units", "us").exit_code == 0
-    result = coolsim.predict(coolsim.load(mill(tmp_path)))
-    shown = read(out.read_text(encoding="utf-8")).row("exit", "exit temperature")[0]
+    result = coolsim.predict(coolsim.load(path))
+    shown = page.row("exit", "exit temperature")[0]
     assert shown == f"{1.8 * result.pellets_out.temperature + 32:.1f} °F"
 
 
