@@ -136,7 +136,8 @@ def solved(case: Case) -> drying.Solution:
 # ---- Order ----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seconds", [pytest.param(150.0, marks=pytest.mark.thorough), 400.0])
+@pytest.mark.thorough
+@pytest.mark.parametrize("seconds", [150.0, 400.0])
 def test_steps_are_of_third_order_across_the_switch(seconds):
     """As without one (test_march): each step's error falls as its cube, and a bend is of second order in a step.
 

@@ -15,6 +15,7 @@ import coolsim
 from coolsim import plots
 from coolsim.case import Case
 from coolsim.result import Result
+from coolsim.scenario.weather import Weather
 from coolsim.studies.levers import LeverMap, Levers, lever_map
 from coolsim.studies.plan.answer import Plan
 from coolsim.studies.seasons import Seasons
@@ -105,16 +106,24 @@ def sweep() -> Result:
     return coolsim.predict([at(case("monsoon-night"), q, minutes) for q in SWEEP])
 
 
+def days() -> Weather:
+    """One day in thirty of the monsoon year."""
+    units = {"temperature": "degC", "relative_humidity": "%"}
+    weather = coolsim.load_weather(ROOT / "scenarios" / "monsoon-year.csv", units=units)
+    day = weather.time.astype("datetime64[D]").astype(int) % 30 == 3
+    return weather.rows(day).between((6 * 3600.0, 22 * 3600.0))
+
+
 @cache
 def year() -> Seasons:
-    """One day in thirty, with a settings chart."""
-    monsoon = case("monsoon-year")
-    weather = coolsim.load_weather(ROOT / "scenarios" / "monsoon-year.csv", units=UNITS)
-    day = weather.time.astype("datetime64[D]").astype(int) % 30 == 3
-    return coolsim.seasons(monsoon, weather=weather.rows(day).between((6 * 3600.0, 22 * 3600.0)))
+    """Those days, with a settings chart."""
+    return coolsim.seasons(case("monsoon-year"), weather=days())
 
 
-UNITS = {"temperature": "degC", "relative_humidity": "%"}
+@cache
+def year_as_it_is() -> Seasons:
+    """Those days with the settings as they are: of what needs no chart, which takes seconds."""
+    return coolsim.seasons(case("monsoon-year"), weather=days(), chart=False)
 
 
 @cache

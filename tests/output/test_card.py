@@ -123,7 +123,7 @@ def test_one_page_of_that_paper_with_all_its_words(
         assert words in shown  # 11.5 + 0.3
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("paper", ["a4", pytest.param("letter", marks=pytest.mark.thorough)])
 def test_nothing_runs_off_the_page_or_into_each_other(
     case: Case, chart: Chart, paper: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

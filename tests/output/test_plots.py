@@ -23,7 +23,9 @@ from coolsim.output.plots import maps, style
 from coolsim.requirements import MAXIMA, SWEATING
 
 each_picture = pytest.mark.parametrize("name", PICTURES)
-OF_A_YEAR = [name for name in PICTURES if name.startswith(("calendar", "strategies"))]  # seconds, and no lines
+OF_A_YEAR = [
+    name for name in PICTURES if name.startswith(("calendar", "strategies"))
+]  # seconds, and no lines
 
 
 @pytest.fixture(autouse=True)

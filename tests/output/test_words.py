@@ -5,8 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from output.pictures import BELT, UNITS, answer, case
-from shipped import SCENARIOS
+from output.pictures import BELT, answer, case, year_as_it_is
 
 import coolsim
 from coolsim.output import lines, seasons
@@ -53,10 +52,8 @@ def test_a_price_of_feed_per_pound() -> None:
 
 
 def test_how_far_a_years_map_is_off_in_us_units() -> None:
-    """By hand: 0.05 K are 0.09 °F. The map was written down; the year, of one day, is solved hour by hour."""
-    weather = coolsim.load_weather(SCENARIOS / "monsoon-year.csv", units=UNITS)
-    day = weather.rows(weather.time.astype("datetime64[D]") == weather.time[0].astype("datetime64[D]"))
-    year = coolsim.seasons(case("monsoon-year"), weather=day, chart=False)
+    """By hand: 0.05 K are 0.09 °F. The map was written down; the year of the pictures is solved hour by hour."""
+    year = year_as_it_is()
     first = year.strategies[0]
     hours = dataclasses.replace(first.hours, error=Error(2e-4, 0.05, 1e-3, 30))
     mapped = dataclasses.replace(year, strategies=(dataclasses.replace(first, hours=hours),))

@@ -48,6 +48,7 @@ def test_of_turned_or_not_the_cheaper_is_chosen(chosen):
     assert chosen.cost.total == pytest.approx(alone["continuous"], rel=1e-9)
 
 
+@pytest.mark.thorough
 def test_the_window_is_that_of_both(chosen):
     ends = [
         coolsim.reachable(coolsim.replace(batch(cooler__mixing=how), HELD)) for how in ("none", "continuous")
@@ -56,6 +57,7 @@ def test_the_window_is_that_of_both(chosen):
     assert chosen.wettest.moisture_wb == pytest.approx(max(end[1].moisture_wb for end in ends), abs=2e-4)
 
 
+@pytest.mark.thorough
 def test_what_was_chosen_is_typed_back(chosen):
     case = level("evening-batch")
     text = typed_back(case, chosen.case)

@@ -126,6 +126,7 @@ def test_three_trials_with_priors_predict_what_was_not_seen(base):
     assert np.median(after) < np.median(before)
 
 
+@pytest.mark.thorough
 def test_trials_of_the_resolved_pellet_fit_the_model(base):
     """Heat resolved inside the pellet, D at the local temperature: a form that the product does not have."""
     names = ("pig pellets, humid", "pig pellets, cold and dry", "thin bed, much air", "little air")

@@ -138,6 +138,7 @@ def test_a_file_that_names_stages(base: Case, tmp_path: Path, monkeypatch: pytes
     assert {r["quantity"] for r in json.loads(done.stdout)["residuals"]} >= {"stage.1.moisture"}
 
 
+@pytest.mark.thorough
 def test_a_doubt_counts_on_its_stage(base: Case) -> None:
     """What the exit does when airs are off, as predictions of the whole line say."""
     free = [parameters_of(base)["diffusivity"]]
