@@ -33,57 +33,56 @@ if _ASKED == "coolsim" or (_ASKED == "-m" and "coolsim.cli" in sys.orig_argv):
         _signal.signal(_signal.SIGINT, _end_at_once)
 
 import importlib  # noqa: E402
-from types import ModuleType  # noqa: E402
 
 TYPE_CHECKING = False  # as typing's own, which takes a while to load
 if TYPE_CHECKING:
     from typing import Any
 
-    from coolsim.case import Air, Case
-    from coolsim.errors import CoolsimError, InputError, NotConverged
+    from coolsim.case.case import Air, Case
+    from coolsim.case.result import Result
     from coolsim.output import plots
-    from coolsim.output.explore.document import explore
+    from coolsim.output.explorer.document import explore
     from coolsim.physics.materials import Material, load_material
-    from coolsim.predict import predict
-    from coolsim.result import Result
     from coolsim.scenario import load, replace
     from coolsim.scenario.weather import load_weather
-    from coolsim.studies.fit import fit
-    from coolsim.studies.levers import levers
-    from coolsim.studies.plan.plan import plan
-    from coolsim.studies.seasons import seasons
+    from coolsim.simulate.prediction import predict
+    from coolsim.studies.fitting import fit
+    from coolsim.studies.lever_study import levers
+    from coolsim.studies.planning.run import plan
+    from coolsim.studies.propagation import uncertainty
     from coolsim.studies.sensitivity import sensitivities
     from coolsim.studies.settings.find import find_settings, reachable
-    from coolsim.studies.sizing.size import size
-    from coolsim.studies.sweep import sweep
-    from coolsim.studies.uncertainty import uncertainty
+    from coolsim.studies.sizing.find import size
+    from coolsim.studies.sweeping import sweep
+    from coolsim.studies.years import seasons
+    from coolsim.support.errors import CoolsimError, InputError, NotConverged
 
     __version__: str
 
 _HOMES = {
     "load": "coolsim.scenario",
     "replace": "coolsim.scenario",
-    "predict": "coolsim.predict",
+    "predict": "coolsim.simulate.prediction",
     "load_weather": "coolsim.scenario.weather",
-    "seasons": "coolsim.studies.seasons",
+    "seasons": "coolsim.studies.years",
     "find_settings": "coolsim.studies.settings.find",
     "reachable": "coolsim.studies.settings.find",
-    "explore": "coolsim.output.explore.document",
-    "fit": "coolsim.studies.fit",
-    "levers": "coolsim.studies.levers",
-    "plan": "coolsim.studies.plan.plan",
+    "explore": "coolsim.output.explorer.document",
+    "fit": "coolsim.studies.fitting",
+    "levers": "coolsim.studies.lever_study",
+    "plan": "coolsim.studies.planning.run",
     "sensitivities": "coolsim.studies.sensitivity",
-    "size": "coolsim.studies.sizing.size",
-    "sweep": "coolsim.studies.sweep",
-    "uncertainty": "coolsim.studies.uncertainty",
-    "Air": "coolsim.case",
-    "Case": "coolsim.case",
-    "Result": "coolsim.result",
+    "size": "coolsim.studies.sizing.find",
+    "sweep": "coolsim.studies.sweeping",
+    "uncertainty": "coolsim.studies.propagation",
+    "Air": "coolsim.case.case",
+    "Case": "coolsim.case.case",
+    "Result": "coolsim.case.result",
     "Material": "coolsim.physics.materials",
     "load_material": "coolsim.physics.materials",
-    "CoolsimError": "coolsim.errors",
-    "InputError": "coolsim.errors",
-    "NotConverged": "coolsim.errors",
+    "CoolsimError": "coolsim.support.errors",
+    "InputError": "coolsim.support.errors",
+    "NotConverged": "coolsim.support.errors",
 }
 # Before these, a case is checked: whether they take arrays in all of its numbers, or in `air` only.
 _CHECKED = {
@@ -152,18 +151,3 @@ def __getattr__(name: str) -> "Any":
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
-
-
-class _Package(ModuleType):
-    """The package; `coolsim.predict` stays the function.
-
-    Importing the submodule coolsim.predict makes Python set the package's attribute of that name to the
-    module, which would turn `coolsim.predict(case)` into an error for whoever comes later.
-    """
-
-    def __setattr__(self, name: str, value: "Any") -> None:
-        if not (name == "predict" and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package

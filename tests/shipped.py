@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import coolsim
-from coolsim.case import Case, Line
+from coolsim.case.case import Case, Line
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 
 import coolsim
-from coolsim.errors import Fault, InputError
-from coolsim.workers import beside
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.workers import background_processes
 
 ROOT = Path(__file__).parents[1]
 IN_TIME = 2.0  # s, after which no process may be left
@@ -28,7 +28,7 @@ def refuse(case: str) -> None:
 
 
 def test_an_answer_comes_from_another_process() -> None:
-    with beside() as start:
+    with background_processes() as start:
         wait = start(pid, "asked")
         assert wait() not in ("asked", f"asked {multiprocessing.current_process().pid}")
 
@@ -38,7 +38,7 @@ def pid(case: str) -> str:
 
 
 def test_a_fault_is_raised_here_as_it_is_there() -> None:
-    with pytest.raises(InputError) as wrong, beside() as start:
+    with pytest.raises(InputError) as wrong, background_processes() as start:
         start(refuse, "feed.moisture")()
     assert wrong.value.faults == [Fault("line 3", "feed.moisture", "140 %", "0 to 60 %")]
 
@@ -51,7 +51,7 @@ def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> 
     )
     other.start()
     before = multiprocessing.active_children()
-    with pytest.raises(stopped), beside() as start:
+    with pytest.raises(stopped), background_processes() as start:
         start(time.sleep, 60)
         raise stopped("now")
     assert time.perf_counter() - begun < 20

@@ -16,7 +16,7 @@ from coolsim.cli.shared import (
     case_of,
     draw_without_screen,
     guarded,
-    told,
+    print_sentence,
     version,
     working,
 )
@@ -47,9 +47,9 @@ def card(
     Exit status: 0 written, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
     draw_without_screen()
-    from coolsim import files
     from coolsim.output import card as page
-    from coolsim.output import letters
+    from coolsim.output import fonts
+    from coolsim.support import files
 
     case = case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))])
     page.check(case)
@@ -60,11 +60,11 @@ def card(
         with working("looking for settings"):
             chart = season(case)
     else:
-        from coolsim.studies.seasons.study import chart_alone
+        from coolsim.studies.years.study import chart_alone
 
         with working("running the year"):
             chart = chart_alone(case)
     files.write(output, page.card(case, chart, paper.value, units.value, version()), "-o")
-    lacking = letters.families(page.title_of(case))[1]
+    lacking = fonts.families(page.title_of(case))[1]
     no_font = f"; no font that is installed has {lacking}, which its title lacks" if lacking else ""
-    told(f"wrote {output}{no_font}")
+    print_sentence(f"wrote {output}{no_font}")

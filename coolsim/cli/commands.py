@@ -9,7 +9,16 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli import card, explore, fit, plan, questions, report, scenarios, validation  # noqa: F401  # they add their commands
+from coolsim.cli import (  # noqa: F401  # they add their commands
+    card,
+    explore_command,
+    fit_command,
+    plan_command,
+    questions,
+    report,
+    scenarios,
+    validation,
+)
 from coolsim.cli.shared import app, version
 
 __all__ = ["app"]

@@ -27,9 +27,9 @@ from coolsim.cli.shared import (
 )
 
 if TYPE_CHECKING:
-    from coolsim.case import Case
-    from coolsim.result import Result
-    from coolsim.studies.uncertainty import Uncertainty
+    from coolsim.case.case import Case
+    from coolsim.case.result import Result
+    from coolsim.studies.propagation import Uncertainty
 
 
 @app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
@@ -55,11 +55,11 @@ def predict(
     result = solved(case)
     from coolsim.output import json as as_json
     from coolsim.output import tables
-    from coolsim.output import uncertainty as sure
+    from coolsim.output import uncertainties as sure
 
     deliver(
         lambda: tables.predicted(
-            case, result, page_for(units), sure.told(found, page_for(units)) if found else ""
+            case, result, page_for(units), sure.summary(found, page_for(units)) if found else ""
         ),
         lambda: (
             as_json.document(case, result, scenario, version())
@@ -124,26 +124,26 @@ def find(
     what would help are answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
     case = case_of(scenario, overrides, [json_file(json)])
+    from coolsim.output import chance_constrained as with_a_chance
     from coolsim.output import settings
-    from coolsim.output import surely as with_a_chance
-    from coolsim.studies.settings import surely
+    from coolsim.studies.settings import chance_constrained
     from coolsim.studies.settings.advice import advise
     from coolsim.studies.settings.find import find_settings
 
-    wanted = None if chance is None else surely.read_chance(chance)
+    wanted = None if chance is None else chance_constrained.read_chance(chance)
     sure = None
     with working("looking for settings"):
         if uncertainty:
             found = advise(case, find_settings(case, chance=wanted, uncertainty=True), chances=not exact)
         elif wanted is not None:
-            sure = surely.with_chance(case, wanted)
+            sure = chance_constrained.with_chance(case, wanted)
             found = advise(sure.case, sure.answer, chances=not exact)
         else:
             found = advise(case, chances=not exact)
     page = page_for(units)
     deliver(
         lambda: settings.advised(
-            case, found, page, with_a_chance.told(case, found.answer, sure, page), sure is not None
+            case, found, page, with_a_chance.summary(case, found.answer, sure, page), sure is not None
         ),
         lambda: (
             settings.document(case, found, scenario, version())
@@ -193,8 +193,8 @@ def size(
     """
     case = case_of(scenario, overrides, [json_file(json)])
     from coolsim.output import json as as_json
-    from coolsim.output import size as printed
-    from coolsim.studies.sizing import size as sizing
+    from coolsim.output import sizes as printed
+    from coolsim.studies.sizing import find as sizing
 
     with working("looking for a size"):
         answer = sizing.size(case, uncertainty=not exact)
@@ -256,8 +256,8 @@ def seasons(
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours, 130 stopped
     (finished sites are kept).
     """
-    from coolsim.files import Output
-    from coolsim.output.season_run import Files, run
+    from coolsim.output.year_runs import Files, run
+    from coolsim.support.files import Output
 
     files = Files(json, csv, chart)
     kept = [] if resume is None else [Output("--resume", resume, folder=True)]
@@ -267,13 +267,13 @@ def seasons(
 
 
 def solved(case: Case) -> Result:
-    from coolsim.predict import predict as solve
+    from coolsim.simulate.prediction import predict as solve
 
     return solve(case, band=True)
 
 
 def spread(case: Case) -> Uncertainty:
-    from coolsim.studies.uncertainty import uncertainty
+    from coolsim.studies.propagation import uncertainty
 
     with working("trying what is not known exactly"):
         return uncertainty(case)

@@ -17,7 +17,7 @@ from coolsim.cli.shared import (
     case_of,
     draw_without_screen,
     guarded,
-    told,
+    print_sentence,
     version,
     working,
 )
@@ -40,12 +40,12 @@ def report(
     Exit status: 0 written, 3 written, but the target is out of reach or no size serves, 2 the input is wrong,
     4 not computed (nothing is written) or not to be written, 1 a bug of ours.
     """
-    from coolsim import files
+    from coolsim.support import files
 
     case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
     draw_without_screen()
     from coolsim.output.report.answers import Answers, ask
-    from coolsim.workers import beside
+    from coolsim.support.workers import background_processes
 
     pictures: dict[str, Any] = {}
 
@@ -54,11 +54,11 @@ def report(
 
         pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})
 
-    with working("asking"), beside() as start:
+    with working("asking"), background_processes() as start:
         answers = ask(case, start, draw)
         from coolsim.output.report.document import report as written
 
         html = written(answers, version(), units.value, pictures)
     files.write(output, html, "-o")
-    told(f"wrote {output}")
+    print_sentence(f"wrote {output}")
     return ANSWERED if answers.met else OUT_OF_REACH

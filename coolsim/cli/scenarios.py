@@ -20,9 +20,9 @@ from coolsim.cli.shared import (
     guarded,
     page_for,
     picture_bytes,
-    told,
+    print_sentence,
 )
-from coolsim.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError
 
 
 @app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
@@ -38,10 +38,10 @@ def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUni
     page = page_for(units)
     text = tables.understood(case, page)
     if case.weather:
-        from coolsim.output import seasons
+        from coolsim.output import years
         from coolsim.scenario.weather import read_weather
 
-        text += "\n" + seasons.understood(case, read_weather(case), page)
+        text += "\n" + years.understood(case, read_weather(case), page)
     emit(text)
 
 
@@ -94,8 +94,8 @@ def explain(
 
 def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
     """Write the picture of a material's isotherms."""
-    from coolsim import files
     from coolsim.physics.materials import load_material
+    from coolsim.support import files
 
     if name is None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
@@ -138,9 +138,9 @@ def new(
     bags. The columns of a file of trials are in --units; on paper they stand behind a card. A file that exists is
     never overwritten.
     """
-    from coolsim import files
     from coolsim.scenario import template
     from coolsim.scenario.whole_lines import around
+    from coolsim.support import files
 
     if os.path.lexists(file):
         raise InputError(
@@ -152,7 +152,7 @@ def new(
         from coolsim.scenario.trial_sheet import template as trials
 
         files.write(file, trials(loads(template(arrangement.value)), units.value), "FILE")
-        told(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
+        print_sentence(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
         return
     files.write(file, template(arrangement.value, around if whole_line else None), "FILE")
-    told(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")
+    print_sentence(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from coolsim.cli import process
-from coolsim.errors import CoolsimError, InputError, NotConverged, NotWritten
-from coolsim.visible import plain
+from coolsim.support.errors import CoolsimError, InputError, NotConverged, NotWritten
+from coolsim.support.visible import plain
 
 if TYPE_CHECKING:
-    from coolsim.case import Case
-    from coolsim.files import Output
+    from coolsim.case.case import Case
     from coolsim.output.page import Page
+    from coolsim.support.files import Output
 
 ANSWERED, BUG, WRONG_INPUT, OUT_OF_REACH, NOT_COMPUTED = 0, 1, 2, 3, 4
 
@@ -145,7 +145,7 @@ def emit(text: str | bytes) -> bool:
     return process.trouble(sys.stdout) is None
 
 
-def told(sentence: str) -> None:
+def print_sentence(sentence: str) -> None:
     """Write a sentence with names in it to standard output."""
     emit(plain(sentence, sys.stdout.encoding or "utf-8") + "\n")
 
@@ -176,8 +176,8 @@ def cases_of(
     trials: str | None = None,
 ) -> list[Case]:
     """Return the cases of many files, as `case_of` does of one; raises InputError with the faults of all."""
-    from coolsim.files import faults_of
     from coolsim.scenario import files_of, load_with
+    from coolsim.support.files import faults_of
 
     cases, faults, inputs = [], [], [(f"the scenario {scenario}", scenario) for scenario in scenarios]
     inputs += [("the file of --trials", trials)] if trials is not None else []
@@ -209,14 +209,14 @@ def _left_out(library: str) -> Iterator[None]:
 
 def json_file(target: str | None) -> Output | None:
     """Return the file that --json asks for: none where it is standard output."""
-    from coolsim.files import STANDARD_OUTPUT, Output
+    from coolsim.support.files import STANDARD_OUTPUT, Output
 
     return None if target in (None, STANDARD_OUTPUT) else Output("--json", target)
 
 
 def working(what: str) -> AbstractContextManager[None]:
     """A sign of life on a terminal's standard error, gone when done; nothing elsewhere."""
-    from coolsim.progress import heard
+    from coolsim.support.progress import heard
 
     return heard(begins=what)
 
@@ -255,8 +255,8 @@ def draw_without_screen() -> None:
 
 def deliver(printed: Callable[[], str], document: Callable[[], dict[str, Any]], target: str | None) -> None:
     """Write an answer's JSON, print it, or both, as --json asks."""
-    from coolsim import files
     from coolsim.output import json as as_json
+    from coolsim.support import files
 
     if target == files.STANDARD_OUTPUT:
         emit(files.encoded(as_json.text(document())))  # JSON is UTF-8, whatever the terminal's encoding

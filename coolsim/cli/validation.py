@@ -23,7 +23,7 @@ def validation(json: JsonFile = None, units: PrintedUnits = Units.si) -> None:
 
     Each comparison comes with its source, what had to be assumed, and the difference, also where it is off.
     """
-    from coolsim import files
+    from coolsim.support import files
 
     files.check([json_file(json)])
     from coolsim.output import validation as table
@@ -31,4 +31,4 @@ def validation(json: JsonFile = None, units: PrintedUnits = Units.si) -> None:
 
     with working("computing the comparisons"):
         found = validate()
-    deliver(lambda: table.told(found, page_for(units)), lambda: table.written(found, version()), json)
+    deliver(lambda: table.summary(found, page_for(units)), lambda: table.written(found, version()), json)

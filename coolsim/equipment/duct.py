@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case import DuctData
+from coolsim.case.case import DuctData
 from coolsim.equipment.fan import BLOW_THROUGH, STANDARD_DENSITY
-from coolsim.fields import Number, documented
 from coolsim.physics import air
+from coolsim.support.fields import Number, documented
 
 LEAST_PRESSURE = 0.5  # of the barometer, at a fan's inlet: far below any fan's, keeps a root search finite
 

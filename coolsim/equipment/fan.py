@@ -18,11 +18,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import FanData
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array, Number, documented
+from coolsim.case.case import FanData
 from coolsim.numerics.monotone import along, slopes_at
 from coolsim.physics import air
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array, Number, documented
 
 BLOW_THROUGH = "blow-through"
 STANDARD_DENSITY = 1.2  # kg/m³, air for which fans are rated (ISO 5801, memory, high)

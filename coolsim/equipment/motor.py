@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Number
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Number
 
 # kW, preferred outputs of IEC 60072-1 as motors of the trade have them (memory, high; the same row seen in
 # the public help pages of a drive-design tool that quotes IEC; the standard itself was not seen).

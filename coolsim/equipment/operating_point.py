@@ -24,8 +24,8 @@ import numpy as np
 
 from coolsim.equipment.duct import Demand
 from coolsim.equipment.fan import ROUNDING, Fan, curve_pressure, stall_flow
-from coolsim.fields import Array, Number, documented
 from coolsim.physics.roots import bracketed_root
+from coolsim.support.fields import Array, Number, documented
 
 LEAST_SHARE = 1e-4  # of the highest flow on the curve: less than this is no flow
 TOLERANCE = 1e-12  # of the same

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.machines.base import Appraisal, Machine, Setting, appraised
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer

@@ -14,26 +14,23 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim import dried
-from coolsim.answer import first, many, pick
-from coolsim.case import Case, Limits
-from coolsim.cautions import cautions
-from coolsim.coming import in_air_each
-from coolsim.costs import Cost, cost_of, given_away
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.line import kind
+from coolsim.case.case import Case, Limits
+from coolsim.case.costs import Cost, cost_of, given_away
+from coolsim.case.quantities import QUANTITIES, Quantity
+from coolsim.case.result import Result
 from coolsim.machines import conditioner
 from coolsim.model.solve import Resolution
-from coolsim.predict import on_one_thread, predict, with_surroundings
-from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import Constraint, constraints_of, is_dryer, values_of, violations
-from coolsim.result import Result
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.cautions import cautions
+from coolsim.simulate.feed_following import in_air_each
+from coolsim.simulate.line import kind
+from coolsim.simulate.prediction import on_one_thread, predict, with_surroundings
+from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, values_of, violations
+from coolsim.simulate.result_building import first, many, pick
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 FULL = Resolution()
-UNCHECKED = Resolution(
-    refinements=0, estimate=False
-)  # the same mesh without its error, a dryer in half the time
 QUICK = Resolution(
     8, 6, refinements=0, estimate=False
 )  # right to a few hundredths of a point, of dryers to tenths
@@ -213,7 +210,7 @@ class Machine(Protocol):
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a case of this machine is set, by the keys of settings and `unopened`, given its prediction."""
 
-    def told(self, case: Case, result: Result) -> Any:
+    def named_settings(self, case: Case, result: Result) -> Any:
         """The same by the names that people know: Settings, DryerSettings, or one of them for each stage."""
 
     def spent(self, cases: Sequence[Case], result: Result) -> Spent:
@@ -237,8 +234,13 @@ def appraised(
     constraints: those of the machine's case, if left out. Raises NotConverged where no case can be computed.
     """
     cases = in_air_each(cases)
-    result, computed = predicted(cases, QUICK if quick else FULL if checked else UNCHECKED)
+    result, computed = predicted(cases, QUICK if quick else FULL if checked else _unchecked())
     return weighed(machine, cases, result, computed, constraints)
+
+
+def _unchecked() -> Resolution:
+    """The full mesh without its error, a dryer in half the time."""
+    return dataclasses.replace(FULL, refinements=0, estimate=False)
 
 
 def weighed(
@@ -310,7 +312,7 @@ def predicted_each(cases: Sequence[Case]) -> list[Result]:
     if len(alike) > 1 or not is_dryer(cases[0]):
         return [predict(case) for case in cases]
     with on_one_thread():
-        results = dried.each(cases)
+        results = dryer_simulation.each(cases)
     return [
         with_surroundings(case, dataclasses.replace(result, warnings=cautions(case, result)))
         for case, result in zip(cases, results)

@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.arriving import arrives, mash_of
-from coolsim.case import Case
-from coolsim.coming import at_die, conditioned_as, heat_of_steam, origin_of
-from coolsim.fields import Array
+from coolsim.case.case import Case
 from coolsim.numerics.nodes import through_nodes
+from coolsim.simulate.feed_following import at_die, conditioned_as, heat_of_steam, origin_of
+from coolsim.simulate.upstream import arrives, mash_of
+from coolsim.support.fields import Array
 
 WATER, TEMPERATURE = "conditioning_water", "conditioning_temperature"
 KEYS: Mapping[str, str] = {WATER: "water", TEMPERATURE: "temperature"}  # fields of [conditioning]

@@ -9,14 +9,14 @@ from functools import cached_property
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.equipment import fan
-from coolsim.inputs import gather
 from coolsim.machines import conditioner
 from coolsim.machines.base import Choice, Setting, Spent, airflow_of, heated, of_conditioner, setting
 from coolsim.machines.plant import Plant, Settings, knob_range, outcome_of, seconds_per_metre
-from coolsim.requirements import speeds
-from coolsim.result import Result
+from coolsim.simulate.inputs import gather
+from coolsim.simulate.requirements import speeds
 
 
 @dataclass(frozen=True)
@@ -79,12 +79,12 @@ class CounterFlow:
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a cooler is set; its fan's speed is nan where its curve does not give the airflow."""
-        told = self.told(case, result)
+        told = self.named_settings(case, result)
         known = {f.name: float(getattr(told, f.name)) for f in dataclasses.fields(told)}
         known |= conditioner.read(case)
         return {s.key: known[s.key] for s in self.settings} | {"airflow": known["airflow"]}
 
-    def told(self, case: Case, result: Result) -> Settings:
+    def named_settings(self, case: Case, result: Result) -> Settings:
         """The settings by their names."""
         rise = 0.0 if result.fan is None else float(result.fan.temperature_rise)
         heater, outside = case.cooler.inlet_air_temperature, float(case.air.temperature)

@@ -14,11 +14,10 @@ from functools import cached_property
 
 import numpy as np
 
-from coolsim.case import Batch, Belt, Case
-from coolsim.coming import throughput_about
-from coolsim.costs import ENERGY_ALONE, Cost, cost_of, given_away
-from coolsim.display import Displayed
-from coolsim.fields import Array, documented
+from coolsim.case.case import Batch, Belt, Case
+from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, given_away
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import Result
 from coolsim.machines import conditioner
 from coolsim.machines.base import (
     DIAL,
@@ -32,9 +31,10 @@ from coolsim.machines.base import (
     of_conditioner,
     setting,
 )
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import depths_to_choose, least_time, without_least_bed
-from coolsim.result import Result
+from coolsim.simulate.feed_following import throughput_about
+from coolsim.simulate.requirements import depths_to_choose, least_time, without_least_bed
+from coolsim.support.display import Displayed
+from coolsim.support.fields import Array, documented
 
 # Keys of [limits] that open a setting, by arrangement.
 OPENED: Mapping[str, tuple[str, ...]] = {
@@ -82,7 +82,7 @@ def now(case: Case) -> dict[str, float]:
     return known if hot is None else known | {"inlet_air_temperature": hot}
 
 
-def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
+def with_settings(case: Case, knobs: Mapping[str, float]) -> Case:
     """The case with its dryer set so, and its feed where feed_moisture or feed_temperature are among the knobs."""
     case, knobs = conditioner.set_so(case, knobs)
     of_feed = {n.removeprefix("feed_"): v for n, v in knobs.items() if n.startswith("feed_")}
@@ -248,7 +248,7 @@ class Dryer:
             knobs["bed_depth"] = _belt_speed(case, 1.0) / knobs.pop("belt_speed")
         if "batch_mass" in knobs:
             knobs["bed_depth"] = _metres_per_kilogram(case) * knobs.pop("batch_mass")
-        return dialled(case, knobs)
+        return with_settings(case, knobs)
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a dryer is set."""
@@ -260,7 +260,7 @@ class Dryer:
         keys = [s.key for s in (*self.settings, *self.unopened)]
         return {key: np.nan if known[key] is None else float(known[key]) for key in keys}
 
-    def told(self, case: Case, result: Result) -> DryerSettings:
+    def named_settings(self, case: Case, result: Result) -> DryerSettings:
         """The settings by their names."""
         return settings_of(case)
 

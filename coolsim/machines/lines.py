@@ -13,15 +13,15 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import line
-from coolsim.answer import many
-from coolsim.case import Case, Line
+from coolsim.case.case import Case, Line
+from coolsim.case.result import Result, StageRun
 from coolsim.machines import conditioner, dryers, plant
 from coolsim.machines.base import Choice, Machine, Setting, Spent, bare, of_conditioner
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.machines.dryers import Dryer, per_solid
-from coolsim.requirements import is_dryer
-from coolsim.result import Result, StageRun
+from coolsim.simulate import line
+from coolsim.simulate.requirements import is_dryer
+from coolsim.simulate.result_building import many
 
 
 def machines(case: Case) -> list[Case]:
@@ -44,7 +44,7 @@ def ranges(case: Case) -> dict[str, tuple[float, float]]:
     return found
 
 
-def dialled(case: Case, knobs: Mapping[str, float]) -> Case:
+def with_settings(case: Case, knobs: Mapping[str, float]) -> Case:
     """The line with its machines set so."""
     return LineOfMachines(case).at(knobs)
 
@@ -115,10 +115,10 @@ class LineOfMachines:
             found |= {f"{k}.{name}": x for name, x in machine.read(one, run.result).items()}
         return found
 
-    def told(self, case: Case, result: Result) -> tuple[Any, ...]:
+    def named_settings(self, case: Case, result: Result) -> tuple[Any, ...]:
         """The settings of each machine by their names."""
         each = zip(self.machines, machines(case), result.stages)
-        told = [_as_fed(machine.told(one, run.result), one, run) for machine, one, run in each]
+        told = [_as_fed(machine.named_settings(one, run.result), one, run) for machine, one, run in each]
         return tuple(self._with_speed(k, case, settings, result) for k, settings in enumerate(told))
 
     def _with_speed(self, k: int, case: Case, settings: Any, result: Result) -> Any:

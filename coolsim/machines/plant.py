@@ -18,26 +18,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim import running
-from coolsim.answer import pick
-from coolsim.case import Air, Case
-from coolsim.coming import throughput_about
-from coolsim.costs import Cost, cost_of, given_away
-from coolsim.display import Displayed
+from coolsim.case.case import Air, Case
+from coolsim.case.costs import Cost, cost_of, given_away
+from coolsim.case.result import FanRun, Result
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array, documented
-from coolsim.finishing import headspace_dew_point
-from coolsim.inputs import Inputs, even, gather
 from coolsim.machines.conditioner import KEYS, Conditioner
 from coolsim.machines.conditioner import ranges as conditioner_ranges
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
-from coolsim.predict import predict_inputs
-from coolsim.requirements import SWEATING, Constraint, depths_to_choose, speeds, violations
-from coolsim.result import FanRun, Result
+from coolsim.simulate import fan_system
+from coolsim.simulate.feed_following import throughput_about
+from coolsim.simulate.finishing import headspace_dew_point
+from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.prediction import predict_inputs
+from coolsim.simulate.requirements import SWEATING, Constraint, depths_to_choose, speeds, violations
+from coolsim.simulate.result_building import pick
+from coolsim.support.display import Displayed
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array, documented
 
 KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
 FEED_KNOBS = ("feed_moisture", "feed_temperature")
@@ -131,7 +131,7 @@ class Plant:
         self.inputs = gather([case])
         self.conditioner = Conditioner(case) if conditioner_ranges(case) else None
         self.fan, self.duct = fan.fan_of(case.fan), duct.duct_of(case.duct)
-        self.path = running.AirPath(self.fan, self.duct) if self.fan else None
+        self.path = fan_system.AirPath(self.fan, self.duct) if self.fan else None
         self.map = SpeedMap(self.fan) if self.fan else None
 
     @property
@@ -171,7 +171,7 @@ class Plant:
         if self.fan and self.path:  # by the curve itself, where `weighed` reads its map
             found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
-            rise = running.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
+            rise = fan_system.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
             run = found.speed, asked.flow, asked.pressure, power, rise, np.asarray(status, float)
             result = dataclasses.replace(result, fan=FanRun(*map(np.array, np.broadcast_arrays(*run))))
@@ -187,8 +187,8 @@ class Plant:
         knobs = self._conditioned(knobs)
         count = len(next(iter(knobs.values())))
         rows = np.repeat(np.arange(self.weathers), count // self.weathers)
-        states = dialled(take(self.inputs, rows), knobs)
-        return running.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
+        states = with_settings(take(self.inputs, rows), knobs)
+        return fan_system.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
 
     def _conditioned(self, knobs: dict[str, Array]) -> dict[str, Array]:
         """Knobs with the feed that the conditioner makes, set so: in the place of the feed's, to which it adds."""
@@ -227,7 +227,7 @@ class Plant:
             speed, off = self.map(asked)
             power = fan.electric_power(self.fan, asked.flow, speed, asked.density)
             assert self.path is not None
-            rise = running.rise(self.path, asked, speed, i.humidity_ratio)
+            rise = fan_system.rise(self.path, asked, speed, i.humidity_ratio)
         else:
             rise = np.zeros(1)
             power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
@@ -305,7 +305,7 @@ class SpeedMap:
         return asked.flow / np.exp(np.interp(x, self.resistance, self.flow)), off
 
 
-def dialled(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
+def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
     """Set the knobs of inputs."""
     changed: dict[str, Any] = {"one_case": False}  # no longer alike but for the air
     if "feed_moisture" in knobs or "feed_temperature" in knobs:

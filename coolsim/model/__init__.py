@@ -2,7 +2,7 @@
 
 The algorithm
 -------------
-1. `inputs.gather` lays cases of one form of isotherm side by side; feed that would boil flashes
+1. `simulate.inputs.gather` lays cases of one form of isotherm side by side; feed that would boil flashes
    (`physics.pellet.flash`).
 2. `model.counterflow` writes, for each cell of the bed, the balances of water and heat of pellets (down) and air
    (up), diffusion in each shell of the pellet, and the two surface equations of `model.surface`.
@@ -18,23 +18,24 @@ The algorithm
 8. One Newton step on half its cells, and on half its cells and shells, gives the error estimate; cases above
    tolerance go round again, twice as fine. A large batch of similar cases starts from a few representatives and
    their sensitivities instead (`model.family`); each is then solved to the same tolerance.
-9. `answer.build_result` turns exits into what people read, and balances into imbalances, from the exit states
-   alone. A case that did not converge raises `NotConverged` with the best iterate.
-10. `predict.input_band` runs the case at both ends of every assumed number's range, each alone, and adds the
+9. `result_building.build_result` turns exits into what people read, and balances into imbalances, from the exit
+   states alone. A case that did not converge raises `NotConverged` with the best iterate.
+10. `prediction.input_band` runs the case at both ends of every assumed number's range, each alone, and adds the
     deviations as the root of their squares.
 
-An uneven bed (`uneven.laid`) is 3, or 3 × 3, columns at Gauss–Hermite nodes of two normal variables, as cases of
-one solve: w of the floor, l of the mean depth, s of the mean speed. All columns share one pressure drop, so the
-air is split by Ergun at the state of the air that enters (`packed_bed.split_of_air`). What leaves is mixed by dry
-solid (w s of a cooler, w l of a batch), air by dry air; tenths are read from parabolas through the nodes at 25 ×
-25 equally probable places, layers of a dryer pooled. Even beds take none of these roads. A column of a dryer
-goes to a finer mesh only where the error of the mixture asks for it (`drying.to_refine`). A cooler takes 2.5 to
-2.8 times as long, a batch 1.5 to 1.7, a belt that deviates in both 3.3 to 3.5 times (it was 5.4 to 8.9).
+An uneven bed (`uneven_beds.laid`) is 3, or 3 × 3, columns at Gauss–Hermite nodes of two normal variables, as
+cases of one solve: w of the floor, l of the mean depth, s of the mean speed. All columns share one pressure
+drop, so the air is split by Ergun at the state of the air that enters (`packed_bed.split_of_air`). What leaves
+is mixed by dry solid (w s of a cooler, w l of a batch), air by dry air; tenths are read from parabolas through
+the nodes at 25 × 25 equally probable places, layers of a dryer pooled. Even beds take none of these roads. A
+column of a dryer goes to a finer mesh only where the error of the mixture asks for it (`drying.to_refine`). A
+cooler takes 2.5 to 2.8 times as long, a batch 1.5 to 1.7, a belt that deviates in both 3.3 to 3.5 times (it was
+5.4 to 8.9).
 
 The algorithm of dryers
 -----------------------
-1. `dried` lays batches or belts of one kind side by side; a belt zone is a phase whose clock is the dwell, the
-   cooling of a batch is a second phase.
+1. `simulate.dryer_simulation` lays batches or belts of one kind side by side; a belt zone is a phase whose
+   clock is the dwell, the cooling of a batch is a second phase.
 2. `model.dryer` holds what a dryer is: its bed, mesh and air supply, the pellets in it, what is blown in.
    `model.deep_bed` writes one step in time: shells, surfaces and pellets at two points of each cell (Radau steps,
    `numerics.stages.STEP`), air along its path in the same Galerkin steps as the cooler's, the inlet as a mixture

@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 
 @dataclass(frozen=True)

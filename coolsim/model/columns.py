@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 NODES, WEIGHTS = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0]), np.array([1.0, 4.0, 1.0]) / 6
 MOST = 0.40  # largest standard deviation, as a share of the mean: the outer nodes stay above 0.3 of it

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.model.iterate import (
     HUMIDITY,
@@ -44,6 +43,7 @@ from coolsim.numerics import chain_cells
 from coolsim.numerics.chain_cells import ChainCells
 from coolsim.numerics.stages import DOWN, GAUSS_POINTS, UP, differences, exits
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
+from coolsim.support.fields import Array
 
 HUMIDITY_RANGE = (-0.05, 5.0)  # kg/kg; see the dead ends above
 TEMPERATURE_MARGIN = 25.0  # K above the hotter stream: condensation and sorption heat pellets no further

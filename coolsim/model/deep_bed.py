@@ -25,7 +25,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.model.dryer import (
     BlownIn,
@@ -56,6 +55,7 @@ from coolsim.numerics import crossed
 from coolsim.numerics.crossed import Crossed, Residuals
 from coolsim.numerics.stages import DOWN, STEP, changes, differences, exits
 from coolsim.physics.air import HEAT_CAPACITY_DRY_AIR
+from coolsim.support.fields import Array
 
 WITHHELD = (
     1e3  # how much more a moisture counts that a limit kept from changing: it is missing in the balance

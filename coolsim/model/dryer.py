@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.model.pellet_shells import Shells, feed_shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics.stages import GAUSS_POINTS
+from coolsim.support.fields import Array
 
 WATER_DENSITY = 1000.0  # kg/m³, of the water whose volume a pellet shrinks by
 

@@ -12,13 +12,13 @@ A batch has one phase; a belt has one for each zone, and its clock is the dwell.
 
 Cooling of a batch
 ------------------
-`cooler.cooling_time` makes a second phase (`dried._cooling_phase`, `Phase.cooling`): supply of outside air, no
-heater, no recirculation, airflow as before. Its air begins on the first side and changes sides after
-`reverse_every`, counted anew: a damper's programme starts again, and were the clock to go on, the exit would turn
-with each reversal instead of each second one. This is the one place for that time: cycle, floor and load take it
-from there (`schema.MOVED` tells who types the schedule's own). `air_out` and limits on the exhaust leave it out,
-since cool air would hide that ducts run wet; `air_ratio`, fan energy, lift-off and pressure drop count it. In
-`History.zone` it is 0, by which pictures and cautions know where it begins.
+`cooler.cooling_time` makes a second phase (`dryer_simulation._cooling_phase`, `Phase.cooling`): supply of
+outside air, no heater, no recirculation, airflow as before. Its air begins on the first side and changes sides
+after `reverse_every`, counted anew: a damper's programme starts again, and were the clock to go on, the exit
+would turn with each reversal instead of each second one. This is the one place for that time: cycle, floor and
+load take it from there (`schema.MOVED` tells who types the schedule's own). `air_out` and limits on the exhaust
+leave it out, since cool air would hide that ducts run wet; `air_ratio`, fan energy, lift-off and pressure drop
+count it. In `History.zone` it is 0, by which pictures and cautions know where it begins.
 
 For searches the drying is marched once and cooled from up to 24 ends of its steps, all side by side
 (`course._cooled`, for which `march` keeps the pellets): one march still tells of every shorter drying. Dead end:
@@ -42,7 +42,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
 from coolsim.model import dryer as dr
 from coolsim.model.bed import Bed, take
 from coolsim.model.dryer import Dryer, Pellets, Supply
@@ -53,6 +52,7 @@ from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, packed_bed
+from coolsim.support.fields import Array
 
 FACE_LAYER = 0.3  # thickness of the outermost cells' layer, in transfer lengths of the air
 PART = 0.9  # of the difference between two meshes that counts as error

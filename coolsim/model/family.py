@@ -13,12 +13,12 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
 from coolsim.model.counterflow import Problem, State, pose
 from coolsim.model.solve import Solution
 from coolsim.model.surface import Laws
+from coolsim.support.fields import Array
 
 REPRESENTATIVES = 200
 PERTURBATION = 1e-5  # of a field's range, for a sensitivity

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model import deep_bed as db
 from coolsim.model.deep_bed import State, Step
 from coolsim.model.dryer import blown_in
 from coolsim.model.iterate import HUMIDITY, TA, TP, TS, XS
 from coolsim.numerics.stages import RADAU_POINTS
 from coolsim.physics import air, sorption
+from coolsim.support.fields import Array
 
 NEARLY_BOILING = 0.9  # highest share of p that the vapour of a first guess has
 

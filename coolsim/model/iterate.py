@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 XS, TS, TP, TA, HUMIDITY = range(5)  # point variables, each at two stages
 LEAST_MOISTURE_KEPT = 0.2  # share of a moisture that one step may leave, so that it stays positive

@@ -16,12 +16,12 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model import dryer as dr
 from coolsim.model import drying, solve
 from coolsim.model.bed import Bed, Fed
 from coolsim.model.pellet_shells import Shells, on_shells, shaped_shells
 from coolsim.numerics.stages import DOWN, exits
+from coolsim.support.fields import Array
 
 NONE = 0.0  # kg/kg dry; a scheme's exit can undershoot it
 

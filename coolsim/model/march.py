@@ -34,7 +34,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import guess as guessing
@@ -45,6 +44,7 @@ from coolsim.model.iterate import MOISTURE_SCALE, TEMPERATURE_SCALE
 from coolsim.numerics.newton import CLOSE, Method, newton
 from coolsim.numerics.stages import RADAU_POINTS, over_step
 from coolsim.physics import air, packed_bed
+from coolsim.support.fields import Array
 
 # Size of a last Newton step. With 1e-4 the heat of a turned bed in cold air closes to 3e-8 only.
 ENOUGH = 1e-5

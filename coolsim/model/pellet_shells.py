@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model.bed import Bed, Fed
 from coolsim.numerics.mesh import surface_graded_faces
 from coolsim.numerics.monotone import monotone
 from coolsim.physics import pellet
+from coolsim.support.fields import Array
 
 
 @dataclass(frozen=True)

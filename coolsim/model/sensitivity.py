@@ -32,11 +32,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
 from coolsim.model.counterflow import Problem, State, pose
 from coolsim.numerics import chain_cells
+from coolsim.support.fields import Array
 
 
 def moved_either_way(

@@ -23,7 +23,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import Bed, take
 from coolsim.model.counterflow import Contents, Outlet, Problem, State, pose
@@ -32,6 +31,7 @@ from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
 from coolsim.numerics.newton import CLOSE, CONVERGED, Method, continuation, newton, pseudo_time
 from coolsim.physics import air, packed_bed
+from coolsim.support.fields import Array
 
 GRADING = 4.5  # of the shells; the error in r is then smallest where it still falls by four per halving
 FOLLOWING = 0.5  # share of the cells placed by the solution, the rest by the transfer lengths

@@ -13,11 +13,11 @@ import dataclasses
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model.bed import Bed, take
 from coolsim.model.leaving import Leaving
 from coolsim.model.pellet_shells import Shells, diffuse
 from coolsim.model.surface import REAL
+from coolsim.support.fields import Array
 
 RELATIVE, ABSOLUTE = 1e-8, 1e-10  # error of a step in time, of moisture in kg/kg dry
 EVEN = 50.0  # Fourier number after which any profile is flat to rounding: exp(−20.19 Fo), Crank (1975) §6.3

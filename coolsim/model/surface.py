@@ -17,9 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.model.bed import Bed
 from coolsim.physics import air, packed_bed, sorption
+from coolsim.support.fields import Array
 
 LARGEST_DRIVE = 50.0  # of −J/K, so that exp stays finite while an iterate is far off
 

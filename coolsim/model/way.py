@@ -19,13 +19,13 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
 from coolsim.model.bed import BoundWater, tabulate_bound_water
 from coolsim.model.pellet_shells import Shells, shells
 from coolsim.physics import air, pellet, sorption
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 SPEED = 0.05  # m/s of the air past a pellet; assumed
 SHELLS, GRADING = 14, 4.0  # shells of a pellet, graded to its surface

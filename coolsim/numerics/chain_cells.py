@@ -22,8 +22,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.numerics.stages import DOWN
+from coolsim.support.fields import Array
 
 FEW = 25 * 34**2  # numbers in one level of cells, up to which LAPACK on whole cells is the quicker way
 

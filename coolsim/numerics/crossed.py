@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.numerics.stages import DOWN, STEP
+from coolsim.support.fields import Array
 
 LINKS_BELOW = LINKS_ABOVE = 2  # of the band: a link sees its neighbour at its own stage, and its other stage
 

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 REACH = 0.005  # of differences for slopes and curvatures: values are smooth, or tables finer than this
 DEAR = 1e4  # price of one unit of excess, in units of the score: above any that a limit is worth

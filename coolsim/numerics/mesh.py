@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 
 def surface_graded_faces(shells: int, grading: Array) -> tuple[Array, Array]:

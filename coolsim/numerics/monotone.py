@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 
 def monotone(x: Array, y: Array, at: Array) -> Array:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 
 def through_nodes(table: Array, axes: Iterable[int]) -> Array:

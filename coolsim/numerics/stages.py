@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 _R = np.sqrt(3.0)
 GAUSS_POINTS = np.array([0.5 - _R / 6, 0.5 + _R / 6])  # within a cell, in the order of z

@@ -13,20 +13,20 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.errors import Fault, InputError
-from coolsim.finishing import uncoated
-from coolsim.output import letters, paper, quantities
+from coolsim.case.case import Case
+from coolsim.case.quantities import QUANTITIES
+from coolsim.output import fonts, paper, quantities
 from coolsim.output.page import Page
 from coolsim.output.paper import DARK, INK, MARGIN, PALE, PAPER, PAPERS, POINT
 from coolsim.output.trial_sheet import trial_sheet
-from coolsim.quantities import QUANTITIES
 from coolsim.scenario import units as u
-from coolsim.studies.asked import where
+from coolsim.simulate.finishing import uncoated
 from coolsim.studies.card import Row, Season
-from coolsim.studies.seasons.chart import Chart, Dial
-from coolsim.studies.seasons.study import why_no_chart
-from coolsim.visible import one_line
+from coolsim.studies.prerequisites import where
+from coolsim.studies.years.chart import Chart, Dial
+from coolsim.studies.years.study import why_no_chart
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.visible import one_line
 
 HEAD, FOOT, SIDE, TOP = 27.0, 47.0, 24.0, 9.0  # mm: title, words below, names of the bands
 FRAME = 2.2  # pt, of a box that differs from nearly all
@@ -97,7 +97,7 @@ def _dials(chart: Chart, at: tuple[int, int], page: Page) -> tuple[str, ...]:
 
 
 def _dial(dial: Dial, value: float, page: Page) -> str:
-    return quantities.dialled(dial.setting.quantity, value, dial.setting.step, page)
+    return quantities.setting_text(dial.setting.quantity, value, dial.setting.step, page)
 
 
 def _depth(depth: float, page: Page) -> str:
@@ -202,9 +202,9 @@ def _once_coated(case: Case) -> str:
 
 
 def _head(sheet: Any, case: Case, wide: float) -> None:
-    whole = letters.drawable(title_of(case))
+    whole = fonts.drawable(title_of(case))
     title = paper.shortened(whole, (wide - 2 * MARGIN) / POINT, 19)
-    family = letters.families(whole)[0]
+    family = fonts.families(whole)[0]
     paper.write(sheet, MARGIN, MARGIN + 1, title, 19, weight="bold", va="top", family=family)
     target = case.target
     if target.tolerance is not None:
@@ -287,7 +287,9 @@ def _box(sheet: Any, cell: Cell, at: tuple[float, float, float, float], line: fl
 
 def row_of(case: Case, season: Season, row: Row, page: Page) -> Cell:
     """What a row says: each setting, how the pellets leave, and the wettest feed."""
-    told = tuple(quantities.dialled(s.quantity, row.values[s.key], s.step, page) for s in season.settings)
+    told = tuple(
+        quantities.setting_text(s.quantity, row.values[s.key], s.step, page) for s in season.settings
+    )
     need = case.feed.moisture if row.required_feed_moisture is None else row.required_feed_moisture
     return _with_feed(case, told, need if row.met or not math.isnan(need) else math.nan)
 

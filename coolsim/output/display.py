@@ -1,4 +1,4 @@
-"""How answers show themselves (`coolsim.display`): by the printer of their command, in few lines or in all.
+"""How answers show themselves (`coolsim.support.display`): by the printer of their command, in few lines or in all.
 
 A part of an answer, which no command prints, is shown by its fields with their units.
 """
@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
+from coolsim.case.quantities import QUANTITIES
 from coolsim.output.page import Page, joined, table, wrapped
 from coolsim.output.quantities import text as text_of
-from coolsim.quantities import QUANTITIES
+from coolsim.support.errors import Fault, InputError
 
 LINES, WIDTH = 12, 80  # of a repr
 ROWS = 24  # of a table of many cases; the frame has all
@@ -118,12 +118,12 @@ def _case(answer: Any, page: Page) -> str:
 
 
 def _settings(answer: Any, page: Page) -> str:
-    from coolsim.output import settings, surely
+    from coolsim.output import chance_constrained, settings
     from coolsim.studies.settings.advice import Advice, window_of
 
     case = answer.now.case
     found = Advice(answer, window_of(answer), None)  # nothing is predicted to be shown
-    return settings.advised(case, found, page, surely.told(case, answer, None, page))
+    return settings.advised(case, found, page, chance_constrained.summary(case, answer, None, page))
 
 
 def _advice(advice: Any, page: Page) -> str:
@@ -160,33 +160,33 @@ def _by_weather(answer: Any, page: Page) -> str:
 
 
 def _size(answer: Any, page: Page) -> str:
-    from coolsim.output import size
+    from coolsim.output import sizes
 
-    return _fields(answer, page) if answer.case is None else size.sized(answer.case, answer, page)
+    return _fields(answer, page) if answer.case is None else sizes.sized(answer.case, answer, page)
 
 
 def _seasons(answer: Any, page: Page) -> str:
-    from coolsim.output import seasons
+    from coolsim.output import years
 
-    return seasons.year(answer, page)
+    return years.year(answer, page)
 
 
 def _fit(answer: Any, page: Page) -> str:
-    from coolsim.output import fit
+    from coolsim.output import fits
 
-    return fit.fitted(answer.case, answer, page)
+    return fits.fitted(answer.case, answer, page)
 
 
 def _plan(answer: Any, page: Page) -> str:
-    from coolsim.output import plan
+    from coolsim.output import plans
 
-    return plan.planned(answer, page)
+    return plans.planned(answer, page)
 
 
 def _uncertainty(answer: Any, page: Page) -> str:
-    from coolsim.output import uncertainty
+    from coolsim.output import uncertainties
 
-    return uncertainty.told(answer, page)
+    return uncertainties.summary(answer, page)
 
 
 def _sensitivities(answer: Any, page: Page) -> str:
@@ -207,15 +207,15 @@ def _ends(x: Any) -> str:
 
 
 def _levers(answer: Any, page: Page) -> str:
-    from coolsim.output import levers
+    from coolsim.output import lever_tables
 
-    return levers.told(answer, page)
+    return lever_tables.summary(answer, page)
 
 
 def _weather(answer: Any, page: Page) -> str:
-    from coolsim.output import seasons
+    from coolsim.output import years
 
-    return "".join(wrapped(words, page) for words in seasons.weather_text(answer))
+    return "".join(wrapped(words, page) for words in years.weather_text(answer))
 
 
 def _material(answer: Any, page: Page) -> str:

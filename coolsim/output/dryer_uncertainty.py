@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
-    from coolsim.studies.uncertainty import Interval, Uncertainty
+    from coolsim.studies.propagation import Interval, Uncertainty
 
 # Field, how it is called, its dimension, digits behind the point.
 _TOLD = (
@@ -18,7 +18,7 @@ _TOLD = (
 )
 
 
-def told(found: Uncertainty) -> list[tuple[str, Interval, u.Dimension, int]]:
+def rows(found: Uncertainty) -> list[tuple[str, Interval, u.Dimension, int]]:
     """What is known of a dryer beside its exit: label, interval, dimension, digits; nothing of a cooler."""
     known = ((label, getattr(found, name), dimension, digits) for name, label, dimension, digits in _TOLD)
     return [row for row in known if row[1] is not None]

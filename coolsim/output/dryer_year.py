@@ -6,15 +6,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from coolsim.case import Batch, Case, Line
-from coolsim.fields import Array
+from coolsim.case.case import Batch, Case, Line
 from coolsim.machines import machine_of
 from coolsim.output import quantities
 from coolsim.output.page import Page, pretty
-from coolsim.requirements import is_dryer
-from coolsim.studies.seasons import Seasons
-from coolsim.studies.seasons.chart import Chart, Dial
-from coolsim.studies.seasons.study import CHART, FEED
+from coolsim.simulate.requirements import is_dryer
+from coolsim.studies.years import Seasons
+from coolsim.studies.years.chart import Chart, Dial
+from coolsim.studies.years.study import CHART, FEED
+from coolsim.support.fields import Array
 
 
 def words(case: Case) -> dict[str, str]:
@@ -45,7 +45,7 @@ def _digits(dial: Dial, page: Page) -> int:
     """As many as its steps take; an end of a range that is on no step takes one more than usual."""
     q = dial.setting.quantity
     some = dial.values[np.isfinite(dial.values)]
-    texts = [quantities.dialled(q, float(x), dial.setting.step, page).split()[0] for x in some]
+    texts = [quantities.setting_text(q, float(x), dial.setting.step, page).split()[0] for x in some]
     usual = quantities.digits_of(q, page)
     return min(max((len(text.partition(".")[2]) for text in texts), default=usual), usual + 1)
 

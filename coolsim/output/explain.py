@@ -12,28 +12,33 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.errors import Fault, InputError
+from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.physics.bag import MOULDS_ACTIVE
-from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
 from coolsim.scenario.stages import OF_LINE
+from coolsim.simulate.requirements import LEAST_DEPTH, LEAST_TIME, LIFT_OFF, MAXIMA, THICK_FOG
+from coolsim.support.errors import Fault, InputError
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
 ANSWERS = (
-    *("case", "around", "result", "balance", "requirements", "costs", "machines.plant", "machines.dryers"),
-    *("studies.settings.answer", "studies.uncertainty", "studies.sensitivity", "studies.sizing.answer"),
-    "studies.sweep.answer",
     *(
-        "studies.levers",
-        "studies.plan.answer",
-        "studies.fit.answer",
-        "studies.seasons.study",
-        "studies.seasons.sure",
+        "case.case",
+        "case.line_parts",
+        "case.result",
+        "simulate.balances",
+        "simulate.requirements",
+        "case.costs",
+    ),
+    *("machines.plant", "machines.dryers"),
+    *("studies.settings.answer", "studies.propagation", "studies.sensitivity", "studies.sizing.answer"),
+    *("studies.sweeping.answer", "studies.lever_study", "studies.planning.answer", "studies.fitting.answer"),
+    *(
+        "studies.years.study",
+        "studies.years.propagation",
         "validation.comparison",
-        "output.explore.document",
+        "output.explorer.document",
     ),
 )
 EQUATIONS = (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.output.page import Page, joined, table
-from coolsim.result import Result
 from coolsim.scenario import units as u
 
 

@@ -14,9 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.quantities import Quantity
+from coolsim.case.quantities import Quantity
 from coolsim.scenario.units import DIMENSIONS
+from coolsim.support.errors import Fault, InputError
 
 INSTALL = "pip install 'coolsim[notebooks]' (in a clone: pip install '.[notebooks]')"
 

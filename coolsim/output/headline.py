@@ -8,22 +8,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from coolsim.cautions import told_first
+from coolsim.case.result import Warning
 from coolsim.output.page import Page
-from coolsim.output.quantities import bound_text, told_apart
+from coolsim.output.quantities import bound_text, value_and_bound
 from coolsim.output.settings import money, nothing_to_gain
-from coolsim.output.size import area_of, kilowatts, length_of
+from coolsim.output.sizes import area_of, kilowatts, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
-from coolsim.requirements import Verdict, harm_of
-from coolsim.result import Warning
 from coolsim.scenario import units as u
+from coolsim.simulate.cautions import is_urgent
+from coolsim.simulate.requirements import Verdict, harm_of
 
 if TYPE_CHECKING:
-    from coolsim.case import Case
-    from coolsim.result import PelletsOut
-    from coolsim.studies.seasons import Seasons
+    from coolsim.case.case import Case
+    from coolsim.case.result import PelletsOut
     from coolsim.studies.settings.answer import SettingsAnswer
     from coolsim.studies.sizing.answer import SizeAnswer
+    from coolsim.studies.years import Seasons
 
 GOOD, UNSURE, BAD = "good", "unsure", "bad"
 _ENOUGH = f"from {100 * LIKELY:.0f} % on it counts as likely enough, assumed"
@@ -52,7 +52,7 @@ def of_state(
         f"{page.number(out.temperature, u.TEMPERATURE, 1)}"
     )
     broken = [v for v in verdicts if not v.met]
-    dangers = [re.split("[:;]", w.text)[0] for w in warnings if told_first(w)]
+    dangers = [re.split("[:;]", w.text)[0] for w in warnings if is_urgent(w)]
     told = "; ".join([*dangers, *(_broken(v, page) for v in broken)])
     if dangers or any(v.constraint.name == "water_activity" for v in broken):
         return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
@@ -73,7 +73,7 @@ def of_state(
 
 def _broken(v: Verdict, page: Page) -> str:
     q, sign = v.constraint.quantity, "≥" if v.constraint.sense < 0 else "≤"
-    value = "unknown" if math.isnan(v.value) else told_apart(q, v.value, v.constraint.bound, page)[0]
+    value = "unknown" if math.isnan(v.value) else value_and_bound(q, v.value, v.constraint.bound, page)[0]
     return f"{q.label} {value} where {sign} {bound_text(q, v.constraint.bound, page)} is asked for"
 
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import FanRun, Result, StageRun
 from coolsim.equipment.operating_point import Status
 from coolsim.output import verdicts
 from coolsim.output.quantities import at_limits
-from coolsim.requirements import verdicts_of
-from coolsim.result import FanRun, Result, StageRun
 from coolsim.scenario import inputs
-from coolsim.visible import HIDDEN
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.support.visible import HIDDEN
 
 if TYPE_CHECKING:
     from coolsim.studies.sizing.answer import SizeAnswer

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from coolsim.case import Material, Provenance
+from coolsim.case.case import Material, Provenance
 from coolsim.output.page import Page, grid, joined, pretty, table, wrapped
 from coolsim.physics.sorption import equilibrium_moisture
 from coolsim.scenario import units as u

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from coolsim.case.result import Result, Schedule, StageRun
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, table, wrapped
-from coolsim.result import Result, Schedule, StageRun
 from coolsim.scenario import units as u
 
 CUBIC_FEET = 1 / 0.3048**3  # in a cubic metre

@@ -7,11 +7,11 @@ import json
 import math
 from typing import Any
 
-from coolsim.case import Case, Provenance
+from coolsim.case.case import Case, Provenance
 from coolsim.physics.correlations import Correlation
 from coolsim.physics.sorption import EQUATIONS
-from coolsim.studies.fit.answer import FitAnswer, Fitted
-from coolsim.visible import visible
+from coolsim.studies.fitting.answer import FitAnswer, Fitted
+from coolsim.support.visible import visible
 
 
 def material_file(case: Case, answer: FitAnswer, scenario: str, today: datetime.date) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
-from coolsim.visible import plain, visible
+from coolsim.support.visible import plain, visible
 
 LEAST_COLUMNS = 3  # of a table; with fewer it is none
 WIDE = "--wide"

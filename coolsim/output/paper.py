@@ -6,8 +6,8 @@ import io
 from collections.abc import Iterable
 from typing import Any
 
-from coolsim.output import letters
-from coolsim.visible import visible
+from coolsim.output import fonts
+from coolsim.support.visible import visible
 
 PAPERS = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # mm, ISO 216 and ANSI/ASME Y14.1, lying
 MARGIN = 10.0  # mm; what office printers leave white
@@ -16,7 +16,7 @@ EDGE = "#707070"
 LINE = 1.46  # of the type size, from one line to the next: 1.25 of DejaVu Sans' own 1.17
 POINT = 25.4 / 72  # mm
 ROOM = 0.96  # of a line that is filled: letters that a printer fits to its dots are a little wider
-LOOKS: dict[Any, Any] = {"pdf.fonttype": 42, "font.family": letters.FONT, "text.parse_math": False}
+LOOKS: dict[Any, Any] = {"pdf.fonttype": 42, "font.family": fonts.FONT, "text.parse_math": False}
 
 
 def sheet(width: float, height: float) -> Any:
@@ -98,5 +98,5 @@ def width(text: str, size: float, weight: str) -> float:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family=letters.families(text)[0], size=size, weight=weight)
+    font = FontProperties(family=fonts.families(text)[0], size=size, weight=weight)
     return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0])

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from coolsim.case.quantities import QUANTITIES, Quantity, called
 from coolsim.output.page import Page, pretty
-from coolsim.quantities import QUANTITIES, Quantity, called
-from coolsim.requirements import AtLimit
 from coolsim.scenario import units as u
+from coolsim.simulate.requirements import AtLimit
 
 MOST_DIGITS = 6  # behind the point, where it takes as many to tell a value from its bound
 
@@ -40,7 +40,7 @@ def text(q: Quantity, value: Any, page: Page, digits: int | None = None) -> str:
     return f"{shown(q, float(value), page):.{digits}f} {unit}".rstrip()
 
 
-def told_apart(q: Quantity, value: float, bound: float, page: Page) -> tuple[str, str]:
+def value_and_bound(q: Quantity, value: float, bound: float, page: Page) -> tuple[str, str]:
     """A value and its bound with as many digits as tell them apart: no "70 % is not met: 70 %"."""
     for digits in range(digits_of(q, page), MOST_DIGITS + 1):
         both = text(q, value, page, digits), bound_text(q, bound, page)
@@ -56,7 +56,7 @@ def bound_text(q: Quantity, bound: float, page: Page) -> str:
     return f"{x:.6g} {unit}".rstrip()
 
 
-def dialled(q: Quantity, value: float, step: float, page: Page) -> str:
+def setting_text(q: Quantity, value: float, step: float, page: Page) -> str:
     """A setting, with as many digits as its dial takes: typed back it is the same."""
     if math.isnan(value):
         return "none gives this" if q.name == "fan_speed" else "unknown"

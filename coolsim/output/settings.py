@@ -6,21 +6,21 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from coolsim.both_units import temperature
-from coolsim.case import Case
-from coolsim.coming import conditioned_otherwise
+from coolsim.case.case import Case
+from coolsim.case.quantities import QUANTITIES
 from coolsim.machines.conditioner import KEYS, WATER, ranges
 from coolsim.output import json as as_json
-from coolsim.output import levers, lines, tables, verdicts
+from coolsim.output import lever_tables, lines, tables, verdicts
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
-from coolsim.output.quantities import at_limit, at_limits, dialled, text, written
-from coolsim.quantities import QUANTITIES
+from coolsim.output.quantities import at_limit, at_limits, setting_text, text, written
 from coolsim.scenario import inputs, typed_back
 from coolsim.scenario import units as u
-from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
+from coolsim.simulate.feed_following import conditioned_otherwise
+from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
+from coolsim.support.dual_units import temperature
 
 if TYPE_CHECKING:
-    from coolsim.costs import Cost
+    from coolsim.case.costs import Cost
     from coolsim.studies.settings.advice import Advice, Heated
     from coolsim.studies.settings.answer import (
         Change,
@@ -71,7 +71,7 @@ def what_it_gives(case: Case, advice: Advice, page: Page, sure: str = "", roomy:
     answer = advice.answer
     names = [stage.name for stage in answer.stages]
     parts = [
-        verdicts.told(answer.verdicts, page, names),
+        verdicts.verdict_tables(answer.verdicts, page, names),
         sure,
         "" if answer.met else _smallest_changes(answer, page) + _heated(advice.heated, answer, page),
         lines.stages(answer.result, page) if answer.stages else "",
@@ -84,7 +84,7 @@ def what_it_gives(case: Case, advice: Advice, page: Page, sure: str = "", roomy:
 
 def around(advice: Advice, page: Page) -> str:
     """What one step of each thing does, and each alone from end to end."""
-    bars = "" if advice.levers is None else levers.told(advice.levers, page)
+    bars = "" if advice.levers is None else lever_tables.summary(advice.levers, page)
     return joined([one_step(advice.answer, page), bars])
 
 
@@ -107,7 +107,7 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
         s = one.setting
         now = "-" if math.isnan(one.now) else text(s.quantity, one.now, page)
         # the nearest state is on no dial, and nobody shall type it
-        to = dialled(s.quantity, one.to, s.step if answer.met else 0.0, page)
+        to = setting_text(s.quantity, one.to, s.step if answer.met else 0.0, page)
         rows.append((s.label, now, *((to, "") if s.opened else _unopened(one, to, page))))
     rows += [(one.label, one.now, one.to, "") for one in answer.choices]
     rows += [(label, now, to, "") for label, now, to in _follows(answer, page)]
@@ -501,7 +501,7 @@ def document(case: Case, advice: Advice, scenario: str, version: str) -> dict[st
         "reachable": {"driest": _end(case, driest), "wettest": _end(case, wettest)},
         "required_feed_moisture_wb": None if need is None or math.isnan(need) else need,
         "one_step": [as_json.group(step, "one_step") for step in answer.one_step],
-        "levers": [] if advice.levers is None else levers.as_json(advice.levers),
+        "levers": [] if advice.levers is None else lever_tables.as_json(advice.levers),
         "smallest_changes": [
             {"change": change.change, "to": change.to, "unit": change.unit}
             for change in answer.smallest_changes

@@ -8,19 +8,19 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.cautions import told_first
-from coolsim.fields import Number
-from coolsim.finishing import target_moisture
+from coolsim.case.case import Case
+from coolsim.case.result import BetweenPellets, Energy, FanRun, Result, Warning
 from coolsim.output import library, lines, verdicts
-from coolsim.output.coming import coming
 from coolsim.output.finishing import finishing
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
-from coolsim.requirements import verdicts_of
-from coolsim.result import BetweenPellets, Energy, FanRun, Result, Warning
+from coolsim.output.upstream import coming
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
+from coolsim.simulate.cautions import is_urgent
+from coolsim.simulate.finishing import target_moisture
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.support.fields import Number
 
 LEVELS = ("danger", "check", "note")
 LEAST_FLASH = 5e-5  # kg/kg wet; less would read 0.00 %
@@ -33,7 +33,7 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts = [heading(case.title, page), first(result, page), answer(result, page)]
     parts += [warnings(result, page, LEVELS[:1])]
     names = [run.name for run in result.stages]
-    parts += [verdicts.told(verdicts_of(case, result), page, names)]
+    parts += [verdicts.verdict_tables(verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     parts += [coming(case, page), finishing(case, result, page), sure]
@@ -269,14 +269,14 @@ def balances(result: Result, page: Page) -> str:
 def warnings(result: Warned, page: Page, levels: Sequence[str]) -> str:
     """Return the warnings of some levels, in that order, each with its level as a word."""
     return "".join(
-        told(warning, page)
+        warning_text(warning, page)
         for level in levels
         for warning in result.warnings
-        if warning.level == level and not told_first(warning)
+        if warning.level == level and not is_urgent(warning)
     )
 
 
-def told(warning: Warning, page: Page) -> str:
+def warning_text(warning: Warning, page: Page) -> str:
     """Return a warning with its level as a word."""
     return wrapped(f"{warning.level}: {warning.text}", page, style=_STYLES[warning.level])
 
@@ -298,8 +298,8 @@ class Warned(Protocol):
 
 def first(result: Warned, page: Page) -> str:
     """Return what must be read before the mean: a wettest tenth far off the target, and pellets that will mould."""
-    wet = [w for w in result.warnings if told_first(w)]
-    return "".join(told(w, page) for w in wet)
+    wet = [w for w in result.warnings if is_urgent(w)]
+    return "".join(warning_text(w, page) for w in wet)
 
 
 def heading(title: str, page: Page) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from coolsim.case import Case
-from coolsim.output import letters, paper
+from coolsim.case.case import Case
+from coolsim.output import fonts, paper
 from coolsim.output.page import Page, pretty
 from coolsim.output.paper import MARGIN, PALE, PAPERS, POINT
 from coolsim.scenario.trial_sheet import columns
-from coolsim.visible import one_line
+from coolsim.support.visible import one_line
 
 ROWS = 10  # trials on a sheet
 HEAD, TITLES, FOOT = 24.0, 22.0, 34.0  # mm: title, names of the columns, words below
@@ -29,10 +29,10 @@ def trial_sheet(case: Case, page: Page, size: str) -> Any:
     wide, high = PAPERS[size]
     found, asked = paper.sheet(wide, high), columns(case, page.units)
     title = paper.shortened(
-        letters.drawable(f"Trials: {one_line(case.title) or 'our machine'}"), (wide - 2 * MARGIN) / POINT, 17
+        fonts.drawable(f"Trials: {one_line(case.title) or 'our machine'}"), (wide - 2 * MARGIN) / POINT, 17
     )
     paper.write(
-        found, MARGIN, MARGIN + 1, title, 17, weight="bold", va="top", family=letters.families(title)[0]
+        found, MARGIN, MARGIN + 1, title, 17, weight="bold", va="top", family=fonts.families(title)[0]
     )
     text = "one row for each trial; the same columns as in the file that `coolsim fit` reads"
     paper.write(found, MARGIN, MARGIN + 12, text, 11, va="top")

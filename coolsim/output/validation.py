@@ -19,7 +19,7 @@ _HEAD = (
 _STAR = "* The same source stands behind a default, so this proves less."
 
 
-def told(comparisons: Sequence[Comparison], page: Page) -> str:
+def summary(comparisons: Sequence[Comparison], page: Page) -> str:
     """Return the comparisons as text: a table of numbers, then what each is, assumes and comes from."""
     parts = [
         wrapped(_HEAD, page),

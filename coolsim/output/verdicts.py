@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coolsim.output.page import Page, joined, table
-from coolsim.output.quantities import bound_text, text, told_apart, written
-from coolsim.requirements import TENTHS, Verdict
+from coolsim.output.quantities import bound_text, text, value_and_bound, written
+from coolsim.simulate.requirements import TENTHS, Verdict
 
 LIKELY = 0.8  # chance from which something counts as likely enough; assumed
 # What is read first where something is broken, by its harm, the gravest first; and what then.
@@ -20,7 +20,7 @@ SAID: Mapping[str, tuple[str, str]] = {
 }
 
 
-def told(verdicts: Sequence[Verdict], page: Page, names: Sequence[str] = ()) -> str:
+def verdict_tables(verdicts: Sequence[Verdict], page: Page, names: Sequence[str] = ()) -> str:
     """Return a table of wishes, and one of limits; of a line those of each stage, by their names.
 
     What nobody typed is told only where it is broken, or where a chance says that it may be.
@@ -59,7 +59,7 @@ def _value(group: Sequence[Verdict], page: Page) -> str:
     """Where it stands, with as many digits as tell it from a bound that it breaks."""
     v = next((v for v in group if not v.met), group[0])
     q = v.constraint.quantity
-    return text(q, v.value, page) if v.met else told_apart(q, v.value, v.constraint.bound, page)[0]
+    return text(q, v.value, page) if v.met else value_and_bound(q, v.value, v.constraint.bound, page)[0]
 
 
 def _wanted(group: Sequence[Verdict], page: Page) -> str:

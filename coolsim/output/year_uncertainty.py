@@ -8,16 +8,16 @@ from typing import Any
 
 from coolsim.output.json import group
 from coolsim.output.page import Page, joined, table, wrapped
-from coolsim.output.uncertainty import LEAST_SHOWN, rows_of, share_text
+from coolsim.output.uncertainties import LEAST_SHOWN, rows_of, share_text
 from coolsim.scenario import units as u
-from coolsim.studies.seasons import Seasons
-from coolsim.studies.seasons.sure import YearUncertainty
-from coolsim.studies.uncertainty import Interval
+from coolsim.studies.propagation import Interval
+from coolsim.studies.years import Seasons
+from coolsim.studies.years.propagation import YearUncertainty
 
 Row = tuple[str, str, str]
 
 
-def told(seasons: Seasons, names: dict[str, str], page: Page) -> str:
+def summary(seasons: Seasons, names: dict[str, str], page: Page) -> str:
     """Return, of each strategy that is told how sure it is, its intervals and what leaves them open."""
     found = [(names[s.name], s.sure) for s in seasons.strategies if s.sure is not None]
     parts = [
@@ -67,9 +67,9 @@ def _contributors(sure: YearUncertainty, seasons: Seasons, page: Page) -> str:
     shown = {"within_share": "hours within", "moisture_share": "moisture"}
     if seasons.case.costs:
         shown["cost_share"] = "cost"
-    told = [c for c in sure.contributors if max(getattr(c, x) for x in shown) >= LEAST_SHOWN]
-    rows = [row for c in told for row in rows_of(c.parts, [getattr(c, x) for x in shown], page)]
-    left = [max(1.0 - sum(getattr(c, x) for c in told), 0.0) for x in shown]
+    summary = [c for c in sure.contributors if max(getattr(c, x) for x in shown) >= LEAST_SHOWN]
+    rows = [row for c in summary for row in rows_of(c.parts, [getattr(c, x) for x in shown], page)]
+    left = [max(1.0 - sum(getattr(c, x) for c in summary), 0.0) for x in shown]
     rows.append(("together, and all others", "", *map(share_text, left)))
     titles = ("what leaves it open", "19 times in 20", *shown.values())
     return table([titles, *rows], page, right=range(1, len(titles)), bold=(0,))

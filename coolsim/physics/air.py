@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Number
 from coolsim.physics.roots import bracketed_root
+from coolsim.support.fields import Number
 
 ZERO_CELSIUS = 273.15  # K
 TRIPLE_POINT = 0.01  # °C, of water

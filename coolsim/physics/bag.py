@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Number
 from coolsim.physics import air
 from coolsim.physics.roots import bracketed_root
 from coolsim.physics.sorption import Isotherm, equilibrium_moisture, water_activity
+from coolsim.support.fields import Number
 
 HEADSPACE = 0.3  # m³ of gas above the pellets per m³ that they take: a sewn or sealed bag; assumed
 MIGRATION = 0.015  # kg of water that may come to each m² of cold film over days; model of ours, order only

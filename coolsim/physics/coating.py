@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.fields import Number
 from coolsim.physics import air, pellet
 from coolsim.physics.sorption import Isotherm, bound_water_heat
+from coolsim.support.fields import Number
 
 OIL_CAPACITY = float(pellet.specific_heat({"fat": 1.0}, 40.0))  # J/(kg K), fat by Choi & Okos at 40 °C
 # Above it oil runs off unless it is drawn in by vacuum: pressed pellets, expanded ones. Common practice, no source.

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.fields import Number
 from coolsim.physics import air
 from coolsim.physics.pellet import enthalpy
 from coolsim.physics.sorption import Isotherm, bound_water_heat
+from coolsim.support.fields import Number
 
 CONVERGED = 1e-14  # kg/kg dry of steam: a step of the iteration below is no more than that
 MOST_STEPS = 100

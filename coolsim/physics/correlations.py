@@ -2,7 +2,7 @@
 
 A fit knows a moister isotherm and a slower diffusion better together than each alone: their errors are correlated.
 The correlation is that of the normal variables behind the numbers (a Gaussian copula): each number is a rising
-function of its own normal variable (studies.uncertainty), so that its range and the correlation are told apart.
+function of its own normal variable (studies.propagation), so that its range and the correlation are told apart.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.errors import Fault
-from coolsim.fields import Array, documented
+from coolsim.support.errors import Fault
+from coolsim.support.fields import Array, documented
 
 LEAST = (
     1e-6  # of the eigenvalues of a correlation: below, one number would be said to follow from others exactly

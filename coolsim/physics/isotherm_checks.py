@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.physics.sorption import Isotherm, water_activity
+from coolsim.support.fields import Array
 
 TEMPERATURES = (5.0, 25.0, 50.0)  # °C, where every feed is handled
 DRIEST, WETTEST = 0.01, 1.0  # kg/kg dry: no solid is near saturation at the one, none below 0.9 at the other

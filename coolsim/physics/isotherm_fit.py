@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.fields import Array, documented
 from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.sorption import Isotherm, equilibrium_moisture
+from coolsim.support.fields import Array, documented
 
 FEWEST = 4  # points; fewer would pass through any curve
 PULL = 0.02  # residual [percent of dry solid] of a constant that moved by its own size

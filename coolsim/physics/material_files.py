@@ -21,13 +21,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.errors import Fault, InputError
 from coolsim.physics import isotherm_checks
 from coolsim.physics.correlations import read_correlation
 from coolsim.physics.materials import Material, Provenance
 from coolsim.physics.pellet import COMPONENTS, Diffusivity, pellet_conductivity, specific_heat
 from coolsim.physics.sorption import EQUATIONS, Isotherm
-from coolsim.toml_text import find_lines, loads
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.toml_text import find_lines, loads
 
 LARGEST_FILE = 100_000  # bytes; such a file has about 3000
 # Table → lowest and highest number that a feed can have: outside, a unit was mistaken.

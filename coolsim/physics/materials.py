@@ -10,13 +10,13 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
-from coolsim.display import Displayed
-from coolsim.errors import Fault, InputError
-from coolsim.fields import documented
 from coolsim.physics.correlations import Correlation
 from coolsim.physics.isotherm_fit import SorptionPoint
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
+from coolsim.support.display import Displayed
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import documented
 
 __all__ = [
     "Correlation", "Diffusivity", "Isotherm", "Material", "Provenance", "SorptionPoint", "load_material", "names",

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Number
 from coolsim.physics import air
 from coolsim.physics.roots import bracketed_root
+from coolsim.support.fields import Number
 
 GRAVITY = 9.80665  # m/s², standard
 LEAST_VELOCITY = 1e-12  # m/s, keeps 0/0 out of Hukill–Ives at rest

@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Number, documented
 from coolsim.physics import air
 from coolsim.physics.roots import bracketed_root
 from coolsim.physics.sorption import Isotherm, bound_water_heat, equilibrium_moisture, water_activity
+from coolsim.support.fields import Number, documented
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 MAXIMUM_STEPS = 120  # plain bisection would need about 50; the interpolation needs about 8
 

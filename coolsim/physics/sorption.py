@@ -18,9 +18,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Number, documented
 from coolsim.physics.air import GAS_CONSTANT_WATER, ZERO_CELSIUS
 from coolsim.physics.isotherms import EQUATIONS, WET_END
+from coolsim.support.fields import Number, documented
 
 REFERENCE_TEMPERATURE = 40.0  # °C, at which the heat of desorption is taken
 LOWEST_TEMPERATURE = -20.0  # °C, held below; assumed: no fit reaches there, and T + C must stay positive

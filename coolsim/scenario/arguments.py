@@ -13,11 +13,11 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Air, Case
-from coolsim.errors import Fault, InputError
+from coolsim.case.case import Air, Case
 from coolsim.model.solve import Resolution
-from coolsim.scenario.validation import faults_of, faults_of_field, said
+from coolsim.scenario.validation import faults_of, faults_of_field, in_words
 from coolsim.scenario.weather.record import Weather
+from coolsim.support.errors import Fault, InputError
 
 FINEST = 256  # cells and shells: 20 s and 2 GB for one case
 
@@ -57,41 +57,41 @@ def _whole(name: str, value: Any, low: int = 0, high: int | None = None) -> Iter
     fits = isinstance(value, numbers.Integral) and not isinstance(value, bool)
     if not (fits and low <= value and (high is None or value <= high)):
         yield Fault(
-            "", name, said(value), f"needs a whole number from {low} {f'to {high}' if high else 'on'}"
+            "", name, in_words(value), f"needs a whole number from {low} {f'to {high}' if high else 'on'}"
         )
 
 
 def _flag(name: str, value: Any) -> Iterator[Fault]:
     if not isinstance(value, bool | np.bool_):
-        yield Fault("", name, said(value), "needs True or False")
+        yield Fault("", name, in_words(value), "needs True or False")
 
 
 def _flag_or_none(name: str, value: Any) -> Iterator[Fault]:
     if not (value is None or isinstance(value, bool | np.bool_)):
-        yield Fault("", name, said(value), "needs True, False or None")
+        yield Fault("", name, in_words(value), "needs True, False or None")
 
 
 def _progress(name: str, value: Any) -> Iterator[Fault]:
     if not (value is None or isinstance(value, bool | np.bool_) or callable(value)):
-        yield Fault("", name, said(value), "needs a function of (done, of, what), True, False or None")
+        yield Fault("", name, in_words(value), "needs a function of (done, of, what), True, False or None")
 
 
 def _samples(name: str, value: Any) -> Iterator[Fault]:
     if value is not None and not isinstance(value, numbers.Integral):
-        yield Fault("", name, said(value), "needs a whole number, such as 512, or None")
+        yield Fault("", name, in_words(value), "needs a whole number, such as 512, or None")
 
 
 def _chance(name: str, value: Any) -> Iterator[Fault]:
     number: Any = value
     fits = isinstance(value, numbers.Real) and not isinstance(value, bool) and not abs(number) > 1e9
     if value is not None and not fits:
-        yield Fault("", name, said(value), "needs a number, such as 0.9, or None")
+        yield Fault("", name, in_words(value), "needs a number, such as 0.9, or None")
 
 
 def _resolution(name: str, value: Any) -> Iterator[Fault]:
     if not isinstance(value, Resolution):
         yield Fault(
-            "", name, said(value), "needs a Resolution of coolsim.predict, such as Resolution(32, 24)"
+            "", name, in_words(value), "needs a Resolution of coolsim.model.solve, such as Resolution(32, 24)"
         )
         return
     yield from _whole(f"{name}.cells", value.cells, 2, FINEST)
@@ -102,7 +102,7 @@ def _resolution(name: str, value: Any) -> Iterator[Fault]:
 def _names(name: str, value: Any) -> Iterator[Fault]:
     alone = isinstance(value, str) or not isinstance(value, Sequence)
     if alone or not all(isinstance(one, str) for one in value):
-        yield Fault("", name, said(value), 'needs a list of names, such as ["diffusivity"]')
+        yield Fault("", name, in_words(value), 'needs a list of names, such as ["diffusivity"]')
 
 
 def _name_or_names(name: str, value: Any) -> Iterator[Fault]:
@@ -115,11 +115,13 @@ def _weather(name: str, value: Any) -> Iterator[Fault]:
     if value is None:
         return
     if not isinstance(value, Weather):
-        yield Fault("", name, said(value), "needs a Weather, which is read first: coolsim.load_weather(path)")
+        yield Fault(
+            "", name, in_words(value), "needs a Weather, which is read first: coolsim.load_weather(path)"
+        )
         return
     time = value.time
     if not isinstance(time, np.ndarray) or time.dtype.kind != "M" or time.ndim != 1 or not time.size:
-        yield Fault("", f"{name}.time", said(time), "needs an array of times (numpy datetime64)")
+        yield Fault("", f"{name}.time", in_words(time), "needs an array of times (numpy datetime64)")
         return
     for field in ("temperature", "relative_humidity", "pressure"):
         values = getattr(value, field)

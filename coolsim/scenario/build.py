@@ -8,18 +8,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case import (
-    TABLES,
-    Air,
-    Case,
-    DesignWeather,
-    Product,
-    Shift,
-)
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Number
+from coolsim.case.case import TABLES, Air, Case, DesignWeather, Product, Shift
 from coolsim.physics import air
-from coolsim.scenario import around, reader, schema, stages
+from coolsim.scenario import line_parts, reader, schema, stages
 from coolsim.scenario.change import variants, varied_tables
 from coolsim.scenario.feed import as_fed, feed_of, feed_values, material_of
 from coolsim.scenario.machine import machine_of
@@ -27,11 +18,13 @@ from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
 from coolsim.scenario.validation import faults_of
 from coolsim.scenario.values import Price
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Number
 
 
 def case_from(source: Source) -> Case:
     """Return the case that `source` describes; raises InputError with every fault found."""
-    case = around.with_throughput(source, _read) or _read(source)
+    case = line_parts.with_throughput(source, _read) or _read(source)
     # the keys were right: so is what follows from them, or it is said as of a case that was made in Python
     faults = [dataclasses.replace(f, where=source.where(f.key)) for f in faults_of(case)]
     if faults:
@@ -49,13 +42,17 @@ def _one_machine(source: Source) -> Case:
     material = material_of(collector)
     tables = _tables(collector)
     values = feed_values(collector, material)
-    arrival = around.arrival_of(collector, outside, material, values, tables)
-    values, arrival = around.arrived(arrival, values)
-    if reader.follows(source, around.THROUGHPUT) and values["throughput"] is None and not collector.faults:
-        raise InputError([around.no_throughput(source)])
+    arrival = line_parts.arrival_of(collector, outside, material, values, tables)
+    values, arrival = line_parts.arrived(arrival, values)
+    if (
+        reader.follows(source, line_parts.THROUGHPUT)
+        and values["throughput"] is None
+        and not collector.faults
+    ):
+        raise InputError([line_parts.no_throughput(source)])
     feed = feed_of(values)
     cooler = machine_of(collector, feed)
-    equipment = around.equipment_of(collector)
+    equipment = line_parts.equipment_of(collector)
     if collector.faults:
         raise InputError(collector.in_order())
     assert outside is not None and material is not None and feed is not None and cooler is not None
@@ -132,7 +129,7 @@ def _tables(c: Collector) -> dict[str, Any]:
         "sizing": _sizing,
         "weather": _weather,
         "card": _card,
-        "recipe": around.recipe_of,
+        "recipe": line_parts.recipe_of,
     }
     found = {name: values | (more[name](c, values) if name in more else {}) for name, values in typed.items()}
     return {name: TABLES[name](**values) for name, values in found.items()}

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.errors import Fault, InputError
 from coolsim.scenario import schema, source
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
+from coolsim.support.errors import Fault, InputError
 
 
 def changed(before: Source, changes: Mapping[str, Any], origin: str) -> Source:

@@ -17,9 +17,9 @@ from pathlib import Path
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.scenario.reader import shown
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 LARGEST_FILE = 500_000_000  # bytes; thirty years of hourly EPW have about 50 million
 MOST_COLUMNS = 500
@@ -43,7 +43,7 @@ class Table:
     rows: list[list[str]]
     delimiter: str
 
-    def told(self, comma: bool) -> str:
+    def reading_notes(self, comma: bool) -> str:
         """Say how the file was read, where another way was possible; "" for commas and points."""
         marks = [f"cells parted by {DELIMITERS[self.delimiter]}"] if self.delimiter != "," else []
         return " and ".join([*marks, "a comma before the decimals"] if comma else marks)

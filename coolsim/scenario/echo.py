@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import capacities
-from coolsim.arriving import DIE
-from coolsim.case import TABLES as CASE_TABLES
-from coolsim.case import Batch, Case, Line, Stage, Table
+from coolsim.case.case import TABLES as CASE_TABLES
+from coolsim.case.case import Batch, Case, Line, Stage, Table
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import GROUPS, TABLES, Key
 from coolsim.scenario.stages import OWN
+from coolsim.simulate import capacities
+from coolsim.simulate.upstream import DIE
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,8 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from coolsim import toml_text
-from coolsim.case import Case
-from coolsim.doors import asked_with_a_case
-from coolsim.errors import Fault, InputError
+from coolsim.case.argument_checks import takes_a_case
+from coolsim.case.case import Case
 from coolsim.scenario import schema, source, units
 from coolsim.scenario.build import case_from
 from coolsim.scenario.change import changed
@@ -20,7 +18,9 @@ from coolsim.scenario.echo import inputs
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
 from coolsim.scenario.values import ends
-from coolsim.toml_text import NestedTooDeeply, check_depth
+from coolsim.support import toml_text
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.toml_text import NestedTooDeeply, check_depth
 
 
 def load(path: str | os.PathLike[str]) -> Case:
@@ -51,7 +51,7 @@ def loads(text: str, name: str = "scenario") -> Case:
     return case_from(source.parse(text, name))
 
 
-@asked_with_a_case
+@takes_a_case
 def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -> Case:
     """Return the case with some keys of its scenario changed, as if the file had said so.
 

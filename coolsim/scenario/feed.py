@@ -9,14 +9,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case import Diffusivity, Feed, Isotherm, Material, Provenance
-from coolsim.errors import InputError
+from coolsim.case.case import Diffusivity, Feed, Isotherm, Material, Provenance
 from coolsim.physics import isotherm_checks, isotherm_fit, material_files, materials
 from coolsim.physics.isotherm_fit import SorptionPoint
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.scenario import schema
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
+from coolsim.support.errors import InputError
 
 
 def material_of(c: Collector) -> Material | None:

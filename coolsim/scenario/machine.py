@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from coolsim.case import Batch, Belt, Cooler, Feed, Zone
+from coolsim.case.case import Batch, Belt, Cooler, Feed, Zone
 from coolsim.model.columns import MOST
 from coolsim.scenario import reader, schema, units
 from coolsim.scenario.reader import Collector

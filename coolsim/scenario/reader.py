@@ -13,13 +13,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from coolsim.errors import Fault
 from coolsim.scenario import plus_minus, schema, units
 from coolsim.scenario.plus_minus import PlusMinus
 from coolsim.scenario.schema import Key
 from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
 from coolsim.scenario.values import READERS
+from coolsim.support.errors import Fault
 
 LONGEST_SHOWN = 60  # characters of a found value in a message
 

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.case import Case, Line
-from coolsim.errors import Fault
+from coolsim.case.case import Case, Line
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import Key
+from coolsim.support.errors import Fault
 
 WITHIN = 1.96  # standard deviations: nineteen of twenty
 LEAST_HOTTER = (

@@ -10,10 +10,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from coolsim import toml_text
-from coolsim.doors import path_of
-from coolsim.errors import Fault, InputError
-from coolsim.toml_text import NestedTooDeeply
+from coolsim.case.argument_checks import path_of
+from coolsim.support import toml_text
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.toml_text import NestedTooDeeply
 
 LARGEST_FILE = 1_000_000  # bytes; a scenario has about 2000
 

@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from coolsim.case import TABLES, Case, Limits, Line, Stage
-from coolsim.errors import InputError
+from coolsim.case.case import TABLES, Case, Limits, Line, Stage
 from coolsim.scenario import reader, schema, source
 from coolsim.scenario.change import changed
 from coolsim.scenario.reader import Collector
 from coolsim.scenario.source import Source
 from coolsim.scenario.units import Misread
+from coolsim.support.errors import InputError
 
 OWN = tuple(name for name in schema.WITHIN_STAGE if name != "air")  # of a machine, never of a line
 OF_LINE = {"conditioning_water", "conditioning_temperature"}  # keys of [limits] that are of no stage

@@ -7,14 +7,14 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coolsim import line
-from coolsim.case import Case, Line
-from coolsim.errors import Fault
+from coolsim.case.case import Case, Line
 from coolsim.scenario import schema, units
 from coolsim.scenario.reader import shown
 from coolsim.scenario.readings import MEASURED, doubted_of, measured_key, readings_of
 from coolsim.scenario.schema import Key
 from coolsim.scenario.units import Dimension, Misread
+from coolsim.simulate import line
+from coolsim.support.errors import Fault
 
 TEXTS = ("trial", "date", "note")  # columns that are kept or passed over
 _HEADING = re.compile(r"(?P<key>[A-Za-z_.0-9]+)\s*(?P<within>±|\+-|\+/-)?\s*(?:\[(?P<unit>[^\]]*)\])?$")

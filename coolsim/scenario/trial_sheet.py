@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from coolsim.case import Belt, Case, Cooler, Line
+from coolsim.case.case import Belt, Case, Cooler, Line
 from coolsim.scenario import schema
 from coolsim.scenario.trial_columns import definition_of, reading_of, spread_of
 

@@ -20,10 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.doors import path_of
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array, documented
+from coolsim.case.argument_checks import path_of
+from coolsim.case.case import Case
 from coolsim.scenario import csv_table, units
 from coolsim.scenario.edit import as_typed, retyped
 from coolsim.scenario.reader import shown
@@ -49,6 +47,8 @@ from coolsim.scenario.trial_columns import (
 )
 from coolsim.scenario.units import Misread
 from coolsim.scenario.values import READERS
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array, documented
 
 MOST = 10_000  # rows
 
@@ -287,7 +287,7 @@ def _gathered(table: csv_table.Table, rows: Sequence[_Row], cases: Sequence[Case
         np.array(deviation),
         np.array(doubt),
         assumed,
-        table.told(comma),
+        table.reading_notes(comma),
     )
     places = [row.places for row in rows]
     return _sampled(trials, places) if any(places) else trials

@@ -85,7 +85,7 @@ MOLAR_ENERGY = _dimension("a molar energy", "J/mol", "kJ/mol", "kJ/mol", "kJ/mol
 ENERGY_PRICE = _dimension("a price of energy", "1/J", "/kWh", "/kWh", "/kWh, /MJ, /GJ", "0.15 /kWh")
 MASS_PRICE = _dimension("a price of feed", "1/kg", "/kg", "/lb", "/kg, /t, /lb", "0.55 /kg")
 
-# By the names under which `coolsim.quantities` knows them.
+# By the names under which `coolsim.case.quantities` knows them.
 DIMENSIONS: dict[str, Dimension] = {
     "length": LENGTH,
     "mass": MASS,

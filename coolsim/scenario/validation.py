@@ -15,10 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import capacities
-from coolsim import case as cases
-from coolsim.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
-from coolsim.errors import Fault
+from coolsim.case import case as cases
+from coolsim.case.case import Air, Batch, Belt, Case, Cooler, Feed, Line, Material, Stage, Zone
 from coolsim.physics.isotherm_checks import objection
 from coolsim.physics.material_files import FAT, RANGES
 from coolsim.physics.sorption import EQUATIONS
@@ -26,6 +24,8 @@ from coolsim.scenario import schema, units, values
 from coolsim.scenario.machine import HEAT_NEEDED, HEATED_ONLY, colder
 from coolsim.scenario.reader import shown
 from coolsim.scenario.values import ends
+from coolsim.simulate import capacities
+from coolsim.support.errors import Fault
 
 MACHINES = (Cooler, Batch, Belt, Line)
 _KINDS = ("quantity", "number", "air ratio", "deviation", "price", "range", "choice")
@@ -111,8 +111,8 @@ class _Look:
         """Yield the faults of the fields of a data class; `table` is that of the schema, if not the place."""
         if not isinstance(value, kind):
             kinds = kind if isinstance(kind, tuple) else (kind,)
-            allowed = f"needs a {' or '.join(k.__name__ for k in kinds)} of coolsim.case"
-            yield Fault("", place, said(value), allowed)
+            allowed = f"needs a {' or '.join(k.__name__ for k in kinds)} of coolsim.case.case"
+            yield Fault("", place, in_words(value), allowed)
             return
         own: Any = type(value)
         for wanted in _wanted(own, table or place):
@@ -131,17 +131,17 @@ class _Look:
             return
         if wanted.kind == "range":
             if not isinstance(value, tuple | list) or len(value) != 2:
-                yield Fault("", key, said(value), "needs a pair (lowest, highest)")
+                yield Fault("", key, in_words(value), "needs a pair (lowest, highest)")
                 return
             single = dataclasses.replace(wanted, kind="quantity", optional=False)
             faults = [f for end in value for f in _Look(False, {}).field(key, end, single)]
             if not faults and value[0] > value[1]:
-                faults = [Fault("", key, said(value), "the lowest comes first")]
+                faults = [Fault("", key, in_words(value), "the lowest comes first")]
             yield from faults
             return
         array = _numbers(value)
         if array is None or not array.size:
-            found = "an array without entries" if array is not None else said(value)
+            found = "an array without entries" if array is not None else in_words(value)
             yield Fault("", key, found, f"needs a number{_range(wanted)}")
             return
         if array.ndim:
@@ -190,7 +190,7 @@ def _meant(value: float, wanted: _Wanted) -> str:
     return ""
 
 
-def said(value: Any) -> str:
+def in_words(value: Any) -> str:
     """Return what was given in place of a number, or of an object, in words."""
     if value is None:
         return "nothing"
@@ -235,18 +235,18 @@ def _wanted(kind: type, table: str) -> tuple[_Wanted, ...]:
 def _of_material(material: Material, look: _Look) -> Iterator[Fault]:
     law, isotherm = material.diffusivity, material.isotherm
     if not isinstance(law, cases.Diffusivity):
-        yield Fault("", "material.diffusivity", said(law), "needs a Diffusivity of coolsim.case")
+        yield Fault("", "material.diffusivity", in_words(law), "needs a Diffusivity of coolsim.case.case")
     else:
         yield from look.one("material.diffusivity", law, cases.Diffusivity)
     if not isinstance(isotherm, cases.Isotherm) or isotherm.equation not in EQUATIONS:
-        found = said(getattr(isotherm, "equation", isotherm))
-        allowed = f"needs an Isotherm of coolsim.case; equations: {', '.join(EQUATIONS)}"
+        found = in_words(getattr(isotherm, "equation", isotherm))
+        allowed = f"needs an Isotherm of coolsim.case.case; equations: {', '.join(EQUATIONS)}"
         yield Fault("", "material.isotherm", found, allowed)
         return
     wanted = EQUATIONS[isotherm.equation].constants
     if not isinstance(isotherm.constants, tuple) or len(isotherm.constants) != len(wanted):
         allowed = f"{isotherm.equation} has the constants {', '.join(wanted)}"
-        yield Fault("", "material.isotherm.constants", said(isotherm.constants), allowed)
+        yield Fault("", "material.isotherm.constants", in_words(isotherm.constants), allowed)
         return
     numbers_of = (*isotherm.constants, isotherm.fat, isotherm.scale)
     faults: list[Fault] = []
@@ -279,7 +279,7 @@ def _of_machine(place: str, machine: Any, look: _Look, outside: Any) -> Iterator
     yield from look.one(place, machine, MACHINES, "cooler")
     inlet: Any = getattr(machine, "inlet_air_temperature", None)
     if isinstance(machine, Cooler) and machine.airflow is not None and machine.air_ratio is not None:
-        found = f"{said(machine.air_ratio)} beside an airflow"
+        found = f"{in_words(machine.air_ratio)} beside an airflow"
         yield Fault("", f"{place}.air_ratio", found, "give one of airflow and air_ratio: they say the same")
     if isinstance(machine, Batch) and inlet is None and machine.heater_power is None:
         yield Fault("", f"{place}.inlet_air_temperature", "nothing", HEAT_NEEDED)
@@ -291,20 +291,20 @@ def _of_machine(place: str, machine: Any, look: _Look, outside: Any) -> Iterator
 
 def _of_zones(place: str, zones: Any, look: _Look, outside: Any) -> Iterator[Fault]:
     if not isinstance(zones, tuple | list) or not zones:
-        yield Fault("", f"{place}.zones", said(zones), "needs a tuple of one Zone or more")
+        yield Fault("", f"{place}.zones", in_words(zones), "needs a tuple of one Zone or more")
         return
     for k, zone in enumerate(zones, 1):
         yield from look.one(f"{place}.zone.{k}", zone, Zone, "cooler.zone")
         inlet: Any = getattr(zone, "inlet_air_temperature", None)
         if isinstance(zone, Zone) and inlet is None and np.any(zone.recirculation):
-            yield Fault("", f"{place}.zone.{k}.recirculation", said(zone.recirculation), HEATED_ONLY)
+            yield Fault("", f"{place}.zone.{k}.recirculation", in_words(zone.recirculation), HEATED_ONLY)
         if _is_number(inlet) and _is_number(outside) and colder(inlet, outside):
             yield _cold(f"{place}.zone.{k}.inlet_air_temperature", inlet, outside)
 
 
 def _of_line(line: Line, look: _Look, outside: Any) -> Iterator[Fault]:
     if not isinstance(line.stages, tuple | list) or not line.stages:
-        yield Fault("", "cooler.stages", said(line.stages), "needs a tuple of two or more Stage")
+        yield Fault("", "cooler.stages", in_words(line.stages), "needs a tuple of two or more Stage")
         return
     for k, stage in enumerate(line.stages, 1):
         place = f"stage.{k}"
@@ -331,7 +331,7 @@ def _of_air_path(place: str, fan: Any, duct: Any) -> Iterator[Fault]:
         try:
             read(value, definition, _in_si)
         except units.Misread as error:
-            yield Fault("", f"{place}{key}", said(value), f"needs {error} (here as bare numbers, in SI)")
+            yield Fault("", f"{place}{key}", in_words(value), f"needs {error} (here as bare numbers, in SI)")
 
 
 def _in_si(value: Any, _dimension: Any) -> float:
@@ -383,7 +383,7 @@ def _is_list(value: Any) -> bool:
 def _of_list(place: str, several: Any, kind: type, look: _Look, table: str = "") -> Iterator[Fault]:
     """Yield the faults of entries of one kind; `table` is that of the schema, if it is not their place."""
     if not _is_list(several):
-        yield Fault("", place, said(several), f"needs a tuple of {kind.__name__} of coolsim.case")
+        yield Fault("", place, in_words(several), f"needs a tuple of {kind.__name__} of coolsim.case.case")
         return
     for k, entry in enumerate(several, 1):
         yield from look.one(f"{place}.{k}", entry, kind, table)
@@ -396,7 +396,7 @@ def _of_pairs(key: str, value: Any, name: str, read: Callable[..., Any]) -> Iter
     try:
         read(value, definition, _in_si)
     except units.Misread as error:
-        yield Fault("", key, said(value), f"needs {error} (here as bare numbers, in SI)")
+        yield Fault("", key, in_words(value), f"needs {error} (here as bare numbers, in SI)")
 
 
 def _is_number(value: Any) -> bool:

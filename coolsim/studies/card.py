@@ -8,15 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case import Case, DesignWeather
-from coolsim.errors import NotConverged
-from coolsim.fields import Array, documented
+from coolsim.case.case import Case, DesignWeather
 from coolsim.machines import Setting, appraised, machine_of
-from coolsim.progress import each
-from coolsim.requirements import KEPT
-from coolsim.studies.fewest import as_cheap, fewest
+from coolsim.simulate.requirements import KEPT
+from coolsim.studies.fewest_settings import as_cheap, fewest
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.studies.settings.find import find_settings
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array, documented
+from coolsim.support.progress import each
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.physics import air
 from coolsim.scenario.weather import Weather
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 
 def _ratio(w: Weather) -> Array:

@@ -17,19 +17,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim import dried, line
-from coolsim.arriving import recipe_moisture
-from coolsim.case import Batch, Belt, Case, Line
-from coolsim.errors import NotConverged
-from coolsim.fields import Array, with_number
-from coolsim.inputs import gather
+from coolsim.case.case import Batch, Belt, Case, Line
+from coolsim.case.result import Result
 from coolsim.machines import dryers as dials
 from coolsim.machines.counterflow import CounterFlow
 from coolsim.model import drying
 from coolsim.model.march import STEP_TOLERANCE
 from coolsim.model.solve import Resolution
-from coolsim.predict import by_form, cooling, on_one_thread, predict_inputs
-from coolsim.result import Result
+from coolsim.simulate import dryer_simulation, line
+from coolsim.simulate.inputs import gather
+from coolsim.simulate.prediction import by_form, cooling, on_one_thread, predict_inputs
+from coolsim.simulate.upstream import recipe_moisture
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array, with_number
 
 # Meshes on which cases that differ little are predicted alike. Never refined: a mesh that changes from one case to
 # the next would put steps into what they differ by.
@@ -220,7 +220,7 @@ def with_more_air(case: Case, times: float) -> Case:
     """A machine with its airflow, of all zones alike, times a factor; a stated air ratio stays one."""
     cooler = case.cooler
     if isinstance(cooler, Batch | Belt):
-        return dials.dialled(case, {"airflow": times * dials.now(case)["airflow"]})
+        return dials.with_settings(case, {"airflow": times * dials.now(case)["airflow"]})
     name = "airflow" if cooler.airflow is not None else "air_ratio"
     return with_number(case, f"cooler.{name}", times * getattr(cooler, name))
 
@@ -245,7 +245,7 @@ def warmer(case: Case, by: float) -> Case:
     if inlet is None:
         return case
     if isinstance(case.cooler, Batch | Belt):
-        return dials.dialled(case, {dials.HOT: inlet + by})
+        return dials.with_settings(case, {dials.HOT: inlet + by})
     return CounterFlow(case).at({dials.HOT: inlet + by})
 
 
@@ -271,9 +271,9 @@ def predicted_alike(
 def _of_a_kind(cases: list[Case], cool: Resolution, dry: drying.Resolution) -> Result:
     with on_one_thread():
         if isinstance(cases[0].cooler, Line):
-            return line.run(cases, False, cooling(cool), partial(dried.solved, resolution=dry))
+            return line.run(cases, False, cooling(cool), partial(dryer_simulation.solved, resolution=dry))
         if isinstance(cases[0].cooler, Batch | Belt):
-            return dried.dry(cases, None, many=True, resolution=dry)
+            return dryer_simulation.dry(cases, None, many=True, resolution=dry)
         return by_form(cases, lambda some: predict_inputs(gather(some), cool))
 
 

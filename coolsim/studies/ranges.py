@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from coolsim.case import Case
-from coolsim.requirements import is_dryer
+from coolsim.case.case import Case
+from coolsim.simulate.requirements import is_dryer
 
 FEED, WARMTH, HUMIDITY = "feed_moisture", "air_temperature", "relative_humidity"
 Ends = tuple[float, float]

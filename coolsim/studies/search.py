@@ -10,12 +10,13 @@ All goals in all weathers are slid at once, each from its few best starts: a run
 The search for settings
 -----------------------
 `plant.Plant` predicts and weighs arrays of knobs, in one weather or several. Exits are smooth in the knobs
-although costs and limits are not: `fitted.Fit` lays polynomials through a few hundred predictions per weather on
-a coarse mesh (log airflow, log depth, inlet temperature, feed moisture), and lower ones through what the full
-mesh adds. States come weather by weather, equally many of each; `of(weathers)` picks. `search.Search` finds
-valleys on a dense grid of the fit, with the crossings of limits along its longest axis. Every goal in every
-weather then starts a few runs, which `numerics.descent` slides down together; their bottoms are predicted on the
-full mesh in one batch, the fit is shifted by the difference, and they slide again. Cost has a kink at the target
+although costs and limits are not: `outcome_polynomials.Fit` lays polynomials through a few hundred predictions
+per weather on a coarse mesh (log airflow, log depth, inlet temperature, feed moisture), and lower ones through
+what the full mesh adds. States come weather by weather, equally many of each; `of(weathers)` picks.
+`search.Search` finds valleys on a dense grid of the fit, with the crossings of limits along its longest axis.
+Every goal in every weather then starts a few runs, which `numerics.descent` slides down together; their bottoms
+are predicted on the full mesh in one batch, the fit is shifted by the difference, and they slide again. Cost
+has a kink at the target
 moisture: runs first go along it (running cost, moisture held), then to either side, where cost is smooth
 (`Goal.along`, `below`; `search.SIDES`). What is returned was solved on the full mesh. One fit serves least cost,
 driest and wettest exit, wettest feed and the smallest dwell of nearly the same cost. What must be kept is a list
@@ -32,14 +33,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.answer import interleave, pick
-from coolsim.case import Case
-from coolsim.fields import Array
+from coolsim.case.case import Case
 from coolsim.machines.plant import Tried, Weighed, excesses
 from coolsim.model.solve import Resolution
 from coolsim.numerics.descent import descend
-from coolsim.requirements import KEPT, Constraint
-from coolsim.studies.fitted import Fit, combined, pack, unpack
+from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.simulate.result_building import interleave, pick
+from coolsim.studies.outcome_polynomials import Fit, combined, pack, unpack
+from coolsim.support.fields import Array
 
 SURVEY = Resolution(8, 6, refinements=0, estimate=False)  # right to a few hundredths of a point
 FULL = Resolution()

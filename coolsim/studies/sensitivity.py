@@ -17,15 +17,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import line
-from coolsim.answer import exit_columns, first, together
-from coolsim.case import Air, Case, Line
-from coolsim.cautions import cautions
-from coolsim.display import Displayed
-from coolsim.doors import asked_with_cases
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array, Number, documented
-from coolsim.inputs import Inputs, Stated, bed_of, inputs_of, stated
+from coolsim.case.argument_checks import takes_cases
+from coolsim.case.case import Air, Case, Line
+from coolsim.case.result import Result
 from coolsim.machines.base import one
 from coolsim.model import counterflow as cf
 from coolsim.model.bed import take
@@ -35,10 +29,16 @@ from coolsim.model.solve import Resolution, Solution
 from coolsim.physics import air as moist_air
 from coolsim.physics import sorption
 from coolsim.physics.sorption import Isotherm
-from coolsim.predict import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
-from coolsim.result import Result
+from coolsim.simulate import line
+from coolsim.simulate.cautions import cautions
+from coolsim.simulate.inputs import Inputs, Stated, bed_of, inputs_of, stated
+from coolsim.simulate.prediction import DEFAULT, at_its_fan, by_form, on_one_thread, predict, solved
+from coolsim.simulate.result_building import exit_columns, first, mixed_columns
+from coolsim.simulate.uneven_beds import laid
 from coolsim.studies.differences import movable, slopes
-from coolsim.uneven import laid
+from coolsim.support.display import Displayed
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array, Number, documented
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
 TOGETHER = 2000  # cases times inputs evaluated side by side, for memory
@@ -149,7 +149,7 @@ _SCALES = {  # of inputs whose own value says nothing of their size
 _SET_LAST = ("airflow", "inlet_air_temperature")
 
 
-@asked_with_cases
+@takes_cases
 def sensitivities(
     case: Case | Sequence[Case],
     by: str | Sequence[str] | None = None,
@@ -334,7 +334,7 @@ def _slopes_of_columns(numbers: Stated, solutions: Sequence[Solution], by: Seque
                 for name, values in exit_columns(problem, state, cf.outlet(problem, state)).items():
                     found.setdefault(name, np.empty(high.cases))[at] = values
     above, below = (
-        _told(together(each, way, found), way.specific_heat, way.isotherm, way.pressure)
+        _told(mixed_columns(each, way, found), way.specific_heat, way.isotherm, way.pressure)
         for each, way, found in zip(beds, ways, raw)
         if each is not None
     )

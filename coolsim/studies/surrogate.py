@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
+from coolsim.support.fields import Array
 
 MANY = 2**16
 PART = 8192  # samples at once: bounds the memory

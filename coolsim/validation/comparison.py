@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from coolsim.fields import documented
 from coolsim.scenario.units import Dimension
+from coolsim.support.fields import documented
 
 
 @dataclass(frozen=True)

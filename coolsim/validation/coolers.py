@@ -8,15 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.physics import air, pellet, sorption
 from coolsim.physics.materials import load_material
 from coolsim.physics.roots import bracketed_root
 from coolsim.physics.sorption import Isotherm
-from coolsim.predict import predict
-from coolsim.result import Result
 from coolsim.scenario import loads
 from coolsim.scenario import units as u
+from coolsim.simulate.prediction import predict
 from coolsim.validation.comparison import Comparison, Computed, Measure, compared
 
 PRESSED = ("calf-pellets", "pig-pellets", "poultry-pellets")

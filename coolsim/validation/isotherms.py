@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.physics import sorption
 from coolsim.physics.materials import Material, load_material, names
 from coolsim.physics.sorption import Isotherm
 from coolsim.scenario import units as u
+from coolsim.support.fields import Array
 from coolsim.validation.comparison import Comparison, Computed, Measure, compared
 
 POINTS = Path(__file__).parent / "data" / "pasta_sorption_1985.csv"

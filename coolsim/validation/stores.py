@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import dried
-from coolsim.result import History
+from coolsim.case.result import History
 from coolsim.scenario import loads
 from coolsim.scenario import units as u
+from coolsim.simulate import dryer_simulation
 from coolsim.validation.comparison import Comparison, Computed, Measure, compared
 
 CFM_PER_BUSHEL = 4.7194745e-4 / 0.03523907  # m³/s of air per m³ of grain
@@ -55,7 +55,7 @@ _BARLEY = {"A": 475.12, "B": 0.14843, "C": 71.996, "diameter": 3.5, "length": 8,
 
 
 # A front is read off the course, not the end: usual steps are hours long there, and put it half an hour off.
-_FINE = dataclasses.replace(dried.DEFAULT, step_tolerance=1e-3)
+_FINE = dataclasses.replace(dryer_simulation.DEFAULT, step_tolerance=1e-3)
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class Cooling:
 def cooling(hot: float, cold: float, moisture: float, **numbers: Any) -> Cooling:
     """Return the course of grain [°C, % wet basis] in air [°C]; other numbers are those of the scenario."""
     text = _SCENARIO.format(hot=hot, cold=cold, moisture=moisture, **numbers)
-    history = dried.dry([loads(text, "store")], None, resolution=_FINE).history
+    history = dryer_simulation.dry([loads(text, "store")], None, resolution=_FINE).history
     assert isinstance(history, History)
     return Cooling(history.time, (hot - history.temperature) / (hot - cold), history.moisture_wb)
 

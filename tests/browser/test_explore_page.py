@@ -26,13 +26,13 @@ from selenium.webdriver.common.keys import Keys
 from shipped import level
 
 import coolsim
-from coolsim.costs import cost_of, given_away
+from coolsim.case.costs import cost_of, given_away
 from coolsim.machines import machine_of
-from coolsim.output.explore.document import document
-from coolsim.requirements import verdicts_of
-from coolsim.studies.explore.axes import case_at
-from coolsim.studies.explore.charted import Chart, Effort, charted
-from coolsim.studies.explore.surface import Bend, Surface, powers_of
+from coolsim.output.explorer.document import document
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.studies.maps.axes import case_at
+from coolsim.studies.maps.outcome_map import Chart, Effort, charted
+from coolsim.studies.maps.surface import Bend, Surface, powers_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 WIDTHS = (360, 1280)
@@ -200,9 +200,9 @@ def test_sliders_moved_say_what_predict_says(browser: Any, tmp_path: Path) -> No
 @pytest.mark.thorough
 def test_the_chance_is_that_of_python(browser: Any, page: Path, rough: Chart) -> None:
     """At three places, by the same samples of the same map: to the last sample but two."""
-    from coolsim.studies.explore.axes import coordinates
-    from coolsim.studies.explore.outcomes import plain
-    from coolsim.studies.uncertainty import kept, varying
+    from coolsim.studies.maps.axes import coordinates
+    from coolsim.studies.maps.outcomes import plain
+    from coolsim.studies.propagation import kept, varying
 
     assert rough.spread is not None
     show(browser, page, 1280)

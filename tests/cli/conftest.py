@@ -14,14 +14,10 @@ import numpy as np
 import pytest
 
 from coolsim import cli
-from coolsim.case import Case
-from coolsim.costs import Cost
-from coolsim.machines import Setting
-from coolsim.machines.plant import Settings
-from coolsim.output import explain
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import AtLimit, Constraint, Verdict
-from coolsim.result import (
+from coolsim.case.case import Case
+from coolsim.case.costs import Cost
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import (
     Accuracy,
     AfterEqualising,
     AirOut,
@@ -34,8 +30,12 @@ from coolsim.result import (
     Result,
     Warning,
 )
+from coolsim.machines import Setting
+from coolsim.machines.plant import Settings
+from coolsim.output import explain
 from coolsim.scenario import loads
-from coolsim.studies import uncertainty  # noqa: F401  # these two now, while coolsim.predict is no stand-in
+from coolsim.simulate.requirements import AtLimit, Constraint, Verdict
+from coolsim.studies import propagation  # noqa: F401  # these two now, while predict is no stand-in
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand, Step
@@ -267,9 +267,9 @@ def solver(monkeypatch: pytest.MonkeyPatch, answer: Result) -> SimpleNamespace:
             raise stand_in.answer
         return stand_in.answer
 
-    for room in explain.ANSWERS:  # these now, while coolsim.predict is no stand-in
+    for room in explain.ANSWERS:  # these now, while predict is no stand-in
         importlib.import_module(f"coolsim.{room}")
-    module = ModuleType("coolsim.predict")
+    module = ModuleType("coolsim.simulate.prediction")
     module.predict = predict  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "coolsim.predict", module)
+    monkeypatch.setitem(sys.modules, "coolsim.simulate.prediction", module)
     return stand_in

@@ -10,10 +10,10 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Case
-from coolsim.cautions import cautions
-from coolsim.result import Result
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.scenario import loads
+from coolsim.simulate.cautions import cautions
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 

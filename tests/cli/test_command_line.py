@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from coolsim.errors import CoolsimError, NotConverged
-from coolsim.result import Result
+from coolsim.case.result import Result
+from coolsim.support.errors import CoolsimError, NotConverged
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import coolsim
-from coolsim.errors import InputError
+from coolsim.support.errors import InputError
 
 SCENARIO = Path(__file__).parents[2] / "scenarios/humid-delta.toml"
 ONE = ["find_settings", "reachable", "seasons", "size", "uncertainty", "fit", "replace"]

@@ -15,8 +15,8 @@ from shipped import level
 from studies.pig_pellets import BELT, FEED
 
 import coolsim
-from coolsim.output import season_run
-from coolsim.output import seasons as printed
+from coolsim.output import year_runs
+from coolsim.output import years as printed
 from coolsim.output.page import Page
 from coolsim.scenario.weather import read_weather
 
@@ -93,7 +93,7 @@ def test_it_prints_and_writes_whole_files(run: Run, year: Any, tmp_path: Path) -
 def test_the_chart_file_is_the_chart(year: Any, tmp_path: Path) -> None:
     _, answer = year
     batch = answer.case.cooler.arrangement == "batch"
-    files = season_run.Files(str(tmp_path / "a.json"), None, str(tmp_path / "c.csv"), dryers=True)
+    files = year_runs.Files(str(tmp_path / "a.json"), None, str(tmp_path / "c.csv"), dryers=True)
     files.add(answer, "dryer.toml", print)
     files.close()
     rows = table((tmp_path / "c.csv").read_text(encoding="utf-8"))

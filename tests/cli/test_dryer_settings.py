@@ -9,16 +9,16 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.costs import Cost
+from coolsim.case.costs import Cost
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
 from coolsim.output import quantities
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
-from coolsim.requirements import AtLimit
+from coolsim.simulate.requirements import AtLimit
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.answer import Change, Chosen, Gain, Reached, SettingsAnswer, Stand
-from coolsim.studies.settings.around import levers_of
+from coolsim.studies.settings.nearby import levers_of
 
 ROOM = """
 title = "A box of our own"
@@ -194,5 +194,5 @@ def test_the_end_of_a_belts_speed_is_told_to_the_depth_that_was_typed() -> None:
     slow, fast = (feed.throughput / (feed.bulk_density * 2.0 * depth) for depth in (0.16, 0.08))
     assert (speed.low, speed.high) == pytest.approx((slow, fast))
     q = speed.quantity
-    assert quantities.dialled(q, 0.248397 / 60, speed.step, Page()) == "0.248397 m/min"
-    assert quantities.dialled(q, 0.25 / 60, speed.step, Page()) == "0.250 m/min"
+    assert quantities.setting_text(q, 0.248397 / 60, speed.step, Page()) == "0.248397 m/min"
+    assert quantities.setting_text(q, 0.25 / 60, speed.step, Page()) == "0.250 m/min"

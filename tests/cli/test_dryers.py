@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.balance import heat_balance, water_balance
-from coolsim.errors import InputError
 from coolsim.scenario import inputs, loads, reader, typed_as
 from coolsim.scenario.source import parse
+from coolsim.simulate.balances import heat_balance, water_balance
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 HEAD = """

@@ -19,13 +19,13 @@ import pytest
 from cli.test_files import MATERIAL
 from weather.files import epw, epw_row
 
+from coolsim.case.result import Result
 from coolsim.output import json as as_json
 from coolsim.output import material_file, tables
 from coolsim.output.page import Page
 from coolsim.output.report.markup import html_page
-from coolsim.result import Result
 from coolsim.scenario import loads
-from coolsim.visible import one_line, visible
+from coolsim.support.visible import one_line, visible
 
 Run = Callable[..., Any]
 CLEAR, TITLE, C1, OVERRIDE = "\x1b[2J", "\x1b]0;mine\x07", "\x9b31m", "\u202e"

@@ -7,10 +7,10 @@ import dataclasses
 import pytest
 from typer.testing import CliRunner
 
+from coolsim.case.quantities import QUANTITIES
 from coolsim.cli import app
 from coolsim.output import explain
 from coolsim.output.page import Page
-from coolsim.quantities import QUANTITIES
 from coolsim.scenario import schema
 
 PAGE = Page()

@@ -9,16 +9,16 @@ from shipped import level_text
 from typer.testing import CliRunner
 
 from coolsim.cli.commands import app
-from coolsim.errors import NotConverged
-from coolsim.studies.explore import charted
-from coolsim.studies.explore.charted import Effort
+from coolsim.studies.maps import outcome_map
+from coolsim.studies.maps.outcome_map import Effort
+from coolsim.support.errors import NotConverged
 
 QUICK = Effort((400,), (20,), 20, 60, 1.0, 100.0, 1.0)  # a rough map in half a second
 
 
 @pytest.fixture
 def mill(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(charted, "COOLER", QUICK)
+    monkeypatch.setattr(outcome_map, "COOLER", QUICK)
     path = tmp_path / "mill.toml"
     path.write_text(level_text("humid-delta"), encoding="utf-8")
     return path
@@ -59,7 +59,7 @@ def test_a_map_that_is_too_far_off_writes_nothing(mill: Path, monkeypatch: pytes
     def hopeless(*_: object, **__: object) -> None:
         raise NotConverged("no map is good enough")
 
-    monkeypatch.setattr("coolsim.output.explore.document.charted", hopeless)
+    monkeypatch.setattr("coolsim.output.explorer.document.charted", hopeless)
     page = mill.with_name("page.html")
     status, told = run(str(mill), "-o", str(page))
     assert status == 4 and "no map is good enough" in told

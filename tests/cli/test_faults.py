@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from coolsim.errors import Fault, InputError, NotConverged
 from coolsim.scenario import load, loads
 from coolsim.scenario.build import case_from
 from coolsim.scenario.schema import TABLES, walk
 from coolsim.scenario.source import frozen, parse, thawed
+from coolsim.support.errors import Fault, InputError, NotConverged
 
 
 def faults_of(text: str) -> list[Fault]:

@@ -22,7 +22,7 @@ from typing import Any
 import pytest
 
 import coolsim
-from coolsim import files
+from coolsim.support import files
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

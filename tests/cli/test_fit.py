@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 import coolsim
-from coolsim.errors import InputError
 from coolsim.scenario.trials import read_trials
-from coolsim.studies.fit.parameters import PARAMETERS
+from coolsim.studies.fitting.parameters import PARAMETERS
+from coolsim.support.errors import InputError
 
 ROOT = Path(__file__).parents[2]
 SCENARIO, TRIALS = ROOT / "scenarios/humid-delta.toml", ROOT / "scenarios/delta-trials.csv"

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.errors import InputError
 from coolsim.scenario import inputs, loads, typed_as
+from coolsim.support.errors import InputError
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "dryer-then-cooler.toml"
 HEAD = """title = "A line of our own"

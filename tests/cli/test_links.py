@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 from cli.killed import kill
 
-from coolsim import files
-from coolsim.errors import InputError, NotWritten
+from coolsim.support import files
+from coolsim.support.errors import InputError, NotWritten
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

@@ -7,10 +7,10 @@ import re
 
 import pytest
 
+from coolsim.case.result import Result
 from coolsim.output import json as as_json
 from coolsim.output import tables
 from coolsim.output.page import Page
-from coolsim.result import Result
 from coolsim.scenario import loads
 
 

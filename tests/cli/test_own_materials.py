@@ -11,9 +11,9 @@ import pytest
 
 import coolsim
 from coolsim import cli
-from coolsim.errors import InputError
 from coolsim.physics import materials, sorption
 from coolsim.scenario import loads
+from coolsim.support.errors import InputError
 
 SCENARIO = """
 [feed]

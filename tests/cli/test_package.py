@@ -1,4 +1,4 @@
-"""`import coolsim`: quick, light, and coolsim.predict is the function whatever was imported before."""
+"""`import coolsim`: quick, light, and its public names are what they say, whatever was imported before."""
 
 import subprocess
 import sys
@@ -37,35 +37,27 @@ def test_reading_a_scenario_pulls_in_neither_matplotlib_nor_pandas() -> None:
     assert python(code) == ""
 
 
-STAND_IN = """
-import sys, importlib.abc, importlib.machinery
-class Loader(importlib.abc.Loader):
-    def exec_module(self, module): module.predict = lambda case: f"answer to {case}"
-class Finder(importlib.abc.MetaPathFinder):
-    def find_spec(self, name, path, target=None):
-        if name == "coolsim.predict": return importlib.machinery.ModuleSpec(name, Loader())
-sys.meta_path.insert(0, Finder())  # the import system's own way, so that it sets the package's attribute
-"""
+def test_a_module_never_hides_a_public_function() -> None:
+    """Importing a module sets its name in the package: `coolsim.predict` would be a module for who comes later.
+
+    So nothing but rooms is directly under the package, and no module anywhere has a public function's name.
+    """
+    package = Path(coolsim.__file__).parent
+    assert {path.name for path in package.iterdir() if path.suffix} <= {"__init__.py", "py.typed"}
+    modules = {path.stem for path in package.rglob("*.py")} | {
+        path.parent.name for path in package.rglob("__init__.py")
+    }
+    functions = {name for name in coolsim.__all__ if name.islower()} - {"plots", "__version__"}
+    assert modules.isdisjoint(functions), modules & functions
 
 
-@pytest.mark.parametrize(
-    "before",
-    [
-        "",
-        "import coolsim.predict",
-        "from coolsim.predict import predict",
-        "import importlib; importlib.import_module('coolsim.predict')",
-        "coolsim.predict; import coolsim.predict",
-    ],
-)
-def test_predict_is_the_function(before: str) -> None:
-    code = f"{STAND_IN}\nimport coolsim\n{before}\nprint(coolsim.predict('this'))"
-    assert python(code) == "answer to this"
+def test_rooms_load_nothing_by_themselves() -> None:
+    rooms = "coolsim.case, coolsim.simulate, coolsim.support, coolsim.studies, coolsim.output"
+    assert python(f"import sys, {rooms}\nprint('numpy' in sys.modules)") == "False"
 
 
 def test_public_names() -> None:
-    lazy = set(coolsim.__all__) - {"predict"}
-    for name in lazy:
+    for name in coolsim.__all__:
         assert getattr(coolsim, name) is not None
     assert set(coolsim.__all__) <= set(dir(coolsim))
     assert 10 <= len(coolsim.__all__) <= 28

@@ -9,9 +9,9 @@ import psychrolib
 import pytest
 
 import coolsim
-from coolsim.case import TABLES, Air, Case, DuctData
-from coolsim.errors import InputError
+from coolsim.case.case import TABLES, Air, Case, DuctData
 from coolsim.scenario import inputs, load, loads, replace, schema, template
+from coolsim.support.errors import InputError
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.output import season_run
-from coolsim.output import seasons as printed
+from coolsim.output import year_runs
+from coolsim.output import years as printed
 from coolsim.output.page import Page
-from coolsim.studies.seasons import seasons_of
+from coolsim.studies.years import seasons_of
 
 Run = Callable[..., Any]
 WEATHER = '\n[weather]\nfile = "w.csv"\n[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
@@ -110,7 +110,7 @@ def test_ctrl_c_keeps_finished_sites(
         yield from seasons_of(cases[:1], direct=how["direct"])
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(season_run, "seasons_of", stopped)
+    monkeypatch.setattr(year_runs, "seasons_of", stopped)
     done = run(
         "seasons", str(mill), str(mill), "--json", str(tmp_path / "o.json"), "--csv", str(tmp_path / "h.csv")
     )
@@ -147,7 +147,7 @@ def test_it_fits_any_width_and_ascii(year: Any, width: int, units: str) -> None:
 
 def test_the_chart_file_is_the_chart(year: Any, tmp_path: Path) -> None:
     _, answer = year
-    files = season_run.Files(str(tmp_path / "a.json"), None, str(tmp_path / "c.csv"))
+    files = year_runs.Files(str(tmp_path / "a.json"), None, str(tmp_path / "c.csv"))
     files.add(answer, "mill.toml", print)
     rows = table((tmp_path / "c.csv").read_text(encoding="utf-8"))
     ours = [row for row in rows if row["strategy"] == "settings chart"]
@@ -160,7 +160,7 @@ def test_the_chart_file_is_the_chart(year: Any, tmp_path: Path) -> None:
     assert float(ours[0]["required_feed_moisture [%]"]) == pytest.approx(
         100 * chart["required_feed_moisture_wb"][i][j], abs=0.05
     )
-    in_json = season_run.Files(None, None, str(tmp_path / "c.json"))
+    in_json = year_runs.Files(None, None, str(tmp_path / "c.json"))
     in_json.add(answer, "mill.toml", print)
     written = json.loads((tmp_path / "c.json").read_text(encoding="utf-8"))
     assert [c["strategy"] for c in written["charts"]] == [

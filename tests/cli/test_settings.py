@@ -21,19 +21,19 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
-from coolsim.cautions import LEVELS
-from coolsim.errors import NotConverged
+from coolsim.case.case import Case
+from coolsim.case.quantities import QUANTITIES
 from coolsim.output import json as as_json
 from coolsim.output import settings as printed
 from coolsim.output import verdicts
 from coolsim.output.page import Page
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import Constraint, Verdict
 from coolsim.scenario import loads
+from coolsim.simulate.cautions import LEVELS
+from coolsim.simulate.requirements import Constraint, Verdict
 from coolsim.studies.settings import advice
 from coolsim.studies.settings.advice import Advice
 from coolsim.studies.settings.find import AtLimit
+from coolsim.support.errors import NotConverged
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

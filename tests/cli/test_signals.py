@@ -27,7 +27,7 @@ import pytest
 from cli.killed import kill
 from test_workers import IN_TIME, left_after, of_session
 
-from coolsim import files
+from coolsim.support import files
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]

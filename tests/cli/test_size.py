@@ -19,15 +19,15 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import NotConverged
+from coolsim.case.case import Case
+from coolsim.case.result import Warning
 from coolsim.machines.plant import Settings
-from coolsim.output import size as printed
+from coolsim.output import sizes as printed
 from coolsim.output.page import Page
-from coolsim.result import Warning
 from coolsim.studies.settings.find import AtLimit
-from coolsim.studies.sizing import size as sizing
+from coolsim.studies.sizing import find as sizing
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served, SizeAnswer
+from coolsim.support.errors import NotConverged
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
@@ -270,7 +270,7 @@ def test_the_command_from_file_to_json(tmp_path: Path, good: str) -> None:
     assert title == "A mill of our own" and re.split(r"\s{2,}", first)[0] == "To buy"
     label, printed_floor = re.split(r"\s{2,}", floor)
     assert label == "floor area" and printed_floor == f"{document['floor_area_m2']:.3f}".rstrip("0") + " m²"
-    assert len(document["curve"]) >= 10
+    assert len(document["curve"]) >= 8
     # what is answered holds when the sized cooler is predicted through its scenario
     rains = document["served"][0]
     case = coolsim.load(tmp_path / "mill.toml")

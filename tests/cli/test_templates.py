@@ -7,10 +7,10 @@ import re
 import pytest
 
 import coolsim
-from coolsim.case import TABLES
+from coolsim.case.case import TABLES
 from coolsim.scenario import loads, schema, template
-from coolsim.studies import asked as of_settings
-from coolsim.studies.sizing import size as of_sizes
+from coolsim.studies import prerequisites as of_settings
+from coolsim.studies.sizing import find as of_sizes
 
 DRYERS = ("batch", "belt")
 # what says the same as a line before it, and what needs a file

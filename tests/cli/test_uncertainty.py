@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 import coolsim
 from coolsim.cli import app
 from coolsim.output.page import Page
-from coolsim.output.uncertainty import told
+from coolsim.output.uncertainties import summary
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 DELTA = str(SCENARIOS / "humid-delta.toml")
@@ -75,7 +75,7 @@ def test_without_it_a_pm_changes_nothing() -> None:
 @pytest.mark.parametrize("width", [40, 20])
 def test_narrow(width: int) -> None:
     page = Page(width=width, encoding="ascii")
-    text = told(coolsim.uncertainty(coolsim.load(DELTA), samples=64), page)
+    text = summary(coolsim.uncertainty(coolsim.load(DELTA), samples=64), page)
     assert max(map(len, text.splitlines())) <= width
     text.encode("ascii")
 
@@ -93,14 +93,14 @@ NIGHT = str(SCENARIOS / "monsoon-night.toml")
 
 def made_up(monkeypatch, met: float, room: float = 0.0) -> None:
     """Settings as they are found, of which a chance is claimed."""
-    from coolsim.studies.settings import surely
+    from coolsim.studies.settings import chance_constrained
 
     case = coolsim.load(NIGHT)
     roomy = dataclasses.replace(case, safety_margins={"moisture": room})
     answer = coolsim.find_settings(roomy, on_dial=False)  # which stands at the lowest depth
     sure = dataclasses.replace(coolsim.uncertainty(case, samples=64), all_met=met, all_kept=met)
-    found = surely.Surely(0.95, answer.met and met >= 0.95, answer, sure, roomy)
-    monkeypatch.setattr(surely, "_with_chance", lambda *question, **kind: (found, None))
+    found = chance_constrained.Surely(0.95, answer.met and met >= 0.95, answer, sure, roomy)
+    monkeypatch.setattr(chance_constrained, "_with_chance", lambda *question, **kind: (found, None))
 
 
 @pytest.mark.thorough
@@ -197,14 +197,14 @@ def test_faults_of_settings(words: list[str], said: str) -> None:
 
 def test_numbers_of_one_fit_are_told_as_one() -> None:
     """Their ranges below, without shares of their own; in the JSON as parts."""
-    from coolsim.output.uncertainty import written
+    from coolsim.output.uncertainties import written
     from coolsim.physics.correlations import Correlation
 
     case = coolsim.load(DELTA)
     R = Correlation(("diffusivity", "specific_heat"), ((1.0, -0.9), (-0.9, 1.0)))
     case = dataclasses.replace(case, material=dataclasses.replace(case.material, correlation=R))
     found = coolsim.uncertainty(case, samples=64)
-    text = told(found, Page(width=100, encoding="utf-8"))
+    text = summary(found, Page(width=100, encoding="utf-8"))
     assert re.search(r"2 numbers of one fit +\d+ % +\d+ %", text)
     assert re.search(r"  diffusivity +2e-10 m²/s – 5e-09 m²/s *\n", text)
     (both,) = [c for c in written(found)["contributors"] if c["parts"]]

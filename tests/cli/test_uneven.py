@@ -10,9 +10,9 @@ from typer.testing import CliRunner
 
 import coolsim
 from coolsim.cli import app
-from coolsim.errors import InputError
 from coolsim.scenario import inputs, loads
 from coolsim.scenario.templates import template
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COOLER, BATCH = (level_text(n) for n in ("humid-delta", "evening-batch"))

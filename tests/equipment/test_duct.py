@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coolsim.case import DuctData
+from coolsim.case.case import DuctData
 from coolsim.equipment.duct import AirState, Duct, demand, duct_of, loss, with_false_air
 
 R_AIR = 287.042  # J/(kg K)

@@ -5,11 +5,11 @@ import dataclasses
 import numpy as np
 import pytest
 
-from coolsim.case import FanData
+from coolsim.case.case import FanData
 from coolsim.equipment import fan as fans
 from coolsim.equipment.fan import fan_from_curve, fan_from_rated_point, fan_of
 from coolsim.equipment.motor import IEC_RATINGS, next_iec_rating
-from coolsim.errors import InputError
+from coolsim.support.errors import InputError
 
 CFM = 0.3048**3 / 60.0  # m³/s, exact
 INCH_WATER = 249.08891  # Pa, conventional (4 °C)

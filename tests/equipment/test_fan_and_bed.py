@@ -12,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Air, Case, FanData
+from coolsim.case.case import Air, Case, FanData
 from coolsim.cli import app
 from coolsim.scenario import loads
 

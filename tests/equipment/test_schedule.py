@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import ScheduleData
+from coolsim.case.case import ScheduleData
+from coolsim.case.result import Schedule
 from coolsim.output.page import Page
 from coolsim.output.tables import details
-from coolsim.result import Schedule
 from coolsim.scenario import loads
-from coolsim.schedule import heap
+from coolsim.simulate.schedule import heap
 
 SCENARIO = """
 [feed]

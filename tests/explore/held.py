@@ -13,8 +13,8 @@ import numpy as np
 
 import coolsim
 from coolsim.machines import machine_of
-from coolsim.studies.explore.axes import case_at
-from coolsim.studies.explore.charted import Chart, charted
+from coolsim.studies.maps.axes import case_at
+from coolsim.studies.maps.outcome_map import Chart, charted
 
 SEED = 20_261_130  # none of the map's own
 AT_ONCE = 50

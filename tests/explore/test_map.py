@@ -15,12 +15,12 @@ from explore.held import held
 from shipped import level
 
 import coolsim
-from coolsim.errors import InputError, NotConverged
-from coolsim.requirements import AT_LIMIT, verdicts_of
-from coolsim.studies.explore.axes import axes_of
-from coolsim.studies.explore.charted import Chart, Effort, charted
-from coolsim.studies.explore.outcomes import plain
-from coolsim.studies.uncertainty import kept, varying
+from coolsim.simulate.requirements import AT_LIMIT, verdicts_of
+from coolsim.studies.maps.axes import axes_of
+from coolsim.studies.maps.outcome_map import Chart, Effort, charted
+from coolsim.studies.maps.outcomes import plain
+from coolsim.studies.propagation import kept, varying
+from coolsim.support.errors import InputError, NotConverged
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 STATES = int(os.environ.get("COOLSIM_EXPLORE", "50"))
@@ -69,7 +69,7 @@ def test_chances_are_those_of_the_study(name: str) -> None:
 
 
 def _coordinates(chart: Chart, values: np.ndarray) -> np.ndarray:
-    from coolsim.studies.explore.axes import coordinates
+    from coolsim.studies.maps.axes import coordinates
 
     return coordinates(chart.axes, values)
 

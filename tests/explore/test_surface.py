@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coolsim.studies.explore.surface import Bend, Surface, fitted, powers_of
+from coolsim.studies.maps.surface import Bend, Surface, fitted, powers_of
 
 ENDS = np.array([-1.0, 2.0]), np.array([3.0, 5.0])
 EXACT = np.array([1e12])  # any degree less than the right one is not good enough

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from scipy.stats import qmc
 
-from coolsim.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
+from coolsim.case.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
 from coolsim.physics import air, packed_bed, pellet, sorption
 from coolsim.physics.roots import bracketed_root
 

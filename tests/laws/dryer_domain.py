@@ -12,13 +12,13 @@ import numpy as np
 from laws.domain import sample
 from scipy.stats import qmc
 
-from coolsim.fields import Array
-from coolsim.inputs import Inputs, bed_of, gather
 from coolsim.model.bed import Bed
 from coolsim.model.dryer import Supply
 from coolsim.model.drying import Pellet, Phase
 from coolsim.model.march import Programme
 from coolsim.physics import air, packed_bed, pellet
+from coolsim.simulate.inputs import Inputs, bed_of, gather
+from coolsim.support.fields import Array
 
 DRYERS = int(os.environ.get("COOLSIM_DRYERS", "120"))
 HOTTEST_AIR, LONGEST, MOST_RECIRCULATED = 150.0, 12 * 3600.0, 0.95

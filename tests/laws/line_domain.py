@@ -13,7 +13,7 @@ from laws.domain import sample
 from laws.dryer_domain import HOTTEST_AIR, MOST_RECIRCULATED
 from scipy.stats import qmc
 
-from coolsim.case import Batch, Belt, Case, Cooler, Line, Stage, Zone
+from coolsim.case.case import Batch, Belt, Case, Cooler, Line, Stage, Zone
 from coolsim.physics import air, packed_bed, pellet
 
 LINES = int(os.environ.get("COOLSIM_LINES", "100"))

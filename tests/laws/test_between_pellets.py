@@ -12,15 +12,15 @@ from shipped import level
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.between_pellets import between_pellets
 from coolsim.cli import app
 from coolsim.physics import sorption
+from coolsim.simulate.pellet_spread import between_pellets
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 BATCH = level("evening-batch")
 
 
-def of(moisture: object, temperature: object, solid: object) -> coolsim.result.BetweenPellets:
+def of(moisture: object, temperature: object, solid: object) -> coolsim.case.result.BetweenPellets:
     X, T, w = (np.array(x, float).reshape(-1, 1) for x in (moisture, temperature, solid))
     return between_pellets(BATCH.material.isotherm, X, T, w, np.array([30.0]))
 

@@ -14,15 +14,15 @@ from cli.test_dryers import BATCH, HEAD
 from laws.dryers import CORN, ONE, SPHERE, along, assert_sound, at_points, exhaust, schumann
 from laws.exact import SEALED, bed, constant_heat_transfer
 
-from coolsim import dried
-from coolsim.case import Case
-from coolsim.inputs import bed_of
+from coolsim.case.case import Case
 from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model.drying import Pellet, Phase, Resolution
 from coolsim.model.surface import Laws
 from coolsim.numerics.stages import over_step
 from coolsim.scenario import loads
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.inputs import bed_of
 
 SCENARIO = HEAD + BATCH.replace("80 degC", "60 degC")  # as warm as its pellets
 
@@ -35,7 +35,7 @@ def phases_of(case: Case, **seconds: float) -> tuple[Phase, ...]:
     """Its phases, the cooling of another length."""
     cooler = dataclasses.replace(case.cooler, **seconds)
     case = dataclasses.replace(case, cooler=cooler)
-    return dried.laid([case], dried.gathered([case]))[0]
+    return dryer_simulation.laid([case], dryer_simulation.gathered([case]))[0]
 
 
 # ---- Heat alone -----------------------------------------------------------------------------------------
@@ -127,8 +127,8 @@ def test_air_comes_from_the_first_side_again_when_the_heater_goes_off():
 
 
 def solved(case: Case) -> drying.Solution:
-    inputs = dried.gathered([case])
-    phases, pellets, _ = dried.laid([case], inputs)
+    inputs = dryer_simulation.gathered([case])
+    phases, pellets, _ = dryer_simulation.laid([case], inputs)
     (s,) = drying.solve(bed_of(inputs), phases, pellets, resolution=Resolution(refinements=0))
     return s
 

@@ -12,12 +12,12 @@ from laws.exact import saturation_pressure
 from laws.test_domain import numbers
 
 from coolsim import NotConverged
-from coolsim.case import Air
-from coolsim.chunks import CHUNK
+from coolsim.case.case import Air
 from coolsim.model import solve as model_solve
 from coolsim.model.counterflow import State
 from coolsim.numerics import newton
-from coolsim.predict import predict  # behind the public door, which refuses beds without end
+from coolsim.simulate.chunks import CHUNK
+from coolsim.simulate.prediction import predict  # behind the public door, which refuses beds without end
 
 
 def assert_sound(result):

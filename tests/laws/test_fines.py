@@ -9,8 +9,8 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError
+from coolsim.case.case import Case
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 FACTOR = 1100 / 271  # with 10 % of fines: Yazdanpanah et al. 2010 (seen), as in tests/physics

@@ -24,16 +24,16 @@ from laws.exact import (
 )
 
 import coolsim
-from coolsim.answer import through_the_bed
-from coolsim.case import Air, Case
-from coolsim.inputs import Inputs, bed_of, gather
+from coolsim.case.case import Air, Case
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import pose
 from coolsim.model.sensitivity import moved_either_way, residual_change
 from coolsim.model.solve import Solution
 from coolsim.model.surface import Laws
 from coolsim.physics import air, sorption
-from coolsim.predict import solved
+from coolsim.simulate.inputs import Inputs, bed_of, gather
+from coolsim.simulate.prediction import solved
+from coolsim.simulate.result_building import through_the_bed
 from coolsim.studies.sensitivity import INPUTS, STEP, Slopes
 
 OUTPUTS = tuple(f.name for f in dataclasses.fields(Slopes))

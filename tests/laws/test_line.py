@@ -11,8 +11,7 @@ from scipy.special import jn_zeros, jv
 from shipped import level
 
 import coolsim
-from coolsim.case import Air, Batch, Case, Cooler, Line, Stage
-from coolsim.inputs import bed_of, gather
+from coolsim.case.case import Air, Batch, Case, Cooler, Line, Stage
 from coolsim.model import drying
 from coolsim.model.bed import Bed, Fed
 from coolsim.model.leaving import Leaving
@@ -20,8 +19,9 @@ from coolsim.model.pellet_shells import Shells, on_shells, shaped_shells, shells
 from coolsim.model.stand_by import stood
 from coolsim.model.surface import REAL
 from coolsim.physics import air
-from coolsim.predict import predict  # behind the public door, which refuses so little air
 from coolsim.scenario import loads
+from coolsim.simulate.inputs import bed_of, gather
+from coolsim.simulate.prediction import predict  # behind the public door, which refuses so little air
 
 COOLER = level("humid-delta")
 WET = """

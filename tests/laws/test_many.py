@@ -13,14 +13,14 @@ from laws.domain import sample
 from shipped import level
 
 import coolsim
-from coolsim import uneven
-from coolsim.answer import MOST_WITH_PROFILE, Part, part_of
-from coolsim.errors import InputError
-from coolsim.fields import numbers, with_number
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads, template
+from coolsim.simulate import uneven_beds
+from coolsim.simulate.result_building import MOST_WITH_PROFILE, Part, part_of
+from coolsim.support.errors import InputError
+from coolsim.support.fields import numbers, with_number
 
-predicting = importlib.import_module("coolsim.predict")
+predicting = importlib.import_module("coolsim.simulate.prediction")
 MEMORY = """
 import sys
 import numpy as np
@@ -96,7 +96,7 @@ def of_some(monkeypatch: pytest.MonkeyPatch, most: int) -> list[int]:
     """Let uneven beds be laid out for so many cases at once; the numbers of columns that were."""
     laid_out: list[int] = []
     solve = predicting.each_solved
-    monkeypatch.setattr(uneven, "COLUMNS", 9 * most)
+    monkeypatch.setattr(uneven_beds, "COLUMNS", 9 * most)
     monkeypatch.setattr(
         predicting,
         "each_solved",

@@ -7,7 +7,6 @@ import pytest
 from laws.dryers import FEED, ONE, meshed, supply
 from laws.exact import humidity_ratio
 
-from coolsim import dried
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import guess as guessing
@@ -15,6 +14,7 @@ from coolsim.model import march as marching
 from coolsim.model.drying import Resolution
 from coolsim.model.march import STEP_TOLERANCE, Programme, march
 from coolsim.scenario import loads
+from coolsim.simulate import dryer_simulation
 
 
 def end(tolerance: float, finer: int = 1) -> tuple[np.ndarray, int]:
@@ -131,7 +131,7 @@ def test_a_turn_that_one_step_would_do_is_as_right_as_told(minutes):
     what is wrong. Against steps twenty times shorter by the tolerance on a mesh twice as fine."""
     case = loads(WIDE.format(minutes=minutes))
     told, fine = (
-        dried.dry([case], None, many=False, resolution=r)
+        dryer_simulation.dry([case], None, many=False, resolution=r)
         for r in (Resolution(), Resolution(24, 24, refinements=0, step_tolerance=STEP_TOLERANCE / 20))
     )
     for field, error in (("moisture_wb", "moisture_error_wb"), ("temperature", "temperature_error")):

@@ -18,12 +18,12 @@ from laws.exact import (
     with_time,
 )
 
-from coolsim.inputs import bed_of, gather
 from coolsim.model import counterflow as cf
 from coolsim.model.solve import METHOD, graded_shells
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics.mesh import layered_nodes
 from coolsim.numerics.newton import newton
+from coolsim.simulate.inputs import bed_of, gather
 
 LAYER = np.array([0.02])
 

@@ -11,13 +11,15 @@ from laws.exact import saturation_pressure
 from laws.line_domain import LINES, random_lines
 from scipy.optimize import brentq, root
 
-from coolsim.case import Air, Batch, Belt, Case, Cooler, Line, Stage
-from coolsim.inputs import bed_of, gather
-from coolsim.line import kind
+from coolsim.case.case import Air, Batch, Belt, Case, Cooler, Line, Stage
 from coolsim.model import leaving
 from coolsim.model.pellet_shells import shells
 from coolsim.physics import air
-from coolsim.predict import predict  # behind the public door: some belts are longer than any scenario has
+from coolsim.simulate.inputs import bed_of, gather
+from coolsim.simulate.line import kind
+from coolsim.simulate.prediction import (
+    predict,  # behind the public door: some belts are longer than any scenario has
+)
 
 LOW_PRESSURE = 60e3  # Pa
 

@@ -125,7 +125,7 @@ def test_desorption_heat_is_the_integral_of_its_slope():
 
 def as_case(c):
     """One of the dicts above as a Case of the product."""
-    from coolsim.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
+    from coolsim.case.case import Air, Case, Cooler, Diffusivity, Feed, Isotherm, Material
 
     material = Material(
         name="second opinion",
@@ -154,7 +154,7 @@ def as_case(c):
 
 def compare(name, resolved_heat):
     """How far the product is from the second opinion: moisture (wet basis), temperatures, humidity ratio."""
-    from coolsim.predict import predict
+    from coolsim.simulate.prediction import predict
 
     ours, theirs = predict(as_case(rp.CASES[name])), opinion(name, resolved_heat)
     return {

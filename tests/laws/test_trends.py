@@ -12,9 +12,9 @@ from laws.domain import changed, pig, sample
 from laws.exact import humidity_ratio, psychrometric_wet_bulb
 
 from coolsim import predict
-from coolsim.case import Air, Case
+from coolsim.case.case import Air, Case
+from coolsim.case.result import Result
 from coolsim.physics import air, pellet
-from coolsim.result import Result
 
 COUNT, SEED = 150, 17
 

@@ -13,18 +13,18 @@ from scipy.stats import norm
 from shipped import level
 
 import coolsim
-from coolsim import dried
-from coolsim.between_pellets import told_alike
-from coolsim.case import Case
-from coolsim.chunks import ALIKE
-from coolsim.fields import numbers, with_number
-from coolsim.inputs import gather
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.model import drying
 from coolsim.model.drying import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.physics.correlations import among
-from coolsim.predict import BAND, _spread, predict_inputs, varied_cases, varied_numbers
-from coolsim.result import Result
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.chunks import ALIKE
+from coolsim.simulate.inputs import gather
+from coolsim.simulate.pellet_spread import with_equal_pellets
+from coolsim.simulate.prediction import BAND, _spread, predict_inputs, varied_cases, varied_numbers
+from coolsim.support.fields import numbers, with_number
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -251,7 +251,7 @@ def test_columns_of_a_dryer_are_separate_dryers(case, depth, speed):
         total = sum(getattr(r.energy, name) for r in parts)
         assert getattr(got.energy, name) == pytest.approx(total, rel=2e-3), name
     # a column is refined only where the mixture needs it: its ends are those of the same mesh
-    alike = [dried.dry([one], None, resolution=Resolution(refinements=0)) for one in each]
+    alike = [dryer_simulation.dry([one], None, resolution=Resolution(refinements=0)) for one in each]
     assert got.spread.wettest_wb == pytest.approx(max(r.spread.wettest_wb for r in alike), abs=1e-4)
     assert got.spread.driest_wb == pytest.approx(min(r.spread.driest_wb for r in alike), abs=1e-4)
     assert got.bed.lift_off == pytest.approx(max(r.bed.lift_off for r in alike), rel=1e-3)
@@ -294,7 +294,9 @@ def test_layers_and_columns_of_a_batch_are_pooled_and_those_of_a_turned_one_are_
             for k in range(25)
         ]
         X, share = [], []
-        for one, r, own in zip(each, dried.each([dataclasses.replace(batch, cooler=e) for e in each]), l):
+        for one, r, own in zip(
+            each, dryer_simulation.each([dataclasses.replace(batch, cooler=e) for e in each]), l
+        ):
             at = (np.arange(60) + 0.5) / 60 * one.bed_depth
             M = np.interp(at, r.layers.height, r.layers.moisture_wb[-1])
             X += list(M / (1 - M))
@@ -349,7 +351,7 @@ def test_many_kinds_side_by_side_are_each_as_alone():
     for k, case in enumerate(cases):
         alone = coolsim.predict(case)
         assert many.pellets_out.moisture_wb[k] == pytest.approx(alone.pellets_out.moisture_wb, abs=1e-8)
-        tenth = (alone.between_pellets or told_alike(alone).between_pellets).wettest_tenth
+        tenth = (alone.between_pellets or with_equal_pellets(alone).between_pellets).wettest_tenth
         assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=1e-8)
     air_ = dataclasses.replace(COOLER.air, temperature=np.array([10.0, 31.0]))
     both = coolsim.predict(cases[1], air=air_)

@@ -13,10 +13,12 @@ from laws.domain import sample
 from laws.line_domain import random_lines
 
 from coolsim import Case
-from coolsim.case import Batch, Line
+from coolsim.case.case import Batch, Line
+from coolsim.case.result import Result
 from coolsim.model.columns import MOST
-from coolsim.predict import predict  # behind the public door: some belts are longer than any scenario has
-from coolsim.result import Result
+from coolsim.simulate.prediction import (
+    predict,  # behind the public door: some belts are longer than any scenario has
+)
 
 CASES = int(os.environ.get("COOLSIM_UNEVEN", "60"))
 

@@ -13,13 +13,13 @@ from laws.domain import SORPTION_SETS, changed, sample
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from coolsim.inputs import bed_of, gather
 from coolsim.model import counterflow as cf
 from coolsim.model.counterflow import Problem, State, pose
 from coolsim.model.solve import METHOD, end_layers, graded_shells
 from coolsim.numerics import chain_cells
 from coolsim.numerics.mesh import layered_nodes
 from coolsim.numerics.newton import newton
+from coolsim.simulate.inputs import bed_of, gather
 
 SOLVERS = [chain_cells.solve_few, chain_cells.solve_many]
 every_equation = pytest.mark.parametrize("equation", SORPTION_SETS)

@@ -13,14 +13,14 @@ from shipped import level
 
 import coolsim
 from coolsim import plots
-from coolsim.case import Case
-from coolsim.result import Result
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.scenario.weather import Weather
-from coolsim.studies.levers import LeverMap, Levers, lever_map
-from coolsim.studies.plan.answer import Plan
-from coolsim.studies.seasons import Seasons
+from coolsim.studies.lever_study import LeverMap, Levers, lever_map
+from coolsim.studies.planning.answer import Plan
 from coolsim.studies.sizing.answer import SizeAnswer
-from coolsim.studies.sweep import Sweep
+from coolsim.studies.sweeping import Sweep
+from coolsim.studies.years import Seasons
 
 ROOT = Path(__file__).parents[2]
 AIRFLOWS, DWELLS = (600.0, 1200.0, 2000.0), (4.0, 8.0, 16.0)  # m³/h, min

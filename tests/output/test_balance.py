@@ -14,9 +14,9 @@ from output.pictures import answer, case, heated, heated_answer
 
 import coolsim
 from coolsim import plots
-from coolsim.balance import Balance, heat_balance, water_balance
-from coolsim.case import Case
-from coolsim.result import Result
+from coolsim.case.case import Case
+from coolsim.case.result import Result
+from coolsim.simulate.balances import Balance, heat_balance, water_balance
 
 
 @pytest.fixture(autouse=True)

@@ -10,7 +10,7 @@ from output.pictures import answer, case
 
 import coolsim
 from coolsim import plots
-from coolsim.errors import InputError
+from coolsim.support.errors import InputError
 
 BATCH = "evening-batch"
 

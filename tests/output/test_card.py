@@ -18,17 +18,17 @@ from shipped import level, level_text
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Case, Coating
+from coolsim.case.case import Case, Coating
+from coolsim.case.quantities import QUANTITIES
 from coolsim.cli import app
 from coolsim.machines import Setting
-from coolsim.output import card, letters
+from coolsim.output import card, fonts
 from coolsim.output.page import Page
-from coolsim.quantities import QUANTITIES
 from coolsim.scenario.trial_sheet import columns
 from coolsim.scenario.trials import read_trials
 from coolsim.studies.card import season
-from coolsim.studies.fewest import fewest
-from coolsim.studies.seasons.chart import Bands, Chart, Dial
+from coolsim.studies.fewest_settings import fewest
+from coolsim.studies.years.chart import Bands, Chart, Dial
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 NAN = np.nan
@@ -190,14 +190,14 @@ def installed(tmp_path: Path) -> Iterator[Any]:
         font.setupPost()
         font.save(tmp_path / "squares.ttf")
         font_manager.fontManager.addfont(tmp_path / "squares.ttf")
-        letters.families.cache_clear()
+        fonts.families.cache_clear()
 
     before = list(font_manager.fontManager.ttflist)
-    letters.families.cache_clear()
+    fonts.families.cache_clear()
     yield install
     font_manager.fontManager.ttflist[:] = before
     font_manager.fontManager._findfont_cached.cache_clear()
-    letters.families.cache_clear()
+    fonts.families.cache_clear()
 
 
 def test_a_title_that_our_font_lacks_is_drawn_with_one_that_has_it(
@@ -207,14 +207,14 @@ def test_a_title_that_our_font_lacks_is_drawn_with_one_that_has_it(
     installed(CJK)
     pdf = card.card(dataclasses.replace(case, title=f"{CJK} Mühle"), chart)
     assert f"{CJK} Mühle" in text_of(pdf)
-    fonts = [str(font.get_object()["/BaseFont"]) for font in sheet(pdf)["/Resources"]["/Font"].values()]
-    assert any("Squares" in name for name in fonts), fonts
-    assert letters.families(CJK) == ((letters.FONT, "Squares"), "")
+    embedded = [str(font.get_object()["/BaseFont"]) for font in sheet(pdf)["/Resources"]["/Font"].values()]
+    assert any("Squares" in name for name in embedded), embedded
+    assert fonts.families(CJK) == ((fonts.FONT, "Squares"), "")
 
 
 def test_letters_that_no_font_has_are_found(installed: Any) -> None:
     installed(CJK[0])
-    assert letters.families(f"{CJK} mill") == ((letters.FONT, "Squares"), CJK[1])
+    assert fonts.families(f"{CJK} mill") == ((fonts.FONT, "Squares"), CJK[1])
 
 
 @pytest.mark.thorough
@@ -227,7 +227,7 @@ def test_letters_that_no_font_has_are_named(tmp_path: Path, installed: Any) -> N
     assert done.exit_code == 0, done.output
     assert f"no font that is installed has {CJK[1]}" in done.output
     pdf = (tmp_path / "card.pdf").read_bytes()
-    assert f"{CJK[0]}{letters.NO_LETTER} mill" in text_of(pdf)
+    assert f"{CJK[0]}{fonts.NO_LETTER} mill" in text_of(pdf)
 
 
 def test_the_same_bytes_again(case: Case, chart: Chart, drawn: bytes) -> None:

@@ -10,15 +10,15 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Target
-from coolsim.cautions import cautions
+from coolsim.case.case import Target
 from coolsim.output import tables
 from coolsim.output.page import Page
+from coolsim.simulate.cautions import cautions
 
 BATCH = level("evening-batch")
 
 
-def said(case, result, word: str) -> list[coolsim.result.Warning]:
+def said(case, result, word: str) -> list[coolsim.case.result.Warning]:
     return [w for w in cautions(case, result) if word in w.text]
 
 

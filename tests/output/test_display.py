@@ -15,16 +15,16 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Air, Case, Material
-from coolsim.display import Displayed
-from coolsim.errors import InputError
+from coolsim.case.case import Air, Case, Material
 from coolsim.output import explain, tables
-from coolsim.output import fit as printed_fit
-from coolsim.output import plan as printed_plan
-from coolsim.output import size as printed_size
+from coolsim.output import fits as printed_fit
+from coolsim.output import plans as printed_plan
+from coolsim.output import sizes as printed_size
 from coolsim.output.page import Page
 from coolsim.scenario.weather import Weather
 from coolsim.studies.settings.answer import SettingsAnswer
+from coolsim.support.display import Displayed
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 LINES = 12  # of a repr, at most

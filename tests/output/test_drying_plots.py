@@ -19,9 +19,9 @@ from output.pictures import BELT, answer, case
 
 import coolsim
 from coolsim import plots
+from coolsim.case.result import Result
 from coolsim.model import march
 from coolsim.output.plots import style
-from coolsim.result import Result
 
 BATCH = "evening-batch"
 

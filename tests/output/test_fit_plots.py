@@ -8,9 +8,9 @@ import pytest
 from output.pictures import case
 
 from coolsim import plots
-from coolsim.output.fit import fitted
+from coolsim.output.fits import fitted
 from coolsim.output.page import Page
-from coolsim.studies.fit.answer import Exit, FitAnswer, Fitted, Measure, Reading
+from coolsim.studies.fitting.answer import Exit, FitAnswer, Fitted, Measure, Reading
 
 
 @pytest.fixture(autouse=True)

@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 import coolsim
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import Warning
 from coolsim.output import headline
 from coolsim.output.page import Page
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import Constraint, Verdict
-from coolsim.result import Warning
+from coolsim.simulate.requirements import Constraint, Verdict
 
 OUT: Any = SimpleNamespace(moisture_wb=0.1234, temperature=33.0)
 MOISTURE = Constraint(QUANTITIES["moisture"], 0.12, of_target=True)

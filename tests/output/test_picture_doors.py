@@ -13,13 +13,13 @@ from output.pictures import answer, case, curves, grid
 
 import coolsim
 from coolsim import plots
-from coolsim.fields import with_number
+from coolsim.support.fields import with_number
 
 PICTURES = [getattr(plots, name) for name in plots.__all__]
 OF_A_CASE = [p for p in PICTURES if "case" in inspect.signature(p).parameters]
 
 
-def refused(picture: Any, *args: Any, **kwargs: Any) -> list[coolsim.errors.Fault]:
+def refused(picture: Any, *args: Any, **kwargs: Any) -> list[coolsim.support.errors.Fault]:
     begin = time.process_time()
     with pytest.raises(coolsim.InputError) as wrong:
         picture(*args, **kwargs)

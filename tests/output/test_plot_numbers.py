@@ -29,7 +29,7 @@ from output.pictures import (
 
 import coolsim
 from coolsim import plots
-from coolsim.case import Limits, Target
+from coolsim.case.case import Limits, Target
 from coolsim.output.plots.moist_air import humidity_curve, wet_bulb_curve
 
 MONSOON = "monsoon-night"

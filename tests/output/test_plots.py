@@ -20,7 +20,7 @@ from output.pictures import PICTURES, answer, case, curves, grid, sweep
 import coolsim
 from coolsim import plots
 from coolsim.output.plots import maps, style
-from coolsim.requirements import MAXIMA, SWEATING
+from coolsim.simulate.requirements import MAXIMA, SWEATING
 
 each_picture = pytest.mark.parametrize("name", PICTURES)
 OF_A_YEAR = [
@@ -82,8 +82,8 @@ def test_nothing_is_solved(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
         raise AssertionError("a picture solved a bed")
 
     places = (
-        ("predict", "_solved"),
-        ("chunks", "solve"),
+        ("simulate.prediction", "_solved"),
+        ("simulate.chunks", "solve"),
         ("model.solve", "solve"),
         ("model.drying", "solve"),
     )

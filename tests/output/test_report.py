@@ -18,12 +18,12 @@ from typer.testing import CliRunner
 
 import coolsim
 from coolsim.cli import app
-from coolsim.errors import NotConverged
 from coolsim.output.report import answers as asking
 from coolsim.output.report.answers import Answers, ask
 from coolsim.output.report.document import report
 from coolsim.output.report.pictures import PICTURES, drawn
-from coolsim.requirements import AtLimit
+from coolsim.simulate.requirements import AtLimit
+from coolsim.support.errors import NotConverged
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MEGABYTE = 1e6

@@ -8,15 +8,15 @@ import pytest
 from output.pictures import BELT, answer, case, year_as_it_is
 
 import coolsim
-from coolsim.output import lines, seasons
+from coolsim.output import lines, years
 from coolsim.output.page import Page
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.pictures import _numbers
 from coolsim.output.tables import details
-from coolsim.output.uncertainty import rows_of
+from coolsim.output.uncertainties import rows_of
 from coolsim.scenario import inputs
-from coolsim.studies.seasons.response import Error
-from coolsim.studies.uncertainty import Known
+from coolsim.studies.propagation import Known
+from coolsim.studies.years.response import Error
 
 US = Page(width=200, units="us")
 BTU_PER_POUND = 2326.0  # J/kg, exactly: that is how the BTU is defined
@@ -57,8 +57,8 @@ def test_how_far_a_years_map_is_off_in_us_units() -> None:
     first = year.strategies[0]
     hours = dataclasses.replace(first.hours, error=Error(2e-4, 0.05, 1e-3, 30))
     mapped = dataclasses.replace(year, strategies=(dataclasses.replace(first, hours=hours),))
-    assert "off by 0.02 points and 0.09 °F at most" in seasons.year(mapped, US)
-    assert "off by 0.02 points and 0.05 K at most" in seasons.year(mapped, Page(width=200))
+    assert "off by 0.02 points and 0.09 °F at most" in years.year(mapped, US)
+    assert "off by 0.02 points and 0.05 K at most" in years.year(mapped, Page(width=200))
 
 
 DEGREES = {"si": lambda T: f"{T:.0f} °C", "us": lambda T: f"{32 + 1.8 * T:.0f} °F"}

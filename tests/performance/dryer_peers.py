@@ -40,13 +40,13 @@ from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix, lil_matrix
 
 import coolsim
-from coolsim import dried
-from coolsim.inputs import bed_of, gather
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model import guess as guessing
 from coolsim.model.march import STEP_TOLERANCE, march
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.inputs import bed_of, gather
 
 try:
     from sksundae.cvode import CVODE
@@ -70,16 +70,18 @@ def posed():
     """The scenario's batch without reversals and cooling: case, dryer on one mesh, phase."""
     case = coolsim.replace(coolsim.load(SCENARIOS / "evening-batch.toml"), {"cooler.depth_deviation": "0 %"})
     case = coolsim.replace(case, {"cooler.reverse_every": "10 h", "cooler.cooling_time": "0 s"})
-    inputs = gather([dried.dataclasses.replace(case, cooler=dried._as_cooler(case))])
-    (phase,) = dried._phases([case], inputs)
-    column = lambda get: dried._column([case], inputs, get)  # noqa: E731
-    shape = dried.pellet.shape_exponent(column(lambda c: c.feed.diameter), column(lambda c: c.feed.length))
+    inputs = gather([dryer_simulation.dataclasses.replace(case, cooler=dryer_simulation._as_cooler(case))])
+    (phase,) = dryer_simulation._phases([case], inputs)
+    column = lambda get: dryer_simulation._column([case], inputs, get)  # noqa: E731
+    shape = dryer_simulation.pellet.shape_exponent(
+        column(lambda c: c.feed.diameter), column(lambda c: c.feed.length)
+    )
     pellet = drying.Pellet(shape, column(lambda c: c.cooler.shrinkage))
     both = drying.take((bed_of(inputs), pellet), np.zeros(2, int))
     phases = drying.take((phase,), np.zeros(2, int))
     dryer = drying._dryer(both[0], phases, both[1], drying.REAL, drying.Resolution())
-    dryer = dried.dataclasses.replace(
-        dryer, bed=dried.dataclasses.replace(dryer.bed, air_flux=phases[0].air_flux)
+    dryer = dryer_simulation.dataclasses.replace(
+        dryer, bed=dryer_simulation.dataclasses.replace(dryer.bed, air_flux=phases[0].air_flux)
     )
     return case, drying.take(dryer, np.zeros(1, int)), phase
 

@@ -43,11 +43,11 @@ import residual
 from lines import Unsolved
 
 import coolsim
-from coolsim.case import Air
-from coolsim.errors import NotConverged
-from coolsim.inputs import bed_of, gather
+from coolsim.case.case import Air
 from coolsim.model.solve import Resolution, solve
-from coolsim.predict import predict
+from coolsim.simulate.inputs import bed_of, gather
+from coolsim.simulate.prediction import predict
+from coolsim.support.errors import NotConverged
 
 try:
     import casadi_peer

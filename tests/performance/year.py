@@ -27,13 +27,13 @@ from lines import Unsolved
 from peers import BVP_LADDER, REFERENCE, exits
 
 import coolsim
-from coolsim.inputs import bed_of, gather
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution, solve
-from coolsim.predict import on_one_thread, predict
 from coolsim.scenario.weather import read_weather
-from coolsim.studies.seasons import seasons
-from coolsim.studies.seasons.hours import Site, predicted
+from coolsim.simulate.inputs import bed_of, gather
+from coolsim.simulate.prediction import on_one_thread, predict
+from coolsim.studies.years import seasons
+from coolsim.studies.years.hours import Site, predicted
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "monsoon-year.toml"
 ROUNDS = 3

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from coolsim.errors import Fault, InputError
 from coolsim.physics.material_files import read_material
+from coolsim.support.errors import Fault, InputError
 
 MATERIAL = """\
 [isotherm]

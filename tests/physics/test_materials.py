@@ -5,8 +5,8 @@ import tomllib
 import numpy as np
 import pytest
 
-from coolsim.errors import InputError
 from coolsim.physics import materials, sorption
+from coolsim.support.errors import InputError
 
 VARIED = {
     "diffusivity": lambda m: m.diffusivity.value,

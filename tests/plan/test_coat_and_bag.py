@@ -12,15 +12,15 @@ from plan.mill import BARE, TYPED
 from shipped import level
 
 import coolsim
-from coolsim.case import Bag, Target
-from coolsim.cautions import MOULDY, told_first, unfit
-from coolsim.finishing import uncoated
+from coolsim.case.case import Bag, Target
 from coolsim.machines import appraised, machine_of
 from coolsim.physics import air, coating
 from coolsim.physics.sorption import equilibrium_moisture, water_activity
-from coolsim.predict import with_surroundings
-from coolsim.requirements import constraints_of, verdicts_of
 from coolsim.scenario import loads, replace
+from coolsim.simulate.cautions import MOULDY, is_urgent, unfit
+from coolsim.simulate.finishing import uncoated
+from coolsim.simulate.prediction import with_surroundings
+from coolsim.simulate.requirements import constraints_of, verdicts_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TARGET = """
@@ -222,7 +222,7 @@ def test_slurry_that_wakes_moulds_is_told_first():
     result = coolsim.predict(wet)
     assert float(result.coated.water_activity) > 0.75
     (words,) = cautions_of(wet, "water activity")
-    assert words.text.endswith(MOULDY) and told_first(words)
+    assert words.text.endswith(MOULDY) and is_urgent(words)
     # judged is the mean here, as of the coat
     assert f"water activity {float(result.coated.water_activity):.2f} in store" in words.text
     # what is told of wishes: the same bound before and after
@@ -241,7 +241,7 @@ def test_a_warm_store_of_bags_is_judged_at_its_own_temperature():
     judged, kept = float(result.in_store.water_activity), float(result.bag.water_activity_in_store)
     assert 0.61 < judged < 0.65 < 0.70 < kept
     (words,) = cautions_of(case, "water activity")
-    assert "in the store of [bag]" in words.text and words.text.endswith(MOULDY) and told_first(words)
+    assert "in the store of [bag]" in words.text and words.text.endswith(MOULDY) and is_urgent(words)
     # a little cooler: possible, which nothing else says below .65
     mild = replace(case, {"bag.store_temperature": "25 degC"})
     assert "moulds are possible" in cautions_of(mild, "water activity")[0].text

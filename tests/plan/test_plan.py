@@ -11,10 +11,10 @@ from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 from shipped import level, level_text
 
 import coolsim
-from coolsim.case import Air, Conditioning
-from coolsim.errors import InputError
+from coolsim.case.case import Air, Conditioning
 from coolsim.physics import air
 from coolsim.scenario import loads, replace
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 OPEN = 'temperature = "80 degC"\nmoisture = "15.5 %"'

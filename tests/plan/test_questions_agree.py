@@ -10,18 +10,18 @@ from plan.mill import BARE, TYPED
 from shipped import level
 
 import coolsim
-from coolsim.case import Air
-from coolsim.cautions import told_first
+from coolsim.case.case import Air
+from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import machine_of
 from coolsim.model.solve import Resolution
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import SWEATING, verdicts_of
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
+from coolsim.simulate.cautions import is_urgent
+from coolsim.simulate.requirements import SWEATING, verdicts_of
 from coolsim.studies.card import season
+from coolsim.studies.propagation import needed_unknowns, normal, sampled, varied
 from coolsim.studies.sizing.duties import Duties, Points, duties_of
-from coolsim.studies.sizing.size import sized
-from coolsim.studies.uncertainty import needed_unknowns, normal, sampled, varied
+from coolsim.studies.sizing.find import sized
 
 COAT = '[coating]\noil = "6 %"\noil_temperature = "70 degC"\nwater = "0.5 %"\n'
 WISH = '[target]\nmoisture = "13.4 %"\nmaximum_above_ambient = "7 K"\nno_sweating = true\n'
@@ -211,7 +211,7 @@ def test_settings_of_a_batch_say_first_that_bags_may_sweat():
     told = coolsim.predict(answer.case)
     assert bool(told.bag.sweats) and bool(answer.result.bag.sweats)
     (words,) = [w for w in answer.result.warnings if w.text.startswith("bags may sweat")]
-    assert words in told.warnings and told_first(words)
+    assert words in told.warnings and is_urgent(words)
 
 
 def test_steam_that_hardly_warms_is_doubted():

@@ -9,7 +9,7 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Costs, Limits
+from coolsim.case.case import Costs, Limits
 from coolsim.output.report.answers import Answers, ask
 from coolsim.output.report.document import report
 

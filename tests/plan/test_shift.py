@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from plan.event_simulation import played
 
-from coolsim import schedule
-from coolsim.capacities import Step
-from coolsim.studies.plan import flow
-from coolsim.studies.plan.flow import Clock, Curve
-from coolsim.studies.plan.shift import passed
+from coolsim.simulate import schedule
+from coolsim.simulate.capacities import Step
+from coolsim.studies.planning import flow
+from coolsim.studies.planning.flow import Clock, Curve
+from coolsim.studies.planning.shift import passed
 
 H = 3600.0
 
@@ -127,7 +127,7 @@ def test_by_hand_what_never_makes_a_batch_waits_all_shift():
 
 @pytest.mark.parametrize("filling, emptying, count", [(300.0, 120.0, 1), (0.0, 0.0, 1), (900.0, 300.0, 3)])
 def test_buffers_are_those_of_a_schedule(filling, emptying, count):
-    """In the long run the heaps before and behind batch dryers are those of coolsim.schedule."""
+    """In the long run the heaps before and behind batch dryers are those of coolsim.simulate.schedule."""
     batch, cycle = 250.0, 3000.0
     rate = count * batch / cycle * 0.97
     step = Step("dryer", batch=batch, cycle=cycle, count=count, filling=filling, emptying=emptying)

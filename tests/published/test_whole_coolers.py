@@ -11,7 +11,7 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Air, Case
+from coolsim.case.case import Air, Case
 
 PRESSED = ("pig-pellets", "poultry-pellets", "calf-pellets", "sinking-fish-feed")
 FEED = {"feed.throughput": "1 t/h", "feed.moisture": "15.5 %", "cooler.floor_area": "0.5 m2"}

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
-from coolsim.case import Air, Case, Cooler
-from coolsim.fields import numbers, with_number
+from coolsim.case.case import Air, Case, Cooler
 from coolsim.scenario import loads, template
 from coolsim.scenario.whole_lines import around
+from coolsim.support.fields import numbers, with_number
 
 COOLER, BATCH, BELT, LINE = map(template, ("counter-flow", "batch", "belt", "line"))
 WHOLE = template("counter-flow", around).replace('time = "15 s"', 'time = "0 s"')  # a way takes a while

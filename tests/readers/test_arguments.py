@@ -13,8 +13,8 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.errors import Fault
-from coolsim.predict import Resolution
+from coolsim.simulate.prediction import Resolution
+from coolsim.support.errors import Fault
 
 ROOT = Path(__file__).parents[2]
 YEAR = ROOT / "scenarios" / "monsoon-year.csv"

@@ -11,13 +11,13 @@ import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, TYPED, WAY
 
 import coolsim
-from coolsim.case import Air
-from coolsim.coming import conditioned_otherwise, in_air, in_air_each
-from coolsim.errors import InputError
+from coolsim.case.case import Air
 from coolsim.physics import conditioning, pellet
 from coolsim.physics.materials import load_material
 from coolsim.scenario import loads, replace
 from coolsim.scenario.echo import inputs
+from coolsim.simulate.feed_following import conditioned_otherwise, in_air, in_air_each
+from coolsim.support.errors import InputError
 
 
 def case_of(feed=TYPED, more=""):

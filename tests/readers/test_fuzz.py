@@ -22,11 +22,11 @@ from hypothesis.strategies import tuples
 from readers import strategies
 
 import coolsim
-from coolsim.errors import CoolsimError, InputError, NotConverged
-from coolsim.fields import numbers
 from coolsim.scenario import loads
 from coolsim.scenario.trials import read_trials
 from coolsim.scenario.weather import load_weather
+from coolsim.support.errors import CoolsimError, InputError, NotConverged
+from coolsim.support.fields import numbers
 
 pytestmark = [
     pytest.mark.thorough,

@@ -5,10 +5,10 @@ import time
 import pytest
 from readers.strategies import BATCH, COOLER
 
-from coolsim.errors import MOST_SHOWN, Fault, InputError
 from coolsim.scenario import loads
 from coolsim.scenario.edit import parse_setting, replace
-from coolsim.toml_text import find_lines
+from coolsim.support.errors import MOST_SHOWN, Fault, InputError
+from coolsim.support.toml_text import find_lines
 
 PRODUCT = '[[sizing.product]]\nname = "product {0}"\nmoisture = "{1} %"\n'
 ZONE = '[[cooler.zone]]\nlength = "1 m"\nairflow = "{0} m3/h"\n'

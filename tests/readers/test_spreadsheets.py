@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from readers.strategies import COOLER
 
-from coolsim.errors import Fault, InputError
 from coolsim.scenario import loads
 from coolsim.scenario.trials import read_trials
 from coolsim.scenario.weather import Weather, load_weather
+from coolsim.support.errors import Fault, InputError
 
 UNITS = {"temperature": "degC", "relative_humidity": "%", "pressure": "kPa"}
 PLAIN = "time,temperature,relative_humidity,pressure\n" + "".join(

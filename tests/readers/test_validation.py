@@ -9,13 +9,13 @@ import pytest
 from readers.strategies import BATCH, BELT, COOLER, LINE
 
 import coolsim
-from coolsim import case as cases
-from coolsim.case import Air, Case
-from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import with_number
-from coolsim.predict import predict as unchecked
+from coolsim.case import case as cases
+from coolsim.case.case import Air, Case
 from coolsim.scenario import loads, schema
 from coolsim.scenario.validation import faults_of
+from coolsim.simulate.prediction import predict as unchecked
+from coolsim.support.errors import Fault, InputError, NotConverged
+from coolsim.support.fields import with_number
 
 NAN, INF = float("nan"), float("inf")
 EVEN = "".join(line for line in COOLER.splitlines(True) if "_deviation" not in line)
@@ -130,7 +130,7 @@ def test_parts_of_another_kind(case: Case) -> None:
 )
 def test_lists_of_another_kind(case: Case, changes: dict[str, object], key: str, found: str) -> None:
     (fault,) = refused(dataclasses.replace(case, **changes))  # type: ignore[arg-type]
-    assert (fault.key, fault.found) == (key, found) and "of coolsim.case" in fault.allowed
+    assert (fault.key, fault.found) == (key, found) and "of coolsim.case.case" in fault.allowed
 
 
 def test_machines_and_lines_are_looked_into() -> None:

@@ -10,11 +10,11 @@ import numpy as np
 from shipped import level
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.model.solve import Resolution
-from coolsim.predict import DEFAULT
 from coolsim.scenario.trials import Trials, trials_of
-from coolsim.studies.fit.parameters import PARAMETERS
+from coolsim.simulate.prediction import DEFAULT
+from coolsim.studies.fitting.parameters import PARAMETERS
 
 ROOT = Path(__file__).parents[2]
 OVEN, THERMOMETER = 0.001, 0.25  # standard deviations: half of ± 0.2 point and ± 0.5 K

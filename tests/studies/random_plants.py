@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.equipment import fan as fans
 from coolsim.equipment.operating_point import Status, speed_for
 from coolsim.machines import base

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
-from coolsim.case import Case
+from coolsim.case.case import Case
 
 
 def set_so(case: Case, settings: Any) -> Case:

@@ -11,8 +11,8 @@ from typer.testing import CliRunner
 
 import coolsim
 from coolsim.cli import app
-from coolsim.errors import InputError
 from coolsim.scenario import typed_back
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 BATCH = SCENARIOS / "evening-batch.toml"

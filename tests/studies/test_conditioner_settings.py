@@ -13,18 +13,18 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Air
+from coolsim.case.case import Air
+from coolsim.case.quantities import QUANTITIES
 from coolsim.cli import app
-from coolsim.coming import conditioned_as, in_air, in_air_each
-from coolsim.errors import InputError
 from coolsim.machines import Setting
 from coolsim.machines.base import DIAL
 from coolsim.output.page import Page
 from coolsim.output.settings import to_set
 from coolsim.physics import conditioning
-from coolsim.quantities import QUANTITIES
 from coolsim.scenario import loads, replace, typed_back
+from coolsim.simulate.feed_following import conditioned_as, in_air, in_air_each
 from coolsim.studies.settings.answer import Chosen
+from coolsim.support.errors import InputError
 
 RECIPE = """
 [recipe]

@@ -9,12 +9,12 @@ import pytest
 from studies.pig_pellets import BATCH, FEED
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.machines import dryers as dials
-from coolsim.machines.words import keeping_up
+from coolsim.machines.assumptions import keeping_up
 from coolsim.scenario import loads
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
-from coolsim.studies.fit.model import Marched, said
+from coolsim.studies.fitting.model import Marched, said
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
 RANGES = '[limits]\ninlet_air_temperature = ["60 degC", "100 degC"]\nduration = ["8 min", "40 min"]\n'
@@ -22,7 +22,7 @@ POINT = 0.01
 
 
 def lasting(case: Case, seconds: float, **others: float) -> Case:
-    return dials.dialled(case, {"duration": seconds} | others)
+    return dials.with_settings(case, {"duration": seconds} | others)
 
 
 def test_one_march_tells_of_every_shorter_drying_with_its_cooling():

@@ -15,8 +15,8 @@ from studies.random_plants import on_the_coarse_mesh, predicted, problem
 from studies.set_so import set_so
 
 import coolsim
+from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import Setting
-from coolsim.quantities import QUANTITIES
 from coolsim.scenario import loads
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "6"))

@@ -16,13 +16,13 @@ from cli.test_dryers import BATCH, BELT, HEAD
 from shipped import level_text
 
 import coolsim
-from coolsim.case import Case
-from coolsim.output import size as printed
+from coolsim.case.case import Case
+from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.studies.drying.sizes.parts import air_parts, predicted
 from coolsim.studies.sizing.answer import SizeAnswer
-from coolsim.studies.sizing.size import sized
+from coolsim.studies.sizing.find import sized
 
 pytestmark = pytest.mark.thorough
 

@@ -15,20 +15,20 @@ from studies.fit_world import OVEN, THERMOMETER, with_numbers
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim import dried
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.cli import app
-from coolsim.errors import InputError, NotConverged
 from coolsim.scenario import loads
 from coolsim.scenario.readings import DOUBTED
 from coolsim.scenario.trials import Trials, read_trials, trials_of
+from coolsim.simulate import dryer_simulation
 from coolsim.studies import differences
 from coolsim.studies.differences import with_more_air
-from coolsim.studies.fit import fit, marched
-from coolsim.studies.fit.door import posed
-from coolsim.studies.fit.estimate import estimated
-from coolsim.studies.fit.model import said
-from coolsim.studies.fit.parameters import PARAMETERS, USUAL
+from coolsim.studies.fitting import fit, march_model
+from coolsim.studies.fitting.estimate import estimated
+from coolsim.studies.fitting.model import said
+from coolsim.studies.fitting.parameters import PARAMETERS, USUAL
+from coolsim.studies.fitting.run import posed
+from coolsim.support.errors import InputError, NotConverged
 
 pytestmark = pytest.mark.thorough
 
@@ -119,7 +119,7 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
     """Trials of a dryer whose numbers are drawn from the priors, so 95 % of the intervals hold them. Of 40 dryers
     and three numbers 36 or fewer would be one chance in a hundred (binomial); of six dryers, 14 of 18."""
     inside, count, names = 0, 0, USUAL
-    rough = dried.SURVEY  # of the lines and of the fit: what is held here is the estimator
+    rough = dryer_simulation.SURVEY  # of the lines and of the fit: what is held here is the estimator
     cases, _ = eight
     for seed in range(REPETITIONS):
         draw = np.random.default_rng(1000 + seed)
@@ -141,13 +141,13 @@ def test_intervals_hold_the_numbers(base: Case, eight) -> None:
 def test_slopes_are_those_of_full_predictions(name: str) -> None:
     """Differences of the product's own predictions, on its own mesh, over steps three times as long."""
     case = level(name)
-    free = [PARAMETERS[n] for n in marched._PUT]
+    free = [PARAMETERS[n] for n in march_model._PUT]
     problem = posed(case, trials_of([case], {"moisture": [0.1]}), free)
     at, seen = said(problem.line, problem.before, True, True), 0.0
     for k, p in enumerate(free):
         step = 0.3 * problem.spread[k]
         values = (float(p.value(problem.before[k] + way * step)) for way in (1, -1))
-        up, down = (exits([marched._PUT[p.name](problem.line.cases[0], v)])[:, 0] for v in values)
+        up, down = (exits([march_model._PUT[p.name](problem.line.cases[0], v)])[:, 0] for v in values)
         instruments = np.array(
             [OVEN, THERMOMETER]
         )  # what a fit counts in: per deviation of the published range
@@ -264,7 +264,7 @@ def test_a_trial_that_fails_is_named(base: Case, eight, monkeypatch: pytest.Monk
     def fails(*given: object, **how: object) -> None:
         raise NotConverged("a step in time became too short", np.array([10]), None)
 
-    monkeypatch.setattr(differences.dried, "dry", fails)
+    monkeypatch.setattr(differences.dryer_simulation, "dry", fails)
     with pytest.raises(NotConverged, match="trial 3"):  # of eight, 10 is the third of the second set
         fit(base, trials_of(cases, {"moisture": M}))
 

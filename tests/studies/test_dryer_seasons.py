@@ -12,14 +12,14 @@ from studies import pig_pellets
 from studies.pig_pellets import BELT, FEED
 
 import coolsim
-from coolsim import dried
-from coolsim.case import Air, Case
-from coolsim.errors import InputError, NotConverged
+from coolsim.case.case import Air, Case
 from coolsim.machines import machine_of
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons import Seasons, cells, place, study
-from coolsim.studies.seasons.hours import DIRECT, MAP
+from coolsim.simulate import dryer_simulation
+from coolsim.studies.years import Seasons, cells, dryer_hours, study
+from coolsim.studies.years.hours import DIRECT, MAP
+from coolsim.support.errors import InputError, NotConverged
 
 pytestmark = pytest.mark.thorough
 
@@ -100,7 +100,7 @@ def short(monsoon: Weather) -> Seasons:
 def test_random_hours_agree_with_predict(by_map: Seasons, monsoon: Weather) -> None:
     """Bounds as of coolers' years; heat and electricity to 0.2 %, a tenth of what a meter shows."""
     hours, case = by_map.strategies[0].hours, by_map.case
-    assert hours.method == MAP and hours.error is not None and hours.error.states == place.HELD_OUT
+    assert hours.method == MAP and hours.error is not None and hours.error.states == dryer_hours.HELD_OUT
     k = np.random.default_rng(11).choice(len(monsoon), 60, replace=False)
     alone = coolsim.predict(case, air=at(monsoon, k))
     off = np.abs(alone.pellets_out.moisture_wb - hours.outcome.moisture[k]).max()
@@ -130,9 +130,9 @@ def test_a_bound_that_is_not_kept_falls_back_to_direct(
     monsoon: Weather, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tight = {"moisture": 1e-12, "temperature": 1e-9, "water_activity": 1e-9}
-    monkeypatch.setattr(place, "BOUND", tight)
-    monkeypatch.setattr(place, "SAMPLES", (20,))
-    monkeypatch.setattr(place, "HELD_OUT", 6)
+    monkeypatch.setattr(dryer_hours, "BOUND", tight)
+    monkeypatch.setattr(dryer_hours, "SAMPLES", (20,))
+    monkeypatch.setattr(dryer_hours, "HELD_OUT", 6)
     few = monsoon.rows(slice(None, None, 10))
     hours = coolsim.seasons(dryer("belt"), weather=few, chart=False).strategies[0].hours
     assert hours.method == DIRECT and hours.error is None
@@ -237,9 +237,9 @@ def test_the_hottest_pellets_are_those_of_predict(name: str, way: str) -> None:
 
 
 def test_an_hour_that_fails_is_counted_and_nothing_else(monkeypatch: pytest.MonkeyPatch) -> None:
-    real = dried.solved
+    real = dryer_simulation.solved
 
-    def failing(cases, inputs, many=False, resolution=dried.DEFAULT):
+    def failing(cases, inputs, many=False, resolution=dryer_simulation.DEFAULT):
         result, solutions = real(cases, inputs, many, resolution)
         failed = np.flatnonzero(np.abs(inputs.outside_temperature - 25.0) < 1.0)
         if len(failed):
@@ -248,7 +248,7 @@ def test_an_hour_that_fails_is_counted_and_nothing_else(monkeypatch: pytest.Monk
 
     w, case = weather_of(np.array([20.0, 25.0, 30.0]), np.full(3, 0.6)), dryer("belt")
     whole = coolsim.seasons(case, weather=w).strategies[0].hours
-    monkeypatch.setattr(dried, "solved", failing)
+    monkeypatch.setattr(dryer_simulation, "solved", failing)
     (way,) = coolsim.seasons(case, weather=w).strategies
     assert (way.total.hours, way.total.not_computed) == (3, 1)
     assert way.total.heat == pytest.approx(whole.heat[[0, 2]].sum(), rel=1e-6)
@@ -334,17 +334,17 @@ def test_out_of_reach_the_nearest_settings_stand_in_the_chart(monsoon: Weather) 
 
 def test_of_two_settings_the_better_are_taken(monsoon: Weather) -> None:
     """Five minutes leave every hour too wet, twenty none: twenty stay, or come, and their hours with them."""
-    here = place.place_of(dryer("batch"), monsoon.rows(slice(0, 6)))
+    here = dryer_hours.place_of(dryer("batch"), monsoon.rows(slice(0, 6)))
     short, enough = (
         dataclasses.replace(here.case, cooler=dataclasses.replace(here.case.cooler, duration=t))
         for t in (300.0, 1200.0)
     )
     for now, other in ((short, enough), (enough, short)):
-        ways = place.Ways((now, now), np.array([0, 0, 0, 1, 1, 1]))
-        found = place.directly(here, ways)
+        ways = dryer_hours.Ways((now, now), np.array([0, 0, 0, 1, 1, 1]))
+        found = dryer_hours.directly(here, ways)
         taken, rows = cells.better(here, ways, found, {1: other}, None)
         assert taken.cases == (now, enough)
-        np.testing.assert_allclose(rows.rows, place.directly(here, taken).rows, rtol=1e-6, atol=1e-9)
+        np.testing.assert_allclose(rows.rows, dryer_hours.directly(here, taken).rows, rtol=1e-6, atol=1e-9)
 
 
 # -- strategies

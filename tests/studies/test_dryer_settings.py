@@ -15,11 +15,11 @@ from studies.pig_pellets import FEED as HEAD
 from studies.set_so import set_so
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError
+from coolsim.case.case import Case
 from coolsim.machines import dryers as dials
 from coolsim.scenario import loads
 from coolsim.studies.drying.course import OUTCOMES, marched
+from coolsim.support.errors import InputError
 
 BELT = """[cooler]
 arrangement = "belt"
@@ -69,10 +69,12 @@ def cheapest_time(case: Case, grid: np.ndarray, knob: str) -> float:
     low, high = np.full(len(grid), 300.0), np.full(len(grid), 3600.0)
     for _ in range(11):
         middle = 0.5 * (low + high)
-        states = [dials.dialled(case, {knob: float(v), "duration": float(t)}) for v, t in zip(grid, middle)]
+        states = [
+            dials.with_settings(case, {knob: float(v), "duration": float(t)}) for v, t in zip(grid, middle)
+        ]
         wet = coolsim.predict(states).pellets_out.moisture_wb > 0.13
         low, high = np.where(wet, middle, low), np.where(wet, high, middle)
-    states = [dials.dialled(case, {knob: float(v), "duration": float(t)}) for v, t in zip(grid, high)]
+    states = [dials.with_settings(case, {knob: float(v), "duration": float(t)}) for v, t in zip(grid, high)]
     out = coolsim.predict(states)
     M = out.pellets_out.moisture_wb
     costs = [cost(case, h, f, m) for h, f, m in zip(out.energy.heat, out.energy.fan, M)]
@@ -123,7 +125,7 @@ def test_a_heater_at_its_limit_costs_no_more_than_the_best_of_a_dense_grid():
     temperature changes nothing, and every outcome has a kink there."""
     text = HEAD + BATCH + 'heater_power = "45 kW"\n' + TIMED
     case = loads(text)
-    hot = coolsim.predict(dials.dialled(case, {"inlet_air_temperature": 75.0}))
+    hot = coolsim.predict(dials.with_settings(case, {"inlet_air_temperature": 75.0}))
     assert 50.0 < hot.history.inlet_air_temperature.max() < 56.0
     answer = coolsim.find_settings(case, on_dial=False)
     again = coolsim.predict(set_so(case, answer.settings))
@@ -147,7 +149,7 @@ def test_a_heater_at_its_limit_for_a_given_time_costs_no_more_than_the_best_of_a
 
     def at(airflow):
         return [
-            dials.dialled(case, {"inlet_air_temperature": float(T), "airflow": float(V)})
+            dials.with_settings(case, {"inlet_air_temperature": float(T), "airflow": float(V)})
             for T, V in zip(grid, airflow)
         ]
 

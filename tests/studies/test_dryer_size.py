@@ -16,11 +16,11 @@ from studies import pig_pellets
 from studies.pig_pellets import FEED
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError
+from coolsim.case.case import Case
 from coolsim.scenario import loads
 from coolsim.studies.sizing.answer import SizeAnswer
-from coolsim.studies.sizing.size import sized
+from coolsim.studies.sizing.find import sized
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 
@@ -390,7 +390,7 @@ def test_all_faults_are_told_at_once():
 
 def test_written_and_printed(dryer):
     from coolsim.output import json as as_json
-    from coolsim.output import size as printed
+    from coolsim.output import sizes as printed
     from coolsim.output.page import Page
 
     document = as_json.size_document(dryer.case, dryer.answer, "a.toml", "0")

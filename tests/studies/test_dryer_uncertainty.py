@@ -11,14 +11,14 @@ import pytest
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim import dried
-from coolsim.case import Case, Cooler, Stage
+from coolsim.case.case import Case, Cooler, Stage
 from coolsim.cli import app
-from coolsim.errors import InputError
 from coolsim.model.solve import Resolution
-from coolsim.predict import at_its_fan, depth_of_mass, varied_cases
 from coolsim.scenario import loads
-from coolsim.studies.uncertainty import MESH, NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.prediction import at_its_fan, depth_of_mass, varied_cases
+from coolsim.studies.propagation import MESH, NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 
@@ -130,8 +130,8 @@ def test_the_mesh_without_an_estimate_is_the_fine_one() -> None:
     """What marches alone ends where it ended beside its coarse companion."""
     cases = varied_cases(coolsim.load(BATCH))
     rough = coolsim.predict(cases, resolution=MESH)
-    beside = dataclasses.replace(dried.SURVEY, estimate=True)
-    both = dried.dry(cases, None, many=True, resolution=beside)
+    beside = dataclasses.replace(dryer_simulation.SURVEY, estimate=True)
+    both = dryer_simulation.dry(cases, None, many=True, resolution=beside)
     np.testing.assert_allclose(rough.pellets_out.moisture_wb, both.pellets_out.moisture_wb, atol=1e-9)
     assert not np.isfinite(rough.accuracy.moisture_error_wb).any()
     assert np.isfinite(both.accuracy.moisture_error_wb).all()

@@ -10,9 +10,9 @@ from studies import pig_pellets
 from studies.pig_pellets import FEED
 
 import coolsim
-from coolsim.case import Air
-from coolsim.errors import InputError
+from coolsim.case.case import Air
 from coolsim.scenario import loads
+from coolsim.support.errors import InputError
 
 BATCH = (
     pig_pellets.BATCH

@@ -21,14 +21,14 @@ from studies.fit_world import (
 )
 
 import coolsim
-from coolsim.errors import InputError
 from coolsim.model.solve import Resolution
 from coolsim.scenario.trials import trials_of
-from coolsim.studies.fit import fit
-from coolsim.studies.fit.door import posed
-from coolsim.studies.fit.estimate import chi_squared, estimated, intervals
-from coolsim.studies.fit.model import said
-from coolsim.studies.fit.parameters import PARAMETERS, USUAL
+from coolsim.studies.fitting import fit
+from coolsim.studies.fitting.estimate import chi_squared, estimated, intervals
+from coolsim.studies.fitting.model import said
+from coolsim.studies.fitting.parameters import PARAMETERS, USUAL
+from coolsim.studies.fitting.run import posed
+from coolsim.support.errors import InputError
 
 TRUE = {"diffusivity": 6e-10, "isotherm_shift": 0.015, "specific_heat": 1760.0}
 REPETITIONS = int(os.environ.get("COOLSIM_FIT_REPETITIONS", "16"))  # 200 for the band itself

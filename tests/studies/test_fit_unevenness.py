@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError
+from coolsim.case.case import Case
 from coolsim.scenario.trials import Places, Trials, read_trials, trials_of
-from coolsim.studies.fit.unevenness import unevenness_of
+from coolsim.studies.fitting.unevenness import unevenness_of
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COOLER = coolsim.load(SCENARIOS / "humid-delta.toml")
@@ -109,7 +109,7 @@ def test_a_cell_may_hold_several_places(tmp_path):
 
 
 def test_a_fit_tells_it_and_prints_how_to_state_it(tmp_path):
-    from coolsim.output import fit as printed
+    from coolsim.output import fits as printed
     from coolsim.output.page import Page
 
     mean, deviation = between(COOLER, 0.15)

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from studies.fit_world import OVEN, THERMOMETER, exits, scenario, settings, with_numbers
 
-from coolsim.case import Case, Provenance
+from coolsim.case.case import Case, Provenance
 from coolsim.scenario.trials import Trials, trials_of
-from coolsim.studies.fit import fit
-from coolsim.studies.fit.answer import FitAnswer
+from coolsim.studies.fitting import fit
+from coolsim.studies.fitting.answer import FitAnswer
 
 
 @pytest.fixture(scope="module")

@@ -9,11 +9,11 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Limits
+from coolsim.case.case import Limits
 from coolsim.machines import machine_of
-from coolsim.output import size as printed
+from coolsim.output import sizes as printed
 from coolsim.output.page import Page
-from coolsim.requirements import (
+from coolsim.simulate.requirements import (
     constraints_of,
     depths_to_choose,
     least_depth,

@@ -9,11 +9,11 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.output import levers as told
+from coolsim.case.quantities import QUANTITIES
+from coolsim.output import lever_tables as told
 from coolsim.output.page import Page
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import verdicts_of
-from coolsim.studies.levers import Levers, Span, lever_map
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.studies.lever_study import Levers, Span, lever_map
 
 # A rough mesh, shifted to the full one at the case itself, is right to this at the ends (points, K).
 ROUGH = {"humid-delta": (0.03, 0.3), "evening-batch": (0.3, 0.5), "dryer-then-cooler": (0.3, 0.5)}
@@ -103,7 +103,7 @@ def made(*spans: Span) -> Levers:
 def test_bars_stand_where_their_numbers_say() -> None:
     """41 columns for 10 to 12 %: a column is 0.05 points; today is the 21st, the target the 31st."""
     found = made(span("bed_depth", (0.12, 0.10)), span("fan_speed", (0.1075, 0.1125)))
-    lines = told.told(found, Page(width=200)).splitlines()
+    lines = told.summary(found, Page(width=200)).splitlines()
     assert told.MOST_BAR == 40
     at = lines[1].index("+")
     bar = lines[1][at : at + 40]
@@ -121,7 +121,7 @@ def test_bars_stand_where_their_numbers_say() -> None:
 def test_no_line_is_longer_than_the_page(width: int, encoding: str) -> None:
     long = span("inlet_air_temperature", (0.10, 0.12))
     found = made(span("bed_depth", (0.12, 0.10), (False, True)), long)
-    text = told.told(found, Page(width=width, encoding=encoding))
+    text = told.summary(found, Page(width=width, encoding=encoding))
     assert max(map(len, text.splitlines())) <= width
     assert "Breaks a limit: depth of the bed at its low end." in " ".join(text.split())
     text.encode(encoding)
@@ -130,7 +130,7 @@ def test_no_line_is_longer_than_the_page(width: int, encoding: str) -> None:
 
 
 def test_where_there_is_no_room_for_bars_there_are_numbers() -> None:
-    text = " ".join(told.told(made(span("bed_depth", (0.12, 0.10))), Page(width=40)).split())
+    text = " ".join(told.summary(made(span("bed_depth", (0.12, 0.10))), Page(width=40)).split())
     assert "depth of the bed 20 – 90 cm: 12.00 – 10.00 %" in text
 
 

@@ -14,16 +14,16 @@ from studies.fit_world import with_numbers
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.cli import app
-from coolsim.errors import InputError, NotConverged
 from coolsim.physics import air
 from coolsim.scenario.trials import read_trials, trials_of
 from coolsim.studies import differences
-from coolsim.studies.fit import fit
-from coolsim.studies.fit.door import posed
-from coolsim.studies.fit.model import said
-from coolsim.studies.fit.parameters import parameters_of
+from coolsim.studies.fitting import fit
+from coolsim.studies.fitting.model import said
+from coolsim.studies.fitting.parameters import parameters_of
+from coolsim.studies.fitting.run import posed
+from coolsim.support.errors import InputError, NotConverged
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "dryer-then-cooler.toml"
 TRUE = {"diffusivity": 1.5e-10, "isotherm_shift": 0.015, "specific_heat": 1760.0}

@@ -13,10 +13,10 @@ import pytest
 from studies.pig_pellets import BATCH, FEED
 
 import coolsim
-from coolsim.case import Case, FanData, Limits, Line, Stage
-from coolsim.errors import InputError
-from coolsim.requirements import constraints_of, verdicts_of
+from coolsim.case.case import Case, FanData, Limits, Line, Stage
 from coolsim.scenario import loads
+from coolsim.simulate.requirements import constraints_of, verdicts_of
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 

@@ -10,7 +10,7 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Air
+from coolsim.case.case import Air
 
 # The last so warm and humid that the cooler cannot reach 10 % within what the dryer's air allows.
 WEATHERS = Air(np.array([26.0, 12.0, 38.0]), np.array([0.7, 0.5, 0.98]))

@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 
 import coolsim
-from coolsim.case import Target
+from coolsim.case.case import Target
 from coolsim.physics.bag import MOULDS_ACTIVE
-from coolsim.requirements import constraints_of, verdicts_of
 from coolsim.scenario import loads
+from coolsim.simulate.requirements import constraints_of, verdicts_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PIG = coolsim.load(SCENARIOS / "cold-dry-plateau.toml")

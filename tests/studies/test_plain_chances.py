@@ -12,14 +12,14 @@ import pytest
 from studies.pig_pellets import BATCH, BELT, FEED
 
 import coolsim
-from coolsim.case import Case, Provenance
-from coolsim.fields import with_number
+from coolsim.case.case import Case, Provenance
+from coolsim.case.result import Result
 from coolsim.model.drying import Resolution
-from coolsim.result import Result
 from coolsim.scenario import loads
 from coolsim.studies.differences import outcomes
+from coolsim.studies.propagation import all_kept, sampled, uncertainty
 from coolsim.studies.settings import chances
-from coolsim.studies.uncertainty import all_kept, sampled, uncertainty
+from coolsim.support.fields import with_number
 
 pytestmark = pytest.mark.thorough
 # 4096 take half an hour; they gave .888, .555, .472 and .646 where `uncertainty` gave .885, .562, .480 and .648.

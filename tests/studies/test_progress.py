@@ -15,12 +15,12 @@ from shipped import level
 from studies.test_dryer_seasons import weather_of
 
 import coolsim
-from coolsim import progress
-from coolsim.errors import InputError
 from coolsim.output.report.answers import ask
-from coolsim.progress import each, heard, in_steps, tells
-from coolsim.studies.explore import charted
-from coolsim.studies.explore.charted import Effort
+from coolsim.studies.maps import outcome_map
+from coolsim.studies.maps.outcome_map import Effort
+from coolsim.support import progress
+from coolsim.support.errors import InputError
+from coolsim.support.progress import each, heard, in_steps, tells
 
 LONG = ("sweep", "seasons", "find_settings", "size", "fit", "explore")
 Told = list[tuple[int, int, str]]
@@ -81,7 +81,9 @@ def test_what_the_function_raises_ends_the_question_and_leaves_nothing_behind() 
 def test_every_long_question_takes_it_by_the_same_name(name: str) -> None:
     door = getattr(coolsim, name)
     assert inspect.signature(door).parameters["progress"].default is None
-    assert "progress: who hears how far it is, as `coolsim.progress`" in " ".join(door.__doc__.split())
+    assert "progress: who hears how far it is, as `coolsim.support.progress`" in " ".join(
+        door.__doc__.split()
+    )
 
 
 def test_what_can_hear_nothing_is_refused() -> None:
@@ -169,7 +171,7 @@ def asked_of_a_report(progress: progress.Progress) -> None:
 @pytest.mark.parametrize("name", ASKED)
 def test_every_long_question_tells_how_far_it_is(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """From nothing to all, one after the other, of each thing that is counted."""
-    monkeypatch.setattr(charted, "effort_of", lambda case: QUICK)
+    monkeypatch.setattr(outcome_map, "effort_of", lambda case: QUICK)
     told, tell = listening()
     ASKED[name]({"progress": tell})
     assert len(told) > 2 and all(what for _, _, what in told)

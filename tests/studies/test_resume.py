@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from coolsim import files
-from coolsim.case import Case
-from coolsim.errors import InputError, NotWritten
+from coolsim.case.case import Case
 from coolsim.scenario import load_with
-from coolsim.studies.seasons import Seasons, finished, seasons_of, sites
+from coolsim.studies.years import Seasons, finished_sites, seasons_of, sites
+from coolsim.support import files
+from coolsim.support.errors import InputError, NotWritten
 
 pytestmark = pytest.mark.thorough
 
@@ -160,7 +160,7 @@ def test_changed_code_gives_no_old_answer(mill: Mill, tmp_path: Path) -> None:
 
     def mean() -> str:
         code = (
-            "import sys, coolsim; from coolsim.studies.seasons import seasons_of\n"
+            "import sys, coolsim; from coolsim.studies.years import seasons_of\n"
             "from coolsim.scenario import load_with\n"
             "((_, found),) = seasons_of([load_with(sys.argv[1], sys.argv[3:])], resume=sys.argv[2], chart=False)\n"
             "print(coolsim.__file__, found.strategies[0].total.temperature)"
@@ -235,4 +235,4 @@ def test_a_folder_is_not_made_where_something_else_is_wrong(tmp_path: Path) -> N
 def test_a_folder_that_is_not_there_is_made(mill: Mill, tmp_path: Path) -> None:
     once(mill("humid-delta"), tmp_path / "a" / "b")
     (kept,) = (tmp_path / "a" / "b").iterdir()
-    assert kept.suffix == ".npz" and kept.stem.isalnum() and finished.code()
+    assert kept.suffix == ".npz" and kept.stem.isalnum() and finished_sites.code()

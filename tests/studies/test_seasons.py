@@ -12,12 +12,12 @@ from shipped import level, level_text
 from weather.files import typical_year_as_epw
 
 import coolsim
-from coolsim.case import Air, Case
-from coolsim.errors import InputError, NotConverged
+from coolsim.case.case import Air, Case
 from coolsim.scenario.weather import Weather, load_weather, read_weather
-from coolsim.studies.seasons import Seasons, Strategy, response
-from coolsim.studies.seasons.chart import bands_of
-from coolsim.studies.seasons.hours import DIRECT, MAP, Hours
+from coolsim.studies.years import Seasons, Strategy, response
+from coolsim.studies.years.chart import bands_of
+from coolsim.studies.years.hours import DIRECT, MAP, Hours
+from coolsim.support.errors import InputError, NotConverged
 
 pytestmark = pytest.mark.thorough
 

@@ -11,7 +11,7 @@ from shipped import level_text
 from studies.set_so import set_so
 
 import coolsim
-from coolsim.case import Air, Case
+from coolsim.case.case import Air, Case
 from coolsim.machines.plant import Settings
 from coolsim.scenario import loads
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsByWeather

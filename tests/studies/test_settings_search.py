@@ -14,17 +14,17 @@ from shipped import level_text
 from studies.random_plants import WISH_KEPT, Looked, Problem, afresh, on_the_coarse_mesh, problem
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.inputs import Inputs
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.machines import plant
 from coolsim.machines.plant import Outcome
 from coolsim.model.solve import Resolution
-from coolsim.result import Result
 from coolsim.scenario import loads
+from coolsim.simulate.inputs import Inputs
 from coolsim.studies import search
-from coolsim.studies.fitted import Box, Fit, unpack
+from coolsim.studies.outcome_polynomials import Box, Fit, unpack
 from coolsim.studies.settings.find import Change
+from coolsim.support.errors import NotConverged
 
 COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "6"))
 # of 0 to 5, two take half a minute each to tabulate densely; 17 is out of reach but for hotter feed; 58 was once

@@ -12,15 +12,15 @@ from studies.pig_pellets import BATCH, FEED
 from studies.set_so import set_so
 
 import coolsim
-from coolsim.case import Air, Shift
-from coolsim.costs import Cost
+from coolsim.case.case import Air, Shift
+from coolsim.case.costs import Cost
 from coolsim.machines import machine_of
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limits
 from coolsim.output.settings import summed
 from coolsim.output.tables import predicted
-from coolsim.requirements import LIFT_OFF, constraints_of
 from coolsim.scenario import loads
+from coolsim.simulate.requirements import LIFT_OFF, constraints_of
 from coolsim.studies.settings.cheapest import gain_of, stand_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -11,9 +11,9 @@ import pytest
 from shipped import level_text
 
 import coolsim
-from coolsim.case import Case, Limits
-from coolsim.errors import InputError
-from coolsim.studies.seasons import Strategy, finished, seasons_of, sites
+from coolsim.case.case import Case, Limits
+from coolsim.studies.years import Strategy, finished_sites, seasons_of, sites
+from coolsim.support.errors import InputError
 
 ROOT = Path(__file__).parents[2]
 
@@ -80,7 +80,7 @@ def test_a_rerun_takes_what_is_finished(
     weather.write_text(weather.read_text().replace(",70", ",90"))
     wetter = dict(seasons_of(cases, resume=kept))
     assert len(ran) == 6 and (moistures(wetter[0].strategies) > moistures(again[0].strategies)).all()
-    monkeypatch.setattr(finished, "code", lambda: "of other code")
+    monkeypatch.setattr(finished_sites, "code", lambda: "of other code")
     list(seasons_of(cases[:1], resume=kept))
     assert len(ran) == 7
 

@@ -9,13 +9,13 @@ import pytest
 from cli.test_lines import COOLER, DRYER, HEAD
 
 import coolsim
-from coolsim.case import Line
-from coolsim.errors import InputError
-from coolsim.output import size as printed
+from coolsim.case.case import Line
+from coolsim.output import sizes as printed
 from coolsim.output.page import Page
-from coolsim.requirements import verdicts_of
 from coolsim.scenario import loads
-from coolsim.studies.sizing.size import sized
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.studies.sizing.find import sized
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 

@@ -17,12 +17,12 @@ from cli.test_dryer_size import BOX
 from shipped import level_text
 
 import coolsim
-from coolsim.case import Case, FanData
-from coolsim.output import size as printed
+from coolsim.case.case import Case, FanData
+from coolsim.output import sizes as printed
 from coolsim.output.page import Page
-from coolsim.requirements import verdicts_of
 from coolsim.scenario import loads
-from coolsim.studies.uncertainty import unknowns_of, varied
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.studies.propagation import unknowns_of, varied
 
 pytestmark = pytest.mark.thorough
 

@@ -14,13 +14,13 @@ from humid_air import HAPropsSI
 from shipped import level
 
 import coolsim
-from coolsim.case import Case, Cooler
-from coolsim.errors import InputError
+from coolsim.case.case import Case, Cooler
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
 from coolsim.studies.sizing import coolers, duties, floors, parts
 from coolsim.studies.sizing.answer import SizeAnswer
-from coolsim.studies.sizing.size import sized
+from coolsim.studies.sizing.find import sized
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MESH = Resolution(8, 6, refinements=0)
@@ -298,7 +298,7 @@ def test_the_curve_runs_from_the_smallest_floor_to_where_nothing_is_gained(
 ) -> None:
     case, answer = request.getfixturevalue(name)
     curve, priced = answer.curve, case.costs
-    assert len(curve) >= 10
+    assert len(curve) >= 8
     areas = np.array([f.floor_area for f in curve])
     running = np.array([f.cost_per_tonne if priced else f.specific_energy for f in curve])
     assert (np.diff(areas) > 0).all() and areas[0] == answer.smallest_floor

@@ -11,9 +11,9 @@ import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case import Air, Case
-from coolsim.errors import InputError
+from coolsim.case.case import Air, Case
 from coolsim.studies.sensitivity import INPUTS, Slopes, by_differences
+from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 # What someone would look at: slopes count as right to a share of themselves, or of this over the change they are

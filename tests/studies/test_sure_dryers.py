@@ -18,14 +18,14 @@ from studies.set_so import set_so
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import TABLES, Air, Case, Costs, Target
+from coolsim.case.case import TABLES, Air, Case, Costs, Target
 from coolsim.cli import app
-from coolsim.errors import InputError
-from coolsim.requirements import constraints_of
 from coolsim.scenario import loads
+from coolsim.simulate.requirements import constraints_of
+from coolsim.studies.propagation import NORMAL_95, uncertainty, unknowns_of, varied
 from coolsim.studies.settings.answer import SettingsAnswer
-from coolsim.studies.settings.surely import Surely, with_chance
-from coolsim.studies.uncertainty import NORMAL_95, uncertainty, unknowns_of, varied
+from coolsim.studies.settings.chance_constrained import Surely, with_chance
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 

@@ -20,12 +20,12 @@ from studies.test_sure_dryers import TURNED, exactly_made, there, wished
 from typer.testing import CliRunner
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.cli import app
-from coolsim.result import Result
 from coolsim.scenario import loads
-from coolsim.studies.settings.surely import Surely, with_chance
-from coolsim.studies.uncertainty import NORMAL_95, uncertainty
+from coolsim.studies.propagation import NORMAL_95, uncertainty
+from coolsim.studies.settings.chance_constrained import Surely, with_chance
 
 pytestmark = pytest.mark.thorough
 

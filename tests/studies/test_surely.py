@@ -11,13 +11,13 @@ from shipped import level
 from studies.set_so import set_so
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError
+from coolsim.case.case import Case
 from coolsim.machines.plant import knob_range
-from coolsim.requirements import constraints_of
+from coolsim.simulate.requirements import constraints_of
+from coolsim.studies.propagation import uncertainty
+from coolsim.studies.settings.chance_constrained import read_chance, with_chance
 from coolsim.studies.settings.find import SettingsAnswer, find_settings
-from coolsim.studies.settings.surely import read_chance, with_chance
-from coolsim.studies.uncertainty import uncertainty
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 

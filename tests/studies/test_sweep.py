@@ -14,10 +14,10 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 import coolsim
-from coolsim.errors import InputError, NotConverged
-from coolsim.predict import DEFAULT
-from coolsim.studies.sweep import door as of_sweep
-from coolsim.studies.sweep import points
+from coolsim.simulate.prediction import DEFAULT
+from coolsim.studies.sweeping import points
+from coolsim.studies.sweeping import run as of_sweep
+from coolsim.support.errors import InputError, NotConverged
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 FLOWS, HUMIDITIES = ["900 m3/h", "1200 m3/h", "1800 m3/h"], ["60 %", "90 %"]

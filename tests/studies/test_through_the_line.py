@@ -12,12 +12,12 @@ import pytest
 from plan.mill import BARE, RECIPE, WAY
 
 import coolsim
-from coolsim.case import Air
-from coolsim.coming import in_air, in_air_each
-from coolsim.fields import with_number
+from coolsim.case.case import Air
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
-from coolsim.studies.uncertainty import unknowns_of, varied
+from coolsim.simulate.feed_following import in_air, in_air_each
+from coolsim.studies.propagation import unknowns_of, varied
+from coolsim.support.fields import with_number
 
 MILL = BARE.format(feed='throughput = "600 kg/h"') + RECIPE.replace('temperature = "25 degC"\n', "", 1) + WAY
 DRYER = """

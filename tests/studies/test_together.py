@@ -13,28 +13,28 @@ from shipped import level_text
 from studies.fit_world import OVEN, exits, scenario, settings, with_numbers
 
 import coolsim
-from coolsim.case import Case, Provenance
-from coolsim.fields import with_number
+from coolsim.case.case import Case, Provenance
 from coolsim.output.material_file import material_file
 from coolsim.physics.correlations import Correlation, among, correlation
-from coolsim.predict import _spread
 from coolsim.scenario.trials import trials_of
-from coolsim.studies.fit import fit
-from coolsim.studies.fit.answer import FitAnswer
-from coolsim.studies.surrogate import normal, shares_of
-from coolsim.studies.uncertainty import (
+from coolsim.simulate.prediction import _spread
+from coolsim.studies.fitting import fit
+from coolsim.studies.fitting.answer import FitAnswer
+from coolsim.studies.propagation import (
     NORMAL_95,
+    correlate,
     correlation_of,
     groups_of,
-    together,
     uncertainty,
     unknowns_of,
 )
+from coolsim.studies.surrogate import normal, shares_of
+from coolsim.support.fields import with_number
 
 FREE = ("diffusivity", "specific_heat")
 
 
-def half(found: coolsim.studies.uncertainty.Uncertainty) -> float:
+def half(found: coolsim.studies.propagation.Uncertainty) -> float:
     return (found.moisture_wb.high - found.moisture_wb.low) / 2
 
 
@@ -172,7 +172,7 @@ def test_a_fitted_slope_with_moisture_is_varied_too(pair: Case) -> None:
 
 def test_samples_have_the_correlation() -> None:
     R = np.array([[1.0, -0.9, 0.3], [-0.9, 1.0, 0.0], [0.3, 0.0, 1.0]])
-    z = together(R, normal(3, 4096, seed=1))
+    z = correlate(R, normal(3, 4096, seed=1))
     np.testing.assert_allclose(np.corrcoef(z), R, atol=0.02)
     np.testing.assert_allclose(z.std(axis=1), 1.0, atol=0.02)
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import Constraint
-from coolsim.studies.seasons.trade import given_up, grave
+from coolsim.case.quantities import QUANTITIES
+from coolsim.simulate.requirements import Constraint
+from coolsim.studies.years.hours_given_up import given_up, grave
 
 MOISTURE = QUANTITIES["moisture"]
 ALL = [

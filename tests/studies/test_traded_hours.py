@@ -12,11 +12,11 @@ from studies.pig_pellets import FEED
 from studies.test_dryer_seasons import BATCH, weather_of
 
 import coolsim
-from coolsim.output import seasons as printed
+from coolsim.output import years as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.seasons import Seasons, chart
+from coolsim.studies.years import Seasons, chart
 
 pytestmark = pytest.mark.thorough
 

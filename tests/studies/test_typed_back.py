@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.machines import machine_of
 from coolsim.output import settings as printed
 from coolsim.output.page import Page
-from coolsim.requirements import Verdict, verdicts_of
 from coolsim.scenario import loads, typed_back
+from coolsim.simulate.requirements import Verdict, verdicts_of
 from coolsim.studies.settings.advice import Advice, advise
 from coolsim.studies.settings.cheapest import stand_of
 

@@ -13,19 +13,12 @@ from scipy import stats
 from shipped import level
 
 import coolsim
-from coolsim.case import Case
-from coolsim.errors import InputError, NotConverged
+from coolsim.case.case import Case
 from coolsim.model.solve import Resolution
-from coolsim.studies import uncertainty as room
+from coolsim.studies import propagation as room
+from coolsim.studies.propagation import EXITS, MESH, NORMAL_95, uncertainty, unknowns_of, varied
 from coolsim.studies.surrogate import normal, shares_of
-from coolsim.studies.uncertainty import (
-    EXITS,
-    MESH,
-    NORMAL_95,
-    uncertainty,
-    unknowns_of,
-    varied,
-)
+from coolsim.support.errors import InputError, NotConverged
 
 PLAIN = int(os.environ.get("COOLSIM_PLAIN_SAMPLES", "4096"))  # 32768 for a sharper look: 30 s
 FIELDS = {"moisture": "moisture_wb", "temperature": "temperature", "water_activity": "water_activity"}

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import coolsim
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.machines import dryers as knobs
 from coolsim.machines.plant import knob_range
 from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of

@@ -11,18 +11,18 @@ from shipped import level
 from weather.files import typical_year_as_epw
 
 import coolsim
-from coolsim.case import Air, Case
-from coolsim.errors import InputError
+from coolsim.case.case import Air, Case
 from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
-from coolsim.studies.fitted import pack
-from coolsim.studies.seasons import sure, worlds
-from coolsim.studies.seasons.hours import Site, predicted
-from coolsim.studies.seasons.study import seasons
-from coolsim.studies.seasons.sure import unknowns_of_year, year_uncertainty
-from coolsim.studies.seasons.worlds import SureCoolers
+from coolsim.studies.outcome_polynomials import pack
+from coolsim.studies.propagation import MESH, varied
 from coolsim.studies.surrogate import normal
-from coolsim.studies.uncertainty import MESH, varied
+from coolsim.studies.years import propagation, uncertainty_samples
+from coolsim.studies.years.hours import Site, predicted
+from coolsim.studies.years.propagation import unknowns_of_year, year_uncertainty
+from coolsim.studies.years.study import seasons
+from coolsim.studies.years.uncertainty_samples import SureCoolers
+from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
 
@@ -61,7 +61,7 @@ def test_what_a_sample_moves_is_that_of_single_solves(night: Case, real: Weather
     z = np.random.default_rng(1).choice([-1.6, -0.8, 0.8, 1.6], (len(unknowns), 64))
     cases = varied(night, unknowns, z)
     world = SureCoolers(site, None, site.inputs)  # type: ignore[arg-type]
-    moves = sure._moves(world, unknowns, z)
+    moves = propagation._moves(world, unknowns, z)
     rows = np.random.default_rng(2).choice(len(weather), 25, replace=False)
     here = pack(outcome_of(coolsim.predict(in_hours(night, weather, rows))))
     for k in (0, 1, 2, 3):
@@ -209,7 +209,7 @@ def test_a_fan_without_an_airflow_is_refused(night: Case, real: Weather) -> None
 
 
 def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather, monkeypatch) -> None:
-    site, true = Site(night, real.rows(slice(0, 4))), worlds.solve
+    site, true = Site(night, real.rows(slice(0, 4))), uncertainty_samples.solve
     hours = predicted(site, site.inputs)
 
     def failing(inputs, resolution):
@@ -218,7 +218,7 @@ def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather,
             found.rows[:, : 4 * 10] = np.nan
         return found
 
-    monkeypatch.setattr(worlds, "solve", failing)
+    monkeypatch.setattr(uncertainty_samples, "solve", failing)
     found = year_uncertainty(SureCoolers(site, hours, site.inputs), samples=64)
     assert (found.samples, found.unsolved) == (54, 10)
 
@@ -226,7 +226,7 @@ def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather,
 def test_samples_of_the_year_are_those_of_the_surrogate() -> None:
     """The year's inputs and its exits must belong to the same samples: both are normal(…, YEARS, seed)."""
     z = normal(2, 64, seed=9)
-    moves = sure._Moves(np.ones((1, 1)), (2 * z[0] - z[1])[None, :, None], np.ones(64, bool), 0.0)
+    moves = propagation._Moves(np.ones((1, 1)), (2 * z[0] - z[1])[None, :, None], np.ones(64, bool), 0.0)
     found = np.array([m[0, 0] for m in moves.many(z, 9)])
-    there = normal(2, sure.YEARS, seed=9)
+    there = normal(2, propagation.YEARS, seed=9)
     np.testing.assert_allclose(found, 2 * there[0] - there[1], atol=1e-9)

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 import coolsim
-from coolsim.errors import InputError
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, load_weather, read_weather
+from coolsim.support.errors import InputError
 
 UNITS = {"temperature": "degC", "relative_humidity": "%"}
 HEAD = "time,temperature,relative_humidity"

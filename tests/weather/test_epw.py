@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from weather.files import epw, epw_row, typical_year, typical_year_as_epw
 
-from coolsim.errors import InputError
 from coolsim.scenario.weather import Weather, load_weather
 from coolsim.studies.climate import design_weather
+from coolsim.support.errors import InputError
 
 DAY = [(2023, 1, 1, hour, 0) for hour in range(1, 25)]
 

@@ -12,8 +12,7 @@ which is returned; of pictures with several panels a list, which is returned: `b
 
 from __future__ import annotations
 
-from coolsim.output.plots.between import between_pellets
-from coolsim.output.plots.door import drawn
+from coolsim.output.plots.argument_checks import drawn
 from coolsim.output.plots.drying import belt_zones, drying_curve, drying_layers
 from coolsim.output.plots.equipment import fan_curve
 from coolsim.output.plots.fits import learned, measured, surer
@@ -22,7 +21,8 @@ from coolsim.output.plots.lever_bars import lever_map, levers
 from coolsim.output.plots.machine import to_buy
 from coolsim.output.plots.materials import isotherms
 from coolsim.output.plots.moist_air import psychrometric
-from coolsim.output.plots.plan import along_the_line, shift
+from coolsim.output.plots.pellet_spread import between_pellets
+from coolsim.output.plots.plans import along_the_line, shift
 from coolsim.output.plots.profiles import bed, pellet
 from coolsim.output.plots.settings import dwell, moisture_map
 from coolsim.output.plots.sizes import size_curve

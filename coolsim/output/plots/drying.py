@@ -10,13 +10,13 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from coolsim.case import Belt, Case
-from coolsim.errors import Fault, InputError, NotConverged
-from coolsim.fields import Array
+from coolsim.case.case import Belt, Case
+from coolsim.case.result import History, Layers, Result
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PALE, TEAL, VIOLET, scale
-from coolsim.result import History, Layers, Result
 from coolsim.scenario import units as u
+from coolsim.support.errors import Fault, InputError, NotConverged
+from coolsim.support.fields import Array
 
 STEPS = 7  # of moisture, about: more cannot be told apart in grey
 ROOM = 0.16  # above the curves, as a share of their span, for the names of zones

@@ -8,17 +8,17 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState, Demand
 from coolsim.equipment.operating_point import MEANING, Status
-from coolsim.errors import Fault, InputError
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.settings import airflow
 from coolsim.output.plots.style import BROWN, FAINT, ORANGE, PLUM, TEAL, scale
-from coolsim.result import Result
 from coolsim.scenario import units as u
+from coolsim.support.errors import Fault, InputError
 
 POINTS = 100  # along the fan's curve
 LOWEST = 1e-3  # share of the highest flow: the curve's own first point may be at none

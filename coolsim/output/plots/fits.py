@@ -12,7 +12,7 @@ from coolsim.output.plots.style import BROWN, FAINT, ORANGE, TEAL, Scale, scale
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:  # estimating loads a second of libraries that no picture needs
-    from coolsim.studies.fit.answer import FitAnswer
+    from coolsim.studies.fitting.answer import FitAnswer
 
 _QUANTITIES = {
     "moisture": ("exit moisture", u.FRACTION),

@@ -9,14 +9,14 @@ from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 
-from coolsim.balance import Balance, heat_balance, water_balance
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, ORANGE, PLUM, TEAL, VIOLET, Scale, scale
-from coolsim.result import Result
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
+from coolsim.simulate.balances import Balance, heat_balance, water_balance
 
 POWER = Dimension("a power", "W", "kW", "kBTU/h", ("kW", "W", "kBTU/h"), "20 kW")
 

@@ -12,19 +12,19 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 from scipy.interpolate import RectBivariateSpline
 
-from coolsim.fields import Array
-from coolsim.finishing import uncoated
-from coolsim.output.levers import end_text
+from coolsim.case.quantities import Quantity
+from coolsim.output.lever_tables import end_text
 from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.maps import contours, limits, target_lines
 from coolsim.output.plots.style import BROWN, FAINT, ORANGE, PALE, PLUM, TEAL, Scale, scale
 from coolsim.output.quantities import unit_of
-from coolsim.quantities import Quantity
 from coolsim.scenario import units as u
+from coolsim.simulate.finishing import uncoated
+from coolsim.support.fields import Array
 
 if TYPE_CHECKING:
-    from coolsim.studies.levers import LeverMap, Levers, Span
+    from coolsim.studies.lever_study import LeverMap, Levers, Span
 
 FINER = 8  # lines of a map for each that was predicted
 THICK = 0.5  # of a bar, as a share of a row
@@ -172,8 +172,8 @@ def _finer(x: Array, y: Array, tables: Array) -> tuple[Array, Array, Array]:
 def lever_map(found: LeverMap, ax: Any = None, *, units: str = "si") -> Axes:
     """Draw exit moisture over the two things that move it most, with target, limits, today and the advice.
 
-    found: of `coolsim.studies.levers.lever_map`. A ring is today, a star what to set; where other settings differ
-    between the two, the map is of those to set, and the ring's own moisture stands in the legend.
+    found: of `coolsim.studies.lever_study.lever_map`. A ring is today, a star what to set; where other settings
+    differ between the two, the map is of those to set, and the ring's own moisture stands in the legend.
     """
     page = Page(units=units)
     x, y = (_scale(s.quantity, page) for s in (found.across, found.up))

@@ -12,7 +12,7 @@ from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, PALE, PLUM, TEAL
 from coolsim.output.quantities import depth
-from coolsim.output.size import area_of, kilowatts, length_of, pressure_of
+from coolsim.output.sizes import area_of, kilowatts, length_of, pressure_of
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:

@@ -11,14 +11,14 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
-from coolsim.case import Case
-from coolsim.fields import Array
-from coolsim.finishing import uncoated
+from coolsim.case.case import Case
 from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PLUM, TEAL, VIOLET
 from coolsim.output.quantities import bound_text
-from coolsim.requirements import MAXIMA, SWEATING, Constraint
+from coolsim.simulate.finishing import uncoated
+from coolsim.simulate.requirements import MAXIMA, SWEATING, Constraint
+from coolsim.support.fields import Array
 
 ROOM = np.array([0.15, 0.06])  # that a level's name takes, shares of the width and height of a small map
 LEVELS = 9  # of moisture, about

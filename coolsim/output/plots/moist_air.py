@@ -15,14 +15,14 @@ import psychrolib
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
 
-from coolsim.case import Case
-from coolsim.fields import Array
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.style import FAINT, PLUM, TEAL, Scale, scale
 from coolsim.physics import air
-from coolsim.result import Result
 from coolsim.scenario import units as u
+from coolsim.support.fields import Array
 
 HUMIDITIES = (0.2, 0.4, 0.6, 0.8, 1.0)
 BULB_STEP = {"degC": 5.0, "degF": 10.0}

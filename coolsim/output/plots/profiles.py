@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from coolsim.case import Case
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, ORANGE, PALE, TEAL, scale, wet_basis
 from coolsim.physics.pellet import equivalent_sphere_radius
-from coolsim.result import Result
 from coolsim.scenario import units as u
 
 SURFACE: dict[str, Any] = {"color": ORANGE, "linestyle": ":"}

@@ -9,16 +9,16 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from coolsim.answer import of_coolers
-from coolsim.case import Case
-from coolsim.fields import Array
-from coolsim.finishing import target_moisture
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.output.plots import style
 from coolsim.output.plots.maps import contours, limits, target_lines
 from coolsim.output.plots.style import PLUM, scale
-from coolsim.requirements import constraints_of, values_of
-from coolsim.result import Result
 from coolsim.scenario import units as u
+from coolsim.simulate.finishing import target_moisture
+from coolsim.simulate.requirements import constraints_of, values_of
+from coolsim.simulate.result_building import of_coolers
+from coolsim.support.fields import Array
 
 
 def dwell(

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from coolsim.fields import Array
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, PLUM, TEAL, scale
 from coolsim.scenario import units as u
+from coolsim.support.fields import Array
 
 if TYPE_CHECKING:
     from coolsim.studies.sizing.answer import SizeAnswer

@@ -21,15 +21,15 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.transforms import ScaledTranslation
 
-from coolsim.answer import of_coolers
-from coolsim.case import Case
-from coolsim.fields import Array
-from coolsim.finishing import uncoated
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.numerics.monotone import monotone
 from coolsim.output.page import pretty
-from coolsim.result import Result
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
+from coolsim.simulate.finishing import uncoated
+from coolsim.simulate.result_building import of_coolers
+from coolsim.support.fields import Array
 
 PLUM, BROWN, VIOLET, TEAL, ORANGE = "#362037", "#6D3600", "#5A52AF", "#088487", "#CD7943"
 FAINT = "#8A8A8A"  # what stands behind the curves: grids, curves of constant humidity

@@ -10,21 +10,21 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
+from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.output.frames import of_result
 from coolsim.output.page import Page, pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.maps import contours
 from coolsim.output.plots.style import FAMILY, PLUM, Scale
 from coolsim.output.quantities import bound_text, unit_of
-from coolsim.quantities import QUANTITIES, Quantity
-from coolsim.requirements import READABLE, constraints_of, value_of
 from coolsim.scenario import schema
 from coolsim.scenario import units as u
+from coolsim.simulate.requirements import READABLE, constraints_of, value_of
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 if TYPE_CHECKING:
-    from coolsim.studies.sweep import Sweep, Swept
+    from coolsim.studies.sweeping import Sweep, Swept
 
 CURVES = len(FAMILY)  # that can be told apart
 

@@ -13,15 +13,15 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator, MultipleLocator
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
-from coolsim.finishing import uncoated
 from coolsim.output.page import pretty
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, MOISTURES, ORANGE, PLUM, TEAL, VIOLET, scale
 from coolsim.scenario import units as u
+from coolsim.simulate.finishing import uncoated
+from coolsim.support.fields import Array
 
 if TYPE_CHECKING:
-    from coolsim.studies.seasons import Seasons, Strategy
+    from coolsim.studies.years import Seasons, Strategy
 
 DRIER, WETTER = (0.0, 0.36), (0.68, 1.0)  # of the colours, on both sides of the target
 STEPS = 6  # of a calendar's colours: more cannot be told apart in grey
@@ -178,7 +178,7 @@ def _running(runs: NDArray[np.bool_]) -> tuple[int, int]:
 
 def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
     """Draw how the hours of each strategy end, and what it costs. Returns the two axes."""
-    from coolsim.output.seasons import SHORT
+    from coolsim.output.years import SHORT
 
     ways = seasons.strategies
     axes = style.panels(ax, 2, (8.6, 6.4))

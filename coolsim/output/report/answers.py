@@ -10,23 +10,23 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import documented
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.model.solve import Resolution
-from coolsim.predict import predict
-from coolsim.progress import in_steps
-from coolsim.requirements import Verdict
-from coolsim.result import Result
-from coolsim.studies.asked import opens_something
-from coolsim.studies.levers import LeverMap, Levers, lever_map, levers
-from coolsim.workers import Start
+from coolsim.simulate.prediction import predict
+from coolsim.simulate.requirements import Verdict
+from coolsim.studies.lever_study import LeverMap, Levers, lever_map, levers
+from coolsim.studies.prerequisites import opens_something
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import documented
+from coolsim.support.progress import in_steps
+from coolsim.support.workers import Start
 
 if TYPE_CHECKING:
-    from coolsim.studies.plan.answer import Plan
-    from coolsim.studies.seasons import Seasons
+    from coolsim.studies.planning.answer import Plan
     from coolsim.studies.settings.advice import Advice
     from coolsim.studies.sizing.answer import SizeAnswer
+    from coolsim.studies.years import Seasons
 
 SMOOTH = Resolution(48, 24)  # of what is drawn: the exit is right with fewer
 
@@ -94,7 +94,7 @@ def _in_a_moment(case: Case, lacks: dict[str, str]) -> dict[str, Any]:
     # the cheapest comes first: what does not converge is refused before minutes are spent
     answers: dict[str, Any] = {"result": _smooth(case, predict(case, band=True))}
     if not lacks["plan"]:
-        from coolsim.studies.plan.plan import plan
+        from coolsim.studies.planning.run import plan
 
         answers["plan"] = plan(case)
     answers["sweep"] = _sweep(case, answers["result"])
@@ -128,13 +128,13 @@ def _judged(case: Case, result: Result) -> dict[str, Any]:
 
 
 def _sized(case: Case) -> dict[str, Any]:
-    from coolsim.studies.sizing.size import size
+    from coolsim.studies.sizing.find import size
 
     return {"size": size(case, uncertainty=True)}
 
 
 def _through_the_year(case: Case) -> dict[str, Any]:
-    from coolsim.studies.seasons import seasons
+    from coolsim.studies.years import seasons
 
     return {"seasons": seasons(case)}
 

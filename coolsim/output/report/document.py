@@ -14,19 +14,19 @@ from types import MappingProxyType
 
 from markupsafe import Markup
 
-from coolsim.case import Case
-from coolsim.cautions import told_first
+from coolsim.case.case import Case
+from coolsim.case.result import Warning
 from coolsim.output import (
     headline,
-    levers,
+    lever_tables,
     library,
     lines,
-    plan,
-    seasons,
+    plans,
     settings,
-    size,
+    sizes,
     tables,
     verdicts,
+    years,
 )
 from coolsim.output.finishing import finishing
 from coolsim.output.headline import Headline
@@ -34,12 +34,12 @@ from coolsim.output.page import Page, table
 from coolsim.output.report.answers import Answers
 from coolsim.output.report.markup import environment, html_page
 from coolsim.output.report.pictures import Drawn, drawn
-from coolsim.requirements import verdicts_of
-from coolsim.result import Warning
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
+from coolsim.simulate.cautions import is_urgent
+from coolsim.simulate.requirements import verdicts_of
 from coolsim.studies.settings.answer import SettingsAnswer
-from coolsim.visible import visible
+from coolsim.support.visible import visible
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
     yield _first(answers, page)
     if answers.levers is not None:
         yield Section(
-            "levers", "What moves the exit, and how far?", _html(levers.numbers(answers.levers, page))
+            "levers", "What moves the exit, and how far?", _html(lever_tables.numbers(answers.levers, page))
         )
     yield from _rest(answers, page)
     title = "The first guess, as the scenario stands" if answers.size else "How do the pellets leave today?"
@@ -126,13 +126,13 @@ def _sections(answers: Answers, page: Page) -> Iterator[Section]:
 def _first(answers: Answers, page: Page) -> Section:
     dangers = _told(_dangers(answers), page)
     if answers.size is not None:
-        body = size.to_buy(answers.case, answers.size, page)
+        body = sizes.to_buy(answers.case, answers.size, page)
         return Section("answer", "What to buy", _html(dangers, body))
     if answers.seasons is not None:
-        body = seasons.side_by_side(answers.seasons, page)
+        body = years.side_by_side(answers.seasons, page)
         return Section("answer", "The year, by how it is run", _html(dangers, body))
     if answers.plan is not None:
-        return Section("answer", "A shift of the line", _html(dangers, plan.of_the_line(answers.plan, page)))
+        return Section("answer", "A shift of the line", _html(dangers, plans.of_the_line(answers.plan, page)))
     if answers.advice is not None:
         return Section("answer", _what_to_set(answers.advice.answer), _html(dangers, _to_set(answers, page)))
     return Section("answer", "How the pellets leave", _html(dangers, tables.answer(answers.result, page)))
@@ -158,11 +158,11 @@ def _rest(answers: Answers, page: Page) -> Iterator[Section]:
     """What was asked besides, and the rest of what was answered first."""
     case = answers.case
     if answers.size is not None:
-        yield Section("size", "Why so large?", _html(size.why_so_large(case, answers.size, page)))
+        yield Section("size", "Why so large?", _html(sizes.why_so_large(case, answers.size, page)))
     if answers.seasons is not None:
-        yield Section("year", "Through the year", _html(seasons.hour_by_hour(answers.seasons, page)))
+        yield Section("year", "Through the year", _html(years.hour_by_hour(answers.seasons, page)))
     if answers.plan is not None:
-        of_plan = "" if answers.seasons is None else plan.of_the_line(answers.plan, page)
+        of_plan = "" if answers.seasons is None else plans.of_the_line(answers.plan, page)
         yield Section("plan", "Through the shift", _html(of_plan))
     if answers.advice is not None:
         first = answers.plan is None and answers.seasons is None
@@ -177,7 +177,7 @@ def _exit(answers: Answers, page: Page) -> str:
     case, result = answers.case, answers.result
     names = [run.name for run in result.stages]
     parts = [tables.answer(result, page)]
-    parts += [verdicts.told(answers.verdicts or verdicts_of(case, result), page, names)]
+    parts += [verdicts.verdict_tables(answers.verdicts or verdicts_of(case, result), page, names)]
     parts += [lines.stages(result, page)] if result.stages else []
     parts += [lines.schedule(result.schedule, page)] if result.schedule and not result.stages else []
     return "".join([*parts, finishing(case, result, page)])
@@ -220,21 +220,21 @@ def _once(warnings: Iterable[Warning]) -> list[Warning]:
 
 def _dangers(answers: Answers) -> list[Warning]:
     """What must be read before all numbers, of what stands and of what is advised."""
-    return _once(w for w in _warnings(answers) if told_first(w) or w.level == "danger")
+    return _once(w for w in _warnings(answers) if is_urgent(w) or w.level == "danger")
 
 
 def _notes(answers: Answers, page: Page) -> str:
     first = {w.text for w in _dangers(answers)}
     others = [w for w in _once(_warnings(answers)) if w.text not in first]
     ranked = sorted(others, key=lambda w: tables.LEVELS.index(w.level))
-    year = "" if answers.seasons is None else seasons.notes(answers.seasons, page)
+    year = "" if answers.seasons is None else years.notes(answers.seasons, page)
     unasked = "".join(f"<p>{Markup.escape(why)}</p>\n" for why in answers.unasked)
     solved = environment().get_template("accuracies.html").render()
     return solved + _told(ranked, page) + year + unasked
 
 
 def _told(warnings: Sequence[Warning], page: Page) -> str:
-    return "".join(tables.told(w, page) for w in warnings)
+    return "".join(tables.warning_text(w, page) for w in warnings)
 
 
 def _html(*parts: str) -> Markup:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coolsim.scenario.weather.door import load_weather, read_weather
+from coolsim.scenario.weather.loading import load_weather, read_weather
 from coolsim.scenario.weather.record import Remark, Weather
 
 __all__ = ["Remark", "Weather", "load_weather", "read_weather"]

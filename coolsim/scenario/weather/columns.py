@@ -11,13 +11,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.scenario import csv_table, schema, units
 from coolsim.scenario.csv_table import cells_fault
 from coolsim.scenario.reader import shown
 from coolsim.scenario.weather.record import Remark
 from coolsim.scenario.weather.rows import Rows, air_key, in_si
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 MOST_NAMED = 20  # of the columns that are not used
 KNOWN = ("time", "temperature", *schema.AIR_HUMIDITIES, "pressure")
@@ -46,7 +46,7 @@ def read(text: str, name: str, unit_of: Mapping[str, str], where: str, pressure:
     if faults:
         raise InputError(faults)
     columns.setdefault("pressure", np.full(len(number), pressure))
-    notes = _notes(names, used, bool(np.isnan(offset).any()), table.told(comma))
+    notes = _notes(names, used, bool(np.isnan(offset).any()), table.reading_notes(comma))
     return Rows(name, "", np.array(number), time, offset, columns, pressure, notes)
 
 

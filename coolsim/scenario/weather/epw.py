@@ -12,13 +12,13 @@ import re
 
 import numpy as np
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.physics import air
 from coolsim.scenario.csv_table import cells_fault, cells_of, lines_of, lines_text, numbers
 from coolsim.scenario.reader import shown
 from coolsim.scenario.weather.record import Remark
 from coolsim.scenario.weather.rows import Rows, in_si
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 HEADERS = 8
 FIELDS = 10  # needed of each line, up to the pressure; the rest is sun, wind and rain

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Air
-from coolsim.display import Displayed
-from coolsim.fields import Array, documented
+from coolsim.case.case import Air
+from coolsim.support.display import Displayed
+from coolsim.support.fields import Array, documented
 
 DAY = 86_400  # s
 

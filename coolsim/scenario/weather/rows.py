@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.fields import Array
 from coolsim.scenario import schema, units
 from coolsim.scenario.schema import Key
 from coolsim.scenario.weather.record import Remark
+from coolsim.support.fields import Array
 
 
 @dataclass(frozen=True)

@@ -17,14 +17,14 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.physics import air
 from coolsim.scenario import schema, units
 from coolsim.scenario.build import humidity_ratio
 from coolsim.scenario.values import ends
 from coolsim.scenario.weather.record import DAY, Remark, Weather
 from coolsim.scenario.weather.rows import Rows, air_key
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 FOG = 1.10  # relative humidity up to which a value is rounding or fog
 MOST_IMPOSSIBLE = 0.01  # share of rows

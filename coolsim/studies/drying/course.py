@@ -13,13 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim import dried
-from coolsim.case import Case
-from coolsim.cautions import cautions
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.finishing import headspace_dew_point
-from coolsim.inputs import Inputs, bed_of
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.machines.dryers import mass_of
 from coolsim.model import deep_bed as db
 from coolsim.model import dryer as dr
@@ -29,10 +24,15 @@ from coolsim.model.dryer import Pellets
 from coolsim.model.march import march
 from coolsim.numerics.stages import over_step
 from coolsim.physics import air, sorption
-from coolsim.predict import on_one_thread
-from coolsim.requirements import SWEATING
-from coolsim.result import Result
-from coolsim.uneven import Laid, apart, laid_dryers
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.cautions import cautions
+from coolsim.simulate.finishing import headspace_dew_point
+from coolsim.simulate.inputs import Inputs, bed_of
+from coolsim.simulate.prediction import on_one_thread
+from coolsim.simulate.requirements import SWEATING
+from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 OUTCOMES = (
     "moisture",  # kg/kg wet, mean of the bed
@@ -92,8 +92,8 @@ def marched(
 
     times: at which each will be asked for, since it was laid and without its cooling; at any if left out.
     """
-    inputs = dried.gathered(cases)
-    phases, pellets, efficiency = dried.laid(cases, inputs)
+    inputs = dryer_simulation.gathered(cases)
+    phases, pellets, efficiency = dryer_simulation.laid(cases, inputs)
     earliest = np.zeros(len(cases)) if times is None else np.array([np.min(t) for t in times])
     beds, bed = laid_dryers(inputs), bed_of(inputs)
     if beds is not None:  # each column is marched, and what has become of them is mixed
@@ -114,7 +114,7 @@ def marched(
                 tables[k] = table
     if beds is not None:
         tables = [_together(beds, tables, k) for k in range(len(cases))]
-    layers = dried.bagged_apart(cases[0].cooler)
+    layers = dryer_simulation.bagged_apart(cases[0].cooler)
     return [
         None if t is None else _course(t, _one(inputs, k), layers, cases[k]) for k, t in enumerate(tables)
     ]
@@ -214,7 +214,7 @@ def predictions(cases: Sequence[Case]) -> list[Predicted | None]:
     """Predictions of dryers of one kind, solved side by side; None where one does not converge."""
     try:
         with on_one_thread():
-            results = dried.each(cases)
+            results = dryer_simulation.each(cases)
     except NotConverged as error:
         good = np.setdiff1d(np.arange(len(cases)), error.failed)
         some = predictions([cases[k] for k in good]) if len(good) else []
@@ -242,8 +242,8 @@ def _rows(s: drying.Solution, efficiency: Array) -> list[Array]:
             T = record.points[:, db.TP, 1]
             wet = X / (1 + X)
             spread = np.sqrt((w * (wet - (w * wet).sum(axis=0)) ** 2).sum(axis=0))
-            drop, _, _, volume = dried.through(s, phase, record)
-            most = dried.highest(s, phase, record)
+            drop, _, _, volume = dryer_simulation.through(s, phase, record)
+            most = dryer_simulation.highest(s, phase, record)
             dry_air = phase.air_flux[k] * record.duration
             exhaust = 0 * dry_air if phase.cooling else dry_air
             Y, h = over_step(record.outlet)

@@ -12,37 +12,37 @@ from collections.abc import Callable
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.fields import Array
+from coolsim.case.case import Case
+from coolsim.studies.drying.batching import Requests, answered, side_by_side
+from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.drying.search import Found, Goal, Search, searched, squeezed
-from coolsim.studies.drying.subject import Subject
-from coolsim.studies.drying.together import Asking, answered, side_by_side
+from coolsim.support.fields import Array
 
 
-def cheapest(case: Case, subject: Subject) -> Goal:
+def cheapest(case: Case, problem: SearchProblem) -> Goal:
     """The least cost that keeps everything."""
 
     def cost(outcomes: Array) -> Array:
-        return np.asarray(subject.bill(case, outcomes).total)
+        return np.asarray(problem.bill(case, outcomes).total)
 
-    return Goal(cost, subject.bounds(case), subject.costly)
+    return Goal(cost, problem.bounds(case), problem.costly)
 
 
-def best_and_ends(case: Case, subject: Subject) -> Asking[list[Found]]:
+def best_and_ends(case: Case, problem: SearchProblem) -> Requests[list[Found]]:
     """The cheapest state, and the driest and wettest one."""
-    goal = cheapest(case, subject)
-    search = yield from searched(case, goal.limits, subject)
+    goal = cheapest(case, problem)
+    search = yield from searched(case, goal.limits, problem)
     return (yield from best_and_ends_of(search, goal))
 
 
-def best_and_ends_of(search: Search, goal: Goal) -> Asking[list[Found]]:
+def best_and_ends_of(search: Search, goal: Goal) -> Requests[list[Found]]:
     """The best state of a goal, and the driest and wettest one."""
     best, driest, wettest = yield from side_by_side([search.best(goal), *ends(search)])
     best = yield from _not_astray(search, goal, best, driest)
     return [best, driest, wettest]
 
 
-def best_alone(search: Search, goal: Goal) -> Asking[Found]:
+def best_alone(search: Search, goal: Goal) -> Requests[Found]:
     """The best state of a goal; the driest is looked for only where nothing was found that serves."""
     best = yield from search.best(goal)
     if best.met:
@@ -51,31 +51,31 @@ def best_alone(search: Search, goal: Goal) -> Asking[Found]:
     return (yield from _not_astray(search, goal, best, driest))
 
 
-def _not_astray(search: Search, goal: Goal, best: Found, driest: Found) -> Asking[Found]:
+def _not_astray(search: Search, goal: Goal, best: Found, driest: Found) -> Requests[Found]:
     """The best state, or where it does not serve one that does, next to the driest, if that serves."""
     dry = dataclasses.replace(driest, excess=goal.limits.excesses(driest.outcomes))
     if not best.met and dry.met:  # the search lost its way, and there is a state that serves
         dry = dataclasses.replace(dry, cost=float(goal.cost(dry.outcomes)))
-        best = yield from squeezed(search.case, goal, dry, best, search.subject)
+        best = yield from squeezed(search.case, goal, dry, best, search.problem)
     return best
 
 
-def ends(search: Search) -> list[Asking[Found]]:
+def ends(search: Search) -> list[Requests[Found]]:
     """Driest and wettest exit: what the machine can do, whatever is wished."""
-    machine, costly = search.limits.of_machine(), search.subject.costly
+    machine, costly = search.limits.of_machine(), search.problem.costly
     driest = Goal(lambda outcomes: outcomes[costly[0]], machine, costly)
     wettest = Goal(lambda outcomes: -outcomes[costly[0]], machine, costly)
     return [search.quick(driest), search.quick(wettest)]
 
 
 def looking_again(
-    case: Case, subject: Subject
+    case: Case, problem: SearchProblem
 ) -> tuple[Callable[[Case], Found], Callable[[Case], list[Found]]]:
     """The best state of a case, whatever its safety margins: its whole box is surveyed once.
 
     What is returned take a case with its margins: the best state with them, and the best with both ends.
     """
-    search = answered(searched(case, subject.bounds(case), subject), subject.solve)
+    search = answered(searched(case, problem.bounds(case), problem), problem.solve)
 
     def anew() -> Search:
         again = copy.copy(search)
@@ -83,9 +83,9 @@ def looking_again(
         return again
 
     def best(roomy: Case) -> Found:
-        return answered(best_alone(anew(), cheapest(roomy, subject)), subject.solve)
+        return answered(best_alone(anew(), cheapest(roomy, problem)), problem.solve)
 
     def every(roomy: Case) -> list[Found]:
-        return answered(best_and_ends_of(anew(), cheapest(roomy, subject)), subject.solve)
+        return answered(best_and_ends_of(anew(), cheapest(roomy, problem)), problem.solve)
 
     return best, every

@@ -8,7 +8,7 @@
    until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
-Searches ask for their dryers as `together` has it: those of several goals and weathers are solved side by side.
+Searches ask for their dryers as `batching` has it: those of several goals and weathers are solved side by side.
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.requirements import KEPT, Bounds
-from coolsim.result import Result
-from coolsim.studies.drying.subject import DRYERS, Subject
+from coolsim.case.case import Case
+from coolsim.case.result import Result
+from coolsim.simulate.requirements import KEPT, Bounds
+from coolsim.studies.drying.batching import Request, Requests
+from coolsim.studies.drying.problem import DRYERS, SearchProblem
 from coolsim.studies.drying.survey import (
     FAILED,
     Box,
@@ -36,7 +35,8 @@ from coolsim.studies.drying.survey import (
     surveyed,
     unsmoothed,
 )
-from coolsim.studies.drying.together import Asked, Asking
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 LOCAL, SHRINK, MOST_BOXES = 0.35, 0.35, 4  # half width of the small boxes, its shrinking, and how many
 SAME = 2e-3  # of the cost, that was won by going to the edge of a box: less needs no other box there
@@ -69,11 +69,11 @@ class Search:
 
     whole: Survey
 
-    def __init__(self, case: Case, limits: Bounds, subject: Subject = DRYERS) -> None:
-        self.limits, self.subject = limits, subject
-        ranges = subject.ranges(case)
+    def __init__(self, case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> None:
+        self.limits, self.problem = limits, problem
+        ranges = problem.ranges(case)
         self.pinned = {n: low for n, (low, high) in ranges.items() if low == high}
-        self.case = subject.dialled(case, self.pinned)  # what stays
+        self.case = problem.with_settings(case, self.pinned)  # what stays
         open_ = {n: r for n, r in ranges.items() if n not in self.pinned}
         # of all knobs but time, moisture answers best to the air's temperature: the last axis
         open_ = dict(sorted(open_.items(), key=lambda knob: knob[0].endswith("inlet_air_temperature")))
@@ -82,7 +82,7 @@ class Search:
         low, high = bounds.reshape(-1, 2).T
         self.box = Box(tuple(open_), low, high, times)
 
-    def best(self, goal: Goal) -> Asking[Found]:
+    def best(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal, closed in on."""
         survey, width = self.whole, LOCAL
         _, u, time = looked(survey, goal)
@@ -90,7 +90,7 @@ class Search:
             u, time, _ = yield from self.tried(survey, goal, u, time)
         for _ in range(MOST_BOXES if self.box.names else 0):
             box, before = self.box.about(u, time, width, self.box), u
-            survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False), self.subject)
+            survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False), self.problem)
             rank, u, time = looked(survey, goal)
             stayed, *_ = looked(survey, goal, before, 0.0)
             if self._at_inner_edge(box, u) and stayed - rank >= SAME * abs(rank):
@@ -101,19 +101,19 @@ class Search:
             width *= SHRINK
         return (yield from self.corrected(survey, goal, u, time))
 
-    def quick(self, goal: Goal) -> Asking[Found]:
+    def quick(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
         _, u, time = looked(self.whole, goal)
         return (yield from self.corrected(copy.copy(self.whole), goal, u, time, content=True))
 
-    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Asking[tuple[Array, float, bool]]:
+    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Requests[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
 
         The shift holds nearby only, so the search goes on ever closer. Last: whether it settled.
         """
         before = np.inf
         for near in NEARBY:
-            (there,) = yield [Asked(self.dialled(u, time)[1], mesh="quick")]
+            (there,) = yield [Request(self.with_settings(u, time)[1], mesh="quick")]
             if there is None:
                 raise NotConverged(FAILED, np.zeros(1, int))
             at = u, time
@@ -127,15 +127,15 @@ class Search:
 
     def corrected(
         self, survey: Survey, goal: Goal, u: Array, time: float, content: bool = False
-    ) -> Asking[Found]:
+    ) -> Requests[Found]:
         """The best of a few predictions, each after a shift of the survey by how far the one before was off it.
 
         `content`: a first one that keeps all limits will do.
         """
         tries: list[Found] = []
         for near in NEARBY if content else NEARBY[1:]:
-            knobs, _ = self.dialled(u, time)
-            last = yield from predicted(self.case, goal, knobs, self.subject)
+            knobs, _ = self.with_settings(u, time)
+            last = yield from predicted(self.case, goal, knobs, self.problem)
             tries.append(last)
             if content and tries[0].met:
                 break
@@ -150,15 +150,15 @@ class Search:
         if not best.met or not broken:
             return best
         nearest = min(broken, key=lambda found: float(found.excess.max()))
-        return (yield from squeezed(self.case, goal, best, nearest, self.subject))
+        return (yield from squeezed(self.case, goal, best, nearest, self.problem))
 
-    def dialled(self, u: Array, time: float) -> tuple[dict[str, float], Case]:
+    def with_settings(self, u: Array, time: float) -> tuple[dict[str, float], Case]:
         """Knobs at a place of the box, and the case with them."""
         knobs = {n: float(x[0]) for n, x in self.box.knobs(u[None]).items()}
         if self.box.times is not None:
             knobs["duration"] = time
         knobs = self.pinned | knobs
-        return knobs, self.subject.dialled(self.case, knobs)
+        return knobs, self.problem.with_settings(self.case, knobs)
 
     def _at_inner_edge(self, box: Box, u: Array) -> bool:
         close = 0.02 * (box.high - box.low)
@@ -185,18 +185,20 @@ def _shifted(
     return u, time, abs(float(unsmoothed(claimed, plain=survey.plain)[moisture] - outcomes[moisture]))
 
 
-def searched(case: Case, limits: Bounds, subject: Subject = DRYERS) -> Asking[Search]:
+def searched(case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> Requests[Search]:
     """A search with the survey of its whole box."""
-    search = Search(case, limits, subject)
+    search = Search(case, limits, problem)
     nodes = nodes_of(len(search.box.names), True)
-    search.whole = yield from surveyed(search.case, search.box, nodes, subject)
+    search.whole = yield from surveyed(search.case, search.box, nodes, problem)
     return search
 
 
-def predicted(case: Case, goal: Goal, knobs: dict[str, float], subject: Subject = DRYERS) -> Asking[Found]:
+def predicted(
+    case: Case, goal: Goal, knobs: dict[str, float], problem: SearchProblem = DRYERS
+) -> Requests[Found]:
     """A state on the full mesh; raises NotConverged if it fails."""
-    set_so = subject.dialled(case, knobs)
-    (there,) = yield [Asked(set_so, mesh="full")]
+    set_so = problem.with_settings(case, knobs)
+    (there,) = yield [Request(set_so, mesh="full")]
     if there is None:
         raise NotConverged(FAILED, np.zeros(1, int))
     outcomes = there.outcomes
@@ -204,7 +206,9 @@ def predicted(case: Case, goal: Goal, knobs: dict[str, float], subject: Subject 
     return Found(knobs, set_so, there.result, outcomes, goal.limits.excesses(outcomes), cost)
 
 
-def squeezed(case: Case, goal: Goal, good: Found, bad: Found, subject: Subject = DRYERS) -> Asking[Found]:
+def squeezed(
+    case: Case, goal: Goal, good: Found, bad: Found, problem: SearchProblem = DRYERS
+) -> Requests[Found]:
     """The cheapest of some states between one that keeps all limits and one that does not, closing in on it."""
     best = good
     for turn in range(SQUEEZES):
@@ -213,7 +217,7 @@ def squeezed(case: Case, goal: Goal, good: Found, bad: Found, subject: Subject =
             break
         share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * SLACK) / (over - under)
         between = {n: (1 - share) * bad.knobs[n] + share * good.knobs[n] for n in good.knobs}
-        there = yield from predicted(case, goal, between, subject)
+        there = yield from predicted(case, goal, between, problem)
         if there.met:
             good = there
             best = min(best, there, key=lambda found: found.cost)

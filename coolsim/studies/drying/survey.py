@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.requirements import KEPT, Bounds
-from coolsim.studies.drying.subject import DRYERS, Subject
-from coolsim.studies.drying.together import Asked, Asking
+from coolsim.case.case import Case
+from coolsim.simulate.requirements import KEPT, Bounds
+from coolsim.studies.drying.batching import Request, Requests
+from coolsim.studies.drying.problem import DRYERS, SearchProblem
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 DEGREE = {
     1: 4,
@@ -172,20 +172,24 @@ class Survey:
         return np.array([np.interp(time, self.times, row) for row in line])
 
 
-def surveyed(case: Case, box: Box, nodes: Array, subject: Subject = DRYERS) -> Asking[Survey]:
+def surveyed(case: Case, box: Box, nodes: Array, problem: SearchProblem = DRYERS) -> Requests[Survey]:
     """A box, surveyed at nodes (n, knobs) in [−1, 1]; raises NotConverged if one of them fails."""
     u = 0.5 * (box.low + box.high) + 0.5 * (box.high - box.low) * nodes
     times, settings = _times(box), box.knobs(u)
-    states = [subject.dialled(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))]
+    states = [
+        problem.with_settings(case, {n: float(x[k]) for n, x in settings.items()}) for k in range(len(u))
+    ]
     if box.times:
-        asked = [Asked(subject.dialled(state, {"duration": float(times[-1])}), times) for state in states]
+        asked = [
+            Request(problem.with_settings(state, {"duration": float(times[-1])}), times) for state in states
+        ]
     else:  # each at its own end: a belt's dwell goes with its depth
-        asked = [Asked(state) for state in states]
+        asked = [Request(state) for state in states]
     found = yield asked
     failed = np.flatnonzero([one is None for one in found])
     if len(failed):
         raise NotConverged(FAILED, failed)
-    return Survey(box, nodes, times, np.stack(found, axis=-1), subject.plain)
+    return Survey(box, nodes, times, np.stack(found, axis=-1), problem.plain)
 
 
 def _times(box: Box) -> Array:

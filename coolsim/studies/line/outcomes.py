@@ -7,7 +7,7 @@ Settings of lines
 -----------------
 `machines/lines.py` has each stage as a case of its own and the settings of all, called by number and name
 ("1.inlet_air_temperature"); `studies/line/outcomes.py` lines side by side: the outcomes of a dryer for each
-stage, and a cooler's fan, and the `Subject` that the search of dryers takes (ranges, how it is set, which
+stage, and a cooler's fan, and the `SearchProblem` that the search of dryers takes (ranges, how it is set, which
 outcomes cost, how it is solved). Heat and electricity are per kg of the line's wet feed, so that stages add up.
 Constraints of a stage carry its number ("2.lift_off"); wishes are of what leaves the last.
 
@@ -28,27 +28,27 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import dried, line
-from coolsim.answer import first, pick
-from coolsim.case import Case
-from coolsim.coming import in_air_each
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.finishing import headspace_dew_point
-from coolsim.inputs import Inputs, with_even_bed
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.machines.conditioner import steam_per_feed
-from coolsim.machines.lines import dialled, machines, ranges
+from coolsim.machines.lines import machines, ranges, with_settings
 from coolsim.machines.plant import Plant, outcome_of
 from coolsim.model import drying
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
-from coolsim.predict import ROUGH, cooling, on_one_thread
-from coolsim.requirements import SWEATING, is_dryer
-from coolsim.result import Result
+from coolsim.simulate import dryer_simulation, line
+from coolsim.simulate.feed_following import in_air_each
+from coolsim.simulate.finishing import headspace_dew_point
+from coolsim.simulate.inputs import Inputs, with_even_bed
+from coolsim.simulate.prediction import ROUGH, cooling, on_one_thread
+from coolsim.simulate.requirements import SWEATING, is_dryer
+from coolsim.simulate.result_building import first, pick
 from coolsim.studies.drying import course
+from coolsim.studies.drying.batching import Mesh, Request
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.subject import Subject
-from coolsim.studies.drying.together import Asked, Mesh
+from coolsim.studies.drying.problem import SearchProblem
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 ROWS = (
     *OUTCOMES,
@@ -58,7 +58,7 @@ ROWS = (
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
     "rough": (course.ROUGH, ROUGH),
     "quick": (course.QUICK, Resolution(estimate=False)),
-    "full": (dried.DEFAULT, Resolution()),
+    "full": (dryer_simulation.DEFAULT, Resolution()),
 }
 # Fitted as they are; the others as logarithms.
 PLAIN = ("temperature", "above_ambient", "pellet_temperature", "fan_speed", "fan_curve")
@@ -78,7 +78,7 @@ def of_whole_line(outcomes: Array) -> Array:
     return whole
 
 
-def subject_of(case: Case) -> Subject:
+def problem_of(case: Case) -> SearchProblem:
     """A line as the search for settings sees it. A batch's time is a knob like any other here."""
     stages = range(len(case.cooler.stages))
     energies = (row(k, name) for k in stages for name in ("heat", "fan"))
@@ -90,14 +90,14 @@ def subject_of(case: Case) -> Subject:
         return row(int(place) - 1 if place else stages[-1], name)
 
     costly = (row(stages[-1], "moisture"), *energies)
-    return Subject(ranges, dialled, of, costly, tuple(plain), of_whole_line, solver(case))
+    return SearchProblem(ranges, with_settings, of, costly, tuple(plain), of_whole_line, solver(case))
 
 
-def solver(case: Case) -> Callable[[list[Asked]], list[Any]]:
-    """How lines that differ from `case` in their knobs are solved: as `together.answered` asks for it."""
+def solver(case: Case) -> Callable[[list[Request]], list[Any]]:
+    """How lines that differ from `case` in their knobs are solved: as `batching.answered` asks for it."""
     plants = [None if is_dryer(one) else Plant(one) for one in machines(case)]
 
-    def solve(asked: list[Asked]) -> list[Any]:
+    def solve(asked: list[Request]) -> list[Any]:
         mesh = asked[0].mesh
         return _solved([a.case for a in asked], plants, mesh)
 
@@ -150,7 +150,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
         return result, left
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
-        result, solutions = dried.solved(some, inputs, many, of_dryers)
+        result, solutions = dryer_simulation.solved(some, inputs, many, of_dryers)
         blocks.append(_of_dryers(some, inputs, result, per_wet, outside))
         return result, solutions
 

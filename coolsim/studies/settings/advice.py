@@ -11,21 +11,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coolsim.case import Case
-from coolsim.cautions import worst_first
-from coolsim.display import Displayed
-from coolsim.fields import documented
+from coolsim.case.case import Case
+from coolsim.machines.assumptions import assumptions
 from coolsim.machines.conditioner import ranges
-from coolsim.machines.words import assumptions
-from coolsim.predict import at_its_fan, input_band
-from coolsim.requirements import verdicts_of
-from coolsim.studies.asked import check
-from coolsim.studies.levers import Levers, levers
+from coolsim.simulate.cautions import worst_first
+from coolsim.simulate.prediction import at_its_fan, input_band
+from coolsim.simulate.requirements import verdicts_of
+from coolsim.studies.lever_study import Levers, levers
+from coolsim.studies.prerequisites import check
 from coolsim.studies.settings.answer import Reached, SettingsAnswer
 from coolsim.studies.settings.chances import with_chances
 from coolsim.studies.settings.cheapest import cheapest_settings
 from coolsim.studies.settings.coolers import Heated
 from coolsim.studies.settings.optimum import heated_inlet
+from coolsim.support.display import Displayed
+from coolsim.support.fields import documented
 
 
 @dataclass(frozen=True, repr=False)

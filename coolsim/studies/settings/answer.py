@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Air, Case
-from coolsim.costs import Cost
-from coolsim.display import Displayed
-from coolsim.fields import Array, documented
+from coolsim.case.case import Air, Case
+from coolsim.case.costs import Cost
+from coolsim.case.result import Result
 from coolsim.machines.base import Setting
-from coolsim.requirements import AtLimit, Verdict
-from coolsim.result import Result
+from coolsim.simulate.requirements import AtLimit, Verdict
+from coolsim.support.display import Displayed
+from coolsim.support.fields import Array, documented
 
 if TYPE_CHECKING:
-    from coolsim.studies.uncertainty import Uncertainty
+    from coolsim.studies.propagation import Uncertainty
 
 
 @dataclass(frozen=True, repr=False)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 
-from coolsim.case import Case
-from coolsim.errors import InputError
-from coolsim.requirements import Constraint, Verdict, speeds, verdicts_of
-from coolsim.result import Result
+from coolsim.case.case import Case
+from coolsim.case.result import Result
+from coolsim.simulate.requirements import Constraint, Verdict, speeds, verdicts_of
+from coolsim.studies.propagation import Sampled, all_kept, chances, needed_unknowns, sampled, varying
 from coolsim.studies.settings.answer import SettingsAnswer
-from coolsim.studies.uncertainty import Sampled, all_kept, chances, needed_unknowns, sampled, varying
+from coolsim.support.errors import InputError
 
 SAMPLES, SEED = 128, 2203  # polynomials through them tell a chance to half a percent
 

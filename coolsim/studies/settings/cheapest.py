@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.around import working
-from coolsim.case import Case
-from coolsim.coming import in_air
-from coolsim.costs import Cost, cost_of
+from coolsim.case.case import Case
+from coolsim.case.costs import Cost, cost_of
+from coolsim.case.line_parts import working
+from coolsim.case.result import Result
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import Forecast, of_one, predicted_each
-from coolsim.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
-from coolsim.result import Result
+from coolsim.simulate.feed_following import in_air
+from coolsim.simulate.requirements import AT_LIMIT, KEPT, AtLimit, Constraint, constraints_of, verdicts_of
 from coolsim.studies.settings.answer import (
     Alternative,
     Chosen,
@@ -25,9 +25,9 @@ from coolsim.studies.settings.answer import (
     StageSettings,
     Stand,
 )
-from coolsim.studies.settings.around import one_step, smallest_changes
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
+from coolsim.studies.settings.nearby import one_step, smallest_changes
 from coolsim.studies.settings.optimum import Optima, Optimum, optima
 
 ON_STEP = 0.51  # of a step: no step is nearer to an end
@@ -79,11 +79,11 @@ def _missed(answer: SettingsAnswer) -> float:
 def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
     """The cheapest settings of a case, today's beside them: those of the case as it was before."""
     found = optima(case)
-    best = dialled(case, found.best, found.forecast) if on_dial else found.best.case
+    best = set_on_dials(case, found.best, found.forecast) if on_dial else found.best.case
     return answer_at(case, before, found, best)
 
 
-def dialled(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case:
+def set_on_dials(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case:
     """The best settings on the steps of their dials; as they are, where no steps keep everything.
 
     Where not everything can be kept, steps that keep the rest and miss the others by hardly more.
@@ -120,7 +120,7 @@ def answer_at(
     return SettingsAnswer(
         met=met,
         chosen=chosen(machine, best, result, before, today),
-        settings=machine.told(best, result),
+        settings=machine.named_settings(best, result),
         case=best,
         result=result,
         cost=stand.cost,
@@ -137,7 +137,7 @@ def answer_at(
         if met or not look_around
         else smallest_changes(machine, best, result, constraints, found.required_feed),
         now=now,
-        now_settings=machine.told(before, today),
+        now_settings=machine.named_settings(before, today),
         gain=gain_of(case, now, stand),
         choices=tuple(_choices(before, best)),
         least_bed=least_bed(case, found),
@@ -188,7 +188,7 @@ def reached(machine: Machine, end: Optimum) -> Reached:
     """An end of the window; nan where no settings keep the machine's limits."""
     to = machine.read(end.case, end.result)
     each = tuple(Chosen(s, np.nan, to[s.key]) for s in machine.settings)
-    return Reached(end.moisture if end.met else np.nan, machine.told(end.case, end.result), each)
+    return Reached(end.moisture if end.met else np.nan, machine.named_settings(end.case, end.result), each)
 
 
 def _stated(
@@ -230,7 +230,7 @@ def _stages(
     solid = case.feed.throughput * (1 - case.feed.moisture)
     prices, broken = case.costs, there.violations[:, 0] > KEPT
     for k, run in enumerate(there.result.stages):
-        settings = machine.told(case, result)[k]
+        settings = machine.named_settings(case, result)[k]
         wet = float(result.stages[k].result.feed_in.moisture_wb)
         spent = machine.spent_on(k, [case], run.result)
         power, heat = float(spent.electricity[0]), float(spent.heat[0])

@@ -13,10 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.answer import interleave
-from coolsim.case import Case
-from coolsim.fields import Array, documented
-from coolsim.finishing import target_moisture
+from coolsim.case.case import Case
+from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import conditioner
 from coolsim.machines.base import Forecast, Setting
 from coolsim.machines.plant import (
@@ -28,11 +26,13 @@ from coolsim.machines.plant import (
     seconds_per_metre,
     try_settings,
 )
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import KEPT, Constraint, constraints_of, only, without_least_bed
-from coolsim.studies.asked import HIGHEST_FEED_MOISTURE
-from coolsim.studies.fitted import Box, Fit
+from coolsim.simulate.finishing import target_moisture
+from coolsim.simulate.requirements import KEPT, Constraint, constraints_of, only, without_least_bed
+from coolsim.simulate.result_building import interleave
+from coolsim.studies.outcome_polynomials import Box, Fit
+from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
 from coolsim.studies.search import FULL, SURVEY, Best, Found, Goal, Search
+from coolsim.support.fields import Array, documented
 
 INDIFFERENT = 0.002  # share of the cost per hour that a smaller bed may cost and still be preferred
 WORTH = 0.01  # of the range of depths: a smaller bed that saves less is no other

@@ -1,10 +1,10 @@
 """The cheapest combination of dial steps that keeps everything, near the exact optimum.
 
 An optimum that is rounded afterwards breaks a wish, or costs up to three times as much: what is given up in one
-setting has to be made good in another. So all steps in a box around it are weighed on a forecast, and the cheapest
-are predicted in full; the forecast is shifted by what each prediction adds, and the steps weighed again. A search
-that has polynomials of the whole machine lends them; else a few dozen states around the optimum are predicted on a
-rough mesh, and low polynomials go through them.
+setting has to be made good in another. So all steps in a box around it are weighed on a forecast; the cheapest are
+looked at with even beds, the forecast is shifted by what that adds, and the steps are weighed again, until the
+cheapest of all is predicted as it is. A search that has polynomials of the whole machine lends them; else a few
+dozen states around the optimum are predicted on a rough mesh, and low polynomials go through them.
 """
 
 from __future__ import annotations
@@ -12,30 +12,33 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case import Case
-from coolsim.errors import NotConverged
-from coolsim.fields import Array
-from coolsim.inputs import with_even_bed
+from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
 from coolsim.machines.base import Appraisal, Forecast, bill, of_one
-from coolsim.requirements import KEPT, Constraint
-from coolsim.result import Result
+from coolsim.simulate.inputs import with_even_bed
+from coolsim.simulate.requirements import KEPT, Constraint
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
 
 REACH = 6  # steps to either side of the optimum, where few things are set
 MOST = 40_000  # combinations weighed
 FREE = 2e-4  # of a bound's scale, kept free: what is typed back is rounded to what was printed
+KEPT_OFF = min(FREE, KEPT)  # of a bound's scale, that what is returned keeps free
 SLACK = 2e-3  # of a bound's scale, kept free of polynomials at first
-TRIES, ROUNDS = 4, 5  # combinations predicted at once, and how often
+TRIES, ROUNDS = 4, 5  # combinations looked at at once, and how often
 WORTH = 1e-3  # of the cost: less is not looked for
 WIDER = 2.0  # how much wider a box is looked at where the first holds nothing
 DEGREE = 2
 ASTRAY = (
     5e-3  # of a bound's scale that polynomials are off: then combinations are looked at on the rough mesh
 )
+FAR = 0.1  # … or this share of how far from the bound it stands, where that is more
 LOOKED = 64  # how many of them
 
 
@@ -67,7 +70,7 @@ def on_dial(
     at = machine.read(best, result)
     for width in (1.0, WIDER):
         box = _Box(machine, settings, at, width)
-        found = _searched(machine, box, constraints, start, best, forecast)
+        found = _searched(machine, box, constraints, start, forecast)
         if found is not None:
             return found
     return None
@@ -136,101 +139,148 @@ def _searched(
     box: _Box,
     constraints: Sequence[Constraint],
     start: Appraisal,
-    best: Case,
     forecast: Forecast | None,
 ) -> Place | None:
     """The cheapest combination of a box that is predicted to keep everything.
 
-    A forecast says which combinations are worth a prediction. Where it turns out to be off, as that of a batch is
-    whose air changes sides, the most promising are looked at one by one on the rough mesh first.
+    A forecast says which combinations are worth a look: the full mesh with even beds, and what unevenness adds at
+    the optimum. The cheapest of those is then predicted as it is; where that breaks something, the next.
+    Where the forecast turns out to be off, as that of a batch is whose air changes sides, the most promising are
+    looked at one by one on the rough mesh first.
     """
-    count = len(constraints)
     try:
         foretold = forecast or _through_survey(machine, box, constraints)
+        weighing = _Weighing(machine, box, constraints, start, foretold)
+        for _ in range(ROUNDS):
+            k = weighing.cheapest()
+            if k is None:
+                return None
+            place = weighing.predicted(k)
+            if place is not None:
+                return place
     except NotConverged:
-        return None
-    here, exact = np.array([[box.at[s.sought] for s in box.settings]]), _rows(start, box)
-    shift = exact - foretold(box.settings, here)
+        pass
+    return None
 
-    def expected(values: Array) -> Array:
-        return foretold(box.settings, values) + shift
 
-    points, values = _combinations(box, expected, count)
-    outcomes, slack = expected(points), SLACK
-    tried: dict[int, Place | None] = {}
-    closely = False
-    for _ in range(ROUNDS):
-        chosen = _promising(machine, outcomes, tried, slack, count)[:TRIES]
-        if not chosen:
-            if any(tried.values()) or slack == 0.0:
+class _Weighing:
+    """The combinations of a box, and what is expected of each: the more exactly, the more were looked at."""
+
+    def __init__(
+        self,
+        machine: Machine,
+        box: _Box,
+        constraints: Sequence[Constraint],
+        start: Appraisal,
+        foretold: Forecast,
+    ) -> None:
+        self.machine, self.box, self.constraints = machine, box, constraints
+        # by its dials, as the steps are: of a fan, an even bed at the same speed takes other air
+        self.best = machine.at(_named(box, np.array([box.at[s.key] for s in box.settings])))
+        self.exact = _rows(start, box)
+        here = np.array([[box.at[s.sought] for s in box.settings]])
+        shift = self.exact - foretold(box.settings, here)
+
+        def expected(values: Array) -> Array:
+            return foretold(box.settings, values) + shift
+
+        points, self.values = _combinations(box, expected, len(constraints))
+        self.outcomes = expected(points)
+        self.looked: set[int] = set()
+        self.refused: set[int] = set()
+        self.slack, self.closely = SLACK, False
+        self.added: Array | None = None  # what unevenness, and an estimate of errors, add at the optimum
+
+    def cheapest(self) -> int | None:
+        """The cheapest of the combinations that were looked at, after as many looks as are worth it."""
+        for _ in range(ROUNDS):
+            chosen = self._promising(self.slack)[:TRIES]
+            if chosen:
+                self._look(chosen)
+            elif self.slack == 0.0 or self._kept():
                 break
-            slack = 0.0  # nothing keeps off its bounds as far as that: look right up to them
-            continue
-        there = appraised(
-            machine, [machine.at(_named(box, values[k])) for k in chosen], constraints=constraints
-        )
-        for n, k in enumerate(chosen):
-            tried[k] = _place(machine, box, there, n, values[k])
-        off = _rows(there, box) - outcomes[:, chosen]
-        off = off[:, np.isfinite(off).all(axis=0)]
-        if off.size and not closely and np.abs(off[:count]).max(initial=0.0) > ASTRAY:
-            closely = True
-            outcomes = outcomes + off.mean(axis=1)[:, None]
-            near = 2 * np.abs(off[:count] - off[:count].mean(axis=1)[:, None]).max() + ASTRAY
-            worth = _promising(machine, outcomes, tried, -near, count)
-            outcomes = _looked_at(machine, box, constraints, outcomes, values, worth, best, exact)
-        elif off.size:
-            outcomes = outcomes + off.mean(axis=1)[:, None]
-        slack = -ASTRAY if closely else FREE  # a rough mesh is off by as much
-    good = [place for place in tried.values() if place]
-    return min(good, key=lambda place: place.cost) if good else None
+            else:
+                self.slack = 0.0  # nothing keeps off its bounds as far as that: look right up to them
+        cost = self._cost()
+        return min(self._kept(), key=lambda k: float(cost[k]), default=None)
 
+    def predicted(self, k: int) -> Place | None:
+        """A combination as it is predicted, where it keeps everything, and as far off as typing takes."""
+        named = _named(self.box, self.values[k])
+        there = appraised(self.machine, [self.machine.at(named)], constraints=self.constraints)
+        self.refused.add(k)
+        if not there.computed[0]:
+            return None
+        if there.worst[0] > -KEPT_OFF:
+            self.outcomes = self.outcomes + _rows(there, self.box) - self.outcomes[:, [k]]
+            return None
+        return Place(named, self.machine.at(named), float(np.ravel(there.cost.per_tonne)[0]))
 
-def _promising(
-    machine: Machine, outcomes: Array, tried: dict[int, Place | None], slack: float, count: int
-) -> list[int]:
-    """Combinations that may keep everything and are cheaper than what was found, the cheapest first."""
-    cost = _cost(machine, outcomes, count)
-    kept = (outcomes[:count] <= -slack).all(axis=0)
-    most = min((place.cost for place in tried.values() if place), default=np.inf)
-    if np.isfinite(most):
-        kept &= cost < most - WORTH * abs(most)
-    order = np.flatnonzero(kept)[np.argsort(cost[kept], kind="stable")]
-    return [int(k) for k in order if int(k) not in tried]
+    def _cost(self) -> Array:
+        """What each costs per tonne."""
+        electricity, heat, feed, moisture = self.outcomes[len(self.constraints) :][:4]
+        case = self.machine.case
+        solid = feed * (1 - case.feed.moisture)
+        return np.asarray(bill(case, electricity, heat, feed, solid, np.minimum(moisture, 0.95)).per_tonne)
 
+    def _kept(self) -> list[int]:
+        """Combinations that were looked at and keep everything."""
+        worst = self.outcomes[: len(self.constraints)].max(axis=0, initial=-np.inf)
+        return [k for k in self.looked - self.refused if worst[k] <= -KEPT_OFF]
 
-def _looked_at(
-    machine: Machine,
-    box: _Box,
-    constraints: Sequence[Constraint],
-    outcomes: Array,
-    values: Array,
-    worth: Sequence[int],
-    best: Case,
-    exact: Array,
-) -> Array:
-    """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
+    def _promising(self, slack: float) -> list[int]:
+        """Combinations that may keep everything and are cheaper than those looked at, the cheapest first."""
+        cost = self._cost()
+        kept = (self.outcomes[: len(self.constraints)] <= -slack).all(axis=0)
+        most = min((cost[k] for k in self._kept()), default=np.inf)
+        if np.isfinite(most):
+            kept &= cost < most - WORTH * abs(most)
+        order = np.flatnonzero(kept)[np.argsort(cost[kept], kind="stable")]
+        return [int(k) for k in order if int(k) not in self.looked]
 
-    Beds are even. What the full mesh adds at the optimum, where its rows are `exact`, is added everywhere.
-    """
-    some = [worth[k] for k in np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int))] if worth else []
-    found = outcomes.copy()
-    found[: len(constraints)] = np.inf
-    if some:
-        states = [with_even_bed(one) for one in (*(machine.at(_named(box, values[k])) for k in some), best)]
-        rough = _rows(appraised(machine, states, quick=True, constraints=constraints), box)
-        found[:, some] = rough[:, :-1] + exact - rough[:, -1:]
-    return np.where(np.isnan(found), np.inf, found)
+    def _look(self, chosen: list[int]) -> None:
+        """Put what is predicted with even beds in place of what was expected, and shift the others by the mean."""
+        count = len(self.constraints)
+        cases = [self.machine.at(_named(self.box, self.values[k])) for k in chosen]
+        if self.added is None:
+            cases.append(self.best)
+        even = [with_even_bed(case) for case in cases]
+        rows = _rows(appraised(self.machine, even, checked=False, constraints=self.constraints), self.box)
+        if self.added is None:
+            self.added = self.exact - rows[:, -1:]
+        off = rows[:, : len(chosen)] + self.added - self.outcomes[:, chosen]
+        self.looked.update(chosen)
+        well = off[:, np.isfinite(off).all(axis=0)]
+        mean = well.mean(axis=1)[:, None] if well.size else np.zeros((len(rows), 1))
+        seen = self.outcomes[:, chosen] + off
+        self.outcomes = self.outcomes + mean
+        if well.size and not self.closely and self._astray(off[:count], chosen):
+            self.closely = True
+            near = 2 * np.abs(well[:count] - mean[:count]).max() + ASTRAY
+            self.outcomes = self._looked_closely(self._promising(-near))
+        self.outcomes[:, chosen] = np.where(np.isnan(seen), np.inf, seen)
+        self.slack = -ASTRAY if self.closely else FREE  # a rough mesh is off by as much
 
+    def _astray(self, off: Array, chosen: list[int]) -> bool:
+        """Whether what was expected of combinations was too far off, for how near its bound each thing stands."""
+        allowed = np.maximum(ASTRAY, FAR * np.abs(self.outcomes[: len(off), chosen]))
+        return bool((np.abs(off) > allowed).any())
 
-def _place(machine: Machine, box: _Box, there: Appraisal, n: int, values: Array) -> Place | None:
-    """A combination that was predicted, where it keeps everything, and as far off as typing takes."""
-    if not there.computed[n] or there.worst[n] > -min(FREE, KEPT):
-        return None
-    named = _named(box, values)
-    return Place(
-        named, machine.at(named), float(np.broadcast_to(there.cost.per_tonne, there.computed.shape)[n])
-    )
+    def _looked_closely(self, worth: list[int]) -> Array:
+        """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
+
+        Beds are even. What the full mesh adds at the optimum is added everywhere.
+        """
+        at: Any = np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int)) if worth else []
+        some = [worth[k] for k in at]
+        found = self.outcomes.copy()
+        found[: len(self.constraints)] = np.inf
+        if some:
+            cases = (*(self.machine.at(_named(self.box, self.values[k])) for k in some), self.best)
+            even = [with_even_bed(case) for case in cases]
+            rough = _rows(appraised(self.machine, even, quick=True, constraints=self.constraints), self.box)
+            found[:, some] = rough[:, :-1] + self.exact - rough[:, -1:]
+        return np.where(np.isnan(found), np.inf, found)
 
 
 def _named(box: _Box, values: Array) -> dict[str, float]:
@@ -241,14 +291,6 @@ def _rows(a: Appraisal, box: _Box) -> Array:
     """Violations, then power, heat and moisture, then what is dialled in but follows from something else."""
     follows = [a.values[s.key] for s in box.settings if s.sought != s.key]
     return np.array([*a.violations, a.electricity, a.heat, a.feed, a.moisture, *follows])
-
-
-def _cost(machine: Machine, rows: Array, first: int) -> Array:
-    electricity, heat, feed, moisture = rows[first : first + 4]
-    solid = feed * (1 - machine.case.feed.moisture)
-    return np.asarray(
-        bill(machine.case, electricity, heat, feed, solid, np.minimum(moisture, 0.95)).per_tonne
-    )
 
 
 def _combinations(box: _Box, fit: Callable[[Array], Array], first: int) -> tuple[Array, Array]:

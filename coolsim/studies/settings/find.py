@@ -12,12 +12,11 @@ from typing import overload
 
 import numpy as np
 
-from coolsim.case import Air, Case
-from coolsim.doors import asked_with_a_case
+from coolsim.case.argument_checks import takes_a_case
+from coolsim.case.case import Air, Case
 from coolsim.machines import machine_of
-from coolsim.progress import Progress, tells
-from coolsim.requirements import AtLimit
-from coolsim.studies.asked import check, check_air
+from coolsim.simulate.requirements import AtLimit
+from coolsim.studies.prerequisites import check, check_air
 from coolsim.studies.settings.answer import (
     Change,
     Chosen,
@@ -28,10 +27,11 @@ from coolsim.studies.settings.answer import (
     Stand,
     Step,
 )
+from coolsim.studies.settings.chance_constrained import answer_with_uncertainty
 from coolsim.studies.settings.cheapest import cheapest_settings, reached
 from coolsim.studies.settings.optimum import window
-from coolsim.studies.settings.surely import told_how_sure
 from coolsim.studies.settings.weathers import by_weather
+from coolsim.support.progress import Progress, tells
 
 __all__ = [
     "AtLimit",
@@ -65,7 +65,7 @@ def find_settings(
 ) -> SettingsAnswer | SettingsByWeather: ...
 
 
-@asked_with_a_case
+@takes_a_case
 @tells
 def find_settings(
     case: Case,
@@ -85,7 +85,7 @@ def find_settings(
     and keep the machine's limits with a probability (`.surely`); chance: that probability, such as 0.9, which alone
     gives `.surely` only; 0.95 if left out. Both take one weather, and something that carries a ±.
     on_dial: settings are the cheapest combination of dial steps; else the exact optimum.
-    progress: who hears how far it is, as `coolsim.progress` says.
+    progress: who hears how far it is, as `coolsim.support.progress` says.
 
     Needs [target] moisture, [limits] with at least one range, and [costs]; raises InputError naming what is
     missing or contradicts, and NotConverged. Cost is electricity, heat, and the weight given away below the target
@@ -95,14 +95,14 @@ def find_settings(
     if air is not None:
         case = dataclasses.replace(case, air=check_air(air))
     if chance is not None or uncertainty:
-        return told_how_sure(case, chance, uncertainty, on_dial)
+        return answer_with_uncertainty(case, chance, uncertainty, on_dial)
     check(case)
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         return by_weather(dataclasses.replace(case, air=check_air(case.air)))
     return cheapest_settings(case, on_dial)
 
 
-@asked_with_a_case
+@takes_a_case
 def reachable(case: Case) -> tuple[Reached, Reached]:
     """Driest and wettest exit within the machine's limits, with the settings of each; of a line, of each stage."""
     check(case)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.machines import Machine, machine_of
 from coolsim.machines.base import Setting
-from coolsim.requirements import without_least_bed
+from coolsim.simulate.requirements import without_least_bed
 from coolsim.studies.settings.answer import Chosen, LeastBed
 from coolsim.studies.settings.optimum import Optima, Optimum, optima
 

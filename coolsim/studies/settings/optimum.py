@@ -11,18 +11,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.case import Case, Line
-from coolsim.coming import in_air
+from coolsim.case.case import Case, Line
+from coolsim.case.result import Result
 from coolsim.machines import machine_of
 from coolsim.machines.base import Forecast, one
 from coolsim.machines.plant import Plant
-from coolsim.requirements import KEPT, AtLimit, constraints_of, without_least_bed
-from coolsim.result import Result
+from coolsim.simulate.feed_following import in_air
+from coolsim.simulate.requirements import KEPT, AtLimit, constraints_of, without_least_bed
+from coolsim.studies.drying.batching import answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends, ends, looking_again
+from coolsim.studies.drying.problem import DRYERS, SearchProblem
 from coolsim.studies.drying.search import Found, searched
-from coolsim.studies.drying.subject import DRYERS, Subject
-from coolsim.studies.drying.together import answered, side_by_side
-from coolsim.studies.line.outcomes import subject_of
+from coolsim.studies.line.outcomes import problem_of
 from coolsim.studies.search import Found as FoundCooler
 from coolsim.studies.settings import coolers
 
@@ -72,8 +72,8 @@ def optima(case: Case) -> Optima:
             without_least_bed=free,
             forecast=coolers.forecast(case, found.search, limits),
         )
-    subject = subject_for(case)
-    return _of_marches(answered(best_and_ends(case, subject), subject.solve))
+    problem = problem_for(case)
+    return _of_marches(answered(best_and_ends(case, problem), problem.solve))
 
 
 def window(case: Case) -> tuple[Optimum, Optimum]:
@@ -81,13 +81,13 @@ def window(case: Case) -> tuple[Optimum, Optimum]:
     if case.cooler.arrangement == "counter-flow":
         driest, wettest = (_of_cooler(case, found) for found in coolers.window(case))
         return driest, wettest
-    subject = subject_for(case)
+    problem = problem_for(case)
 
     def both():
-        search = yield from searched(case, subject.bounds(case), subject)
+        search = yield from searched(case, problem.bounds(case), problem)
         return (yield from side_by_side(ends(search)))
 
-    driest, wettest = map(_marched, answered(both(), subject.solve))
+    driest, wettest = map(_marched, answered(both(), problem.solve))
     return driest, wettest
 
 
@@ -104,7 +104,7 @@ def looking(case: Case) -> Looking:
     if case.cooler.arrangement == "counter-flow":
         search = coolers.surveyed(case)
         return Looking(lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search)), optima)
-    best, every = looking_again(case, subject_for(case))
+    best, every = looking_again(case, problem_for(case))
     return Looking(lambda roomy: _marched(best(roomy)), lambda roomy: _of_marches(every(roomy)))
 
 
@@ -116,9 +116,9 @@ def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> cooler
     )
 
 
-def subject_for(case: Case) -> Subject:
+def problem_for(case: Case) -> SearchProblem:
     """A dryer or a line as the search of marches sees it."""
-    return subject_of(case) if isinstance(case.cooler, Line) else DRYERS
+    return problem_of(case) if isinstance(case.cooler, Line) else DRYERS
 
 
 def _of_cooler(case: Case, found: FoundCooler) -> Optimum:

@@ -12,23 +12,23 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.answer import interleave, many
-from coolsim.case import Air, Case
-from coolsim.costs import Cost
-from coolsim.errors import NotConverged
+from coolsim.case.case import Air, Case
+from coolsim.case.costs import Cost
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import Result
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Plant, excesses, knob_range
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
-from coolsim.result import Result
+from coolsim.simulate.requirements import AT_LIMIT, KEPT, Constraint, constraints_of
+from coolsim.simulate.result_building import interleave, many
+from coolsim.studies.drying.batching import Requests, answered, side_by_side
 from coolsim.studies.drying.find import best_and_ends
 from coolsim.studies.drying.search import Found
-from coolsim.studies.drying.together import Asking, answered, side_by_side
 from coolsim.studies.settings import coolers
 from coolsim.studies.settings.answer import Reached, SettingsByWeather
-from coolsim.studies.settings.optimum import subject_for
+from coolsim.studies.settings.optimum import problem_for
+from coolsim.support.errors import NotConverged
 
 AT_ONCE = 64  # weathers of coolers searched side by side: some 15 000 predictions on the coarse mesh
 
@@ -96,28 +96,28 @@ def _first_bound(case: Case, plant: Plant, limits: Sequence[Constraint], best: A
 
 
 def _of_marches(case: Case) -> SettingsByWeather:
-    subject = subject_for(case)
+    problem = problem_for(case)
     air = Air(*np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air))))
     alone = [dataclasses.replace(case, air=one) for one in _each(air)]
 
-    def best_of(one: Case, weather: int) -> Asking[list[Found]]:
+    def best_of(one: Case, weather: int) -> Requests[list[Found]]:
         try:
-            return (yield from best_and_ends(one, subject))
+            return (yield from best_and_ends(one, problem))
         except NotConverged as error:
             raise NotConverged(f"in weather {weather}: {error.reason}", np.array([weather])) from None
 
     searches = [best_of(one, k) for k, one in enumerate(alone)]
-    best, driest, wettest = zip(*answered(side_by_side(searches), subject.solve))
+    best, driest, wettest = zip(*answered(side_by_side(searches), problem.solve))
     met = np.array([state.met for state in best])
     limits = constraints_of(alone[0])
-    costs = [subject.bill(one, state.outcomes) for one, state in zip(alone, best)]
+    costs = [problem.bill(one, state.outcomes) for one, state in zip(alone, best)]
     return SettingsByWeather(
         air=air,
         met=met,
         settings=_together([_told(state) for state in best]),
         result=_side_by_side([state.result for state in best]),
         cost=Cost(*(np.array([getattr(c, f.name) for c in costs]) for f in dataclasses.fields(Cost))),
-        binding=np.array([_bound(state, limits, subject.ranges(one)) for one, state in zip(alone, best)]),
+        binding=np.array([_bound(state, limits, problem.ranges(one)) for one, state in zip(alone, best)]),
         broken=np.where(met, "", [limits[int(state.excess.argmax())].called for state in best]),
         dwell_matters=np.ones(len(best), bool),
         driest=_reached(driest),
@@ -128,7 +128,7 @@ def _of_marches(case: Case) -> SettingsByWeather:
 
 
 def _told(state: Found) -> Any:
-    return machine_of(state.case).told(state.case, state.result)
+    return machine_of(state.case).named_settings(state.case, state.result)
 
 
 def _bound(state: Found, limits: Sequence[Constraint], ranges: Any) -> str:

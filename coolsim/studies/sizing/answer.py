@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from coolsim.case import Case
-from coolsim.display import Displayed
-from coolsim.fields import documented
+from coolsim.case.case import Case
+from coolsim.case.result import Warning
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Settings
-from coolsim.requirements import AtLimit, Verdict
-from coolsim.result import Warning
+from coolsim.simulate.requirements import AtLimit, Verdict
+from coolsim.support.display import Displayed
+from coolsim.support.fields import documented
 
 
 @dataclass(frozen=True, repr=False)

@@ -22,34 +22,36 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import both_units
-from coolsim.case import Case, FanData
-from coolsim.costs import KILOWATT_HOUR
+from coolsim.case.case import Case, FanData
+from coolsim.case.costs import KILOWATT_HOUR
+from coolsim.case.quantities import QUANTITIES
 from coolsim.equipment.motor import IEC_RATINGS
-from coolsim.errors import Fault, InputError
-from coolsim.fields import Array
 from coolsim.machines import machine_of
 from coolsim.machines.base import DIAL
 from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
-from coolsim.predict import predict
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import Constraint, only
-from coolsim.studies import asked
+from coolsim.simulate.prediction import predict
+from coolsim.simulate.requirements import Constraint, only
+from coolsim.studies import prerequisites
 from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.settings.dial import on_dial
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Duties, Service, Survey, limits_to_keep, reserve_of, rounded_up
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
+from coolsim.support import dual_units
+from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import Array
 
 ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 NEARLY = 1e-4  # of a bound's scale that a search may miss, where the steps of the dials keep everything
 FLOORS = 36  # looked at on the survey, from the smallest to the largest it covers
-CURVE = 13  # floors of the trade-off curve
+LEARNT_AT = (0.2, 0.7)  # of the floors that serve: where the survey learns what unevenness adds
+CURVE = 9  # floors of the trade-off curve
+NEARLY_SERVED = 1e-3  # excess by a look, corrected once, from which a floor may serve once it is predicted
 SECTIONS, ROUNDS = 7, 3  # of the search for the smallest floor: each round leaves a seventh
 ABOVE_SMALLEST = (1.002, 1.01, 1.03)  # first floors tried on the full mesh: the survey errs by a little
-BETWEEN = (0.0, 0.1, 0.25, 0.5)  # floors tried between where a straight line is cheap enough and the next one
+BETWEEN = 9  # floors looked at between the last that is too dear and the first that is cheap enough
 SAME = 0.015  # of a floor: others as close to the one taken are not told
 NOTHING_GAINED = 0.02  # share of the least running that is no reason for more floor …
 NOTHING = 0.02  # … nor is the price of this much energy, kWh/t
@@ -66,7 +68,7 @@ def check(service: Service) -> None:
     """Raise InputError, with every fault, where what is to be served is out of reach of any air."""
     faults = []
     for (product, weather), one in zip(service.names, service.cases):
-        for fault in asked.impossible(one):
+        for fault in prerequisites.impossible(one):
             found = f"{fault.found} for {product!r} in {weather!r}"
             faults.append(dataclasses.replace(fault, found=found))
     if faults:
@@ -107,6 +109,7 @@ class _Sizing:
     def answer(self) -> SizeAnswer:
         """Look at all floors on the survey, predict those between the smallest and the best, and take one."""
         self._check_areas()
+        self._lay_on_unevenness()
         seen = self.floors.surveyed(self.goal, *self._each(self.areas))
         worst, score = (a.reshape(-1, FLOORS) for a in (seen.worst, seen.score))
         serves: Any = (worst <= SERVED).all(axis=0)
@@ -133,6 +136,16 @@ class _Sizing:
                 if run.kept.all() or dialled.kept.all():
                     return self._sized(area, curve, run, dialled, hardest)
         return self._unmet(np.flatnonzero(~run.kept), taken, min(curve))
+
+    def _lay_on_unevenness(self) -> None:
+        """Let the survey learn what unevenness adds on floors that serve even beds, or come nearest to it."""
+        if self.duties.even() is self.duties:
+            return
+        areas = self.areas[::3]
+        worst = self.floors.surveyed(self.goal, *self._each(areas)).worst.reshape(-1, len(areas)).max(axis=0)
+        serve = areas[worst <= max(SERVED, worst.min())]
+        small, large = np.exp(np.quantile(np.log(serve), LEARNT_AT))
+        self.floors.lay_on_unevenness(self.goal, float(small), float(large))
 
     def _built(self, areas: Array) -> list[float]:
         """Floors that can be built and typed, no smaller than these."""
@@ -170,11 +183,11 @@ class _Sizing:
             key, found = "sizing.bed_depth", "ranges that no floor area can keep for all products"
             allowed = f"widen {ranges}"
         elif fixed is not None and not low <= fixed <= high:
-            key, found = "sizing.floor_area", both_units.area(fixed)
-            allowed = f"{ranges} leave {both_units.area(low)} to {both_units.area(high)}"
+            key, found = "sizing.floor_area", dual_units.area(fixed)
+            allowed = f"{ranges} leave {dual_units.area(low)} to {dual_units.area(high)}"
         else:
             return
-        raise InputError([Fault(asked.where(self.case, key), key, found, allowed)])
+        raise InputError([Fault(prerequisites.where(self.case, key), key, found, allowed)])
 
     def _each(self, areas: Any) -> tuple[Any, Array]:
         """Every duty on every floor, floor running fastest."""
@@ -185,6 +198,11 @@ class _Sizing:
         """The best state of every duty on each floor."""
         best = self.floors.find(self.goal, *self._each(areas))
         return {a: take(best, np.arange(k, len(best.score), len(areas))) for k, a in enumerate(areas)}
+
+    def _looked(self, areas: Any) -> tuple[Array, Array]:
+        """Largest excess and score (duties, floors) by a look at even beds."""
+        seen = self.floors.looked(self.goal, *self._each(areas))
+        return seen.worst.reshape(-1, len(areas)), seen.score.reshape(-1, len(areas))
 
     def _serves(self, best: Best) -> bool:
         return bool(best.kept.all()) and self.parts.shaft_power(best) <= LARGEST_MOTOR
@@ -230,9 +248,12 @@ class _Sizing:
 
     def _curve(self, smallest: float, end: float) -> dict[float, Best]:
         """Floors that serve all, from the smallest that does so on the full mesh."""
-        first = [smallest * share for share in ABOVE_SMALLEST]
-        others = self._built(np.geomspace(first[-1], max(end, 1.05 * first[-1]), CURVE - 1)[1:])
-        found = {area: best for area, best in self._found(first + others).items() if self._serves(best)}
+        first = smallest * np.array(ABOVE_SMALLEST)
+        others = self._built(np.geomspace(first[-1], max(end, 1.05 * first[-1]), CURVE)[1:])
+        worst = self._looked(first)[0].max(axis=0)
+        may, will = (int((np.append(worst[:-1], 0.0) <= most).argmax()) for most in (NEARLY_SERVED, SERVED))
+        found = self._found([*first[may : will + 2].tolist(), *others])
+        found = {area: best for area, best in found.items() if self._serves(best)}
         return {area: best for area, best in found.items() if area in others or area == min(found)}
 
     def _about(self, smallest: float, end: float) -> dict[float, Best]:
@@ -263,13 +284,14 @@ class _Sizing:
     def _taken(self, curve: dict[float, Best]) -> tuple[float, Best]:
         """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
         areas = list(curve)
-        k, share, most = self._enough(
-            self._running(np.stack([best.score for best in curve.values()], axis=1))
-        )
+        k, _, most = self._enough(self._running(np.stack([best.score for best in curve.values()], axis=1)))
         if k:
-            shares = share + (1 - share) * np.array(BETWEEN)
-            between = self._found(self._built(areas[k - 1] * (areas[k] / areas[k - 1]) ** shares))
-            for area, best in between.items():
+            steps = np.geomspace(areas[k - 1], areas[k], BETWEEN + 2)[1:-1]
+            between = [a for a in self._built(steps) if areas[k - 1] < a < areas[k]]
+            worst, score = self._looked(between)
+            good: Any = (worst <= NEARLY_SERVED).all(axis=0) & (self._running(score) <= most)
+            for area in np.array(between)[good].tolist():
+                best = self._found([area])[area]
                 if self._serves(best) and self._running(best.score[:, None])[0] <= most:
                     return area, best
         return areas[k], curve[areas[k]]

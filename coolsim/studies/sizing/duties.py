@@ -1,9 +1,10 @@
 """The duties of a cooler to buy: each product in each weather, per square metre of floor.
 
 What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over
-air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in `fitted`, but of
-all duties side by side. Dwell and air ratio decide the exit; at the same two, the flux hardly changes it and takes
-few nodes. Points are arrays that broadcast with the duties' own, so that one call weighs any grid.
+air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in
+`outcome_polynomials`, but of all duties side by side. Dwell and air ratio decide the exit; at the same two, the
+flux hardly changes it and takes few nodes. Points are arrays that broadcast with the duties' own, so that one
+call weighs any grid.
 """
 
 from __future__ import annotations
@@ -18,33 +19,36 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.answer import interleave
-from coolsim.case import Air, Case, DesignWeather, FanData, Product
-from coolsim.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.case.case import Air, Case, DesignWeather, FanData, Product
+from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
+from coolsim.case.result import Warning
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
-from coolsim.fields import Array
-from coolsim.finishing import headspace_dew_point, uncoated
-from coolsim.inputs import Inputs, even, gather
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.numerics.nodes import through_nodes
 from coolsim.physics import air, packed_bed
-from coolsim.predict import predict_inputs
-from coolsim.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
-from coolsim.result import Warning
 from coolsim.scenario.weather import read_weather
+from coolsim.simulate.finishing import headspace_dew_point, uncoated
+from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.prediction import predict_inputs
+from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of, depths_to_choose, least_time
+from coolsim.simulate.result_building import interleave
 from coolsim.studies.climate import design_weather
-from coolsim.studies.fitted import combined, pack, unpack
+from coolsim.studies.outcome_polynomials import combined, pack, unpack
+from coolsim.support.fields import Array
 
 # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
 DWELL = (60.0, 1800.0)
 FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
 ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
-# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, what unevenness adds, and the full mesh
-NODES = (3, 8, 5, 1), (3, 4, 4, 1), (2, 3, 3, 1)
-FEWER = (3, 6, 4, 3), (3, 3, 3, 2), (2, 2, 3, 2)  # where the inlet air can be heated
+# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and what the full mesh adds
+NODES = (3, 8, 5, 1), (2, 3, 3, 1)
+FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
+APART = (
+    0.05  # of half the range of air flux, from which a line through what two states add is told from noise
+)
 RESERVE = 0.10  # of throughput, where sizing.reserve is not typed; assumed: common practice, no source
 
 
@@ -353,7 +357,7 @@ class Survey:
     """Outcomes of all duties as polynomials of air flux, air ratio, dwell and inlet-air temperature."""
 
     def __init__(self, duties: Duties, highest_lift_off: float, coarse: Resolution, full: Resolution) -> None:
-        self.duties = duties
+        self.duties, self.coarse = duties, coarse
         low, high = duties.air_flux(highest_lift_off)
         ratio, dwell = (np.log(ends) for ends in (duties.case.sizing.air_ratio, duties.dwell()))
         one = np.ones(len(duties))
@@ -362,14 +366,13 @@ class Survey:
         self.high = np.stack([np.log(high), ratio[1] * one, dwell[1] * one, hot])
         self.varied = [bool(np.any(b > a)) for a, b in zip(self.low, self.high)]
         chosen = FEWER if self.varied[3] else NODES
-        many, some, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
+        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
         even = duties.even()
+        self.unevenness: Array | float = 0.0  # what it adds to even beds, in coefficients, once that is known
         self.coefficients = self._through(even, many, coarse)
-        added = [(few, self._through(even, few, full, less=True))]
-        if even is not duties:
-            added.append((some, self._through(duties, some, coarse, less=True)))
-        for nodes, more in added:
-            self.coefficients[(slice(None), *(slice(n) for n in nodes))] += more
+        self.coefficients[(slice(None), *(slice(n) for n in few))] += self._through(
+            even, few, full, less=True
+        )
 
     def of(self, duties: Duties) -> Survey:
         """The same polynomials for the same products and weathers at another throughput.
@@ -382,7 +385,32 @@ class Survey:
 
     def __call__(self, points: Points) -> Array:
         """Rows of outcomes (outcomes, N) at flat points."""
-        table = self.coefficients[points.duty]
+        return self._at(self.coefficients + self.unevenness, points)
+
+    def added_by_unevenness(self, points: Points) -> Array:
+        """What of that uneven beds add to even ones."""
+        return self._at(self.unevenness + np.zeros_like(self.coefficients), points)
+
+    def lay_on_unevenness(self, points: Points) -> None:
+        """Learn what unevenness adds to even beds from two states of each duty, all the first ones first.
+
+        It is a line in the air flux, since that is what tells how the air is shared out: over whole ranges, where
+        a bed may be left as it came, polynomials of it erred by more than it is where a cooler is at its best.
+        """
+        if self.duties.even() is self.duties:
+            return
+        rows = [pack(d.predicted(points, self.coarse)) for d in (self.duties, self.duties.even())]
+        first, second = np.moveaxis((rows[0] - rows[1]).reshape(len(rows[0]), 2, -1), 0, -1)
+        x, y = self._places(points)[0].reshape(2, -1, 1)
+        apart = np.abs(y - x) > APART
+        slope = np.where(apart, (second - first) / np.where(apart, y - x, 1.0), 0.0)
+        self.unevenness = added = np.zeros_like(self.coefficients)
+        added[:, 0, 0, 0, 0] = np.where(apart, first - slope * x, (first + second) / 2)
+        if self.varied[0]:
+            added[:, 1, 0, 0, 0] = slope
+
+    def _at(self, coefficients: Array, points: Points) -> Array:
+        table = coefficients[points.duty]
         for x in self._places(points):
             values = chebyshev.chebvander(x, table.shape[1] - 1)
             table = np.einsum("ni,ni...->n...", values, table)
@@ -397,7 +425,7 @@ class Survey:
         sized = Points(duty[:, None], flux[:, None], np.ones_like(depth), depth, depth)
         warmed = Points(duty[:, None], flux[:, None], np.ones_like(inlet), np.ones_like(inlet), inlet)
         x += [self._places(sized)[2], self._places(warmed)[3]]
-        table = self.coefficients[duty]
+        table = (self.coefficients + self.unevenness)[duty]
         g, r, d, t = (chebyshev.chebvander(a, n - 1) for a, n in zip(x, table.shape[1:]))
         count, ratios = ratio.shape
         both = (g[..., :, None] * r[..., None, :]).reshape(count, ratios, -1)  # flux follows from the ratio
@@ -438,6 +466,6 @@ class Survey:
 
 
 def unpack_any(rows: Array) -> Outcome:
-    """`fitted.unpack` for rows (outcomes, …) of any shape."""
+    """`outcome_polynomials.unpack` for rows (outcomes, …) of any shape."""
     outcome = unpack(rows.reshape(len(rows), -1))
     return Outcome(*(getattr(outcome, f.name).reshape(rows.shape[1:]) for f in dataclasses.fields(Outcome)))

@@ -15,13 +15,13 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
-from coolsim.requirements import Constraint
-from coolsim.studies.fitted import pack
+from coolsim.simulate.requirements import Constraint
+from coolsim.studies.outcome_polynomials import pack
 from coolsim.studies.search import CORRECTIONS, FULL, KEPT, NEARLY
 from coolsim.studies.sizing.duties import Points, Survey
+from coolsim.support.fields import Array
 
 GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free
 CLOSE, REACH = (9, 9, 7), 1.5  # points of a smaller grid; it reaches this many steps of the last to each side
@@ -31,6 +31,7 @@ CLOSER = 0.2  # of the excess that counts as none (NEARLY, at first), from one g
 # Share of the score that a corrected survey must promise to be followed: where weight lost has a price, 0.3 % of
 # the cost is a thousandth of a point of moisture.
 WORTHWHILE = 3e-3
+MARGIN = 5e-6  # of a bound's scale, that a corrected survey keeps free: it is off by a little once more
 SERVED = 3e-7  # largest excess on the survey that counts as none in the end
 
 Score = Callable[[Weighed], Array]
@@ -86,24 +87,38 @@ class Floors:
 
     def surveyed(self, goal: Goal, duty: Any, area: Array, shift: Array | float = 0.0) -> _Seen:
         """The best on the survey of each of N floors (duty, area: (N,)); `shift` is added to its rows."""
-        flux = self.duties.known["throughput"][duty] / area
+        flux = self._flux(duty, area)
         low, high = self._ranges(duty, flux)
         counts = THIN if self.survey.varied[3] else GRID
         return self._closed_in(goal, duty, flux, (low + high) / 2, (high - low) / 2, counts, shift)
 
+    def lay_on_unevenness(self, goal: Goal, small: float, large: float) -> None:
+        """Learn what unevenness adds from where even beds are at their best, on a small and on a large floor."""
+        duty = np.tile(np.arange(len(self.duties)), 2)
+        area = np.repeat([small, large], len(self.duties))
+        place = self.surveyed(goal, duty, area).place
+        self.survey.lay_on_unevenness(_points(duty, self._flux(duty, area), place))
+
+    def looked(self, goal: Goal, duty: Any, area: Array) -> _Seen:
+        """The same with the survey corrected where that finds the best: by even beds on the full mesh, a ninth of
+        the work of uneven ones, and what the survey says that unevenness adds."""
+        flux, place = self._flux(duty, area), self.surveyed(goal, duty, area).place
+        points = _points(duty, flux, place)
+        even = pack(self.duties.even().predicted(points, FULL))
+        shift = even + self.survey.added_by_unevenness(points) - self.survey(points)
+        return self._about(goal, duty, flux, place, shift)
+
     def find(self, goal: Goal, duty: Any, area: Array) -> Best:
         """The best of each of N floors, predicted on the full mesh; where none keeps the limits, the least
         broken one."""
-        flux = self.duties.known["throughput"][duty] / area
-        low, high = self._ranges(duty, flux)
-        place, best = self.surveyed(goal, duty, area).place, None
+        flux, best = self._flux(duty, area), None
+        place = self.looked(goal, duty, area).place
         open_: Any = np.arange(len(duty))
         for _ in range(CORRECTIONS):
             now = self._predicted(goal, duty[open_], flux[open_], place[:, open_])
             shift = pack(now.outcome) - self.survey(now.points)
             best = now if best is None else _better(best, now, open_)
-            wide = AROUND * (high - low)[:, open_]
-            seen = self._closed_in(goal, duty[open_], flux[open_], place[:, open_], wide, CLOSE, shift)
+            seen = self._about(goal, duty[open_], flux[open_], place[:, open_], shift)
             place[:, open_] = seen.place
             open_ = open_[~best.kept[open_] | (seen.score < (1 - WORTHWHILE) * best.score[open_])]
             if not len(open_):
@@ -111,8 +126,16 @@ class Floors:
         assert best is not None
         return best
 
+    def _flux(self, duty: Any, area: Array) -> Array:
+        return np.asarray(self.duties.known["throughput"][duty] / area)
+
+    def _about(self, goal: Goal, duty: Any, flux: Array, place: Array, shift: Array) -> _Seen:
+        """The best near a place on the survey, corrected there."""
+        low, high = self._ranges(duty, flux)
+        return self._closed_in(goal, duty, flux, place, AROUND * (high - low), CLOSE, shift)
+
     def _predicted(self, goal: Goal, duty: Any, flux: Array, place: Array) -> Best:
-        points = Points(duty, flux, np.exp(place[0]), np.exp(place[1]), place[2])
+        points = _points(duty, flux, place)
         outcome = self.duties.predicted(points, FULL)
         state = self.duties.weighed(points, outcome)
         return Best(points, outcome, self.duties.excesses(points, state, goal.limits), goal.score(state))
@@ -166,7 +189,9 @@ class Floors:
         floor = np.arange(len(duty))[:, None, None, None]
         x = (axes[0][:, :, None, None], axes[1][:, None, :, None], axes[2][:, None, None, :])
         places = np.stack([np.broadcast_to(a, rows.shape[1:]) for a in x])
+        margin = MARGIN if np.ndim(shift) else 0.0
         excess, score = self._look(goal, duty[floor], flux[floor], places, rows)
+        excess += margin
         edges, ridge = excess, None
         if goal.ridge:
             ridge = goal.ridge.bound[duty]
@@ -177,16 +202,21 @@ class Floors:
             n, y, between = _crossings(places, rows, edges, axis + 1, ridge)
             if len(n):
                 e, f = self._look(goal, duty[n], flux[n], y, between)
-                found.append((n, y, e.max(axis=0), f))
+                found.append((n, y, e.max(axis=0) + margin, f))
         n, y, worst, score = (np.concatenate(parts, axis=-1) for parts in zip(*found))
         order = np.lexsort((score, np.where(worst <= slack, 0.0, worst), n))
         first = order[np.searchsorted(n[order], np.arange(len(duty)))]
         return _Seen(y[:, first], worst[first], score[first])
 
     def _look(self, goal: Goal, duty: Any, flux: Array, places: Array, rows: Array) -> tuple[Array, Array]:
-        points = Points(duty, flux, np.exp(places[0]), np.exp(places[1]), places[2])
+        points = _points(duty, flux, places)
         state = self.survey.state(points, rows)
         return self.duties.excesses(points, state, goal.limits), goal.score(state)
+
+
+def _points(duty: Any, flux: Array, place: Array) -> Points:
+    """States at places: logarithms of air ratio and depth, and inlet temperature."""
+    return Points(duty, flux, np.exp(place[0]), np.exp(place[1]), place[2])
 
 
 def _best_of_each(places: Array, worst: Array, score: Array, slack: float) -> tuple[Any, Array, Array, Array]:

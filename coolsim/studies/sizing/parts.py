@@ -9,20 +9,20 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.case.quantities import QUANTITIES
+from coolsim.case.result import Warning
 from coolsim.equipment.duct import Demand
 from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
-from coolsim.fields import Array
+from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.machines.plant import Settings, Weighed, measured
-from coolsim.machines.words import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.bed import take
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import AT_LIMIT, KEPT, AtLimit
-from coolsim.result import Warning
+from coolsim.simulate.requirements import AT_LIMIT, KEPT, AtLimit
 from coolsim.studies.search import FULL
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points, of_reserve
 from coolsim.studies.sizing.floors import Best
+from coolsim.support.fields import Array
 
 PER_TONNE = 3600.0  # J/kg in a kWh/t
 

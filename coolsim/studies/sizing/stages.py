@@ -12,17 +12,17 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Sequence
 
-from coolsim.case import Case, Line, Target
-from coolsim.errors import Fault
-from coolsim.line import by_itself
+from coolsim.case.case import Case, Line, Target
+from coolsim.case.result import Result
 from coolsim.physics.bag import MOULDS_ACTIVE
-from coolsim.predict import predict
-from coolsim.requirements import AtLimit, Verdict, verdicts_of
-from coolsim.result import Result
-from coolsim.studies.asked import placed
-from coolsim.studies.sizing import alone
+from coolsim.simulate.line import by_itself
+from coolsim.simulate.prediction import predict
+from coolsim.simulate.requirements import AtLimit, Verdict, verdicts_of
+from coolsim.studies.prerequisites import placed
+from coolsim.studies.sizing import single_machine
 from coolsim.studies.sizing.answer import LineExit, Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Service, duties_of
+from coolsim.support.errors import Fault
 
 ROUNDS = 5
 FREE = (
@@ -48,7 +48,7 @@ def faults(case: Case) -> Iterator[Fault]:
     if case.sizing.stage is None:
         return
     k = stage_of(case)
-    for fault in alone.faults(by_itself(case, case, k)):
+    for fault in single_machine.faults(by_itself(case, case, k)):
         yield placed(case, f"stage.{k + 1}", fault)
 
 
@@ -64,10 +64,10 @@ def size(case: Case, on_dial: bool, curve: bool) -> SizeAnswer:
         aims = [_aim(line, k, add, turn > 0) for line, add in zip(lines, added)]
         aimed = [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)]
         service = Service(names, aimed, on_dial, curve)
-        answer = dataclasses.replace(alone.size(service), stage=case.sizing.stage)
+        answer = dataclasses.replace(single_machine.size(service), stage=case.sizing.stage)
         if not answer.met:
             return answer
-        machines = [alone.sized(one, answer, s) for one, s in zip(fed, answer.served)]
+        machines = [single_machine.sized(one, answer, s) for one, s in zip(fed, answer.served)]
         there = [in_line(line, answer, one) for line, one in zip(lines, machines)]
         results = [predict(one) for one in there]
         verdicts = [verdicts_of(one, result) for one, result in zip(there, results)]

@@ -2,9 +2,9 @@
 
 The size of a dryer
 -------------------
-`studies/drying/sizes/`; `asked` refuses, `dial` puts settings on their dials, `duties` holds each product in each
-weather and its survey, `look` looks on surveys, `parts` predicts and asks for fans and heaters, `told` puts the
-answer together, `size` leads.
+`studies/drying/sizes/`; `prerequisites` refuses, `dial` puts settings on their dials, `duties` holds each
+product in each weather and its survey, `candidates` looks on surveys, `parts` predicts and asks for fans and
+heaters, `summary` puts the answer together, `find` leads.
 
 1. What leaves a bed depends on its floor only through air, depth and time. So each duty is marched on the rough
    mesh at the floor of the scenario, over depth, air per floor, recirculation, inlet air and time, and outcomes
@@ -28,10 +28,10 @@ answer together, `size` leads.
 
 Dead end: costs as surveys claim them, one trial each. A tenth of a point of moisture is a tenth of the cost where
 feed has a price, so rows jumped by a sixth and the floor taken moved with them. Surveys are not to be believed
-beyond their times, either: `look` refuses floors that leave less. Where air is reversed, moisture over time has
-kinks that no polynomial follows: hence lines between many times. In a box a quarter as wide as the whole,
-moisture is then missed by 0.02 points, where a polynomial in time and knobs together missed it by 0.1 to 0.3; a
-rough march is off a prediction by some 0.02 points more, the same all over such a box.
+beyond their times, either: `candidates` refuses floors that leave less. Where air is reversed, moisture over
+time has kinks that no polynomial follows: hence lines between many times. In a box a quarter as wide as the
+whole, moisture is then missed by 0.02 points, where a polynomial in time and knobs together missed it by 0.1 to
+0.3; a rough march is off a prediction by some 0.02 points more, the same all over such a box.
 
 With `target.maximum_deviation` a state may be cheap and even, or even because all of it is dried too far. The
 second serves on a smaller floor, so the curve is steep where it begins, and `above_least` keeps clear of that.

@@ -16,10 +16,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from coolsim.fields import Array
 from coolsim.studies.drying.course import QUICK
-from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
-from coolsim.studies.drying.sizes.look import (
+from coolsim.studies.drying.sizes.candidates import (
     BOX,
     MOST_BOXES,
     Spot,
@@ -28,7 +26,9 @@ from coolsim.studies.drying.sizes.look import (
     first_look,
     look_near,
 )
+from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
 from coolsim.studies.drying.survey import smoothed
+from coolsim.support.fields import Array
 
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
 # bring the state to its limits, of which a hundredth of a point of moisture may be worth a percent of the cost.

@@ -6,12 +6,12 @@ import dataclasses
 
 import numpy as np
 
-from coolsim.case import Case
+from coolsim.case.case import Case
 from coolsim.machines import machine_of
 from coolsim.machines.base import DIAL, DRYER_DEPTH
 from coolsim.machines.dryers import mass_of
-from coolsim.predict import predict
-from coolsim.requirements import constraints_of
+from coolsim.simulate.prediction import predict
+from coolsim.simulate.requirements import constraints_of
 from coolsim.studies.drying.sizes.duties import Duty, depths, times
 from coolsim.studies.settings.dial import on_dial
 

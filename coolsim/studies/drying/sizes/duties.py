@@ -20,17 +20,17 @@ from typing import Any
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim import dried
-from coolsim.case import Case
-from coolsim.costs import TONNE
-from coolsim.fields import Array
-from coolsim.inputs import with_even_bed
+from coolsim.case.case import Case
+from coolsim.case.costs import TONNE
+from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import dryers as dials
 from coolsim.model.drying import Resolution
-from coolsim.quantities import QUANTITIES
-from coolsim.requirements import bounds_on, constraints_of, depths_to_choose, least_time
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.inputs import with_even_bed
+from coolsim.simulate.requirements import bounds_on, constraints_of, depths_to_choose, least_time
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
 from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
+from coolsim.support.fields import Array
 
 # s, looked at where [limits] says nothing; common practice, no source
 TIMES = {"batch": (300.0, 7200.0), "belt": (300.0, 5400.0)}
@@ -87,8 +87,8 @@ class Duty:
         others = {n: float(v) for n, v in knobs.items() if n != "time"}
         time = float(knobs["time"])
         if self.batch:
-            return dials.dialled(self.case, others | {"duration": time})
-        case = dials.dialled(self.case, others)
+            return dials.with_settings(self.case, others | {"duration": time})
+        case = dials.with_settings(self.case, others)
         c, feed = case.cooler, case.feed
         area = c.belt_width * sum(z.length for z in c.zones)
         feed = dataclasses.replace(feed, throughput=feed.bulk_density * area * c.bed_depth / time)
@@ -116,7 +116,7 @@ class Duty:
             knobs["duration"] = time
         if "airflow" in knobs:
             knobs["airflow"] *= dials.now(case)["airflow"] / dials.now(self.case)["airflow"]
-        return dials.dialled(case, knobs)
+        return dials.with_settings(case, knobs)
 
     def ends(self, u: Array, within: float) -> list[tuple[str, float]]:
         """Ends of ranges at which u stands, as (words, value)."""
@@ -173,7 +173,7 @@ def _duty(product_name: str, weather: str, case: Case) -> Duty:
     turns = case.schedule
     overhead = (turns.filling or 0.0) + (turns.emptying or 0.0) if batch else 0.0
     overhead += case.cooler.cooling_time if batch else 0.0
-    case = dials.dialled(case, pinned)
+    case = dials.with_settings(case, pinned)
     goal = Goal(lambda outcomes: cost(case, outcomes), bounds_on(constraints_of(case), OUTCOMES.index))
     return Duty(product_name, weather, case, tuple(ranges), low, high, float(overhead), goal)
 
@@ -337,7 +337,7 @@ def tried(
     states = [with_even_bed(state) for state in states] if even else states
     when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
     found: dict[int, Array] = {}
-    for at in (index.tolist() for index in dried.by_kind(states)):
+    for at in (index.tolist() for index in dryer_simulation.by_kind(states)):
         found |= zip(at, solved([states[i] for i in at], [when[i] for i in at], resolution))
     ends = np.cumsum(counts)
     return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]

@@ -9,20 +9,20 @@ from typing import Any
 
 import numpy as np
 
-from coolsim import dried
-from coolsim.case import Case
-from coolsim.cautions import cautions
+from coolsim.case.case import Case
+from coolsim.case.result import Result, Warning
 from coolsim.equipment import duct, fan
 from coolsim.equipment.motor import next_iec_rating
-from coolsim.fields import Array
-from coolsim.machines.words import of_least_bed, of_lift_off, of_moulds
+from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.model.drying import Phase, Solution
-from coolsim.predict import on_one_thread
-from coolsim.result import Result, Warning
+from coolsim.simulate import dryer_simulation
+from coolsim.simulate.cautions import cautions
+from coolsim.simulate.prediction import on_one_thread
+from coolsim.simulate.uneven_beds import laid_dryers
 from coolsim.studies.drying.course import outcomes_of
 from coolsim.studies.sizing.answer import AirPart, FanDuty
 from coolsim.studies.sizing.duties import of_reserve
-from coolsim.uneven import laid_dryers
+from coolsim.support.fields import Array
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Predicted:
 def predicted(cases: Sequence[Case]) -> list[Predicted]:
     """Dryers on the full mesh, those of one kind side by side; raises NotConverged."""
     answers: dict[int, Predicted] = {}
-    kinds = [dried.kind(case) for case in cases]
+    kinds = [dryer_simulation.kind(case) for case in cases]
     for kind in sorted({*kinds}):
         at = [k for k, other in enumerate(kinds) if other == kind]
         answers |= dict(zip(at, _of_one_kind([cases[k] for k in at])))
@@ -61,12 +61,12 @@ def predicted(cases: Sequence[Case]) -> list[Predicted]:
 
 
 def _of_one_kind(cases: list[Case]) -> Iterator[Predicted]:
-    inputs = dried.gathered(cases)
+    inputs = dryer_simulation.gathered(cases)
     with on_one_thread():
-        result, solutions = dried.solved(cases, inputs, many=True)
+        result, solutions = dryer_simulation.solved(cases, inputs, many=True)
     beds = laid_dryers(inputs)
     for k, case in enumerate(cases):
-        s, at, one = dried.alone(result, solutions, k, beds)
+        s, at, one = dryer_simulation.alone(result, solutions, k, beds)
         one = dataclasses.replace(one, warnings=cautions(case, one))
         parts = tuple(_parts(case, float(inputs.outside_volume[k]), s, int(at[0])))
         yield Predicted(case, one, outcomes_of(case, one), parts)
@@ -110,8 +110,8 @@ def _steps(s: Solution, number: int, at: int) -> Array:
 def _step(s: Solution, phase: Phase, record: Any, at: int) -> tuple[float, float, float, float, float]:
     """Of a step of one case: duration, heat of the air, its volume before the bed, highest drop, humidity ratio."""
     j = int(np.flatnonzero(record.index == at)[0])
-    volume = dried.through(s, phase, record)[-1]
-    drop = dried.highest(s, phase, record)["pressure_drop"]
+    volume = dryer_simulation.through(s, phase, record)[-1]
+    drop = dryer_simulation.highest(s, phase, record)["pressure_drop"]
     return (
         float(record.duration[j]),
         float(record.heat[j]),
@@ -206,7 +206,9 @@ def words(case: Case) -> Iterator[Warning]:
     yield from of_least_bed(case, sized=True)
     assumed = []
     if table.efficiency is None:
-        assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dried.ASSUMED_FAN:.0%}")
+        assumed.append(
+            f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}, of electricity {dryer_simulation.ASSUMED_FAN:.0%}"
+        )
     if table.motor_efficiency is None:
         assumed.append(f"motor efficiency {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}")
     if assumed:

@@ -1,0 +1,370 @@
+"""A size of any machine, as text: what to buy on top, what fixes it, each product in each weather, other floors."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+from coolsim.case.case import Case
+from coolsim.case.quantities import QUANTITIES
+from coolsim.output import tables, verdicts
+from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
+from coolsim.output.quantities import at_limit, digits_of, setting_text, shown, unit_of
+from coolsim.output.quantities import depth as depth_of
+from coolsim.output.settings import money
+from coolsim.output.verdicts import LIKELY
+from coolsim.scenario import units as u
+
+if TYPE_CHECKING:
+    from coolsim.studies.sizing.answer import AirPart, Governs, Missed, Served, SizeAnswer
+
+_PARTS = {
+    "floor": "no smaller floor",
+    "depth": "depth of the bed",
+    "time": "longest drying",
+    "flow": "the fan's flow",
+    "pressure": "the fan's pressure",
+    "energy": "most energy per tonne",
+    "heater": "heater",
+}
+EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
+AS_TYPED = 0.1  # of a size: what is printed of it is as exact as a step of a dial this large would be
+STEPS = {  # of dials, where a machine has no finer ones: digits behind the point follow from them
+    "bed_depth": 0.002,
+    "airflow": 1 / 3600,
+    "inlet_air_temperature": 0.5,
+    "duration": 30.0,
+    "recirculation": 0.01,
+    "belt_speed": 0.01 / 60,
+}
+
+
+def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """Return the answer to how large; where there is none, what stands in the way."""
+    parts = [tables.heading(case.title, page), to_buy(case, answer, page), why_so_large(case, answer, page)]
+    return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
+
+
+def to_buy(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """What to buy; where no size serves, what stands in the way."""
+    if not answer.met:
+        return _no_size(case, answer, page)
+    return joined([_to_buy(answer, page), _zones(answer, page) if answer.arrangement == "belt" else ""])
+
+
+def why_so_large(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """What fixes a size, each product in each weather, and other floors."""
+    if not answer.met:
+        return ""
+    parts = [
+        _fixed_by(answer.governing, page),
+        _least_bed(case, answer, page),
+        _each(case, answer, page),
+        _chances(answer, page),
+        _floors(case, answer, page),
+    ]
+    return joined(parts)
+
+
+# -- what to buy
+
+
+def _to_buy(answer: SizeAnswer, page: Page) -> str:
+    of = {"counter-flow": _cooler, "batch": _batch, "belt": _belt}[answer.arrangement]
+    rows = [*of(answer, page), *_energy(answer, page)]
+    title = f"To buy: {answer.stage}" if answer.stage else "To buy"
+    large = [k for k, (label, _) in enumerate(rows, 1) if k == 1 or label.startswith(("motor", "heat"))]
+    return table([(title, _for(answer)), *rows], page, right=(1,), bold=(0, *large))
+
+
+def _for(answer: SizeAnswer) -> str:
+    """For how much feed it is."""
+    return f"for {1 + answer.reserve:.0%} of the throughput" if answer.reserve else ""
+
+
+def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
+    body, fan = answer.body, answer.fan
+    assert body is not None and fan is not None and answer.floor_area is not None
+    yield "floor area", area_of(answer.floor_area, page)
+    yield "  if round, diameter", page.number(body.diameter, u.LENGTH, 2)
+    yield "  if square, side", page.number(body.side, u.LENGTH, 2)
+    yield "deepest bed", depth_of(body.bed_depth, page)
+    yield "  body with freeboard, height inside", page.number(body.height, u.LENGTH, 2)
+    yield "air through the bed", page.number(answer.airflow or 0.0, u.VOLUME_FLOW, 0)
+    yield "fan, flow at its inlet", page.number(fan.flow, u.VOLUME_FLOW, 0)
+    yield from _fan(fan, answer, page)
+    if answer.heater is not None:
+        yield "heat to the inlet air", kilowatts(answer.heater)
+
+
+def _batch(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
+    (part,) = answer.zones
+    assert answer.floor_area is not None and answer.bed_depth is not None and answer.batch_mass is not None
+    yield "batch dryers, side by side", f"{answer.dryers}"
+    yield "floor area of each", area_of(answer.floor_area, page)
+    yield "  if square, side", page.number(math.sqrt(answer.floor_area), u.LENGTH, 2)
+    yield "deepest bed, as filled", depth_of(answer.bed_depth, page)
+    yield "heaviest batch", page.number(answer.batch_mass, u.MASS, 0)
+    yield "batches of each in 8 h, at most", f"{answer.batches_per_shift:.1f}"
+    yield "longest drying", page.number(answer.drying_time or 0.0, u.TIME, 1)
+    yield "air through the bed of each", page.number(part.airflow, u.VOLUME_FLOW, 0)
+    yield "fan of each, mean flow of hot air", page.number(part.fan.flow, u.VOLUME_FLOW, 0)
+    yield from _fan(part.fan, answer, page)
+    if answer.heater is not None:
+        yield "heater, of one dryer", kilowatts(answer.heater)
+
+
+def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
+    assert answer.floor_area is not None and answer.bed_depth is not None
+    assert answer.belt_width is not None and answer.belt_length is not None
+    yield "floor area of the belt", area_of(answer.floor_area, page)
+    width = page.number(answer.belt_width, u.LENGTH, 2)
+    yield f"  length, at a width of {width}", length_of(answer.belt_length, page)
+    yield "deepest bed, as laid", depth_of(answer.bed_depth, page)
+    yield "longest time in the bed", page.number(answer.drying_time or 0.0, u.TIME, 1)
+    if answer.heater is not None:
+        yield "heaters, all zones", kilowatts(answer.heater)
+
+
+def _fan(fan: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
+    yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
+    yield (
+        "  density of the air at its inlet",
+        page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2),
+    )
+    yield "  power at the shaft", kilowatts(fan.shaft_power)
+    yield "motor, next standard", kilowatts(fan.motor)
+
+
+def _energy(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
+    assert answer.specific_energy is not None
+    digits, mass = (2 if answer.heat_per_water is None else 0), mass_unit(page)
+    yield "most energy, clean bed", f"{answer.specific_energy * per_mass(page):.{digits}f} kWh/{mass}"
+    if answer.heat_per_water is not None:
+        yield "  most heat per water lost", heat_per_water(answer.heat_per_water, page)
+
+
+def _zones(answer: SizeAnswer, page: Page) -> str:
+    titles = ["zone", "length", "air", "fan, mean", "pressure", "motor", "heater"]
+    rows = [(f"{number}", *_zone(zone, page)) for number, zone in enumerate(answer.zones, 1)]
+    return grid(titles, rows, page, ())
+
+
+def _zone(zone: AirPart, page: Page) -> Iterator[str]:
+    assert zone.length is not None
+    yield length_of(zone.length, page)
+    yield setting_text(QUANTITIES["airflow"], zone.airflow, AS_TYPED * zone.airflow, page)
+    yield page.number(zone.fan.flow, u.VOLUME_FLOW, 0)
+    yield pressure_of(zone.fan.pressure, page)
+    yield kilowatts(zone.fan.motor)
+    yield "none" if zone.heater is None else kilowatts(zone.heater)
+
+
+def _fixed_by(governing: Sequence[Governs], page: Page) -> str:
+    """Return which product in which weather fixes each part of a size."""
+    rows = []
+    for g in governing:
+        limits = ", ".join(at_limit(limit, page) for limit in g.limits) or "none of its limits"
+        rows.append((_PARTS[g.part], f"{g.product}, {g.weather}", limits))
+    if page.width >= NARROW:
+        return table([("What fixes it", "", "at its limits"), *rows], page, bold=(0,))
+    return wrapped("What fixes it", page, style="bold") + "".join(
+        wrapped(f"{part}: {who} (at its limits: {limits})", page, indent=2) for part, who, limits in rows
+    )
+
+
+def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """Return what it costs that something stands at the least time in the bed, or its least depth."""
+    other = answer.without_least_bed
+    if other is None or other.floor_area is None or answer.floor_area is None:
+        return ""
+    floors = [area_of(area, page) for area in (other.floor_area, answer.floor_area)]
+    words = "At the least time in the bed, or its least depth. Without: "
+    words += "the same floor" if floors[0] == floors[1] else f"{floors[0]} of floor (in place of {floors[1]})"
+    if other.bed_depth is not None and answer.bed_depth is not None:
+        words += (
+            f", {depth_of(other.bed_depth, page)} of bed (in place of {depth_of(answer.bed_depth, page)})"
+        )
+    costs = [s.exact_cost_per_tonne for s in answer.served if s.exact_cost_per_tonne is not None]
+    if costs and other.cost_per_tonne is not None:
+        now, then = (money(x * per_mass(page)) for x in (sum(costs) / len(costs), other.cost_per_tonne))
+        words += f", {then} per {mass_unit(page)} (in place of {now})"
+    return wrapped(f"{words}.", page)
+
+
+# -- each product in each weather
+
+
+def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
+    """Return what each product does in each weather, with all that is set for it."""
+    cells = [dict(_run(case, answer, s, page)) for s in answer.served]
+    titles = list(dict.fromkeys(title for one in cells for title in one))
+    rows = [
+        (f"{s.product}, {s.weather}", *(one.get(title, "-") for title in titles))
+        for s, one in zip(answer.served, cells)
+    ]
+    first = [titles.index(t) + 1 for t in (*EACH, money_per(case, page)) if t in titles]
+    return grid(["at its own settings", *(t.rstrip("~") for t in titles)], rows, page, first)
+
+
+def _run(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tuple[str, str]]:
+    """Titles and texts; a title that ends in ~ is none."""
+    yield from settings(s.settings, answer, page)
+    yield "exit", page.number(s.moisture_wb, u.FRACTION, 2)
+    yield "~", page.number(s.temperature, u.TEMPERATURE, 1)
+    if s.line_exit is not None:
+        yield "exit of the line", page.number(s.line_exit.moisture_wb, u.FRACTION, 2)
+        yield "~~", page.number(s.line_exit.temperature, u.TEMPERATURE, 1)
+    if s.deviation is not None and case.target.maximum_deviation is not None:
+        yield "deviation", f"{100 * s.deviation:.2f} points"
+    if answer.heater is not None:
+        yield "heat", kilowatts(s.heat)
+    yield "load", f"{s.load:.0%}"
+    mass, dryer = mass_unit(page), s.heat_per_water is not None
+    yield f"kWh/{mass}", f"{s.specific_energy * per_mass(page):.{0 if dryer else 2}f}"
+    if s.cost_per_tonne is not None:
+        yield money_per(case, page), money(s.cost_per_tonne * per_mass(page))
+
+
+def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
+    """Return what is set, each with as many digits as typing it back takes."""
+    titles = {
+        "inlet_air_temperature": "inlet air" if answer.arrangement == "counter-flow" else "air blown in",
+        "airflow": "airflow",
+        "bed_depth": "bed",
+        "belt_speed": "belt",
+        "duration": "time",
+        "residence_time": "time",
+        "recirculation": "recirculation",
+    }
+    for name, title in titles.items():
+        value = getattr(settings, name, math.nan)
+        if name == "inlet_air_temperature" and math.isnan(value):
+            yield title, "not heated"
+        elif math.isnan(value) or (title == "inlet air" and answer.heater is None):
+            continue
+        elif name == "residence_time" or (name == "duration" and answer.arrangement == "belt"):
+            yield title, page.number(value, u.TIME, 1)  # follows from the others
+        else:
+            yield title, setting_text(QUANTITIES[name], value, STEPS[name], page)
+
+
+def _chances(answer: SizeAnswer, page: Page) -> str:
+    """Return how sure each product is in each weather, and of what least."""
+    rows = []
+    for s in answer.served:
+        if s.chance is not None:
+            least = min(s.verdicts, key=lambda v: 1.0 if v.chance is None else v.chance)
+            of = f"{least.constraint.quantity.label}, {verdicts.chance_text(least.chance or 0.0)}"
+            rows.append((f"{s.product}, {s.weather}", verdicts.chance_text(s.chance), of))
+    if not rows:
+        return ""
+    unsure = sum(s.chance is not None and s.chance < LIKELY for s in answer.served)
+    words = (
+        f"{unsure} of {len(rows)} are not likely enough to rely on ({100 * LIKELY:.0f} % is asked for, assumed): "
+        "measure what leaves them open, or size for a drier target."
+    )
+    told = wrapped(words, page) if unsure else ""
+    return grid(["how sure that all is kept", "chance", "least sure of"], rows, page, ()) + told
+
+
+# -- other floors
+
+
+def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
+    mass, taken = mass_unit(page), (answer.floor_area or 0.0) * (answer.dryers or 1)
+    titles = ["floor, all dryers" if answer.arrangement == "batch" else "floor", "deepest bed"]
+    fans = all(f.motor is not None for f in answer.curve)
+    titles += ["fan", "", "motor"] if fans else []
+    titles += [f"kWh/{mass}, mean"] + ([f"{money_per(case, page)}, mean"] if case.costs else []) + [""]
+    rows = []
+    for f in answer.curve:
+        same = math.isclose(f.floor_area, taken, rel_tol=1e-9)
+        area = area_of(f.floor_area, page) if same else rounded_area(f.floor_area, page)
+        row = [area, depth_of(f.bed_depth, page)]
+        if f.fan_flow is not None and f.fan_pressure is not None and f.motor is not None:
+            row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), pressure_of(f.fan_pressure, page)]
+            row += [kilowatts(f.motor)]
+        row += [f"{f.specific_energy * per_mass(page):.{2 if fans else 0}f}"]
+        row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
+        row.append("taken" if same else "")
+        rows.append(tuple(row))
+    cost = [k for k, title in enumerate(titles) if title.startswith(money_per(case, page))]
+    first = [len(titles) - 1, 1, *cost, *(k for k, title in enumerate(titles) if title == "motor")]
+    return grid(titles, rows, page, first)
+
+
+# -- no size
+
+
+def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
+    fixed = case.sizing.floor_area
+    where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
+    of = f" for {answer.stage}" if answer.stage else ""
+    more = f" at {1 + answer.reserve:.0%} of the throughput (sizing.reserve)" if answer.reserve else ""
+    words = f"{where} every product in every weather within the limits{of}{more}."
+    text = wrapped(words, page, style="bold")
+    if answer.smallest_floor is not None:
+        text += wrapped(f"From {rounded_area(answer.smallest_floor, page)} on, all are served.", page)
+    elif not answer.missed:
+        text += wrapped("Each is served on some floor, but no one floor serves all of them.", page)
+    return text + "".join(wrapped(line, page) for m in answer.missed for line in _missed(m, answer, page))
+
+
+def _missed(m: Missed, answer: SizeAnswer, page: Page) -> Iterator[str]:
+    driest = (
+        f"{page.number(m.driest, u.FRACTION, 2)}, leaving at {page.number(m.temperature, u.TEMPERATURE, 1)}"
+    )
+    told = ", ".join(f"{name} {text}" for name, text in settings(m.settings, answer, page))
+    broken = ", ".join(at_limit(limit, page) for limit in m.broken) or "none alone, but not all at once"
+    yield (
+        f"{m.product} in {m.weather}: driest possible {driest} (floor {rounded_area(m.floor_area, page)}, {told}); "
+        f"breaks {broken}."
+    )
+    if m.binding:
+        ends = ", ".join(at_limit(limit, page) for limit in m.binding)
+        yield f"It stands at {ends}: room there would help, as would a drier feed or more air per floor area."
+
+
+# -- units
+
+
+def area_of(area: float, page: Page) -> str:
+    """A floor, with as many digits as typing it back takes."""
+    return setting_text(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
+
+
+def rounded_area(area: float, page: Page) -> str:
+    """A floor as a person compares it, rounded up."""
+    q = QUANTITIES["floor_area"]
+    step = 10.0 ** -digits_of(q, page)
+    x = math.ceil(shown(q, area, page) / step - 1e-6) * step
+    return f"{x:.{digits_of(q, page)}f} {pretty(unit_of(q, page))}"
+
+
+def length_of(length: float, page: Page) -> str:
+    """A length, likewise."""
+    return setting_text(QUANTITIES["zone_length"], length, AS_TYPED * length, page)
+
+
+def pressure_of(pressure: float, page: Page) -> str:
+    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
+
+
+def kilowatts(power: float) -> str:
+    return f"{power / 1e3:.3g} kW"
+
+
+def money_per(case: Case, page: Page) -> str:
+    """What a cost per mass is called: by its currency, where one was named."""
+    return f"{case.costs.currency or 'cost'}/{mass_unit(page)}"
+
+
+def mass_unit(page: Page) -> str:
+    return "short ton" if page.units == "us" else "t"
+
+
+def per_mass(page: Page) -> float:
+    """What a number per tonne is multiplied by to be per mass of this page."""
+    return u.shown(1e-3, u.MASS_PRICE, f"/{mass_unit(page).replace(' ', '_')}")

@@ -1,0 +1,543 @@
+"""Dryers, from cases to the Result a person reads: batches and belts, laid side by side where they can be.
+
+A batch is one phase of model.drying, or two where it is cooled; a belt has one for each zone, and rides through it
+at the speed that the throughput asks for. Its fans stand along the zone, so air is mixed across the belt and not
+along it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coolsim.case.case import Air, Batch, Belt, Case, Cooler
+from coolsim.case.result import (
+    Accuracy,
+    AfterEqualising,
+    AirOut,
+    Bed,
+    BetweenPellets,
+    Energy,
+    FeedIn,
+    PelletsOut,
+    Profile,
+    Result,
+    Spread,
+)
+from coolsim.model import deep_bed as db
+from coolsim.model import dryer as dr
+from coolsim.model import drying
+from coolsim.model.bed import refuse_impossible, take
+from coolsim.model.dryer import Supply
+from coolsim.model.drying import Pellet, Phase, Solution
+from coolsim.model.march import Programme, Record, as_one
+from coolsim.model.pellet_shells import Shells
+from coolsim.numerics.stages import over_step
+from coolsim.physics import air, packed_bed, pellet, sorption
+from coolsim.simulate import schedule
+from coolsim.simulate.dryer_course import for_curves, history_of, layers_of, mean_course
+from coolsim.simulate.inputs import Inputs, bed_of, gather, unevenness
+from coolsim.simulate.pellet_spread import between_pellets, in_store
+from coolsim.simulate.result_building import first, pick
+from coolsim.simulate.uneven_beds import Laid, apart, between, laid_dryers
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
+
+COUNTER_FLOW = "counter-flow"
+ASSUMED_FAN = 0.55  # air power per electric power where [fan] says nothing; common practice, no source
+HOUR = 3600.0
+SHORTEST_COOLING = 1e-3  # s; less moves no digit, and what it changes drowns in rounding
+DEFAULT = drying.Resolution()
+UNCHECKED = drying.Resolution(refinements=0, estimate=False)
+# Right to a tenth of a point and some tenths of a kelvin, the same for cases that are alike: what is left of that,
+# once one of them is predicted in full, is a twentieth of what unknown inputs leave open. With longer steps in time
+# belts jump by a tenth of a kelvin where one step less is taken, and are hardly faster.
+SURVEY = drying.Resolution(4, 6, refinements=0, estimate=False)
+
+
+def kind(case: Case) -> str:
+    """Cases of one kind can stand side by side in one solve."""
+    cooler = case.cooler
+    if cooler.arrangement == COUNTER_FLOW:
+        return COUNTER_FLOW
+    detail = (
+        str(len(cooler.zones)) if isinstance(cooler, Belt) else cooler.mixing + cooled(cooler) * " cooled"
+    )
+    return f"{cooler.arrangement} {detail} {case.material.isotherm.equation}{unevenness(cooler)}"
+
+
+def by_kind(cases: Sequence[Case]) -> list[NDArray[np.intp]]:
+    """Which cases are of one kind, and so can be solved side by side."""
+    kinds = np.array([kind(case) for case in cases])
+    return [np.flatnonzero(kinds == one) for one in np.unique(kinds)]
+
+
+def cooled(cooler: Cooler | Batch | Belt) -> bool:
+    """Whether a batch ends with a phase in which it is cooled."""
+    return isinstance(cooler, Batch) and cooler.cooling_time >= SHORTEST_COOLING
+
+
+def dry(
+    cases: Sequence[Case],
+    weather: Air | None,
+    many: bool = False,
+    resolution: drying.Resolution = DEFAULT,
+) -> Result:
+    """Predict dryers of one kind; floats for one case in one state of air, unless it is one of many."""
+    return solved(cases, gathered(cases, weather), many, resolution)[0]
+
+
+def gathered(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
+    """Dryers of one kind laid side by side."""
+    return gather([dataclasses.replace(c, cooler=_as_cooler(c)) for c in cases], weather)
+
+
+def solved(
+    cases: Sequence[Case],
+    inputs: Inputs,
+    many: bool = False,
+    resolution: drying.Resolution = DEFAULT,
+) -> tuple[Result, list[Solution]]:
+    """As `dry`, of inputs as gathered, and the solutions behind the answer."""
+    cooler = cases[0].cooler
+    refuse_impossible(bed_of(inputs), len(inputs.radius))
+    phases, pellets, efficiency = laid(cases, inputs)
+    beds = laid_dryers(inputs)
+    if beds is None:
+        solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
+        columns = _collected(len(inputs.radius), solutions, efficiency)
+    else:
+        each = beds.columns.case
+        split, shapes = apart(beds, inputs, phases), take(pellets, each)
+        solutions = drying.solve(bed_of(beds.inputs), split, shapes, resolution=resolution, shares=beds.solid)
+        columns = _collected(len(each), solutions, efficiency[each])
+    scalar = not many and inputs.shape == () and len(cases) == 1
+    result = _result(cooler, inputs, phases, columns, beds)
+    if scalar:
+        result = alone(result, solutions, 0, beds)[2]
+    result = schedule.taken(dataclasses.replace(result, schedule=schedule.kept_up(cases, result)))
+    count = len(inputs.radius)
+    failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
+    if len(failed):
+        raise NotConverged(_reason(solutions, len(failed), count), failed, result)
+    return result, solutions
+
+
+def each(cases: Sequence[Case]) -> list[Result]:
+    """Predict dryers of one kind side by side, each as it would be alone."""
+    inputs = gathered(cases)
+    result, solutions = solved(cases, inputs, many=True)
+    beds = laid_dryers(inputs)
+    return [alone(result, solutions, k, beds)[2] for k in range(len(cases))]
+
+
+def alone(
+    result: Result, solutions: list[Solution], k: int, beds: Laid | None
+) -> tuple[Solution, NDArray[np.intp], Result]:
+    """One of many dryers: the solution it is part of and its place there, its floats and its course.
+
+    Of an uneven bed the solution is that of the column that is as deep and quick as the mean.
+    """
+    who = np.array([k]) if beds is None else beds.who(k)
+    parts = [next((s, np.flatnonzero(s.index == at)) for s in solutions if at in s.index) for at in who]
+    courses = [(history_of(own), layers_of(own)) for own in (drying.part(s, at) for s, at in parts)]
+    middle = len(who) // 2
+    if beds is not None:
+        flux = np.array([s.phases[0].air_flux[at[0]] for s, at in parts])
+        courses[middle] = mean_course(courses, beds, k, flux)
+    one = first(pick(result, np.array([k])))
+    history, layers = courses[middle]
+    return *parts[middle], dataclasses.replace(one, history=for_curves(history), layers=layers)
+
+
+def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:
+    """Phases, pellets and efficiency of the fans of dryers of one kind, of inputs as gathered."""
+    shape = pellet.shape_exponent(
+        _column(cases, inputs, lambda c: c.feed.diameter), _column(cases, inputs, lambda c: c.feed.length)
+    )
+    pellets = Pellet(
+        shape,
+        _column(cases, inputs, lambda c: c.cooler.shrinkage),
+        getattr(cases[0].cooler, "mixing", "none") == "continuous",
+    )
+    return _phases(cases, inputs), pellets, _column(cases, inputs, _fan_efficiency)
+
+
+def _reason(solutions: list[Solution], failed: int, count: int) -> str:
+    who = "the dryer" if count == 1 else f"{failed} of {count} dryers"
+    return f"{who} did not converge: a step in time became too short"
+
+
+def _as_cooler(case: Case) -> Cooler:
+    """The bed of a dryer in the form in which cases are laid side by side."""
+    c = case.cooler
+    uneven = {
+        name: getattr(c, name)
+        for name in ("depth_deviation", "depth_deviation_length", "speed_deviation")
+        if hasattr(c, name)
+    }
+    if isinstance(c, Batch):
+        return Cooler(c.floor_area, c.bed_depth, airflow=c.airflow, **uneven)
+    length = sum(zone.length for zone in c.zones)
+    airflow = sum(zone.airflow for zone in c.zones)
+    return Cooler(c.belt_width * length, c.bed_depth, airflow=airflow, **uneven)
+
+
+def _column(cases: Sequence[Case], inputs: Inputs, get: Callable[[Case], Any]) -> Array:
+    """One number per case; None becomes nan."""
+    return np.ascontiguousarray(
+        np.broadcast_to(np.array([get(c) for c in cases], float), inputs.radius.shape)
+    )
+
+
+def _fan_efficiency(case: Case) -> float:
+    fan = case.fan
+    if fan.efficiency is not None:
+        return float(fan.efficiency * (fan.motor_efficiency or 1.0))
+    return ASSUMED_FAN
+
+
+def dwells(belt: Belt, throughput: Array, bulk_density: Array) -> list[Array]:
+    """Time that pellets spend in each zone [s]."""
+    speed = throughput / (bulk_density * belt.belt_width * belt.bed_depth)
+    return [zone.length / speed for zone in belt.zones]
+
+
+def _phases(cases: Sequence[Case], inputs: Inputs) -> tuple[Phase, ...]:
+    first_cooler = cases[0].cooler
+    if isinstance(first_cooler, Batch):
+        batch = _batch_phase(cases, inputs)
+        return (batch, _cooling_phase(cases, inputs, batch)) if cooled(first_cooler) else (batch,)
+    return tuple(_zone_phase(cases, inputs, k) for k in range(len(first_cooler.zones)))
+
+
+def _fresh(inputs: Inputs) -> tuple[Array, Array]:
+    return inputs.humidity_ratio, air.enthalpy(inputs.outside_temperature, inputs.humidity_ratio)
+
+
+def _batch_phase(cases: Sequence[Case], inputs: Inputs) -> Phase:
+    def numbers(name: str) -> Array:
+        return _column(cases, inputs, lambda c: getattr(c.cooler, name))
+
+    flux = numbers("airflow") / inputs.outside_volume / inputs.floor_area
+    aim, power = numbers("inlet_air_temperature"), numbers("heater_power")
+    # Where pellets are turned all the time, every side of the bed is alike.
+    every = _column(cases, inputs, lambda c: c.cooler.reverse_every if c.cooler.mixing == "none" else None)
+    most = np.where(np.isnan(power), np.inf, power / (flux * inputs.floor_area))
+    supply = Supply(*_fresh(inputs), np.where(np.isnan(aim), np.inf, aim), most, numbers("recirculation"))
+    down = _column(cases, inputs, lambda c: c.cooler.air_direction == "down") > 0
+    return Phase(flux, supply, Programme(numbers("duration"), np.where(np.isnan(every), np.inf, every), down))
+
+
+def _cooling_phase(cases: Sequence[Case], inputs: Inputs, batch: Phase) -> Phase:
+    """As much air as before, unheated and once through; it changes sides as it did, from the first side on."""
+    off = np.full_like(batch.air_flux, -np.inf)
+    supply = Supply(*_fresh(inputs), off, np.zeros_like(off), np.zeros_like(off))
+    seconds = _column(cases, inputs, lambda c: c.cooler.cooling_time)
+    return Phase(batch.air_flux, supply, dataclasses.replace(batch.programme, duration=seconds), cooling=True)
+
+
+def _zone_phase(cases: Sequence[Case], inputs: Inputs, k: int) -> Phase:
+    def numbers(name: str) -> Array:
+        return _column(cases, inputs, lambda c: getattr(c.cooler.zones[k], name))
+
+    width = _column(cases, inputs, lambda c: c.cooler.belt_width)
+    flux = numbers("airflow") / inputs.outside_volume / (width * numbers("length"))
+    aim = numbers("inlet_air_temperature")
+    supply = Supply(
+        *_fresh(inputs),
+        np.where(np.isnan(aim), -np.inf, aim),
+        np.full_like(aim, np.inf),
+        numbers("recirculation"),
+    )
+    speed = inputs.throughput / (inputs.bulk_density * width * inputs.bed_depth)
+    down = _column(cases, inputs, lambda c: c.cooler.zones[k].air_direction == "down") > 0
+    return Phase(flux, supply, Programme(numbers("length") / speed, np.full_like(aim, np.inf), down))
+
+
+# ---- Solutions → columns --------------------------------------------------------------------------------
+
+
+def _collected(count: int, solutions: list[Solution], efficiency: Array) -> dict[str, Array]:
+    parts = [(s.index, _columns(s, efficiency)) for s in solutions]
+    columns = {}
+    for name, example in parts[0][1].items():
+        columns[name] = np.empty((*example.shape[:-1], count))
+        for index, part in parts:
+            columns[name][..., index] = part[name]
+    return columns
+
+
+def _columns(s: Solution, efficiency: Array) -> dict[str, Array]:
+    """Per case: exit, exhaust, energy per m² of floor and of belt, and the last state over the depth."""
+    dryer, end = s.dryer, s.marches[-1].pellets
+    bed = dryer.bed
+    w = dr.point_weights(dryer.z)
+    mean, Q = dr.means(dryer, end.moisture)
+    water_error, energy_error = drying.imbalances(s)
+    even = (w * bed.bound_water(mean)[0]).sum(axis=0)  # within each pellet, not between them
+    solid = bed.solid_density * (1 - bed.void_fraction) * bed.depth
+    out = _outflow(s, efficiency[s.index])
+    wet = mean / (1 + mean)
+    average = (w * wet).sum(axis=0)
+    last = _last(s)
+    return {
+        "X": (w * mean).sum(axis=0),
+        "H": (w * end.enthalpy).sum(axis=0),
+        "Q": (w * Q).sum(axis=0),
+        "Q_even": even,
+        "X_surface": np.maximum((w * last["surface_moisture"]).sum(axis=0), 0.0),
+        "solid": solid,
+        "water_error": water_error,
+        "energy_error": energy_error,
+        "error_M": s.moisture_error,
+        "error_T": s.temperature_error,
+        "driest": wet.min(axis=0),
+        "wettest": wet.max(axis=0),
+        "average": average,
+        "deviation": np.sqrt((w * (wet - average) ** 2).sum(axis=0)),
+        **out,
+        **_of_layers(dryer, mean, dr.temperature(dryer, end)),
+        **_profile(s, last),
+    }
+
+
+EVEN_LAYERS = 60  # of equal dry solid, by which the layers of a bed are compared, whatever their mesh
+
+
+def _of_layers(dryer: dr.Dryer, mean_moisture: Array, temperature: Array) -> dict[str, Array]:
+    """Moisture and temperature of layers of equal dry solid; one that stands for all, where pellets are turned."""
+    if dryer.mixed:
+        return {"layer moisture": mean_moisture[:1], "layer temperature": temperature[:1]}
+    at, wanted = dr.point_positions(dryer.z), (np.arange(EVEN_LAYERS) + 0.5) / EVEN_LAYERS
+    k = np.clip((at[None] < wanted[:, None, None]).sum(axis=1), 1, len(at) - 1)
+    z_0, z_1 = np.take_along_axis(at, k - 1, 0), np.take_along_axis(at, k, 0)
+    share = np.clip((wanted[:, None] - z_0) / (z_1 - z_0), 0.0, 1.0)
+    return {
+        f"layer {name}": (1 - share) * np.take_along_axis(f, k - 1, 0) + share * np.take_along_axis(f, k, 0)
+        for name, f in (("moisture", mean_moisture), ("temperature", temperature))
+    }
+
+
+def _outflow(s: Solution, efficiency: Array) -> dict[str, Array]:
+    """Exhaust (mean over the air of all phases but cooling), heat, fans, pressure drop and lift-off; per m² of a
+    batch's floor, or per m² of bed that rides through all zones."""
+    B = s.dryer.bed.cases
+    sums = {name: np.zeros(B) for name in ("air", "exhaust", "vapour", "enthalpy", "heat", "fan")}
+    most = {name: np.zeros(B) for name in ("lift_off", "wen_yu", "pressure_drop")}
+    most["hottest"] = np.full(B, -np.inf)
+    for phase, records in ((phase, m.records) for phase, m in zip(s.phases, s.marches) if m.records):
+        steps = as_one(records)
+        k = steps.index
+        dry_air = phase.air_flux[k] * steps.duration
+        exhaust = 0 * dry_air if phase.cooling else dry_air
+        Y, h = over_step(steps.outlet)
+        drop, _, _, volume = through(s, phase, steps)
+        passed = {
+            "air": dry_air,
+            "exhaust": exhaust,
+            "vapour": exhaust * Y,
+            "enthalpy": exhaust * h,
+            "heat": dry_air * steps.heat,
+            "fan": dry_air * volume * drop / efficiency[k],
+        }
+        for name, amount in passed.items():
+            sums[name] += np.bincount(k, amount, B)
+        hottest = steps.points[:, db.TP, 1].max(axis=0)
+        reached = highest(s, phase, steps) | {"hottest": hottest}
+        for name, value in reached.items():
+            np.maximum.at(most[name], k, value)
+    return sums | most
+
+
+FIRST_STAGE, LAST_STAGE = 0, 1  # of a step: a third of its way, and its end
+
+
+def highest(s: Solution, phase: Phase, record: Record) -> dict[str, Array]:
+    """Of steps: highest pressure drop and shares of the velocity that lifts the bed, at either of their stages.
+
+    Hot pellets drive the air fastest in the first seconds, and the end of the first step comes too late for them.
+    """
+    stages = [through(s, phase, record, stage)[:3] for stage in (FIRST_STAGE, LAST_STAGE)]
+    return dict(zip(("pressure_drop", "lift_off", "wen_yu"), np.maximum(stages[0], stages[1])))
+
+
+def through(
+    s: Solution, phase: Phase, record: Record, stage: int = LAST_STAGE
+) -> tuple[Array, Array, Array, Array]:
+    """Of steps at a stage, with pellets as large as at the end: pressure drop [Pa], highest share of the velocity
+    that lifts the bed, the same by Wen and Yu, and the air's volume before the bed [m³/kg]."""
+    k, dryer = record.index, s.dryer
+    bed, dz = dryer.bed, dr.point_weights(dryer.z)[:, record.index]
+    T, Y = record.points[:, db.TA, stage], np.maximum(record.points[:, db.HUMIDITY, stage], 0.0)
+    p, eps, flux = bed.pressure[k], bed.void_fraction[k], phase.air_flux[k]
+    density, viscosity = air.moist_density(T, Y, p), air.viscosity(T)
+    velocity = flux * air.dry_air_volume(T, Y, p)
+    own = take(dryer, k)
+    shrunk = dr.size(own, record.mean_moisture)
+    d_p = 2 * bed.radius[k] * shrunk
+    drop = (
+        dz * bed.depth[k] * shrunk**3 * packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
+    ).sum(axis=0) * own.bed.resistance
+    bulk = bed.solid_density[k] / shrunk**3 * (1 - eps) * (1 + record.mean_moisture)
+    lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
+    Y_in, h_in = record.inlet[:, stage]
+    T_in = air.temperature_from_enthalpy(h_in, Y_in)
+    return drop, lift.max(axis=0), wen_yu.max(axis=0), air.dry_air_volume(T_in, Y_in, p)
+
+
+_LAST = {
+    "surface_moisture": db.XS,
+    "surface_temperature": db.TS,
+    "air_temperature": db.TA,
+    "humidity_ratio": db.HUMIDITY,
+}
+
+
+def _last(s: Solution) -> dict[str, Array]:
+    """Surfaces and air at the points at the end, (P, B)."""
+    points = np.empty((2 * (len(s.dryer.z) - 1), 5, s.dryer.bed.cases))
+    for record in s.marches[-1].records:
+        points[..., record.index] = record.points[:, :, 1]
+    return {name: points[:, v] for name, v in _LAST.items()}
+
+
+PROFILE_POINTS = 24  # so that cases on finer meshes have the same shape
+
+
+def _profile(s: Solution, last: dict[str, Array]) -> dict[str, Array]:
+    dryer, end = s.dryer, s.marches[-1].pellets
+    at = dr.point_positions(dryer.z)
+    every = max(len(at) // PROFILE_POINTS, 1)
+    V = _coarser(dryer.shells)
+    X = (dryer.shells.volume * end.moisture).reshape(len(at), len(V), -1, dryer.bed.cases).sum(axis=2) / V
+    whole = {
+        "z": at * dryer.bed.depth,
+        "time": np.broadcast_to(sum(p.programme.duration for p in s.phases), at.shape),
+        "pellet_temperature": dr.temperature(dryer, end),
+        "mean_moisture": dr.means(dryer, end.moisture)[0],
+        **last,
+    }
+    columns = {f"profile {name}": f[::every] for name, f in whole.items()}
+    middle = dryer.shells.middle.reshape(len(V), -1, dryer.bed.cases).mean(axis=1) * dryer.bed.radius
+    return columns | {"profile moisture": X[::every], "profile radius": middle}
+
+
+def _coarser(sh: Shells) -> Array:
+    """Volumes of twelve shells, whatever the mesh; of all, if they are fewer."""
+    shells = min(drying.Resolution().shells, len(sh.volume))
+    return sh.volume.reshape(shells, -1, sh.volume.shape[-1]).sum(axis=1)
+
+
+# ---- Columns → Result -----------------------------------------------------------------------------------
+
+
+def _result(
+    cooler: Batch | Belt,
+    inputs: Inputs,
+    phases: tuple[Phase, ...],
+    columns: dict[str, Array],
+    beds: Laid | None,
+) -> Result:
+    c = columns if beds is None else _together(beds, columns)
+    X, p = c["X"], inputs.pressure
+    heat = inputs.specific_heat + air.HEAT_CAPACITY_WATER * X
+    T, T_even = (c["H"] + c["Q"]) / heat, (c["H"] + c["Q_even"]) / heat
+    seconds = sum(phase.programme.duration for phase in phases)
+    flashed = inputs.flashed_temperature != inputs.feed_temperature
+    wet = np.where(flashed, inputs.flashed_moisture / (1 + inputs.flashed_moisture), inputs.moisture_wb)
+    per_bed = (
+        inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
+    )
+    lost = c["solid"] * (inputs.flashed_moisture - X)  # kg/m² of bed
+    Y = c["vapour"] / c["exhaust"]
+    T_air = air.temperature_from_enthalpy(c["enthalpy"] / c["exhaust"], Y)
+    saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
+    per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
+    tenths = _between(inputs, beds, columns, T_even)
+    return Result(
+        FeedIn(inputs.flashed_temperature, wet, inputs.moisture_wb - wet),
+        PelletsOut(
+            T,
+            X / (1 + X),
+            X,
+            c["X_surface"],
+            sorption.water_activity(inputs.isotherm, X, T),
+            inputs.dry_solid * (1 + X),
+        ),
+        AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
+        in_store(inputs.isotherm, inputs.store_temperature, X, tenths, bagged_apart(cooler)),
+        AirOut(
+            T_air,
+            air.relative_humidity(T_air, Y, p),
+            Y,
+            air.wet_bulb(T_air, np.minimum(Y, saturated), p),
+            air.dew_point(Y, p),
+        ),
+        Bed(
+            inputs.bed_depth,
+            seconds,
+            c["air"] / _wet_per_area(inputs),
+            np.max([phase.air_flux for phase in phases], axis=0) * inputs.outside_volume,
+            c["lift_off"],
+            c["wen_yu"],
+            c["pressure_drop"],
+            packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
+            inputs.dry_solid * (inputs.flashed_moisture - X),
+        ),
+        Accuracy(c["water_error"], c["energy_error"], c["error_M"], c["error_T"]),
+        Profile(
+            **{
+                name.removeprefix("profile "): np.ascontiguousarray(np.moveaxis(f, -1, 0))
+                for name, f in c.items()
+                if name.startswith("profile ")
+            }
+        ),
+        energy=Energy(
+            c["heat"] * per_bed,
+            c["fan"] * per_bed,
+            per_water,
+            _wet_per_area(inputs) * per_bed,
+            c["solid"] * (1 + X) * per_bed,
+        ),
+        spread=Spread(c["driest"], c["wettest"], c["deviation"], c["hottest"]),
+        between_pellets=tenths,
+    )
+
+
+# Of columns of an even bed: how they are mixed. What is not named here is a mean by dry solid.
+_OF_FLOOR = ("solid", "air", "exhaust", "vapour", "enthalpy", "heat", "fan", "pressure_drop", "profile z")
+_HIGHEST = ("wettest", "hottest", "lift_off", "wen_yu")
+
+
+def _together(beds: Laid, columns: dict[str, Array]) -> dict[str, Array]:
+    """Columns of beds, mixed as they are emptied."""
+    mixed = {}
+    for name, values in columns.items():
+        mean = beds.of_floor if name in _OF_FLOOR else beds.highest if name in _HIGHEST else beds.of_solid
+        mixed[name] = mean(values)
+    mixed["driest"] = beds.lowest(columns["driest"])
+    off = columns["average"] - mixed["average"][beds.columns.case]
+    mixed["deviation"] = np.sqrt(beds.of_solid(columns["deviation"] ** 2 + off**2))
+    return mixed
+
+
+def _between(inputs: Inputs, beds: Laid | None, c: dict[str, Array], evened: Array) -> BetweenPellets | None:
+    """How unlike the pellets are; None where they are turned over all the time in an even bed, and so all alike."""
+    X, T = c["layer moisture"], c["layer temperature"]
+    if beds is not None:
+        return between(beds, inputs.isotherm, X, T, evened)
+    return None if len(X) == 1 else between_pellets(inputs.isotherm, X, T, np.ones(1), evened)
+
+
+def bagged_apart(cooler: Batch | Belt) -> bool:
+    """Whether layers of its bed may come into different bags: of a batch that is not turned, emptied as it lies."""
+    return isinstance(cooler, Batch) and cooler.mixing == "none"
+
+
+def _wet_per_area(inputs: Inputs) -> Array:
+    return inputs.bulk_density * inputs.bed_depth

@@ -1,0 +1,508 @@
+"""What must be kept, and whether it is: wishes of [target], limits of the machine, and the verdict on each.
+
+One list for predictions, settings, sizes, years and chances. A limit is a row of `MAXIMA`, the quantity that it
+bounds, and how that is read from a result (`_READ`). Values go by the key of a constraint: the quantity's name, and
+in a line the number of the stage before it ("2.lift_off").
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coolsim.case.case import Case, Line
+from coolsim.case.quantities import QUANTITIES, Quantity
+from coolsim.case.result import Result
+from coolsim.equipment import fan
+from coolsim.model.columns import MOST
+from coolsim.physics.bag import MOULDS_ACTIVE
+from coolsim.simulate.finishing import before_coating, coldest_film, headspace_dew_point, headspace_dew_points
+from coolsim.support.display import Displayed
+from coolsim.support.fields import Array, Number, documented
+
+KEPT = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
+LIFT_OFF = (
+    0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
+)
+LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
+THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
+AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts as at the limit
+# A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.
+UNKNOWN = 10.0
+
+# Quantity, and the key that bounds it. What a machine does not compute is no constraint of it.
+MAXIMA: tuple[tuple[str, str, str], ...] = (
+    ("above_ambient", "target", "maximum_above_ambient"),
+    ("water_activity", "target", "maximum_water_activity"),
+    ("deviation", "target", "maximum_deviation"),
+    ("pellet_temperature", "limits", "maximum_pellet_temperature"),
+    ("exhaust_relative_humidity", "limits", "maximum_exhaust_relative_humidity"),
+    ("lift_off", "limits", "maximum_lift_off"),
+    ("bed_pressure_drop", "limits", "maximum_bed_pressure_drop"),
+)
+SWEATING = "headspace_dew_point"  # above the coldest film of the bag
+OF_DRYERS = ("deviation", "pellet_temperature")  # of the above: what only a dryer's bed has
+
+
+@dataclass(frozen=True)
+class Constraint:
+    """A quantity that must not pass its bound."""
+
+    quantity: Quantity
+    bound: Number  # a number, or one per weather
+    sense: float = 1.0  # +1: must not exceed; −1: must not fall below
+    of_target: bool = False  # a wish; else a limit of the machine
+    place: str = ""  # number of the stage of a line whose limit it is
+    room: float = 0.0  # kept free before the bound
+    assumed: bool = False  # nobody typed it
+    scale: Number = 0.0  # that of the quantity, where 0
+
+    @property
+    def key(self) -> str:
+        """Under which its value goes."""
+        return f"{self.place}.{self.quantity.name}" if self.place else self.quantity.name
+
+    @property
+    def name(self) -> str:
+        """As JSON has it: told apart where a quantity is bounded from both sides."""
+        return f"lowest_{self.quantity.name}" if self.sense < 0 else self.quantity.name
+
+    @property
+    def called(self) -> str:
+        """As a sentence, and the limits of an answer, have it."""
+        return f"{self.quantity.called}, lowest" if self.sense < 0 else self.quantity.called
+
+    @property
+    def full_name(self) -> str:
+        """Its name, that of a line's stage with the number before it: under which chances and margins go."""
+        return f"{self.place}.{self.name}" if self.place else self.name
+
+    def with_room(self, rooms: Mapping[str, float]) -> Constraint:
+        """The same with the room that is asked for it."""
+        room = rooms.get(self.full_name, 0.0)
+        return dataclasses.replace(self, room=room) if room else self
+
+    def violation(self, value: Any) -> Array:
+        """How far a value is beyond the bound less its room, in the quantity's scale; ≤ 0 where kept."""
+        large = self.scale if np.any(self.scale) else self.quantity.scale
+        return np.asarray((self.sense * (value - self.bound) + self.room) / large)
+
+    def margin(self, value: Any) -> Any:
+        """How far a value is from the bound, in its own unit; below 0 where it is passed."""
+        return self.sense * (self.bound - value)
+
+
+@dataclass(frozen=True)
+class AtLimit:
+    """A limit, wish or end of a range that settings stand at."""
+
+    limit: str = documented("-", "its name")
+    value: float = documented("as the limit", "where it stands")
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Constraints, each on a row of outcomes: arrays (outcomes, …)."""
+
+    constraints: tuple[Constraint, ...]
+    rows: tuple[int, ...]
+
+    def excesses(self, outcomes: Array, margin: float = 0.0) -> Array:
+        """How far each is broken, in its scale and with a margin, (constraints, …); ≤ 0 where kept."""
+        table = [c.violation(outcomes[row]) + margin for c, row in zip(self.constraints, self.rows)]
+        return np.array(table).reshape(len(table), *outcomes.shape[1:])
+
+    def of_machine(self) -> Bounds:
+        """Those that are no wishes."""
+        pairs = [(c, row) for c, row in zip(self.constraints, self.rows) if not c.of_target]
+        return Bounds(tuple(c for c, _ in pairs), tuple(row for _, row in pairs))
+
+    def at(self, outcomes: Array, where: Any) -> tuple[AtLimit, ...]:
+        """Those of `where`, with the outcomes (outcomes,) at which they stand."""
+        each = zip(self.constraints, self.rows, where)
+        return tuple(AtLimit(c.called, float(outcomes[row])) for c, row, true in each if true)
+
+
+def bounds_on(constraints: Sequence[Constraint], row: Callable[[str], int]) -> Bounds:
+    """Constraints on outcomes; `row` numbers them by the keys of constraints."""
+    return Bounds(tuple(constraints), tuple(row(c.key) for c in constraints))
+
+
+def violations(constraints: Sequence[Constraint], values: Mapping[str, Array], margin: float = 0.0) -> Array:
+    """How far each constraint is broken (constraints, …), with a margin in scales; what is not known is broken."""
+    shape = np.broadcast_shapes(*(np.shape(v) for v in values.values())) if values else ()
+    rows = [np.broadcast_to(c.violation(values[c.key]) + margin, shape) for c in constraints]
+    table = np.array(rows, float).reshape(len(constraints), *shape)
+    return np.where(np.isnan(table), UNKNOWN, table)
+
+
+def only(constraints: Sequence[Constraint], *, of_target: bool) -> list[Constraint]:
+    """Only the wishes of the target, or only the limits of the machine."""
+    return [c for c in constraints if c.of_target == of_target]
+
+
+# What becomes of pellets or machine where a constraint is broken, by its name; of all others, a limit is passed.
+_HARM: Mapping[str, str] = {
+    "moisture": "too_wet",
+    "water_activity": "too_wet",
+    "lowest_moisture": "too_dry",
+    "above_ambient": "too_warm",
+    SWEATING: "too_warm",
+}
+HARMS = ("too_wet", "too_dry", "too_warm", "over_limit")
+
+
+def harm_of(c: Constraint) -> str:
+    """Which of HARMS is done where a constraint is broken."""
+    return _HARM.get(c.name, HARMS[-1])
+
+
+def harms(constraints: Sequence[Constraint], broken: Any) -> dict[str, Any]:
+    """Of each of HARMS, where it is done: `broken` (constraints, …) says which constraints are."""
+    none = np.zeros(np.shape(broken)[1:], bool)
+    each = [harm_of(c) for c in constraints]
+    return {
+        harm: np.any([none, *(row for row, name in zip(broken, each) if name == harm)], axis=0)
+        for harm in HARMS
+    }
+
+
+# ---- What must be kept ----------------------------------------------------------------------------------
+
+
+def is_dryer(case: Case) -> bool:
+    """Whether its machine is a batch or a belt."""
+    return case.cooler.arrangement in ("batch", "belt")
+
+
+def constraints_of(case: Case) -> list[Constraint]:
+    """Everything that a case must keep: its wishes, then the limits of its machine, or of each in its line.
+
+    The case's `safety_margins` are kept free before their bounds, by name ("moisture", "2.lift_off").
+    """
+    if isinstance(case.cooler, Line):
+        found = list(wishes_of(case))
+        for k, stage in enumerate(case.cooler.stages, 1):
+            one = dataclasses.replace(
+                case, cooler=stage.cooler, limits=stage.limits, fan=stage.fan, duct=stage.duct
+            )
+            found += [dataclasses.replace(c, place=str(k)) for c in limits_of(one)]
+    else:
+        found = [*wishes_of(case), *limits_of(case)]
+    return [c.with_room(case.safety_margins) for c in found] if case.safety_margins else found
+
+
+def wishes_of(case: Case) -> Iterator[Constraint]:
+    """Wishes of [target] on what leaves the machine, or the last of a line; of coated pellets, turned into such."""
+    target, turned = case.target, before_coating(case)
+    last = case.cooler.stages[-1].cooler if isinstance(case.cooler, Line) else case.cooler
+    if target and target.maximum_water_activity is None:  # whoever wishes for anything wishes for no moulds
+        bound = turned("water_activity", MOULDS_ACTIVE)
+        yield Constraint(QUANTITIES["water_activity"], bound, of_target=True, assumed=True)
+    if target.moisture is not None:
+        moisture, slack = QUANTITIES["moisture"], target.tolerance or 0.0
+        yield Constraint(moisture, turned("moisture", target.moisture + slack), of_target=True)
+        if slack:
+            yield Constraint(moisture, turned("moisture", target.moisture - slack), -1.0, of_target=True)
+    for c in _typed(target, "target", last.arrangement != "counter-flow"):
+        yield dataclasses.replace(c, bound=turned(c.quantity.name, c.bound))
+    if target.no_sweating and case.bag:
+        yield Constraint(QUANTITIES[SWEATING], coldest_film(case), of_target=True)
+
+
+def limits_of(case: Case) -> Iterator[Constraint]:
+    """What the machine of a case must keep, typed or not."""
+    for c in _typed(case.limits, "limits", is_dryer(case)):
+        if c.quantity.name == "lift_off":
+            yield dataclasses.replace(c, bound=min(c.bound, LIFTED))
+        elif c.quantity.name == "exhaust_relative_humidity":
+            yield dataclasses.replace(c, bound=min(c.bound, THICK_FOG))
+        else:
+            yield c
+    if case.limits.maximum_lift_off is None:
+        yield Constraint(QUANTITIES["lift_off"], LIFT_OFF, assumed=True)
+    if case.limits.maximum_exhaust_relative_humidity is None:
+        yield Constraint(QUANTITIES["exhaust_relative_humidity"], THICK_FOG, assumed=True)
+    if not is_dryer(case):
+        yield from _of_fan(case)
+
+
+def _typed(table: Any, name: str, dryer: bool) -> Iterator[Constraint]:
+    """The maxima of a table."""
+    for quantity, of, key in MAXIMA:
+        most = getattr(table, key) if of == name else None
+        if most is not None and (dryer or quantity not in OF_DRYERS):
+            yield Constraint(QUANTITIES[quantity], most, of_target=name == "target")
+
+
+def _of_fan(case: Case) -> Iterator[Constraint]:
+    """Of a cooler's fan: its speeds, and the falling side of its curve."""
+    known, speed, ends = fan.fan_of(case.fan) is not None, QUANTITIES["fan_speed"], speeds(case)
+    if ends:
+        yield Constraint(speed, ends[0], -1.0)
+        yield Constraint(speed, ends[1])
+    elif known:
+        yield Constraint(speed, 1.0, assumed=True)
+    if known:
+        yield Constraint(QUANTITIES["fan_curve"], 0.0, assumed=True)
+
+
+def speeds(case: Case) -> tuple[float, ...]:
+    """Lowest and highest speed of the fan, if they are given: equal where its speed stands for an airflow."""
+    if case.limits.fan_speed is not None:
+        return tuple(case.limits.fan_speed)
+    cooler = case.cooler
+    stated = cooler.airflow is not None or cooler.air_ratio is not None or case.limits.airflow is not None
+    return () if stated or case.fan.speed is None else (case.fan.speed,) * 2
+
+
+# ---- The least bed that is chosen ------------------------------------------------------------------------
+
+LEAST_TIME = 480.0  # s, where nobody typed one; assumed: common practice, no source, has 4 to 15 min
+LEAST_DEPTH = (
+    5.0  # deviations of the depth, likewise; assumed: the thinnest places are two thirds of the mean
+)
+
+
+def least_time(case: Case) -> float:
+    """Shortest time in the bed [s] that settings and sizes choose, whatever a range allows.
+
+    What stands there already is judged by no such thing: a plant may run quicker. A batch lies until it is dry.
+    """
+    typed = case.limits.minimum_residence_time
+    if typed is not None:
+        return float(typed)
+    return 0.0 if case.cooler.arrangement == "batch" else LEAST_TIME
+
+
+def least_depth(case: Case) -> float:
+    """Shallowest bed [m] that settings and sizes choose for its unevenness: in deviations that are a length.
+
+    One that is a share grows with the depth, and no depth is too shallow for it.
+    """
+    typed = case.limits.minimum_depth_in_deviations
+    times = LEAST_DEPTH if typed is None else float(typed)
+    return max(times, 1 / MOST) * _deviation(case)
+
+
+def depths_to_choose(
+    case: Case, depths: tuple[float, float], metres_per_second: float = 0.0
+) -> tuple[float, float]:
+    """A range of depths [m] without those that are too shallow, of a bed so deep for each second in it.
+
+    Where the least leaves nothing of the range, its deep end is left; but for depths that cannot be computed.
+    """
+    bearable = _deviation(case) / MOST
+    low, high = (max(float(end), bearable) for end in depths)
+    return min(max(low, least_depth(case), metres_per_second * least_time(case)), high), high
+
+
+def without_least_bed(case: Case) -> Case:
+    """The case, or each stage of its line, with no least time or depth but what can be computed."""
+    nothing: dict[str, Any] = {"minimum_residence_time": 0.0, "minimum_depth_in_deviations": 0.0}
+    if isinstance(case.cooler, Line):
+        stages = tuple(
+            dataclasses.replace(stage, limits=dataclasses.replace(stage.limits, **nothing))
+            for stage in case.cooler.stages
+        )
+        return dataclasses.replace(case, cooler=Line(stages))
+    return dataclasses.replace(case, limits=dataclasses.replace(case.limits, **nothing))
+
+
+def _deviation(case: Case) -> float:
+    """That of its depth, where it is a length [m]."""
+    return float(getattr(case.cooler, "depth_deviation_length", None) or 0.0)
+
+
+# ---- How it stands --------------------------------------------------------------------------------------
+
+# How a quantity is read from a result, given the temperature outside.
+_READ: Mapping[str, Callable[[Result, Number], Any]] = {
+    "moisture": lambda r, outside: r.pellets_out.moisture_wb,
+    "temperature": lambda r, outside: r.pellets_out.temperature,
+    "above_ambient": lambda r, outside: r.pellets_out.temperature - outside,
+    "water_activity": lambda r, outside: r.in_store.water_activity,
+    "deviation": lambda r, outside: r.spread.deviation_wb,  # type: ignore[union-attr]
+    "exhaust_relative_humidity": lambda r, outside: r.air_out.relative_humidity,
+    "lift_off": lambda r, outside: r.bed.lift_off,
+    "bed_pressure_drop": lambda r, outside: r.bed.pressure_drop,
+    "pellet_temperature": lambda r, outside: r.spread.hottest,  # type: ignore[union-attr]
+    "fan_speed": lambda r, outside: np.nan if r.fan is None else r.fan.speed,
+    "fan_curve": lambda r, outside: np.nan if r.fan is None else np.where(r.fan.status == 0, -1.0, 1.0),
+}
+
+
+def values_of(
+    constraints: Sequence[Constraint],
+    result: Result,
+    outside: Number,
+    case: Case,
+    cases: Sequence[Case] = (),
+) -> dict[str, Any]:
+    """What a result of a case has of the quantities that constraints bound, by their keys.
+
+    outside: the temperature of the air outside [°C], one or one per case of the result. Of a fan off its curve, and
+    of one that the case does not know, there is nothing (nan). cases: those of the result, where it is of several.
+    In another weather or of another material coats and bags may bear more or less than in `case`, whose constraints
+    these are: values are then told as far from their bounds as they are from those of their own case.
+    """
+    found: dict[str, Any] = {}
+    for c in constraints:
+        if c.key not in found:
+            of = result.stages[int(c.place) - 1].result if c.place else result
+            found[c.key] = value_of(c.quantity.name, of, outside, case, cases)
+    return found | dict(_off_their_bounds(constraints, found, case, cases))
+
+
+READABLE = (*_READ, SWEATING)
+
+
+def value_of(name: str, result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> Any:
+    """What a result of a case, or of cases like it, has of one of READABLE; outside and cases as of `values_of`."""
+    if name != SWEATING:
+        return _READ[name](result, outside)
+    M, T = result.pellets_out.moisture_wb, result.after_equalising.temperature
+    return headspace_dew_points(cases, M, T) if cases else headspace_dew_point(case, M, T)
+
+
+# Wishes whose bounds hang on the weather or the material, where pellets are coated or bagged.
+_HANGING = (SWEATING, "above_ambient", "water_activity")
+
+
+def hung(constraints: Sequence[Constraint], case: Case) -> list[Constraint]:
+    """Constraints with the bounds that they have in the weather of a case (arrays for many) and of its material."""
+    if not (case.coating or case.bag):
+        return list(constraints)
+    there = {c.key: c.bound for c in wishes_of(case)}
+    return [
+        dataclasses.replace(c, bound=there[c.key]) if c.quantity.name in _HANGING and c.key in there else c
+        for c in constraints
+    ]
+
+
+def _off_their_bounds(
+    constraints: Sequence[Constraint], values: Mapping[str, Any], case: Case, cases: Sequence[Case]
+) -> Iterator[tuple[str, Any]]:
+    hanging = [c for c in constraints if c.quantity.name in _HANGING and not c.place]
+    if not hanging or not (case.coating or case.bag):
+        return
+    same = [one.air is case.air and one.material is case.material for one in cases]
+    if all(same):
+        return
+    here = {c.key: c.bound for c in wishes_of(case)}
+    each = [here if alike else {c.key: c.bound for c in wishes_of(one)} for one, alike in zip(cases, same)]
+    for c in hanging:
+        yield c.key, values[c.key] - np.array([bounds[c.key] - here[c.key] for bounds in each], float)
+
+
+@dataclass(frozen=True, repr=False)
+class Verdict(Displayed):
+    """Whether one wish or limit is kept, and by how much."""
+
+    constraint: Constraint = documented("-", "what must be kept")
+    value: float = documented("as the quantity", "where it stands; nan where it is not known")
+    worst: float | None = documented(
+        "as the quantity", "of the wettest or warmest tenth of the pellets, where it differs", default=None
+    )
+    open_ends: tuple[float, float] | None = documented(
+        "as the quantity", "lowest and highest that the inputs leave open, if asked", default=None
+    )
+    chance: float | None = documented("-", "probability that it is kept, if asked", default=None)
+
+    @property
+    def met(self) -> bool:
+        """Whether it is kept, as predicted."""
+        return bool(self.constraint.violation(self.value) <= KEPT)
+
+    @property
+    def margin(self) -> float:
+        """How far the value is from the bound, below 0 where it is passed."""
+        return float(self.constraint.margin(self.value))
+
+    @property
+    def certain(self) -> bool:
+        """Whether it is kept at both ends of what the inputs leave open, as far as that was asked."""
+        ends = self.open_ends or ()
+        return self.met and all(self.constraint.violation(end) <= KEPT for end in ends)
+
+
+def judged(case: Case) -> list[Constraint]:
+    """What a verdict is given on: the bounds themselves, without the room that a search keeps below them."""
+    free = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
+    return [c for c in constraints_of(free) if not (c.assumed and c.quantity.name.startswith("fan"))]
+
+
+def verdicts_of(
+    case: Case, result: Result, chances: Mapping[str, float] | None = None
+) -> tuple[Verdict, ...]:
+    """The verdict on everything that a case must keep; `chances` by their full names.
+
+    It is on the bounds themselves: the room that a search keeps below them is no part of it.
+    """
+    outside, constraints = float(case.air.temperature), judged(case)
+    values = values_of(constraints, result, outside, case)
+    return tuple(
+        Verdict(
+            c,
+            float(values[c.key]),
+            _worst(c, result, outside),
+            _open(c, result, outside),
+            (chances or {}).get(c.full_name),
+        )
+        for c in constraints
+    )
+
+
+@dataclass(frozen=True)
+class Tenth:
+    """The worst tenth of a quantity, where pellets are unlike."""
+
+    name: str = documented("-", "what it is called in a table of outcomes")
+    of: str = documented("-", "the quantity that it is a value of")
+    who: str = documented("-", "as a person reads it beside that of all pellets")
+    read: Callable[[Result], Any] = documented("-", "how it is read from a result")
+
+
+_WETTEST = "wettest tenth"
+# By what a wish bounds; of what is bounded by how much warmer it is than the air outside, its temperature.
+TENTHS: Mapping[str, Tenth] = {
+    "moisture": Tenth(
+        "wettest_tenth",
+        "moisture",
+        _WETTEST,
+        lambda r: r.between_pellets.wettest_tenth.moisture_wb,  # type: ignore[union-attr]
+    ),
+    "above_ambient": Tenth(
+        "warmest_tenth",
+        "temperature",
+        "warmest tenth",
+        lambda r: r.between_pellets.warmest_tenth.temperature,  # type: ignore[union-attr]
+    ),
+    "water_activity": Tenth(
+        "wettest_activity", "water_activity", _WETTEST, lambda r: r.in_store.of_wettest_tenth
+    ),
+}
+
+
+def _worst(c: Constraint, result: Result, outside: float) -> float | None:
+    """The wettest or warmest tenth beside a wish, where pellets are unlike."""
+    tenth = TENTHS.get(c.quantity.name)
+    if result.between_pellets is None or c.sense < 0 or tenth is None:
+        return None
+    return float(tenth.read(result)) - (outside if c.quantity.name == "above_ambient" else 0.0)
+
+
+def _open(c: Constraint, result: Result, outside: float) -> tuple[float, float] | None:
+    """What the assumed numbers leave open of a wish, if that was asked."""
+    band = result.input_band
+    if band is None or c.place:
+        return None
+    if c.quantity.name == "moisture":
+        return tuple(map(float, band.moisture_wb))  # type: ignore[return-value]
+    if c.quantity.name == "above_ambient":
+        return tuple(float(end) - outside for end in band.temperature)  # type: ignore[return-value]
+    return None

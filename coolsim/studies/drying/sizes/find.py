@@ -1,0 +1,259 @@
+"""How large a batch or belt dryer, with which fans and heaters: every product in every weather on one floor.
+
+As for coolers: on each floor every product runs in every weather at its own cheapest settings, within [limits].
+Running counts as the mean over products and weathers: cost per tonne, or energy where nothing has a price. Taken is
+the smallest floor whose running is no more than `sizing.above_least` above the least.
+
+All of that is at the throughput with its reserve. On the floor taken, settings are then found for the throughput
+itself: of a batch dryer the same, so that it waits for the next batch; of a belt, which then runs slower or with a
+thinner bed, the cheapest. They are put on the steps of their dials.
+
+The dryer of the scenario is a first guess. Kept of it are its air per floor area (its zones' shares of length and
+air, too) and a belt's width; `limits.airflow` is of that dryer, and counts per its floor area. What is answered of
+the size was predicted on the full mesh, and so was, without its error, each row of the trade-off (`curve`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from coolsim.case.case import Batch, Case
+from coolsim.machines import dryers as dials
+from coolsim.simulate.prediction import on_one_thread
+from coolsim.simulate.requirements import KEPT
+from coolsim.studies.drying.course import QUICK
+from coolsim.studies.drying.sizes.candidates import (
+    OUT_OF_REACH,
+    Spot,
+    again,
+    by_cost,
+    by_floor,
+    by_moisture,
+    closer,
+    corrected,
+    driest,
+    first_look,
+)
+from coolsim.studies.drying.sizes.curve import JUST, Curve
+from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
+from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
+from coolsim.studies.drying.sizes.parts import Predicted, predicted
+from coolsim.studies.drying.sizes.summary import Stand, Stands, missed, no_size, running, size_answer
+from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+from coolsim.studies.sizing.duties import Service, rounded_up
+
+CURVE = 6  # floors of the trade-off curve
+CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
+ANCHORS = (
+    4,
+    2,
+    1,
+)  # of the floors of the curve, about whose cheapest states surveys are made, besides its ends
+BETWEEN = 3  # floors between two of the curve, of which one may be taken
+LATER = range(1, 4)  # rounds of solving on them, of those of the curve
+ROUNDS = 3  # predictions at most, each after a correction
+SAME = 5e-3  # of a floor: settled
+
+
+def size(service: Service) -> SizeAnswer:
+    """Smallest batch or belt dryers, with fans and heaters, that serve everything at a fair cost."""
+    with on_one_thread():  # of many small products of matrices, which wait for threads longer than they take
+        return _Sizing(service).answer()
+
+
+def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
+    """The dryer of that size with one product in one weather, set as answered."""
+    (duty,) = duties([(served.product, served.weather)], [case])
+    assert answer.floor_area is not None and answer.dryers is not None, "there is no size"
+    names = ("airflow", "inlet_air_temperature", "recirculation", "duration", "bed_depth")
+    known = {n: getattr(served.settings, n, np.nan) for n in names}
+    knobs = {n: x for n, x in known.items() if not np.isnan(x) and (duty.batch or n != "duration")}
+    return dials.with_settings(duty.scaled(answer.floor_area * answer.dryers, answer.dryers), knobs)
+
+
+class _Sizing:
+    """One question with its surveys."""
+
+    def __init__(self, service: Service) -> None:
+        self.service, self.case = service, service.case
+        self.sizing = self.case.sizing
+        self.duties = duties(service.names, service.rated)
+        self.as_fed = duties(service.names, service.cases)
+        self.surveys = surveyed(self.duties)
+        self.batch = isinstance(self.case.cooler, Batch)
+        self.whole: list[Spot] = []  # states with surveys of the whole box
+        self.near: list[list[Spot]] = [[] for _ in self.duties]  # states with surveys about them
+        self.dryers = int(self.case.schedule.dryers) if self.batch else 1
+
+    def answer(self) -> SizeAnswer:
+        start = corrected([first_look(s, None, by_floor) for s in self.surveys], by_floor, 1)
+        lost = [k for k, spot in enumerate(start) if not spot.serves]
+        if lost:
+            tries = corrected(closer([start[k] for k in lost], by_floor), by_floor, 2)
+            out = [k for k, spot in zip(lost, tries) if not spot.serves]
+            if out:
+                return no_size(self.case, tuple(self._missed(k, start[k]) for k in out), None)
+            for k, spot in zip(lost, tries):
+                start[k] = spot
+        at_least = self._smallest(start)
+        smallest = at_least[0].floor_here
+        floor, fixed = self._fixed(smallest)
+        if fixed and floor < smallest * (1 - SAME):
+            return no_size(self.case, (), smallest)
+        self.whole = [self._of_whole(s, spot) for s, spot in zip(self.surveys, start)]
+        curve = self._curve(at_least, floor if fixed else None)
+        floor = floor if fixed else self._rounded(curve, self._taken(curve))
+        found = self._on(curve, floor)
+        run = None if found is None else self._at_the_throughput(curve, floor, found)
+        if found is None or run is None:
+            return no_size(self.case, (), smallest)
+        dialled, load = [p for _, p in run], self.service.load
+        if self.service.on_dial:
+            states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
+            dialled = predicted(states)
+        at = Stands(at_least, found, run, dialled)
+        return size_answer(self.service, self.dryers, floor, at, curve.rows())
+
+    def _at_the_throughput(self, curve: Curve, floor: float, rated: Sequence[Stand]) -> list[Stand] | None:
+        """Each duty at its cheapest on a floor at the throughput itself, predicted; None where it is not served.
+
+        Of a batch no more time counts than the reserve leaves.
+        """
+        if self.service.load == 1.0:
+            return list(rated)
+        spots = [
+            replace(spot, survey=replace(spot.survey, duty=d)) for (spot, _), d in zip(rated, self.as_fed)
+        ]
+        if self.batch:
+            plants = predicted([s.duty.plant(s.u, floor, self.dryers) for s in spots])
+            return list(zip(spots, plants))
+        sources = [
+            [spot, *(replace(s, survey=replace(s.survey, duty=d)) for s in (whole, *near))]
+            for spot, whole, near, d in zip(spots, self.whole, self.near, self.as_fed)
+        ]
+        again = Curve(self.as_fed, sources)
+        again.look([floor])
+        return self._on(again, floor)
+
+    # ---- Floors ---------------------------------------------------------------------------------------
+
+    def _smallest(self, start: Sequence[Spot]) -> Stand:
+        """The duty that needs most floor, where it stands on the smallest, and that state as predicted."""
+        most = max(spot.rank for spot in start)
+        contend = [k for k, spot in enumerate(start) if spot.rank >= CONTENDS * most]
+        spots = dict(zip(contend, closer([start[k] for k in contend], by_floor)))
+        settled: dict[int, Stand] = {}
+        while True:
+            k = max(spots, key=lambda k: spots[k].rank)
+            if k in settled:
+                break
+            settled[k] = self._settled(spots[k])
+            spots[k] = settled[k][0]
+        for n, spot in spots.items():
+            self.near[n].append(spot)
+        return settled[k]
+
+    def _settled(self, spot: Spot) -> Stand:
+        """A state on its smallest floor, predicted there; of those that serve, the last, smallest one."""
+        best: Spot | None = None
+        for turn in range(ROUNDS):
+            (found,) = tried([spot.duty], [spot.u[None]], resolution=QUICK)
+            outcomes = found[:, -1, 0]
+            kept = float(spot.duty.goal.rank(outcomes, JUST)) < OUT_OF_REACH
+            if kept and (best is None or spot.floor_here <= best.floor_here):
+                best = spot
+            following = again(spot, outcomes, by_floor, turn + 1)
+            if best and following.floor_here > (1 - SAME) * best.floor_here:
+                break
+            spot = following
+        best = best or spot
+        return best, predicted([best.duty.plant(best.u, best.floor_here, self.dryers)])[0]
+
+    def _fixed(self, smallest: float) -> tuple[float, bool]:
+        """The floor that [sizing] asks for, of all dryers; of batch dryers as many as it takes."""
+        area = self.sizing.floor_area
+        if area is None:
+            return smallest, False
+        if self.batch:
+            self.dryers = int(np.ceil(smallest / area * (1 - SAME)))
+        return area * self.dryers, True
+
+    @staticmethod
+    def _of_whole(survey: Survey, spot: Spot) -> Spot:
+        """A spot on the survey of the whole box, its shift that of a trial on that survey or none."""
+        shift = spot.shift if spot.survey is survey else np.zeros(spot.shift.shape)
+        return replace(spot, survey=survey, shift=shift)
+
+    def _curve(self, at_least: Stand, fixed: float | None) -> Curve:
+        """Floors from the smallest to where nothing is gained, with the one asked for, solved."""
+        smallest = at_least[0].floor_here
+        ends = [first_look(s.survey, None, by_cost, s.shift) for s in self.whole]
+        end = max(spot.floor_here for spot in ends)
+        floors = np.geomspace(smallest, max(end, 1.1 * smallest), CURVE).tolist()
+        about = [first_look(s.survey, floors[n], by_cost, s.shift) for n in ANCHORS for s in self.whole]
+        if fixed is not None:
+            floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
+        for spot in closer(ends + about, by_cost, boxes=1):
+            self.near[self.duties.index(spot.duty)].append(spot)
+        curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
+        curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
+        curve.look(floors)
+        return curve
+
+    def _taken(self, curve: Curve) -> float:
+        """The smallest floor whose running is within `above_least` of the least."""
+        rows = curve.rows()
+        floors = sorted(rows)
+        costs = np.array([self._running(rows[f]) for f in floors])
+        most = (1 + (self.sizing.above_least or 0.0)) * costs.min()
+        k = int(np.flatnonzero(costs <= most)[0])
+        if k == 0:
+            return floors[0]
+        between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist()
+        curve.look(between, LATER)
+        fair = [f for f in between if (row := curve.row(f)) and self._running(row) <= most]
+        taken = min([*fair, floors[k]])
+        curve.floors = sorted({*floors, taken})
+        return taken
+
+    def _rounded(self, curve: Curve, floor: float) -> float:
+        """The floor that is taken, as a rounded multiple of the dryer as given: it can be built and typed."""
+        if not self.service.on_dial:
+            return floor
+        given = area_of(self.case) * self.dryers
+        up = given * rounded_up(floor / given)
+        if not self.batch:
+            curve.look([up], LATER)
+        if curve.row(up) is None:
+            return floor
+        curve.floors = sorted({up, *(f for f in curve.floors if abs(f / up - 1) > SAME)})
+        return up
+
+    def _running(self, row: Sequence[Spot]) -> float:
+        return running(self.duties, [spot.outcomes for spot in row])
+
+    def _on(self, curve: Curve, floor: float) -> list[Stand] | None:
+        """Each duty at its cheapest on a floor, predicted; None where it is not served."""
+        for _ in range(ROUNDS):
+            row = curve.row(floor)
+            if row is None:
+                return None
+            plants = predicted([spot.duty.plant(spot.u, floor, self.dryers) for spot in row])
+            for k, (spot, p) in enumerate(zip(row, plants)):
+                curve.correct(k, spot, p.outcomes)
+            if all(self._keeps(duty, p) for duty, p in zip(curve.duties, plants)):
+                return list(zip(row, plants))
+        return None
+
+    @staticmethod
+    def _keeps(duty: Duty, p: Predicted) -> bool:
+        return bool((duty.goal.limits.excesses(p.outcomes) <= KEPT).all())
+
+    def _missed(self, k: int, spot: Spot) -> Missed:
+        """The driest exit of a duty that no size serves, predicted."""
+        duty = self.duties[k]
+        best = corrected([driest(spot)], by_moisture, 1)[0]
+        return missed(duty, best, predicted([duty.plant(best.u, best.floor_here, self.dryers)])[0])

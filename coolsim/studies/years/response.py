@@ -1,0 +1,385 @@
+"""How the exit answers to weather and settings: a polynomial through some of many states, checked on others.
+
+The exit is smooth in the air outside and in the settings, so a few hundred predictions say what thousands would.
+Half of the states it is fitted to are spread out to the corners, half are drawn as they come. The degree is the one
+that does best on parts of them left out in turn; the error that counts is the largest on states that neither fit
+nor choice has seen. Where it is above the bound, more states are predicted, and in the end there is no polynomial.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache, partial
+
+import numpy as np
+from numpy.polynomial import chebyshev
+from numpy.typing import NDArray
+
+from coolsim.case.case import Case
+from coolsim.machines.plant import Outcome, outcome_of
+from coolsim.model.bed import take
+from coolsim.model.family import representatives
+from coolsim.model.solve import Resolution
+from coolsim.physics import sorption
+from coolsim.physics.sorption import Isotherm
+from coolsim.simulate.inputs import LABORATORY, Inputs, even
+from coolsim.simulate.prediction import predict_inputs
+from coolsim.studies.outcome_polynomials import pack
+from coolsim.studies.search import FULL, SURVEY
+from coolsim.support.errors import NotConverged
+from coolsim.support.fields import Array
+
+# The bound of a map, on states held out; answers are asked to be right to 2e-4 and 0.1 K
+BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
+SAMPLES = (300, 700)  # states fitted, in rounds
+HELD_OUT = 100
+ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
+ADDED, ADDED_STATES = 4, 200  # degree of what unevenness adds, and states it is fitted to
+PARTS = 4  # of the states fitted, each left out in turn to choose the degree
+DEGREES = range(2, 10)
+MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
+# Along these the exit is nearly straight over what they vary by
+DEGREE_OF = {"pressure": 1, "heated_by": 3, "feed_moisture": 2}
+CORRECTING = (12, 24)  # hours predicted of each group, in rounds
+SEED = 4
+
+AIR = ("temperature", "humidity_ratio", "pressure", "heated_by")  # of the hour
+KNOBS = ("airflow", "bed_depth", "feed_moisture")  # of the settings
+
+
+@dataclass(frozen=True)
+class Error:
+    """Largest error of a map on the states held out."""
+
+    moisture: float  # kg/kg wet
+    temperature: float  # K
+    water_activity: float
+    states: int  # how many were held out
+
+    def within(self, bound: Mapping[str, float]) -> bool:
+        return all(getattr(self, name) <= most for name, most in bound.items())
+
+
+@dataclass(frozen=True)
+class Solved:
+    """States that were predicted: outcomes as rows (outcomes, N), nan where the computation failed."""
+
+    rows: Array
+    failed: NDArray[np.bool_]
+
+
+def solve(inputs: Inputs, resolution: Resolution = FULL) -> Solved:
+    """Predict states; those that fail are marked, the others keep their answers."""
+    failed = np.zeros(len(inputs.radius), bool)
+    try:
+        result = predict_inputs(inputs, resolution)
+    except NotConverged as error:
+        result, failed[np.asarray(error.failed, int)] = error.best, True
+    return Solved(np.where(failed, np.nan, pack(outcome_of(result))), failed)
+
+
+def coordinates(inputs: Inputs, by_volume: bool = False) -> Array:
+    """States as points (AIR then KNOBS, N).
+
+    by_volume: the airflow is a volume, whatever it looks like: that of settings is, and so a map over them.
+    """
+    i = inputs
+    airflow = i.dry_air * i.outside_volume
+    # where dry air is what was set, the volume would bring back what the air's coordinates say already
+    dry = not by_volume and np.ptp(np.log(i.dry_air)) < np.ptp(np.log(airflow))
+    flow = i.dry_air if dry else airflow
+    heated_by = i.inlet_air_temperature - i.outside_temperature
+    air = [i.outside_temperature, i.humidity_ratio, i.pressure, heated_by]
+    return np.array([*air, np.log(flow), np.log(i.bed_depth), i.moisture_wb])
+
+
+@dataclass(frozen=True)
+class Store:
+    """Where the water activity of the pellets is judged: a kink in the weather, where the air outside gets warmer.
+
+    The moisture of pellets that are as active there has no kink: maps are made of that.
+    """
+
+    isotherm: Isotherm
+    temperature: float | None  # °C, as typed
+
+    def _at(self, outside: Array) -> Array:
+        if self.temperature is not None:
+            return np.full(np.shape(outside), self.temperature)
+        return np.maximum(LABORATORY, outside)
+
+    def smooth(self, rows: Array, outside: Array) -> Array:
+        """Rows of outcomes (outcomes, …) with that moisture [kg/kg dry] in place of the water activity."""
+        found = rows.copy()
+        activity = np.clip(rows[_ACTIVITY], _LEAST, 1 - _LEAST)
+        found[_ACTIVITY] = sorption.equilibrium_moisture(self.isotherm, activity, self._at(outside))
+        return found
+
+    def judged(self, rows: Array, outside: Array) -> Array:
+        """The way back."""
+        found = rows.copy()
+        moisture = np.maximum(rows[_ACTIVITY], _LEAST)
+        found[_ACTIVITY] = sorption.water_activity(self.isotherm, moisture, self._at(outside))
+        return found
+
+
+def store_of(case: Case) -> Store:
+    """The store of a case."""
+    return Store(case.material.isotherm, case.target.water_activity_at)
+
+
+@dataclass(frozen=True)
+class Response:
+    """A polynomial of outcomes over the box of states it was fitted in."""
+
+    low: Array  # (coordinates,)
+    high: Array
+    degree: int
+    coefficients: Array  # (terms of the air, terms of the knobs, outcomes)
+    error: Error
+    store: Store
+
+    def __call__(self, x: Array) -> Array:
+        """Rows of outcomes (outcomes, N) at points (coordinates, N)."""
+        return self.store.judged(self.smooth(x), x[0])
+
+    def smooth(self, x: Array) -> Array:
+        """The same as the store has them smooth."""
+        parts = np.array_split(np.arange(x.shape[1]), max(1, x.shape[1] // 5000))  # bounds the memory
+        return np.concatenate([self._few(x[:, part]) for part in parts], axis=1)
+
+    def _few(self, x: Array) -> Array:
+        t, (_, of_air, of_knobs) = self._scaled(x), _terms(self._varied(), self.degree)
+        knobs = _products(t[len(AIR) :], of_knobs)
+        by_knobs = np.tensordot(
+            _products(t[: len(AIR)], of_air), self.coefficients, axes=1
+        )  # (N, knob terms, outcomes)
+        return np.asarray(np.einsum("nk,nko->on", knobs, by_knobs))
+
+    def across(self, air: Array, knobs: Array) -> Array:
+        """Outcomes (outcomes, H, K) of every hour (AIR, H) with every setting (KNOBS, K)."""
+        whole = np.concatenate([air, np.broadcast_to(self.low[len(AIR) :, None], (len(KNOBS), air.shape[1]))])
+        t_air = self._scaled(whole)[: len(AIR)]
+        whole = np.concatenate(
+            [np.broadcast_to(self.low[: len(AIR), None], (len(AIR), knobs.shape[1])), knobs]
+        )
+        t_knobs = self._scaled(whole)[len(AIR) :]
+        _, of_air, of_knobs = _terms(self._varied(), self.degree)
+        by_knobs = np.tensordot(_products(t_air, of_air), self.coefficients, axes=1)
+        rows = np.moveaxis(np.tensordot(by_knobs, _products(t_knobs, of_knobs), axes=(1, 1)), 1, 0)
+        return self.store.judged(rows, np.broadcast_to(air[0][:, None], rows.shape[1:]))
+
+    def _scaled(self, x: Array) -> Array:
+        """From −1 to 1 over the box, and no further: a polynomial is nothing outside of it."""
+        return np.clip(_scaled(x, self.low, self.high), -1.0, 1.0)
+
+    def _varied(self) -> tuple[bool, ...]:
+        return tuple(bool(v) for v in self.high > self.low)
+
+
+Rows = Callable[[NDArray[np.intp]], Array]
+
+
+@dataclass(frozen=True)
+class Predictor:
+    """What predicts states by their numbers, as rows of outcomes (outcomes, some): those of Outcome first."""
+
+    rows: Rows
+    exact: Rows  # those held out
+    held_out: int
+    bound: Mapping[str, float]
+    store: Store
+    quickly: Rows | None = None  # nearly those of `rows`: tried first
+
+
+def cooler(inputs: Inputs, store: Store) -> Predictor:
+    """Predicts states of a cooler."""
+
+    def rows(index: NDArray[np.intp]) -> Array:
+        return solve(take(inputs, index)).rows
+
+    if inputs.deviations is None:
+        return Predictor(rows, rows, HELD_OUT, BOUND, store)
+    return Predictor(rows, rows, HELD_OUT, BOUND, store, partial(_of_even_bed, inputs, store))
+
+
+def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array:
+    """Rows of states of uneven beds: as of even ones, and what unevenness adds to some of them on a coarse mesh."""
+    uneven = take(inputs, index)
+    level, outside = even(uneven), uneven.outside_temperature
+    some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
+    coarse = [store.smooth(solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, level)]
+    x, added = coordinates(uneven), coarse[0] - coarse[1]
+    good = np.isfinite(added).all(axis=0)
+    more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)
+    return store.judged(store.smooth(solve(level).rows, outside) + more, outside)
+
+
+def respond(
+    x: Array, by: Predictor, samples: tuple[int, ...] = SAMPLES, at_any_error: bool = False
+) -> Response | None:
+    """Fit a map to states of one case; None where it does not keep its bound on the states held out.
+
+    x: coordinates (AIR then KNOBS, N) of the states that will be asked for, or of states drawn from them; only some
+    are predicted.
+    """
+    low, high = _box(x)
+    varied = high > low
+    if not varied.any() or samples[0] + by.held_out > x.shape[1] // 2:
+        return None
+    held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
+    checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
+    for rows in (by.rows,) if by.quickly is None else (by.quickly, by.rows):
+        known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
+        for count in counts:
+            wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
+            new = wanted[~np.isin(wanted, chosen)]
+            known[:, new] = rows(new)
+            chosen = np.concatenate([chosen, new])
+            fitted = _fitted(x[:, chosen], by.store.smooth(known[:, chosen], x[0, chosen]), low, high, by)
+            error = _error(fitted(x[:, held]), checks)
+            if error.within(by.bound) or (at_any_error and count == samples[-1]):
+                return dataclasses.replace(fitted, error=error)
+    return None
+
+
+def _box(x: Array) -> tuple[Array, Array]:
+    """Lowest and highest of each coordinate; what does not vary is the same to the last digit."""
+    low, high = x.min(axis=1), x.max(axis=1)
+    return low, np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
+
+
+def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) -> tuple[Array, Error] | None:
+    """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
+
+    Within a group only the air differs, and little: what the base map lacks there is a bent plane.
+    Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
+    """
+    store = by.store
+    rows, order = store.smooth(base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
+    members = [order[group[order] == g] for g in np.unique(group)]
+    large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
+    held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
+    if len(held) < by.held_out // 2:
+        return None  # so few hours are as soon predicted one by one
+    true = by.exact(held)
+    known, is_known = np.full(rows.shape, np.nan), np.zeros(x.shape[1], bool)
+    for count in CORRECTING:
+        free = [m[~np.isin(m, held)] for m in members]
+        chosen = [
+            m if len(m) <= 2 * count else m[representatives(_unit(x[: len(AIR), m]), count)] for m in free
+        ]
+        new = np.concatenate(chosen)
+        new = new[~is_known[new]]
+        known[:, new], is_known[new] = store.smooth(by.rows(new), x[0, new]), True
+        found = rows.copy()
+        for m, some in zip(members, chosen):
+            found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
+        found[:, is_known] = known[:, is_known]
+        found = store.judged(found, x[0])
+        error = _error(found[:, held], true)
+        if error.within(by.bound):
+            return found, error
+    return None
+
+
+def _unit(x: Array) -> Array:
+    return np.asarray(x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9))
+
+
+def _bent_plane(x: Array, at: NDArray[np.intp], some: NDArray[np.intp], rest: Array) -> Array:
+    """A plane, with squares and product of the first two coordinates, through `rest` at some points, at others."""
+    good = np.isfinite(rest).all(axis=0)
+    low, size = x[:, at].min(axis=1, keepdims=True), np.maximum(np.ptp(x[:, at], axis=1, keepdims=True), 1e-9)
+
+    def terms(which: NDArray[np.intp]) -> Array:
+        t = 2 * (x[:, which] - low) / size - 1
+        return np.stack([np.ones(len(which)), *t, t[0] ** 2, t[1] ** 2, t[0] * t[1]], axis=1)
+
+    through = np.linalg.lstsq(terms(some[good]), rest[:, good].T, rcond=1e-8)[0]
+    return np.asarray((terms(at) @ through).T)
+
+
+def _parted(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], ...]:
+    """States held out (half of them near the corners), states spread to the corners, and others as they come."""
+    order = np.random.default_rng(SEED).permutation(x.shape[1])
+    spread = representatives(x, min(most + held_out, x.shape[1]))
+    corners = spread[ENDS : ENDS + held_out : 2]
+    spread, order = spread[~np.isin(spread, corners)], order[~np.isin(order, spread)]
+    held, drawn = np.split(order, [held_out - len(corners)])
+    return np.concatenate([corners, held]), spread, drawn
+
+
+def _fitted(x: Array, rows: Array, low: Array, high: Array, by: Predictor) -> Response:
+    """The polynomial of the degree that does best on parts left out in turn, fitted to all."""
+    good = np.isfinite(rows).all(axis=0)
+    x, rows = x[:, good], rows[:, good]
+    parts = np.array_split(np.random.default_rng(SEED).permutation(x.shape[1]), PARTS)
+    scale = np.full((len(rows), 1), np.inf)  # what has no bound does not choose
+    scale[: len(_ROWS), 0] = [by.bound.get(name, np.inf) for name in _ROWS]
+    best, least = DEGREES[0], np.inf
+    for degree in DEGREES:
+        if _terms(tuple(bool(v) for v in high > low), degree)[0].sum() > MOST_TERMS * x.shape[1]:
+            break
+        missed = []
+        for part in parts:
+            rest = np.setdiff1d(np.arange(x.shape[1]), part)
+            trial = _polynomial(x[:, rest], rows[:, rest], low, high, degree, by.store)
+            missed.append((by.store.smooth(trial(x[:, part]), x[0, part]) - rows[:, part]) / scale)
+        score = float(np.sqrt((np.concatenate(missed, axis=1) ** 2).mean(axis=1)).max())
+        if score < least:
+            best, least = degree, score
+    return _polynomial(x, rows, low, high, best, by.store)
+
+
+def _polynomial(x: Array, rows: Array, low: Array, high: Array, degree: int, store: Store) -> Response:
+    kept, of_air, of_knobs = _terms(tuple(bool(v) for v in high > low), degree)
+    t = _scaled(x, low, high)
+    air, knobs = _products(t[: len(AIR)], of_air), _products(t[len(AIR) :], of_knobs)
+    design = (air[:, :, None] * knobs[:, None, :])[:, kept]
+    size = np.maximum(np.ptp(rows, axis=1, keepdims=True), 1e-12)
+    found = np.linalg.lstsq(design, (rows / size).T, rcond=1e-12)[0] * size.T
+    coefficients = np.zeros((*kept.shape, len(rows)))
+    coefficients[kept] = found
+    return Response(low, high, degree, coefficients, Error(np.inf, np.inf, np.inf, 0), store)
+
+
+def _error(found: Array, true: Array) -> Error:
+    good = np.isfinite(true).all(axis=0)
+    off = np.abs(found - true)[:, good].max(axis=1, initial=0.0)
+    of = dict(zip(_ROWS, off))
+    return Error(of["moisture"], of["temperature"], of["water_activity"], int(good.sum()))
+
+
+_ROWS = [f.name for f in dataclasses.fields(Outcome)]
+_ACTIVITY, _LEAST = _ROWS.index("water_activity"), 1e-6
+
+
+def _scaled(x: Array, low: Array, high: Array) -> Array:
+    wide = np.where(high > low, high - low, 1.0)[:, None]
+    return np.where((high > low)[:, None], 2 * (x - low[:, None]) / wide - 1, 0.0)
+
+
+@lru_cache(maxsize=64)
+def _terms(varied: tuple[bool, ...], degree: int) -> tuple[Array, Array, Array]:
+    """Which products of terms of the air and of the knobs are kept; the powers of both, (terms, coordinates)."""
+    most = [degree if v else 0 for v in varied]
+    most = [min(m, DEGREE_OF.get(name, m)) for m, name in zip(most, (*AIR, *KNOBS))]
+    of_air, of_knobs = (
+        np.array([p for p in itertools.product(*(range(m + 1) for m in part)) if sum(p) <= degree])
+        for part in (most[: len(AIR)], most[len(AIR) :])
+    )
+    return of_air.sum(axis=1)[:, None] + of_knobs.sum(axis=1) <= degree, of_air, of_knobs
+
+
+def _products(t: Array, powers: Array) -> Array:
+    """Products of Chebyshev polynomials (N, terms) of coordinates t (coordinates, N)."""
+    values = [chebyshev.chebvander(a, int(p.max())) for a, p in zip(t, powers.T)]
+    product = values[0][:, powers[:, 0]]
+    for v, p in zip(values[1:], powers.T[1:]):
+        if p.any():
+            product = product * v[:, p]
+    return np.asarray(product)
