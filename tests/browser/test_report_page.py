@@ -7,6 +7,7 @@ Debian's chromium and chromium-driver. Where they are missing these tests are sk
 from __future__ import annotations
 
 import base64
+import dataclasses
 import io
 import unicodedata
 from collections.abc import Iterator
@@ -16,10 +17,11 @@ from typing import Any
 import pytest
 from browser.browsers import faults_of_axe, opened, show
 from pypdf import PdfReader
-from shipped import level_text, shortened
+from shipped import level_text, levelled, shortened
 
 import coolsim
-from coolsim.output.report.answers import ask
+from coolsim.case.case import Case, Line
+from coolsim.output.report.answers import Answers, ask
 from coolsim.output.report.document import report
 
 WIDTHS = (360, 768, 1280)  # a telephone, a tablet, a desk
@@ -174,13 +176,27 @@ ASKED = {
 }
 
 
+def answered(case: Case) -> Answers:
+    """How it stands, as shipped; all else asked of an even bed, and dryers to buy of one weather, which saves minutes.
+
+    What is judged is how tables and pictures lie, not their numbers.
+    """
+    if isinstance(case.cooler, Line):
+        return ask(case)
+    asked = levelled(case)
+    if asked.cooler.arrangement != "counter-flow":
+        one = dataclasses.replace(asked.sizing, weather=asked.sizing.weather[:1])
+        asked = dataclasses.replace(asked, sizing=one)
+    return dataclasses.replace(ask(asked), case=case, result=coolsim.predict(case, band=True))
+
+
 @pytest.mark.thorough
 @pytest.mark.parametrize("name", ASKED)
 def test_every_kind_of_report_fits_paper_and_telephone(browser: Any, tmp_path: Path, name: str) -> None:
     """Six pages at the most without a broken heading; 360 pixels wide nothing is cut, nor to be moved sideways."""
     shortened(tmp_path)
     path, case = tmp_path / "report.html", coolsim.load(tmp_path / f"{ASKED[name]}.toml")
-    path.write_text(report(ask(case), "0.0"), encoding="utf-8")
+    path.write_text(report(answered(case), "0.0"), encoding="utf-8")
     show(browser, path, 1280)
     printed_well(browser)
     show(browser, path, WIDTHS[0])
