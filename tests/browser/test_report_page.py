@@ -177,7 +177,7 @@ ASKED = {
 
 
 def answered(case: Case) -> Answers:
-    """How it stands, as shipped; all else asked of an even bed, and dryers to buy of one weather, which saves minutes.
+    """How it stands, as shipped; all else asked of an even bed, dryers to buy of one weather, which saves minutes.
 
     What is judged is how tables and pictures lie, not their numbers.
     """
