@@ -66,7 +66,7 @@ def interrupted(folder: Path, how: str, at: int, **around: str) -> tuple[int, st
     return done.returncode, done.stderr
 
 
-@pytest.mark.parametrize("count", [6, pytest.param(40, marks=pytest.mark.thorough)])
+@pytest.mark.parametrize("count", [6, pytest.param(20, marks=pytest.mark.thorough)])
 @pytest.mark.parametrize("how", ["module", "script"])
 def test_ctrl_c_at_the_first_instants_is_130_without_a_traceback(
     tmp_path: Path, how: str, count: int

@@ -361,7 +361,7 @@ def test_a_feed_is_asked_for_that_can_be_dried(short: Seasons) -> None:
     cell = chart.bands.cell(few.temperature, few.relative_humidity)
     drier = np.argwhere(chart.feed_moisture < case.feed.moisture - 1e-9)
     assert len(drier)
-    for i, j in drier[:2]:
+    for i, j in drier[:1]:
         need = float(chart.required_feed_moisture[i, j])
         assert chart.feed_moisture[i, j] <= need < case.feed.moisture
         here = np.flatnonzero(cell == i * chart.hours.shape[1] + j)

@@ -115,6 +115,19 @@ def test_a_batch_that_does_not_keep_up_is_priced_by_what_it_takes() -> None:
     assert cost.per_tonne == pytest.approx((energy + away) / mass * 1000, rel=1e-6)
 
 
+def test_pellets_that_are_too_wet_earn_nothing() -> None:
+    """What is above the target is water that nobody may sell: the bill is energy alone, as if feed had no price."""
+    wet = evening(target__moisture="4 %")
+    result = coolsim.predict(wet)
+    assert result.pellets_out.moisture_wb > 0.05
+    dear, free = (
+        stand_of(machine_of(case), case, result).cost
+        for case in (wet, dataclasses.replace(wet, costs=dataclasses.replace(wet.costs, feed=None)))
+    )
+    assert wet.costs.feed > 0 and dear.overdried_feed == 0.0
+    assert dear.total == free.total == dear.electricity + dear.heat > 0.0
+
+
 @pytest.mark.parametrize("seed", range(50))
 def test_costs_add_up_as_they_are_printed(seed: int) -> None:
     """0.203 + 0 + 0 once was 0.204."""
