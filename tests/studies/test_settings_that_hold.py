@@ -20,7 +20,7 @@ from coolsim.output.quantities import at_limits
 from coolsim.output.settings import summed
 from coolsim.output.tables import predicted
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import LIFT_OFF, constraints_of
+from coolsim.simulate.requirements import LIFT_OFF, constraints_of, verdicts_of
 from coolsim.studies.settings.cheapest import gain_of, stand_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -113,6 +113,20 @@ def test_a_batch_that_does_not_keep_up_is_priced_by_what_it_takes() -> None:
     away = 0.4 * mass * 0.82 * (1 / 0.87 - 1 / (1 - M))
     assert cost.total == pytest.approx((energy + away) / cycle, rel=1e-6)
     assert cost.per_tonne == pytest.approx((energy + away) / mass * 1000, rel=1e-6)
+
+
+@pytest.mark.parametrize("beyond", [0.0005, -0.0005])
+def test_a_twentieth_of_a_point_beyond_the_target_is_not_met(beyond: float) -> None:
+    case = level("humid-delta")
+    result = coolsim.predict(case)
+    moisture = float(result.pellets_out.moisture_wb)
+    wished = dataclasses.replace(case.target, moisture=moisture - beyond, tolerance=None)
+    (verdict,) = (
+        v
+        for v in verdicts_of(dataclasses.replace(case, target=wished), result)
+        if v.constraint.name == "moisture"
+    )
+    assert verdict.met == (beyond < 0) and verdict.margin == pytest.approx(-beyond)
 
 
 def test_pellets_that_are_too_wet_earn_nothing() -> None:
