@@ -36,7 +36,7 @@ ROUND = (
 ASKED = {
     "cooler": level_text("cooler-to-buy"),
     "batch": ROUND,
-    "belt": level_text("belt-to-buy"),
+    "belt": level_text("belt-to-buy").rpartition("[[sizing.weather]]")[0],  # one of its two weathers
 }
 COLUMNS = {
     "airflow": "cooler.airflow",
