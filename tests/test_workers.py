@@ -63,12 +63,12 @@ def test_whoever_leaves_early_stops_the_others(stopped: type[BaseException]) -> 
 # What computes in workers, and says when they have begun: here, by joblib's processes, and waiting for work
 PARENTS = {
     "beside": """
-        with beside() as start:
+        with background_processes() as start:
             print("begun", start(begun, 0)(), flush=True)
             start(busy, 0)()
     """,
     "idle": """
-        with beside() as start:
+        with background_processes() as start:
             print("begun", start(begun, 0)(), flush=True)
             time.sleep(60)
     """,
@@ -83,7 +83,7 @@ PARENTS = {
 }
 HEAD = """
     import os, time
-    from coolsim.workers import attached, beside, unheard
+    from coolsim.support.workers import attached, background_processes, unheard
     def begun(_): return os.getpid()
     def busy(_):
         while True: sum(range(10_000))

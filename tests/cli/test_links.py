@@ -103,7 +103,7 @@ def test_no_name_is_ever_half_where_the_writer_is_killed(tmp_path: Path, writer:
     """kill -9 at random moments: a write in place was cut short."""
     draw, size = random.Random(SEED), 3_000_000
     program = (
-        "import itertools\nfrom coolsim import files\n"
+        "import itertools\nfrom coolsim.support import files\n"
         f"for k in itertools.count(1):\n    s = str(k % 10) * {size}\n    {writer}\n    print(flush=True)\n"
     )
     for k in range(12):

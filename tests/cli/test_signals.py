@@ -347,7 +347,7 @@ WRITERS = {
 def test_a_writer_that_does_nothing_else_is_killed(tmp_path: Path, name: str) -> None:
     """So that signals do meet a file that is being written: it holds whole pieces, one or as many as there were."""
     draw, size = random.Random(SEED), {"write": 400_000, "grow": 100_000}[name]
-    program = f"import itertools\nfrom coolsim import files\n{textwrap.dedent(WRITERS[name])}"
+    program = f"import itertools\nfrom coolsim.support import files\n{textwrap.dedent(WRITERS[name])}"
     for k in range(max(8, SIGNALS // 4)):
         folder = tmp_path / str(k)
         folder.mkdir()
