@@ -33,3 +33,13 @@ def level_text(name: str) -> str:
     """The text of a shipped scenario without what it states of its unevenness."""
     lines = (SCENARIOS / f"{name}.toml").read_text(encoding="utf-8").splitlines()
     return "\n".join(x for x in lines if not x.startswith(("depth_deviation", "speed_deviation"))) + "\n"
+
+
+def shortened(folder: Path) -> None:
+    """Put the shipped scenarios into a folder, their years with each third hour: as few as are taken."""
+    for file in SCENARIOS.iterdir():
+        text = file.read_text(encoding="utf-8")
+        if file.name == "monsoon-year.csv":
+            lines = text.splitlines(keepends=True)
+            text = "".join([*lines[:2], *lines[2::3]])  # below a remark and titles
+        (folder / file.name).write_text(text, encoding="utf-8")

@@ -433,7 +433,7 @@ def test_what_to_buy_is_what_size_says(browser: Any, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["belt-four-zones", "dryer-then-cooler"])
 def test_a_belt_and_a_line_are_given_in_python_too(browser: Any, tmp_path: Path, name: str) -> None:
     """Where several keys say what one slider does, the Python of the page sets the machine itself."""
-    case = coolsim.load(SCENARIOS / f"{name}.toml")
+    case = level(name)
     chart = charted(case, effort=Effort((200,), (6,), 5, 40, 1.0, 100.0, 1.0))
     file = tmp_path / "page.html"
     file.write_text(document(chart, "0.0", "si", "mill.toml"), encoding="utf-8")

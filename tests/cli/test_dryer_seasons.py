@@ -52,7 +52,7 @@ def table(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text)))
 
 
-@pytest.fixture(scope="module", params=["batch", "belt"])
+@pytest.fixture(scope="module", params=["batch", pytest.param("belt", marks=pytest.mark.thorough)])
 def year(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Half a day with a chart."""
     folder, name = tmp_path_factory.mktemp("dryer"), request.param
@@ -189,7 +189,7 @@ def test_faults_come_together(run: Run, tmp_path: Path) -> None:
 def test_the_scenario_is_what_its_comment_says() -> None:
     """Today's time is too short in the rains and long enough in the dry months; the chart is better in both."""
     case = level("batch-year")
-    weather = read_weather(case).rows(slice(None, None, 37))
+    weather = read_weather(case).rows(slice(None, None, 74))
     weather = weather.rows(np.isin(weather.month, (3, 9)))
     today, chart = coolsim.seasons(case, weather=weather).strategies[:2]
     months = dict(today.months)

@@ -79,7 +79,7 @@ def test_json_alone_on_standard_output(run) -> None:
     assert [p["name"] for p in json.loads(done.out)["parameters"]] == ["diffusivity"]
 
 
-@pytest.mark.parametrize("width", ["40", "200"])
+@pytest.mark.parametrize("width", ["40", pytest.param("200", marks=pytest.mark.thorough)])
 def test_any_width_and_other_units(run, monkeypatch, width) -> None:
     monkeypatch.setenv("COLUMNS", width)
     done = run(

@@ -116,10 +116,14 @@ def test_a_prediction_tells_whether_each_stage_keeps_its_limits(run, line):
     assert "lift-off" in after and "not met" in after
 
 
-def test_a_report_says_what_to_set_or_what_is_missing():
+@pytest.mark.thorough
+def test_a_report_says_what_to_set():
     answers = ask(loads(LINE))
     assert answers.advice is not None and answers.advice.answer.met and answers.met
     assert not any(why.startswith("What to set") for why in answers.unasked)
+
+
+def test_a_report_says_what_is_missing():
     closed = ask(
         loads(
             LINE.partition("[costs]")[0] + LINE.partition("\n[[stage]]")[1] + LINE.partition("[[stage]]")[2]

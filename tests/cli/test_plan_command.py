@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, WAY
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -40,6 +41,10 @@ def test_the_command(run, tmp_path):
 def test_settings_say_what_the_conditioner_would_have_to_do(run):
     done = run("settings", str(SCENARIOS / "mill-line.toml"), "--without-chance")
     assert done.status == 0 and "of the mash more water in the conditioner" in " ".join(done.out.split())
+
+
+@pytest.mark.thorough
+def test_settings_of_a_drier_target_say_what_the_conditioner_would_have_to_do(run):
     drier = run(
         "settings", str(SCENARIOS / "mill-line.toml"), "--without-chance", "--set", "target.moisture=12.4 %"
     )

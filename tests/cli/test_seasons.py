@@ -206,7 +206,9 @@ def test_without_it_nothing_is_said_of_it(run: Run, surely: Path) -> None:
     assert done.status == 0 and "uncertainty" not in json.loads(done.out)["strategies"][0]
 
 
-@pytest.mark.parametrize(("width", "units"), [("36", "us"), ("100", "si")])
+@pytest.mark.parametrize(
+    ("width", "units"), [("36", "us"), pytest.param("100", "si", marks=pytest.mark.thorough)]
+)
 def test_how_sure_at_any_width(run: Run, surely: Path, monkeypatch, width: str, units: str) -> None:
     monkeypatch.setenv("COLUMNS", width)
     done = run("seasons", str(surely), "--uncertainty", "--units", units)

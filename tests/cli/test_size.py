@@ -31,17 +31,15 @@ from coolsim.support.errors import NotConverged
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
-SIZING = """\
+RAINS = """\
 [costs]
 electricity = "0.15 EUR/kWh"
 [sizing]
 margin = "40 %"
 [[sizing.weather]]
 name = "rains"
-[[sizing.weather]]
-name = "dry month"
-relative_humidity = "50 %"
 """
+SIZING = RAINS + '[[sizing.weather]]\nname = "dry month"\nrelative_humidity = "50 %"\n'
 SERVED = Served(
     product="the feed",
     weather="rains",
@@ -256,7 +254,7 @@ def test_words_where_there_is_no_size(buyer: Path, missed: SizeAnswer) -> None:
 
 
 def test_the_command_from_file_to_json(tmp_path: Path, good: str) -> None:
-    text = good.replace('moisture = "12 %"', 'moisture = "12.4 %"') + SIZING
+    text = good.replace('moisture = "12 %"', 'moisture = "12.4 %"') + RAINS
     (tmp_path / "mill.toml").write_text(text, encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-m", "coolsim.cli", "size", "mill.toml", "--json", "out.json"],

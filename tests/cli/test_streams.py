@@ -47,18 +47,23 @@ needs_full = pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/
 
 
 @pytest.mark.thorough
-@pytest.mark.parametrize("command", ["--help", "--version", "check mill.toml"])
 @pytest.mark.parametrize(
-    ("where", "status"),
+    ("command", "where", "status"),
     [
-        (">&-", 0),  # nobody listens, and said so
-        ("2>&-", 0),
-        (">&- 2>&-", 0),
-        ("<&- >&- 2>&-", 0),
-        (pytest.param(">/dev/full", 4, marks=needs_full)),
-        (pytest.param("2>/dev/full", 0, marks=needs_full)),
-        (pytest.param(">/dev/full 2>/dev/full", 4, marks=needs_full)),
-        ("| true", 0),
+        ("check mill.toml", ">&-", 0),  # nobody listens, and said so
+        ("check mill.toml", "2>&-", 0),
+        ("check mill.toml", "<&- >&- 2>&-", 0),
+        pytest.param("check mill.toml", ">/dev/full", 4, marks=needs_full),
+        pytest.param("check mill.toml", "2>/dev/full", 0, marks=needs_full),
+        pytest.param("check mill.toml", ">/dev/full 2>/dev/full", 4, marks=needs_full),
+        ("check mill.toml", "| true", 0),
+        # which end before there is a command, one as the other
+        ("--help", ">&- 2>&-", 0),
+        pytest.param("--help", ">/dev/full", 4, marks=needs_full),
+        ("--help", "| true", 0),
+        ("--version", ">&- 2>&-", 0),
+        pytest.param("--version", ">/dev/full", 4, marks=needs_full),
+        ("--version", "| true", 0),
     ],
 )
 def test_streams_that_take_nothing(mill: Path, command: str, where: str, status: int) -> None:

@@ -136,6 +136,7 @@ def solved(case: Case) -> drying.Solution:
 # ---- Order ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("seconds", [150.0, 400.0])
 def test_steps_are_of_third_order_across_the_switch(seconds):
     """As without one (test_march): each step's error falls as its cube, and a bend is of second order in a step.

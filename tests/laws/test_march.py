@@ -26,6 +26,7 @@ def end(tolerance: float, finer: int = 1) -> tuple[np.ndarray, int]:
     return np.array([(w * X).sum(), (w * dr.temperature(dryer, m.pellets)).sum()]), len(m.records)
 
 
+@pytest.mark.thorough  # three seconds; in steps of equal length it is seen in test_deep_bed_limits
 def test_steps_of_its_own_choice_are_of_third_order():
     """Radau's two stages are of third order for shells and enthalpy; a bend is of second order in a step, so steps
     go as the root of the tolerance. Six times as many leave a hundredth of the error or less: an order of 2.6."""

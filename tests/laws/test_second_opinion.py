@@ -20,6 +20,7 @@ def load_helper():
 
 rp = load_helper()
 EXACT = (96, 16), (192, 32)  # cells matter more than shells here
+QUICK = ("pig pellets, humid", "hot inlet air, wet feed")  # where heat inside the pellet is resolved: slow
 every_case = pytest.mark.parametrize("name", rp.CASES)
 
 
@@ -177,7 +178,9 @@ def test_product_solves_its_equations(name):
     assert abs(off["humidity_ratio"]) < 5e-5, off
 
 
-@every_case
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=[pytest.mark.thorough] * (n not in QUICK)) for n in rp.CASES]
+)
 def test_mean_temperature_and_surface_diffusivity_cost_little(name):
     """What the product leaves out, the temperature profile, moves the exit by less than 0.05 point."""
     off = compare(name, resolved_heat=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from laws.exact import humidity_ratio, psychrometric_wet_bulb
 
 from coolsim import predict
 from coolsim.case.case import Case
+from coolsim.case.result import Result
 from coolsim.case.streams import Air
 from coolsim.physics import air, pellet
 
@@ -22,10 +24,15 @@ def random_cases() -> list[Case]:
     return sample(COUNT, SEED)
 
 
+@cache
+def as_they_are() -> Result:
+    """What the random cases come to, before anything is changed."""
+    return predict(random_cases())
+
+
 def pairs(change: Any) -> tuple[Any, Any]:
     """Results of the random cases before and after a change."""
-    cases = random_cases()
-    return predict(cases), predict([change(c) for c in cases])
+    return as_they_are(), predict([change(c) for c in random_cases()])
 
 
 def slack(before: Any, after: Any) -> Any:
@@ -74,8 +81,7 @@ def test_wetter_feed_never_lowers_the_exhausts_humidity():
 
 
 def test_pellets_never_leave_colder_than_the_wet_bulb_of_the_air_that_enters():
-    cases = random_cases()
-    r = predict(cases)
+    cases, r = random_cases(), as_they_are()
     T_in = np.array([max(c.air.temperature, c.cooler.inlet_air_temperature or -99.0) for c in cases])
     T, RH, p = (np.array([getattr(c.air, f.name) for c in cases]) for f in dataclasses.fields(Air))
     Y = air.humidity_ratio_from_relative_humidity(T, RH, p)

@@ -16,9 +16,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import nbformat
-from nbclient import NotebookClient
-
 FOLDER = Path(__file__).parents[2] / "notebooks"
 GALLERY = FOLDER / "gallery"
 LONGEST = 120.0  # s, of one cell
@@ -39,6 +36,9 @@ def notebooks() -> list[Path]:
 
 def executed(path: Path) -> Any:
     """A notebook with what its cells answer now, in a fresh process, run in its folder."""
+    import nbformat  # here: it takes more than a second to load, and tests load this module to collect
+    from nbclient import NotebookClient
+
     notebook = nbformat.read(path, as_version=4)
     os.environ.pop("MPLBACKEND", None)  # commands run in this process may have set it
     resources = {"metadata": {"path": str(FOLDER)}}
@@ -56,18 +56,20 @@ def executed(path: Path) -> Any:
 
 def _plain(notebook: Any) -> Any:
     """Without what changes from machine to machine."""
-    notebook.metadata = nbformat.from_dict(
+    from nbformat import from_dict
+
+    notebook.metadata = from_dict(
         {
             "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
             "language_info": {"name": "python"},
         }
     )
     for cell in notebook.cells:
-        cell.metadata = nbformat.from_dict({})
+        cell.metadata = from_dict({})
         for output in cell.get("outputs", []):
             output.pop("metadata", None)
             if output.output_type in ("display_data", "execute_result"):
-                output.metadata = nbformat.from_dict({})
+                output.metadata = from_dict({})
                 if "image/png" in output.data:
                     output.data.pop("text/plain", None)  # "<Figure size …>"
         if cell.get("outputs"):
@@ -131,6 +133,8 @@ def words_of(notebook: Any) -> list[tuple[int, str]]:
 
 def main(names: list[str]) -> None:
     """Run notebooks and keep them."""
+    import nbformat
+
     for path in notebooks():
         if names and path.stem not in names:
             continue

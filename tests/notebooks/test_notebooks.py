@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import matplotlib.image
-import nbformat
 import numpy as np
 import pytest
 from notebooks.run import FOLDER, GALLERY, executed, notebooks, page, pictures, small, words_of
@@ -31,6 +30,8 @@ each_story = pytest.mark.parametrize("path", STORIES, ids=lambda path: path.stem
 
 
 def read(path: Path) -> Any:
+    import nbformat  # here: it takes more than a second to load, and every worker collects this file
+
     return nbformat.read(path, as_version=4)
 
 
@@ -76,6 +77,8 @@ def test_numbers_may_move_by_what_is_rounded() -> None:
 @each_notebook
 def test_what_is_kept_is_whole(path: Path) -> None:
     """Every cell was run, in order, without an error or a warning, and pictures are there to be seen."""
+    import nbformat
+
     notebook = read(path)
     nbformat.validate(notebook)
     code = [cell for cell in notebook.cells if cell.cell_type == "code"]
@@ -101,14 +104,8 @@ def test_notebook_tells_a_story_and_says_what_to_do(path: Path) -> None:
     assert f"notebooks/{path.name}" in named
 
 
-def test_the_first_notebook_says_what_it_would_say_now() -> None:
-    checked(FOLDER / "first_prediction.ipynb")
-
-
 @pytest.mark.thorough
-@pytest.mark.parametrize(
-    "path", [p for p in notebooks() if p.stem != "first_prediction"], ids=lambda path: path.stem
-)
+@each_notebook
 def test_notebook_says_what_it_would_say_now(path: Path) -> None:
     now = checked(path)
     if path.stem == "gallery":

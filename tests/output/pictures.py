@@ -15,6 +15,7 @@ import coolsim
 from coolsim import plots
 from coolsim.case.case import Case
 from coolsim.case.result import Result
+from coolsim.scenario.weather import Weather
 from coolsim.studies.lever_study import LeverMap, Levers, lever_map
 from coolsim.studies.planning.answer import Plan
 from coolsim.studies.sizing.answer import SizeAnswer
@@ -105,16 +106,24 @@ def sweep() -> Result:
     return coolsim.predict([at(case("monsoon-night"), q, minutes) for q in SWEEP])
 
 
+def days() -> Weather:
+    """One day in thirty of the monsoon year."""
+    units = {"temperature": "degC", "relative_humidity": "%"}
+    weather = coolsim.load_weather(ROOT / "scenarios" / "monsoon-year.csv", units=units)
+    day = weather.time.astype("datetime64[D]").astype(int) % 30 == 3
+    return weather.rows(day).between((6 * 3600.0, 22 * 3600.0))
+
+
 @cache
 def year() -> Seasons:
-    """Three days of every month, with a settings chart."""
-    monsoon = case("monsoon-year")
-    weather = coolsim.load_weather(ROOT / "scenarios" / "monsoon-year.csv", units=UNITS)
-    day = weather.time.astype("datetime64[D]").astype(int) % 10 == 3
-    return coolsim.seasons(monsoon, weather=weather.rows(day).between((6 * 3600.0, 22 * 3600.0)))
+    """Those days, with a settings chart."""
+    return coolsim.seasons(case("monsoon-year"), weather=days())
 
 
-UNITS = {"temperature": "degC", "relative_humidity": "%"}
+@cache
+def year_as_it_is() -> Seasons:
+    """Those days with the settings as they are: of what needs no chart, which takes seconds."""
+    return coolsim.seasons(case("monsoon-year"), weather=days(), chart=False)
 
 
 @cache
@@ -138,7 +147,10 @@ def plan() -> Plan:
 
 @cache
 def size() -> SizeAnswer:
-    return coolsim.size(case("cooler-to-buy"))
+    """Of both products, in one of the weathers."""
+    buyer = case("cooler-to-buy")
+    one = dataclasses.replace(buyer.sizing, weather=buyer.sizing.weather[:1])
+    return coolsim.size(dataclasses.replace(buyer, sizing=one))
 
 
 @cache

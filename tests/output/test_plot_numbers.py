@@ -10,7 +10,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
+from humid_air import HAPropsSI
 from matplotlib.axes import Axes
 from numpy.testing import assert_allclose
 from output.pictures import (

@@ -23,6 +23,9 @@ from coolsim.output.plots import maps, style
 from coolsim.simulate.requirements import MAXIMA, SWEATING
 
 each_picture = pytest.mark.parametrize("name", PICTURES)
+OF_A_YEAR = [
+    name for name in PICTURES if name.startswith(("calendar", "strategies"))
+]  # seconds, and no lines
 
 
 @pytest.fixture(autouse=True)
@@ -144,7 +147,9 @@ def words(figure: Figure, monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, An
     return [(t.get_text(), Text.get_window_extent(t)) for t in shown]
 
 
-@each_picture
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=[pytest.mark.thorough] * (n in OF_A_YEAR)) for n in PICTURES]
+)
 def test_lines_differ_by_more_than_colour(name: str) -> None:
     for axis in drawn(name):
         key = axis.get_legend()

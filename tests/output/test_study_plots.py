@@ -13,7 +13,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.collections import QuadMesh
 from numpy.testing import assert_allclose
-from output.pictures import size, year
+from output.pictures import size, year, year_as_it_is
 
 from coolsim import plots
 from coolsim.output.plots.style import MOISTURES
@@ -38,10 +38,11 @@ def cells(axis: Axes) -> tuple[Any, Any, Any]:
     )
 
 
-@pytest.mark.parametrize("strategy", [0, 1])
+@pytest.mark.parametrize("strategy", [0, pytest.param(1, marks=pytest.mark.thorough)])
 def test_each_hour_stands_at_its_day_and_hour(strategy: int) -> None:
-    hours = year().strategies[strategy].hours
-    days, clock, table = cells(plots.calendar(year(), strategy=strategy))
+    shown = year() if strategy else year_as_it_is()
+    hours = shown.strategies[strategy].hours
+    days, clock, table = cells(plots.calendar(shown, strategy=strategy))
     time = hours.weather.time
     for k in np.random.default_rng(2).choice(len(time), 50, replace=False):
         day = (
@@ -56,7 +57,7 @@ def test_each_hour_stands_at_its_day_and_hour(strategy: int) -> None:
 
 
 def test_colours_say_their_steps() -> None:
-    axis = plots.calendar(year())
+    axis = plots.calendar(year_as_it_is())
     words = [t.get_text() for t in axis.get_legend().get_texts()]
     ends = [[float(x) for x in word.split(" – ")] for word in words]
     *_, table = cells(axis)
@@ -66,11 +67,14 @@ def test_colours_say_their_steps() -> None:
 
 @pytest.mark.parametrize(("units", "zero", "one"), [("si", 0.0, 1.0), ("us", 32.0, 1.8)])
 def test_temperatures_in_their_units(units: str, zero: float, one: float) -> None:
-    *_, table = cells(plots.calendar(year(), "temperature", units=units))
+    *_, table = cells(plots.calendar(year_as_it_is(), "temperature", units=units))
     drawn = np.sort(table[np.isfinite(table)])
-    assert_allclose(drawn, zero + one * np.sort(year().strategies[0].hours.outcome.temperature), rtol=1e-9)
+    assert_allclose(
+        drawn, zero + one * np.sort(year_as_it_is().strategies[0].hours.outcome.temperature), rtol=1e-9
+    )
 
 
+@pytest.mark.thorough
 def test_fan_speeds_of_the_chart() -> None:
     *_, table = cells(plots.calendar(year(), "fan_speed", strategy=1))
     speeds = np.broadcast_to(year().strategies[1].hours.settings.fan_speed, len(year().weather))
@@ -79,16 +83,19 @@ def test_fan_speeds_of_the_chart() -> None:
 
 def test_what_a_calendar_cannot_show() -> None:
     with pytest.raises(ValueError, match="shows moisture, temperature"):
-        plots.calendar(year(), "colour")
+        plots.calendar(year_as_it_is(), "colour")
     with pytest.raises(ValueError, match="no strategy 9; there are: 0 settings as they are"):
-        plots.calendar(year(), strategy=9)
-    way = year().strategies[0]
-    settings = dataclasses.replace(way.hours.settings, fan_speed=np.full(len(year().weather), np.nan))
+        plots.calendar(year_as_it_is(), strategy=9)
+    way = year_as_it_is().strategies[0]
+    settings = dataclasses.replace(
+        way.hours.settings, fan_speed=np.full(len(year_as_it_is().weather), np.nan)
+    )
     bare = dataclasses.replace(way, hours=dataclasses.replace(way.hours, settings=settings))
     with pytest.raises(ValueError, match="without \\[fan\\]"):
-        plots.calendar(dataclasses.replace(year(), strategies=(bare,)), "fan_speed")
+        plots.calendar(dataclasses.replace(year_as_it_is(), strategies=(bare,)), "fan_speed")
 
 
+@pytest.mark.thorough
 def test_bars_are_hours_and_money() -> None:
     hours, money = plots.strategies(year())
     totals = [way.total for way in year().strategies]
@@ -134,7 +141,7 @@ def test_no_size_no_curve() -> None:
 
 def test_a_calendar_leaves_no_night_empty() -> None:
     """The cooler runs from 6 to 22; a night shift from 22 to 6 begins at the bottom and stands in one piece."""
-    assert plots.calendar(year()).get_ylim() == (6.0, 22.0)
+    assert plots.calendar(year_as_it_is()).get_ylim() == (6.0, 22.0)
     hours = np.arange(24)
     assert _quietest_rows((hours >= 6) & (hours < 22)) == (6, 16)
     assert _quietest_rows((hours >= 22) | (hours < 6)) == (22, 8)

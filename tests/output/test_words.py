@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from output.pictures import BELT, answer, case, year
+from output.pictures import BELT, answer, case, year_as_it_is
 
 import coolsim
 from coolsim.output import lines, years
@@ -53,9 +53,10 @@ def test_a_price_of_feed_per_pound() -> None:
 
 def test_how_far_a_years_map_is_off_in_us_units() -> None:
     """By hand: 0.05 K are 0.09 °F. The map was written down; the year of the pictures is solved hour by hour."""
-    first = year().strategies[0]
+    year = year_as_it_is()
+    first = year.strategies[0]
     hours = dataclasses.replace(first.hours, error=Error(2e-4, 0.05, 1e-3, 30))
-    mapped = dataclasses.replace(year(), strategies=(dataclasses.replace(first, hours=hours),))
+    mapped = dataclasses.replace(year, strategies=(dataclasses.replace(first, hours=hours),))
     assert "off by 0.02 points and 0.09 °F at most" in years.year(mapped, US)
     assert "off by 0.02 points and 0.05 K at most" in years.year(mapped, Page(width=200))
 

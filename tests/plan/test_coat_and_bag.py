@@ -207,7 +207,7 @@ def test_a_year_counts_hours_in_which_bags_may_sweat():
     time = np.datetime64("2023-05-01T00") + np.arange(24) * np.timedelta64(1, "h")
     columns = (outside.temperature, outside.relative_humidity, outside.pressure)
     weather = Weather("made", "", time, np.full(24, np.nan), 1.0, *columns, np.arange(24), ())
-    year = coolsim.seasons(case, weather=weather)
+    year = coolsim.seasons(case, weather=weather, chart=False)
     dew = coolsim.predict(case, air=outside).bag.dew_point
     assert 0 < (dew > 26.0).sum() < 24
     assert list(year.strategies[0].hours.too_warm) == list(dew > 26.0)

@@ -28,6 +28,7 @@ from coolsim.studies.surrogate import normal
 
 COAT = '[coating]\noil = "6 %"\noil_temperature = "70 degC"\nwater = "0.5 %"\n'
 WISH = '[target]\nmoisture = "13.4 %"\nmaximum_above_ambient = "7 K"\nno_sweating = true\n'
+HOURS = 6  # of a year, each predicted as a case of its own too
 BAG = '[bag]\nmass = "25 kg"\n'  # its film gets as cold as the air outside
 
 
@@ -184,11 +185,11 @@ def test_a_year_judges_each_hour_as_its_own_prediction(machine):
             },
         )
         case = dataclasses.replace(case, bag=dataclasses.replace(case.bag, coldest_store=None))
-    T, RH = np.linspace(8.0, 34.0, 12), np.linspace(0.9, 0.45, 12)
+    T, RH = np.linspace(8.0, 34.0, HOURS), np.linspace(0.9, 0.45, HOURS)
     found = coolsim.seasons(case, weather=weather_of(T, RH), chart=False, direct=True)
     hours = found.strategies[0].hours
     met = []
-    for k in range(12):
+    for k in range(HOURS):
         air = Air(float(T[k]), float(RH[k]), 101_325.0)
         met.append(judged(dataclasses.replace(case, air=air)))
     assert list(hours.within) == [all(one.values()) for one in met]

@@ -1,6 +1,6 @@
 """Moist air against printed tables and CoolProp. Numbers marked as in the reference pages."""
 
-import CoolProp.CoolProp as CoolProp
+import humid_air as CoolProp
 import numpy as np
 import pytest
 

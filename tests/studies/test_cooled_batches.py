@@ -169,6 +169,7 @@ def test_trials_of_a_fit_may_be_cooled_or_not():
     np.testing.assert_allclose(readings[1], [out.temperature for out in each], atol=0.2)
 
 
+@pytest.mark.thorough
 def test_a_batch_to_buy_has_time_for_its_cooling():
     """The floor is what the cycle asks for, the cooling counted. By hand: two dryers of floor S and depth L hold
     2 · 640 kg/m³ · S L, which 600 kg/h fill in the time in which 3 + t + 5 + 2 min must fit."""

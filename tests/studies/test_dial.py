@@ -19,7 +19,7 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.machines import Setting
 from coolsim.scenario import loads
 
-COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
+COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "6"))
 AROUND = 8  # steps to either side
 WORSE, WORSE_OF_BATCHES = 1.01, 1.025
 KWH = 3.6e6

@@ -109,9 +109,9 @@ def test_intervals_cover_the_truth_as_often_as_they_say(base, ten):
 
 
 def test_three_trials_with_priors_predict_what_was_not_seen(base):
-    """Lines drawn from the published ranges; the exit at ten other settings, before the fit and after."""
+    """Three lines drawn from the published ranges; the exit at ten other settings, before the fit and after."""
     before, after = [], []
-    for k in range(6):
+    for k in range(3):
         value = drawn(base, USUAL, 50 + k)
         seen, unseen = settings(base, 3, 100 + k), settings(base, 10, 200 + k)
         answer = fit(base, trials_on(seen, [with_numbers(c, **value) for c in seen], k))
@@ -126,6 +126,7 @@ def test_three_trials_with_priors_predict_what_was_not_seen(base):
     assert np.median(after) < np.median(before)
 
 
+@pytest.mark.thorough
 def test_trials_of_the_resolved_pellet_fit_the_model(base):
     """Heat resolved inside the pellet, D at the local temperature: a form that the product does not have."""
     names = ("pig pellets, humid", "pig pellets, cold and dry", "thin bed, much air", "little air")
@@ -200,6 +201,7 @@ def test_profile_likelihood_agrees(example):
             assert rise == pytest.approx(stats.chi2.ppf(0.95, 1), rel=0.08)
 
 
+@pytest.mark.thorough  # the two intervals are held against the likelihood itself above
 def test_a_bayesian_run_agrees(example):
     emcee = pytest.importorskip("emcee")
     problem, found = example
@@ -239,6 +241,7 @@ def test_a_trial_that_does_not_belong_is_named(base, ten):
     assert "wetter" in suspects[0].why
 
 
+@pytest.mark.thorough
 def test_good_trials_are_not_called_wrong(base, ten):
     cases, (M, T) = ten
     named = 0

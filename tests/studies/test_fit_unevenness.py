@@ -52,7 +52,9 @@ def test_places_by_hand():
     assert given.some([1]).places.count.tolist() == [0]
 
 
-@pytest.mark.parametrize("case, share", [(COOLER, 0.1), (COOLER, 0.25), (BATCH, 0.1)])
+@pytest.mark.parametrize(
+    "case, share", [(COOLER, 0.1), (COOLER, 0.25), pytest.param(BATCH, 0.1, marks=pytest.mark.thorough)]
+)
 def test_scatter_of_a_known_unevenness_gives_it_back(case, share):
     """Places that scatter as the bed and the oven do together: variances add."""
     mean, deviation = between(case, share)
@@ -83,6 +85,7 @@ def test_intervals_hold_what_they_say():
     assert np.median([f.depth_deviation for f in found]) == pytest.approx(0.15, rel=0.15)
 
 
+@pytest.mark.thorough
 def test_a_line_is_sampled_behind_its_last_machine():
     line = coolsim.load(SCENARIOS / "dryer-then-cooler.toml")
     found = unevenness_of(trials(line, [sampled(0.098, 0.01, 6)]), [])

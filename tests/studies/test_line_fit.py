@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shipped import level
+from shipped import level, level_text
 from studies.fit_world import with_numbers
 from typer.testing import CliRunner
 
@@ -25,7 +25,6 @@ from coolsim.studies.fitting.parameters import parameters_of
 from coolsim.studies.fitting.run import posed
 from coolsim.support.errors import InputError, NotConverged
 
-SCENARIO = Path(__file__).parents[2] / "scenarios" / "dryer-then-cooler.toml"
 TRUE = {"diffusivity": 1.5e-10, "isotherm_shift": 0.015, "specific_heat": 1760.0}
 
 
@@ -128,16 +127,19 @@ def test_a_file_that_names_stages(base: Case, tmp_path: Path, monkeypatch: pytes
     }
     assert answer.next and all(m.within_wb < answer.after.within_wb for m in answer.next)
     monkeypatch.setenv("COLUMNS", "120")
-    done = CliRunner().invoke(
-        app, ["fit", str(SCENARIO), "--trials", str(path), "--free", "diffusivity,stage.1.airflow_factor"]
-    )
+    scenario, told = tmp_path / "line.toml", tmp_path / "fit.json"
+    scenario.write_text(level_text("dryer-then-cooler"), encoding="utf-8")
+    free = ["--free", "diffusivity,stage.1.airflow_factor"]
+    asked = ["fit", str(scenario), "--trials", str(path), *free, "--json", str(told)]
+    done = CliRunner().invoke(app, asked)
     assert done.exit_code == 0, done.output
     words = " ".join(done.output.split())
     assert "moisture behind stage 1" in words and "stage.1.airflow_factor" in words
-    done = CliRunner().invoke(app, ["fit", str(SCENARIO), "--trials", str(path), "--json", "-"])
-    assert {r["quantity"] for r in json.loads(done.stdout)["residuals"]} >= {"stage.1.moisture"}
+    written_down = json.loads(told.read_text(encoding="utf-8"))
+    assert {r["quantity"] for r in written_down["residuals"]} >= {"stage.1.moisture"}
 
 
+@pytest.mark.thorough
 def test_a_doubt_counts_on_its_stage(base: Case) -> None:
     """What the exit does when airs are off, as predictions of the whole line say."""
     free = [parameters_of(base)["diffusivity"]]

@@ -30,8 +30,8 @@ Mill = Callable[[str], Case]
 
 @pytest.fixture
 def mill(tmp_path: Path) -> Mill:
-    """Reads a scenario of those that come along, in a day of weather."""
-    hours = [f"2023-07-01T{h:02d}:00,{22 + 5 * np.sin(h / 4):.1f},{60 + h}" for h in range(24)]
+    """Reads a scenario of those that come along, in half a day of weather."""
+    hours = [f"2023-07-01T{h:02d}:00,{22 + 5 * np.sin(h / 4):.1f},{60 + h}" for h in range(12)]
     (tmp_path / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *hours]))
     level = ["cooler.depth_deviation=0 %"]
     return lambda name: load_with(SCENARIOS / f"{name}.toml", [*in_weather(tmp_path), *level])
@@ -185,7 +185,7 @@ def test_changed_code_gives_no_old_answer(mill: Mill, tmp_path: Path) -> None:
 
     before = mean()
     assert mean() == before and len(list((tmp_path / "kept").iterdir())) == 1
-    changed = copy / "coolsim" / "studies" / "seasons" / "hours.py"
+    changed = copy / "coolsim" / "studies" / "years" / "hours.py"
     text = changed.read_text(encoding="utf-8")
     line = "        temperature=mean(hours.outcome.temperature),"
     assert line in text

@@ -1,6 +1,6 @@
 """The cheapest settings against a dense search of random plants (random_plants), with two and three settings.
 
-COOLSIM_PROBLEMS=60 tries sixty plants with two settings and twelve with three, instead of ten and two.
+COOLSIM_PROBLEMS=60 tries sixty plants with two settings and twelve with three, instead of a tenth of them.
 """
 
 from __future__ import annotations
@@ -27,16 +27,19 @@ from coolsim.studies.outcome_polynomials import Box, Fit, unpack
 from coolsim.studies.settings.find import Change
 from coolsim.support.errors import NotConverged
 
-COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "10"))
+COUNT = int(os.environ.get("COOLSIM_PROBLEMS", "6"))
 # of 0 to 5, two take half a minute each to tabulate densely; 17 is out of reach but for hotter feed; 58 was once
 # given up next to its optimum
 TWO = [(seed, 2) for seed in sorted({*range(6, 6 + COUNT), 17, 58})]
 THREE = [(seed, 3) for seed in range(6, 6 + COUNT // 5)]
 ALL = [*TWO, *THREE]
-every_plant = pytest.mark.parametrize(("seed", "knobs"), ALL)
+# not monotone, and at an end of its range; out of reach; out of reach but for hotter feed
+QUICK = [(10, 2), (11, 2), (17, 2)]
+every_plant = pytest.mark.parametrize(
+    ("seed", "knobs"), [pytest.param(*one, marks=[pytest.mark.thorough] * (one not in QUICK)) for one in ALL]
+)
 
 
-@pytest.mark.thorough
 @every_plant
 def test_no_dense_search_finds_cheaper_settings(seed: int, knobs: int) -> None:
     p = problem(seed, knobs)
@@ -54,7 +57,6 @@ def meets(case: Case, looked: Looked) -> np.ndarray:
     return looked.keeps(case, within=np.array([1e-6, 1e-6, 1e-6, *WISH_KEPT]))
 
 
-@pytest.mark.thorough
 @every_plant
 def test_ends_of_the_window(seed: int, knobs: int) -> None:
     """No state of the dense search is drier or wetter than the ends, by 0.01 point."""
@@ -162,6 +164,7 @@ def test_settings_give_the_exit_that_was_promised(seed: int, knobs: int) -> None
         assert exit_.moisture_wb <= case.target.moisture + 2e-4
 
 
+@pytest.mark.thorough
 def test_the_problems_are_of_every_kind() -> None:
     """Half with an optimum within the ranges, some not monotone in airflow, some out of reach, some heated."""
     problems = [problem(*one) for one in TWO[:COUNT]]
@@ -171,8 +174,8 @@ def test_the_problems_are_of_every_kind() -> None:
     assert COUNT - len(met) >= COUNT // 6
     three = [problem(*one) for one in THREE]
     heated = [p for p in three if p.answer.settings.inlet_air_temperature > p.case.air.temperature + 1.0]
-    assert len(heated) >= len(three) // 2
-    assert sum(p.answer.met for p in three) >= len(three) // 2
+    assert len(heated) >= (len(three) + 1) // 2
+    assert sum(p.answer.met for p in three) >= (len(three) + 1) // 2
 
 
 def within(p: Problem) -> bool:

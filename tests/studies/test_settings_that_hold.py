@@ -22,6 +22,7 @@ from coolsim.output.quantities import at_limits
 from coolsim.output.tables import predicted
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import LIFT_OFF, constraints_of
+from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.settings.cheapest import appraised_settings, gain_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -114,6 +115,33 @@ def test_a_batch_that_does_not_keep_up_is_priced_by_what_it_takes() -> None:
     away = 0.4 * mass * 0.82 * (1 / 0.87 - 1 / (1 - M))
     assert cost.total == pytest.approx((energy + away) / cycle, rel=1e-6)
     assert cost.per_tonne == pytest.approx((energy + away) / mass * 1000, rel=1e-6)
+
+
+@pytest.mark.parametrize("beyond", [0.0005, -0.0005])
+def test_a_twentieth_of_a_point_beyond_the_target_is_not_met(beyond: float) -> None:
+    case = level("humid-delta")
+    result = coolsim.predict(case)
+    moisture = float(result.pellets_out.moisture_wb)
+    wished = dataclasses.replace(case.target, moisture=moisture - beyond, tolerance=None)
+    (verdict,) = (
+        v
+        for v in verdicts_of(dataclasses.replace(case, target=wished), result)
+        if v.constraint.name == "moisture"
+    )
+    assert verdict.met == (beyond < 0) and verdict.margin == pytest.approx(-beyond)
+
+
+def test_pellets_that_are_too_wet_earn_nothing() -> None:
+    """What is above the target is water that nobody may sell: the bill is energy alone, as if feed had no price."""
+    wet = evening(target__moisture="4 %")
+    result = coolsim.predict(wet)
+    assert result.pellets_out.moisture_wb > 0.05
+    dear, free = (
+        appraised_settings(machine_of(case), case, result).cost
+        for case in (wet, dataclasses.replace(wet, costs=dataclasses.replace(wet.costs, feed=None)))
+    )
+    assert wet.costs.feed > 0 and dear.overdried_feed == 0.0
+    assert dear.total == free.total == dear.electricity + dear.heat > 0.0
 
 
 @pytest.mark.parametrize("seed", range(50))

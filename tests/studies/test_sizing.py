@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
+from humid_air import HAPropsSI
 from shipped import level
 
 import coolsim
@@ -342,6 +342,7 @@ def test_margin_is_paid_for_in_pressure_only(line: tuple[Case, SizeAnswer]) -> N
     assert more.specific_energy == answer.specific_energy
 
 
+@pytest.mark.thorough
 def test_a_reserve_is_more_feed(line: tuple[Case, SizeAnswer]) -> None:
     """Without a duct it is the same question per square metre: a fifth more feed, a fifth more floor and air."""
     case, answer = line

@@ -139,6 +139,7 @@ def test_more_air_of_a_belt_is_more_in_every_zone() -> None:
     close(found, (up - down) / 2, 0.06, NOTABLE)
 
 
+@pytest.mark.thorough
 def test_what_can_only_rise_is_moved_up() -> None:
     """No recirculation can not be less, and air is not cooled below that outside."""
     case = coolsim.replace(load("evening-batch"), {"cooler.recirculation": "0 %"})

@@ -18,7 +18,7 @@ from coolsim.model.solve import Resolution
 from coolsim.studies.propagation import chances
 from coolsim.studies.propagation import samples as room
 from coolsim.studies.propagation.run import uncertainty
-from coolsim.studies.propagation.samples import AGAIN_EACH, EXITS, MESH, sampled
+from coolsim.studies.propagation.samples import EXITS, MESH, sampled
 from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied
 from coolsim.studies.surrogate import normal, shares_of
 from coolsim.support.errors import InputError, NotConverged
@@ -95,6 +95,7 @@ def test_plain_random_samples_say_the_same(case: Case) -> None:
     )
 
 
+@pytest.mark.thorough
 def test_few_samples_are_as_good(case: Case) -> None:
     """What 64 samples say themselves is off by up to 6 % of the width or more; polynomials through them by 2 %."""
     few, many = uncertainty(case, samples=64, seed=3), uncertainty(case, samples=2048)
@@ -243,6 +244,11 @@ def test_a_pm_that_cannot_be(case: Case, key: str, text: str, said: str) -> None
     assert fault.key == key and said in fault.allowed
 
 
+@pytest.fixture(scope="module")
+def near(case: Case) -> room.Sampled:
+    return room.sampled(case, 128, 3)
+
+
 @pytest.mark.parametrize(
     ("change", "laid_on"),
     [
@@ -253,7 +259,7 @@ def test_a_pm_that_cannot_be(case: Case, key: str, text: str, said: str) -> None
     ],
 )
 def test_samples_of_a_case_like_another(
-    case: Case, change: dict[str, str], laid_on: bool, monkeypatch
+    case: Case, near: room.Sampled, change: dict[str, str], laid_on: bool, monkeypatch
 ) -> None:
     """At other settings a few samples tell what all would; a case that is unlike is solved whole."""
     solved: list[int] = []
@@ -261,9 +267,9 @@ def test_samples_of_a_case_like_another(
     monkeypatch.setattr(
         room, "predicted_samples", lambda cases: (solved.append(len(cases)), predict_all(cases))[1]
     )
-    there, near = coolsim.replace(case, change), sampled(case, 128, 3)
-    few, all_ = sampled(there, 128, 3, near=near), sampled(there, 128, 3)
-    assert sum(solved[1:-1]) == (AGAIN_EACH * (len(few.unknowns) + 1) if laid_on else 128)
+    there = coolsim.replace(case, change)
+    few, all_ = room.sampled(there, 128, 3, near=near), room.sampled(there, 128, 3)
+    assert sum(solved[:-1]) == (room.AGAIN_EACH * (len(few.unknowns) + 1) if laid_on else 128)
     assert solved[-1] == 128
     for name, exits in all_.exits.items():
         np.testing.assert_allclose(
