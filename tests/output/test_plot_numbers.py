@@ -190,7 +190,9 @@ def test_map_is_hatched_by_what_settings_keep() -> None:
     bed = dataclasses.replace(grid().bed, lift_off=0.68 + 0.04 * np.linspace(0, 1, grid().bed.lift_off.size))
     axis = plots.moisture_map(dataclasses.replace(grid(), bed=bed), bare)
     assert hatched(axis)
-    assert "air speed, of what lifts the bed ≤ 70 % (assumed)" in [t.get_text() for t in axis.get_legend().get_texts()]
+    assert "air speed, of what lifts the bed ≤ 70 % (assumed)" in [
+        t.get_text() for t in axis.get_legend().get_texts()
+    ]
     store, evened = (getattr(grid(), name).water_activity for name in ("in_store", "after_equalising"))
     assert store.max() < evened.max() - 1e-3  # it cools on its way there
     between = Target(moisture=0.12, maximum_water_activity=float(store.max() + evened.max()) / 2)

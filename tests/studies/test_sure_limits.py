@@ -58,7 +58,11 @@ def fan_speeds(at: Case, diameters: np.ndarray) -> np.ndarray:
 
 
 LIMITS = {
-    "lift-off": (dry_feed(maximum_lift_off="40 %"), 0.4, lambda at, d: of_diameters(at, d).bed.lift_off),
+    "air speed, of what lifts the bed": (
+        dry_feed(maximum_lift_off="40 %"),
+        0.4,
+        lambda at, d: of_diameters(at, d).bed.lift_off,
+    ),
     "pressure drop": (
         dry_feed(maximum_bed_pressure_drop="300 Pa"),
         300.0,
@@ -115,7 +119,9 @@ def test_target_and_limit_of_a_dryer_are_kept_together(humid: tuple[Case, Settin
     rooms = [(bound - y[0]) / ((y[2] - y[1]) / 2) for y, bound in ((M, 0.12), (RH, 0.45))]
     assert found.kept and ENOUGH[0] < min(rooms) < ENOUGH[1]
     assert found.uncertainty.all_kept == pytest.approx(norm.cdf(min(rooms)), abs=0.01)
-    assert dict(found.uncertainty.limits)["exhaust"] == pytest.approx(norm.cdf(rooms[1]), abs=0.01)
+    assert dict(found.uncertainty.limits)["humidity of the exhaust air"] == pytest.approx(
+        norm.cdf(rooms[1]), abs=0.01
+    )
     kept = (M[3:] <= 0.12) & (RH[3:] <= 0.45)
     assert np.mean(kept) == pytest.approx(norm.cdf(min(rooms)), abs=0.052)
     plain = coolsim.find_settings(case, on_dial=False)
