@@ -48,6 +48,7 @@ def report(
     pictures: dict[str, Any] = {}
 
     def draw(so_far: Any) -> None:
+        from coolsim.output.report import document  # noqa: F401  (loaded while another process computes)
         from coolsim.output.report.pictures import drawn
 
         pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})

@@ -81,11 +81,10 @@ def background_process(*modules: str) -> Iterator[Start]:
         try:
             _started(pool, type, None)
             yield functools.partial(_started, pool)
-        except BaseException:  # Ctrl-C, or what was asked here failed: nobody waits for the others
+        finally:  # nobody waits for what is not asked any more, nor for Python to let go of what it loaded
             for process in active_children():
                 if process not in others:
                     process.kill()  # SIGTERM may be held back yet
-            raise
 
 
 def trackers(*modules: str) -> None:

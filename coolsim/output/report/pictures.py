@@ -52,6 +52,11 @@ def _cooler(a: Answers) -> bool:
     return a.result.energy is None
 
 
+def _cooler_that_stands(a: Answers) -> bool:
+    """Of one that is to be bought nobody asks why the first guess does what it does."""
+    return _cooler(a) and a.case.sizing is None
+
+
 def _currency(a: Answers) -> str:
     return a.case.costs.currency or ""
 
@@ -163,14 +168,14 @@ PICTURES: tuple[Picture, ...] = (
         "pellet",
         "Inside a pellet, as the scenario stands",
         "Moisture from the centre of a pellet to its surface, at several depths of the bed.",
-        _cooler,
+        _cooler_that_stands,
         lambda a, units: plots.pellet(a.result, a.case, units=units),
     ),
     Picture(
         "air",
         "The air on its way through the bed",
         "Its path on a psychrometric chart of the site's pressure.",
-        _cooler,
+        _cooler_that_stands,
         lambda a, units: plots.psychrometric(a.result, a.case, units=units),
     ),
     Picture(
@@ -200,7 +205,7 @@ PICTURES: tuple[Picture, ...] = (
         "balance",
         "Where water and heat go",
         "The widths are the streams; heat counts from the air outside.",
-        _cooler,
+        _cooler_that_stands,
         lambda a, units: plots.balance(a.result, a.case, units=units),
         size=(5.6, 4.6),
     ),

@@ -32,7 +32,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
 
-ELSEWHERE = 2  # one in so many products and weathers is judged elsewhere
+ELSEWHERE = 3  # one in so many products and weathers is judged elsewhere
 
 
 @takes_a_case
