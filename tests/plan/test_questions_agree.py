@@ -22,8 +22,9 @@ from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.card import season
 from coolsim.studies.propagation.samples import sampled
 from coolsim.studies.propagation.unknowns import needed_unknowns, varied
-from coolsim.studies.sizing.duties import Duties, Points, duties_of
+from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.studies.sizing.find import sized
+from coolsim.studies.sizing.service import duties_of
 from coolsim.studies.surrogate import normal
 
 COAT = '[coating]\noil = "6 %"\noil_temperature = "70 degC"\nwater = "0.5 %"\n'

@@ -2,7 +2,7 @@
 
 The search for a size
 ---------------------
-The exit depends on the floor only through the fluxes. So `duties.Survey` fits polynomials once for each product
+The exit depends on the floor only through the fluxes. So `survey.Survey` fits polynomials once for each product
 in each weather over air flux, air ratio, dwell and inlet temperature (about 120 predictions each; dwell and air
 ratio take the nodes, flux three), and `floors.Floors` finds the cheapest state on any number of floors and duties
 at once: a grid, the crossings of limits between neighbours on it, then ever smaller grids about the best;

@@ -16,7 +16,6 @@ duty and motor carry the margin for fouling and fines.
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -28,7 +27,6 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.tables import FanData
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines import machine_of
-from coolsim.machines.base import DIAL
 from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
 from coolsim.simulate.prediction import predict
@@ -37,14 +35,15 @@ from coolsim.studies import prerequisites
 from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.settings.dial import on_dial
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Duties, Service, Survey, limits_to_keep, reserve_of, rounded_up
+from coolsim.studies.sizing.duties import Duties
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
+from coolsim.studies.sizing.service import Service, dial_to, limits_to_keep, reserve_of, rounded_up
+from coolsim.studies.sizing.survey import Survey
 from coolsim.support import dual_units
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array
 
-ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 NEARLY = 1e-4  # of a bound's scale that a search may miss, where the steps of the dials keep everything
 FLOORS = 24  # looked at on the survey, from the smallest to the largest it covers
 LEARNT_AT = (0.2, 0.7)  # of the floors that serve: where the survey learns what unevenness adds
@@ -300,7 +299,7 @@ class _Sizing:
     def _on_dials(self, area: float, best: Best, run: Best) -> Best:
         """The best states of a floor at the throughput itself (`run`), on the steps of their dials."""
         exact = self.parts_as_fed.served(run)
-        most = _dial_to(max(s.settings.airflow for s in (*self.parts.served(best), *exact)))
+        most = dial_to(max(s.settings.airflow for s in (*self.parts.served(best), *exact)))
         settings = [self._dialled(s, k, area, most) for k, s in enumerate(exact)]
         return self.parts_as_fed.states(settings, area)
 
@@ -386,13 +385,6 @@ class _Sizing:
             missed=missed,
             warnings=tuple(self.parts.words()),
         )
-
-
-def _dial_to(airflow: float) -> float:
-    """The end of the airflow's dial: no less than an airflow [m³/s], with steps that are round numbers of m³/h."""
-    step = 3600 * DIAL["airflow"] * airflow
-    size = 10.0 ** math.floor(math.log10(step))
-    return size * min(x for x in ROUND if x * size >= step * (1 - 1e-9)) / DIAL["airflow"] / 3600
 
 
 def _cheapest(duties: Duties) -> Goal:

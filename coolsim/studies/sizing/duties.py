@@ -1,135 +1,40 @@
 """The duties of a cooler to buy: each product in each weather, per square metre of floor.
 
-What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over
-air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in
-`outcome_polynomials`, but of all duties side by side. Dwell and air ratio decide the exit; at the same two, the
-flux hardly changes it and takes few nodes. Points are arrays that broadcast with the duties' own, so that one
-call weighs any grid.
+Points are arrays that broadcast with the duties' own, so that one call predicts and weighs any grid.
 """
 
 from __future__ import annotations
 
 import copy
 import dataclasses
-import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.polynomial import chebyshev
 
 from coolsim.case.case import Case
 from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
-from coolsim.case.result import Warning
 from coolsim.case.streams import Air
-from coolsim.case.tables import DesignWeather, FanData, Product
 from coolsim.equipment import duct, fan
 from coolsim.equipment.duct import AirState
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
-from coolsim.numerics.nodes import through_nodes
 from coolsim.physics import air, packed_bed
-from coolsim.scenario.weather import read_weather
-from coolsim.simulate.finishing import headspace_dew_point, uncoated
+from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, even, gather
 from coolsim.simulate.least_bed import depths_to_choose, least_time
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint, constraints_of
+from coolsim.simulate.requirements import SWEATING, Constraint
 from coolsim.simulate.result_building import interleave
-from coolsim.studies.climate import design_weather
-from coolsim.studies.outcome_polynomials import combined, pack, unpack
+from coolsim.studies.sizing.service import limits_to_keep
 from coolsim.support.fields import Array
 
 # s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
 DWELL = (60.0, 1800.0)
 FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
 ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
-# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and what the full mesh adds
-NODES = (3, 8, 5, 1), (2, 3, 3, 1)
-FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
-APART = (
-    0.05  # of half the range of air flux, from which a line through what two states add is told from noise
-)
-RESERVE = 0.10  # of throughput, where sizing.reserve is not typed; assumed: common practice, no source
-
-
-# ---- What is to be served -----------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Service:
-    """Each product in each weather, product by product: names, and the case of the machine alone."""
-
-    names: list[tuple[str, str]]
-    cases: list[Case]  # at the throughput of the scenario
-    on_dial: bool = True  # whether sizes are round numbers, and settings steps of their dials
-    curve: bool = True  # whether other floors are told beside the one that is taken
-
-    @property
-    def rated(self) -> list[Case]:
-        """The same with the reserve: what floor, fans and heaters are for."""
-        return [_with_more(one, reserve_of(one)) for one in self.cases]
-
-    @property
-    def case(self) -> Case:
-        """What all have in common: machine, limits, costs and the size asked for."""
-        return self.cases[0]
-
-    @property
-    def load(self) -> float:
-        """Throughput as a share of what the machine is for."""
-        return 1 / (1 + reserve_of(self.case))
-
-
-def service_of(case: Case, on_dial: bool = True, curve: bool = True) -> Service:
-    """What a machine alone is to serve."""
-    pairs, cases = duties_of(case)
-    return Service([(p.name, w.name) for p, w in pairs], cases, on_dial, curve)
-
-
-def reserve_of(case: Case) -> float:
-    """Throughput beyond that of the feed for which a size is, as a share."""
-    typed = case.sizing.reserve
-    return RESERVE if typed is None else float(typed)
-
-
-def of_reserve(case: Case) -> Iterator[Warning]:
-    """What is kept free of the throughput, where nobody typed it."""
-    typed = case.source.get("sizing")
-    if not (isinstance(typed, Mapping) and "reserve" in typed):
-        yield Warning(
-            "note",
-            f"sizing.reserve is not given: floor, fans and heaters are for {reserve_of(case):.0%} more feed "
-            "(assumed, no source).",
-        )
-
-
-def rounded_up(size: float) -> float:
-    """A size with three digits, no smaller than it is: what is built, and typed back.
-
-    >>> rounded_up(1.3747), rounded_up(0.05), rounded_up(12.0001)
-    (1.38, 0.05, 12.1)
-    """
-    step = 10.0 ** (math.floor(math.log10(size)) - 2)
-    return round(math.ceil(size / step * (1 - 1e-9)) * step, 12)
-
-
-def _with_more(case: Case, share: float) -> Case:
-    """The case with so much more feed."""
-    return dataclasses.replace(
-        case, feed=dataclasses.replace(case.feed, throughput=case.feed.throughput * (1 + share))
-    )
-
-
-def limits_to_keep(case: Case) -> list[Constraint]:
-    """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
-    limits = dataclasses.replace(case.limits, fan_speed=None)
-    return constraints_of(dataclasses.replace(case, fan=FanData(), limits=limits))
-
-
-# ---- Coolers ------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -308,39 +213,6 @@ class Duties:
         return found
 
 
-def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
-    """Each product in each weather of [sizing], product by product: their names, and the case of each.
-
-    What is wished of coated pellets is turned there, since it hangs on the air outside and on the material.
-    """
-    sizing = case.sizing
-    products = sizing.product or (Product("the feed", case.material, case.feed),)
-    if sizing.product and case.arrival is not None:  # a product states its feed: only the weather acts on it
-        typed = dataclasses.replace(case.arrival, typed=("moisture", "temperature"))
-        case = dataclasses.replace(case, arrival=typed)
-    weathers = sizing.weather or (DesignWeather("the air outside", case.air),)
-    airs = _design_airs(case, weathers)
-    cases = [
-        uncoated(dataclasses.replace(case, material=p.material, feed=p.feed, air=a))
-        for p in products
-        for a in airs
-    ]
-    return [(p, w) for p in products for w in weathers], cases
-
-
-def _design_airs(case: Case, weathers: Sequence[DesignWeather]) -> list[Air]:
-    """The air of each design weather; of a percentile, the hour of the weather file nearest to it."""
-    record = read_weather(case) if any(w.air is None for w in weathers) else None
-    airs = []
-    for w in weathers:
-        if w.air is None and record is not None and w.percentile is not None:
-            hour = design_weather(record, w.percentile).air
-            airs.append(Air(*(float(getattr(hour, f.name)[0]) for f in dataclasses.fields(Air))))
-        elif w.air is not None:
-            airs.append(w.air)
-    return airs
-
-
 def _at(inputs: Inputs, points: Points) -> Inputs:
     """Inputs of duties, set as points say; the floor is what the flux makes it."""
     return dataclasses.replace(
@@ -350,129 +222,3 @@ def _at(inputs: Inputs, points: Points) -> Inputs:
         bed_depth=points.depth,
         inlet_air_temperature=points.inlet,
     )
-
-
-# ---- Polynomials --------------------------------------------------------------------------------------
-
-
-class Survey:
-    """Outcomes of all duties as polynomials of air flux, air ratio, dwell and inlet-air temperature."""
-
-    def __init__(self, duties: Duties, highest_lift_off: float, coarse: Resolution, full: Resolution) -> None:
-        self.duties, self.coarse = duties, coarse
-        low, high = duties.air_flux(highest_lift_off)
-        ratio, dwell = (np.log(ends) for ends in (duties.case.sizing.air_ratio, duties.dwell()))
-        one = np.ones(len(duties))
-        cool, hot = duties.inlet()
-        self.low = np.stack([np.log(low), ratio[0] * one, dwell[0] * one, cool])
-        self.high = np.stack([np.log(high), ratio[1] * one, dwell[1] * one, hot])
-        self.varied = [bool(np.any(b > a)) for a, b in zip(self.low, self.high)]
-        chosen = FEWER if self.varied[3] else NODES
-        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
-        even = duties.even()
-        self.unevenness: Array | float = 0.0  # what it adds to even beds, in coefficients, once that is known
-        self.coefficients = self._through(even, many, coarse)
-        self.coefficients[(slice(None), *(slice(n) for n in few))] += self._through(
-            even, few, full, less=True
-        )
-
-    def of(self, duties: Duties) -> Survey:
-        """The same polynomials for the same products and weathers at another throughput.
-
-        Per floor area nothing changes with it; what little the feed of a line does, predictions correct.
-        """
-        other = copy.copy(self)
-        other.duties = duties
-        return other
-
-    def __call__(self, points: Points) -> Array:
-        """Rows of outcomes (outcomes, N) at flat points."""
-        return self._at(self.coefficients + self.unevenness, points)
-
-    def added_by_unevenness(self, points: Points) -> Array:
-        """What of that uneven beds add to even ones."""
-        return self._at(self.unevenness + np.zeros_like(self.coefficients), points)
-
-    def measured_unevenness(self, points: Points) -> Array:
-        """The same by predictions of both, on a coarse mesh: the difference of the two needs no finer one."""
-        uneven, even = (pack(d.predicted(points, self.coarse)) for d in (self.duties, self.duties.even()))
-        return uneven - even
-
-    def lay_on_unevenness(self, points: Points) -> None:
-        """Learn what unevenness adds to even beds from two states of each duty, all the first ones first.
-
-        It is a line in the air flux, since that is what tells how the air is shared out: over whole ranges, where
-        a bed may be left as it came, polynomials of it erred by more than it is where a cooler is at its best.
-        """
-        if self.duties.even() is self.duties:
-            return
-        rows = self.measured_unevenness(points)
-        first, second = np.moveaxis(rows.reshape(len(rows), 2, -1), 0, -1)
-        x, y = self._places(points)[0].reshape(2, -1, 1)
-        apart = np.abs(y - x) > APART
-        slope = np.where(apart, (second - first) / np.where(apart, y - x, 1.0), 0.0)
-        self.unevenness = added = np.zeros_like(self.coefficients)
-        added[:, 0, 0, 0, 0] = np.where(apart, first - slope * x, (first + second) / 2)
-        if self.varied[0]:
-            added[:, 1, 0, 0, 0] = slope
-
-    def _at(self, coefficients: Array, points: Points) -> Array:
-        table = coefficients[points.duty]
-        for x in self._places(points):
-            values = chebyshev.chebvander(x, table.shape[1] - 1)
-            table = np.einsum("ni,ni...->n...", values, table)
-        return table.T
-
-    def on_grids(self, duty: Array, flux: Array, ratio: Array, depth: Array, inlet: Array) -> Array:
-        """Rows (outcomes, N, ratios, depths, inlets) on a grid for each of N floors of a duty, of a flux.
-
-        duty, flux: (N,); ratio, depth, inlet: (N, points along each).
-        """
-        x = self._places(Points(duty[:, None], flux[:, None], ratio, ratio, ratio))[:2]
-        sized = Points(duty[:, None], flux[:, None], np.ones_like(depth), depth, depth)
-        warmed = Points(duty[:, None], flux[:, None], np.ones_like(inlet), np.ones_like(inlet), inlet)
-        x += [self._places(sized)[2], self._places(warmed)[3]]
-        table = (self.coefficients + self.unevenness)[duty]
-        g, r, d, t = (chebyshev.chebvander(a, n - 1) for a, n in zip(x, table.shape[1:]))
-        count, ratios = ratio.shape
-        both = (g[..., :, None] * r[..., None, :]).reshape(count, ratios, -1)  # flux follows from the ratio
-        table = both @ table.reshape(count, both.shape[2], -1)
-        table = table.reshape(count, ratios, d.shape[2], t.shape[2], -1)
-        return np.einsum("nrdtq,nxd,nyt->qnrxy", table, d, t, optimize=True)
-
-    def _places(self, points: Points) -> list[Array]:
-        """Where points are along each axis, from −1 to 1."""
-        dwell = points.depth * self.duties.of("bulk_density", points) / points.flux
-        with np.errstate(divide="ignore", invalid="ignore"):
-            values = (
-                np.log(points.flux * points.air_ratio),
-                np.log(points.air_ratio),
-                np.log(dwell),
-                points.inlet,
-            )
-            low, high = self.low[:, points.duty], self.high[:, points.duty]
-            return [np.where(b > a, 2 * (v - a) / (b - a) - 1, 0.0) for v, a, b in zip(values, low, high)]
-
-    def _through(self, duties: Duties, nodes: list[int], mesh: Resolution, less: bool = False) -> Array:
-        """Coefficients (duties, nodes…, outcomes) through predictions at Chebyshev nodes, less what is known."""
-        axes = [chebyshev.chebpts1(n) for n in nodes]
-        x = combined(axes)[:, :, None]  # (points, axes, duties)
-        g, r, dwell, inlet = np.moveaxis(self.low + (self.high - self.low) * (x + 1) / 2, 1, 0)
-        duty = np.arange(len(self.duties))
-        flux = np.exp(g - r)
-        depth = np.exp(dwell) * flux / self.duties.known["bulk_density"]
-        points = Points(np.broadcast_to(duty, g.shape), flux, np.exp(r), depth, inlet).each()
-        rows = pack(duties.predicted(points, mesh))
-        rows = rows - self(points) if less else rows
-        table = np.moveaxis(rows.reshape(len(rows), *nodes, len(duty)), (-1, 0), (0, -1))
-        return through_nodes(table, range(1, 1 + len(nodes)))
-
-    def state(self, points: Points, rows: Array) -> Weighed:
-        """Weigh points whose rows are known."""
-        return self.duties.weighed(points, unpack_any(rows))
-
-
-def unpack_any(rows: Array) -> Outcome:
-    """`outcome_polynomials.unpack` for rows (outcomes, …) of any shape."""
-    outcome = unpack(rows.reshape(len(rows), -1))
-    return Outcome(*(getattr(outcome, f.name).reshape(rows.shape[1:]) for f in dataclasses.fields(Outcome)))

@@ -27,7 +27,7 @@ from coolsim.studies.propagation.unknowns import unknowns_of
 from coolsim.studies.settings.chances import SAMPLES, SEED
 from coolsim.studies.sizing import prerequisites, single_machine, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
-from coolsim.studies.sizing.duties import service_of
+from coolsim.studies.sizing.service import service_of
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start

@@ -20,7 +20,8 @@ from coolsim.model.bed import take
 from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.studies.outcome_polynomials import pack
 from coolsim.studies.search import CORRECTIONS, FULL, NEARLY
-from coolsim.studies.sizing.duties import Points, Survey
+from coolsim.studies.sizing.duties import Points
+from coolsim.studies.sizing.survey import Survey
 from coolsim.support.fields import Array
 
 GRID, THIN = (49, 21, 1), (33, 13, 5)  # air ratio, depth, inlet temperature; the second where that is free

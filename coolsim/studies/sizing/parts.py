@@ -20,8 +20,9 @@ from coolsim.model.bed import take
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
 from coolsim.studies.search import FULL
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
-from coolsim.studies.sizing.duties import Duties, Points, of_reserve
+from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.studies.sizing.floors import Best
+from coolsim.studies.sizing.service import of_reserve
 from coolsim.support.fields import Array
 
 PER_TONNE = 3600.0  # J/kg in a kWh/t

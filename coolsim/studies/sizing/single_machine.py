@@ -10,7 +10,7 @@ from coolsim.studies.drying.sizes import find as dryers
 from coolsim.studies.drying.sizes.prerequisites import faults as faults_of_dryers
 from coolsim.studies.sizing import coolers
 from coolsim.studies.sizing.answer import Served, SizeAnswer
-from coolsim.studies.sizing.duties import Service
+from coolsim.studies.sizing.service import Service
 from coolsim.support.errors import Fault
 
 

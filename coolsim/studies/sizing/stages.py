@@ -23,7 +23,7 @@ from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.prerequisites import placed
 from coolsim.studies.sizing import single_machine
 from coolsim.studies.sizing.answer import LineExit, Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Service, duties_of
+from coolsim.studies.sizing.service import Service, duties_of
 from coolsim.support.errors import Fault
 
 ROUNDS = 5

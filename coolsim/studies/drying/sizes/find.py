@@ -51,7 +51,7 @@ from coolsim.studies.drying.sizes.summary import (
     size_answer,
 )
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Service, rounded_up
+from coolsim.studies.sizing.service import Service, rounded_up
 
 CURVE = 6  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it

@@ -19,7 +19,7 @@ from coolsim.studies.drying.sizes.candidates import Candidate
 from coolsim.studies.drying.sizes.duties import Duty, cost, energy
 from coolsim.studies.drying.sizes.parts import Predicted, air_parts, heat_of, words
 from coolsim.studies.sizing.answer import Floor, Governs, Missed, Served, SizeAnswer
-from coolsim.studies.sizing.duties import Service, reserve_of
+from coolsim.studies.sizing.service import Service, reserve_of
 from coolsim.support.fields import Array
 
 ALIKE = 20  # letters by which cautions are of one kind, numbers left out
