@@ -58,7 +58,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("deviation", "deviation over the bed", "fraction", 2, scale=0.01, points=True),
     # what the machine stands
     Quantity("exhaust_relative_humidity", "humidity of the exhaust air", "fraction", 1, scale=0.1),
-    Quantity("lift_off", "air speed, of what lifts the bed", "fraction", 0, scale=0.2, words="lift-off"),
+    Quantity("lift_off", "air speed, share of lifting speed", "fraction", 0, scale=0.2, words="lift-off"),
     Quantity("bed_pressure_drop", "pressure drop", "pressure", 0, "Pa", 500.0, us_digits=2),
     Quantity("pellet_temperature", "hottest pellets", "temperature", 1, "degC", 5.0),
     Quantity("fan_curve", "falling side of the fan's curve", "number", 2, scale=0.5),

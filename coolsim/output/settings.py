@@ -94,7 +94,7 @@ def _unopened(one: Chosen, to: str, page: Page) -> tuple[str, str]:
 
 def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
     """Return today's settings beside those to set, and what they give; what nobody opens is said to stay."""
-    title = "set" if answer.met else "nearest"
+    title = ("cheapest" if unlikely(answer) else "set") if answer.met else "nearest"
     rows: list[tuple[str, ...]] = [("", "today", title, "")]
     for one in answer.chosen:
         s = one.setting

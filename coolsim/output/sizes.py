@@ -85,9 +85,10 @@ def built_for(answer: SizeAnswer, page: Page) -> str:
     each = {} if case is None else {p.feed.throughput for p in case.sizing.product} or {case.feed.throughput}
     if not each:
         return ""
-    rated = page.number((1 + answer.reserve) * max(each), u.MASS_FLOW, 0)
-    of = f", {1 + answer.reserve:.0%} of {'the' if len(each) == 1 else 'each'} feed" if answer.reserve else ""
-    return f"for {'up to ' if len(each) > 1 else ''}{rated}{of}"
+    fed = page.number(max(each), u.MASS_FLOW, 0)
+    return f"for {'up to ' if len(each) > 1 else ''}{fed}" + (
+        f" and {answer.reserve:.0%} more" if answer.reserve else ""
+    )
 
 
 def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:

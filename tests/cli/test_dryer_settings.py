@@ -76,7 +76,7 @@ def test_an_answer_is_printed_and_written(run, box):
         "min are left",
     ):
         assert text in words, text
-    assert words.index("today set") < words.index("drying time") < words.index("exit moisture")
+    assert words.index("today cheapest") < words.index("drying time") < words.index("exit moisture")
     written = json.loads(file.read_text())
     assert set(written["settings"]) == SETTINGS
     assert written["settings"]["belt_speed_m_min"] is None and written["settings"]["zone_airflow_m3_h"] == []

@@ -39,7 +39,7 @@ def test_every_quantity_is_explained(name):
 
 def test_a_limit_says_what_it_bounds() -> None:
     status, text = run("limits.maximum_lift_off")
-    assert status == 0 and "bounds       air speed, of what lifts the bed" in text
+    assert status == 0 and "bounds       air speed, share of lifting speed" in text
 
 
 @pytest.mark.parametrize(

@@ -113,7 +113,7 @@ def test_a_prediction_tells_whether_each_stage_keeps_its_limits(run, line):
     done = run("predict", line, "--set", "stage.2.limits.maximum_lift_off=5 %")
     assert done.status == 0
     after = done.out.partition("limits: cooler")[2].splitlines()[1]
-    assert "lifts the bed" in after and "not met" in after
+    assert "lifting speed" in after and "not met" in after
 
 
 @pytest.mark.thorough

@@ -218,7 +218,7 @@ def test_out_of_reach_is_said_first(missed: Searched) -> None:
 
 def test_an_answer_puts_what_to_dial_in_first(met: Searched) -> None:
     title, _, *lines = met.text.splitlines()
-    first = next(k for k, line in enumerate(lines) if line.split() == ["today", "set"])
+    first = next(k for k, line in enumerate(lines) if line.split() == ["today", "cheapest"])
     doubt = " ".join(lines[:first])  # nothing stands before it but that it is not likely enough
     assert title == "A mill of our own"
     assert doubt == "" if met.document["chance"] >= 0.8 else doubt.startswith("Not likely enough to rely on")

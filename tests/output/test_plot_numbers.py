@@ -190,7 +190,7 @@ def test_map_is_hatched_by_what_settings_keep() -> None:
     bed = dataclasses.replace(grid().bed, lift_off=0.68 + 0.04 * np.linspace(0, 1, grid().bed.lift_off.size))
     axis = plots.moisture_map(dataclasses.replace(grid(), bed=bed), bare)
     assert hatched(axis)
-    assert "air speed, of what lifts the bed ≤ 70 % (assumed)" in [
+    assert "air speed, share of lifting speed ≤ 70 % (assumed)" in [
         t.get_text() for t in axis.get_legend().get_texts()
     ]
     store, evened = (getattr(grid(), name).water_activity for name in ("in_store", "after_equalising"))

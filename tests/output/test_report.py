@@ -89,7 +89,7 @@ def test_the_question_and_whether_its_wishes_are_met(page: Read, html: str) -> N
     assert shown[:2] == [bound, moisture] and shown[2].startswith(verdict)
     above = float(result.pellets_out.temperature) - air.temperature
     assert page.row("exit", "above the air outside")[2].startswith("met" if above <= 7.0 else "not met")
-    lift = page.row("exit", "air speed, of what lifts the bed")
+    lift = page.row("exit", "air speed, share of lifting speed")
     bound, value = f"≤ {100 * keep.maximum_lift_off:.4g} %", f"{100 * result.bed.lift_off:.0f} %"
     assert lift == [bound, value, "met, chance over 99 %"]
     assert float(result.bed.lift_off) <= keep.maximum_lift_off

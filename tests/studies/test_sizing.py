@@ -18,9 +18,10 @@ from coolsim.case.case import Case
 from coolsim.case.machine import Cooler
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
-from coolsim.studies.sizing import coolers, duties, floors, parts
+from coolsim.studies.sizing import coolers, floors, parts
 from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.find import sized
+from coolsim.studies.sizing.service import service_of
 from coolsim.support.errors import InputError
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -581,7 +582,7 @@ def test_a_percentile_picks_an_hour_of_the_weather_file() -> None:
     lists = '[[sizing.weather]]\nname = "worst"\npercentile = "99 %"\n[[sizing.weather]]\nname = "typed"\n'
     units = '[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
     case = loads(f'{LINE}{lists}[weather]\nfile = "{file.as_posix()}"\n{units}')
-    worst, typed = (c.air for c in duties.service_of(case).cases)
+    worst, typed = (c.air for c in service_of(case).cases)
     assert (typed.temperature, typed.relative_humidity) == (24.0, 0.6)
     rows = [line.split(",")[1:] for line in file.read_text().splitlines() if line[:2] == "20"]
     hours = {(float(T), float(RH) / 100) for T, RH in rows}

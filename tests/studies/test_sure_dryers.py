@@ -243,7 +243,7 @@ def test_the_chance_of_a_limit_by_the_normal_distribution() -> None:
     b, sigma = (ends[1] - ends[0]) / 0.02, 0.1 / NORMAL_95
     told = uncertainty(wished(case, "limits", maximum_lift_off=1.05 * here), samples=64)
     assert dict(told.limits) == pytest.approx(
-        {"air speed, of what lifts the bed": norm.cdf(0.05 * here / (b * sigma))}, abs=0.01
+        {"air speed, share of lifting speed": norm.cdf(0.05 * here / (b * sigma))}, abs=0.01
     )
     assert uncertainty(wished(case, "limits"), samples=64).limits == ()
 

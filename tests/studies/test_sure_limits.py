@@ -58,7 +58,7 @@ def fan_speeds(at: Case, diameters: np.ndarray) -> np.ndarray:
 
 
 LIMITS = {
-    "air speed, of what lifts the bed": (
+    "air speed, share of lifting speed": (
         dry_feed(maximum_lift_off="40 %"),
         0.4,
         lambda at, d: of_diameters(at, d).bed.lift_off,

@@ -810,7 +810,7 @@ function chooser(name, words, last, valueText) {
 function beginBuy() {
   const area = buy.told.area;
   by("chosen").append(chooser("floor", buy.dryers > 1 ? "floor of all dryers" : "floor", buy.floors.length - 1, (k) => text(area, buy.floors[k].area)));
-  if (buy.efficiency !== null) by("chosen").append(chooser("margin", "margin on the bed's pressure", 30, (k) => `${5 * k} %`));
+  if (buy.efficiency !== null) by("chosen").append(chooser("margin", "fan's margin on the bed's pressure", 30, (k) => `${5 * k} %`));
   by("print").addEventListener("click", () => print());
   by("governing").replaceChildren(element("thead", {}, tableRow(["part", "fixed by", "at"], true)), element("tbody", {}, ...buy.governing.map((g) => tableRow([g.part, g.who, g.why.join(", ") || "no limit: least cost"]))));
   by("buy-words").replaceChildren(...buy.words.map((words) => element("p", { class: "small" }, words)));

@@ -54,7 +54,7 @@ def _cooler(a: Answers) -> bool:
 
 def _cooler_that_stands(a: Answers) -> bool:
     """Of one that is to be bought nobody asks why the first guess does what it does."""
-    return _cooler(a) and a.case.sizing is None
+    return _cooler(a) and not a.case.sizing
 
 
 def _currency(a: Answers) -> str:
