@@ -99,12 +99,21 @@ def end(status: int) -> NoReturn:
         )
         status = status if status in (1, 2) else NOT_WRITTEN
     sys.stderr.flush()
-    if status > INTERRUPTED:
+    if status > INTERRUPTED:  # what is to be tidied up is, but nobody waits for threads; workers end with us
         _end_in(PATIENCE, status)
-    # What is to be tidied up is, but nobody waits for threads (workers end with us), nor the quarter of a second
-    # that Python takes to let go of all that was loaded.
+    elif _others_run():  # pools have to be told first, or they would be waited for without end
+        sys.exit(status)
+    # nobody waits for the quarter of a second that Python takes to let go of all that was loaded
     atexit._run_exitfuncs()
     os._exit(status)
+
+
+def _others_run() -> bool:
+    """Whether threads or processes of ours are still there."""
+    import threading
+
+    processes = sys.modules.get("multiprocessing")
+    return threading.active_count() > 1 or bool(processes and processes.active_children())
 
 
 # -- signals
