@@ -93,6 +93,8 @@ def in_steps(total: int) -> Iterator[Callable[..., None]]:
 
 def each(items: Collection[T], what: str) -> Iterator[T]:
     """Items one after another, each of them told."""
+    if not items:
+        return
     with in_steps(len(items)) as step:
         for one in items:
             step(what)

@@ -338,6 +338,6 @@ def test_a_buyer_is_told_first_what_to_buy() -> None:
     html = report(answers, "0.0")
     first = html.partition('<section id="answer">')[2].partition("<nav")[0]
     floor, motor = answers.size.floor_area, answers.size.fan.motor
-    assert f"<strong>{floor:.2f} m², {motor / 1e3:g} kW</strong>" in first
+    assert f"<strong>{floor:.2f} m², {motor / 1e3:g} kW: not likely enough yet</strong>" in first
     assert 'id="drawn-title"' in first and "likely enough" in first
     assert html.index("What to buy") < html.index("The first guess")
