@@ -127,7 +127,9 @@ def test_a_size_keeps_the_least_time_and_tells_what_it_costs():
     assert told.floor_area == pytest.approx(free.floor_area, rel=0.03)
     assert told.cost_per_tonne == pytest.approx(sum(costs) / len(costs), rel=0.003)
     words = " ".join(printed.sized(BUY, answer, Page()).split())
-    assert ("Without: the same floor" in words) == (told.floor_area == pytest.approx(answer.floor_area, rel=0.02))
+    assert ("Without: the same floor" in words) == (
+        told.floor_area == pytest.approx(answer.floor_area, rel=0.02)
+    )
     assert f"{100 * told.bed_depth:.1f} cm of bed (in place of {100 * answer.bed_depth:.1f} cm)" in words
 
 
