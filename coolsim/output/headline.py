@@ -102,20 +102,22 @@ def of_size(answer: SizeAnswer, page: Page) -> Headline:
         return Headline(BAD, "No size serves", "No one floor serves every product in every weather.")
     count = len(answer.served)
     chances = {f"{s.product} in {s.weather}": s.chance for s in answer.served if s.chance is not None}
-    serves = f"As computed it serves all of {count} products in their weathers"
+    serves = f"As computed it serves every product in every weather, {count} in all"
     if len(chances) < count:
         return Headline(UNSURE, to_buy(answer, page), f"{serves}; how likely is not known.")
     who, chance = min(chances.items(), key=lambda one: one[1])
     least = f"the least likely, {who}, has {chance_text(chance)}"
     likely = sum(c >= LIKELY for c in chances.values())
     if likely == count:
-        return Headline(GOOD, to_buy(answer, page), f"{serves}, each likely enough ({_ENOUGH}): {least}.")
+        return Headline(
+            GOOD, to_buy(answer, page), f"{serves}, each of them likely enough ({_ENOUGH}): {least}."
+        )
     some = f"only {likely}" if likely else "none"
     return Headline(
         UNSURE,
         f"{to_buy(answer, page)}: not likely enough yet",
-        f"{serves}, but {some} of them likely enough ({_ENOUGH}): {least}. A drier target makes it surer, or "
-        "what is only assumed, measured: the feed's moisture first.",
+        f"{serves}, but {some} of them likely enough ({_ENOUGH}): {least}. A drier target makes it "
+        "surer; so does measuring what is only assumed, the feed's moisture first.",
     )
 
 

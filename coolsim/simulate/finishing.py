@@ -18,6 +18,7 @@ from coolsim.physics import bag, coating
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.physics.coating import Coat
 from coolsim.physics.sorption import equilibrium_moisture, water_activity
+from coolsim.physics.store import Store
 from coolsim.support.fields import Number
 
 
@@ -51,6 +52,11 @@ def finished_each(cases: Sequence[Case], result: Result) -> Result:
     airs = [[getattr(c.air, f.name) for c in cases] for f in dataclasses.fields(first.air)]
     outside = dataclasses.replace(first.air, **_columns(first.air, airs))
     return finished(dataclasses.replace(first, air=outside), result)
+
+
+def store_of(case: Case) -> Store:
+    """The store in which a case's water activity is judged."""
+    return Store(case.material.isotherm, case.target.water_activity_at)
 
 
 def _columns(air: Any, columns: Sequence[Sequence[float]]) -> dict[str, Any]:
@@ -201,8 +207,7 @@ def _activity_before(case: Case, coat: Coat, bound: Number) -> Number:
     """Water activity before coating of pellets that have `bound` after it, at the temperature of the store."""
     if not coat.water:
         return bound
-    store = case.target.water_activity_at
-    T = np.maximum(25.0, case.air.temperature) if store is None else store
+    T = store_of(case).temperature(case.air.temperature)
     after = equilibrium_moisture(case.material.isotherm, bound, T)
     before = np.maximum(coating.sorbing_moisture_before(coat, after), 0.0)
     return water_activity(case.material.isotherm, before, T)

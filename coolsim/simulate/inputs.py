@@ -20,10 +20,9 @@ from coolsim.model.columns import Deviations
 from coolsim.physics import air, packed_bed, pellet
 from coolsim.physics.pellet import Diffusivity
 from coolsim.physics.sorption import Isotherm
+from coolsim.physics.store import store_temperature
 from coolsim.simulate.feed_following import in_air, in_air_each
 from coolsim.support.fields import Array, shapes
-
-LABORATORY = 25.0  # °C, where water activity is measured
 
 
 @dataclass(frozen=True)
@@ -176,10 +175,7 @@ def inputs_of(s: Stated, shape: tuple[int, ...]) -> Inputs:
         inlet_air_temperature=np.fmax(T, s.inlet_air_temperature),
         dry_air=np.where(np.isnan(s.air_ratio), s.airflow / volume, s.air_ratio * fed),
         dry_solid=fed * (1 - M),
-        # laboratories measure at 25 °C; in a warmer store the same feed is more active
-        store_temperature=np.where(
-            np.isnan(s.store_temperature), np.maximum(LABORATORY, T), s.store_temperature
-        ),
+        store_temperature=store_temperature(s.store_temperature, T),
         deviations=s.deviations,
         resistance=s.resistance,
     )

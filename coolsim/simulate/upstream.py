@@ -27,7 +27,7 @@ from coolsim.case.tables import Limits
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 from coolsim.physics.materials import Material
-from coolsim.support.fields import Array, Number
+from coolsim.support.fields import Array, Number, plain
 
 WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
 WEATHERS = 0.05  # of the pressure of the air: what weather moves it by
@@ -75,7 +75,7 @@ def arrives(
         columns = [np.broadcast_to(np.asarray(x, float), shape_of).ravel() for x in numbers]
         if np.any(origin.way.time * origin.way.air):
             M, T = (x.reshape(shape_of)[()] for x in _after_the_way(equation, *columns))
-    return (*found, FeedState(COOLER, _bare(M), _bare(T)))
+    return (*found, FeedState(COOLER, plain(M), plain(T)))
 
 
 def _to_the_way(
@@ -88,7 +88,7 @@ def _to_the_way(
     T: Any = None
 
     def at(place: str) -> None:
-        found.append(FeedState(place, _bare(M), _bare(T)))
+        found.append(FeedState(place, plain(M), plain(T)))
 
     if mash is not None:
         M, T = mash
@@ -116,10 +116,6 @@ def _to_the_way(
 def mash_of(recipe: Recipe, outside: Air) -> Pair | None:
     """Moisture and temperature of the mash; None without a recipe."""
     return (recipe_moisture(recipe), mash_temperature(recipe, outside)) if recipe.ingredient else None
-
-
-def _bare(x: Any) -> Any:
-    return float(x) if np.ndim(x) == 0 else x
 
 
 def recipe_moisture(recipe: Recipe) -> float:

@@ -22,7 +22,7 @@ from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import Constraint, constraints_of
 from coolsim.simulate.verdicts import verdicts_of
-from coolsim.studies.ranges import FEED, HUMIDITY, WARMTH, usual
+from coolsim.studies.ranges import FEED, HUMIDITY, WARMTH, in_air_of, usual
 from coolsim.support.display import Displayed
 from coolsim.support.fields import Array, documented
 
@@ -107,9 +107,9 @@ def _varied(machine: Machine, case: Case, result: Result) -> Iterator[tuple[Span
     ends = far[FEED]
     yield _span(FEED, case.feed.moisture, ends), [machine.at({FEED: x}) for x in ends]
     ends = far[WARMTH]
-    yield _span(WARMTH, float(air.temperature), ends), [_outside(case, temperature=x) for x in ends]
+    yield _span(WARMTH, float(air.temperature), ends), [in_air_of(case, temperature=x) for x in ends]
     ends = far[HUMIDITY]
-    damp = [_outside(case, relative_humidity=x) for x in ends]
+    damp = [in_air_of(case, relative_humidity=x) for x in ends]
     yield _span(HUMIDITY, float(air.relative_humidity), ends), damp
     at = machine.read(case, result)
     for s in machine.settings:
@@ -122,10 +122,6 @@ def _varied(machine: Machine, case: Case, result: Result) -> Iterator[tuple[Span
 def _span(name: str, now: float, ends: tuple[float, float], label: str = "") -> Span:
     q, nothing = QUANTITIES[name], (np.nan, np.nan)
     return Span(name, label or q.label, q, now, ends, False, nothing, nothing, (True, True))
-
-
-def _outside(case: Case, **changes: float) -> Case:
-    return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes))
 
 
 # ---- The map of two -------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ else may come; what dries answers less smoothly to the air, so its page goes les
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -31,6 +32,11 @@ _AIR: Mapping[str, Mapping[str, _Range]] = {
 }
 _FEED = _Range(0.01, 0.015, 0.2, 1.0)  # kg/kg wet; at least a share of it
 _FEED_SHARE = 0.1  # of it that a page reaches at least
+
+
+def in_air_of(case: Case, **changes: float) -> Case:
+    """The case with the air outside changed."""
+    return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes))
 
 
 def usual(case: Case) -> dict[str, Ends]:

@@ -41,7 +41,7 @@ from coolsim.simulate.uneven_beds import laid
 from coolsim.studies.differences import movable, slopes
 from coolsim.studies.sensitivity_answer import INPUTS, NAMES, Sensitivities, Slopes
 from coolsim.support.errors import Fault, InputError
-from coolsim.support.fields import Array
+from coolsim.support.fields import Array, plain
 
 STEP = 1e-5  # of an input's scale: h² of the central difference and rounding/h are then both below 1e-10
 AT_ONCE = 2000  # cases times inputs evaluated side by side, for memory
@@ -160,7 +160,7 @@ def by_differences(
     for j, name in enumerate(names):
         stage, own = _placed(name)
         pellets, machine = table[:PELLETS, j], table[PELLETS:, j].reshape(most + 1, -1, *table.shape[2:])
-        found[stage][own] = Slopes(*(_number(x) for x in (*pellets, *machine[stage])))
+        found[stage][own] = Slopes(*(plain(x) for x in (*pellets, *machine[stage])))
     runs = [dataclasses.replace(run.result, stages=()) for run in result.stages]
     stages = tuple(Sensitivities(run, **found[k]) for k, run in enumerate(runs, 1))
     return Sensitivities(result, **found[0], stages=stages)
@@ -174,10 +174,6 @@ def _placed(name: str) -> tuple[int, str]:
     """The stage whose input it is, counted from 1 (0: the machine's own, or shared by all), and its name there."""
     _, _, own = name.rpartition(".")
     return (int(name.split(".")[1]) if own != name else 0), own
-
-
-def _number(x: Any) -> Any:
-    return float(x) if np.ndim(x) == 0 else x
 
 
 PELLETS = 3  # fields of Slopes that are of the pellets; the others are of a machine

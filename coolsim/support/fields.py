@@ -72,6 +72,11 @@ def entry(data: Any, k: int, shape: tuple[int, ...]) -> Any:
     return data
 
 
+def plain(x: Any) -> Any:
+    """A number as a float, an array as it is."""
+    return float(x) if np.ndim(x) == 0 else x
+
+
 def with_number(data: Any, path: str, value: Any) -> Any:
     """Nested data classes with one number changed, by its dotted path."""
     name, _, rest = path.partition(".")

@@ -79,7 +79,7 @@ def background_process(*modules: str) -> Iterator[Start]:
     spawn = get_context("spawn")
     with ProcessPoolExecutor(1, spawn, _ready, (os.getpid(), modules)) as pool:
         try:
-            _started(pool, type, None)
+            _started(pool, bool, None)  # any question, so that the process begins now
             yield functools.partial(_started, pool)
         finally:  # nobody waits for what is not asked any more, nor for Python to let go of what it loaded
             for process in active_children():

@@ -12,8 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
+from shipped import level
 
 import coolsim
+from coolsim.model.bed import Bed
+from coolsim.model.family import few_differences
+from coolsim.simulate.chunks import ALIKE
+from coolsim.simulate.inputs import bed_of, gather
 from coolsim.simulate.prediction import DEFAULT
 from coolsim.studies.sweeping import points
 from coolsim.studies.sweeping import run as of_sweep
@@ -76,6 +81,35 @@ MACHINES = {
     ),
     "dryer-then-cooler": ("stage.2.stand_by", ["0 min", "20 min"], "feed.throughput", ["1700 kg/h", "2 t/h"]),
 }
+
+
+def test_many_points_are_each_as_alone() -> None:
+    """So many that most start from representatives: each as it is when solved from scratch on the same mesh."""
+    flows, depths = np.geomspace(400, 4000, 40) / 3600, np.geomspace(0.15, 1.2, 26)
+    found = coolsim.sweep(level("humid-delta"), {"cooler.airflow": flows, "cooler.bed_depth": depths})
+    assert ALIKE < 40 * 26
+    for j, k in ((0, 0), (39, 25), (0, 25), (39, 0), (17, 9), (30, 20)):
+        one = coolsim.replace(
+            level("humid-delta"),
+            {"cooler.airflow": f"{float(flows[j])!r} m3/s", "cooler.bed_depth": f"{float(depths[k])!r} m"},
+        )
+        alone = coolsim.predict([one], resolution=of_sweep.OF_COOLERS)
+        for name, near in (("moisture_wb", 3e-5), ("temperature", 0.03)):  # of a mesh that is off by as much
+            there = getattr(found.result.pellets_out, name).reshape(40, 26)[j, k]
+            assert there == pytest.approx(float(getattr(alone.pellets_out, name)[0]), abs=near), (j, k)
+
+
+def test_cases_of_other_materials_or_in_many_numbers_are_not_alike() -> None:
+    """A state is moved along numbers of the bed: an isotherm is none, and in six dimensions all are far apart."""
+
+    def bed(changes: list[dict[str, str]]) -> Bed:
+        return bed_of(gather([coolsim.replace(level("humid-delta"), one) for one in changes]))
+
+    assert few_differences(bed([{}, {"cooler.airflow": "900 m3/h", "air.temperature": "20 degC"}]))
+    assert not few_differences(bed([{}, {"feed.material": "sinking-fish-feed"}]))
+    many = {"cooler.airflow": "900 m3/h", "cooler.bed_depth": "0.5 m", "feed.moisture": "15 %"}
+    many |= {"feed.temperature": "70 degC", "feed.throughput": "800 kg/h", "air.temperature": "20 degC"}
+    assert not few_differences(bed([{}, many]))
 
 
 @pytest.mark.parametrize("name", MACHINES)

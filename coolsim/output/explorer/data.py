@@ -18,9 +18,9 @@ from coolsim.output.quantities import MOST_DIGITS, digits_of, shown, text, unit_
 from coolsim.output.sizes import mass_unit, per_mass
 from coolsim.output.verdicts import LIKELY, SAID
 from coolsim.physics import sorption
+from coolsim.physics.store import LABORATORY
 from coolsim.scenario import Source, schema
 from coolsim.simulate.bagging_cautions import most_of_wettest_tenth, unfit
-from coolsim.simulate.inputs import LABORATORY
 from coolsim.simulate.requirements import FEASIBLE, Constraint, harm_of
 from coolsim.simulate.verdicts import TENTHS, judged
 from coolsim.studies.maps.axes import OUTSIDE, Axis
@@ -254,7 +254,7 @@ def _costs(case: Case, page: Page) -> list[dict[str, Any]]:
 def _activity(chart: Chart) -> dict[str, Any]:
     """Water activity by moisture and by the temperature of the store, as a table of Chebyshev's polynomials."""
     store, axis = chart.store, chart.axes[[a.key for a in chart.axes].index(OUTSIDE)]
-    temperatures = store.at(np.array([axis.low, axis.high]))
+    temperatures = store.temperature(np.array([axis.low, axis.high]))
     low_T, high_T = float(temperatures.min()), float(temperatures.max())
     forms = [k for k, row in enumerate(chart.rows) if row.form == "activity"]
     seen = chart.surface(chart.surface.low[:, None] + np.random.default_rng(1).random((len(chart.axes), 4000))
@@ -270,7 +270,7 @@ def _activity(chart: Chart) -> dict[str, Any]:
         "low": [float(np.log(low_X)), low_T],
         "high": [float(np.log(high_X)), high_T],
         "table": through_nodes(table, (0, 1)).tolist(),
-        "store": store.temperature,
+        "store": store.stated,
         "laboratory": LABORATORY,
     }
 

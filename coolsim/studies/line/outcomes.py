@@ -22,7 +22,6 @@ as margin (`survey.MARGIN` of 0.01: 1e-5).
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable
 from typing import Any
 
@@ -30,6 +29,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result
+from coolsim.machines.base import one
 from coolsim.machines.conditioner import steam_per_feed
 from coolsim.machines.lines import machines, ranges, with_settings
 from coolsim.machines.plant import Plant, outcome_of
@@ -43,7 +43,6 @@ from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, with_even_bed
 from coolsim.simulate.prediction import ROUGH, cooling
 from coolsim.simulate.requirements import SWEATING, is_dryer
-from coolsim.simulate.result_building import first, pick
 from coolsim.studies.drying import course
 from coolsim.studies.drying.batching import Mesh, Request
 from coolsim.studies.drying.course import OUTCOMES
@@ -114,21 +113,12 @@ def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[A
         found: list[Any] = [None] * len(cases)
         if len(good) < len(cases):
             some = _solved([cases[k] for k in good], plants, mesh) if len(good) else []
-            for k, one in zip(good, some):
-                found[k] = one
+            for k, found_one in zip(good, some):
+                found[k] = found_one
         return found
     if mesh != "full":
         return list(np.moveaxis(outcomes, -1, 0)[..., None])
-    return [course.Predicted(_one(result, k), outcomes[:, k]) for k in range(len(cases))]
-
-
-def _one(result: Result, k: int) -> Result:
-    """One of many lines, as floats."""
-    own = first(pick(result, np.array([k])))
-    stages = tuple(
-        dataclasses.replace(run, result=first(pick(run.result, np.array([k])))) for run in result.stages
-    )
-    return dataclasses.replace(own, stages=stages)
+    return [course.Predicted(one(result, k), outcomes[:, k]) for k in range(len(cases))]
 
 
 def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Result, Array]:

@@ -20,10 +20,12 @@ import numpy as np
 from coolsim.case.case import Case, Line
 from coolsim.case.result import Result
 from coolsim.machines import Machine, machine_of
+from coolsim.physics.store import Store
+from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import predict
 from coolsim.studies.maps.axes import Axis, axes_of, case_at, coordinates
-from coolsim.studies.maps.outcomes import HEAT, Row, Store, plain, rows_of, solve, store_of
+from coolsim.studies.maps.outcomes import HEAT, Row, plain, rows_of, solve
 from coolsim.studies.maps.spread import Spread, drawn, has_unknowns, spread_of, unlike
 from coolsim.studies.maps.surface import Bend, Surface, fitted, powers_of
 from coolsim.studies.ranges import dries

@@ -20,15 +20,15 @@ from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.case.result import Result
 from coolsim.machines import Machine
 from coolsim.machines.base import FULL, QUICK, predicted
-from coolsim.physics import sorption
+from coolsim.physics.store import Store
 from coolsim.simulate.bagging_cautions import unfit
-from coolsim.simulate.inputs import LABORATORY
+from coolsim.simulate.finishing import store_of
 from coolsim.simulate.requirements import constraints_of, values_of
 from coolsim.simulate.verdicts import TENTHS
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
-LEAST = 1e-6  # of a water activity, and of what is told as a logarithm
+LEAST = 1e-6  # of what is told as a logarithm
 ELECTRICITY, HEAT, GIVEN_AWAY, FED = "electricity", "heat", "given_away", "fed"
 # Told on every page, whether or not anything bounds it.
 _TOLD: Mapping[str, Callable[[Result], Any]] = {
@@ -130,30 +130,11 @@ def _known(machine: Machine, cases: Sequence[Case], result: Result) -> dict[str,
 # ---- Forms ----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Store:
-    """Where water activity is judged: at a temperature of its own, or as warm as it is outside, at least 25 °C."""
-
-    isotherm: sorption.Isotherm
-    temperature: float | None
-
-    def at(self, outside: Array) -> Array:
-        return np.full(np.shape(outside), self.temperature) if self.temperature is not None else np.maximum(
-            LABORATORY, outside
-        )  # fmt: skip
-
-
-def store_of(case: Case) -> Store:
-    """The store of a case."""
-    return Store(case.material.isotherm, case.target.water_activity_at)
-
-
 def _smooth(row: Row, values: Array, store: Store, outside: Array) -> Array:
     if row.form == "logarithm":
         return np.log(np.maximum(values, LEAST))
     if row.form == "activity":
-        activity = np.clip(values, LEAST, 1 - LEAST)
-        return np.asarray(sorption.equilibrium_moisture(store.isotherm, activity, store.at(outside)))
+        return store.moisture(values, outside)
     return values
 
 
@@ -162,6 +143,5 @@ def plain(row: Row, smooth: Array, store: Store, outside: Array) -> Array:
     if row.form == "logarithm":
         return np.exp(smooth)
     if row.form == "activity":
-        moisture = np.maximum(smooth, LEAST)
-        return np.asarray(sorption.water_activity(store.isotherm, moisture, store.at(outside)))
+        return store.activity(smooth, outside)
     return smooth

@@ -187,7 +187,7 @@ class _Weighing:
         points, self.values = _combinations(box, expected, len(constraints))
         self.outcomes = expected(points)
         self.looked: set[int] = set()
-        self.refused: set[int] = set()
+        self.tried: set[int] = set()
         self.slack, self.closely = SLACK, False
         self.added: Array | None = None  # what unevenness, and an estimate of errors, add at the optimum
 
@@ -208,7 +208,7 @@ class _Weighing:
         """A combination as it is predicted, where it keeps everything, and as far off as typing takes."""
         named = _named(self.box, self.values[k])
         there = appraised(self.machine, [self.machine.at(named)], constraints=self.constraints)
-        self.refused.add(k)
+        self.tried.add(k)
         if not there.computed[0]:
             return None
         if there.worst[0] > -KEPT_OFF:
@@ -226,7 +226,7 @@ class _Weighing:
     def _kept(self) -> list[int]:
         """Combinations that were looked at and keep everything."""
         worst = self.outcomes[: len(self.constraints)].max(axis=0, initial=-np.inf)
-        return [k for k in self.looked - self.refused if worst[k] <= -KEPT_OFF]
+        return [k for k in self.looked - self.tried if worst[k] <= -KEPT_OFF]
 
     def _promising(self, slack: float) -> list[int]:
         """Combinations that may keep everything and are cheaper than those looked at, the cheapest first."""
@@ -249,16 +249,16 @@ class _Weighing:
         if self.added is None:
             self.added = self.exact - rows[:, -1:]
         off = rows[:, : len(chosen)] + self.added - self.outcomes[:, chosen]
-        self.looked.update(chosen)
         well = off[:, np.isfinite(off).all(axis=0)]
         mean = well.mean(axis=1)[:, None] if well.size else np.zeros((len(rows), 1))
         seen = self.outcomes[:, chosen] + off
-        self.outcomes = self.outcomes + mean
+        self.outcomes[:, self._expected_only()] += mean
         if well.size and not self.closely and self._astray(off[:count], chosen):
             self.closely = True
             near = 2 * np.abs(well[:count] - mean[:count]).max() + ASTRAY
-            self.outcomes = self._looked_closely(self._promising(-near))
+            self._look_closely([k for k in self._promising(-near) if k not in chosen])
         self.outcomes[:, chosen] = np.where(np.isnan(seen), np.inf, seen)
+        self.looked.update(chosen)
         self.slack = -ASTRAY if self.closely else FREE  # a rough mesh is off by as much
 
     def _astray(self, off: Array, chosen: list[int]) -> bool:
@@ -266,21 +266,24 @@ class _Weighing:
         allowed = np.maximum(ASTRAY, FAR * np.abs(self.outcomes[: len(off), chosen]))
         return bool((np.abs(off) > allowed).any())
 
-    def _looked_closely(self, worth: list[int]) -> Array:
-        """Outcomes, of some combinations that are worth it as the rough mesh has them; the others are left out.
+    def _expected_only(self) -> NDArray[np.intp]:
+        """Combinations that nobody has looked at."""
+        return np.setdiff1d(np.arange(self.outcomes.shape[1]), np.array(list(self.looked), int))
+
+    def _look_closely(self, worth: list[int]) -> None:
+        """Of those expected only, take some that are worth it as the rough mesh has them; the others are left out.
 
         Beds are even. What the full mesh adds at the optimum is added everywhere.
         """
         at: Any = np.unique(np.linspace(0, len(worth) - 1, LOOKED).astype(int)) if worth else []
         some = [worth[k] for k in at]
-        found = self.outcomes.copy()
-        found[: len(self.constraints)] = np.inf
+        self.outcomes[: len(self.constraints), self._expected_only()] = np.inf
         if some:
             cases = (*(self.machine.at(_named(self.box, self.values[k])) for k in some), self.best)
             even = [with_even_bed(case) for case in cases]
             rough = _rows(appraised(self.machine, even, quick=True, constraints=self.constraints), self.box)
-            found[:, some] = rough[:, :-1] + self.exact - rough[:, -1:]
-        return np.where(np.isnan(found), np.inf, found)
+            found = rough[:, :-1] + self.exact - rough[:, -1:]
+            self.outcomes[:, some] = np.where(np.isnan(found), np.inf, found)
 
 
 def _named(box: _Box, values: Array) -> dict[str, float]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -19,6 +18,7 @@ from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.prediction import at_its_fan
 from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.simulate.upstream import mash_temperature
+from coolsim.studies.ranges import in_air_of
 from coolsim.studies.settings.answer import Change, Step
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
@@ -66,8 +66,8 @@ def one_step(machine: Machine, case: Case, result: Result) -> tuple[Step, ...]:
 
 def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, Case]]:
     T, RH = float(case.air.temperature), float(case.air.relative_humidity)
-    yield "air outside +1 °C", _outside(case, temperature=T + 1.0)
-    yield "air outside +5 % RH", _outside(case, relative_humidity=min(RH + 0.05, 1.0))
+    yield "air outside +1 °C", in_air_of(case, temperature=T + 1.0)
+    yield "air outside +5 % RH", in_air_of(case, relative_humidity=min(RH + 0.05, 1.0))
     yield "feed moisture +1 point", machine.at({"feed_moisture": case.feed.moisture + 0.01})
     at = machine.read(case, result)
     for s in (*machine.settings, *machine.unopened):
@@ -91,10 +91,6 @@ def _in_cooler(case: Case, s: Setting) -> bool:
 def _dwell(case: Case, result: Result, s: Setting) -> float:
     of = result.stages[int(s.place) - 1].result if s.place else result
     return float(of.bed.residence_time)
-
-
-def _outside(case: Case, **changes: float) -> Case:
-    return dataclasses.replace(case, air=dataclasses.replace(case.air, **changes))
 
 
 # ---- What alone would do --------------------------------------------------------------------------------

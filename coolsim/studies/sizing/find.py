@@ -106,9 +106,9 @@ def _least(case: Case) -> dict[str, float]:
 
 def _without_least_bed(case: Case) -> WithoutLeastBed:
     """The size then, before it is a round number and before the steps of dials."""
-    found = _found(without_least_bed(case), on_dial=False, curve=False)
-    costs = [s.exact_cost_per_tonne for s in found.served if s.exact_cost_per_tonne is not None]
-    return WithoutLeastBed(found.floor_area, found.bed_depth, sum(costs) / len(costs) if costs else None)
+    answer = _found(without_least_bed(case), on_dial=False, curve=False)
+    costs = [s.exact_cost_per_tonne for s in answer.served if s.exact_cost_per_tonne is not None]
+    return WithoutLeastBed(answer.floor_area, answer.bed_depth, sum(costs) / len(costs) if costs else None)
 
 
 def check(case: Case) -> None:
@@ -136,7 +136,7 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
 
 def _judged(case: Case, answer: SizeAnswer, served: Sequence[Served], uncertainty: bool) -> list[Served]:
     """Products in weathers with what makes the scenario this machine, verdicts and, if asked, chances."""
-    found, first = [], dict[str, Sampled]()
+    judged, first = [], dict[str, Sampled]()
     for one in each(served, "how sure it is"):
         there = sized(case, answer, one)
         if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
@@ -150,8 +150,8 @@ def _judged(case: Case, answer: SizeAnswer, served: Sequence[Served], uncertaint
             first.setdefault(one.product, samples)
             likely, chance = chances(samples), float(all_kept(samples).mean())
         verdicts = verdicts_of(there, predict(there), likely)
-        found.append(dataclasses.replace(one, set=keys, verdicts=verdicts, chance=chance))
-    return found
+        judged.append(dataclasses.replace(one, set=keys, verdicts=verdicts, chance=chance))
+    return judged
 
 
 def _judged_so(asked: tuple[Case, SizeAnswer, Sequence[Served], bool]) -> list[Served]:

@@ -29,6 +29,7 @@ from coolsim.scenario.weather import Weather
 from coolsim.simulate import dryer_simulation, line
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
+from coolsim.simulate.finishing import store_of
 from coolsim.simulate.prediction import cooling
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms
 from coolsim.studies.line.outcomes import MESHES
@@ -42,7 +43,6 @@ from coolsim.studies.years.response import (
     Response,
     corrected,
     respond,
-    store_of,
 )
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array

@@ -15,6 +15,7 @@ from coolsim.case.costs import HOUR, KILOWATT_HOUR, cost_of, given_away
 from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
 from coolsim.model.bed import take
 from coolsim.scenario.weather import Weather
+from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms, hung
 from coolsim.studies.outcome_polynomials import unpack
@@ -26,7 +27,6 @@ from coolsim.studies.years.response import (
     corrected,
     respond,
     solve,
-    store_of,
 )
 from coolsim.support.display import Displayed
 from coolsim.support.errors import NotConverged

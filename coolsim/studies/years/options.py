@@ -16,11 +16,12 @@ from coolsim.machines.plant import with_settings
 from coolsim.machines.plant_ranges import knob_range
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
+from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import Inputs, even
 from coolsim.studies.outcome_polynomials import combined, unpack
 from coolsim.studies.search import SURVEY
 from coolsim.studies.years.hours import Site
-from coolsim.studies.years.response import AIR, Response, cooler, coordinates, respond, solve, store_of
+from coolsim.studies.years.response import AIR, Response, cooler, coordinates, respond, solve
 from coolsim.support.fields import Array
 
 FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is

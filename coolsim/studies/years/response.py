@@ -18,14 +18,12 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-from coolsim.case.case import Case
 from coolsim.machines.plant import Outcome, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.model.solve import Resolution
-from coolsim.physics import sorption
-from coolsim.physics.sorption import Isotherm
-from coolsim.simulate.inputs import LABORATORY, Inputs, even
+from coolsim.physics.store import Store
+from coolsim.simulate.inputs import Inputs, even
 from coolsim.simulate.prediction import predict_inputs
 from coolsim.studies.outcome_polynomials import pack
 from coolsim.studies.search import FULL, SURVEY
@@ -96,39 +94,18 @@ def coordinates(inputs: Inputs, by_volume: bool = False) -> Array:
     return np.array([*air, np.log(flow), np.log(i.bed_depth), i.moisture_wb])
 
 
-@dataclass(frozen=True)
-class Store:
-    """Where the water activity of the pellets is judged: a kink in the weather, where the air outside gets warmer.
-
-    The moisture of pellets that are as active there has no kink: maps are made of that.
-    """
-
-    isotherm: Isotherm
-    temperature: float | None  # °C, as typed
-
-    def _at(self, outside: Array) -> Array:
-        if self.temperature is not None:
-            return np.full(np.shape(outside), self.temperature)
-        return np.maximum(LABORATORY, outside)
-
-    def smooth(self, rows: Array, outside: Array) -> Array:
-        """Rows of outcomes (outcomes, …) with that moisture [kg/kg dry] in place of the water activity."""
-        found = rows.copy()
-        activity = np.clip(rows[_ACTIVITY], _LEAST, 1 - _LEAST)
-        found[_ACTIVITY] = sorption.equilibrium_moisture(self.isotherm, activity, self._at(outside))
-        return found
-
-    def judged(self, rows: Array, outside: Array) -> Array:
-        """The way back."""
-        found = rows.copy()
-        moisture = np.maximum(rows[_ACTIVITY], _LEAST)
-        found[_ACTIVITY] = sorption.water_activity(self.isotherm, moisture, self._at(outside))
-        return found
+def smooth(store: Store, rows: Array, outside: Array) -> Array:
+    """Rows of outcomes (outcomes, …) with the moisture that is as active in place of the water activity."""
+    found = rows.copy()
+    found[_ACTIVITY] = store.moisture(rows[_ACTIVITY], outside)
+    return found
 
 
-def store_of(case: Case) -> Store:
-    """The store of a case."""
-    return Store(case.material.isotherm, case.target.water_activity_at)
+def judged(store: Store, rows: Array, outside: Array) -> Array:
+    """The way back."""
+    found = rows.copy()
+    found[_ACTIVITY] = store.activity(rows[_ACTIVITY], outside)
+    return found
 
 
 @dataclass(frozen=True)
@@ -144,7 +121,7 @@ class Response:
 
     def __call__(self, x: Array) -> Array:
         """Rows of outcomes (outcomes, N) at points (coordinates, N)."""
-        return self.store.judged(self.smooth(x), x[0])
+        return judged(self.store, self.smooth(x), x[0])
 
     def smooth(self, x: Array) -> Array:
         """The same as the store has them smooth."""
@@ -170,7 +147,7 @@ class Response:
         _, of_air, of_knobs = _terms(self._varied(), self.degree)
         by_knobs = np.tensordot(_products(t_air, of_air), self.coefficients, axes=1)
         rows = np.moveaxis(np.tensordot(by_knobs, _products(t_knobs, of_knobs), axes=(1, 1)), 1, 0)
-        return self.store.judged(rows, np.broadcast_to(air[0][:, None], rows.shape[1:]))
+        return judged(self.store, rows, np.broadcast_to(air[0][:, None], rows.shape[1:]))
 
     def _scaled(self, x: Array) -> Array:
         """From −1 to 1 over the box, and no further: a polynomial is nothing outside of it."""
@@ -211,11 +188,11 @@ def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array
     uneven = take(inputs, index)
     level, outside = even(uneven), uneven.outside_temperature
     some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
-    coarse = [store.smooth(solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, level)]
+    coarse = [smooth(store, solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, level)]
     x, added = coordinates(uneven), coarse[0] - coarse[1]
     good = np.isfinite(added).all(axis=0)
     more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)
-    return store.judged(store.smooth(solve(level).rows, outside) + more, outside)
+    return judged(store, smooth(store, solve(level).rows, outside) + more, outside)
 
 
 def respond(
@@ -239,7 +216,7 @@ def respond(
             new = wanted[~np.isin(wanted, chosen)]
             known[:, new] = rows(new)
             chosen = np.concatenate([chosen, new])
-            fitted = _fitted(x[:, chosen], by.store.smooth(known[:, chosen], x[0, chosen]), low, high, by)
+            fitted = _fitted(x[:, chosen], smooth(by.store, known[:, chosen], x[0, chosen]), low, high, by)
             error = _error(fitted(x[:, held]), checks)
             if error.within(by.bound) or (at_any_error and count == samples[-1]):
                 return dataclasses.replace(fitted, error=error)
@@ -259,7 +236,7 @@ def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) 
     Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
     """
     store = by.store
-    rows, order = store.smooth(base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
+    rows, order = smooth(store, base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
     large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
     held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
@@ -274,12 +251,12 @@ def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) 
         ]
         new = np.concatenate(chosen)
         new = new[~is_known[new]]
-        known[:, new], is_known[new] = store.smooth(by.rows(new), x[0, new]), True
+        known[:, new], is_known[new] = smooth(store, by.rows(new), x[0, new]), True
         found = rows.copy()
         for m, some in zip(members, chosen):
             found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
         found[:, is_known] = known[:, is_known]
-        found = store.judged(found, x[0])
+        found = judged(store, found, x[0])
         error = _error(found[:, held], true)
         if error.within(by.bound):
             return found, error
@@ -328,7 +305,7 @@ def _fitted(x: Array, rows: Array, low: Array, high: Array, by: Predictor) -> Re
         for part in parts:
             rest = np.setdiff1d(np.arange(x.shape[1]), part)
             trial = _polynomial(x[:, rest], rows[:, rest], low, high, degree, by.store)
-            missed.append((by.store.smooth(trial(x[:, part]), x[0, part]) - rows[:, part]) / scale)
+            missed.append((smooth(by.store, trial(x[:, part]), x[0, part]) - rows[:, part]) / scale)
         score = float(np.sqrt((np.concatenate(missed, axis=1) ** 2).mean(axis=1)).max())
         if score < least:
             best, least = degree, score
@@ -355,7 +332,7 @@ def _error(found: Array, true: Array) -> Error:
 
 
 _ROWS = [f.name for f in dataclasses.fields(Outcome)]
-_ACTIVITY, _LEAST = _ROWS.index("water_activity"), 1e-6
+_ACTIVITY = _ROWS.index("water_activity")
 
 
 def _scaled(x: Array, low: Array, high: Array) -> Array:
