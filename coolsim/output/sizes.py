@@ -302,7 +302,19 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
         rows.append(tuple(row))
     cost = [k for k, title in enumerate(titles) if title.startswith(money_per(case, page))]
     first = [len(titles) - 1, 1, *cost, *(k for k, title in enumerate(titles) if title == "motor")]
-    return grid(titles, rows, page, first)
+    at = f"Every floor at {1 + answer.reserve:.0%} of the throughput. " if answer.reserve else ""
+    return grid(titles, rows, page, first) + wrapped(f"{at}{why_taken(answer)}", page)
+
+
+def why_taken(answer: SizeAnswer) -> str:
+    """Why a size has the floor that it has."""
+    if answer.case is None:
+        return ""
+    asked = answer.case.sizing
+    if asked.floor_area is not None:
+        return "The floor that is taken was asked for (sizing.floor_area)."
+    most = f"{asked.above_least:.0%}"
+    return f"Taken is the smallest floor that runs within {most} of the cheapest (sizing.above_least)."
 
 
 # -- no size

@@ -826,7 +826,7 @@ function showBuy() {
   };
   set("floor", chosen.floor, text(told.area, floor.area));
   if (fan) set("margin", Math.round(chosen.margin / 0.05), `${(100 * chosen.margin).toFixed(0)} %`);
-  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run, mean of all products and weathers`.replace("  ", " ");
+  const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run${buy.reserve ? ` with ${(100 * buy.reserve).toFixed(0)} % more feed` : ""}, mean of all products and weathers`.replace("  ", " ");
   const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
   const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
   const taken = chosen.floor === buy.taken, look = fan && fan.motor === undefined ? " bad" : taken && buy.sure.good ? "" : " doubt";
@@ -834,8 +834,8 @@ function showBuy() {
   by("bought").replaceChildren(
     element("p", { class: "said" }, `${buy.dryers > 1 ? `${buy.dryers} ${built}, together ` : `A ${built} of `}${text(told.area, floor.area)}${motor}.`),
     element("p", {}, `${buy.built_for ? `It is ${buy.built_for}. ` : ""}The deepest bed is ${text(told.depth, floor.depth)}${money}.`),
-    element("p", {}, taken ? buy.sure.words : "How likely it is to serve is told of the floor that coolsim size takes."),
-    element("p", { class: "small" }, taken ? "This is the floor that coolsim size takes: more saves little." : chosen.floor < buy.taken ? "Smaller than the floor that coolsim size takes: dearer to run." : "Larger than the floor that coolsim size takes: little is left to save."));
+    element("p", {}, taken ? buy.sure.words : "How likely it is to serve is told of the floor that is taken."),
+    element("p", { class: "small" }, taken ? buy.why_taken : `${chosen.floor < buy.taken ? "Smaller than the floor that is taken: dearer to run." : "Larger than the floor that is taken: cheaper to run."} ${buy.why_taken}`));
   showFan(fan, floor);
   showBody(floor);
   showServed(floor);

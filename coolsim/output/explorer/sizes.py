@@ -17,7 +17,7 @@ from coolsim.output.explorer.data import conversion
 from coolsim.output.headline import GOOD, of_size
 from coolsim.output.page import Page
 from coolsim.output.quantities import at_limit
-from coolsim.output.sizes import built_for, per_mass
+from coolsim.output.sizes import built_for, per_mass, why_taken
 from coolsim.studies.sizing.answer import AirPart, Floor, Served, SizeAnswer
 
 QUANTITIES_TOLD = {
@@ -43,6 +43,7 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
         "machine": answer.arrangement,
         "dryers": dryers,
         "built_for": built_for(answer, page),
+        "why_taken": why_taken(answer),
         "told": {name: conversion(QUANTITIES[q], page) for name, q in QUANTITIES_TOLD.items()},
         "floors": floors,
         "taken": next((k for k, f in enumerate(floors) if f["taken"]), 0),
