@@ -3,7 +3,8 @@
 On one floor the feed flux is known, and air ratio, depth and inlet-air temperature are free. A grid on the survey,
 with the places between neighbours where a limit is crossed, finds the best region; ever smaller grids close in on
 its bottom, all floors and duties at once. Nothing is assumed about direction or convexity. What is found is
-predicted on the full mesh, the survey is shifted by the difference, and the search goes on from there.
+predicted on the full mesh, first with even beds, the survey is shifted by the difference, and the search goes on from
+there.
 """
 
 from __future__ import annotations
@@ -87,12 +88,12 @@ class Floors:
         least = np.maximum(low[0] / high[1], shallow * dense / high[2])
         return np.geomspace((fed / most).max(), (fed / least).min(), count)
 
-    def surveyed(self, goal: Goal, duty: Any, area: Array, shift: Array | float = 0.0) -> _Seen:
-        """The best on the survey of each of N floors (duty, area: (N,)); `shift` is added to its rows."""
+    def surveyed(self, goal: Goal, duty: Any, area: Array) -> _Seen:
+        """The best on the survey of each of N floors; duty, area: (N,)."""
         flux = self._flux(duty, area)
         low, high = self._ranges(duty, flux)
         counts = THIN if self.survey.varied[3] else GRID
-        return self._closed_in(goal, duty, flux, (low + high) / 2, (high - low) / 2, counts, shift)
+        return self._closed_in(goal, duty, flux, (low + high) / 2, (high - low) / 2, counts, 0.0)
 
     def lay_on_unevenness(self, goal: Goal, small: float, large: float) -> None:
         """Learn what unevenness adds from where even beds are at their best, on a small and on a large floor."""
