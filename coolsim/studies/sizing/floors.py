@@ -3,8 +3,8 @@
 On one floor the feed flux is known, and air ratio, depth and inlet-air temperature are free. A grid on the survey,
 with the places between neighbours where a limit is crossed, finds the best region; ever smaller grids close in on
 its bottom, all floors and duties at once. Nothing is assumed about direction or convexity. What is found is
-predicted on the full mesh, first with even beds, the survey is shifted by the difference, and the search goes on from
-there.
+predicted on the full mesh, first with even beds, the survey is shifted by the difference, and the search goes on
+from there.
 """
 
 from __future__ import annotations
