@@ -165,7 +165,7 @@ def test_nothing_runs_at_its_full_load(told):
 
 
 def test_chances_are_those_of_plain_samples():
-    """Each input normal, the ± half of its 95 % interval; 2048 of them, drawn by numpy and predicted one by one."""
+    """Each input normal, the ± half of its 95 % interval; 4096 of them, drawn by numpy and predicted one by one."""
     text = ASKED["cooler"].replace('moisture = "13.8 %"', 'moisture = "13.8 ± 0.2 %"')
     weathers = text.index("[[sizing.weather]]")
     case = loads(
@@ -178,7 +178,7 @@ def test_chances_are_those_of_plain_samples():
     there = dataclasses.replace(there, fan=FanData())
     unknowns = unknowns_of(there)
     assert "feed.moisture" in [u.name for u in unknowns]
-    z = np.random.default_rng(7).standard_normal((len(unknowns), 2048))
+    z = np.random.default_rng(7).standard_normal((len(unknowns), 4096))
     cases = varied(there, unknowns, z)
     result = coolsim.predict(cases)
     outside = np.array([c.air.temperature for c in cases])
