@@ -68,7 +68,8 @@ def test_what_was_chosen_is_typed_back(chosen):
 
 @pytest.mark.thorough
 def test_it_is_printed_and_in_json(tmp_path):
-    words = ["settings", str(BATCH), "--without-chance", "--set", "limits.mixing=either"]
+    held = ["--set", 'limits.recirculation=["45 %", "45 %"]']  # where turning is the cheaper by far
+    words = ["settings", str(BATCH), "--without-chance", "--set", "limits.mixing=either", *held]
     done = CliRunner().invoke(app, [*words, "--json", str(tmp_path / "it.json")])
     assert done.exit_code == 0
     (row,) = (line.split() for line in done.output.splitlines() if line.startswith("turning"))
