@@ -33,6 +33,9 @@ from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
 FULL = Resolution()
+UNCHECKED = Resolution(
+    refinements=0, estimate=False
+)  # the full mesh without its error, a dryer in half the time
 QUICK = Resolution(
     8, 6, refinements=0, estimate=False
 )  # right to a few hundredths of a point, of dryers to tenths
@@ -236,13 +239,8 @@ def appraised(
     constraints: those of the machine's case, if left out. Raises NotConverged where no case can be computed.
     """
     cases = in_air_each(cases)
-    result, computed = predicted(cases, QUICK if quick else FULL if checked else _unchecked())
+    result, computed = predicted(cases, QUICK if quick else FULL if checked else UNCHECKED)
     return weighed(machine, cases, result, computed, constraints)
-
-
-def _unchecked() -> Resolution:
-    """The full mesh without its error, a dryer in half the time."""
-    return dataclasses.replace(FULL, refinements=0, estimate=False)
 
 
 def weighed(
@@ -325,9 +323,13 @@ def of_one(
     machine: Machine, case: Case, result: Result, constraints: Sequence[Constraint] | None = None
 ) -> Appraisal:
     """Weigh one case that was predicted by itself."""
+    return weighed(machine, [case], as_many(result), np.ones(1, bool), constraints)
+
+
+def as_many(result: Result) -> Result:
+    """One prediction as a result of many: of a line with its stages."""
     stages = tuple(dataclasses.replace(run, result=many(bare(run.result))) for run in result.stages)
-    whole = dataclasses.replace(many(bare(result)), stages=stages)
-    return weighed(machine, [case], whole, np.ones(1, bool), constraints)
+    return dataclasses.replace(many(bare(result)), stages=stages)
 
 
 def bare(result: Result) -> Result:

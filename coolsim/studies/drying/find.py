@@ -6,14 +6,12 @@ moisture. Everything returned was predicted on the full mesh.
 
 from __future__ import annotations
 
-import copy
 import dataclasses
-from collections.abc import Callable
 
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.studies.drying.batching import Requests, answered, side_by_side
+from coolsim.studies.drying.batching import Requests, side_by_side
 from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.drying.search import Found, Goal, Search, searched, squeezed
 from coolsim.support.fields import Array
@@ -66,26 +64,3 @@ def ends(search: Search) -> list[Requests[Found]]:
     driest = Goal(lambda outcomes: outcomes[costly[0]], machine, costly)
     wettest = Goal(lambda outcomes: -outcomes[costly[0]], machine, costly)
     return [search.quick(driest), search.quick(wettest)]
-
-
-def looking_again(
-    case: Case, problem: SearchProblem
-) -> tuple[Callable[[Case], Found], Callable[[Case], list[Found]]]:
-    """The best state of a case, whatever its safety margins: its whole box is surveyed once.
-
-    What is returned take a case with its margins: the best state with them, and the best with both ends.
-    """
-    search = answered(searched(case, problem.bounds(case), problem), problem.solve)
-
-    def anew() -> Search:
-        again = copy.copy(search)
-        again.whole = copy.copy(search.whole)  # a search shifts its survey
-        return again
-
-    def best(roomy: Case) -> Found:
-        return answered(best_alone(anew(), cheapest(roomy, problem)), problem.solve)
-
-    def every(roomy: Case) -> list[Found]:
-        return answered(best_and_ends_of(anew(), cheapest(roomy, problem)), problem.solve)
-
-    return best, every

@@ -8,6 +8,8 @@
    until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
+A search that is asked again, as with other margins of safety, begins in the small box that it ended in.
+
 Searches ask for their dryers as `batching` has it: those of several goals and weathers are solved side by side.
 """
 
@@ -15,6 +17,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -44,6 +47,7 @@ SAME = 2e-3  # of the cost, that was won by going to the edge of a box: less nee
 NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
 AGREED, NEARLY = 3e-5, 2e-4  # kg/kg wet between fit and prediction, and where the next one will agree
 WON = 0.5  # of how far a fit was off, that its shift must leave at most: else a kink runs through its box
+SKETCHES = 2  # how often a sketch that breaks a limit is tried again
 SQUEEZES = 4  # predictions between a state that keeps all limits and one that does not
 SLACK = 0.002  # of a limit's scale: less needs none
 
@@ -64,10 +68,25 @@ class Found:
         return bool((self.excess <= FEASIBLE).all())
 
 
+Ended: TypeAlias = tuple[
+    Survey, Goal, Array, float
+]  # where a search ended: on what, for what, place and time
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """A state that is nearly the best of a goal: as the survey has it that was shifted to predictions nearby."""
+
+    case: Case
+    met: bool
+    cost: float
+
+
 class Search:
     """A dryer or line in its box, with the survey of the whole of it (which `searched` adds)."""
 
     whole: Survey
+    last: Survey | None = None  # of the small box that the search before ended in
 
     def __init__(self, case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> None:
         self.limits, self.problem = limits, problem
@@ -84,7 +103,35 @@ class Search:
 
     def best(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal, closed in on."""
-        survey, width = self.whole, LOCAL
+        return (yield from self.corrected(*(yield from self._closed_in(goal))))
+
+    def sketch(self, goal: Goal) -> Requests[Sketch]:
+        """Nearly the best state of a goal, from where the sketch before ended: no prediction on the full mesh."""
+        near = yield from self._in_last_box(goal)
+        survey, _, u, time = near or (yield from self._closed_in(goal))
+        for tries_left in range(SKETCHES, -1, -1):
+            expected = unsmoothed(survey.one(u, time), plain=survey.plain)
+            met = bool((goal.limits.excesses(expected) <= FEASIBLE).all())
+            if met or not tries_left:
+                break
+            u, time, _ = yield from self.tried(survey, goal, u, time)
+        self.last = survey
+        return Sketch(self.with_settings(u, time)[1], met, float(goal.cost(expected)))
+
+    def _in_last_box(self, goal: Goal) -> Requests[Ended | None]:
+        """Where a search ends that stays in the box of the last one; None where the best is not found there."""
+        if self.last is None or not self.last.box.holds(*best_on_survey(self.whole, goal)[1:], self.box):
+            return None
+        survey = copy.copy(self.last)  # a search shifts its survey
+        _, u, time = best_on_survey(survey, goal)
+        if not survey.box.holds(u, time, self.box):
+            return None
+        u, time, settled = yield from self.tried(survey, goal, u, time)
+        return (survey, goal, u, time) if settled else None
+
+    def _closed_in(self, goal: Goal) -> Requests[Ended]:
+        """A survey that was shifted to what is predicted at the best state of a goal, and that state."""
+        survey, width = copy.copy(self.whole), LOCAL
         _, u, time = best_on_survey(survey, goal)
         if not self.box.names:
             u, time, _ = yield from self.tried(survey, goal, u, time)
@@ -93,13 +140,13 @@ class Search:
             survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False), self.problem)
             rank, u, time = best_on_survey(survey, goal)
             stayed, *_ = best_on_survey(survey, goal, before, 0.0)
-            if self._at_inner_edge(box, u) and stayed - rank >= SAME * abs(rank):
+            if not box.holds(u, None, self.box) and stayed - rank >= SAME * abs(rank):
                 continue
             u, time, settled = yield from self.tried(survey, goal, u, time)
             if settled:
                 break
             width *= SHRINK
-        return (yield from self.corrected(survey, goal, u, time))
+        return survey, goal, u, time
 
     def quick(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
@@ -159,12 +206,6 @@ class Search:
             knobs["duration"] = time
         knobs = self.pinned | knobs
         return knobs, self.problem.with_settings(self.case, knobs)
-
-    def _at_inner_edge(self, box: Box, u: Array) -> bool:
-        close = 0.02 * (box.high - box.low)
-        low = (u - box.low < close) & (box.low > self.box.low + close)
-        high = (box.high - u < close) & (box.high < self.box.high - close)
-        return bool((low | high).any())
 
 
 def _same_place(a: tuple[Array, float], b: tuple[Array, float]) -> bool:

@@ -33,6 +33,7 @@ TIMES, LOCAL_TIMES = 40, 24  # nodes of time
 GRID = {0: 1, 1: 101, 2: 25, 3: 15, 4: 9, 5: 7}  # nodes per knob
 LINE = 61  # nodes of the last axis
 ZOOMS = 3
+EDGE = 0.02  # of a box, that is at its edge
 MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
 FAILED = "a dryer tried on the way did not converge: a step in time became too short"
 _TINY = 1e-9
@@ -60,6 +61,22 @@ class Box:
             share = 1.0 + width
             times = max(times[0], time / share), min(times[1], time * share)
         return Box(self.names, centre - half, centre + half, times)
+
+    def holds(self, u: Array, time: float | None, whole: Box) -> bool:
+        """Whether a place, and a time if one is given, lies inside, away from edges inside the whole one."""
+        close = EDGE * (self.high - self.low)
+        low = (u - self.low < close) & (self.low > whole.low + close)
+        high = (self.high - u < close) & (self.high < whole.high - close)
+        if (low | high).any():
+            return False
+        if time is None or self.times is None or whole.times is None:
+            return True
+        (first, last), reach = self.times, EDGE * (self.times[1] - self.times[0])
+        early, late = (
+            time - first < reach < first - whole.times[0],
+            last - time < reach < whole.times[1] - last,
+        )
+        return not (early or late)
 
 
 def _same(x: Array) -> Array:

@@ -61,23 +61,28 @@ def sampled(
     seed: int = SEED,
     constraints: list[Constraint] | None = None,
     near: Sampled | None = None,
+    known: Result | None = None,
 ) -> Sampled:
     """Exits of a case with everything that has a ± varied together.
 
     constraints: what is to be kept; of the case itself, if left out. near: samples of the same count and seed of a
     case like this: only the first of them are solved again, where what they differ by is easily told.
+    known: what the case is predicted to do, as one of many, where that is known.
     """
     constraints = varying(case) if constraints is None else constraints
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
     unknowns, case = needed_unknowns(case), at_its_fan(case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
-    middle = {name: float(y[0]) for name, y in read_off(case, [case], predict([case]), constraints).items()}
-    rough = read_off(case, [case], predict([case], resolution=MESH), constraints)
+    known = predict([case]) if known is None else known
+    middle = {name: float(y[0]) for name, y in read_off(case, [case], known, constraints).items()}
 
     def solved_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
-        some, solved = _exits(case, unknowns, correlate(R, z[:, part]), constraints)
-        return {name: y + (middle[name] - rough[name]) for name, y in some.items()}, solved
+        with_middle = np.insert(z[:, part], 0, 0.0, axis=1)  # the mesh is off there by what is known
+        some, solved = _exits(case, unknowns, correlate(R, with_middle), constraints)
+        if not solved[0]:
+            raise NotConverged("with all as it is, the exit is not to be computed on a rough mesh")
+        return {name: y[1:] + (middle[name] - y[0]) for name, y in some.items()}, solved[1:]
 
     if near is not None and not _serves(near, unknowns, z, constraints):
         near = None

@@ -34,6 +34,8 @@ from typing import TypeAlias
 import numpy as np
 
 from coolsim.case.case import Case
+from coolsim.case.result import Result
+from coolsim.machines.base import UNCHECKED, as_many, predicted
 from coolsim.scenario import units
 from coolsim.studies import prerequisites
 from coolsim.studies.propagation.chances import all_kept
@@ -43,11 +45,11 @@ from coolsim.studies.propagation.unknowns import needed_unknowns
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import counted, with_chances
 from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
-from coolsim.studies.settings.optimum import Optimum, looking
+from coolsim.studies.settings.optimum import Sketch, looking
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
 
-Look: TypeAlias = Callable[[Case], Optimum]  # the best settings of a case with its safety margins
+Look: TypeAlias = Callable[[Case], Sketch]  # nearly the best settings of a case with its safety margins
 USUAL = 0.95  # chance of the settings that are told where none is asked for
 FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they are asked
 SAMPLES = 128  # polynomials through them tell a chance to half a percent
@@ -99,15 +101,15 @@ def answer_with_uncertainty(
         if not uncertainty:
             return dataclasses.replace(answer, surely=sure)
         step("how sure they are")
-        there = _fresh(case, answer.case, fresh)
+        there = _fresh(case, answer.case, fresh, as_many(answer.result))
         answer = with_chances(case, answer, there, FRESH)
     return dataclasses.replace(answer, uncertainty=summed_up(there), surely=sure)
 
 
-def _fresh(case: Case, there: Case, near: Sampled | None = None) -> Sampled:
+def _fresh(case: Case, there: Case, near: Sampled | None = None, known: Result | None = None) -> Sampled:
     """Samples that no search saw, at the settings of an answer: the case set so."""
     there = dataclasses.replace(there, safety_margins=case.safety_margins)
-    return sampled(there, SAMPLES, FRESH, counted(case, there), near)
+    return sampled(there, SAMPLES, FRESH, counted(case, there), near, known)
 
 
 def with_chance(
@@ -134,17 +136,18 @@ def _with_chance(
     _check(case)
     today, case = case, decided(case)
     look = looking(case)
-    tried, aim = [_tried(case, {}, look.best, samples)], chance
+    tried, aim = [_tried(case, {}, look.sketch, samples)], chance
     for _ in range(CHECKS):
-        _rounds(case, tried, look.best, aim, samples)
+        _rounds(case, tried, look.sketch, aim, samples)
         best = _best(tried, aim)
-        there = set_on_dials(best.case, best.found) if on_dial else best.found.case
+        exact = look.best(best.case)
+        there = set_on_dials(best.case, exact) if on_dial else exact.case
         fresh = _fresh(case, there)
         sure = summed_up(fresh)
         if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
-    answer = answer_at(best.case, today, look.every(best.case), there, look_around=look_around)
+    answer = answer_at(best.case, today, look.with_ends(best.case, exact), there, look_around=look_around)
     return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
 
 
@@ -194,7 +197,7 @@ def _hardly_surer(tried: list[_Tried], aim: float) -> bool:
 class _Tried:
     room: dict[str, float]
     case: Case  # with the room
-    found: Optimum
+    found: Sketch
     met: float  # chance of target and limits themselves
     sampled: Sampled
 
@@ -214,7 +217,8 @@ def _tried(
     roomy = dataclasses.replace(case, safety_margins=room)
     found = look(roomy)
     there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
-    s = sampled(there, samples, constraints=counted(case, there), near=near)
+    middle, _ = predicted([there], UNCHECKED)
+    s = sampled(there, samples, constraints=counted(case, there), near=near, known=middle)
     return _Tried(room, roomy, found, float(all_kept(s).mean()), s)
 
 

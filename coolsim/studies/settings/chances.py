@@ -6,6 +6,7 @@ import dataclasses
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result
+from coolsim.machines.base import as_many
 from coolsim.simulate.requirements import Constraint, speeds
 from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.propagation.chances import all_kept, chances
@@ -35,17 +36,16 @@ def with_chances(
             needed_unknowns(answer.case)
         except InputError:
             return answer
-        there = sampled(answer.case, SAMPLES, seed, counted(case, answer.case))
-    today = sampled(answer.now.case, SAMPLES, seed, counted(case, answer.now.case), near=there)
+        there = sampled(answer.case, SAMPLES, seed, counted(case, answer.case), known=as_many(answer.result))
+    now = answer.now
+    today = sampled(now.case, SAMPLES, seed, counted(case, now.case), there, as_many(now.result))
     chance, before = (float(all_kept(s).mean()) for s in (there, today))
     return dataclasses.replace(
         answer,
         verdicts=verdicts_of(answer.case, answer.result, chances(there)),
         chance=chance,
         now=dataclasses.replace(
-            answer.now,
-            verdicts=verdicts_of(answer.now.case, answer.now.result, chances(today)),
-            chance=before,
+            now, verdicts=verdicts_of(now.case, now.result, chances(today)), chance=before
         ),
         gain=dataclasses.replace(answer.gain, chance=chance - before),
     )
@@ -57,5 +57,5 @@ def judged(case: Case, result: Result) -> tuple[tuple[Verdict, ...], float | Non
         needed_unknowns(case)
     except InputError:
         return verdicts_of(case, result), None
-    s = sampled(case, SAMPLES, SEED, counted(case, case))
+    s = sampled(case, SAMPLES, SEED, counted(case, case), known=as_many(result))
     return verdicts_of(case, result, chances(s)), float(all_kept(s).mean())

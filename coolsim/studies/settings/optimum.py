@@ -7,6 +7,7 @@ answers for every shorter time at once, so their search closes in with few state
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,10 +20,10 @@ from coolsim.machines.plant import Plant
 from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.least_bed import without_least_bed
 from coolsim.simulate.requirements import FEASIBLE, AtLimit, constraints_of
-from coolsim.studies.drying.batching import answered, side_by_side
-from coolsim.studies.drying.find import best_and_ends, ends, looking_again
+from coolsim.studies.drying.batching import Requests, T, answered, side_by_side
+from coolsim.studies.drying.find import best_alone, best_and_ends, cheapest, ends
 from coolsim.studies.drying.problem import DRYERS, SearchProblem
-from coolsim.studies.drying.search import Found, searched
+from coolsim.studies.drying.search import Found, Sketch, searched
 from coolsim.studies.line.outcomes import problem_of
 from coolsim.studies.search import Found as FoundCooler
 from coolsim.studies.settings import coolers
@@ -96,17 +97,43 @@ def window(case: Case) -> tuple[Optimum, Optimum]:
 class Looking:
     """How a case is looked at again and again with other safety margins, after one survey."""
 
-    best: Callable[[Case], Optimum]  # the cheapest settings, or those nearest to what is asked
-    every: Callable[[Case], Optima]  # the same with the ends
+    sketch: Callable[[Case], Sketch]  # nearly the cheapest settings, or those nearest to what is asked
+    best: Callable[[Case], Optimum]  # the same as they are predicted
+    with_ends: Callable[[Case, Optimum], Optima]  # the best of a case with the driest and wettest exit
 
 
 def looking(case: Case) -> Looking:
     """Survey a case for settings with whatever safety margins."""
     if case.cooler.arrangement == "counter-flow":
-        search = coolers.surveyed(case)
-        return Looking(lambda roomy: _of_cooler(roomy, coolers.best_of(roomy, search)), optima)
-    best, every = looking_again(case, problem_for(case))
-    return Looking(lambda roomy: _marched(best(roomy)), lambda roomy: _of_marches(every(roomy)))
+        survey = coolers.surveyed(case)
+
+        def best_of(roomy: Case) -> Optimum:
+            return _of_cooler(roomy, coolers.best_of(roomy, survey))
+
+        def sketch_of(roomy: Case) -> Sketch:
+            found = best_of(roomy)
+            return Sketch(found.case, found.met, found.cost)
+
+        return Looking(sketch_of, best_of, lambda roomy, _: optima(roomy))
+    problem = problem_for(case)
+
+    def solved(search: Requests[T]) -> T:
+        return answered(search, problem.solve)
+
+    search = solved(searched(case, problem.bounds(case), problem))
+
+    def sketched(roomy: Case) -> Sketch:
+        found = solved(search.sketch(cheapest(roomy, problem)))
+        return dataclasses.replace(found, case=in_air(found.case))
+
+    def best_marched(roomy: Case) -> Optimum:
+        return _marched(solved(best_alone(search, cheapest(roomy, problem))))
+
+    def with_ends(_: Case, best: Optimum) -> Optima:
+        driest, wettest = map(_marched, solved(side_by_side(ends(search))))
+        return Optima(best, driest, wettest, None, False)
+
+    return Looking(sketched, best_marched, with_ends)
 
 
 def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> coolers.Heated | None:
