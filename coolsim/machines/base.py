@@ -7,7 +7,7 @@ does not know which machine it asks.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -124,11 +124,6 @@ class Setting:
         ]
         found = np.sort(np.append(steps, ends))
         return found if len(found) else np.array([low])
-
-
-# What is expected at values (n, settings) of what is varied to reach settings, as rows: violations of constraints,
-# electricity, heat, feed and moisture, then what is dialled in but follows from something else.
-Forecast = Callable[[Sequence[Setting], Array], Array]
 
 
 @dataclass(frozen=True)

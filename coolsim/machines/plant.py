@@ -165,21 +165,32 @@ class Plant:
         """Predict and weigh states."""
         knobs = self._conditioned(knobs)
         count = len(next(iter(knobs.values())))
-        plant, result = self._along(count), self.predicted(knobs, resolution)
-        w, asked = plant._weighed(knobs, outcome_of(result))
+        return self._along(count)._tried(knobs, self.predicted(knobs, resolution))
+
+    def run(self, inputs: Inputs, resolution: Resolution) -> Tried:
+        """Predict and weigh states whose settings stand in inputs of their own."""
+        part = copy.copy(self)
+        part.inputs, result = fan_system.warmed(
+            self.path, inputs, lambda some: predict_inputs(some, resolution)
+        )
+        return part._tried({}, result)
+
+    def _tried(self, knobs: dict[str, Array], result: Result) -> Tried:
+        w, asked = self._weighed(knobs, outcome_of(result))
+        count = len(w.outcome.moisture)
         settings, power, status, rise = w.settings, w.power, np.zeros(count), np.zeros(1)
         if self.fan and self.path:  # by the curve itself, where `weighed` reads its map
             found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
-            rise = fan_system.rise(self.path, asked, found.speed, plant.inputs.humidity_ratio)
+            rise = fan_system.rise(self.path, asked, found.speed, self.inputs.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
             run = found.speed, asked.flow, asked.pressure, power, rise, np.asarray(status, float)
             result = dataclasses.replace(result, fan=FanRun(*map(np.array, np.broadcast_arrays(*run))))
-        inlet = np.broadcast_to(plant._inlet(knobs, rise), (count,))
+        inlet = np.broadcast_to(self._inlet(knobs, rise), (count,))
         dwell = result.bed.residence_time
         settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
-        heat = np.broadcast_to(plant._heat(knobs, rise), (count,))
-        cost, signed = plant._cost(knobs, w.outcome, power, heat)
+        heat = np.broadcast_to(self._heat(knobs, rise), (count,))
+        cost, signed = self._cost(knobs, w.outcome, power, heat)
         weighed = settings, w.outcome, w.exhaust_humidity, cost, power, heat, w.off_curve, signed
         return Tried(*weighed, result=result, fan_status=status)
 

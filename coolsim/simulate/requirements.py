@@ -10,9 +10,11 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coolsim.case.case import Case, Line
 from coolsim.case.quantities import QUANTITIES, Quantity
@@ -111,8 +113,19 @@ class Bounds:
 
     def excesses(self, outcomes: Array, margin: float = 0.0) -> Array:
         """How far each is broken, in its scale and with a margin, (constraints, …); ≤ 0 where kept."""
-        table = [c.violation(outcomes[row]) + margin for c, row in zip(self.constraints, self.rows)]
-        return np.array(table).reshape(len(table), *outcomes.shape[1:])
+        along = (-1, *[1] * (outcomes.ndim - 1))
+        sense, bound, room, scale = (x.reshape(along) for x in self._numbers)
+        return np.asarray((sense * (outcomes[self._of] - bound) + room) / scale + margin)
+
+    @cached_property
+    def _of(self) -> NDArray[np.intp]:
+        return np.array(self.rows, np.intp)
+
+    @cached_property
+    def _numbers(self) -> tuple[Array, ...]:
+        """As `Constraint.violation` reads them, each (constraints,)."""
+        each = [(c.sense, c.bound, c.room, c.scale or c.quantity.scale) for c in self.constraints]
+        return tuple(np.array(each, float).reshape(-1, 4).T)
 
     def of_machine(self) -> Bounds:
         """Those that are no wishes."""

@@ -24,8 +24,8 @@ from coolsim.machines import base
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.scenario import loads
-from coolsim.studies import search
-from coolsim.studies.settings import cheapest, coolers
+from coolsim.studies.line import outcomes
+from coolsim.studies.settings import cheapest
 from coolsim.studies.settings.answer import SettingsAnswer
 
 MESH = Resolution(8, 6, refinements=0)
@@ -251,8 +251,9 @@ def problem(seed: int, knobs: int = 2) -> Problem:
 
 def on_the_coarse_mesh(case: Case, on_dial: bool = False) -> SettingsAnswer:
     with pytest.MonkeyPatch.context() as patch:
-        for room in (search, coolers, base):
-            patch.setattr(room, "FULL", MESH)
+        patch.setattr(base, "FULL", MESH)
+        for mesh in ("quick", "full"):
+            patch.setitem(outcomes.MESHES, mesh, (outcomes.MESHES[mesh][0], MESH))
         patch.setattr(
             base, "predicted_each", lambda cases: [coolsim.predict(c, resolution=MESH) for c in cases]
         )

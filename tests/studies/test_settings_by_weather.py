@@ -15,8 +15,8 @@ from coolsim.case.case import Case
 from coolsim.case.streams import Air
 from coolsim.machines.plant import Settings
 from coolsim.scenario import loads
+from coolsim.studies.drying.find import INDIFFERENT
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsByWeather
-from coolsim.studies.settings.coolers import INDIFFERENT
 
 TEXT = level_text("monsoon-night")
 # Cold and dry to a monsoon night; with this wetter feed, some out of reach.

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from numpy.polynomial import chebyshev
 
-from coolsim.studies.drying.survey import Box, Survey, nodes_of
+from coolsim.studies.drying.problem import DRYERS, corners_and_faces
+from coolsim.studies.drying.survey import Box, Survey
 
 ROWS = [0, 3, 9]
 
@@ -19,8 +20,9 @@ def test_a_grid_is_its_points(knobs, times):
     rng = np.random.default_rng(knobs)
     low = rng.normal(size=knobs)
     box = Box(tuple("abcde"[:knobs]), low, low + rng.uniform(1, 3, knobs), None)
-    nodes = nodes_of(knobs, True)
-    survey = Survey(box, nodes, np.arange(times), rng.uniform(1, 2, (10, times, len(nodes))))
+    nodes, degree = corners_and_faces(box.names, True)
+    found = rng.uniform(1, 2, (10, times, len(nodes)))
+    survey = Survey(box, nodes, np.arange(times), found, DRYERS, degree)
     survey.shift = rng.normal(size=10)
     axes = [np.linspace(a, b, n) for a, b, n in zip(box.low, box.high, (3, 4, 5, 4, 3))]
     states = np.array(list(product(*axes))).reshape(-1, knobs) if knobs else np.zeros((1, 0))
@@ -36,7 +38,7 @@ def test_a_polynomial_is_found_again():
     x, y = nodes.T
     found = np.ones((10, 1, len(nodes)))
     found[1, 0] = 2 * x**2 - 1 + x * y  # row 1, the temperature, is fitted as it is
-    survey = Survey(box, nodes, np.zeros(1), found)
+    survey = Survey(box, nodes, np.zeros(1), found, DRYERS, 3)
     axes = [np.array([1.0, 2.5]), np.array([0.0, 3.0])]
     # by hand at x, y = (−1, −1), (−1, ½), (½, −1), (½, ½)
     by_hand = [1 + 1, 1 - 0.5, -0.5 - 0.5, -0.5 + 0.25]

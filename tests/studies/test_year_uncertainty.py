@@ -15,7 +15,7 @@ from coolsim.case.case import Case
 from coolsim.case.streams import Air
 from coolsim.machines.plant import outcome_of
 from coolsim.scenario.weather import Weather, load_weather
-from coolsim.studies.outcome_polynomials import pack
+from coolsim.studies.outcome_rows import pack
 from coolsim.studies.propagation.samples import MESH
 from coolsim.studies.propagation.unknowns import varied
 from coolsim.studies.surrogate import normal

@@ -33,7 +33,6 @@ from coolsim.studies.drying.survey import (
     Survey,
     best_on_survey,
     forth,
-    nodes_of,
     smoothed,
     surveyed,
     unsmoothed,
@@ -45,11 +44,13 @@ LOCAL, SHRINK, MOST_BOXES = 0.35, 0.35, 4  # half width of the small boxes, its 
 SAME = 2e-3  # of the cost, that was won by going to the edge of a box: less needs no other box there
 # How far about a prediction the search goes on, in half widths of the box: a shift holds nearby only.
 NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
-AGREED, NEARLY = 3e-5, 2e-4  # kg/kg wet between fit and prediction, and where the next one will agree
+# Between fit and prediction, kg/kg wet by a problem's margin: where they agree, and where the next one will.
+AGREED, NEARLY = 0.03, 0.2
+LEAST_NEARLY = 1e-5  # kg/kg wet
 WON = 0.5  # of how far a fit was off, that its shift must leave at most: else a kink runs through its box
 SKETCHES = 2  # how often a sketch that breaks a limit is tried again
 SQUEEZES = 4  # predictions between a state that keeps all limits and one that does not
-SLACK = 0.002  # of a limit's scale: less needs none
+SLACK = 2.0  # of a problem's margin: less needs none
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,8 @@ class Search:
         self.pinned = {n: low for n, (low, high) in ranges.items() if low == high}
         self.case = problem.with_settings(case, self.pinned)  # what stays
         open_ = {n: r for n, r in ranges.items() if n not in self.pinned}
-        # of all knobs but time, moisture answers best to the air's temperature: the last axis
-        open_ = dict(sorted(open_.items(), key=lambda knob: knob[0].endswith("inlet_air_temperature")))
+        # of all knobs but time, the one that moisture answers best to is the last axis
+        open_ = dict(sorted(open_.items(), key=lambda knob: knob[0].endswith(problem.along)))
         times = open_.pop("duration", None)
         bounds = np.array([[forth(n, x) for x in r] for n, r in open_.items()])
         low, high = bounds.reshape(-1, 2).T
@@ -103,7 +104,17 @@ class Search:
 
     def best(self, goal: Goal) -> Requests[Found]:
         """The best state of a goal, closed in on."""
-        return (yield from self.corrected(*(yield from self._closed_in(goal))))
+        ended = yield from self._closed_in(goal)
+        found, u, time, settled = yield from self.corrected(*ended)
+        box = ended[0].box
+        for _ in range(self.problem.more_boxes if self.box.names else 0):
+            if settled and box.centred(u, self.box):
+                break
+            box = self.box.about(u, time, LOCAL * SHRINK, self.box)
+            survey = yield from surveyed(self.case, box, False, self.problem)
+            again, u, time, settled = yield from self.corrected(survey, goal, u, time)
+            found = min(found, again, key=lambda one: float(goal.rank(one.outcomes)))
+        return found
 
     def sketch(self, goal: Goal) -> Requests[Sketch]:
         """Nearly the best state of a goal, from where the sketch before ended: no prediction on the full mesh."""
@@ -137,7 +148,7 @@ class Search:
             u, time, _ = yield from self.tried(survey, goal, u, time)
         for _ in range(MOST_BOXES if self.box.names else 0):
             box, before = self.box.about(u, time, width, self.box), u
-            survey = yield from surveyed(self.case, box, nodes_of(len(box.names), False), self.problem)
+            survey = yield from surveyed(self.case, box, False, self.problem)
             rank, u, time = best_on_survey(survey, goal)
             stayed, *_ = best_on_survey(survey, goal, before, 0.0)
             if not box.holds(u, None, self.box) and stayed - rank >= SAME * abs(rank):
@@ -148,10 +159,11 @@ class Search:
             width *= SHRINK
         return survey, goal, u, time
 
-    def quick(self, goal: Goal) -> Requests[Found]:
-        """The best state of a goal on the whole survey, predicted; again, corrected, where it breaks a limit."""
+    def quick(self, goal: Goal, content: bool = True) -> Requests[Found]:
+        """The best state of a goal on the whole survey, predicted and corrected; `content` as of `corrected`."""
         _, u, time = best_on_survey(self.whole, goal)
-        return (yield from self.corrected(copy.copy(self.whole), goal, u, time, content=True))
+        found, *_ = yield from self.corrected(copy.copy(self.whole), goal, u, time, content)
+        return found
 
     def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Requests[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
@@ -165,7 +177,7 @@ class Search:
                 raise NotConverged(FAILED, np.zeros(1, int))
             at = u, time
             u, time, off = _shifted(survey, goal, u, time, there[:, 0], near)
-            if off < NEARLY or _same_place(at, (u, time)):
+            if off < self._nearly or _same_place(at, (u, time)):
                 return u, time, True
             if off > WON * before:
                 break
@@ -174,13 +186,15 @@ class Search:
 
     def corrected(
         self, survey: Survey, goal: Goal, u: Array, time: float, content: bool = False
-    ) -> Requests[Found]:
+    ) -> Requests[tuple[Found, Array, float, bool]]:
         """The best of a few predictions, each after a shift of the survey by how far the one before was off it.
 
-        `content`: a first one that keeps all limits will do.
+        `content`: a first one that keeps all limits will do. Also where to go on, and whether it settled.
         """
         tries: list[Found] = []
-        for near in NEARBY if content else NEARBY[1:]:
+        settled, closer = False, 0 if content else 1
+        for _ in range(self.problem.corrections + content):
+            near = NEARBY[min(closer, len(NEARBY) - 1)]
             knobs, _ = self.with_settings(u, time)
             last = yield from predicted(self.case, goal, knobs, self.problem)
             tries.append(last)
@@ -189,15 +203,21 @@ class Search:
             at = u, time
             u, time, off = _shifted(survey, goal, u, time, last.outcomes, near)
             expected = goal.rank(unsmoothed(survey.one(u, time), plain=survey.plain))
-            settled = off < AGREED and goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected)
-            if settled or _same_place(at, (u, time)):
+            as_told = bool(goal.rank(last.outcomes) <= expected + 2e-3 * abs(expected))
+            settled = _same_place(at, (u, time)) or (off < AGREED * self.problem.margin and as_told)
+            closer += off > self._nearly  # where the shift is right, the best may be far
+            if settled:
                 break
         best = min(tries, key=lambda found: float(goal.rank(found.outcomes)))
         broken = [found for found in tries if not found.met]
-        if not best.met or not broken:
-            return best
-        nearest = min(broken, key=lambda found: float(found.excess.max()))
-        return (yield from squeezed(self.case, goal, best, nearest, self.problem))
+        if best.met and broken:
+            nearest = min(broken, key=lambda found: float(found.excess.max()))
+            best = yield from squeezed(self.case, goal, best, nearest, self.problem)
+        return best, u, time, settled
+
+    @property
+    def _nearly(self) -> float:
+        return max(NEARLY * self.problem.margin, LEAST_NEARLY)
 
     def with_settings(self, u: Array, time: float) -> tuple[dict[str, float], Case]:
         """Knobs at a place of the box, and the case with them."""
@@ -229,8 +249,7 @@ def _shifted(
 def searched(case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> Requests[Search]:
     """A search with the survey of its whole box."""
     search = Search(case, limits, problem)
-    nodes = nodes_of(len(search.box.names), True)
-    search.whole = yield from surveyed(search.case, search.box, nodes, problem)
+    search.whole = yield from surveyed(search.case, search.box, True, problem)
     return search
 
 
@@ -251,12 +270,12 @@ def squeezed(
     case: Case, goal: Goal, good: Found, bad: Found, problem: SearchProblem = DRYERS
 ) -> Requests[Found]:
     """The cheapest of some states between one that keeps all limits and one that does not, closing in on it."""
-    best = good
+    best, slack = good, SLACK * problem.margin
     for turn in range(SQUEEZES):
         over, under = float(bad.excess.max()), float(good.excess.max())
-        if under > -SLACK:
+        if under > -slack:
             break
-        share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * SLACK) / (over - under)
+        share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * slack) / (over - under)
         between = {n: (1 - share) * bad.knobs[n] + share * good.knobs[n] for n in good.knobs}
         there = yield from predicted(case, goal, between, problem)
         if there.met:

@@ -14,27 +14,23 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from coolsim.case.case import Case
-from coolsim.simulate.requirements import FEASIBLE, Bounds
+from coolsim.simulate.requirements import FEASIBLE, Bounds, Constraint
 from coolsim.studies.drying.batching import Request, Requests
 from coolsim.studies.drying.problem import DRYERS, SearchProblem
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
-DEGREE = {
-    1: 4,
-    2: 3,
-    3: 3,
-    4: 3,
-    5: 2,
-}  # of the polynomials through a survey, by the number of knobs besides time
 HIGH_TERMS = 3.0  # each degree more weighs this much less in a fit
-BETWEEN = 0.55  # of the way from the centre of the whole box to its corners
 TIMES, LOCAL_TIMES = 40, 24  # nodes of time
-GRID = {0: 1, 1: 101, 2: 25, 3: 15, 4: 9, 5: 7}  # nodes per knob
-LINE = 61  # nodes of the last axis
-ZOOMS = 3
+# Nodes per knob, and of the last axis: of a first look at a whole box, and of closer ones, which are small.
+GRIDS = {0: 1, 1: 101, 2: 25, 3: 15, 4: 9, 5: 7}, {0: 1, 1: 41, 2: 13, 3: 9, 4: 7, 5: 5}
+LINES = 61, 31
+ZOOMS = 4
+BROKEN = 1e12  # rank of a state that breaks a limit, at least: more than any cost
+AT_BOUND = 2e-3  # of a limit's scale: as near as a crossing between nodes is found
+CENTRED = 0.15  # of a box, that a place may be off its middle, for polynomials to be most right there
 EDGE = 0.02  # of a box, that is at its edge
-MARGIN = 1e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
+LEAST_SOLVED = 0.5  # share of the states of a survey without which it means nothing
 FAILED = "a dryer tried on the way did not converge: a step in time became too short"
 _TINY = 1e-9
 
@@ -61,6 +57,14 @@ class Box:
             share = 1.0 + width
             times = max(times[0], time / share), min(times[1], time * share)
         return Box(self.names, centre - half, centre + half, times)
+
+    def centred(self, u: Array, whole: Box) -> bool:
+        """Whether a place is near to the middle, or towards an end of the whole box, where no box can be nearer."""
+        off = (u - 0.5 * (self.low + self.high)) / np.maximum(self.high - self.low, _TINY)
+        close = EDGE * (self.high - self.low)
+        low = (off < -CENTRED) & (self.low > whole.low + close)
+        high = (off > CENTRED) & (self.high < whole.high - close)
+        return not (low | high).any()
 
     def holds(self, u: Array, time: float | None, whole: Box) -> bool:
         """Whether a place, and a time if one is given, lies inside, away from edges inside the whole one."""
@@ -135,24 +139,34 @@ class Goal:
         """Outcomes that the goal asks for."""
         return sorted({*self.costly, *self.limits.rows})
 
-    def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
-        """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
+    def rank(self, outcomes: Array, margin: float = 0.0, at: int | None = None) -> Array:
+        """What is least at the best state: its cost, or if it breaks a limit, more than any cost.
+
+        at: number of a limit at which states stand; one that is held from both sides is broken by neither.
+        """
         over = np.maximum(self.limits.excesses(outcomes, margin), 0.0)
-        weight = np.array([1.0 if c.of_target else 1e3 for c in self.limits.constraints])
-        broken = np.tensordot(weight, over, 1)
-        return np.where(broken > FEASIBLE, 1e12 * (1 + broken), self.cost(outcomes))
+        if at is not None:
+            stands = np.array(self.limits.rows) == self.limits.rows[at]
+            over[stands] = np.where(over[stands] < AT_BOUND, 0.0, over[stands])
+        broken = np.tensordot([_weight(c) for c in self.limits.constraints], over, 1)
+        return np.where(over.max(axis=0, initial=0.0) > FEASIBLE, BROKEN * (1 + broken), self.cost(outcomes))
+
+
+def _weight(c: Constraint) -> float:
+    """How much a breach counts: a limit of the machine before the moisture, and that before other wishes."""
+    return 1e6 if not c.of_target else 1e3 if c.name == "moisture" else 1.0
 
 
 class Survey:
     """Outcomes over a box as polynomials of the knobs at each node of time."""
 
     def __init__(
-        self, box: Box, nodes: Array, times: Array, found: Array, plain: tuple[int, ...] = DRYERS.plain
+        self, box: Box, nodes: Array, times: Array, found: Array, problem: SearchProblem, degree: int
     ) -> None:
         """Of what was `found` (outcomes, times, nodes) at nodes (n, knobs) in [−1, 1]."""
-        self.box, self.times, self.plain = box, times, plain
-        rows = smoothed(found, plain)
-        self.degree = DEGREE.get(len(box.names), 0)
+        self.box, self.times, self.degree = box, times, degree
+        self.plain, self.margin = problem.plain, problem.margin
+        rows = smoothed(found, problem.plain)
         V, weight = terms(nodes, self.degree, self.degree + 1)
         coefficients, *_ = np.linalg.lstsq(V * weight, rows.reshape(-1, len(nodes)).T)
         self.coefficients = (weight[:, None] * coefficients).reshape(-1, *rows.shape[:2])
@@ -191,8 +205,12 @@ class Survey:
         return np.array([np.interp(time, self.times, row) for row in line])
 
 
-def surveyed(case: Case, box: Box, nodes: Array, problem: SearchProblem = DRYERS) -> Requests[Survey]:
-    """A box, surveyed at nodes (n, knobs) in [−1, 1]; raises NotConverged if one of them fails."""
+def surveyed(case: Case, box: Box, whole: bool, problem: SearchProblem = DRYERS) -> Requests[Survey]:
+    """A box, surveyed at some nodes: more of the whole box. Raises NotConverged where most of them fail.
+
+    Polynomials bridge those that do: of all that pass through the others, those of least high terms.
+    """
+    nodes, degree = problem.nodes(box.names, whole)
     u = 0.5 * (box.low + box.high) + 0.5 * (box.high - box.low) * nodes
     times, settings = _times(box), box.knobs(u)
     states = [
@@ -205,10 +223,12 @@ def surveyed(case: Case, box: Box, nodes: Array, problem: SearchProblem = DRYERS
     else:  # each at its own end: a belt's dwell goes with its depth
         asked = [Request(state) for state in states]
     found = yield asked
-    failed = np.flatnonzero([one is None for one in found])
-    if len(failed):
-        raise NotConverged(FAILED, failed)
-    return Survey(box, nodes, times, np.stack(found, axis=-1), problem.plain)
+    solved = np.array([one is not None for one in found])
+    if solved.mean() < LEAST_SOLVED:
+        lost = np.flatnonzero(~solved)
+        raise NotConverged(f"{len(lost)} of {len(solved)} states of the survey did not converge", lost)
+    rows = np.stack([one for one in found if one is not None], axis=-1)
+    return Survey(box, nodes[solved], times, rows, problem, degree)
 
 
 def _times(box: Box) -> Array:
@@ -251,15 +271,6 @@ def terms_within(d: int, degree: int, total_degree: int) -> Array:
     return np.asarray(every.sum(axis=1) <= total_degree)
 
 
-def nodes_of(d: int, whole: bool) -> Array:
-    """Points of a survey in [−1, 1]^d: corners, faces and centre, and of the whole box others between them."""
-    if d < 2:
-        return np.cos(np.pi * np.linspace(0, 1, 5))[:, None] if d else np.zeros((1, 0))
-    corners = np.array(list(product((-1.0, 1.0), repeat=d)))
-    parts = [corners, np.eye(d), -np.eye(d), np.zeros((1, d))]
-    return np.concatenate([*parts, BETWEEN * corners] if whole else parts)
-
-
 def best_on_survey(
     survey: Survey, goal: Goal, about: Array | None = None, near: float = 1.0
 ) -> tuple[float, Array, float]:
@@ -275,8 +286,10 @@ def best_on_survey(
         low, high = np.maximum(about - reach, low), np.minimum(about + reach, high)
     u, time = 0.5 * (low + high), float(survey.times[-1])
     best = np.inf
-    for _ in range(ZOOMS):
-        counts = [GRID[d]] * d if timed else [GRID[d]] * (d - 1) + [LINE] * (d > 0)
+    for zoom in range(ZOOMS if near else 1):
+        closer = zoom > 0 or about is not None
+        nodes, line = GRIDS[closer][d], LINES[closer]
+        counts = [nodes] * d if timed else [nodes] * (d - 1) + [line] * (d > 0)
         axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts)]
         states = np.array(list(product(*axes))).reshape(-1, d) if d else np.zeros((1, 0))
         values = survey.on(axes, goal.rows)
@@ -286,8 +299,8 @@ def best_on_survey(
             lines = len(axes[-1]) if d else 1
             values = values.reshape(len(values), -1, lines)
             place = np.broadcast_to(axes[-1] if d else survey.times, values.shape[1:])
-        rank, line, at = _least(values, place, goal, survey.plain)
-        if rank < best:
+        rank, line, at = _least(values, place, goal, survey)
+        if rank < max(best, BROKEN):  # what a closer look sees is more exact, be it dearer
             best = rank
             u, time = (states[line], at) if timed else (_with_last(states, line, at, counts), time)
         span = 2.0 * (high - low) / np.maximum(np.array(counts or [2]) - 1, 1)[:d]
@@ -303,24 +316,23 @@ def _with_last(states: Array, line: int, at: float, counts: list[int]) -> Array:
     return u
 
 
-def _least(values: Array, place: Array, goal: Goal, plain: tuple[int, ...]) -> tuple[float, int, float]:
+def _least(values: Array, place: Array, goal: Goal, survey: Survey) -> tuple[float, int, float]:
     """The least rank on lines of smoothed outcomes (outcomes, lines, n), with crossings of limits between nodes."""
+    plain, margin = survey.plain, survey.margin
     outcomes = unsmoothed(values, goal.rows, plain)
-    rank = goal.rank(outcomes, MARGIN)
+    rank = goal.rank(outcomes, margin)
     k = int(np.argmin(rank))
     line, j = np.unravel_index(k, rank.shape)
     best = float(rank[line, j]), int(line), float(place[line, j])
-    excess = goal.limits.excesses(outcomes, MARGIN)
-    for e in excess:
-        lines, before = np.nonzero((e[:, :-1] > 0) != (e[:, 1:] > 0))
-        if not len(lines):
-            continue
+    excess = goal.limits.excesses(outcomes, margin)
+    crossed = (excess[..., :-1] > 0) != (excess[..., 1:] > 0)
+    for at in np.flatnonzero(crossed.any(axis=(1, 2))):
+        e, (lines, before) = excess[at], np.nonzero(crossed[at])
         share = e[lines, before] / (e[lines, before] - e[lines, before + 1])
-        share = np.clip(
-            share + np.where(e[lines, before] > 0, 1e-4, -1e-4), 0.0, 1.0
-        )  # on the side that keeps it
+        on_the_side_that_keeps_it = np.where(e[lines, before] > 0, 1e-4, -1e-4)
+        share = np.clip(share + on_the_side_that_keeps_it, 0.0, 1.0)
         there = (1 - share) * values[:, lines, before] + share * values[:, lines, before + 1]
-        crossing = goal.rank(unsmoothed(there, goal.rows, plain), 0.9 * MARGIN)
+        crossing = goal.rank(unsmoothed(there, goal.rows, plain), 0.9 * margin, int(at))
         m = int(np.argmin(crossing))
         if crossing[m] < best[0]:
             a, b = place[lines[m], before[m]], place[lines[m], before[m] + 1]

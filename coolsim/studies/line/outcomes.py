@@ -22,31 +22,40 @@ as margin (`survey.MARGIN` of 0.01: 1e-5).
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from numpy.polynomial import chebyshev
+from numpy.typing import NDArray
 
-from coolsim.case.case import Case
+from coolsim.case.case import Case, Line
 from coolsim.case.result import Result
+from coolsim.case.streams import Air
 from coolsim.machines.base import one
+from coolsim.machines.conditioner import ranges as conditioner_ranges
 from coolsim.machines.conditioner import steam_per_feed
+from coolsim.machines.counterflow import CounterFlow
+from coolsim.machines.dryers import running_cost
 from coolsim.machines.lines import machines, ranges, with_settings
-from coolsim.machines.plant import Plant, outcome_of
+from coolsim.machines.plant import Plant, Tried, Weighed, outcome_of
+from coolsim.machines.plant_ranges import knob_range
 from coolsim.model import drying
+from coolsim.model.bed import take
 from coolsim.model.leaving import Leaving
 from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation, line
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.finishing import headspace_dew_point
-from coolsim.simulate.inputs import Inputs, with_even_bed
+from coolsim.simulate.inputs import Inputs, gather, with_even_bed
 from coolsim.simulate.prediction import ROUGH, cooling
 from coolsim.simulate.requirements import SWEATING, is_dryer
 from coolsim.studies.drying import course
 from coolsim.studies.drying.batching import Mesh, Request
 from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.problem import SearchProblem
+from coolsim.studies.drying.problem import DRYERS, SearchProblem, corners_and_faces
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -79,6 +88,13 @@ def of_whole_line(outcomes: Array) -> Array:
 
 
 def problem_of(case: Case) -> SearchProblem:
+    """The machine of a case as the search for settings sees it."""
+    if isinstance(case.cooler, Line):
+        return _of_line(case)
+    return _of_cooler(case) if case.cooler.arrangement == "counter-flow" else DRYERS
+
+
+def _of_line(case: Case) -> SearchProblem:
     """A line as the search for settings sees it. A batch's time is a knob like any other here."""
     stages = range(len(case.cooler.stages))
     energies = (row(k, name) for k in stages for name in ("heat", "fan"))
@@ -91,6 +107,93 @@ def problem_of(case: Case) -> SearchProblem:
 
     costly = (row(stages[-1], "moisture"), *energies)
     return SearchProblem(ranges, with_settings, of, costly, tuple(plain), of_whole_line, solver(case))
+
+
+# ---- A cooler alone -------------------------------------------------------------------------------------
+
+OF_COOLER = (*ROWS, "bed_depth", "feed_moisture", "running_cost")
+# Values along each knob of a survey, and the degree of the polynomials, by how many knobs vary: predictions of even
+# beds on a rough mesh are cheap, and outcomes are bent along the airflow.
+COUNTS = {1: (13, 13), 2: (9, 6), 3: (9, 5), 4: (6, 4)}  # of the airflow, of others; of more knobs (4, 4)
+OF_FEED = 3  # of its moisture: outcomes are nearly straight along it
+COOLER_DEGREE = {1: 9, 2: 7, 3: 6, 4: 4}  # of more knobs 3
+EXACT = 5e-7  # of a bound's scale, half of what counts as kept: predictions of a steady bed repeat to less
+
+
+def _of_cooler(case: Case) -> SearchProblem:
+    """A cooler as the search for settings sees it, in one weather or in many."""
+    columns = np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air)))
+    first = dataclasses.replace(case, air=Air(*(float(np.ravel(column)[0]) for column in columns)))
+    costly = (row(0, name) for name in ("moisture", "heat", "fan"))
+    return SearchProblem(
+        lambda one: knob_range(one) | conditioner_ranges(one),
+        lambda one, knobs: CounterFlow(one).at(knobs),
+        OF_COOLER.index,
+        tuple(costly),
+        tuple(map(OF_COOLER.index, (*PLAIN, "feed_moisture"))),
+        whole=lambda outcomes: outcomes[: len(OUTCOMES)],
+        solve=solver_of_coolers(Plant(first)),
+        nodes=_grid_of_nodes,
+        along="airflow",
+        margin=EXACT,
+        corrections=8,
+        more_boxes=8,
+        quick=True,
+    )
+
+
+def _grid_of_nodes(names: tuple[str, ...], whole: bool) -> tuple[Array, int]:
+    """Chebyshev's points along each knob, all combined, for the whole box; few of a small one."""
+    d = len(names)
+    if not whole or not d:
+        return corners_and_faces(names, whole)
+    of_air, of_others = COUNTS.get(d, (4, 4))
+    counts = {"airflow": of_air, "feed_moisture": OF_FEED}
+    axes = [chebyshev.chebpts1(counts.get(name, of_others)) for name in names]
+    return np.stack([x.ravel() for x in np.meshgrid(*axes, indexing="ij")], axis=1), COOLER_DEGREE.get(d, 3)
+
+
+def solver_of_coolers(plant: Plant) -> Callable[[list[Request]], list[Any]]:
+    """How coolers that differ from a plant's in their knobs, their feed and weather are solved side by side."""
+
+    def solve(asked: list[Request]) -> list[Any]:
+        mesh, cases = asked[0].mesh, [a.case for a in asked]
+        per_wet = np.array([1 - c.feed.moisture for c in cases])
+        steam = steam_per_feed(cases)
+        now = in_air_each([with_even_bed(c) for c in cases] if mesh == "rough" else cases)
+        inputs = gather(now)
+        state, solved = _run_coolers(plant, inputs, MESHES[mesh][1])
+        found: list[Any] = [None] * len(cases)
+        if state is None:
+            return found
+        some = take(inputs, solved)
+        outside = some.outside_temperature
+        known = _of_coolers(plant, some, state, state.result, per_wet[solved], outside) | {
+            "bed_depth": some.bed_depth,
+            "feed_moisture": 1 - per_wet[solved],
+        }
+        rows = np.array([np.broadcast_to(known.get(name, 0.0), len(solved)) for name in OF_COOLER], float)
+        rows[row(0, "heat")] += steam[solved]
+        bill = running_cost(plant.case, dict(zip(OUTCOMES, rows)))
+        rows[-1] = bill.electricity + bill.heat
+        for n, k in enumerate(solved):
+            found[k] = course.Predicted(one(state.result, n), rows[:, n]) if mesh == "full" else rows[:, [n]]
+        return found
+
+    return solve
+
+
+def _run_coolers(plant: Plant, inputs: Inputs, mesh: Resolution) -> tuple[Tried | None, NDArray[np.intp]]:
+    """What becomes of coolers, and of which; None where none can be solved."""
+    every = np.arange(len(inputs.radius))
+    try:
+        return plant.run(inputs, mesh), every
+    except NotConverged as error:
+        good = np.setdiff1d(every, error.failed)
+    return (plant.run(take(inputs, good), mesh) if len(good) else None), good
+
+
+# ---- Lines ----------------------------------------------------------------------------------------------
 
 
 def solver(case: Case) -> Callable[[list[Request]], list[Any]]:
@@ -137,7 +240,8 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
         result, left = predicted(some, inputs, scalar)
         plant = plants[len(blocks)]
         assert plant is not None
-        blocks.append(_of_coolers(plant, inputs, result, per_wet, outside))
+        weighed = plant.standing(inputs, outcome_of(result))
+        blocks.append(_rows(_of_coolers(plant, inputs, weighed, result, per_wet, outside), len(some)))
         return result, left
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
@@ -168,15 +272,15 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
     return _rows(known, len(cases))
 
 
-def _of_coolers(plant: Plant, inputs: Inputs, result: Result, per_wet: Array, outside: Array) -> Array:
-    weighed = plant.standing(inputs, outcome_of(result))
-    known = _machine(plant.case, result, outside) | {
+def _of_coolers(
+    plant: Plant, inputs: Inputs, weighed: Weighed, result: Result, per_wet: Array, outside: Array
+) -> dict[str, Any]:
+    return _machine(plant.case, result, outside) | {
         "heat": weighed.heat / inputs.dry_solid * per_wet,
         "fan": weighed.power / inputs.dry_solid * per_wet,
         "fan_speed": np.nan_to_num(weighed.settings.fan_speed),
         "fan_curve": weighed.off_curve,
     }
-    return _rows(known, len(inputs.radius))
 
 
 def _machine(case: Case, result: Result, outside: Array) -> dict[str, Any]:

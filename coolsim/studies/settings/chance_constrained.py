@@ -45,7 +45,7 @@ from coolsim.studies.propagation.unknowns import needed_unknowns
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import counted, with_chances
 from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
-from coolsim.studies.settings.optimum import Sketch, looking
+from coolsim.studies.settings.optimum import Optima, Sketch, looking
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
 
@@ -147,7 +147,9 @@ def _with_chance(
         if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
-    answer = answer_at(best.case, today, look.with_ends(best.case, exact), there, look_around=look_around)
+    answer = answer_at(
+        best.case, today, Optima(exact, *look.ends(), None, False), there, look_around=look_around
+    )
     return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
 
 

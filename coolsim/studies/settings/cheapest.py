@@ -13,7 +13,7 @@ from coolsim.case.costs import Cost, cost_of
 from coolsim.case.line_parts import working
 from coolsim.case.result import Result
 from coolsim.machines import Appraisal, Machine, machine_of
-from coolsim.machines.base import Forecast, of_one, predicted_each
+from coolsim.machines.base import of_one, predicted_each
 from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit, Constraint, constraints_of
 from coolsim.simulate.verdicts import verdicts_of
@@ -80,20 +80,20 @@ def _missed(answer: SettingsAnswer) -> float:
 def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
     """The cheapest settings of a case, today's beside them: those of the case as it was before."""
     found = optima(case)
-    best = set_on_dials(case, found.best, found.forecast) if on_dial else found.best.case
+    best = set_on_dials(case, found.best) if on_dial else found.best.case
     return answer_at(case, before, found, best)
 
 
-def set_on_dials(case: Case, best: Optimum, forecast: Forecast | None = None) -> Case:
+def set_on_dials(case: Case, best: Optimum) -> Case:
     """The best settings on the steps of their dials; as they are, where no steps keep everything.
 
     Where not everything can be kept, steps that keep the rest and miss the others by hardly more.
     """
     machine, constraints = machine_of(case), constraints_of(case)
     if not best.met:
-        there, forecast = of_one(machine, best.case, best.result, constraints), None
+        there = of_one(machine, best.case, best.result, constraints)
         constraints = [_missed_so(c, float(v)) for c, v in zip(constraints, there.violations[:, 0])]
-    place = put_on_dial(machine, best.case, best.result, constraints, forecast)
+    place = put_on_dial(machine, best.case, best.result, constraints)
     return best.case if place is None else in_air(place.case)
 
 

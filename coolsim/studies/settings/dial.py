@@ -3,8 +3,8 @@
 An optimum that is rounded afterwards breaks a wish, or costs up to three times as much: what is given up in one
 setting has to be made good in another. So all steps in a box around it are weighed on a forecast; the cheapest are
 looked at with even beds, the forecast is shifted by what that adds, and the steps are weighed again, until the
-cheapest of all is predicted as it is. A search that has polynomials of the whole machine lends them; else a few
-dozen states around the optimum are predicted on a rough mesh, and low polynomials go through them.
+cheapest of all is predicted as it is. The forecast are low polynomials through a few dozen states around the
+optimum, predicted on a rough mesh.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
-from coolsim.machines.base import Appraisal, Forecast, bill, of_one
+from coolsim.machines.base import Appraisal, bill, of_one
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.support.errors import NotConverged
@@ -56,12 +56,10 @@ def on_dial(
     best: Case,
     result: Result,
     constraints: Sequence[Constraint],
-    forecast: Forecast | None = None,
 ) -> Combination | None:
     """The combination near the best state that is cheapest per tonne and predicted to keep all constraints.
 
-    None where none does. Settings that nobody opens, and those that are pinned, stay. forecast: of these
-    constraints, where a search left one.
+    None where none does. Settings that nobody opens, and those that are pinned, stay.
     """
     settings = [s for s in machine.settings if s.varies]
     if not settings:
@@ -70,7 +68,7 @@ def on_dial(
     at = machine.read(best, result)
     for width in (1.0, WIDER):
         box = _Box(machine, settings, at, width)
-        found = _searched(machine, box, constraints, start, forecast)
+        found = _searched(machine, box, constraints, start)
         if found is not None:
             return found
     return None
@@ -114,6 +112,10 @@ class _Box:
 
 _LINE = np.linspace(-1, 1, 5)[:, None]
 
+# What is expected at values (n, settings) of what is varied to reach settings, as rows: violations of constraints,
+# electricity, heat, feed and moisture, then what is dialled in but follows from something else.
+Forecast: TypeAlias = Callable[[Array], Array]
+
 
 def _through_survey(machine: Machine, box: _Box, constraints: Sequence[Constraint]) -> Forecast:
     """Polynomials of low degree through what is predicted around a state; raises NotConverged."""
@@ -122,7 +124,7 @@ def _through_survey(machine: Machine, box: _Box, constraints: Sequence[Constrain
     rows = _rows(appraised(machine, states, quick=True, constraints=constraints), box)
     powers, good = _powers(nodes.shape[1], DEGREE), np.isfinite(rows).all(axis=0)
     coefficients, *_ = np.linalg.lstsq(_terms(box.placed(nodes[good]), powers), rows[:, good].T)
-    return lambda settings, values: np.asarray((_terms(box.placed(values), powers) @ coefficients).T)
+    return lambda values: np.asarray((_terms(box.placed(values), powers) @ coefficients).T)
 
 
 def _powers(d: int, degree: int) -> NDArray[np.intp]:
@@ -139,7 +141,6 @@ def _searched(
     box: _Box,
     constraints: Sequence[Constraint],
     start: Appraisal,
-    forecast: Forecast | None,
 ) -> Combination | None:
     """The cheapest combination of a box that is predicted to keep everything.
 
@@ -149,7 +150,7 @@ def _searched(
     looked at one by one on the rough mesh first.
     """
     try:
-        foretold = forecast or _through_survey(machine, box, constraints)
+        foretold = _through_survey(machine, box, constraints)
         weighing = _Weighing(machine, box, constraints, start, foretold)
         for _ in range(ROUNDS):
             k = weighing.cheapest()
@@ -179,10 +180,10 @@ class _Weighing:
         self.best = machine.at(_named(box, np.array([box.at[s.key] for s in box.settings])))
         self.exact = _rows(start, box)
         here = np.array([[box.at[s.sought] for s in box.settings]])
-        shift = self.exact - foretold(box.settings, here)
+        shift = self.exact - foretold(here)
 
         def expected(values: Array) -> Array:
-            return foretold(box.settings, values) + shift
+            return foretold(values) + shift
 
         points, self.values = _combinations(box, expected, len(constraints))
         self.outcomes = expected(points)

@@ -1,8 +1,4 @@
-"""Settings in many weathers from one search: exact, one entry per weather.
-
-Coolers share one fit over all weathers. Dryers and lines are searched as each is alone, and all of them ask side by
-side.
-"""
+"""Settings in many weathers: exact, one entry per weather. Each is searched as alone, and all ask side by side."""
 
 from __future__ import annotations
 
@@ -20,96 +16,31 @@ from coolsim.case.streams import Air
 from coolsim.machines import conditioner, machine_of
 from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
-from coolsim.machines.plant import Plant, excesses
-from coolsim.machines.plant_ranges import knob_range
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.drying.batching import Requests, answered, side_by_side
-from coolsim.studies.drying.find import best_and_ends
+from coolsim.studies.drying.find import Everything, everything
 from coolsim.studies.drying.search import Found
-from coolsim.studies.settings import coolers
+from coolsim.studies.line.outcomes import problem_of
 from coolsim.studies.settings.answer import Reached, SettingsByWeather
-from coolsim.studies.settings.optimum import problem_for
 from coolsim.support.errors import NotConverged
-
-AT_ONCE = 64  # weathers of coolers searched side by side: some 15 000 predictions on the coarse mesh
 
 
 def by_weather(case: Case) -> SettingsByWeather:
     """Cheapest settings of a case whose outside air is arrays, laid in a row."""
-    return _of_coolers(case) if case.cooler.arrangement == "counter-flow" else _of_marches(case)
-
-
-# ---- Coolers --------------------------------------------------------------------------------------------
-
-
-def _of_coolers(case: Case) -> SettingsByWeather:
-    limits, plant = constraints_of(case), Plant(conditioner.held(case))
-    count = plant.weathers
-    if conditioner.ranges(case):  # what it brings is found in one weather
-        alone = [Plant(dataclasses.replace(case, air=one)) for one in _each(plant.case.air)]
-        parts = [coolers.answers(one.case, one, limits) for one in alone]
-    else:
-        chunks = np.array_split(np.arange(count), -(-count // AT_ONCE))
-        parts = [coolers.answers(case, plant.of(k) if len(k) < count else plant, limits) for k in chunks]
-    best, driest, wettest = (
-        coolers.joined([getattr(part, name) for part in parts]) for name in ("best", "driest", "wettest")
-    )
-    hardly = np.concatenate([part.hardly for part in parts])
-    needed = np.concatenate([np.full(len(p.hardly), np.nan) if p.needed is None else p.needed for p in parts])
-    return SettingsByWeather(
-        air=plant.case.air,
-        met=best.feasible,
-        settings=best.tried.settings,
-        result=best.tried.result,
-        cost=best.tried.cost,
-        binding=_first_bound(case, plant, limits, best),
-        broken=np.where(best.feasible, "", [limits[int(k)].called for k in best.excess.argmax(axis=0)]),
-        dwell_matters=~hardly,
-        driest=Reached(driest.tried.result.pellets_out.moisture_wb, driest.tried.settings),
-        wettest=Reached(wettest.tried.result.pellets_out.moisture_wb, wettest.tried.settings),
-        required_feed_moisture=needed,
-        **{name: best.knobs[name] for name in conditioner.ranges(case)},
-    )
-
-
-def _each(air: Air) -> list[Air]:
-    """The states of air, one by one."""
-    rows = zip(*(getattr(air, f.name) for f in dataclasses.fields(Air)))
-    return [Air(*map(float, row)) for row in rows]
-
-
-def _first_bound(case: Case, plant: Plant, limits: Sequence[Constraint], best: Any) -> Any:
-    """The first limit, or else the first end of a range, at which each weather stands, in words."""
-    excess = excesses(plant.case, best.tried, limits)
-    words = np.full(excess.shape[1], "", dtype=object)
-    names = [(c.called, np.abs(row) <= AT_LIMIT) for c, row in zip(limits, excess)]
-    for name, ends in (knob_range(plant.case) | conditioner.ranges(case)).items():
-        low, high = (np.broadcast_to(end, words.shape) for end in ends)
-        for end, value in (("lowest", low), ("highest", high)):
-            close = np.abs(best.knobs[name] - value) <= AT_LIMIT * (high - low)
-            names.append((f"{QUANTITIES[name].called}, {end}", close & (high > low)))
-    for name, at in reversed(names):
-        words[at] = name
-    return words.astype(str)
-
-
-# ---- Dryers and lines -----------------------------------------------------------------------------------
-
-
-def _of_marches(case: Case) -> SettingsByWeather:
-    problem = problem_for(case)
+    problem = problem_of(case)
     air = Air(*np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air))))
     alone = [dataclasses.replace(case, air=one) for one in _each(air)]
 
-    def best_of(one: Case, weather: int) -> Requests[list[Found]]:
+    def best_of(one: Case, weather: int) -> Requests[Everything]:
         try:
-            return (yield from best_and_ends(one, problem))
+            return (yield from everything(one, problem, beside_least_bed=False))
         except NotConverged as error:
             raise NotConverged(f"in weather {weather}: {error.reason}", np.array([weather])) from None
 
     searches = [best_of(one, k) for k, one in enumerate(alone)]
-    best, driest, wettest = zip(*answered(side_by_side(searches), problem.solve))
+    found = answered(side_by_side(searches), problem.solve)
+    best, driest, wettest = zip(*((each.best, each.driest, each.wettest) for each in found))
     met = np.array([state.met for state in best])
     limits = constraints_of(alone[0])
     costs = [problem.bill(one, state.outcomes) for one, state in zip(alone, best)]
@@ -121,12 +52,18 @@ def _of_marches(case: Case) -> SettingsByWeather:
         cost=Cost(*(np.array([getattr(c, f.name) for c in costs]) for f in dataclasses.fields(Cost))),
         binding=np.array([_bound(state, limits, problem.ranges(one)) for one, state in zip(alone, best)]),
         broken=np.where(met, "", [limits[int(state.excess.argmax())].called for state in best]),
-        dwell_matters=np.ones(len(best), bool),
+        dwell_matters=np.array([not each.hardly_matters for each in found]),
         driest=_reached(driest),
         wettest=_reached(wettest),
-        required_feed_moisture=np.full(len(best), np.nan),
+        required_feed_moisture=np.array([each.required_feed for each in found], float),
         **{name: np.array([state.knobs[name] for state in best]) for name in conditioner.ranges(case)},
     )
+
+
+def _each(air: Air) -> list[Air]:
+    """The states of air, one by one."""
+    rows = zip(*(getattr(air, f.name) for f in dataclasses.fields(Air)))
+    return [Air(*map(float, row)) for row in rows]
 
 
 def _named_settings(state: Found) -> Any:

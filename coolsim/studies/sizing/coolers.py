@@ -27,12 +27,12 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.tables import FanData
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines import machine_of
+from coolsim.machines.base import FULL, QUICK
 from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
 from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import Constraint, only
 from coolsim.studies import prerequisites
-from coolsim.studies.search import FULL, SURVEY
 from coolsim.studies.settings.dial import on_dial
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Duties
@@ -100,7 +100,7 @@ class _Sizing:
         self.limits = self.duties.limits
         self.parts = Parts(self.duties, load=1.0)
         lift = next(limit.bound.max() for limit in self.limits if limit.name == "lift_off")
-        self.floors = Floors(Survey(self.duties, lift, SURVEY, FULL))
+        self.floors = Floors(Survey(self.duties, lift, QUICK, FULL))
         self.areas = self.floors.areas(FLOORS)
         self.goal = _cheapest(self.duties)
         self.as_fed = Duties(service.names, service.cases)

@@ -16,11 +16,11 @@ from typing import Any
 
 import numpy as np
 
+from coolsim.machines.base import FULL
 from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import FEASIBLE, Constraint
-from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.search import CORRECTIONS, FULL, NEARLY
+from coolsim.studies.outcome_rows import pack
 from coolsim.studies.sizing.duties import Points
 from coolsim.studies.sizing.survey import Survey
 from coolsim.support.fields import Array
@@ -34,6 +34,8 @@ CLOSER = 0.2  # of the excess that counts as none (NEARLY, at first), from one g
 # Share of the score that a corrected survey must promise to be followed: where weight lost has a price, 0.3 % of
 # the cost is a thousandth of a point of moisture.
 WORTHWHILE = 3e-3
+CORRECTIONS = 5  # predictions of a state, each after a shift by how far the one before was off
+NEARLY = 3e-3  # excess of a crossing found by a straight line between neighbours
 MARGIN = 5e-6  # of a bound's scale, that a corrected survey keeps free: it is off by a little once more
 SERVED = 3e-7  # largest excess on the survey that counts as none in the end
 

@@ -15,10 +15,10 @@ from coolsim.equipment.duct import Demand
 from coolsim.equipment.fan import BLOW_THROUGH
 from coolsim.equipment.motor import next_iec_rating
 from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
+from coolsim.machines.base import FULL
 from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
-from coolsim.studies.search import FULL
 from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.studies.sizing.floors import Best

@@ -2,7 +2,7 @@
 
 What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over
 air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in
-`outcome_polynomials`, but of all duties side by side. Dwell and air ratio decide the exit; at the same two, the
+`outcome_rows`, but of all duties side by side. Dwell and air ratio decide the exit; at the same two, the
 flux hardly changes it and takes few nodes.
 """
 
@@ -17,7 +17,7 @@ from numpy.polynomial import chebyshev
 from coolsim.machines.plant import Outcome, Weighed
 from coolsim.model.solve import Resolution
 from coolsim.numerics.nodes import through_nodes
-from coolsim.studies.outcome_polynomials import combined, pack, unpack
+from coolsim.studies.outcome_rows import combined, pack, unpack
 from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.support.fields import Array
 
@@ -147,6 +147,6 @@ class Survey:
 
 
 def unpack_any(rows: Array) -> Outcome:
-    """`outcome_polynomials.unpack` for rows (outcomes, …) of any shape."""
+    """`outcome_rows.unpack` for rows (outcomes, …) of any shape."""
     outcome = unpack(rows.reshape(len(rows), -1))
     return Outcome(*(getattr(outcome, f.name).reshape(rows.shape[1:]) for f in dataclasses.fields(Outcome)))

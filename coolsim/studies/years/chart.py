@@ -19,7 +19,7 @@ from coolsim.machines.plant import with_settings
 from coolsim.model.family import representatives
 from coolsim.simulate.inputs import Inputs
 from coolsim.studies.fewest_settings import AS_CHEAP, LEAST_COST, as_cheap, fewest
-from coolsim.studies.outcome_polynomials import combined
+from coolsim.studies.outcome_rows import combined
 from coolsim.studies.years.chart_answer import Chart, bands_of
 from coolsim.studies.years.hours import Hours, Site
 from coolsim.studies.years.hours_given_up import given_up

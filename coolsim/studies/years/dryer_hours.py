@@ -33,7 +33,7 @@ from coolsim.simulate.finishing import store_of
 from coolsim.simulate.prediction import cooling
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms
 from coolsim.studies.line.outcomes import MESHES
-from coolsim.studies.outcome_polynomials import pack, unpack
+from coolsim.studies.outcome_rows import pack, unpack
 from coolsim.studies.years.hours import DIRECT, MAP, Hours, OfDryers
 from coolsim.studies.years.response import (
     AIR,

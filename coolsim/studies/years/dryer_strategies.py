@@ -18,7 +18,7 @@ from coolsim.case.machine import Batch, Belt
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
 from coolsim.studies.drying.problem import SearchProblem
-from coolsim.studies.settings.optimum import problem_for
+from coolsim.studies.line.outcomes import problem_of
 from coolsim.studies.years.cells import (
     Cells,
     FoundForHour,
@@ -73,7 +73,7 @@ class Searched:
 
 def searched(place: MachineSite, today: Found, base: Response | None) -> Searched:
     """Settings of all cells."""
-    problem, cells = problem_for(place.case), cells_of(place, today)
+    problem, cells = problem_of(place.case), cells_of(place, today)
     hourly, found, looks = followed_best(place, problem, cells, today, base)
     hourly, found = alike(place, cells, hourly, found, base)
     return Searched(place, problem, cells, looks, hourly, found, required_feeds(place, problem, cells, looks))

@@ -18,7 +18,7 @@ from coolsim.scenario.weather import Weather
 from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms, hung
-from coolsim.studies.outcome_polynomials import unpack
+from coolsim.studies.outcome_rows import unpack
 from coolsim.studies.years.response import (
     Error,
     Response,

@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
-from coolsim.machines.base import DIAL
+from coolsim.machines.base import DIAL, QUICK
 from coolsim.machines.plant import with_settings
 from coolsim.machines.plant_ranges import knob_range
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
 from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import Inputs, even
-from coolsim.studies.outcome_polynomials import combined, unpack
-from coolsim.studies.search import SURVEY
+from coolsim.studies.outcome_rows import combined, unpack
 from coolsim.studies.years.hours import Site
 from coolsim.studies.years.response import AIR, Response, cooler, coordinates, respond, solve
 from coolsim.support.fields import Array
@@ -133,7 +132,7 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     inputs = even(inputs)  # which is of use where the uneven one is, and solved in a ninth of the time
-    state = site.weighed(inputs, unpack(solve(inputs, SURVEY).rows))
+    state = site.weighed(inputs, unpack(solve(inputs, QUICK).rows))
     looked_at = [limit for limit in site.limits if limit.quantity.name != "moisture"]
     allowed = np.array([SLACK[limit.of_target] for limit in looked_at])
     excess = site.excess(inputs, state, looked_at) - allowed[:, None]

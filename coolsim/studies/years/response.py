@@ -18,6 +18,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
+from coolsim.machines.base import FULL, QUICK
 from coolsim.machines.plant import Outcome, outcome_of
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
@@ -25,8 +26,7 @@ from coolsim.model.solve import Resolution
 from coolsim.physics.store import Store
 from coolsim.simulate.inputs import Inputs, even
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.studies.outcome_polynomials import pack
-from coolsim.studies.search import FULL, SURVEY
+from coolsim.studies.outcome_rows import pack
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -188,7 +188,7 @@ def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array
     uneven = take(inputs, index)
     level, outside = even(uneven), uneven.outside_temperature
     some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
-    coarse = [smooth(store, solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, level)]
+    coarse = [smooth(store, solve(take(i, some), QUICK).rows, outside[some]) for i in (uneven, level)]
     x, added = coordinates(uneven), coarse[0] - coarse[1]
     good = np.isfinite(added).all(axis=0)
     more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)

@@ -17,7 +17,7 @@ from coolsim.case.streams import Air
 from coolsim.machines.plant import with_settings
 from coolsim.model.bed import take
 from coolsim.simulate.inputs import Inputs, gather
-from coolsim.studies.outcome_polynomials import pack
+from coolsim.studies.outcome_rows import pack
 from coolsim.studies.propagation.samples import MESH
 from coolsim.studies.propagation.unknowns import Unknown, varied
 from coolsim.studies.years import hours as of_coolers

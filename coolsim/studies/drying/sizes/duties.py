@@ -30,7 +30,8 @@ from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.least_bed import depths_to_choose, least_time
 from coolsim.simulate.requirements import bounds_on, constraints_of
 from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
-from coolsim.studies.drying.survey import Goal, back, forth, nodes_of, smoothed, terms
+from coolsim.studies.drying.problem import corners_and_faces
+from coolsim.studies.drying.survey import Goal, back, forth, smoothed, terms
 from coolsim.support.fields import Array
 
 # s, looked at where [limits] says nothing; common practice, no source
@@ -241,7 +242,7 @@ class Survey:
 
     def nodes(self) -> Array:
         """Coordinates of the marches to fit, (marches, axes), time after time; a batch's are to its longest."""
-        nodes = nodes_of(len(self.low) - 1, self.rich)
+        nodes, _ = corners_and_faces(("",) * (len(self.low) - 1), self.rich)
         knobs = 0.5 * (self.low + self.high)[:-1] + 0.5 * (self.high - self.low)[:-1] * nodes
         ends = self.times[-1:] if self.duty.batch else self.times
         return np.concatenate([np.column_stack([knobs, np.full(len(knobs), t)]) for t in ends])
