@@ -7,22 +7,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.polynomial import chebyshev
 
 from coolsim.case.case import Case
-from coolsim.numerics.nodes import through_nodes
-from coolsim.simulate.feed_following import at_die, conditioned_as, heat_of_steam, origin_of
-from coolsim.simulate.upstream import arrives, mash_of
+from coolsim.simulate.feed_following import conditioned_as, heat_of_steam
 from coolsim.support.fields import Array
 
 WATER, TEMPERATURE = "conditioning_water", "conditioning_temperature"
 KEYS: Mapping[str, str] = {WATER: "water", TEMPERATURE: "temperature"}  # fields of [conditioning]
 HELD = "the conditioner stays as it is here, though [limits] opens it: `coolsim settings` sets it."
-DEGREE = 5  # of the polynomials of steam over its settings: right to 1e-6 of it
 
 
 def ranges(case: Case) -> dict[str, tuple[float, float]]:
@@ -71,52 +66,3 @@ def steam_per_feed(cases: Sequence[Case]) -> Array:
         return np.zeros(len(cases))
     wet = np.array([case.feed.moisture for case in cases])
     return np.asarray(steam(cases[0], cases) * (1 - wet))
-
-
-@dataclasses.dataclass(frozen=True)
-class Conditioner:
-    """What the conditioner of a case in one weather brings, for arrays of settings."""
-
-    case: Case
-
-    def feed(self, knobs: Mapping[str, Array]) -> tuple[Array, Array]:
-        """Moisture and temperature of the feed, less those that it has now."""
-        own = {key: knobs[name] for name, key in KEYS.items() if name in knobs}
-        origin, now = origin_of(self.case), self.case.arrival
-        assert now is not None
-        there = dataclasses.replace(origin, conditioning=dataclasses.replace(origin.conditioning, **own))
-        last = arrives(there, mash_of(origin.recipe, origin.air), *at_die(self.case))[-1]
-        return last.moisture - now.states[-1].moisture, last.temperature - now.states[-1].temperature
-
-    def heat(self, knobs: Mapping[str, Array]) -> Array:
-        """Heat of the steam [J] per kg of dry solid."""
-        (low, high), shape = self._ends, np.shape(next(iter(knobs.values())))
-        value: Array = self._polynomial[None]
-        for k, name in enumerate(self._names):
-            t = 2 * (np.ravel(knobs[name]) - low[k]) / max(high[k] - low[k], 1e-12) - 1
-            value = np.einsum(
-                "nk,nk...->n...",
-                chebyshev.chebvander(t, DEGREE),
-                np.broadcast_to(value, (len(t), *value.shape[1:])),
-            )
-        return np.reshape(value, shape)
-
-    @property
-    def _names(self) -> list[str]:
-        return list(ranges(self.case))
-
-    @cached_property
-    def _ends(self) -> tuple[Array, Array]:
-        low, high = np.array(list(ranges(self.case).values())).T
-        return low, high
-
-    @cached_property
-    def _polynomial(self) -> Array:
-        """Coefficients over all that may be set."""
-        (low, high), names = self._ends, self._names
-        t = chebyshev.chebpts1(DEGREE + 1)
-        places = np.stack([x.ravel() for x in np.meshgrid(*[t] * len(names), indexing="ij")])
-        values = 0.5 * (low + high)[:, None] + 0.5 * (high - low)[:, None] * places
-        cases = [set_so(self.case, dict(zip(names, column)))[0] for column in values.T]
-        table = np.asarray(heat_of_steam(cases)).reshape([DEGREE + 1] * len(names))
-        return through_nodes(table, range(len(names)))

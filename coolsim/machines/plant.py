@@ -1,47 +1,30 @@
-"""A cooler with its knobs: what can be set, what each setting gives, what it costs, what it must not exceed.
-
-Settings are tried by the thousand: `try_settings` takes arrays of airflow, bed depth and inlet-air
-temperature (and of feed moisture and temperature, for what-if questions) and answers in arrays.
-
-A case whose air holds arrays is one cooler in many weathers. States then come weather by weather, equally many
-of each: `spread` lays one number per weather along them.
-"""
+"""A cooler and its fan: what settings give and cost, how they stand on the fan's curve; many side by side."""
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.case.costs import Cost, cost_of, given_away
 from coolsim.case.result import FanRun, Result
-from coolsim.case.streams import Air
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
-from coolsim.machines.conditioner import KEYS, Conditioner
-from coolsim.machines.conditioner import ranges as conditioner_ranges
 from coolsim.model.bed import take
 from coolsim.model.solve import Resolution
 from coolsim.physics import air, pellet
 from coolsim.simulate import fan_system
 from coolsim.simulate.finishing import headspace_dew_point
-from coolsim.simulate.inputs import Inputs, even, gather
+from coolsim.simulate.inputs import Inputs, gather
 from coolsim.simulate.prediction import predict_inputs
 from coolsim.simulate.requirements import SWEATING, Constraint, violations
-from coolsim.simulate.result_building import pick
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, documented
-
-KNOBS = ("airflow", "bed_depth", "inlet_air_temperature")
-FEED_KNOBS = ("feed_moisture", "feed_temperature")
-THROUGHPUT = "throughput"  # wet, of the dry solid that comes: it follows from what the conditioner is set to
 
 
 @dataclass(frozen=True, repr=False)
@@ -82,7 +65,6 @@ class Weighed:
     power: Array  # electric, W
     heat: Array  # that warms the inlet air, W
     off_curve: Array  # how far off the falling side of the fan's curve, as log of resistance; ≤ 0 on it
-    signed_cost: Any = None  # as cost.total, smooth: weight kept above the target moisture counts as gained
 
 
 @dataclass(frozen=True)
@@ -94,8 +76,9 @@ class Tried(Weighed):
 
 
 def try_settings(case: Case, knobs: dict[str, Array], resolution: Resolution) -> Tried:
-    """Try states of a case; `knobs` maps names of KNOBS or FEED_KNOBS to arrays (N,); the rest stays."""
-    return Plant(case).tried(knobs, resolution)
+    """Try states of a case; `knobs` maps names that `with_settings` knows to arrays (N,); the rest stays."""
+    every = np.zeros(len(next(iter(knobs.values()))), np.intp)
+    return Plant(case).run(with_settings(take(gather([case]), every), knobs), resolution)
 
 
 def spread(values: Any, count: int) -> Array:
@@ -121,110 +104,40 @@ def outcome_of(result: Result) -> Outcome:
 
 
 class Plant:
-    """A case with its fan and prices at hand, to weigh many states; in one weather or in several."""
+    """A case with its fan and prices at hand, to predict and weigh many states side by side."""
 
     def __init__(self, case: Case) -> None:
-        if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
-            columns = np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air)))
-            case = dataclasses.replace(case, air=Air(*(np.ravel(column) for column in columns)))
         self.case = case
-        self.inputs = gather([case])
-        self.conditioner = Conditioner(case) if conditioner_ranges(case) else None
         self.fan, self.duct = fan.fan_of(case.fan), duct.duct_of(case.duct)
         self.path = fan_system.AirPath(self.fan, self.duct) if self.fan else None
         self.map = SpeedMap(self.fan) if self.fan else None
 
-    @property
-    def weathers(self) -> int:
-        return len(self.inputs.radius)
-
-    def of(self, weathers: NDArray[np.intp]) -> Plant:
-        """The plant in some of its weathers, each as often as it is named; in the only one: itself."""
-        if self.weathers == 1:
-            return self
-        part = copy.copy(self)
-        part.inputs = take(self.inputs, weathers)
-        part.case = dataclasses.replace(self.case, air=pick(self.case.air, weathers))
-        return part
-
-    def even(self) -> Plant:
-        """The plant with a bed that is even; itself, where it is."""
-        if self.inputs.deviations is None:
-            return self
-        part = copy.copy(self)
-        part.inputs = even(self.inputs)
-        return part
-
-    def _along(self, count: int) -> Plant:
-        """The plant with one weather for each of `count` states, or with the only one for all."""
-        if self.weathers in (1, count):
-            return self
-        return self.of(np.repeat(np.arange(self.weathers), count // self.weathers))
-
-    def tried(self, knobs: dict[str, Array], resolution: Resolution) -> Tried:
-        """Predict and weigh states."""
-        knobs = self._conditioned(knobs)
-        count = len(next(iter(knobs.values())))
-        return self._along(count)._tried(knobs, self.predicted(knobs, resolution))
-
     def run(self, inputs: Inputs, resolution: Resolution) -> Tried:
-        """Predict and weigh states whose settings stand in inputs of their own."""
-        part = copy.copy(self)
-        part.inputs, result = fan_system.warmed(
-            self.path, inputs, lambda some: predict_inputs(some, resolution)
-        )
-        return part._tried({}, result)
-
-    def _tried(self, knobs: dict[str, Array], result: Result) -> Tried:
-        w, asked = self._weighed(knobs, outcome_of(result))
+        """Predict and weigh states whose settings stand in their inputs."""
+        i, result = fan_system.warmed(self.path, inputs, lambda some: predict_inputs(some, resolution))
+        w, asked = self._weighed(i, outcome_of(result))
         count = len(w.outcome.moisture)
         settings, power, status, rise = w.settings, w.power, np.zeros(count), np.zeros(1)
-        if self.fan and self.path:  # by the curve itself, where `weighed` reads its map
+        if self.fan and self.path:  # by the curve itself, where `standing` reads its map
             found = operating_point.speed_for(self.fan, asked.flow, asked.pressure, asked.density)
             power, status = fan.electric_power(self.fan, asked.flow, found.speed, asked.density), found.status
-            rise = fan_system.rise(self.path, asked, found.speed, self.inputs.humidity_ratio)
+            rise = fan_system.rise(self.path, asked, found.speed, i.humidity_ratio)
             settings = dataclasses.replace(settings, fan_speed=found.speed)
             run = found.speed, asked.flow, asked.pressure, power, rise, np.asarray(status, float)
             result = dataclasses.replace(result, fan=FanRun(*map(np.array, np.broadcast_arrays(*run))))
-        inlet = np.broadcast_to(self._inlet(knobs, rise), (count,))
-        dwell = result.bed.residence_time
+        inlet, dwell = np.broadcast_to(_inlet(i, rise), (count,)), result.bed.residence_time
         settings = dataclasses.replace(settings, residence_time=dwell, inlet_air_temperature=inlet)
-        heat = np.broadcast_to(self._heat(knobs, rise), (count,))
-        cost, signed = self._cost(knobs, w.outcome, power, heat)
-        weighed = settings, w.outcome, w.exhaust_humidity, cost, power, heat, w.off_curve, signed
+        heat = np.broadcast_to(_heat(i, rise), (count,))
+        cost = self._cost(i, w.outcome, power, heat)
+        weighed = settings, w.outcome, w.exhaust_humidity, cost, power, heat, w.off_curve
         return Tried(*weighed, result=result, fan_status=status)
 
-    def predicted(self, knobs: dict[str, Array], resolution: Resolution) -> Result:
-        knobs = self._conditioned(knobs)
-        count = len(next(iter(knobs.values())))
-        rows = np.repeat(np.arange(self.weathers), count // self.weathers)
-        states = with_settings(take(self.inputs, rows), knobs)
-        return fan_system.warmed(self.path, states, lambda some: predict_inputs(some, resolution))[1]
-
-    def _conditioned(self, knobs: dict[str, Array]) -> dict[str, Array]:
-        """Knobs with the feed that the conditioner makes, set so: in the place of the feed's, to which it adds."""
-        if self.conditioner is None or THROUGHPUT in knobs or not KEYS.keys() & knobs.keys():
-            return knobs
-        wetter, warmer = self.conditioner.feed(knobs)
-        i = self.inputs
-        M = knobs.get("feed_moisture", i.moisture_wb) + wetter
-        T = knobs.get("feed_temperature", i.feed_temperature) + warmer
-        solid = i.throughput * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        return knobs | {"feed_moisture": M, "feed_temperature": T, THROUGHPUT: solid / (1 - M)}
-
-    def weighed(self, knobs: dict[str, Array], outcome: Outcome) -> Weighed:
-        """Weigh states whose outcome is known."""
-        return self._along(len(outcome.moisture))._weighed(knobs, outcome)[0]
-
     def standing(self, inputs: Inputs, outcome: Outcome) -> Weighed:
-        """Weigh states whose settings stand in inputs of their own, any of them one number for all."""
-        part = copy.copy(self)
-        part.inputs = inputs
-        return part._weighed({}, outcome)[0]
+        """Weigh states whose settings stand in their inputs, any of them one number for all."""
+        return self._weighed(inputs, outcome)[0]
 
-    def _weighed(self, knobs: dict[str, Array], outcome: Outcome) -> tuple[Weighed, duct.Demand]:
-        i, cooler = self.inputs, self.case.cooler
-        airflow, depth = self._airflow(knobs), knobs.get("bed_depth", i.bed_depth)
+    def _weighed(self, i: Inputs, outcome: Outcome) -> tuple[Weighed, duct.Demand]:
+        airflow = i.dry_air * i.outside_volume
         asked = duct.demand(
             self.duct,
             self.fan.position if self.fan else "draw-through",
@@ -243,48 +156,31 @@ class Plant:
             rise = np.zeros(1)
             power = asked.flow * asked.pressure / (fan.ASSUMED_EFFICIENCY * fan.ASSUMED_MOTOR_EFFICIENCY)
             speed, off = np.full(len(power), np.nan), np.full(len(power), -1.0)
-        dwell = depth * cooler.floor_area * i.bulk_density / knobs.get(THROUGHPUT, i.throughput)
+        dwell = i.bed_depth * self.case.cooler.floor_area * i.bulk_density / i.throughput
         airflow, speed, depth, dwell, inlet, off = np.broadcast_arrays(
-            airflow, speed, depth, dwell, self._inlet(knobs, rise), off
+            airflow, speed, i.bed_depth, dwell, _inlet(i, rise), off
         )
         settings = Settings(airflow, speed, depth, dwell, inlet)
         humidity = air.relative_humidity(outcome.air_temperature, outcome.air_humidity, i.pressure)
-        heat = np.broadcast_to(self._heat(knobs, rise), np.shape(power))  # of a given airflow one number
-        cost, signed = self._cost(knobs, outcome, power, heat)
-        return Weighed(settings, outcome, humidity, cost, power, heat, off, signed), asked
+        heat = np.broadcast_to(_heat(i, rise), np.shape(power))  # of a given airflow one number
+        cost = self._cost(i, outcome, power, heat)
+        return Weighed(settings, outcome, humidity, cost, power, heat, off), asked
 
-    def _airflow(self, knobs: dict[str, Array]) -> Array:
-        return knobs["airflow"] if "airflow" in knobs else self.inputs.dry_air * self.inputs.outside_volume
+    def _cost(self, i: Inputs, outcome: Outcome, power: Array, heat: Array) -> Cost:
+        lost = given_away(self.case, i.throughput * (1 - i.moisture_wb), outcome.moisture)
+        return cost_of(self.case.costs, i.throughput, electricity=power, heat=heat, given_away=lost)
 
-    def _inlet(self, knobs: dict[str, Array], rise: Array) -> Array:
-        """Air that enters the bed: as warm as the heater, or the fan where that is warmer, makes it."""
-        i = self.inputs
-        from_fan = i.outside_temperature + rise
-        return np.maximum(from_fan, knobs.get("inlet_air_temperature", i.inlet_air_temperature))
 
-    def _heat(self, knobs: dict[str, Array], rise: Array) -> Array:
-        """What a heater gives to the air that enters, beyond what the fan does."""
-        i = self.inputs
-        warmed = air.enthalpy(self._inlet(knobs, rise), i.humidity_ratio)
-        warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
-        return np.asarray(self._airflow(knobs) / i.outside_volume * warmed) + self._steam(knobs)
+def _inlet(i: Inputs, rise: Array) -> Array:
+    """Air that enters the bed: as warm as the heater, or the fan where that is warmer, makes it."""
+    return np.maximum(i.outside_temperature + rise, i.inlet_air_temperature)
 
-    def _steam(self, knobs: dict[str, Array]) -> Array | float:
-        """Heat of the conditioner's steam, where that may be set."""
-        if self.conditioner is None or not KEYS.keys() & knobs.keys():
-            return 0.0
-        return self.conditioner.heat(knobs) * self.inputs.throughput * (1 - self.inputs.moisture_wb)
 
-    def _cost(
-        self, knobs: dict[str, Array], outcome: Outcome, power: Array, heat: Array
-    ) -> tuple[Cost, Array]:
-        """Costs, and their sum with weight above the target counted as gained."""
-        i, prices = self.inputs, self.case.costs
-        solid = knobs.get(THROUGHPUT, i.throughput) * (1 - knobs.get("feed_moisture", i.moisture_wb))
-        lost = given_away(self.case, solid, outcome.moisture)
-        cost = cost_of(prices, i.throughput, electricity=power, heat=heat, given_away=lost)
-        kept = cost_of(prices, i.throughput, electricity=0.0, heat=0.0, given_away=-lost)
-        return cost, cost.total - kept.overdried_feed
+def _heat(i: Inputs, rise: Array) -> Array:
+    """What a heater gives to the air that enters, beyond what the fan does."""
+    warmed = air.enthalpy(_inlet(i, rise), i.humidity_ratio)
+    warmed = warmed - air.enthalpy(i.outside_temperature + rise, i.humidity_ratio)
+    return np.asarray(i.dry_air * warmed)
 
 
 class SpeedMap:
@@ -329,8 +225,7 @@ def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
             "flashed_moisture": X,
             "flashed_temperature": T_in,
         }
-        changed["throughput"] = knobs.get(THROUGHPUT, inputs.throughput)
-        changed["dry_solid"] = changed["throughput"] * (1 - M)
+        changed["dry_solid"] = inputs.throughput * (1 - M)
     if "airflow" in knobs:
         changed["dry_air"] = knobs["airflow"] / inputs.outside_volume
     if "bed_depth" in knobs:
