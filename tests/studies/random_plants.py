@@ -24,7 +24,7 @@ from coolsim.machines import base
 from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.scenario import loads
-from coolsim.studies.line import outcomes
+from coolsim.studies.optimise import machines
 from coolsim.studies.settings import cheapest
 from coolsim.studies.settings.answer import SettingsAnswer
 
@@ -253,7 +253,7 @@ def on_the_coarse_mesh(case: Case, on_dial: bool = False) -> SettingsAnswer:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(base, "FULL", MESH)
         for mesh in ("quick", "full"):
-            patch.setitem(outcomes.MESHES, mesh, (outcomes.MESHES[mesh][0], MESH))
+            patch.setitem(machines.MESHES, mesh, (machines.MESHES[mesh][0], MESH))
         patch.setattr(
             base, "predicted_each", lambda cases: [coolsim.predict(c, resolution=MESH) for c in cases]
         )

@@ -13,8 +13,8 @@ from coolsim.case.case import Case
 from coolsim.machines import dryers as dials
 from coolsim.machines.assumptions import keeping_up
 from coolsim.scenario import loads
-from coolsim.studies.drying.course import OUTCOMES, QUICK, marched, outcomes_of
 from coolsim.studies.fitting.model import Marched, model_readings
+from coolsim.studies.optimise.march_outcomes import OUTCOMES, QUICK, marched, outcomes_of
 
 TURNED = BATCH + 'reverse_every = "4 min"\nrecirculation = "40 %"\ncooling_time = "5 min"\n'
 RANGES = '[limits]\ninlet_air_temperature = ["60 degC", "100 degC"]\nduration = ["8 min", "40 min"]\n'

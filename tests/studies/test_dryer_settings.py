@@ -18,7 +18,7 @@ import coolsim
 from coolsim.case.case import Case
 from coolsim.machines import dryers as dials
 from coolsim.scenario import loads
-from coolsim.studies.drying.course import OUTCOMES, marched
+from coolsim.studies.optimise.march_outcomes import OUTCOMES, marched
 from coolsim.support.errors import InputError
 
 BELT = """[cooler]

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.polynomial import chebyshev
 
-from coolsim.studies.drying.problem import DRYERS, corners_and_faces
-from coolsim.studies.drying.survey import Box, Survey
+from coolsim.studies.optimise.problem import DRYERS, corners_and_faces
+from coolsim.studies.optimise.survey import Box, Survey
 
 ROWS = [0, 3, 9]
 

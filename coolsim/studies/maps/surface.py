@@ -14,7 +14,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-from coolsim.studies.drying.survey import terms_within
+from coolsim.studies.optimise.survey import terms_within
 from coolsim.support.fields import Array
 
 LEFT_OUT = 5  # one in so many states judges the degree

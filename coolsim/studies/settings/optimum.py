@@ -14,10 +14,10 @@ from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.requirements import FEASIBLE, AtLimit
-from coolsim.studies.drying.batching import Requests, T, answered, side_by_side
-from coolsim.studies.drying.find import best_alone, cheapest, ends, everything
-from coolsim.studies.drying.search import Found, Search, Sketch, searched
-from coolsim.studies.line.outcomes import problem_of
+from coolsim.studies.optimise.batching import Requests, T, answered, side_by_side
+from coolsim.studies.optimise.find import best_alone, cheapest, ends, everything
+from coolsim.studies.optimise.machines import problem_of
+from coolsim.studies.optimise.search import Found, Search, Sketch, searched
 from coolsim.studies.settings import heated_inlet as heating
 
 

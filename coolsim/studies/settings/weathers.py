@@ -18,10 +18,10 @@ from coolsim.machines.base import bare
 from coolsim.machines.dryers import DryerSettings
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
-from coolsim.studies.drying.batching import Requests, answered, side_by_side
-from coolsim.studies.drying.find import Everything, everything
-from coolsim.studies.drying.search import Found
-from coolsim.studies.line.outcomes import problem_of
+from coolsim.studies.optimise.batching import Requests, answered, side_by_side
+from coolsim.studies.optimise.find import Everything, everything
+from coolsim.studies.optimise.machines import problem_of
+from coolsim.studies.optimise.search import Found
 from coolsim.studies.settings.answer import Reached, SettingsByWeather
 from coolsim.support.errors import NotConverged
 

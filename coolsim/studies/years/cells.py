@@ -23,12 +23,12 @@ from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
 from coolsim.simulate.requirements import FEASIBLE, Bounds, constraints_of
-from coolsim.studies.drying.batching import Request, Requests, answered, side_by_side
-from coolsim.studies.drying.find import best_alone, cheapest
-from coolsim.studies.drying.problem import SearchProblem
-from coolsim.studies.drying.search import Found as State
-from coolsim.studies.drying.search import Search, searched
-from coolsim.studies.drying.survey import Goal
+from coolsim.studies.optimise.batching import Request, Requests, answered, side_by_side
+from coolsim.studies.optimise.find import best_alone, cheapest
+from coolsim.studies.optimise.problem import SearchProblem
+from coolsim.studies.optimise.search import Found as State
+from coolsim.studies.optimise.search import Search, searched
+from coolsim.studies.optimise.survey import Goal
 from coolsim.studies.years.chart import MARGIN
 from coolsim.studies.years.chart_answer import Bands, bands_of
 from coolsim.studies.years.dryer_hours import (

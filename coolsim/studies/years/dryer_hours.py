@@ -32,7 +32,7 @@ from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.finishing import store_of
 from coolsim.simulate.prediction import cooling
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms
-from coolsim.studies.line.outcomes import MESHES
+from coolsim.studies.optimise.machines import MESHES
 from coolsim.studies.outcome_rows import pack, unpack
 from coolsim.studies.years.hours import DIRECT, MAP, Hours, OfDryers
 from coolsim.studies.years.response import (
@@ -186,7 +186,7 @@ def directly(place: MachineSite, hourly: HourlySettings) -> Found:
 
 
 def solved(place: MachineSite, hourly: HourlySettings, hours: Index, mesh: str = "quick") -> Array:
-    """Rows (rows, some) of some hours, on a mesh of `studies.line.outcomes`."""
+    """Rows (rows, some) of some hours, on a mesh of `studies.optimise.machines`."""
     return predicted(place, [place.during(int(k), hourly.cases[hourly.which[k]]) for k in hours], mesh)
 
 

@@ -17,8 +17,8 @@ from coolsim.case.case import Line
 from coolsim.case.machine import Batch, Belt
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
-from coolsim.studies.drying.problem import SearchProblem
-from coolsim.studies.line.outcomes import problem_of
+from coolsim.studies.optimise.machines import problem_of
+from coolsim.studies.optimise.problem import SearchProblem
 from coolsim.studies.years.cells import (
     Cells,
     FoundForHour,

@@ -16,7 +16,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.candidates import (
     BOX,
     MOST_BOXES,
@@ -27,7 +26,8 @@ from coolsim.studies.drying.sizes.candidates import (
     first_candidate,
 )
 from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
-from coolsim.studies.drying.survey import smoothed
+from coolsim.studies.optimise.march_outcomes import QUICK
+from coolsim.studies.optimise.survey import smoothed
 from coolsim.support.fields import Array
 
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds

@@ -29,9 +29,9 @@ from coolsim.simulate.dryer_phases import by_kind
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.least_bed import depths_to_choose, least_time
 from coolsim.simulate.requirements import bounds_on, constraints_of
-from coolsim.studies.drying.course import OUTCOMES, ROUGH, marched
-from coolsim.studies.drying.problem import corners_and_faces
-from coolsim.studies.drying.survey import Goal, back, forth, smoothed, terms
+from coolsim.studies.optimise.march_outcomes import OUTCOMES, ROUGH, marched
+from coolsim.studies.optimise.problem import corners_and_faces
+from coolsim.studies.optimise.survey import Goal, back, forth, smoothed, terms
 from coolsim.support.fields import Array
 
 # s, looked at where [limits] says nothing; common practice, no source

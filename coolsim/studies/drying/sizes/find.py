@@ -25,7 +25,6 @@ from coolsim.case.machine import Batch
 from coolsim.machines import dryers as dials
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.requirements import FEASIBLE
-from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.sizes.candidates import (
     OUT_OF_REACH,
     Candidate,
@@ -50,6 +49,7 @@ from coolsim.studies.drying.sizes.summary import (
     running_cost,
     size_answer,
 )
+from coolsim.studies.optimise.march_outcomes import QUICK
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.service import Service, rounded_up
 

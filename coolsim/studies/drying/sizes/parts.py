@@ -21,7 +21,7 @@ from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.dryer_phases import ASSUMED_FAN, gathered
 from coolsim.simulate.dryer_results import highest, through
 from coolsim.simulate.uneven_beds import laid_dryers
-from coolsim.studies.drying.course import outcomes_of
+from coolsim.studies.optimise.march_outcomes import outcomes_of
 from coolsim.studies.sizing.answer import AirPart, FanDuty
 from coolsim.studies.sizing.service import of_reserve
 from coolsim.support.fields import Array

@@ -14,10 +14,10 @@ from coolsim.machines import dryers as dials
 from coolsim.machines.dryers import mass_of
 from coolsim.simulate.cautions import LEVELS
 from coolsim.simulate.requirements import FEASIBLE, AtLimit
-from coolsim.studies.drying.course import OUTCOMES
 from coolsim.studies.drying.sizes.candidates import Candidate
 from coolsim.studies.drying.sizes.duties import Duty, cost, energy
 from coolsim.studies.drying.sizes.parts import Predicted, air_parts, heat_of, words
+from coolsim.studies.optimise.march_outcomes import OUTCOMES
 from coolsim.studies.sizing.answer import Floor, Governs, Missed, Served, SizeAnswer
 from coolsim.studies.sizing.service import Service, reserve_of
 from coolsim.support.fields import Array

@@ -1,4 +1,4 @@
-"""Outcomes over all settings of a dryer as polynomials through a few dozen of them, and the best of these.
+"""Outcomes over all settings of a machine as polynomials through some of them, and the best of these.
 
 Limits and goals are here, too: what is looked for on a survey, and in what is predicted.
 """
@@ -15,8 +15,8 @@ from numpy.polynomial import chebyshev
 
 from coolsim.case.case import Case
 from coolsim.simulate.requirements import FEASIBLE, Bounds, Constraint
-from coolsim.studies.drying.batching import Request, Requests
-from coolsim.studies.drying.problem import DRYERS, SearchProblem
+from coolsim.studies.optimise.batching import Request, Requests
+from coolsim.studies.optimise.problem import DRYERS, SearchProblem
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 

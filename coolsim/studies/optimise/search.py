@@ -1,6 +1,6 @@
-"""The best state of a dryer: surveyed on a rough mesh, closed in on, then corrected by full predictions.
+"""The best state of a machine: surveyed on a rough mesh, closed in on, then corrected by full predictions.
 
-1. A few dozen settings over the whole box are marched side by side. Time needs no settings of its own: one march to
+1. Some settings over the whole box are solved side by side. A batch's time needs no settings of its own: one march to
    the longest tells of every shorter one.
 2. Polynomials through the outcomes (logarithms of what is positive) are looked at on a grid, with the crossings of
    limits along its last axis, then on ever smaller grids about the best.
@@ -24,9 +24,9 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.simulate.requirements import FEASIBLE, Bounds
-from coolsim.studies.drying.batching import Request, Requests
-from coolsim.studies.drying.problem import DRYERS, SearchProblem
-from coolsim.studies.drying.survey import (
+from coolsim.studies.optimise.batching import Request, Requests
+from coolsim.studies.optimise.problem import DRYERS, SearchProblem
+from coolsim.studies.optimise.survey import (
     FAILED,
     Box,
     Goal,

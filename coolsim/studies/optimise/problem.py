@@ -13,7 +13,7 @@ from coolsim.case.case import Case
 from coolsim.case.costs import Cost
 from coolsim.machines import dryers
 from coolsim.simulate.requirements import Bounds, bounds_on, constraints_of
-from coolsim.studies.drying.course import OUTCOMES
+from coolsim.studies.optimise.march_outcomes import OUTCOMES
 from coolsim.support.fields import Array
 
 Solve = Callable[
@@ -56,7 +56,7 @@ class SearchProblem:
     plain: tuple[int, ...]  # outcomes that are fitted as they are, the others as logarithms
     # Outcomes (outcomes, …) as of one machine, in the order of OUTCOMES.
     whole: Callable[[Array], Array] = lambda outcomes: outcomes
-    # How states are solved side by side; None: dryers, as studies.drying.batching does.
+    # How states are solved side by side; None: dryers, as studies.optimise.batching does.
     solve: Solve | None = None
     # States of a survey by the names of its knobs, and whether it is of the whole box: see `corners_and_faces`.
     nodes: Callable[[tuple[str, ...], bool], tuple[Array, int]] = corners_and_faces

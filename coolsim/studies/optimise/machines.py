@@ -1,14 +1,12 @@
-"""Lines side by side, and what became of them: the outcomes of each machine, stage by stage.
+"""Machines as the search sees them: coolers and lines side by side, and what became of them.
 
-Rows of arrays stand in the order of ROWS, once for each stage. Heat and electricity are per kg of the line's wet
-feed.
+Rows of arrays stand in the order of ROWS, for a line once for each stage. Heat and electricity are per kg of wet feed.
 
 Settings of lines
 -----------------
 `machines/lines.py` has each stage as a case of its own and the settings of all, called by number and name
-("1.inlet_air_temperature"); `studies/line/outcomes.py` lines side by side: the outcomes of a dryer for each
-stage, and a cooler's fan, and the `SearchProblem` that the search of dryers takes (ranges, how it is set, which
-outcomes cost, how it is solved). Heat and electricity are per kg of the line's wet feed, so that stages add up.
+("1.inlet_air_temperature"); here lines stand side by side: the outcomes of a dryer for each
+stage, and a cooler's fan. Heat and electricity are per kg of the line's wet feed, so that stages add up.
 Constraints of a stage carry its number ("2.lift_off"); wishes are of what leaves the last.
 
 A batch's time is a knob like any other: a line is marched to its end, so one march does not tell of shorter ones.
@@ -17,7 +15,7 @@ are refused: the survey has 2^settings corners. The rough mesh is within a tenth
 so one or two corrections do. Measured on two shared cores: three knobs of `dryer-then-cooler.toml` in 6 s, 4 of
 them for predictions (68 on the rough mesh, 6 on the full one); four or five knobs take 10 or 18 s of processor
 time. The cheapest of a dense grid, bisected to its target, is met to 0.2 %, nearly all of it moisture kept back
-as margin (`survey.MARGIN` of 0.01: 1e-5).
+as margin (`SearchProblem.margin` of 0.01: 1e-5).
 """
 
 from __future__ import annotations
@@ -52,10 +50,10 @@ from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
 from coolsim.simulate.prediction import ROUGH, cooling
 from coolsim.simulate.requirements import SWEATING, is_dryer
-from coolsim.studies.drying import course
-from coolsim.studies.drying.batching import Mesh, Request
-from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.problem import DRYERS, SearchProblem, corners_and_faces
+from coolsim.studies.optimise import march_outcomes as marches
+from coolsim.studies.optimise.batching import Mesh, Request
+from coolsim.studies.optimise.march_outcomes import OUTCOMES
+from coolsim.studies.optimise.problem import DRYERS, SearchProblem, corners_and_faces
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -65,8 +63,8 @@ ROWS = (
     "fan_curve",
 )  # the last two of coolers: share of full, and how far off the curve
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
-    "rough": (course.ROUGH, ROUGH),
-    "quick": (course.QUICK, Resolution(estimate=False)),
+    "rough": (marches.ROUGH, ROUGH),
+    "quick": (marches.QUICK, Resolution(estimate=False)),
     "full": (dryer_simulation.DEFAULT, Resolution()),
 }
 # Fitted as they are; the others as logarithms.
@@ -177,7 +175,7 @@ def solver_of_coolers(plant: Plant) -> Callable[[list[Request]], list[Any]]:
         bill = running_cost(plant.case, dict(zip(OUTCOMES, rows)))
         rows[-1] = bill.electricity + bill.heat
         for n, k in enumerate(solved):
-            found[k] = course.Predicted(one(state.result, n), rows[:, n]) if mesh == "full" else rows[:, [n]]
+            found[k] = marches.Predicted(one(state.result, n), rows[:, n]) if mesh == "full" else rows[:, [n]]
         return found
 
     return solve
@@ -208,7 +206,7 @@ def solver(case: Case) -> Callable[[list[Request]], list[Any]]:
 
 
 def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[Any]:
-    """Outcomes of each line (outcomes, 1), or of the full mesh a `course.Predicted`; None where one fails."""
+    """Outcomes of each line (outcomes, 1), or of the full mesh a `marches.Predicted`; None where one fails."""
     try:
         result, outcomes = _run(cases, plants, mesh)
     except NotConverged as error:
@@ -221,7 +219,7 @@ def _solved(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> list[A
         return found
     if mesh != "full":
         return list(np.moveaxis(outcomes, -1, 0)[..., None])
-    return [course.Predicted(one(result, k), outcomes[:, k]) for k in range(len(cases))]
+    return [marches.Predicted(one(result, k), outcomes[:, k]) for k in range(len(cases))]
 
 
 def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Result, Array]:

@@ -19,7 +19,7 @@ from coolsim.machines import conditioner
 from coolsim.simulate.dryer_phases import by_kind
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import with_even_bed
-from coolsim.studies.drying.course import OUTCOMES, QUICK, ROUGH, marched, predictions
+from coolsim.studies.optimise.march_outcomes import OUTCOMES, QUICK, ROUGH, marched, predictions
 from coolsim.support.fields import Array
 
 AT_ONCE = {
@@ -37,7 +37,7 @@ AT_END = (np.inf,)
 class Request:
     """A dryer to try, at `times` (T,) since it was laid: what is sent back are its outcomes (outcomes, T).
 
-    Of a `full` one, predicted at its end, a `course.Predicted` is sent back. None where it does not converge.
+    Of a `full` one, predicted at its end, a `Predicted` is sent back. None where it does not converge.
     """
 
     case: Case

@@ -18,9 +18,9 @@ from coolsim.machines import conditioner
 from coolsim.simulate.finishing import target_moisture
 from coolsim.simulate.least_bed import without_least_bed
 from coolsim.simulate.requirements import Bounds, Constraint
-from coolsim.studies.drying.batching import Requests, side_by_side
-from coolsim.studies.drying.problem import SearchProblem
-from coolsim.studies.drying.search import Found, Goal, Search, searched, squeezed
+from coolsim.studies.optimise.batching import Requests, side_by_side
+from coolsim.studies.optimise.problem import SearchProblem
+from coolsim.studies.optimise.search import Found, Goal, Search, searched, squeezed
 from coolsim.studies.prerequisites import HIGHEST_FEED_MOISTURE
 from coolsim.support.fields import Array
 

@@ -1,1 +1,0 @@
-"""Settings of lines: all machines of a row together."""
