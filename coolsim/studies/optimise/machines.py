@@ -1,6 +1,7 @@
 """Machines as the search sees them: coolers and lines side by side, and what became of them.
 
-Rows of arrays stand in the order of ROWS, for a line once for each stage. Heat and electricity are per kg of wet feed.
+Rows of arrays stand in the order of ROWS, for a line once for each stage. Heat and electricity are per kg of wet
+feed.
 
 Settings of lines
 -----------------

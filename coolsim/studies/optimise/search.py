@@ -1,7 +1,7 @@
 """The best state of a machine: surveyed on a rough mesh, closed in on, then corrected by full predictions.
 
-1. Some settings over the whole box are solved side by side. A batch's time needs no settings of its own: one march to
-   the longest tells of every shorter one.
+1. Some settings over the whole box are solved side by side. A batch's time needs no settings of its own: one march
+   to the longest tells of every shorter one.
 2. Polynomials through the outcomes (logarithms of what is positive) are looked at on a grid, with the crossings of
    limits along its last axis, then on ever smaller grids about the best.
 3. A smaller box about the best is surveyed anew, until the best lies inside or little is won towards its edge, and
