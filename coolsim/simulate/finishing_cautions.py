@@ -12,7 +12,7 @@ from coolsim.physics.bag import MIGRATION, MOULDS_ACTIVE, MOULDS_POSSIBLE
 from coolsim.physics.coating import MOST_OIL, MOST_OIL_EXPANDED
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.simulate.finishing import before_coating, once_coated
-from coolsim.support.dual_units import difference, temperature
+from coolsim.support.dual_units import difference, temperature, temperatures
 
 SWEATS = "bags may sweat"  # how that caution begins
 MOULDY = "moulds are active. Do not bag; dry further."  # how the caution against moulds ends
@@ -24,9 +24,7 @@ FAR_POINTS, FAR_KELVIN = (
 FAR_BELOW = (
     20.0  # K below the temperatures of an isotherm's fit; judged: there water activities come out too low
 )
-COOL_STEAM = (
-    50.0  # °C of conditioned mash; below it nobody uses steam: 60–90 °C is common practice, no source
-)
+COOL_STEAM, USUAL_MASH = 50.0, (60.0, 90.0)  # °C of conditioned mash; common practice, no source
 LIGHT = 500.0  # kg/m³ bulk below which pellets count as expanded; judged: floating 320–480, pressed 550–700
 
 
@@ -42,7 +40,7 @@ def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
     if case.arrival is not None and hot is not None and hot < COOL_STEAM:
         yield Warning(
             "check",
-            f"steam takes the mash to {temperature(hot)} only; 60 to 90 °C (140 to 194 °F) are common practice (no "
+            f"steam takes the mash to {temperature(hot)} only; {temperatures(*USUAL_MASH)} are common practice (no "
             "source). Was conditioning.temperature meant in another unit? Without steam leave it out.",
         )
     if case.arrival is not None and case.recipe.ingredient and case.recipe.temperature is None:

@@ -1,12 +1,44 @@
-"""Quantities in SI with US units behind them: for messages that are made without knowing who reads them.
+"""Quantities in SI with US units behind them, for messages that are made without knowing who reads them.
 
-Printed tables show one system (`--units`); a message of the model or of a study shows both, as "8 K (14 °F)".
+Printed tables show one system (`--units`); a message of the model or of a study shows both, as "8 K (14 °F)", and
+whoever prints it for a reader of US units turns the two round (`for_reader`): "14 °F (8 K)".
 """
 
 from __future__ import annotations
 
+import re
+
 POUND = 0.45359237  # kg
 FOOT = 0.3048  # m
+BRITISH_THERMAL_UNIT = 1055.05585262  # J, of the International Table
+HORSEPOWER = 550 * POUND * 9.80665 * FOOT  # W, mechanical: 550 ft·lbf/s
+
+_NUMBERS = r"(-?\d[-+.e\d]*(?: to -?\d[-+.e\d]*)?)"
+_PAIRS = "|".join(
+    rf"{_NUMBERS} ({si}) \({_NUMBERS} ({us})\)"
+    for si, us in (
+        ("°C|K", "°F"),
+        ("kg|kg/h", "lb|lb/h"),
+        ("m³/h", "cfm"),
+        ("cm", "in"),
+        ("m²", "ft²"),
+        ("kW", "BTU/h"),
+    )
+)
+
+
+def for_reader(text: str, units: str) -> str:
+    """A message with the reader's units first.
+
+    >>> for_reader("air of 45 °C (113 °F), 8 K (14 °F) above 60 to 90 °C (140 to 194 °F)", "us")
+    'air of 113 °F (45 °C), 14 °F (8 K) above 140 to 194 °F (60 to 90 °C)'
+    """
+    return text if units == "si" else re.sub(_PAIRS, _turned, text)
+
+
+def _turned(pair: re.Match[str]) -> str:
+    number, si, other, us = (part for part in pair.groups() if part is not None)
+    return f"{other} {us} ({number} {si})"
 
 
 def temperature(celsius: float, digits: int = 0) -> str:
@@ -16,6 +48,15 @@ def temperature(celsius: float, digits: int = 0) -> str:
     '45 °C (113 °F)'
     """
     return f"{celsius:.{digits}f} °C ({1.8 * celsius + 32:.{digits}f} °F)"
+
+
+def temperatures(low: float, high: float) -> str:
+    """A range of them.
+
+    >>> temperatures(40.0, 90.0)
+    '40 to 90 °C (104 to 194 °F)'
+    """
+    return f"{low:.0f} to {high:.0f} °C ({1.8 * low + 32:.0f} to {1.8 * high + 32:.0f} °F)"
 
 
 def difference(kelvin: float, digits: int = 0) -> str:
@@ -70,3 +111,21 @@ def area(square_metres: float) -> str:
     '2.5 m² (26.9 ft²)'
     """
     return f"{square_metres:.3g} m² ({square_metres / FOOT**2:.3g} ft²)"
+
+
+def heat(watts: float) -> str:
+    """A heater's power, with three digits that count.
+
+    >>> heat(60e3)
+    '60 kW (205000 BTU/h)'
+    """
+    return f"{watts / 1e3:.3g} kW ({rounded(3600 * watts / BRITISH_THERMAL_UNIT)} BTU/h)"
+
+
+def rounded(number: float) -> str:
+    """A number with three digits that count, and no exponent.
+
+    >>> rounded(204728.0), rounded(5.3641)
+    ('205000', '5.36')
+    """
+    return f"{float(f'{number:.3g}'):.15g}"

@@ -794,8 +794,8 @@ function fanOf(floor, margin) {
   return { asked, flow, pressure, density: asked.find((d) => d.pressure === pressure).density, shaft, electric: shaft / buy.motor_efficiency, motor };
 }
 
-function kilowatts(power) {
-  return `${Number((power / 1000).toPrecision(3))} kW`;
+function powerText(told, power) {
+  return `${Number((told.factor * power).toPrecision(3))} ${told.unit}`;
 }
 
 function chooser(name, words, last, valueText) {
@@ -827,7 +827,7 @@ function showBuy() {
   set("floor", chosen.floor, text(told.area, floor.area));
   if (fan) set("margin", Math.round(chosen.margin / 0.05), `${(100 * chosen.margin).toFixed(0)} %`);
   const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run${buy.reserve ? ` with ${(100 * buy.reserve).toFixed(0)} % more feed` : ""}, mean of all products and weathers`.replace("  ", " ");
-  const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
+  const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${powerText(buy.told.shaft, 1000 * fan.motor)}`;
   const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
   const taken = chosen.floor === buy.taken, look = fan && fan.motor === undefined ? " bad" : taken && buy.sure.good ? "" : " doubt";
   by("bought").className = `verdict${look}`;
@@ -845,7 +845,7 @@ function showFan(fan, floor) {
   const told = buy.told;
   if (!fan) {
     const head = tableRow(["part", right("floor"), right("largest flow"), right("largest pressure"), right("motor"), right("heater")], true);
-    const lines = buy.parts.map((p, k) => tableRow([buy.machine === "belt" ? `zone ${k + 1}` : "one dryer", right(text(told.area, p.area)), right(text(told.flow, p.flow)), right(text(told.pressure, p.pressure)), right(kilowatts(p.motor)), right(p.heater === null ? "none" : kilowatts(p.heater))]));
+    const lines = buy.parts.map((p, k) => tableRow([buy.machine === "belt" ? `zone ${k + 1}` : "one dryer", right(text(told.area, p.area)), right(text(told.flow, p.flow)), right(text(told.pressure, p.pressure)), right(powerText(told.shaft, p.motor)), right(p.heater === null ? "none" : powerText(told.heating, p.heater))]));
     by("fan").replaceChildren(element("caption", {}, `On the floor that is taken, ${text(told.area, buy.floors[buy.taken].area)}, with ${(100 * buy.margin).toFixed(0)} % on the bed's pressure`), element("thead", {}, head), element("tbody", {}, ...lines));
     named(by("fan"));
     return;
@@ -853,9 +853,9 @@ function showFan(fan, floor) {
   by("fan").replaceChildren(element("tbody", {},
     tableRow(["largest volume at its inlet", right(text(told.flow, fan.flow))]),
     tableRow(["largest pressure", right(text(told.pressure, fan.pressure))]),
-    tableRow(["density of the air at its inlet", right(`${fan.density.toFixed(2)} kg/m³`)]),
-    tableRow([`power at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(kilowatts(fan.shaft))]),
-    tableRow(["next standard motor", right(fan.motor === undefined ? "none" : `${fan.motor} kW`)])));
+    tableRow(["density of the air at its inlet", right(text(told.density, fan.density))]),
+    tableRow([`power at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(powerText(told.shaft, fan.shaft))]),
+    tableRow(["next standard motor", right(fan.motor === undefined ? "none" : powerText(told.shaft, 1000 * fan.motor))])));
   showDuties(fan);
 }
 
