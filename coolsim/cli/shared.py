@@ -59,7 +59,16 @@ JsonFile = Annotated[
 ]
 
 
-def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
+Command = Callable[..., int | None]
+
+
+def command(example: str, name: str | None = None) -> Callable[[Command], Callable[..., None]]:
+    """Make a function a command whose help ends with an example, called as the function is or by a name."""
+    add = app.command(name, epilog=f"\b\nExample:\n  coolsim {example}")
+    return lambda answered: add(_guarded(answered))
+
+
+def _guarded(command: Command) -> Callable[..., None]:
     """Turn what a command raises into messages on standard error and an exit status."""
 
     def answered(heard: list[int], *args: Any, **kwargs: Any) -> int:

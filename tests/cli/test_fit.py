@@ -87,7 +87,9 @@ def test_any_width_and_other_units(run, monkeypatch, width) -> None:
         "fit", str(SCENARIO), "--trials", str(TRIALS), "--free", "diffusivity,leakage", "--units", "us"
     )
     assert done.status == 0 and "exit temperature ± 0.9 °F (0.5 K)" in " ".join(done.out.split())
-    assert max(map(len, done.out.splitlines())) <= int(width) and (width == "40" or not strays(done.out, "us"))
+    assert max(map(len, done.out.splitlines())) <= int(width) and (
+        width == "40" or not strays(done.out, "us")
+    )
 
 
 # -- what is refused
