@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.physics.air import ZERO_CELSIUS
-from coolsim.support.dual_units import temperatures
+from coolsim.support.dual_units import temperature
 
 DRY_END = 3.0  # M %, below which Chung–Pfost is continued and a heat of desorption is held
 GAB_DRY_END = 10.0  # M %, below which that of gab is held: it runs away (3500 kJ/kg at 5 %, pasta)
@@ -44,7 +44,9 @@ class Equation:
     def range_text(self) -> str:
         """To what it was fitted, in a sentence."""
         low, high = self.fitted_activity
-        return f"fitted to {self.fitted_to} at {temperatures(*self.fitted_temperature)}, a_w {low}–{high}"
+        return (
+            f"fitted to {self.fitted_to} at {temperature.between(*self.fitted_temperature)}, a_w {low}–{high}"
+        )
 
 
 # ---- Forms: value, slopes, inverse --------------------------------------------------------------------

@@ -12,7 +12,7 @@ from coolsim.physics.bag import MIGRATION, MOULDS_ACTIVE, MOULDS_POSSIBLE
 from coolsim.physics.coating import MOST_OIL, MOST_OIL_EXPANDED
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.simulate.finishing import before_coating, once_coated
-from coolsim.support.dual_units import difference, temperature, temperatures
+from coolsim.support.dual_units import difference, temperature
 
 SWEATS = "bags may sweat"  # how that caution begins
 MOULDY = "moulds are active. Do not bag; dry further."  # how the caution against moulds ends
@@ -40,8 +40,8 @@ def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
     if case.arrival is not None and hot is not None and hot < COOL_STEAM:
         yield Warning(
             "check",
-            f"steam takes the mash to {temperature(hot)} only; {temperatures(*USUAL_MASH)} are common practice (no "
-            "source). Was conditioning.temperature meant in another unit? Without steam leave it out.",
+            f"steam takes the mash to {temperature(hot)} only; {temperature.between(*USUAL_MASH)} are common "
+            "practice (no source). Was conditioning.temperature meant in another unit? Without steam leave it out.",
         )
     if case.arrival is not None and case.recipe.ingredient and case.recipe.temperature is None:
         words = "the mash is taken to be as warm as the air outside, and not frozen."

@@ -578,47 +578,37 @@ function levelsOf(low, high) {
   return found;
 }
 
-// Where numbers of the grid are above a level, as the path of a picture: of each cell the part that is.
-function regionPath(numbers, level, at) {
+// A path from each cell of the grid: a piece from the corners of what is above a level, and from where its edge cuts.
+function pathOf(numbers, level, piece) {
   let path = "";
-  const wide = ACROSS + 1;
   for (let b = 0; b < UPWARDS; b++) {
     for (let a = 0; a < ACROSS; a++) {
-      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * wide + p] - level })), points = [];
-      if (corners.every((one) => one.v <= 0)) continue;
+      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * (ACROSS + 1) + p] - level }));
+      const above = [], cuts = [];
       corners.forEach((one, k) => {
         const next = corners[(k + 1) % 4];
-        if (one.v > 0) points.push([one.p, one.q]);
+        if (one.v > 0) above.push([one.p, one.q]);
         if (one.v > 0 !== next.v > 0) {
           const share = one.v / (one.v - next.v);
-          points.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
+          cuts.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
+          above.push(cuts.at(-1));
         }
       });
-      path += `M${points.map((point) => at(point).join(" ")).join("L")}Z`;
+      path += piece(above, cuts);
     }
   }
   return path;
 }
 
+// Where numbers of the grid are above a level, as the path of a picture: of each cell the part that is.
+function regionPath(numbers, level, at) {
+  return pathOf(numbers, level, (above) => (above.length ? `M${above.map((point) => at(point).join(" ")).join("L")}Z` : ""));
+}
+
 // The lines on which numbers of the grid have a level, as the path of a picture; each cell is cut by itself.
 function contourPath(numbers, level, at) {
-  let path = "";
-  const wide = ACROSS + 1;
-  for (let b = 0; b < UPWARDS; b++) {
-    for (let a = 0; a < ACROSS; a++) {
-      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * wide + p] - level }));
-      const cuts = [];
-      corners.forEach((one, k) => {
-        const next = corners[(k + 1) % 4];
-        if (one.v > 0 !== next.v > 0) {
-          const share = one.v / (one.v - next.v);
-          cuts.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
-        }
-      });
-      for (let k = 0; k + 1 < cuts.length; k += 2) path += `M${at(cuts[k]).join(" ")}L${at(cuts[k + 1]).join(" ")}`;
-    }
-  }
-  return path;
+  const line = (cuts, k) => `M${at(cuts[k]).join(" ")}L${at(cuts[k + 1]).join(" ")}`;
+  return pathOf(numbers, level, (_, cuts) => [0, 2].filter((k) => k + 1 < cuts.length).map((k) => line(cuts, k)).join(""));
 }
 
 function showStudy() {
