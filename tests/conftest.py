@@ -1,4 +1,4 @@
-"""How the tests are shared out: files that take longest begin first, so that no worker is left with one at the end."""
+"""How the tests are shared out: the longest files begin first, so that no worker is left with one at the end."""
 
 from __future__ import annotations
 
