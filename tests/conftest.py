@@ -30,5 +30,4 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     """One more worker than processors where thorough tests run: many wait, for browsers, processes and signals."""
-    thorough = config.option.markexpr == "thorough"
-    return (os.cpu_count() or 1) + 1 if thorough else None
+    return None if config.option.markexpr == "not thorough" else (os.cpu_count() or 1) + 1
