@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 from reader_units import strays
+from typer.testing import CliRunner
 
 import coolsim
+from coolsim.cli import app
 from coolsim.output import tables
 from coolsim.output.page import Page
 from coolsim.output.quantities import heating, shaft_power, standard_motor
@@ -32,6 +34,14 @@ def test_a_prediction_speaks_the_readers_units(scenario: Path) -> None:
     result = coolsim.predict(case)
     for units in ("si", "us"):
         assert not strays(tables.predicted(case, result, Page(200, units=units)), units)
+
+
+def test_faults_speak_the_readers_units_too() -> None:
+    command = ["size", str(SCENARIOS[0].values[0].with_name("cooler-to-buy.toml"))]
+    command += ["--set", "sizing.floor_area=50 m2", "--units"]
+    for units, first in (("si", "found 50 m² (538 ft²)"), ("us", "found 538 ft² (50 m²)")):
+        done = CliRunner().invoke(app, [*command, units])
+        assert done.exit_code == 2 and first in done.stderr and not strays(done.stderr, units)
 
 
 def test_motors_are_told_in_horsepower_and_heaters_in_btu() -> None:
