@@ -171,7 +171,7 @@ class FeedState:
 
     place: str = documented("-", "mash, conditioned, die, after the flash, cooler")
     moisture: Any = documented("kg/kg wet", "its moisture", json="moisture_wb")
-    temperature: Any = documented("°C", "its temperature", json="temperature_C")
+    temperature: Any = documented("°C", "its temperature")
 
 
 @dataclass(frozen=True)

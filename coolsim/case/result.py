@@ -15,9 +15,7 @@ from coolsim.support.fields import Array, Number, documented
 class FeedIn(Displayed):
     """The feed as it enters the bed, after any flash."""
 
-    temperature: Number = documented(
-        "°C", "pellet temperature after the flash", "Tp_in", json="temperature_C"
-    )
+    temperature: Number = documented("°C", "pellet temperature after the flash", "Tp_in")
     moisture_wb: Number = documented("kg/kg wet", "moisture after the flash, wet basis", "M_in")
     flash_loss_wb: Number = documented("kg/kg wet", "moisture lost to the flash, wet basis")
 
@@ -26,7 +24,7 @@ class FeedIn(Displayed):
 class PelletsOut(Displayed):
     """The pellets that leave the bed."""
 
-    temperature: Number = documented("°C", "mean pellet temperature", "Tp", json="temperature_C")
+    temperature: Number = documented("°C", "mean pellet temperature", "Tp")
     moisture_wb: Number = documented("kg/kg wet", "mean moisture, wet basis", "M")
     moisture_db: Number = documented("kg/kg dry", "mean moisture, dry basis", "X̄")
     surface_moisture_db: Number = documented("kg/kg dry", "moisture at the pellet surface, dry basis", "Xs")
@@ -34,10 +32,7 @@ class PelletsOut(Displayed):
         "-", "water activity of the mean moisture at the mean temperature", "a_w"
     )
     mass_flow: Number = documented(
-        "kg/s",
-        "wet pellets leaving; of batches, of the line that they take turns for",
-        json="mass_flow_kg_h",
-        factor=3600.0,
+        "kg/s", "wet pellets leaving; of batches, of the line that they take turns for"
     )
 
 
@@ -45,7 +40,7 @@ class PelletsOut(Displayed):
 class AfterEqualising(Displayed):
     """The pellets after moisture and heat have evened out inside them, nothing lost (a closed bag)."""
 
-    temperature: Number = documented("°C", "pellet temperature", json="temperature_C")
+    temperature: Number = documented("°C", "pellet temperature")
     water_activity: Number = documented("-", "water activity", "a_w")
 
 
@@ -56,7 +51,6 @@ class InStore(Displayed):
     temperature: Number = documented(
         "°C",
         "of the store: as typed, or the warmer of 25 °C (where laboratories measure) and the air outside",
-        json="temperature_C",
     )
     water_activity: Number = documented(
         "-",
@@ -73,38 +67,33 @@ class InStore(Displayed):
 class AirOut(Displayed):
     """The air that leaves the top of the bed, before any false air; of a dryer the mean while it dries."""
 
-    temperature: Number = documented("°C", "dry bulb", "Ta", json="temperature_C")
+    temperature: Number = documented("°C", "dry bulb", "Ta")
     relative_humidity: Number = documented("-", "relative humidity", "RH")
     humidity_ratio: Number = documented("kg/kg dry air", "humidity ratio", "Y")
-    wet_bulb: Number = documented("°C", "thermodynamic wet bulb", json="wet_bulb_C")
-    dew_point: Number = documented("°C", "dew point", json="dew_point_C")
+    wet_bulb: Number = documented("°C", "thermodynamic wet bulb")
+    dew_point: Number = documented("°C", "dew point")
 
 
 @dataclass(frozen=True, repr=False)
 class Bed(Displayed):
     """The bed and the flows through it."""
 
-    depth: Number = documented("m", "bed depth", "L", json="depth_m")
-    residence_time: Number = documented("s", "time a pellet spends in the bed", json="residence_time_s")
+    depth: Number = documented("m", "bed depth", "L")
+    residence_time: Number = documented("s", "time a pellet spends in the bed")
     air_ratio: Number = documented(
         "kg/kg", "dry air per wet feed; of a dryer all that is blown, recirculated air counted each time"
     )
-    face_velocity: Number = documented("m/s", "outside air volume per floor area", json="face_velocity_m_s")
+    face_velocity: Number = documented("m/s", "outside air volume per floor area")
     lift_off: Number = documented(
         "-", "highest velocity in the bed as a share of what lifts it clean, by Ergun at its void fraction"
     )
     wen_yu: Number = documented(
         "-", "the same share by Wen and Yu, who do not ask for the void fraction", json="wen_yu_lift_off"
     )
-    pressure_drop: Number = documented(
-        "Pa", "pressure drop of the bed, with the fines that are stated", json="pressure_drop_Pa"
-    )
-    bed_weight: Number = documented("Pa", "weight of the bed per floor area", json="bed_weight_Pa")
+    pressure_drop: Number = documented("Pa", "pressure drop of the bed, with the fines that are stated")
+    bed_weight: Number = documented("Pa", "weight of the bed per floor area")
     evaporation: Number = documented(
-        "kg/s",
-        "water given to the air; of batches, of the line that they take turns for",
-        json="evaporation_kg_h",
-        factor=3600.0,
+        "kg/s", "water given to the air; of batches, of the line that they take turns for"
     )
 
 
@@ -113,14 +102,10 @@ class FanRun(Displayed):
     """How the fan runs at this airflow; nan where its curve does not tell."""
 
     speed: Number = documented("-", "share of the fan's full speed", "n")
-    flow: Number = documented(
-        "m³/s", "volume flow at the fan's inlet, false air included", "q", json="flow_m3_h", factor=3600.0
-    )
-    pressure: Number = documented("Pa", "pressure that bed and duct use up", "p", json="pressure_Pa")
-    power: Number = documented("W", "electric power of the motor", json="power_kW", factor=1e-3)
-    temperature_rise: Number = documented(
-        "K", "how much it warms the air that enters the bed", json="temperature_rise_K"
-    )
+    flow: Number = documented("m³/s", "volume flow at the fan's inlet, false air included", "q")
+    pressure: Number = documented("Pa", "pressure that bed and duct use up", "p")
+    power: Number = documented("W", "electric power of the motor")
+    temperature_rise: Number = documented("K", "how much it warms the air that enters the bed")
     status: Number = documented("-", "an operating_point.Status: 0 on the falling side of its curve")
 
 
@@ -133,9 +118,7 @@ class Accuracy(Displayed):
         "-", "heat that does not balance, as a share of feed enthalpy above ambient"
     )
     moisture_error_wb: Number = documented("kg/kg wet", "estimated numerical error of the exit moisture")
-    temperature_error: Number = documented(
-        "K", "estimated numerical error of the exit temperature", json="temperature_error_K"
-    )
+    temperature_error: Number = documented("K", "estimated numerical error of the exit temperature")
 
 
 @dataclass(frozen=True, repr=False)
@@ -145,9 +128,7 @@ class InputBand(Displayed):
     moisture_wb: tuple[Number, Number] = documented(
         "kg/kg wet", "lowest and highest exit moisture, wet basis"
     )
-    temperature: tuple[Number, Number] = documented(
-        "°C", "lowest and highest exit temperature", json="temperature_C"
-    )
+    temperature: tuple[Number, Number] = documented("°C", "lowest and highest exit temperature")
 
 
 @dataclass(frozen=True, repr=False)
@@ -170,13 +151,13 @@ class Profile(Displayed):
 class Energy(Displayed):
     """What a dryer spends: per batch, or per hour of a belt."""
 
-    heat: Number = documented("J", "heat that the heaters gave to the air", json="heat_kWh", factor=1 / 3.6e6)
-    fan: Number = documented("J", "electricity of the fans, bed only", json="fan_kWh", factor=1 / 3.6e6)
+    heat: Number = documented("J", "heat that the heaters gave to the air")
+    fan: Number = documented("J", "electricity of the fans, bed only")
     heat_per_water: Number = documented(
         "J/kg", "heat per kilogram of water that the pellets lost", json="MJ_per_kg_water", factor=1e-6
     )
-    feed: Number = documented("kg", "wet feed that it is spent on", json="feed_kg")
-    product: Number = documented("kg", "what this weighs once dried", json="product_kg")
+    feed: Number = documented("kg", "wet feed that it is spent on")
+    product: Number = documented("kg", "what this weighs once dried")
 
 
 @dataclass(frozen=True, repr=False)
@@ -186,7 +167,7 @@ class Spread(Displayed):
     driest_wb: Number = documented("kg/kg wet", "mean moisture of the driest layer, wet basis")
     wettest_wb: Number = documented("kg/kg wet", "mean moisture of the wettest layer, wet basis")
     deviation_wb: Number = documented("kg/kg wet", "standard deviation over the depth, wet basis")
-    hottest: Number = documented("°C", "of the hottest layer of pellets at any time", json="hottest_C")
+    hottest: Number = documented("°C", "of the hottest layer of pellets at any time")
 
 
 @dataclass(frozen=True, repr=False)
@@ -203,7 +184,7 @@ class WettestTenth(Displayed):
 class WarmestTenth(Displayed):
     """The tenth of the dry solid that leaves the warmest."""
 
-    temperature: Number = documented("°C", "its temperature as it leaves", json="temperature_C")
+    temperature: Number = documented("°C", "its temperature as it leaves")
 
 
 @dataclass(frozen=True, repr=False)
@@ -215,9 +196,7 @@ class BetweenPellets(Displayed):
         "kg/kg wet", "moisture below which 10 % and 90 % of the pellets lie, wet basis, shape (…, 2)"
     )
     temperature: Array = documented(
-        "°C",
-        "temperature below which 10 % and 90 % of the pellets lie, shape (…, 2)",
-        json="temperature_C",
+        "°C", "temperature below which 10 % and 90 % of the pellets lie, shape (…, 2)"
     )
     deviation_wb: Array = documented("kg/kg wet", "standard deviation of their moisture")
     wettest_tenth: WettestTenth = documented("-", "the wettest tenth")
@@ -228,23 +207,15 @@ class BetweenPellets(Displayed):
 class History(Displayed):
     """A dryer's course from the laid bed on, at the end of each step in time and within long ones; of one case."""
 
-    time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t", json="time_s")
+    time: Array = documented("s", "time since the bed was laid, from 0, shape (times,)", "t")
     moisture_wb: Array = documented("kg/kg wet", "mean moisture of the bed, shape (times,)", "M")
     bottom_moisture_wb: Array = documented("kg/kg wet", "moisture of the lowest layer, shape (times,)")
     top_moisture_wb: Array = documented("kg/kg wet", "moisture of the highest layer, shape (times,)")
-    temperature: Array = documented(
-        "°C", "mean pellet temperature, shape (times,)", "Tp", json="temperature_C"
-    )
-    highest_temperature: Array = documented(
-        "°C", "of the hottest layer of pellets, shape (times,)", json="highest_temperature_C"
-    )
-    inlet_air_temperature: Array = documented(
-        "°C", "air blown in, shape (times,)", json="inlet_air_temperature_C"
-    )
+    temperature: Array = documented("°C", "mean pellet temperature, shape (times,)", "Tp")
+    highest_temperature: Array = documented("°C", "of the hottest layer of pellets, shape (times,)")
+    inlet_air_temperature: Array = documented("°C", "air blown in, shape (times,)")
     inlet_humidity_ratio: Array = documented("kg/kg dry air", "air blown in, shape (times,)")
-    outlet_air_temperature: Array = documented(
-        "°C", "air that leaves the bed, shape (times,)", json="outlet_air_temperature_C"
-    )
+    outlet_air_temperature: Array = documented("°C", "air that leaves the bed, shape (times,)")
     outlet_humidity_ratio: Array = documented("kg/kg dry air", "air that leaves the bed, shape (times,)")
     drying_rate: Array = documented(
         "kg/(kg s)",
@@ -259,26 +230,20 @@ class History(Displayed):
 class Schedule(Displayed):
     """Whether batch dryers keep up with the line before them, batch after batch."""
 
-    batch_mass: Number = documented("kg", "wet pellets in a batch", "m", json="batch_mass_kg")
-    cycle: Number = documented("s", "from one filling of a dryer to its next", "t", json="cycle_s")
+    batch_mass: Number = documented("kg", "wet pellets in a batch", "m")
+    cycle: Number = documented("s", "from one filling of a dryer to its next", "t")
     dryers: Number = documented("-", "dryers there are, filled in turn", "n")
-    capacity: Number = documented(
-        "kg/s", "wet pellets that they can take", "n m/t", json="capacity_kg_h", factor=3600.0
-    )
+    capacity: Number = documented("kg/s", "wet pellets that they can take", "n m/t")
     load: Number = documented("-", "throughput as a share of the capacity: above 1 they do not keep up")
     dryers_needed: Number = documented("-", "dryers that would keep up")
-    interval: Number = documented("s", "from one filling of any dryer to the next", json="interval_s")
+    interval: Number = documented("s", "from one filling of any dryer to the next")
     buffer_before: Number = documented(
-        "kg",
-        "wet pellets that gather before the dryers, at most; nan where ever more would",
-        json="buffer_before_kg",
+        "kg", "wet pellets that gather before the dryers, at most; nan where ever more would"
     )
     buffer_before_volume: Number = documented("m³", "room that they take", json="buffer_before_m3")
-    surplus: Number = documented(
-        "kg/s", "wet pellets that the dryers cannot take", json="surplus_kg_h", factor=3600.0
-    )
+    surplus: Number = documented("kg/s", "wet pellets that the dryers cannot take")
     buffer_after: Number = documented(
-        "kg", "dried pellets that gather behind them, at most, if drawn off evenly", json="buffer_after_kg"
+        "kg", "dried pellets that gather behind them, at most, if drawn off evenly"
     )
     buffer_after_volume: Number = documented("m³", "room that they take", json="buffer_after_m3")
 
@@ -306,7 +271,7 @@ class Coated(Displayed):
 
     moisture_wb: Number = documented("kg/kg wet", "their moisture, of all that they weigh")
     water_activity: Number = documented("-", "at the temperature at which it is judged", "a_w")
-    temperature: Number = documented("°C", "pellets and coat as warm as each other", json="temperature_C")
+    temperature: Number = documented("°C", "pellets and coat as warm as each other")
     moisture_before_wb: Number = documented("kg/kg wet", "moisture of the pellets before coating")
 
 
@@ -314,16 +279,10 @@ class Coated(Displayed):
 class Bagged(Displayed):
     """The pellets in a closed bag, evened out."""
 
-    dew_point: Number = documented(
-        "°C", "of the gas between them: on a colder film water may condense", json="dew_point_C"
-    )
-    coldest_film: Number = documented(
-        "°C", "how cold the film gets in the first two days", json="coldest_film_C"
-    )
-    warmest_pellet: Number = documented(
-        "°C", "warmest at which these pellets may be bagged for that", json="warmest_pellet_C"
-    )
-    temperature: Number = documented("°C", "at which they are bagged", json="temperature_C")
+    dew_point: Number = documented("°C", "of the gas between them: on a colder film water may condense")
+    coldest_film: Number = documented("°C", "how cold the film gets in the first two days")
+    warmest_pellet: Number = documented("°C", "warmest at which these pellets may be bagged for that")
+    temperature: Number = documented("°C", "at which they are bagged")
     water_activity_in_store: Number = documented("-", "in the store, over ice below freezing", "a_w")
     condensate: Number = documented(
         "kg", "water that the gas of a bag sets free on such a film", json="gas_water_g", factor=1e3
@@ -387,7 +346,7 @@ class StageRun(Displayed):
     """One machine of a line, with what it was fed and what became of that."""
 
     name: str = documented("-", "name of the stage")
-    stand_by: Number = documented("s", "how long the pellets stood before it", json="stand_by_s")
+    stand_by: Number = documented("s", "how long the pellets stood before it")
     outer_moisture_db: Number = documented("kg/kg dry", "moisture of the outermost shell as it enters")
     inner_moisture_db: Number = documented("kg/kg dry", "moisture of the innermost shell as it enters")
     result: Result = documented("-", "its answer")

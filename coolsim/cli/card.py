@@ -7,19 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from coolsim.cli.shared import (
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    draw_without_screen,
-    guarded,
-    print_sentence,
-    version,
-    working,
-)
+from coolsim.cli import shared
 
 
 class Paper(StrEnum):
@@ -29,14 +17,13 @@ class Paper(StrEnum):
     letter = "letter"
 
 
-@app.command(epilog="\b\nExample:\n  coolsim card scenarios/monsoon-year.toml -o card.pdf")
-@guarded
+@shared.command("card scenarios/monsoon-year.toml -o card.pdf")
 def card(
-    scenario: ScenarioFile,
+    scenario: shared.ScenarioFile,
     output: Annotated[str, typer.Option("-o", "--output", metavar="FILE", help="The PDF file to write.")],
     paper: Annotated[Paper, typer.Option("--paper", help="Size of the page, lying.")] = Paper.a4,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
 ) -> None:
     """Write the settings chart of SCENARIO as a printable page: what to set by the weather outside.
 
@@ -46,25 +33,25 @@ def card(
 
     Exit status: 0 written, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    draw_without_screen()
+    shared.draw_without_screen()
     from coolsim.output import card as page
     from coolsim.output import fonts
     from coolsim.support import files
 
-    case = case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))])
+    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))])
     page.check(case)
     chart: Any
     if case.card.weather:
         from coolsim.studies.card import season
 
-        with working("looking for settings"):
+        with shared.working("looking for settings"):
             chart = season(case)
     else:
         from coolsim.studies.years.study import chart_alone
 
-        with working("running the year"):
+        with shared.working("running the year"):
             chart = chart_alone(case)
-    files.write(output, page.card(case, chart, paper.value, units.value, version()), "-o")
+    files.write(output, page.card(case, chart, paper.value, units.value, shared.version()), "-o")
     lacking = fonts.families(page.title_of(case))[1]
     no_font = f"; no font that is installed has {lacking}, which its title lacks" if lacking else ""
-    print_sentence(f"wrote {output}{no_font}")
+    shared.print_sentence(f"wrote {output}{no_font}")

@@ -6,28 +6,15 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli.shared import (
-    ANSWERED,
-    OUT_OF_REACH,
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    guarded,
-    print_sentence,
-    working,
-)
+from coolsim.cli import shared
 
 
-@app.command(epilog="\b\nExample:\n  coolsim explore scenarios/monsoon-night.toml -o page.html")
-@guarded
+@shared.command("explore scenarios/monsoon-night.toml -o page.html")
 def explore(
-    scenario: ScenarioFile,
+    scenario: shared.ScenarioFile,
     output: Annotated[str, typer.Option("-o", "--output", metavar="FILE", help="The HTML file to write.")],
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
 ) -> int:
     """Write a page that answers while sliders move: feed moisture, the air outside, and what may be set.
 
@@ -40,11 +27,13 @@ def explore(
     """
     from coolsim.support import files
 
-    case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
     from coolsim.output.explorer.document import explored
 
-    with working("predicting today"):
+    with shared.working("predicting today"):
         page = explored(case, units=units.value, scenario=scenario)
     files.write(output, page.html, "-o")
-    print_sentence(f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}")
-    return ANSWERED if page.met else OUT_OF_REACH
+    shared.print_sentence(
+        f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}"
+    )
+    return shared.ANSWERED if page.met else shared.OUT_OF_REACH

@@ -6,30 +6,12 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli.shared import (
-    JsonFile,
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    deliver,
-    guarded,
-    json_file,
-    page_for,
-    print_sentence,
-    version,
-    working,
-)
+from coolsim.cli import shared
 
 
-@app.command(
-    epilog="\b\nExample:\n  coolsim fit scenarios/humid-delta.toml --trials scenarios/delta-trials.csv"
-)
-@guarded
+@shared.command("fit scenarios/humid-delta.toml --trials scenarios/delta-trials.csv")
 def fit(
-    scenario: ScenarioFile,
+    scenario: shared.ScenarioFile,
     trials: Annotated[
         str, typer.Option("--trials", metavar="FILE", help="CSV of what was set and measured.")
     ],
@@ -45,9 +27,9 @@ def fit(
     material: Annotated[
         str | None, typer.Option("-o", "--output", metavar="FILE", help="Also write the material, as TOML.")
     ] = None,
-    json: JsonFile = None,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    json: shared.JsonFile = None,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
 ) -> None:
     """Fit the numbers of SCENARIO to trials on its line.
 
@@ -71,14 +53,14 @@ def fit(
     """
     from coolsim.support import files
 
-    asked = [None if material is None else files.Output("-o", material), json_file(json)]
-    case = case_of(scenario, overrides, asked, trials)
+    asked = [None if material is None else files.Output("-o", material), shared.json_file(json)]
+    case = shared.case_of(scenario, overrides, asked, trials)
     from coolsim.output import fits as printed
     from coolsim.studies.fitting import fit as fitted
     from coolsim.studies.fitting.parameters import USUAL
 
     names = USUAL if free is None else tuple(name.strip() for name in free.split(",") if name.strip())
-    with working("fitting the trials"):
+    with shared.working("fitting the trials"):
         answer = fitted(case, trials, names, priors=not no_priors)
     if material is not None:
         import datetime
@@ -86,12 +68,12 @@ def fit(
         from coolsim.output.material_file import material_file
 
         files.write(material, material_file(case, answer, scenario, datetime.date.today()), "-o")
-    deliver(
-        lambda: printed.fitted(case, answer, page_for(units)),
-        lambda: printed.document(case, answer, scenario, version()),
+    shared.deliver(
+        lambda: printed.fitted(case, answer, shared.page_for(units)),
+        lambda: printed.document(case, answer, scenario, shared.version()),
         json,
     )
     if material is not None and json != "-":
-        print_sentence(
+        shared.print_sentence(
             f'wrote {material}; in a scenario beside it: feed.material = "{material.rpartition("/")[2]}"'
         )

@@ -6,33 +6,16 @@ from typing import Annotated
 
 import typer
 
+from coolsim.cli import shared
 from coolsim.cli.scenarios import PICTURES
-from coolsim.cli.shared import (
-    JsonFile,
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    deliver,
-    draw_without_screen,
-    guarded,
-    json_file,
-    page_for,
-    picture_bytes,
-    version,
-    working,
-)
 
 
-@app.command(epilog="\b\nExample:\n  coolsim plan scenarios/farm-line.toml --plot shift.svg")
-@guarded
+@shared.command("plan scenarios/farm-line.toml --plot shift.svg")
 def plan(
-    scenario: ScenarioFile,
-    json: JsonFile = None,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    scenario: shared.ScenarioFile,
+    json: shared.JsonFile = None,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
     plot: Annotated[
         str | None,
         typer.Option("--plot", metavar="FILE", help="Also draw the shift (png, pdf or svg)."),
@@ -61,21 +44,21 @@ def plan(
 
     asked = [] if plot is None else [Output("--plot", plot, PICTURES)]
     asked += [] if along is None else [Output("--along", along, PICTURES)]
-    case = case_of(scenario, overrides, [json_file(json), *asked])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json), *asked])
     from coolsim.output import plans as printed
     from coolsim.studies.planning.run import plan as planned
 
-    with working("planning a shift"):
+    with shared.working("planning a shift"):
         answer = planned(case)
     if asked:
-        draw_without_screen()
+        shared.draw_without_screen()
         from coolsim.output import plots
 
         for file, flag, picture in ((plot, "--plot", plots.shift), (along, "--along", plots.along_the_line)):
             if file:
-                write(file, picture_bytes(picture(answer, units=units.value), file), flag)
-    deliver(
-        lambda: printed.planned(answer, page_for(units)),
-        lambda: printed.document(answer, scenario, version()),
+                write(file, shared.picture_bytes(picture(answer, units=units.value), file), flag)
+    shared.deliver(
+        lambda: printed.planned(answer, shared.page_for(units)),
+        lambda: printed.document(answer, scenario, shared.version()),
         json,
     )

@@ -6,25 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from coolsim.cli.shared import (
-    ANSWERED,
-    OUT_OF_REACH,
-    JsonFile,
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    cases_of,
-    deliver,
-    emit,
-    guarded,
-    json_file,
-    page_for,
-    version,
-    working,
-)
+from coolsim.cli import shared
 
 if TYPE_CHECKING:
     from coolsim.case.case import Case
@@ -32,13 +14,12 @@ if TYPE_CHECKING:
     from coolsim.studies.propagation.answer import Uncertainty
 
 
-@app.command(epilog="\b\nExample:\n  coolsim predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
-@guarded
+@shared.command("predict scenarios/humid-delta.toml --set feed.moisture='15 %'")
 def predict(
-    scenario: ScenarioFile,
-    json: JsonFile = None,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    scenario: shared.ScenarioFile,
+    json: shared.JsonFile = None,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
     uncertainty: Annotated[
         bool, typer.Option("--uncertainty", help="Also say how sure the exit is.")
     ] = False,
@@ -50,35 +31,31 @@ def predict(
 
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    case = case_of(scenario, overrides, [json_file(json)])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json)])
     found = spread(case) if uncertainty else None  # first: it may refuse
     result = solved(case)
     from coolsim.output import json as as_json
     from coolsim.output import tables
     from coolsim.output import uncertainties as sure
 
-    deliver(
+    shared.deliver(
         lambda: tables.predicted(
-            case, result, page_for(units), sure.summary(found, page_for(units)) if found else ""
+            case, result, shared.page_for(units), sure.summary(found, shared.page_for(units)) if found else ""
         ),
         lambda: (
-            as_json.document(case, result, scenario, version())
+            as_json.document(case, result, scenario, shared.version())
             | ({"uncertainty": sure.written(found)} if found else {})
         ),
         json,
     )
 
 
-@app.command(
-    "settings",
-    epilog="\b\nExample:\n  coolsim settings scenarios/monsoon-night.toml --set target.moisture='12 %'",
-)
-@guarded
+@shared.command("settings scenarios/monsoon-night.toml --set target.moisture='12 %'", "settings")
 def find(
-    scenario: ScenarioFile,
-    json: JsonFile = None,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    scenario: shared.ScenarioFile,
+    json: shared.JsonFile = None,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
     chance: Annotated[
         str | None,
         typer.Option(
@@ -123,7 +100,7 @@ def find(
     Exit status: 0 answered, 3 the target is out of reach, or the chance that was asked for (the nearest state and
     what would help are answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    case = case_of(scenario, overrides, [json_file(json)])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json)])
     from coolsim.output import chance_constrained as with_a_chance
     from coolsim.output import settings
     from coolsim.output.settings_json import document
@@ -133,7 +110,7 @@ def find(
 
     wanted = None if chance is None else chance_constrained.read_chance(chance)
     sure = None
-    with working("looking for settings"):
+    with shared.working("looking for settings"):
         if uncertainty:
             found = advise(case, find_settings(case, chance=wanted, uncertainty=True), chances=not exact)
         elif wanted is not None:
@@ -141,26 +118,28 @@ def find(
             found = advise(sure.case, sure.answer, chances=not exact)
         else:
             found = advise(case, chances=not exact)
-    page = page_for(units)
-    deliver(
+    page = shared.page_for(units)
+    shared.deliver(
         lambda: settings.advised(
             case, found, page, with_a_chance.summary(case, found.answer, sure, page), sure is not None
         ),
-        lambda: document(case, found, scenario, version()) | with_a_chance.written(case, found.answer, sure),
+        lambda: (
+            document(case, found, scenario, shared.version())
+            | with_a_chance.written(case, found.answer, sure)
+        ),
         json,
     )
     asked_for = sure or (found.answer.surely if wanted else None)
     met = found.answer.met and (asked_for is None or asked_for.kept)
-    return ANSWERED if met else OUT_OF_REACH
+    return shared.ANSWERED if met else shared.OUT_OF_REACH
 
 
-@app.command(epilog="\b\nExample:\n  coolsim size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
-@guarded
+@shared.command("size scenarios/cooler-to-buy.toml --set sizing.margin='80 %'")
 def size(
-    scenario: ScenarioFile,
-    json: JsonFile = None,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    scenario: shared.ScenarioFile,
+    json: shared.JsonFile = None,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
     exact: Annotated[
         bool,
         typer.Option("--without-chance", help="Leave out how likely each product keeps target and limits."),
@@ -189,25 +168,22 @@ def size(
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
     answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    case = case_of(scenario, overrides, [json_file(json)])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json)])
     from coolsim.output import json as as_json
     from coolsim.output import sizes as printed
     from coolsim.studies.sizing import find as sizing
 
-    with working("looking for a size"):
+    with shared.working("looking for a size"):
         answer = sizing.size(case, uncertainty=not exact)
-    deliver(
-        lambda: printed.sized(case, answer, page_for(units, wide)),
-        lambda: as_json.size_document(case, answer, scenario, version()),
+    shared.deliver(
+        lambda: printed.sized(case, answer, shared.page_for(units, wide)),
+        lambda: as_json.size_document(case, answer, scenario, shared.version()),
         json,
     )
-    return ANSWERED if answer.met else OUT_OF_REACH
+    return shared.ANSWERED if answer.met else shared.OUT_OF_REACH
 
 
-@app.command(
-    epilog="\b\nExample:\n  coolsim seasons scenarios/monsoon-year.toml --chart chart.csv --csv hours.csv",
-)
-@guarded
+@shared.command("seasons scenarios/monsoon-year.toml --chart chart.csv --csv hours.csv")
 def seasons(
     scenarios: Annotated[
         list[str], typer.Argument(metavar="SCENARIO", help="Scenario files (TOML), one or more.")
@@ -233,8 +209,8 @@ def seasons(
         str | None,
         typer.Option("--resume", metavar="DIR", help="Keep finished sites here, and take them from here."),
     ] = None,
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
     uncertainty: Annotated[
         bool, typer.Option("--uncertainty", help="Also say how sure the sums of the year are.")
     ] = False,
@@ -259,9 +235,9 @@ def seasons(
 
     files = Files(json, csv, chart)
     kept = [] if resume is None else [Output("--resume", resume, folder=True)]
-    cases = cases_of(scenarios, overrides, [*files.outputs(), *kept])
-    asked, page = list(zip(scenarios, cases)), page_for(units)
-    run(asked, files, page, emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
+    cases = shared.cases_of(scenarios, overrides, [*files.outputs(), *kept])
+    asked, page = list(zip(scenarios, cases)), shared.page_for(units)
+    run(asked, files, page, shared.emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 
 
 def solved(case: Case) -> Result:
@@ -273,5 +249,5 @@ def solved(case: Case) -> Result:
 def spread(case: Case) -> Uncertainty:
     from coolsim.studies.propagation.run import uncertainty
 
-    with working("trying what is not known exactly"):
+    with shared.working("trying what is not known exactly"):
         return uncertainty(case)

@@ -6,32 +6,17 @@ from typing import Annotated, Any
 
 import typer
 
-from coolsim.cli.shared import (
-    ANSWERED,
-    OUT_OF_REACH,
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    draw_without_screen,
-    guarded,
-    print_sentence,
-    version,
-    working,
-)
+from coolsim.cli import shared
 
 ASKED_ELSEWHERE = "coolsim.studies.settings.advice", "coolsim.studies.sizing.find"
 
 
-@app.command(epilog="\b\nExample:\n  coolsim report scenarios/monsoon-night.toml -o report.html")
-@guarded
+@shared.command("report scenarios/monsoon-night.toml -o report.html")
 def report(
-    scenario: ScenarioFile,
+    scenario: shared.ScenarioFile,
     output: Annotated[str, typer.Option("-o", "--output", metavar="FILE", help="The HTML file to write.")],
-    overrides: Overrides = None,
-    units: PrintedUnits = Units.si,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
 ) -> int:
     """Write all that SCENARIO asks, with pictures and sources, as one HTML file.
 
@@ -54,15 +39,15 @@ def report(
         pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})
 
     with background_process(*ASKED_ELSEWHERE) as start:  # it loads what it needs while the scenario is read
-        case = case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
-        draw_without_screen()
+        case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+        shared.draw_without_screen()
         from coolsim.output.report.answers import ask
 
-        with working("asking"):
+        with shared.working("asking"):
             answers = ask(case, start, draw)
             from coolsim.output.report.document import report as written
 
-            html = written(answers, version(), units.value, pictures)
+            html = written(answers, shared.version(), units.value, pictures)
     files.write(output, html, "-o")
-    print_sentence(f"wrote {output}")
-    return ANSWERED if answers.met else OUT_OF_REACH
+    shared.print_sentence(f"wrote {output}")
+    return shared.ANSWERED if answers.met else shared.OUT_OF_REACH

@@ -8,51 +8,40 @@ from typing import Annotated
 
 import typer
 
-from coolsim.cli.shared import (
-    Overrides,
-    PrintedUnits,
-    ScenarioFile,
-    Units,
-    app,
-    case_of,
-    draw_without_screen,
-    emit,
-    guarded,
-    page_for,
-    picture_bytes,
-    print_sentence,
-)
+from coolsim.cli import shared
 from coolsim.support.errors import Fault, InputError
 
 
-@app.command(epilog="\b\nExample:\n  coolsim check scenarios/humid-delta.toml --units us")
-@guarded
-def check(scenario: ScenarioFile, overrides: Overrides = None, units: PrintedUnits = Units.si) -> None:
+@shared.command("check scenarios/humid-delta.toml --units us")
+def check(
+    scenario: shared.ScenarioFile,
+    overrides: shared.Overrides = None,
+    units: shared.PrintedUnits = shared.Units.si,
+) -> None:
     """Read SCENARIO, and the weather file that it names, and say what was understood.
 
     Nothing is computed. Exit status: 0 all right, 2 the input is wrong.
     """
-    case = case_of(scenario, overrides)
+    case = shared.case_of(scenario, overrides)
     from coolsim.output import tables
 
-    page = page_for(units)
+    page = shared.page_for(units)
     text = tables.understood(case, page)
     if case.weather:
         from coolsim.output import years
         from coolsim.scenario.weather import read_weather
 
         text += "\n" + years.understood(case, read_weather(case), page)
-    emit(text)
+    shared.emit(text)
 
 
 PICTURES = (".png", ".pdf", ".svg")
 
 
-@app.command(epilog="\b\nExample:\n  coolsim materials pig-pellets --plot isotherms.png")
-@guarded
+@shared.command("materials pig-pellets --plot isotherms.png")
 def materials(
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="A material of the list.")] = None,
-    units: PrintedUnits = Units.si,
+    units: shared.PrintedUnits = shared.Units.si,
     plot: Annotated[
         str | None,
         typer.Option("--plot", metavar="FILE", help="Also draw its isotherms (png, pdf or svg)."),
@@ -69,19 +58,20 @@ def materials(
     if plot is not None:
         _draw_isotherms(name, plot, units)
     if name is None:
-        emit(library.material_list([load_material(known) for known in names()], page_for(units)))
+        shared.emit(
+            library.material_list([load_material(known) for known in names()], shared.page_for(units))
+        )
     else:
-        emit(library.material(load_material(name), page_for(units)))
+        shared.emit(library.material(load_material(name), shared.page_for(units)))
 
 
-@app.command(epilog="\b\nExample:\n  coolsim explain limits.maximum_lift_off")
-@guarded
+@shared.command("explain limits.maximum_lift_off")
 def explain(
     name: Annotated[
         str | None,
         typer.Argument(metavar="[NAME]", help="A key, a table, a quantity, a field or an equation."),
     ] = None,
-    units: PrintedUnits = Units.si,
+    units: shared.PrintedUnits = shared.Units.si,
 ) -> None:
     """Say what a name means: meaning, unit, range, default and example; without NAME, list all names.
 
@@ -89,10 +79,14 @@ def explain(
     """
     from coolsim.output import explain as library
 
-    emit(library.listed(page_for(units)) if name is None else library.explained(name, page_for(units)))
+    shared.emit(
+        library.listed(shared.page_for(units))
+        if name is None
+        else library.explained(name, shared.page_for(units))
+    )
 
 
-def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
+def _draw_isotherms(name: str | None, file: str, units: shared.Units) -> None:
     """Write the picture of a material's isotherms."""
     from coolsim.physics.materials import load_material
     from coolsim.support import files
@@ -101,10 +95,10 @@ def _draw_isotherms(name: str | None, file: str, units: Units) -> None:
         raise InputError([Fault("", "NAME", "nothing", "--plot draws one material: name it")])
     files.check([files.Output("--plot", file, endings=PICTURES)], [(f"the material {name}", name)])
     material = load_material(name)
-    draw_without_screen()
+    shared.draw_without_screen()
     from coolsim.output import plots
 
-    files.write(file, picture_bytes(plots.isotherms(material, units=units.value), file), "--plot")
+    files.write(file, shared.picture_bytes(plots.isotherms(material, units=units.value), file), "--plot")
 
 
 class Arrangement(StrEnum):
@@ -116,8 +110,7 @@ class Arrangement(StrEnum):
     line = "line"
 
 
-@app.command(epilog="\b\nExample:\n  coolsim new mill.toml")
-@guarded
+@shared.command("new mill.toml")
 def new(
     file: Annotated[str, typer.Argument(metavar="FILE", help="The file to write.")],
     arrangement: Annotated[
@@ -130,7 +123,7 @@ def new(
         bool,
         typer.Option("--whole-line", help="Also what is before and behind the machine, from mixer to bag."),
     ] = False,
-    units: PrintedUnits = Units.si,
+    units: shared.PrintedUnits = shared.Units.si,
 ) -> None:
     """Write a commented scenario to edit; or, where FILE ends in .csv, an empty file of trials for `coolsim fit`.
 
@@ -152,7 +145,7 @@ def new(
         from coolsim.scenario.trial_sheet import template as trials
 
         files.write(file, trials(loads(template(arrangement.value)), units.value), "FILE")
-        print_sentence(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
+        shared.print_sentence(f"wrote {file}; fill it in, then: coolsim fit SCENARIO --trials {file}")
         return
     files.write(file, template(arrangement.value, around if whole_line else None), "FILE")
-    print_sentence(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")
+    shared.print_sentence(f"wrote {file}; try: coolsim {'plan' if whole_line else 'predict'} {file}")

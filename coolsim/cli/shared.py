@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from coolsim.cli import process
+from coolsim.support.dual_units import for_reader
+from coolsim.support.dual_units import temperature as in_both
 from coolsim.support.errors import CoolsimError, InputError, NotConverged, NotWritten
 from coolsim.support.visible import plain
 
@@ -59,7 +61,16 @@ JsonFile = Annotated[
 ]
 
 
-def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
+Command = Callable[..., int | None]
+
+
+def command(example: str, name: str | None = None) -> Callable[[Command], Callable[..., None]]:
+    """Make a function a command whose help ends with an example, called as the function is or by a name."""
+    add = app.command(name, epilog=f"\b\nExample:\n  coolsim {example}")
+    return lambda answered: add(_guarded(answered))
+
+
+def _guarded(command: Command) -> Callable[..., None]:
     """Turn what a command raises into messages on standard error and an exit status."""
 
     def answered(heard: list[int], *args: Any, **kwargs: Any) -> int:
@@ -68,7 +79,7 @@ def guarded(command: Callable[..., int | None]) -> Callable[..., None]:
         except Exception as error:
             if heard:  # a library may make another error of a signal
                 raise KeyboardInterrupt from None
-            return _failed(error)
+            return _failed(error, kwargs.get("units", Units.si))
 
     @functools.wraps(command)
     def run(*args: Any, **kwargs: Any) -> None:
@@ -88,14 +99,16 @@ def _stopped(heard: list[int]) -> int:
     return process.INTERRUPTED + (heard[-1] if heard else signal.SIGINT)
 
 
-def _failed(error: Exception) -> int:
-    """Say what went wrong and return the exit status."""
+def _failed(error: Exception, units: str) -> int:
+    """Say what went wrong, in the reader's units first, and return the exit status."""
     if isinstance(error, InputError):
         count = len(error.faults)
-        _say(f"coolsim: {count} faults\n{error}" if count > 1 else f"coolsim: {error}")
+        text = f"coolsim: {count} faults\n{error}" if count > 1 else f"coolsim: {error}"
+        _say(for_reader(text, units))
         return WRONG_INPUT
     if isinstance(error, NotConverged):
-        _say(f"coolsim: the computation failed: {error.reason}\n{_best(error)}".rstrip())
+        text = f"coolsim: the computation failed: {error.reason}\n{_best(error)}".rstrip()
+        _say(for_reader(text, units))
         return NOT_COMPUTED
     if isinstance(error, NotWritten):
         _say(f"coolsim: {error}")
@@ -126,7 +139,7 @@ def _best(error: NotConverged) -> str:
     moisture, temperature = (np.atleast_1d(x)[failed] for x in (out.moisture_wb, out.temperature))
     return (
         f"best iterate, not an answer: moisture {100 * moisture:.2f} % (wet basis), "
-        f"temperature {temperature:.1f} degC"
+        f"temperature {in_both(temperature, 1)}"
     )
 
 

@@ -51,22 +51,16 @@ OPENED: Mapping[str, tuple[str, ...]] = {
 class DryerSettings(Displayed):
     """What an operator of a dryer dials in; nan (in JSON null) where the dryer has no such thing."""
 
-    inlet_air_temperature: float = documented(
-        "°C", "air blown in; of a belt's hottest zone", json="inlet_air_temperature_C"
-    )
-    airflow: float = documented(
-        "m³/s", "as volume of outside air; of all zones together", json="airflow_m3_h", factor=3600.0
-    )
+    inlet_air_temperature: float = documented("°C", "air blown in; of a belt's hottest zone")
+    airflow: float = documented("m³/s", "as volume of outside air; of all zones together")
     recirculation: float = documented("-", "share of the exhaust blown in again; of a batch")
-    duration: float = documented("s", "drying time of a batch, or time on a belt", json="duration_s")
-    bed_depth: float = documented("m", "depth of the bed", json="bed_depth_m")
+    duration: float = documented("s", "drying time of a batch, or time on a belt")
+    bed_depth: float = documented("m", "depth of the bed")
     belt_speed: float = documented("m/s", "of a belt", json="belt_speed_m_min", factor=60.0)
     zone_inlet_air_temperature: tuple[float | None, ...] = documented(
-        "°C", "of each zone of a belt; none where it is not heated", json="zone_inlet_air_temperature_C"
+        "°C", "of each zone of a belt; none where it is not heated"
     )
-    zone_airflow: tuple[float, ...] = documented(
-        "m³/s", "of each zone of a belt", json="zone_airflow_m3_h", factor=3600.0
-    )
+    zone_airflow: tuple[float, ...] = documented("m³/s", "of each zone of a belt")
 
 
 def now(case: Case) -> dict[str, float]:

@@ -31,13 +31,11 @@ from coolsim.support.fields import Array, documented
 class Settings(Displayed):
     """What an operator dials in. Numbers, or arrays with one entry per state tried."""
 
-    airflow: Any = documented(
-        "m³/s", "air through the bed, as volume of outside air", json="airflow_m3_h", factor=3600.0
-    )
+    airflow: Any = documented("m³/s", "air through the bed, as volume of outside air")
     fan_speed: Any = documented("-", "share of the fan's full speed (nan without a fan)")
-    bed_depth: Any = documented("m", "depth of the bed", json="bed_depth_m")
-    residence_time: Any = documented("s", "time a pellet spends in the bed", json="residence_time_s")
-    inlet_air_temperature: Any = documented("°C", "air that enters the bed", json="inlet_air_temperature_C")
+    bed_depth: Any = documented("m", "depth of the bed")
+    residence_time: Any = documented("s", "time a pellet spends in the bed")
+    inlet_air_temperature: Any = documented("°C", "air that enters the bed")
 
 
 @dataclass(frozen=True, repr=False)

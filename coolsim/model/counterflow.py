@@ -25,9 +25,7 @@ from coolsim.model.bed import Bed
 from coolsim.model.iterate import (
     HUMIDITY,
     LARGEST_MOISTURE,
-    LARGEST_TEMPERATURE_STEP,
     LEAST_MOISTURE_KEPT,
-    LOWEST_TEMPERATURE,
     MOISTURE_SCALE,
     POINT_SCALES,
     TA,
@@ -35,6 +33,7 @@ from coolsim.model.iterate import (
     TS,
     XS,
     largest,
+    moved,
     within,
 )
 from coolsim.model.pellet_shells import Diffusion, Shells, diffuse, feed_shells
@@ -318,17 +317,10 @@ def newton_step(problem: Problem, state: State, inertia: Array | None = None) ->
 
 def _advance(problem: Problem, state: State, dX: Array, dP: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry (see the dead ends above)."""
-    bed, old = problem.bed, state.points
-    temperatures = slice(TS, TA + 1)
     size = np.maximum(largest(dX) / MOISTURE_SCALE, largest(dP / POINT_SCALES))
     chain = within(state.chain + dX, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
-    points = old + dP
-    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], LARGEST_MOISTURE)
-    hottest = np.maximum(bed.feed_temperature, bed.inlet_air_temperature) + TEMPERATURE_MARGIN
-    dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
-    points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, hottest)
-    points[:, HUMIDITY] = within(points[:, HUMIDITY], *HUMIDITY_RANGE)
-    return State(chain, points), size
+    hottest = np.maximum(problem.bed.feed_temperature, problem.bed.inlet_air_temperature) + TEMPERATURE_MARGIN
+    return State(chain, moved(state.points, dP, LARGEST_MOISTURE, hottest, HUMIDITY_RANGE)), size
 
 
 # ---- Starting points, other meshes, subsets ------------------------------------------------------------

@@ -29,9 +29,7 @@ from coolsim.model.bed import Bed
 from coolsim.model.dryer import BlownIn, Dryer, Pellets, blown_in, means, point_weights, size
 from coolsim.model.iterate import (
     HUMIDITY,
-    LARGEST_TEMPERATURE_STEP,
     LEAST_MOISTURE_KEPT,
-    LOWEST_TEMPERATURE,
     MOISTURE_SCALE,
     POINT_SCALES,
     TA,
@@ -39,6 +37,7 @@ from coolsim.model.iterate import (
     TS,
     XS,
     largest,
+    moved,
     within,
 )
 from coolsim.model.pellet_shells import Diffusion, diffuse
@@ -344,19 +343,15 @@ def newton_step(step: Step, state: State) -> tuple[State, Array]:
 
 def _advance(state: State, dX: Array, dP: Array, d_inlet: Array) -> tuple[State, Array]:
     """Add a Newton step, limited entry by entry as in counterflow."""
-    old, temperatures = state.points, slice(TS, TA + 1)
+    wet = state.points[:, XS]
     wanted = state.chain + dX
     chain = within(wanted, LEAST_MOISTURE_KEPT * state.chain, LARGEST_MOISTURE)
     change = np.maximum(largest(dX), WITHHELD * largest(chain - wanted)) / MOISTURE_SCALE
     scaled = dP / POINT_SCALES
-    scaled[:, XS] /= np.maximum(old[:, XS], 1.0)
+    scaled[:, XS] /= np.maximum(wet, 1.0)
     change = np.maximum(change, largest(scaled))
-    points = old + dP
-    highest = np.minimum(old[:, XS] + LARGEST_RISE * np.maximum(old[:, XS], 1.0), LARGEST_MOISTURE)
-    points[:, XS] = within(points[:, XS], LEAST_MOISTURE_KEPT * old[:, XS], highest)
-    dT = within(dP[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
-    points[:, temperatures] = within(old[:, temperatures] + dT, LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE)
-    points[:, HUMIDITY] = within(points[:, HUMIDITY], *HUMIDITY_RANGE)
+    wettest = np.minimum(wet + LARGEST_RISE * np.maximum(wet, 1.0), LARGEST_MOISTURE)
+    points = moved(state.points, dP, wettest, HIGHEST_TEMPERATURE, HUMIDITY_RANGE)
     return State(chain, points, state.inlet + d_inlet), change
 
 

@@ -23,5 +23,17 @@ def largest(step: Array) -> Array:
     return np.abs(step).max(axis=0).reshape(-1, step.shape[-1]).max(axis=0)
 
 
+def moved(
+    points: Array, step: Array, wettest: Array | float, hottest: Array | float, humidity: tuple[float, float]
+) -> Array:
+    """Point variables after a step, each held where it may be: a surface's moisture, temperatures, humidity."""
+    new, temperatures = points + step, slice(TS, TA + 1)
+    new[:, XS] = within(new[:, XS], LEAST_MOISTURE_KEPT * points[:, XS], wettest)
+    dT = within(step[:, temperatures], -LARGEST_TEMPERATURE_STEP, LARGEST_TEMPERATURE_STEP)
+    new[:, temperatures] = within(points[:, temperatures] + dT, LOWEST_TEMPERATURE, hottest)
+    new[:, HUMIDITY] = within(new[:, HUMIDITY], *humidity)
+    return new
+
+
 def within(x: Array, low: Array | float, high: Array | float) -> Array:
     return np.minimum(np.maximum(x, low), high)

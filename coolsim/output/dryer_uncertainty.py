@@ -6,6 +6,7 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 from coolsim.scenario import units as u
+from coolsim.support.fields import written_name
 
 if TYPE_CHECKING:
     from coolsim.studies.propagation.answer import Interval, Uncertainty
@@ -33,7 +34,7 @@ def written(found: Uncertainty) -> dict[str, Any]:
         interval, field = getattr(found, name), type(found).__dataclass_fields__[name]
         if interval is not None:
             ends = dataclasses.asdict(interval)
-            document[field.metadata["json"] or name] = {
+            document[written_name(field)] = {
                 end: value * field.metadata["factor"] for end, value in ends.items()
             }
     return document

@@ -23,18 +23,19 @@ from coolsim.scenario.stages import OF_LINE
 from coolsim.simulate.least_bed import LEAST_DEPTH, LEAST_TIME
 from coolsim.simulate.requirements import LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.support.errors import Fault, InputError
+from coolsim.support.fields import written_name
 
 # Rooms whose data classes are what people are given, and those whose functions are equations.
+ASKED = (
+    "case.case",
+    "case.streams",
+    "case.machine",
+    "case.tables",
+    "case.line_parts",
+)  # JSON has it as `inputs`
 ANSWERS = (
-    *(
-        "case.case",
-        "case.streams",
-        "case.machine",
-        "case.tables",
-        "case.line_parts",
-        "case.result",
-        "case.costs",
-    ),
+    *ASKED,
+    *("case.result", "case.costs"),
     *("simulate.balances", "simulate.requirements", "simulate.verdicts"),
     *("machines.plant", "machines.dryers"),
     *(
@@ -57,6 +58,7 @@ INSIDE = (
     *("Outcome", "Weighed", "Tried", "Bounds", "Constraint", "Unknown", "Sampled", "Answers", "Dryer"),
     *("Measure", "Computed"),
 )
+PYTHON_ONLY = ("Profile", "Layers", "Slopes", "Sweep", "Explored")  # no JSON has them
 LIMITS = {f"{place}.{key}": name for name, place, key in MAXIMA}
 # What is kept though nobody types it.
 ASSUMED = {
@@ -239,16 +241,17 @@ def _fields() -> Iterator[Entry]:
 
 
 def _of_class(label: str, thing: Any) -> Iterator[Entry]:
+    asked = thing.__module__.removeprefix("coolsim.") in ASKED and label != "FeedState"
     for field in dataclasses.fields(thing):
-        known = field.metadata
+        known, name = field.metadata, written_name(field)
+        if asked or label in PYTHON_ONLY or name == field.name:
+            name = ""
         rows = (
             *((("unit", known["unit"]),) if known["unit"] not in ("", "-") else ()),
-            *((("in JSON", known["json"]),) if known["json"] else ()),
+            *((("in JSON", name),) if name else ()),
             *((("symbol", known["symbol"]),) if known["symbol"] else ()),
         )
-        yield Entry(
-            "field of an answer", f"{label}.{field.name}", known["meaning"], rows, (known["json"] or "",)
-        )
+        yield Entry("field of an answer", f"{label}.{field.name}", known["meaning"], rows, (name,))
 
 
 def _equations() -> Iterator[Entry]:

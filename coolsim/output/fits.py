@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.output.json import group, inputs
+from coolsim.output.json import group, head
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.output.tables import LEVELS, heading
 from coolsim.scenario import units as u
@@ -172,10 +172,7 @@ def _next(answer: FitAnswer, page: Page) -> str:
 def document(case: Case, answer: FitAnswer, scenario: str, version: str) -> dict[str, Any]:
     """Return what `fit --json` writes."""
     return {
-        "scenario": scenario,
-        "title": case.title,
-        "coolsim": version,
-        "inputs": inputs(case),
+        **head(case, scenario, version),
         "trials": {"file": answer.file, "count": answer.trials},
         "priors": answer.priors,
         "parameters": [_written(p) for p in answer.parameters],

@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING
 from coolsim.case.result import Warning
 from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
-from coolsim.output.quantities import bound_text, value_and_bound
+from coolsim.output.quantities import bound_text, heating, shaft_power, value_and_bound
 from coolsim.output.settings import nothing_to_gain
-from coolsim.output.sizes import area_of, kilowatts, length_of
+from coolsim.output.sizes import area_of, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.scenario import units as u
 from coolsim.simulate.bagging_cautions import is_urgent
 from coolsim.simulate.requirements import harm_of
 from coolsim.simulate.verdicts import Verdict
+from coolsim.support.dual_units import for_reader
 
 if TYPE_CHECKING:
     from coolsim.case.case import Case
@@ -54,7 +55,7 @@ def of_state(
         f"{page.number(out.temperature, u.TEMPERATURE, 1)}"
     )
     broken = [v for v in verdicts if not v.met]
-    dangers = [re.split("[:;]", w.text)[0] for w in warnings if is_urgent(w)]
+    dangers = [for_reader(re.split("[:;]", w.text)[0], page.units) for w in warnings if is_urgent(w)]
     told = "; ".join([*dangers, *(_broken(v, page) for v in broken)])
     if dangers or any(v.constraint.name == "water_activity" for v in broken):
         return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
@@ -125,16 +126,19 @@ def to_buy(answer: SizeAnswer, page: Page) -> str:
     """A size in a few words, such as "1.66 m², 4 kW"."""
     assert answer.floor_area is not None
     if answer.fan is not None:
-        parts = [area_of(answer.floor_area, page), kilowatts(answer.fan.motor)]
+        parts = [area_of(answer.floor_area, page), shaft_power(answer.fan.motor, page)]
     elif answer.belt_length is not None and answer.belt_width is not None:
         width = page.number(answer.belt_width, u.LENGTH, 2)
         motors = sum(zone.fan.motor for zone in answer.zones)
-        parts = [f"belt {length_of(answer.belt_length, page)} × {width}", f"fans {kilowatts(motors)}"]
+        parts = [f"belt {length_of(answer.belt_length, page)} × {width}", f"fans {shaft_power(motors, page)}"]
     else:
         (part,) = answer.zones
-        parts = [f"{answer.dryers} × {area_of(answer.floor_area, page)}", f"fan {kilowatts(part.fan.motor)}"]
+        parts = [
+            f"{answer.dryers} × {area_of(answer.floor_area, page)}",
+            f"fan {shaft_power(part.fan.motor, page)}",
+        ]
     if answer.heater is not None:
-        parts.append(f"heat {kilowatts(answer.heater)}")
+        parts.append(f"heat {heating(answer.heater, page)}")
     return ", ".join(parts)
 
 

@@ -17,6 +17,7 @@ from coolsim.output import verdicts
 from coolsim.output.quantities import at_limits
 from coolsim.scenario import inputs
 from coolsim.simulate.verdicts import verdicts_of
+from coolsim.support.fields import written_name
 from coolsim.support.visible import HIDDEN
 
 if TYPE_CHECKING:
@@ -35,13 +36,15 @@ GROUPS = (
 )
 
 
+def head(case: Case, scenario: str, version: str) -> dict[str, Any]:
+    """What the JSON of every question begins with."""
+    return {"scenario": scenario, "title": case.title, "coolsim": version, "inputs": inputs(case)}
+
+
 def document(case: Case, result: Result, scenario: str, version: str) -> dict[str, Any]:
     """Return what `predict --json` writes, for one case; raises ValueError where a number is not finite."""
     return {
-        "scenario": scenario,
-        "title": case.title,
-        "coolsim": version,
-        "inputs": inputs(case),
+        **head(case, scenario, version),
         **{name: group(getattr(result, name), name) for name in GROUPS},
         **_between_pellets(result),
         **_dryer_groups(result),
@@ -92,7 +95,7 @@ def _dryer_groups(result: Result) -> dict[str, Any]:
         written["schedule"] = where_known(result.schedule, "schedule")
     if result.history is not None:
         written["history"] = {
-            f.metadata["json"] or f.name: [
+            written_name(f): [
                 _number(x, f.metadata["factor"], f"history.{f.name}") for x in getattr(result.history, f.name)
             ]
             for f in dataclasses.fields(result.history)
@@ -103,7 +106,7 @@ def _dryer_groups(result: Result) -> dict[str, Any]:
 def _stage(run: StageRun) -> dict[str, Any]:
     """A machine of a line: what it was fed, and the groups that it would have alone."""
     fed = {
-        f.metadata["json"] or f.name: _number(getattr(run, f.name), 1.0, f"stages.{f.name}")
+        written_name(f): _number(getattr(run, f.name), 1.0, f"stages.{f.name}")
         for f in dataclasses.fields(run)
         if f.name not in ("result", "case")
     }
@@ -116,10 +119,7 @@ def _stage(run: StageRun) -> dict[str, Any]:
 def size_document(case: Case, answer: SizeAnswer, scenario: str, version: str) -> dict[str, Any]:
     """Return what `size --json` writes; where no size serves all, `missed` says what it does not serve."""
     return {
-        "scenario": scenario,
-        "title": case.title,
-        "coolsim": version,
-        "inputs": inputs(case),
+        **head(case, scenario, version),
         **_written(answer, "size"),
         "currency": case.costs.currency if case.costs else None,
     }
@@ -130,7 +130,7 @@ def _written(data: Any, name: str) -> dict[str, Any]:
     written: dict[str, Any] = {}
     for field in dataclasses.fields(data):
         value, label = getattr(data, field.name), f"{name}.{field.name}"
-        key = field.metadata["json"] or field.name
+        key = written_name(field)
         if field.name == "case":
             continue  # its inputs stand above
         if field.name in ("binding", "broken", "limits"):
@@ -171,7 +171,7 @@ def group(data: Any, name: str) -> dict[str, Any] | None:
         return None
     written = {}
     for field in dataclasses.fields(data):
-        key = field.metadata["json"] or field.name
+        key = written_name(field)
         written[key] = _number(getattr(data, field.name), field.metadata["factor"], f"{name}.{field.name}")
     return written
 

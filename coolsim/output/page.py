@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
+from coolsim.support.dual_units import for_reader
 from coolsim.support.visible import plain, visible
 
 LEAST_COLUMNS = 3  # of a table; with fewer it is none
@@ -66,6 +67,7 @@ def table(
     rows: Sequence[tuple[str, ...]], page: Page, right: Sequence[int] = (), bold: Sequence[int] = ()
 ) -> str:
     """Return rows in columns; those in `right` are flush right. Rows in `bold` stand out on a terminal."""
+    rows = [tuple(for_reader(cell, page.units) for cell in row) for row in rows]
     if page.writer is not None:
         return page.writer.table([tuple(map(visible, row)) for row in rows], right)
     from rich.table import Table
@@ -114,6 +116,7 @@ def _lines(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -
 
 def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:
     """Return a paragraph, indented by `indent` columns; `style` shows on a colour terminal only."""
+    text = for_reader(text, page.units)
     if page.writer is not None:
         return page.writer.paragraph(visible(text), style)
     from rich.padding import Padding

@@ -7,10 +7,9 @@ from typing import Any
 
 from coolsim.output import tables, verdicts
 from coolsim.output.finishing import finishing
-from coolsim.output.json import feed_as_json, finishing_as_json, group
+from coolsim.output.json import feed_as_json, finishing_as_json, group, head
 from coolsim.output.page import Page, grid, joined, table, wrapped
 from coolsim.output.upstream import coming
-from coolsim.scenario import inputs
 from coolsim.scenario import units as u
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.planning.answer import EquipmentPlan, Plan
@@ -124,10 +123,7 @@ def document(plan: Plan, scenario: str, version: str) -> dict[str, Any]:
     case, s = plan.case, plan.shift
     told: dict[str, Any] = group(dataclasses.replace(s, cost=None), "shift") or {}
     return {
-        "scenario": scenario,
-        "title": case.title,
-        "coolsim": version,
-        "inputs": inputs(case),
+        **head(case, scenario, version),
         "feed": feed_as_json(case),
         "pellets_out": group(plan.result.pellets_out, "pellets_out"),
         "equipment": [group(e, "equipment") for e in plan.equipment],

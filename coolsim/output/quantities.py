@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from coolsim.case.quantities import QUANTITIES, Quantity, called
 from coolsim.output.page import Page, pretty
 from coolsim.scenario import units as u
 from coolsim.simulate.requirements import AtLimit
-
-if TYPE_CHECKING:
-    pass
+from coolsim.support.dual_units import rounded
 
 MOST_DIGITS = 6  # behind the point, where it takes as many to tell a value from its bound
 
@@ -105,6 +103,35 @@ def at_limits(limits: tuple[AtLimit, ...]) -> list[dict[str, Any]]:
 def depth(metres: float, page: Page) -> str:
     """A depth of a bed."""
     return text(QUANTITIES["bed_depth"], metres, page)
+
+
+def shaft_power(power: float, page: Page) -> str:
+    """A motor's, with three digits that count."""
+    return _of_power(power, shaft_unit(page))
+
+
+def shaft_unit(page: Page) -> str:
+    """What motors are told in; heat has a unit of its own."""
+    return "hp" if page.units == "us" else "kW"
+
+
+def density_digits(page: Page) -> int:
+    return 3 if page.units == "us" else 2
+
+
+def heating(power: float, page: Page) -> str:
+    """A heater's, with three digits that count."""
+    return _of_power(power, page.unit(u.POWER))
+
+
+def _of_power(power: float, unit: str) -> str:
+    return f"{rounded(u.shown(power, u.POWER, unit))} {unit}"
+
+
+def standard_motor(power: float, page: Page) -> str:
+    """A motor by the kW that it is sold by, behind what they are in the reader's units."""
+    metric = _of_power(power, "kW")
+    return metric if page.units == "si" else f"{shaft_power(power, page)} ({metric})"
 
 
 def rounded_down(moisture: float) -> str:

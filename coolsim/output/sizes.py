@@ -11,7 +11,17 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.output import tables, verdicts
 from coolsim.output.cost_tables import money
 from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
-from coolsim.output.quantities import at_limit, digits_of, setting_text, shown, unit_of
+from coolsim.output.quantities import (
+    at_limit,
+    density_digits,
+    digits_of,
+    heating,
+    setting_text,
+    shaft_power,
+    shown,
+    standard_motor,
+    unit_of,
+)
 from coolsim.output.quantities import depth as depth_of
 from coolsim.output.verdicts import LIKELY
 from coolsim.scenario import units as u
@@ -104,7 +114,7 @@ def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     yield "fan, flow at its inlet", page.number(fan.flow, u.VOLUME_FLOW, 0)
     yield from _fan(fan, answer, page)
     if answer.heater is not None:
-        yield "heat to the inlet air", kilowatts(answer.heater)
+        yield "heat to the inlet air", heating(answer.heater, page)
 
 
 def _batch(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
@@ -121,7 +131,7 @@ def _batch(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     yield "fan of each, mean flow of hot air", page.number(part.fan.flow, u.VOLUME_FLOW, 0)
     yield from _fan(part.fan, answer, page)
     if answer.heater is not None:
-        yield "heater, of one dryer", kilowatts(answer.heater)
+        yield "heater, of one dryer", heating(answer.heater, page)
 
 
 def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
@@ -133,17 +143,14 @@ def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     yield "deepest bed, as laid", depth_of(answer.bed_depth, page)
     yield "longest time in the bed", page.number(answer.drying_time or 0.0, u.TIME, 1)
     if answer.heater is not None:
-        yield "heaters, all zones", kilowatts(answer.heater)
+        yield "heaters, all zones", heating(answer.heater, page)
 
 
 def _fan(fan: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
-    yield (
-        "  density of the air at its inlet",
-        page.number(fan.density, u.DENSITY, 3 if page.units == "us" else 2),
-    )
-    yield "  power at the shaft", kilowatts(fan.shaft_power)
-    yield "motor, next standard", kilowatts(fan.motor)
+    yield "  density of the air at its inlet", page.number(fan.density, u.DENSITY, density_digits(page))
+    yield "  power at the shaft", shaft_power(fan.shaft_power, page)
+    yield "motor, next standard", standard_motor(fan.motor, page)
 
 
 def _energy(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
@@ -166,8 +173,8 @@ def _zone(zone: AirPart, page: Page) -> Iterator[str]:
     yield setting_text(QUANTITIES["airflow"], zone.airflow, AS_TYPED * zone.airflow, page)
     yield page.number(zone.fan.flow, u.VOLUME_FLOW, 0)
     yield pressure_of(zone.fan.pressure, page)
-    yield kilowatts(zone.fan.motor)
-    yield "none" if zone.heater is None else kilowatts(zone.heater)
+    yield shaft_power(zone.fan.motor, page)
+    yield "none" if zone.heater is None else heating(zone.heater, page)
 
 
 def _fixed_by(governing: Sequence[Governs], page: Page) -> str:
@@ -229,7 +236,7 @@ def _run(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tupl
     if s.deviation is not None and case.target.maximum_deviation is not None:
         yield "deviation", f"{100 * s.deviation:.2f} points"
     if answer.heater is not None:
-        yield "heat", kilowatts(s.heat)
+        yield "heat", heating(s.heat, page)
     yield "load", f"{s.load:.0%}"
     mass, dryer = mass_unit(page), s.heat_per_water is not None
     yield f"kWh/{mass}", f"{s.specific_energy * per_mass(page):.{0 if dryer else 2}f}"
@@ -295,7 +302,7 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
         row = [area, depth_of(f.bed_depth, page)]
         if f.fan_flow is not None and f.fan_pressure is not None and f.motor is not None:
             row += [page.number(f.fan_flow, u.VOLUME_FLOW, 0), pressure_of(f.fan_pressure, page)]
-            row += [kilowatts(f.motor)]
+            row += [shaft_power(f.motor, page)]
         row += [f"{f.specific_energy * per_mass(page):.{2 if fans else 0}f}"]
         row += [money(f.cost_per_tonne * per_mass(page))] if f.cost_per_tonne is not None else []
         row.append("taken" if same else "")
@@ -372,10 +379,6 @@ def length_of(length: float, page: Page) -> str:
 
 def pressure_of(pressure: float, page: Page) -> str:
     return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
-
-
-def kilowatts(power: float) -> str:
-    return f"{power / 1e3:.3g} kW"
 
 
 def money_per(case: Case, page: Page) -> str:

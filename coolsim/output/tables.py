@@ -183,17 +183,16 @@ def _spent(case: Case, energy: Energy, page: Page) -> dict[str, list[tuple[str, 
     """What is spent on a batch, or all the time on a belt, whose energy is given per hour."""
     belt = case.cooler.arrangement == "belt"
 
-    def row(label: str, value: Number, whole: Dimension, rate: Dimension, digits: int) -> tuple[str, str]:
-        if belt:
-            return label, page.number(value / 3600, rate, digits, "kW" if rate is u.POWER else "")
-        return label, page.number(value, whole, digits)
+    def row(label: str, value: Number, whole: Dimension, rate: Dimension, unit: str = "") -> tuple[str, str]:
+        of, value = (rate, value / 3600) if belt else (whole, value)
+        return label, page.number(value, of, 1 if "kW" in (unit or page.unit(of)) else 0, unit * belt)
 
     return {
         "Power of the belt" if belt else "Energy of a batch": [
-            row("of wet feed", energy.feed, u.MASS, u.MASS_FLOW, 0),
-            row("that weighs, once dried", energy.product, u.MASS, u.MASS_FLOW, 0),
-            row("heat to the air", energy.heat, u.ENERGY, u.POWER, 1),
-            row("fans, bed only", energy.fan, u.ENERGY, u.POWER, 1),
+            row("of wet feed", energy.feed, u.MASS, u.MASS_FLOW),
+            row("that weighs, once dried", energy.product, u.MASS, u.MASS_FLOW),
+            row("heat to the air", energy.heat, u.ENERGY, u.POWER),
+            row("fans, bed only", energy.fan, u.ENERGY, u.POWER, "kW"),
             ("heat per water lost", heat_per_water(energy.heat_per_water, page)),
         ]
     }

@@ -75,7 +75,11 @@ def _words_of_chance(found: Uncertainty, wanted: float) -> str:
 def _contributors(found: Uncertainty, page: Page) -> str:
     summary = [c for c in found.contributors if max(c.moisture_share, c.temperature_share) >= LEAST_SHOWN]
     left = [1.0 - sum(getattr(c, f"{x}_share") for c in summary) for x in ("moisture", "temperature")]
-    rows = [row for c in summary for row in rows_of(_known(c), (c.moisture_share, c.temperature_share), page)]
+    rows = [
+        row
+        for c in summary
+        for row in rows_of(c.parts or (c,), (c.moisture_share, c.temperature_share), page)
+    ]
     rows.append(
         ("together, and all others", "", share_text(max(left[0], 0.0)), share_text(max(left[1], 0.0)))
     )
@@ -101,13 +105,6 @@ def rows_of(parts: Sequence[Known], shares: Sequence[float], page: Page) -> list
 def _plain(name: str) -> str:
     """A name as it is read: a key of the scenario as it is typed, a number of the material in words."""
     return name if "." in name else name.replace("_", " ")
-
-
-def _known(c: Contributor) -> Sequence[Known]:
-    from coolsim.studies.propagation.answer import Known
-
-    alone = c.low is not None and c.high is not None
-    return (Known(c.name, c.low, c.high, c.unit),) if alone else c.parts  # type: ignore[arg-type]
 
 
 def _ends(known: Known, page: Page) -> str:

@@ -16,12 +16,11 @@ from coolsim.case.case import Case
 from coolsim.machines import machine_of
 from coolsim.output import json as as_json
 from coolsim.output import quantities, year_uncertainty
-from coolsim.output.json import group
-from coolsim.scenario import inputs
+from coolsim.output.json import group, head
 from coolsim.studies.years import Seasons, Strategy
 from coolsim.studies.years.chart_answer import Chart, Dial
 from coolsim.studies.years.hours import Hours
-from coolsim.support.fields import Array
+from coolsim.support.fields import Array, written_name
 from coolsim.support.visible import one_line
 
 # What begins a formula in a spreadsheet, and does not where it begins a number
@@ -205,10 +204,7 @@ def _table(chart: Chart, name: str) -> Array:
 def document(seasons: Seasons, scenario: str, version: str) -> dict[str, Any]:
     """Return what `seasons --json` writes of one site."""
     return {
-        "scenario": scenario,
-        "title": seasons.case.title,
-        "coolsim": version,
-        "inputs": inputs(seasons.case),
+        **head(seasons.case, scenario, version),
         "weather": _weather(seasons),
         "currency": seasons.case.costs.currency,
         "strategies": [_strategy(strategy) for strategy in seasons.strategies],
@@ -268,11 +264,11 @@ def _chart(chart: Chart) -> dict[str, Any]:
     """Arrays as nested lists, temperature bands outside; null where no hour fell or nothing is known."""
     written: dict[str, Any] = {}
     for field in dataclasses.fields(chart.bands):
-        written[field.metadata["json"] or field.name] = getattr(chart.bands, field.name).tolist()
+        written[written_name(field)] = getattr(chart.bands, field.name).tolist()
     for field in dataclasses.fields(chart):
         if field.name not in ("bands", "dials") and getattr(chart, field.name) is not None:
             values = np.asarray(getattr(chart, field.name)) * field.metadata["factor"]
-            name = field.metadata["json"] or field.name
+            name = written_name(field)
             written[name] = [[None if math.isnan(v) else float(v) for v in row] for row in values]
     return written | ({"settings": [_dial(dial) for dial in chart.dials]} if chart.dials else {})
 

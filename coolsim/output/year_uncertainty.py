@@ -13,6 +13,7 @@ from coolsim.scenario import units as u
 from coolsim.studies.propagation.answer import Interval
 from coolsim.studies.years import Seasons
 from coolsim.studies.years.propagation import YearUncertainty
+from coolsim.support.fields import written_name
 
 Row = tuple[str, str, str]
 
@@ -96,7 +97,7 @@ def written(sure: YearUncertainty) -> dict[str, Any]:
         value, factor = getattr(sure, field.name), field.metadata["factor"]
         if isinstance(value, Interval):
             scaled = Interval(*(factor * x for x in (value.low, value.middle, value.high)))
-            document[field.metadata["json"] or field.name] = group(scaled, field.name)
+            document[written_name(field)] = group(scaled, field.name)
     shares = ("within_share", "moisture_share", "cost_share")
     document["contributors"] = [
         {"name": c.name, "parts": [group(known, "parts") for known in c.parts]}

@@ -11,7 +11,7 @@ import numpy as np
 
 from coolsim.physics import air
 from coolsim.physics.roots import bracketed_root
-from coolsim.physics.sorption import Isotherm, equilibrium_moisture, water_activity
+from coolsim.physics.sorption import Isotherm, water_activity
 from coolsim.support.fields import Number
 
 HEADSPACE = 0.3  # m³ of gas above the pellets per m³ that they take: a sewn or sealed bag; assumed
@@ -50,14 +50,6 @@ def warmest_pellet(isotherm: Isotherm, moisture: Number, coldest: Number) -> Num
         return np.log(vapour_pressure(isotherm, X, T) / limit)
 
     return bracketed_root(surplus, np.full(X.shape, COLDEST), np.full(X.shape, HOTTEST))[()]
-
-
-def warmest_moisture(isotherm: Isotherm, temperature: Number, coldest: Number) -> Number:
-    """Moisture [kg/kg dry] above which pellets bagged at a temperature may sweat on a film as cold as `coldest`."""
-    film = np.asarray(coldest, float)
-    limit = air.weather_saturation_pressure(film)
-    a_w = limit / air.saturation_pressure(np.asarray(temperature, float))
-    return equilibrium_moisture(isotherm, np.minimum(a_w, 0.999), temperature)
 
 
 def gas_volume(mass: Number, bulk_density: Number, void_fraction: Number) -> Number:

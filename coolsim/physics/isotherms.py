@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.physics.air import ZERO_CELSIUS
+from coolsim.support.dual_units import temperature
 
 DRY_END = 3.0  # M %, below which Chung–Pfost is continued and a heat of desorption is held
 GAB_DRY_END = 10.0  # M %, below which that of gab is held: it runs away (3500 kJ/kg at 5 %, pasta)
@@ -36,8 +37,16 @@ class Equation:
     sum_of_temperature_and: int | None  # place of the C that stands in a sum T + C
     fitted_temperature: tuple[float, float]  # °C
     fitted_activity: tuple[float, float]
-    range_text: str
+    fitted_to: str
     heat_held_below: float = DRY_END  # M %
+
+    @property
+    def range_text(self) -> str:
+        """To what it was fitted, in a sentence."""
+        low, high = self.fitted_activity
+        return (
+            f"fitted to {self.fitted_to} at {temperature.between(*self.fitted_temperature)}, a_w {low}–{high}"
+        )
 
 
 # ---- Forms: value, slopes, inverse --------------------------------------------------------------------
@@ -251,19 +260,18 @@ def _gab_inverse(c: tuple[Any, ...], a_w: Any, T: Any) -> Any:
     return 100 * M0 * C * y / ((1 - y) * (1 - y + C * y))
 
 
-_GRAIN = "fitted to grains and oilseeds at about 5–50 °C and a_w 0.2–0.9"  # memory, medium
 _GRAIN_RANGE: dict[str, Any] = {
     "highest_temperature": 100.0,
     "fitted_temperature": (5.0, 50.0),
     "fitted_activity": (0.2, 0.9),
-    "range_text": _GRAIN,
+    "fitted_to": "grains and oilseeds",  # range: memory, medium; about
 }
 _PASTA_RANGE: dict[str, Any] = {
     "highest_temperature": 90.0,
     "sum_of_temperature_and": None,
     "fitted_temperature": (40.0, 90.0),
     "fitted_activity": (0.1, 0.9),
-    "range_text": "fitted to extruded durum pasta at 40–90 °C, a_w 0.1–0.9",  # seen; of a_w memory, medium
+    "fitted_to": "extruded durum pasta",  # range: seen; of a_w memory, medium
 }
 _ABC = ("A", "B", "C")
 

@@ -76,24 +76,6 @@ def mass_transfer_coefficient_and_slope(
     return Sh * per_sherwood, (Sh * D_slope + Sh_slope) * per_sherwood
 
 
-def vapour_flux(
-    mass_transfer_coefficient: Number,
-    surface_pressure: Number,
-    air_pressure: Number,
-    pressure: Number,
-    film_temperature: Number,
-) -> Number:
-    """Water flux J [kg/(m² s)] through a stagnant film, Stefan flow included.
-
-    J = k_m (M_w p/R T_f) ln[(p − p_a)/(p − p_s)] with k_m [m/s], vapour pressures at the surface and in the
-    air and total pressure [Pa], film temperature [°C]. Source: Bird, Stewart, Lightfoot, Transport
-    Phenomena, eq. 18.2-14 (memory, high).
-    """
-    molar = pressure / (air.GAS_CONSTANT_WATER * (film_temperature + air.ZERO_CELSIUS))
-    drive = np.log((pressure - air_pressure) / (pressure - surface_pressure))
-    return mass_transfer_coefficient * molar * drive
-
-
 # ---- Pressure drop and lift-off -----------------------------------------------------------------------
 
 

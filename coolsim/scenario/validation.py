@@ -167,13 +167,7 @@ def _of_air_path(place: str, fan: Any, duct: Any) -> Iterator[Fault]:
         ("fan.curve", getattr(fan, "curve", None), values.curve),
         ("duct.pressure_loss", getattr(duct, "pressure_loss", None), values.loss),
     ):
-        definition = schema.find(key)
-        if value is None or definition is None:
-            continue
-        try:
-            read(value, definition, _in_si)
-        except units.Misread as error:
-            yield Fault("", f"{place}{key}", in_words(value), f"needs {error} (here as bare numbers, in SI)")
+        yield from _of_pairs(f"{place}{key}", value, key, read)
 
 
 def _in_si(value: Any, _dimension: Any) -> float:

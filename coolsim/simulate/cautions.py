@@ -23,6 +23,7 @@ from coolsim.simulate.bagging_cautions import WARM, of_bags, wet_tenth
 from coolsim.simulate.dryer_cautions import of_dryers, of_schedule
 from coolsim.simulate.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, activity_in_store
 from coolsim.simulate.requirements import THICK_FOG
+from coolsim.support.dual_units import difference
 from coolsim.support.dual_units import temperature as _degrees
 
 WAKAO_REYNOLDS = (3.0, 3000.0)  # range of the fit behind h and k_m
@@ -118,7 +119,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "check",
             WARM,
             lambda c, r: r.pellets_out.temperature - c.air.temperature,
-            "pellets leave {x:.1f} K ({x_f:.1f} °F) above the air outside (limit {limit:.3g} K, {limit_f:.3g} °F): "
+            "pellets leave {warmer} above the air outside, where {may_be} is the limit: "
             "they sweat in the bag and may heat in a pile. {cooler}",
         ),
     ),
@@ -210,12 +211,12 @@ _COOLER = {
 
 
 def _in_words(case: Case, result: Result, caution: Caution, x: float) -> str:
-    """The words with their numbers; x_f and limit_f are temperature differences in °F."""
+    """The words with their numbers; `warmer` and `may_be` are those of temperature differences."""
     return caution.words.format(
         x=x,
         limit=caution.limit,
-        x_f=1.8 * x,
-        limit_f=1.8 * caution.limit,
+        warmer=difference(x, 1),
+        may_be=difference(caution.limit, 1),
         cooler=_COOLER[case.cooler.arrangement],
         void=case.feed.void_fraction,
         lift=float(result.bed.lift_off),

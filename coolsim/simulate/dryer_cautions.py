@@ -10,7 +10,7 @@ from coolsim.case.case import Case
 from coolsim.case.machine import Batch
 from coolsim.case.result import Result, Schedule, Warning
 from coolsim.simulate.bagging_cautions import evener, wet_tenth
-from coolsim.support.dual_units import mass_flow
+from coolsim.support.dual_units import heat, mass_flow
 from coolsim.support.dual_units import temperature as _degrees
 
 HOT_AIR, FEED_QUALITY = 120.0, 90.0  # °C; common practice, no source: fines char, vitamins and starch suffer
@@ -97,7 +97,7 @@ def _of_heater(case: Case, result: Result) -> Iterator[Warning]:
         return
     yield Warning(
         "check",
-        f"the heater ({most / 1e3:.3g} kW) does not reach {_degrees(aim)}: for {took[colder].sum() / 60:.0f} of "
+        f"the heater, {heat(most)}, does not reach {_degrees(aim)}: for {took[colder].sum() / 60:.0f} of "
         f"{took.sum() / 60:.0f} min the air comes in colder, down to {_degrees(T.min())}, and aiming higher "
         "changes nothing. It takes a larger heater, less air, or more recirculation.",
     )

@@ -24,9 +24,7 @@ FAR_POINTS, FAR_KELVIN = (
 FAR_BELOW = (
     20.0  # K below the temperatures of an isotherm's fit; judged: there water activities come out too low
 )
-COOL_STEAM = (
-    50.0  # °C of conditioned mash; below it nobody uses steam: 60–90 °C is common practice, no source
-)
+COOL_STEAM, USUAL_MASH = 50.0, (60.0, 90.0)  # °C of conditioned mash; common practice, no source
 LIGHT = 500.0  # kg/m³ bulk below which pellets count as expanded; judged: floating 320–480, pressed 550–700
 
 
@@ -42,8 +40,8 @@ def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
     if case.arrival is not None and hot is not None and hot < COOL_STEAM:
         yield Warning(
             "check",
-            f"steam takes the mash to {temperature(hot)} only; 60 to 90 °C (140 to 194 °F) are common practice (no "
-            "source). Was conditioning.temperature meant in another unit? Without steam leave it out.",
+            f"steam takes the mash to {temperature(hot)} only; {temperature.between(*USUAL_MASH)} are common "
+            "practice (no source). Was conditioning.temperature meant in another unit? Without steam leave it out.",
         )
     if case.arrival is not None and case.recipe.ingredient and case.recipe.temperature is None:
         words = "the mash is taken to be as warm as the air outside, and not frozen."

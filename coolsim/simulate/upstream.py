@@ -27,6 +27,7 @@ from coolsim.case.tables import Limits
 from coolsim.model import way as travel
 from coolsim.physics import air, conditioning, pellet
 from coolsim.physics.materials import Material
+from coolsim.support.dual_units import temperature
 from coolsim.support.fields import Array, Number, plain
 
 WATER_OF_STEAM = 20.0  # °C of the water that steam is made of, so that its heat has a price; assumed
@@ -218,11 +219,6 @@ def _given(value: Any, otherwise: Any) -> Any:
     return otherwise if value is None else value
 
 
-def _degrees(celsius: float) -> str:
-    """A temperature in the units of either reader, as it is typed."""
-    return f"{celsius:.4g} degC ({1.8 * celsius + 32:.4g} degF)"
-
-
 def objections(
     recipe: Recipe, steam: Conditioning, outside: Air, material: Material | None, limits: Limits
 ) -> Iterator[tuple[str, str, str]]:
@@ -247,11 +243,15 @@ def objections(
         return
     boiling, hot = float(np.min(air.saturation_temperature(outside.pressure))), steam.temperature
     mash = float(np.max(mash_temperature(recipe, outside)))
-    key, found = "conditioning.temperature", _degrees(hot)
+    key, found = "conditioning.temperature", temperature(hot, 2)
     if hot >= boiling:
-        yield key, found, f"below the boiling point of water at this pressure, {_degrees(boiling)}"
+        yield key, found, f"below the boiling point of water at this pressure, {temperature(boiling, 2)}"
     elif hot < mash:
-        yield key, found, f"steam only warms: no less than the mash, which is {_degrees(mash)} before it"
+        yield (
+            key,
+            found,
+            f"steam only warms: no less than the mash, which is {temperature(mash, 2)} before it",
+        )
     elif material is not None:
         M = recipe_moisture(recipe)
         if np.min(steam_and_water(material, M, mash, steam)[0]) < 0:
@@ -280,14 +280,14 @@ def range_objections(
         allowed = "conditioning.temperature beside it: what steam takes the mash to today, or leave it out"
         yield key, "a range, and no steam", allowed
     if high >= boiling:
-        allowed = f"below the boiling point of water at this pressure, {_degrees(boiling)}"
-        yield key, f"{_degrees(high)} as the highest", allowed
+        allowed = f"below the boiling point of water at this pressure, {temperature(boiling, 2)}"
+        yield key, f"{temperature(high, 2)} as the highest", allowed
     if low < mash:
-        allowed = f"steam only warms: no less than the mash, which is {_degrees(mash)} before it"
-        yield key, f"{_degrees(low)} as the lowest", allowed
+        allowed = f"steam only warms: no less than the mash, which is {temperature(mash, 2)} before it"
+        yield key, f"{temperature(low, 2)} as the lowest", allowed
     elif material is not None and low <= high:
         most = (steam.water or 0.0) if water is None else water[1]
         wettest = dataclasses.replace(steam, temperature=low, water=most)
         if np.min(steam_and_water(material, recipe_moisture(recipe), mash, wettest)[0]) < 0:
             allowed = "the most water alone makes the mash hotter: less of it, colder, or a higher lowest"
-            yield key, f"{_degrees(low)} as the lowest", allowed
+            yield key, f"{temperature(low, 2)} as the lowest", allowed

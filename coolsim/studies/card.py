@@ -27,7 +27,7 @@ class Row:
     weather: DesignWeather = documented("-", "the weather, by its name")
     values: Mapping[str, float] = documented("as the quantity", "what to set, by the keys of the settings")
     moisture_wb: float = documented("kg/kg wet", "exit moisture with these settings")
-    temperature: float = documented("°C", "exit temperature", json="temperature_C")
+    temperature: float = documented("°C", "exit temperature")
     met: bool = documented("-", "whether everything is kept")
     required_feed_moisture: float | None = documented(
         "kg/kg wet", "wettest feed that can meet the target; nan: none, None: not looked for"

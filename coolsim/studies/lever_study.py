@@ -43,9 +43,7 @@ class Span:
     moisture_wb: tuple[float, float] = documented(
         "kg/kg wet", "exit moisture at these ends; nan where it cannot be computed"
     )
-    temperature: tuple[float, float] = documented(
-        "°C", "exit temperature at these ends", json="temperature_C"
-    )
+    temperature: tuple[float, float] = documented("°C", "exit temperature at these ends")
     kept: tuple[bool, bool] = documented("-", "whether all limits of the machine are kept there")
 
     @property
@@ -61,7 +59,7 @@ class Levers(Displayed):
 
     case: Case = documented("-", "the case, as it stands")
     moisture_wb: float = documented("kg/kg wet", "its exit moisture")
-    temperature: float = documented("°C", "its exit temperature", json="temperature_C")
+    temperature: float = documented("°C", "its exit temperature")
     spans: tuple[Span, ...] = documented("-", "each thing alone, sorted by how far it moves the moisture")
     band: InputBand | None = documented("-", "what its inputs leave open, where known", default=None)
 

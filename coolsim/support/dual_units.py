@@ -1,72 +1,88 @@
-"""Quantities in SI with US units behind them: for messages that are made without knowing who reads them.
+"""Quantities in SI with US units behind them, for messages that are made without knowing who reads them.
 
-Printed tables show one system (`--units`); a message of the model or of a study shows both, as "8 K (14 °F)".
+Printed tables show one system (`--units`); a message of the model or of a study shows both, as "8 K (14 °F)", and
+whoever prints it for a reader of US units turns the two round (`for_reader`): "14 °F (8 K)".
 """
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+
 POUND = 0.45359237  # kg
 FOOT = 0.3048  # m
+BRITISH_THERMAL_UNIT = 1055.05585262  # J, of the International Table
 
 
-def temperature(celsius: float, digits: int = 0) -> str:
-    """A temperature of a stored value in °C.
+@dataclass(frozen=True)
+class Both:
+    """A quantity in both: its units, what a stored value is multiplied by, and the digits that count.
 
-    >>> temperature(45.0)
-    '45 °C (113 °F)'
+    >>> temperature(45.0), difference(8.0), mass_flow(95 / 3600)
+    ('45 °C (113 °F)', '8 K (14 °F)', '95 kg/h (209 lb/h)')
+    >>> temperature.between(40.0, 90.0), area(2.5), heat(60e3)
+    ('40 to 90 °C (104 to 194 °F)', '2.5 m² (26.9 ft²)', '60 kW (205000 BTU/h)')
     """
-    return f"{celsius:.{digits}f} °C ({1.8 * celsius + 32:.{digits}f} °F)"
+
+    si: str
+    us: str
+    to_si: float
+    to_us: float
+    zero: float = 0.0  # of the US scale
+    digits: int | None = 0  # behind the point; None: three digits in all
+
+    def __call__(self, value: float, digits: int | None = None) -> str:
+        """A stored value."""
+        return self._told([value], self.digits if digits is None else digits)
+
+    def between(self, low: float, high: float) -> str:
+        """A range."""
+        return self._told([low, high], self.digits)
+
+    def _told(self, values: list[float], digits: int | None) -> str:
+        def numbers(factor: float, zero: float) -> str:
+            found = [factor * value + zero for value in values]
+            return " to ".join(rounded(x) if digits is None else f"{x:.{digits}f}" for x in found)
+
+        return f"{numbers(self.to_si, 0.0)} {self.si} ({numbers(self.to_us, self.zero)} {self.us})"
 
 
-def difference(kelvin: float, digits: int = 0) -> str:
-    """A difference of temperatures, in K.
+def rounded(number: float) -> str:
+    """A number with three digits that count, and no exponent.
 
-    >>> difference(8.0)
-    '8 K (14 °F)'
+    >>> rounded(204728.0), rounded(5.3641)
+    ('205000', '5.36')
     """
-    return f"{kelvin:.{digits}f} K ({1.8 * kelvin:.{digits}f} °F)"
+    return f"{float(f'{number:.3g}'):.15g}"
 
 
-def mass(kilograms: float) -> str:
-    """A mass.
+temperature = Both("°C", "°F", 1.0, 1.8, zero=32.0)
+difference = Both("K", "°F", 1.0, 1.8)
+mass = Both("kg", "lb", 1.0, 1 / POUND)
+mass_flow = Both("kg/h", "lb/h", 3600.0, 3600 / POUND)
+airflow = Both("m³/h", "cfm", 3600.0, 60 / FOOT**3)
+depth = Both("cm", "in", 100.0, 12 / FOOT, digits=1)
+area = Both("m²", "ft²", 1.0, 1 / FOOT**2, digits=None)
+heat = Both("kW", "BTU/h", 1e-3, 3600 / BRITISH_THERMAL_UNIT, digits=None)
 
-    >>> mass(299.0)
-    '299 kg (659 lb)'
+_NUMBERS = r"(-?\d[-+.e\d]*(?: to -?\d[-+.e\d]*)?)"
+_PAIRS = re.compile(
+    "|".join(
+        rf"{_NUMBERS} ({both.si}) \({_NUMBERS} ({both.us})\)"
+        for both in (temperature, difference, mass, mass_flow, airflow, depth, area, heat)
+    )
+)
+
+
+def for_reader(text: str, units: str) -> str:
+    """A message with the reader's units first.
+
+    >>> for_reader("air of 45 °C (113 °F), 8 K (14 °F) above 60 to 90 °C (140 to 194 °F)", "us")
+    'air of 113 °F (45 °C), 14 °F (8 K) above 140 to 194 °F (60 to 90 °C)'
     """
-    return f"{kilograms:.0f} kg ({kilograms / POUND:.0f} lb)"
+    return text if units == "si" else _PAIRS.sub(_turned, text)
 
 
-def mass_flow(per_second: float) -> str:
-    """A mass flow, in kg/s.
-
-    >>> mass_flow(95 / 3600)
-    '95 kg/h (209 lb/h)'
-    """
-    return f"{3600 * per_second:.0f} kg/h ({3600 * per_second / POUND:.0f} lb/h)"
-
-
-def airflow(per_second: float) -> str:
-    """An airflow, in m³/s.
-
-    >>> airflow(1500 / 3600)
-    '1500 m³/h (883 cfm)'
-    """
-    return f"{3600 * per_second:.0f} m³/h ({60 * per_second / FOOT**3:.0f} cfm)"
-
-
-def depth(metres: float) -> str:
-    """A depth of a bed.
-
-    >>> depth(0.8)
-    '80.0 cm (31.5 in)'
-    """
-    return f"{100 * metres:.1f} cm ({12 * metres / FOOT:.1f} in)"
-
-
-def area(square_metres: float) -> str:
-    """An area, with three digits that count.
-
-    >>> area(2.5)
-    '2.5 m² (26.9 ft²)'
-    """
-    return f"{square_metres:.3g} m² ({square_metres / FOOT**2:.3g} ft²)"
+def _turned(pair: re.Match[str]) -> str:
+    number, si, other, us = (part for part in pair.groups() if part is not None)
+    return f"{other} {us} ({number} {si})"

@@ -14,20 +14,42 @@ Number: TypeAlias = Any  # a float, or a float64 array: one per case
 Array: TypeAlias = NDArray[np.float64]
 
 
+# Where results are written out in another unit than they are stored in, and what they are multiplied by then.
+PRACTICAL: Mapping[str, tuple[str, float]] = {
+    "m³/s": ("m³/h", 3600.0),
+    "kg/s": ("kg/h", 3600.0),
+    "J": ("kWh", 1 / 3.6e6),
+    "W": ("kW", 1e-3),
+}
+# Units that follow the name of what is written out.
+FOLLOW = frozenset(
+    ["°C", "K", "m", "m²", "m³/h", "m/s", "kg", "kg/h", "kg/m³", "Pa", "s", "h", "kW", "kWh", "kWh/t"]
+)
+_LETTERS = str.maketrans({"°": "", "²": "2", "³": "3", "/": "_"})
+
+
 def documented(
     unit: str, meaning: str, symbol: str = "", default: Any = ..., json: str = "", factor: float = 1.0
 ):
     """Return a dataclass field that carries its unit, meaning and symbol.
 
-    `json` and `factor` give the name and the practical unit under which a result is written out
-    (0.333 kg/s → "mass_flow_kg_h": 1200); without `json` the field's own name is used.
+    A result is written out in its practical unit, which follows its name (0.333 kg/s of mass_flow →
+    "mass_flow_kg_h": 1200), or under the name `json`, times `factor`.
     """
-    metadata = {"unit": unit, "meaning": meaning, "symbol": symbol, "json": json, "factor": factor}
+    metadata: dict[str, Any] = {"unit": unit, "meaning": meaning, "symbol": symbol, "json": json}
+    metadata["factor"] = factor if json else PRACTICAL.get(unit, ("", factor))[1]
     if default is ...:
         return field(metadata=metadata)
     if isinstance(default, Mapping):
         return field(default_factory=lambda: default, metadata=metadata)
     return field(default=default, metadata=metadata)
+
+
+def written_name(of: dataclasses.Field[Any]) -> str:
+    """The name under which a documented field is written out."""
+    stored, name = of.metadata["unit"], of.metadata["json"]
+    unit = PRACTICAL.get(stored, (stored,))[0]
+    return name or (f"{of.name}_{unit.translate(_LETTERS)}" if unit in FOLLOW else of.name)
 
 
 def numbers(data: Any, path: str = "") -> dict[str, float]:

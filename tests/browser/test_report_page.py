@@ -193,7 +193,7 @@ def answered(case: Case) -> Answers:
         return answers
     weather = read_weather(even)
     day, hour = (weather.time.astype(f"datetime64[{unit}]").astype(int) for unit in "Dh")
-    year = coolsim.seasons(even, weather=weather.rows((day % 30 == 3) & (hour % 3 == 0)))
+    year = coolsim.seasons(even, weather=weather.rows((day % 30 == 3) & (hour % 6 == 0)))
     unasked = tuple(why for why in answers.unasked if not why.startswith("A year"))
     return dataclasses.replace(answers, seasons=year, unasked=unasked)
 

@@ -28,16 +28,20 @@ def of_warmth(case: Case, answer: Result, above: float) -> list[str]:
     ("stated", "above", "words"),
     [
         ("", 7.9, ""),
-        ("", 8.3, "8.3 K (14.9 °F) above the air outside (limit 8 K, 14.4 °F)"),
+        ("", 8.3, "8.3 K (14.9 °F) above the air outside, where 8.0 K (14.4 °F) is the limit"),
         ('maximum_above_ambient = "15 degF"', 8.3, ""),  # 8.33 K
         (
             'maximum_above_ambient = "15 degF"',
             8.4,
-            "8.4 K (15.1 °F) above the air outside (limit 8.33 K, 15 °F)",
+            "8.4 K (15.1 °F) above the air outside, where 8.3 K (15.0 °F) is the limit",
         ),
-        ('maximum_above_ambient = "6 K"', 7.0, "7.0 K (12.6 °F) above the air outside (limit 6 K, 10.8 °F)"),
+        (
+            'maximum_above_ambient = "6 K"',
+            7.0,
+            "7.0 K (12.6 °F) above the air outside, where 6.0 K (10.8 °F) is the limit",
+        ),
         ('maximum_above_ambient = "6 K"', 6.0 + 1e-7, ""),  # as near as a search comes to its limit
-        ('maximum_above_ambient = "0 K"', 0.5, "(limit 0 K, 0 °F)"),
+        ('maximum_above_ambient = "0 K"', 0.5, "where 0.0 K (0.0 °F) is the limit"),
     ],
 )
 def test_the_limit_of_warm_pellets_is_the_one_that_is_stated(good, answer, stated, above, words):

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from reader_units import strays
 from shipped import level
 from studies.pig_pellets import BELT, FEED
 
@@ -129,6 +130,7 @@ def test_it_fits_any_width_and_ascii(year: Any, width: int, units: str) -> None:
     assert ("Drying time, min" in text) == batch and ("Recirculation, %" in text) == batch
     assert ("Belt speed, " in text) == ("Inlet air, " in text) == (not batch)
     assert "Hours that this meets" in text and "Fan, %" not in text and "Feed moisture it needs" in text
+    assert not strays(text.replace("deg", "°"), units)
 
 
 def plain(path: Path) -> Path:

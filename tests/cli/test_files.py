@@ -321,7 +321,7 @@ def test_a_year_is_appended_per_site(run: Run, mill: Path, monkeypatch: pytest.M
 
     if not Path("/proc/self/io").exists():
         pytest.skip("no /proc/self/io")
-    monkeypatch.setattr("coolsim.cli.questions.emit", emit)
+    monkeypatch.setattr("coolsim.cli.shared.emit", emit)
     assert run("seasons", str(mill), "--csv", str(target)).status == 0  # all that is needed is loaded
     seen.clear()
     before = written()

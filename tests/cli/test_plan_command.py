@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from plan.mill import BARE, EQUIPMENT, RECIPE, WAY
+from reader_units import strays
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PRICES = '[costs]\nelectricity = "0.20 EUR/kWh"\nheat = "0.05 EUR/kWh"\nfeed = "0.40 EUR/kg"\n'
@@ -34,6 +35,7 @@ def test_the_command(run, tmp_path):
     assert told["bag"].keys() >= {"dew_point_C", "warmest_pellet_C", "water_activity_in_store", "sweats"}
     again = run("plan", str(path), "--units", "us")
     assert again.status == 0 and "lb/h" in again.out and "°F" in again.out
+    assert not strays(again.out, "us")
     wrong = run("plan", str(path), "--set", "feed.throughput=9 t/h", "--json", str(tmp_path / "none.json"))
     assert wrong.status == 2 and "press takes" in wrong.err and not (tmp_path / "none.json").exists()
 

@@ -77,11 +77,10 @@ def test_a_signal_that_was_swallowed_ends_us_all_the_same(tmp_path: Path) -> Non
     """What is raised while Python tidies up goes nowhere: a second later the process is ended."""
     program = (
         "import os, signal, time\n"
-        "from coolsim.cli.shared import app, guarded\n"
+        "from coolsim.cli.shared import command\n"
         "class Late:\n"
         "    def __del__(self): os.kill(os.getpid(), signal.SIGTERM); time.sleep(0.01)\n"
-        "@app.command('swallow')\n"
-        "@guarded\n"
+        "@command('swallow')\n"
         "def swallow() -> None:\n"
         "    Late()\n"
         "    while True: sum(range(1000))\n"

@@ -131,8 +131,8 @@ def test_a_pipe_that_does_not_wait(mill: Path) -> None:
         import os, subprocess, sys, time
         reader, writer = os.pipe()
         os.set_blocking(writer, False)
-        program = "from coolsim.cli.shared import app, emit, guarded\\n" \\
-            "@app.command('much')\\n@guarded\\ndef much() -> None:\\n    emit('x' * 300_000)\\n" \\
+        program = "from coolsim.cli.shared import app, command, emit\\n" \\
+            "@command('much')\\ndef much() -> None:\\n    emit('x' * 300_000)\\n" \\
             "from coolsim.cli import main; main()"
         child = subprocess.Popen([sys.executable, "-c", program, "much"], stdout=writer)
         os.close(writer)

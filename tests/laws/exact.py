@@ -216,6 +216,19 @@ SEALED = linear_law(J=1.0)  # J = 0: evaporation off
 ISOTHERMAL: dict[str, float] = {"latent_heat": 0.0, "vapour_capacity": 0.0, "water_capacity": 0.0}
 
 
+def vapour_flux(
+    coefficient: Any, surface_pressure: Any, air_pressure: Any, pressure: Any, film_temperature: Any
+) -> Any:
+    """Water flux J [kg/(m² s)] through a stagnant film, Stefan flow included.
+
+    J = k_m (M_w p/R T_f) ln[(p − p_a)/(p − p_s)] with k_m [m/s], vapour pressures at the surface and in the
+    air and total pressure [Pa], film temperature [°C]. Source: Bird, Stewart, Lightfoot, Transport
+    Phenomena, eq. 18.2-14 (memory, high).
+    """
+    molar = pressure / (air.GAS_CONSTANT_WATER * (film_temperature + air.ZERO_CELSIUS))
+    return coefficient * molar * np.log((pressure - air_pressure) / (pressure - surface_pressure))
+
+
 def psychrometric_wet_bulb(
     temperature: Any,
     humidity_ratio: Any,
@@ -234,7 +247,7 @@ def psychrometric_wet_bulb(
     p_a = air.vapour_pressure(Y, p)
 
     def surplus(T_s: Any) -> Any:
-        J = packed_bed.vapour_flux(k_m, air.saturation_pressure(T_s), p_a, p, (T + T_s) / 2)
+        J = vapour_flux(k_m, air.saturation_pressure(T_s), p_a, p, (T + T_s) / 2)
         return h * (T - T_s) - J * (air.vapour_enthalpy(T_s) - air.HEAT_CAPACITY_WATER * T_s)
 
     # A film at boiling would carry an infinite flux; 1e-6 K below it the flux is finite and far too high.

@@ -2,6 +2,7 @@
 
 import dataclasses
 import importlib
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -25,17 +26,20 @@ MEMORY = """
 import sys
 import numpy as np
 import coolsim
+from coolsim.model.solve import Resolution
 case, rng, n = coolsim.load(sys.argv[1]), np.random.default_rng(8760), int(sys.argv[2])
-uneven = {"cooler.depth_deviation": [*sys.argv[3:], "0 %"][0], "cooler.speed_deviation": "0 %"}
-case = coolsim.replace(case, uneven)
-coolsim.predict(case)
+case = coolsim.replace(case, {"cooler.depth_deviation": sys.argv[3], "cooler.speed_deviation": "0 %"})
+mesh = Resolution(*map(int, sys.argv[4:6]), refinements=0)
+coolsim.predict(case, resolution=mesh)
 air = coolsim.Air(rng.uniform(5, 38, n), rng.uniform(0.3, 0.98, n), rng.uniform(9.6e4, 1.02e5, n))
-coolsim.predict(case, air=air)
+coolsim.predict(case, air=air, resolution=mesh)
 # Not getrusage: it tells the highest of the process that started this one, where that had more.
 print(next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM")) / 1024)
 """
 EVEN = Path(__file__).parents[2] / "scenarios" / "humid-delta.toml"
 
+
+MANY = int(os.environ.get("COOLSIM_MANY", "12000"))  # 24000 is what was asked of it once
 
 QUICKLY = Resolution(4, 4, refinements=0)  # how many are kept has nothing to do with the mesh
 
@@ -78,15 +82,18 @@ def test_cases_of_several_forms_count_together() -> None:
     assert result.profile is None and np.isfinite(result.pellets_out.moisture_wb).all()
 
 
+def highest_memory(count: int, deviation: str, cells: str, shells: str) -> float:
+    """The most that a process of its own takes [MB] to predict so many cases on such a mesh."""
+    command = [sys.executable, "-c", MEMORY, EVEN, f"{count}", deviation, cells, shells]
+    return float(subprocess.run(command, capture_output=True, check=True).stdout)
+
+
 @pytest.mark.thorough
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the highest memory is asked of Linux")
 def test_memory_hardly_grows_with_the_cases() -> None:
-    """Half a kilobyte per case is its answer; with the states of its bed it was 8 kB and more."""
-    few, many = (
-        float(subprocess.run([sys.executable, "-c", MEMORY, EVEN, n], capture_output=True, check=True).stdout)
-        for n in ("4000", "24000")
-    )
-    assert many < 400 and many - few < 20_000 * 5e-3  # MB
+    """Two kilobytes per case are its answer and what it takes on the way; with the states of its bed 7."""
+    few, many = (highest_memory(count, "0 %", "16", "12") for count in (4000, MANY))
+    assert many < 400 and many - few < (MANY - 4000) * 5e-3  # MB
 
 
 DEEP = {"cooler.depth_deviation": "6 cm"}
@@ -143,16 +150,9 @@ def failing(solution: Any, *more: Any) -> Part:
 @pytest.mark.thorough
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the highest memory is asked of Linux")
 def test_memory_hardly_grows_with_uneven_beds() -> None:
-    few, many = (
-        float(
-            subprocess.run(
-                [sys.executable, "-c", MEMORY, EVEN, n, "6 cm"], capture_output=True, check=True
-            ).stdout
-        )
-        for n in ("6000", "20000")  # both fill the chunks of all processors
-    )
-    # MB: measured 14 and less; laid out at once 25
-    assert many < 400 and many - few < 14_000 * 1.2e-3
+    """What is laid out has nothing to do with the mesh; 6000 fill the chunks of all processors."""
+    few, many = (highest_memory(count, "6 cm", "4", "4") for count in (6000, 20_000))
+    assert many < 400 and many - few < 14_000 * 1.2e-3  # MB: measured 8; laid out at once 58
 
 
 def test_every_field_of_an_answer_of_many_is_there() -> None:

@@ -68,7 +68,9 @@ def test_a_heater_that_does_not_reach_what_it_aims_at_is_named(frozen):
     case, result = frozen
     (warning,) = said(case, result, "does not reach")
     minutes = case.cooler.duration / 60
-    assert f"for {minutes:.0f} of {minutes:.0f} min" in warning.text and "(5 kW)" in warning.text
+    assert (
+        f"for {minutes:.0f} of {minutes:.0f} min" in warning.text and ", 5 kW (17100 BTU/h), " in warning.text
+    )
     assert f"{result.history.inlet_air_temperature[result.history.zone > 0].min():.0f} °C" in warning.text
 
 

@@ -110,24 +110,23 @@ def test_draws_on_the_axes_it_is_given(name: str) -> None:
 
 @pytest.mark.thorough
 @each_picture
-@pytest.mark.parametrize("size", [(12.0, 8.0), (6.0, 4.0)], ids=["1200x800", "600x400"])
 @pytest.mark.parametrize("units", ["si", "us"])
-def test_no_words_are_cut_or_on_others(
-    name: str, size: tuple[float, float], units: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_no_words_are_cut_or_on_others(name: str, units: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a desk and in a notebook; what is laid out anew when it is drawn, is."""
     figure = drawn(name, units=units)[0].figure
     assert isinstance(figure, Figure)
-    figure.set_size_inches(*size)
     figure.set_dpi(100)
-    boxes = words(figure, monkeypatch)
-    assert len(boxes) > 6
-    for text, box in boxes:
-        assert min(box.x0, box.y0) > -0.5, text
-        assert box.x1 < 100 * size[0] + 0.5 and box.y1 < 100 * size[1] + 0.5, text
-    for (one, a), (other, b) in itertools.combinations(boxes, 2):
-        width = min(a.x1, b.x1) - max(a.x0, b.x0)
-        height = min(a.y1, b.y1) - max(a.y0, b.y0)
-        assert min(width, height) <= 1.0, (one, other)  # a pixel of empty margin may be shared
+    for size in ((12.0, 8.0), (6.0, 4.0)):
+        figure.set_size_inches(*size)
+        boxes = words(figure, monkeypatch)
+        assert len(boxes) > 6
+        for text, box in boxes:
+            assert min(box.x0, box.y0) > -0.5, text
+            assert box.x1 < 100 * size[0] + 0.5 and box.y1 < 100 * size[1] + 0.5, text
+        for (one, a), (other, b) in itertools.combinations(boxes, 2):
+            width = min(a.x1, b.x1) - max(a.x0, b.x0)
+            height = min(a.y1, b.y1) - max(a.y0, b.y0)
+            assert min(width, height) <= 1.0, (size, one, other)  # a pixel of empty margin may be shared
 
 
 def words(figure: Figure, monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, Any]]:

@@ -253,7 +253,7 @@ def test_a_warm_store_of_bags_is_judged_at_its_own_temperature():
 def test_a_store_far_below_the_isotherm_is_doubted():
     farm = replace(level("farm-line"), {"bag.coldest_store": "-8 degC", "bag.store_temperature": "-8 degC"})
     (words,) = cautions_of(farm, "water activity in store, at -8 °C (18 °F)")
-    assert "warmest to bag at" in words.text and "40–90 °C" in words.text and "too low" in words.text
+    assert "warmest to bag at" in words.text and "40 to 90 °C" in words.text and "too low" in words.text
     assert not cautions_of(level("farm-line"), "water activity in store, at")
     assert not cautions_of(level("mill-line"), "water activity in store, at")
 

@@ -2,8 +2,8 @@
 
     COOLSIM_FUZZ_SECONDS=3600 python -m pytest -n 0 -m thorough tests/readers/test_fuzz.py
 
-COOLSIM_FUZZ_SECONDS: for how long in all (one minute). COOLSIM_FUZZ_COUNT: how many of each instead of a time, as
-"scenarios=20000,weather=5000,trials=2000,cases=2000". COOLSIM_FUZZ_SEED: where to begin (20181).
+COOLSIM_FUZZ_SECONDS: for how long in all (half a minute). COOLSIM_FUZZ_COUNT: how many of each instead of a time,
+such as "scenarios=20000,weather=5000,trials=2000,cases=2000". COOLSIM_FUZZ_SEED: where to begin (20181).
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ pytestmark = [
     ),  # of examples too long to print
 ]
 
-SECONDS = float(os.environ.get("COOLSIM_FUZZ_SECONDS", "60"))
+SECONDS = float(os.environ.get("COOLSIM_FUZZ_SECONDS", "30"))
 SEED = int(os.environ.get("COOLSIM_FUZZ_SEED", "20181"))
 COUNTS = dict(part.split("=") for part in os.environ.get("COOLSIM_FUZZ_COUNT", "").split(",") if part)
 LONGEST = 10.0  # s of a processor for one of them

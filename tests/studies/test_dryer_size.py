@@ -12,6 +12,7 @@ import json
 
 import numpy as np
 import pytest
+from reader_units import strays
 from studies import pig_pellets
 from studies.pig_pellets import FEED
 
@@ -402,4 +403,5 @@ def test_written_and_printed(dryer):
             text = printed.sized(dryer.case, dryer.answer, Page(width=width, units=units))
             assert max(map(len, text.splitlines())) <= width
             assert ("m²" if units == "si" else "ft²") in text and "To buy" in text
+            assert not strays(text, units)
             assert "no smaller floor" in text and "warm" in text

@@ -1,6 +1,6 @@
 """What `settings` calls met holds when it is done: typed back by its keys, and as it was printed.
 
-Random coolers, batches, belts and lines; COOLSIM_SETTINGS=200 tries two hundred instead of twenty.
+Random coolers, batches, belts and lines; COOLSIM_SETTINGS=200 tries two hundred instead of fifteen.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.settings.advice import Advice, advise
 from coolsim.studies.settings.cheapest import appraised_settings
 
-COUNT = int(os.environ.get("COOLSIM_SETTINGS", "20"))
+COUNT = int(os.environ.get("COOLSIM_SETTINGS", "15"))
 KINDS = ("cooler", "cooler by its fan", "batch", "belt", "line")
 # Labels of what is opened below, as they are printed, and the keys under which a person types them.
 KEYS = {

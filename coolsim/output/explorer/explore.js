@@ -578,47 +578,37 @@ function levelsOf(low, high) {
   return found;
 }
 
-// Where numbers of the grid are above a level, as the path of a picture: of each cell the part that is.
-function regionPath(numbers, level, at) {
+// A path from each cell of the grid: a piece from the corners of what is above a level, and from where its edge cuts.
+function pathOf(numbers, level, piece) {
   let path = "";
-  const wide = ACROSS + 1;
   for (let b = 0; b < UPWARDS; b++) {
     for (let a = 0; a < ACROSS; a++) {
-      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * wide + p] - level })), points = [];
-      if (corners.every((one) => one.v <= 0)) continue;
+      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * (ACROSS + 1) + p] - level }));
+      const above = [], cuts = [];
       corners.forEach((one, k) => {
         const next = corners[(k + 1) % 4];
-        if (one.v > 0) points.push([one.p, one.q]);
+        if (one.v > 0) above.push([one.p, one.q]);
         if (one.v > 0 !== next.v > 0) {
           const share = one.v / (one.v - next.v);
-          points.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
+          cuts.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
+          above.push(cuts.at(-1));
         }
       });
-      path += `M${points.map((point) => at(point).join(" ")).join("L")}Z`;
+      path += piece(above, cuts);
     }
   }
   return path;
 }
 
+// Where numbers of the grid are above a level, as the path of a picture: of each cell the part that is.
+function regionPath(numbers, level, at) {
+  return pathOf(numbers, level, (above) => (above.length ? `M${above.map((point) => at(point).join(" ")).join("L")}Z` : ""));
+}
+
 // The lines on which numbers of the grid have a level, as the path of a picture; each cell is cut by itself.
 function contourPath(numbers, level, at) {
-  let path = "";
-  const wide = ACROSS + 1;
-  for (let b = 0; b < UPWARDS; b++) {
-    for (let a = 0; a < ACROSS; a++) {
-      const corners = [[a, b], [a + 1, b], [a + 1, b + 1], [a, b + 1]].map(([p, q]) => ({ p, q, v: numbers[q * wide + p] - level }));
-      const cuts = [];
-      corners.forEach((one, k) => {
-        const next = corners[(k + 1) % 4];
-        if (one.v > 0 !== next.v > 0) {
-          const share = one.v / (one.v - next.v);
-          cuts.push([one.p + share * (next.p - one.p), one.q + share * (next.q - one.q)]);
-        }
-      });
-      for (let k = 0; k + 1 < cuts.length; k += 2) path += `M${at(cuts[k]).join(" ")}L${at(cuts[k + 1]).join(" ")}`;
-    }
-  }
-  return path;
+  const line = (cuts, k) => `M${at(cuts[k]).join(" ")}L${at(cuts[k + 1]).join(" ")}`;
+  return pathOf(numbers, level, (_, cuts) => [0, 2].filter((k) => k + 1 < cuts.length).map((k) => line(cuts, k)).join(""));
 }
 
 function showStudy() {
@@ -794,8 +784,8 @@ function fanOf(floor, margin) {
   return { asked, flow, pressure, density: asked.find((d) => d.pressure === pressure).density, shaft, electric: shaft / buy.motor_efficiency, motor };
 }
 
-function kilowatts(power) {
-  return `${Number((power / 1000).toPrecision(3))} kW`;
+function powerText(told, power) {
+  return `${Number((told.factor * power).toPrecision(3))} ${told.unit}`;
 }
 
 function chooser(name, words, last, valueText) {
@@ -827,7 +817,7 @@ function showBuy() {
   set("floor", chosen.floor, text(told.area, floor.area));
   if (fan) set("margin", Math.round(chosen.margin / 0.05), `${(100 * chosen.margin).toFixed(0)} %`);
   const money = floor.cost === null ? "" : `, ${floor.cost.toFixed(2)} ${buy.currency} per ${data.mass.name} to run${buy.reserve ? ` with ${(100 * buy.reserve).toFixed(0)} % more feed` : ""}, mean of all products and weathers`.replace("  ", " ");
-  const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${fan.motor} kW`;
+  const motor = !fan ? "" : fan.motor === undefined ? ", and more than one fan: no standard motor is so large" : `, ${powerText(buy.told.shaft, 1000 * fan.motor)}`;
   const built = { "counter-flow": "cooler", batch: "dryers", belt: "belt" }[buy.machine];
   const taken = chosen.floor === buy.taken, look = fan && fan.motor === undefined ? " bad" : taken && buy.sure.good ? "" : " doubt";
   by("bought").className = `verdict${look}`;
@@ -845,7 +835,7 @@ function showFan(fan, floor) {
   const told = buy.told;
   if (!fan) {
     const head = tableRow(["part", right("floor"), right("largest flow"), right("largest pressure"), right("motor"), right("heater")], true);
-    const lines = buy.parts.map((p, k) => tableRow([buy.machine === "belt" ? `zone ${k + 1}` : "one dryer", right(text(told.area, p.area)), right(text(told.flow, p.flow)), right(text(told.pressure, p.pressure)), right(kilowatts(p.motor)), right(p.heater === null ? "none" : kilowatts(p.heater))]));
+    const lines = buy.parts.map((p, k) => tableRow([buy.machine === "belt" ? `zone ${k + 1}` : "one dryer", right(text(told.area, p.area)), right(text(told.flow, p.flow)), right(text(told.pressure, p.pressure)), right(powerText(told.shaft, p.motor)), right(p.heater === null ? "none" : powerText(told.heating, p.heater))]));
     by("fan").replaceChildren(element("caption", {}, `On the floor that is taken, ${text(told.area, buy.floors[buy.taken].area)}, with ${(100 * buy.margin).toFixed(0)} % on the bed's pressure`), element("thead", {}, head), element("tbody", {}, ...lines));
     named(by("fan"));
     return;
@@ -853,9 +843,9 @@ function showFan(fan, floor) {
   by("fan").replaceChildren(element("tbody", {},
     tableRow(["largest volume at its inlet", right(text(told.flow, fan.flow))]),
     tableRow(["largest pressure", right(text(told.pressure, fan.pressure))]),
-    tableRow(["density of the air at its inlet", right(`${fan.density.toFixed(2)} kg/m³`)]),
-    tableRow([`power at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(kilowatts(fan.shaft))]),
-    tableRow(["next standard motor", right(fan.motor === undefined ? "none" : `${fan.motor} kW`)])));
+    tableRow(["density of the air at its inlet", right(text(told.density, fan.density))]),
+    tableRow([`power at its shaft, at ${(100 * buy.efficiency).toFixed(0)} % efficiency`, right(powerText(told.shaft, fan.shaft))]),
+    tableRow(["next standard motor", right(fan.motor === undefined ? "none" : powerText(told.shaft, 1000 * fan.motor))])));
   showDuties(fan);
 }
 

@@ -15,10 +15,12 @@ from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines.dryers import DryerSettings
 from coolsim.output.explorer.data import conversion
 from coolsim.output.headline import GOOD, of_size
-from coolsim.output.page import Page
-from coolsim.output.quantities import at_limit
+from coolsim.output.page import Page, pretty
+from coolsim.output.quantities import at_limit, density_digits, shaft_unit
 from coolsim.output.sizes import built_for, per_mass, why_taken
+from coolsim.scenario import units as u
 from coolsim.studies.sizing.answer import AirPart, Floor, Served, SizeAnswer
+from coolsim.support.dual_units import for_reader
 
 QUANTITIES_TOLD = {
     "area": "floor_area",
@@ -44,7 +46,12 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
         "dryers": dryers,
         "built_for": built_for(answer, page),
         "why_taken": why_taken(answer),
-        "told": {name: conversion(QUANTITIES[q], page) for name, q in QUANTITIES_TOLD.items()},
+        "told": {name: conversion(QUANTITIES[q], page) for name, q in QUANTITIES_TOLD.items()}
+        | {
+            "shaft": _conversion(u.POWER, shaft_unit(page)),
+            "heating": _conversion(u.POWER, page.unit(u.POWER)),
+        }
+        | {"density": _conversion(u.DENSITY, page.unit(u.DENSITY), density_digits(page))},
         "floors": floors,
         "taken": next((k for k, f in enumerate(floors) if f["taken"]), 0),
         "sure": {"good": said.look == GOOD, "words": said.sentence},
@@ -66,10 +73,15 @@ def bought_data(case: Case, answer: SizeAnswer, page: Page) -> dict[str, Any]:
             }
             for g in answer.governing
         ],
-        "words": [w.text for w in answer.warnings],
+        "words": [for_reader(w.text, page.units) for w in answer.warnings],
         "currency": case.costs.currency,
         "priced": bool(case.costs),
     }
+
+
+def _conversion(dimension: u.Dimension, unit: str, digits: int = 0) -> dict[str, Any]:
+    """What turns a stored value of no quantity into the reader's."""
+    return {"unit": pretty(unit), "factor": u.shown(1.0, dimension, unit), "plus": 0.0, "digits": digits}
 
 
 def _per_mass(cost: float | None, page: Page) -> float | None:

@@ -11,8 +11,8 @@ from matplotlib.patches import Circle, Rectangle
 from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, PALE, PLUM, TEAL
-from coolsim.output.quantities import depth
-from coolsim.output.sizes import area_of, kilowatts, length_of, pressure_of
+from coolsim.output.quantities import depth, heating, shaft_power
+from coolsim.output.sizes import area_of, length_of, pressure_of
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
@@ -89,8 +89,8 @@ def _belt(axis: Axes, answer: SizeAnswer, page: Page) -> None:
         assert zone.length is not None
         axis.add_patch(Rectangle((at, -0.6 * high), zone.length, 1.6 * high, **WALL))
         middle = at + zone.length / 2
-        words = f"zone {number}\n{length_of(zone.length, page)}\nfan {kilowatts(zone.fan.motor)}"
-        words += "" if zone.heater is None else f"\nheat {kilowatts(zone.heater)}"
+        words = f"zone {number}\n{length_of(zone.length, page)}\nfan {shaft_power(zone.fan.motor, page)}"
+        words += "" if zone.heater is None else f"\nheat {heating(zone.heater, page)}"
         _words(axis, middle, 1.1 * high, words, "center", "bottom")
         at += zone.length
     axis.plot([0, long], [0, 0], **GRATE)
@@ -123,7 +123,7 @@ def _batch(axis: Axes, answer: SizeAnswer, page: Page) -> None:
     words = f"side, if square {page.number(side, u.LENGTH, 2)}"
     _measure(axis, (0, -0.5 * high - 0.6 * far), (side, -0.5 * high - 0.6 * far), words, "center")
     each = f"{answer.dryers} alike, side by side; each:\n" if answer.dryers > 1 else ""
-    heat = "" if answer.heater is None else f"\nheater {kilowatts(answer.heater)}"
+    heat = "" if answer.heater is None else f"\nheater {heating(answer.heater, page)}"
     _words(axis, right / 2, 0.8 * high + 0.4 * far, f"{each}{_fan(part.fan, page)}{heat}", "center", "bottom")
     axis.set_xlim(-3.0 * far, right + 1.2 * far)
     axis.set_ylim(-0.5 * high - 1.8 * far, 0.8 * high + 3.4 * far)
@@ -131,7 +131,7 @@ def _batch(axis: Axes, answer: SizeAnswer, page: Page) -> None:
 
 def _fan(fan: FanDuty, page: Page) -> str:
     flow, pressure = page.number(fan.flow, u.VOLUME_FLOW, 0), pressure_of(fan.pressure, page)
-    return f"fan {flow},\n{pressure};\nmotor {kilowatts(fan.motor)}"
+    return f"fan {flow},\n{pressure};\nmotor {shaft_power(fan.motor, page)}"
 
 
 def _measure(axis: Axes, a: tuple[float, float], b: tuple[float, float], words: str, side: str) -> None:

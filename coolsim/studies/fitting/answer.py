@@ -56,8 +56,8 @@ class Exit(Displayed):
 
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
     within_wb: float = documented("kg/kg wet", "its ±, of 95 %")
-    temperature: float = documented("°C", "exit temperature", json="temperature_C")
-    within: float = documented("K", "its ±, of 95 %", json="within_K")
+    temperature: float = documented("°C", "exit temperature")
+    within: float = documented("K", "its ±, of 95 %")
 
 
 @dataclass(frozen=True, repr=False)

@@ -19,15 +19,12 @@ class EquipmentPlan(Displayed):
 
     name: str = documented("-", "how the scenario calls it")
     capacity: float | None = documented(
-        "kg/s",
-        "what it can take of what enters it; None where it takes what comes",
-        json="capacity_kg_h",
-        factor=3600.0,
+        "kg/s", "what it can take of what enters it; None where it takes what comes"
     )
     load: float | None = documented("-", "what comes as a share of it")
     waits: float = documented("s", "longest that anything waits before it", json="waits_h", factor=1 / 3600.0)
-    heap: float = documented("kg", "most that waits before it", json="heap_kg")
-    enters: float = documented("kg", "what it took in the shift", json="enters_kg")
+    heap: float = documented("kg", "most that waits before it")
+    enters: float = documented("kg", "what it took in the shift")
     batches: int | None = documented("-", "batches that it finished; None where it runs all the time")
 
 
@@ -38,12 +35,12 @@ class ShiftPlan(Displayed):
     hours: float = documented("s", "of the shift, by the clock", json="hours", factor=1 / 3600.0)
     work: float = documented("s", "without its breaks", json="work_h", factor=1 / 3600.0)
     batches: int = documented("-", "finished by the dryer, or the first step that works in batches")
-    input: float = documented("kg", "mash (feed, where no recipe is given) that went in", json="input_kg")
-    water_lost: float = documented("kg", "water that the cooler or dryer took", json="water_lost_kg")
-    bagged: float = documented("kg", "pellets at the end of the line", json="bagged_kg")
+    input: float = documented("kg", "mash (feed, where no recipe is given) that went in")
+    water_lost: float = documented("kg", "water that the cooler or dryer took")
+    bagged: float = documented("kg", "pellets at the end of the line")
     bags: int | None = documented("-", "whole bags; None where [bag] does not say how heavy")
-    left_in_line: float = documented("kg", "of mash, in the line at the end", json="left_in_line_kg")
-    steam: float = documented("kg", "steam for the conditioner", json="steam_kg")
+    left_in_line: float = documented("kg", "of mash, in the line at the end")
+    steam: float = documented("kg", "steam for the conditioner")
     per_year: float = documented("kg", "bagged in a year of such shifts", json="bagged_per_year_kg")
     assumed: bool = documented("-", "whether hours or days are assumed")
     cost: ShiftCost | None = documented("-", "what it costs; None where nothing has a price", default=None)
@@ -56,7 +53,7 @@ class Plan(Displayed):
     case: Case = documented("-", "the case, at the throughput that is planned")
     result: Result = documented("-", "its prediction")
     before: tuple[FeedState, ...] = documented("-", "the feed from place to place before the cooler")
-    throughput: float = documented("kg/s", "feed of the first machine", json="throughput_kg_h", factor=3600.0)
+    throughput: float = documented("kg/s", "feed of the first machine")
     equipment: tuple[EquipmentPlan, ...] = documented("-", "the steps in order")
     bottleneck: str | None = documented(
         "-", "the step that holds the line back; None where none has a capacity"

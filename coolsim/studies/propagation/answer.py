@@ -21,20 +21,16 @@ class Interval(Displayed):
 class Known:
     """Something that is not known exactly, and how far it is known."""
 
-    name: str = documented("-", "scenario key, or number of the material")
-    low: float = documented("as typed", "lower end of its 95 % interval")
-    high: float = documented("as typed", "upper end of its 95 % interval")
-    unit: str = documented("-", "unit of the ends; empty for the stored one")
-
-
-@dataclass(frozen=True, repr=False)
-class Contributor(Displayed):
-    """One thing that is not known exactly, or several of one fit, and what of the spread is its own."""
-
     name: str = documented("-", "scenario key, or number of the material; of one fit, all their names")
     low: float | None = documented("as typed", "lower end of its 95 % interval; None of several")
     high: float | None = documented("as typed", "upper end of its 95 % interval; None of several")
     unit: str = documented("-", "unit of the ends; empty for the stored one")
+
+
+@dataclass(frozen=True, repr=False)
+class Contributor(Displayed, Known):
+    """One thing that is not known exactly, or several of one fit, and what of the spread is its own."""
+
     moisture_share: float = documented("-", "share of the variance of exit moisture that is its alone")
     temperature_share: float = documented("-", "share of the variance of exit temperature that is its alone")
     parts: tuple[Known, ...] = documented("-", "numbers of one fit, which err together", default=())
@@ -45,7 +41,7 @@ class Uncertainty(Displayed):
     """The exit, as far as it is known."""
 
     moisture_wb: Interval = documented("kg/kg wet", "exit moisture")
-    temperature: Interval = documented("°C", "exit temperature", json="temperature_C")
+    temperature: Interval = documented("°C", "exit temperature")
     water_activity: Interval = documented("-", "once evened out in a closed bag")
     wishes: tuple[tuple[str, float], ...] = documented("-", "wishes of [target], and the probability of each")
     all_met: float | None = documented("-", "probability that all are met; None without [target]")
@@ -61,12 +57,8 @@ class Uncertainty(Displayed):
     deviation_wb: Interval | None = documented(
         "kg/kg wet", "of a dryer: standard deviation over the bed", default=None
     )
-    evaporation: Interval | None = documented(
-        "kg/s", "of a dryer: water taken out", default=None, json="evaporation_kg_h", factor=3600.0
-    )
-    heat: Interval | None = documented(
-        "J", "of a dryer: per batch, or per hour of a belt", default=None, json="heat_kWh", factor=1 / 3.6e6
-    )
+    evaporation: Interval | None = documented("kg/s", "of a dryer: water taken out", default=None)
+    heat: Interval | None = documented("J", "of a dryer: per batch, or per hour of a belt", default=None)
 
     @property
     def chance(self) -> float:

@@ -55,7 +55,7 @@ class Step(Displayed):
 
     change: str = documented("-", "the change")
     moisture_wb: float = documented("kg/kg wet", "exit moisture after it")
-    temperature: float = documented("°C", "exit temperature after it", json="temperature_C")
+    temperature: float = documented("°C", "exit temperature after it")
 
 
 @dataclass(frozen=True, repr=False)
@@ -92,7 +92,7 @@ class Gain(Displayed):
     """What the settings of an answer change against today's."""
 
     moisture_wb: float = documented("kg/kg wet", "of the exit")
-    temperature: float = documented("K", "of the exit", json="temperature_K")
+    temperature: float = documented("K", "of the exit")
     cost_per_hour: float = documented("1/h", "saved")
     cost_per_year: float = documented("1/a", "saved, in the hours of [shift]")
     hours_per_year: float = documented("h/a", "in which the machine runs")
@@ -117,7 +117,7 @@ class StageSettings(Displayed):
 
     name: str = documented("-", "name of the stage")
     settings: Any = documented("-", "what to dial in: Settings, or DryerSettings of a dryer")
-    water: float = documented("kg/s", "water that it takes out", json="water_kg_h", factor=3600.0)
+    water: float = documented("kg/s", "water that it takes out")
     electricity: float = documented("1/h", "cost of its fans")
     heat: float = documented("1/h", "cost of the heat of its air")
     binding: tuple[AtLimit, ...] = documented("-", "its limits, and ends of ranges, at which it stands")
