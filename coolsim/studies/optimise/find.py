@@ -113,7 +113,7 @@ def required_feed(case: Case, problem: SearchProblem) -> Requests[float | None]:
 def _wettest_feed(case: Case, problem: SearchProblem, low: float, high: float) -> Requests[Found]:
     row = problem.row("feed_moisture")
     ranges = {**problem.ranges(case), "feed_moisture": (low, high)}
-    fed = dataclasses.replace(problem, ranges=lambda _: ranges, along="feed_moisture")
+    fed = dataclasses.replace(problem, ranges=lambda _: ranges, along=("feed_moisture",))
     goal = Goal(lambda outcomes: -outcomes[row], problem.bounds(case), (problem.costly[0], row))
     search = yield from searched(case, goal.limits, fed)
     return (yield from search.quick(goal, content=False))

@@ -47,10 +47,9 @@ from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation, line
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
-from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
 from coolsim.simulate.prediction import ROUGH, cooling
-from coolsim.simulate.requirements import SWEATING, is_dryer
+from coolsim.simulate.requirements import OF_DRYERS, is_dryer
 from coolsim.studies.optimise import march_outcomes as marches
 from coolsim.studies.optimise.batching import Mesh, Request
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
@@ -58,18 +57,14 @@ from coolsim.studies.optimise.problem import DRYERS, SearchProblem, corners_and_
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
-ROWS = (
-    *OUTCOMES,
-    "fan_speed",
-    "fan_curve",
-)  # the last two of coolers: share of full, and how far off the curve
+OF_FAN = ("fan_speed", "fan_curve")  # of coolers: share of full, and how far off the curve
+ROWS = (*OUTCOMES, *OF_FAN)
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
     "rough": (marches.ROUGH, ROUGH),
     "quick": (marches.QUICK, Resolution(estimate=False)),
     "full": (dryer_simulation.DEFAULT, Resolution()),
 }
-# Fitted as they are; the others as logarithms.
-PLAIN = ("temperature", "above_ambient", "pellet_temperature", "fan_speed", "fan_curve")
+PLAIN = (*marches.PLAIN, *OF_FAN)  # fitted as they are
 
 
 def row(stage: int, name: str) -> int:
@@ -133,7 +128,7 @@ def _of_cooler(case: Case) -> SearchProblem:
         whole=lambda outcomes: outcomes[: len(OUTCOMES)],
         solve=solver_of_coolers(Plant(first)),
         nodes=_grid_of_nodes,
-        along="airflow",
+        along=("airflow", "inlet_air_temperature"),
         margin=EXACT,
         corrections=8,
         more_boxes=8,
@@ -167,11 +162,9 @@ def solver_of_coolers(plant: Plant) -> Callable[[list[Request]], list[Any]]:
             return found
         some = take(inputs, solved)
         outside = some.outside_temperature
-        known = _of_coolers(plant, some, state, state.result, per_wet[solved], outside) | {
-            "bed_depth": some.bed_depth,
-            "feed_moisture": 1 - per_wet[solved],
-        }
-        rows = np.array([np.broadcast_to(known.get(name, 0.0), len(solved)) for name in OF_COOLER], float)
+        known = _of_coolers(plant, some, state, state.result, per_wet[solved], outside)
+        bare = _rows(known, OF_DRYERS, len(solved))
+        rows = np.vstack([bare, some.bed_depth, 1 - per_wet[solved], np.zeros(len(solved))])
         rows[row(0, "heat")] += steam[solved]
         bill = running_cost(plant.case, dict(zip(OUTCOMES, rows)))
         rows[-1] = bill.electricity + bill.heat
@@ -240,7 +233,8 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
         plant = plants[len(blocks)]
         assert plant is not None
         weighed = plant.standing(inputs, outcome_of(result))
-        blocks.append(_rows(_of_coolers(plant, inputs, weighed, result, per_wet, outside), len(some)))
+        known = _of_coolers(plant, inputs, weighed, result, per_wet, outside)
+        blocks.append(_rows(known, OF_DRYERS, len(some)))
         return result, left
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
@@ -262,19 +256,19 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
         solid = inputs.bulk_density * inputs.bed_depth * inputs.floor_area * (1 - inputs.moisture_wb)
     else:
         solid = 3600.0 * inputs.dry_solid
-    known = _machine(cases[0], result, outside) | {
+    known = marches.common_outcomes(result, cases[0], outside) | {
         "pellet_temperature": spread.hottest,
         "deviation": spread.deviation_wb,
         "heat": energy.heat / solid * per_wet,
         "fan": energy.fan / solid * per_wet,
     }
-    return _rows(known, len(cases))
+    return _rows(known, OF_FAN, len(cases))
 
 
 def _of_coolers(
     plant: Plant, inputs: Inputs, weighed: Weighed, result: Result, per_wet: Array, outside: Array
 ) -> dict[str, Any]:
-    return _machine(plant.case, result, outside) | {
+    return marches.common_outcomes(result, plant.case, outside) | {
         "heat": weighed.heat / inputs.dry_solid * per_wet,
         "fan": weighed.power / inputs.dry_solid * per_wet,
         "fan_speed": np.nan_to_num(weighed.settings.fan_speed),
@@ -282,21 +276,7 @@ def _of_coolers(
     }
 
 
-def _machine(case: Case, result: Result, outside: Array) -> dict[str, Any]:
-    """What any machine has."""
-    out, even = result.pellets_out, result.after_equalising
-    return {
-        SWEATING: headspace_dew_point(case, out.moisture_wb, even.temperature),
-        "moisture": result.pellets_out.moisture_wb,
-        "temperature": result.pellets_out.temperature,
-        "above_ambient": result.pellets_out.temperature - outside,
-        "water_activity": result.in_store.water_activity,
-        "exhaust_relative_humidity": result.air_out.relative_humidity,
-        "lift_off": result.bed.lift_off,
-        "bed_pressure_drop": result.bed.pressure_drop,
-    }
-
-
-def _rows(known: dict[str, Any], count: int) -> Array:
-    """Rows (ROWS, cases); nothing in those that a machine does not have."""
-    return np.array([np.broadcast_to(known.get(name, 0.0), count) for name in ROWS], float)
+def _rows(known: dict[str, Any], of_others: tuple[str, ...], count: int) -> Array:
+    """Rows (ROWS, cases); nothing in those `of_others`, which the machine does not have and nobody bounds on it."""
+    known = known | dict.fromkeys(of_others, 0.0)
+    return np.array([np.broadcast_to(known[name], count) for name in ROWS], float)

@@ -7,8 +7,9 @@ the drying is marched once, then the cooling from the end of each of its steps, 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +51,7 @@ OUTCOMES = (
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
 )
+PLAIN = ("temperature", "above_ambient", "pellet_temperature")  # fitted as they are, the others as logarithms
 LOOSE = 1e-2  # of Newton's method: the next step would be 1e-4, below 1e-6 of moisture
 # Right to a few tenths of a point: what is found on it is corrected by predictions.
 ROUGH = drying.Resolution(
@@ -284,42 +286,48 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool, case:
     Y = vapour / exhaust
     T_air = air.temperature_from_enthalpy(enthalpy / exhaust, Y)
     judged = np.minimum(X / (1 + X) + (WETTEST_TENTH * spread if layers else 0.0), 0.9)
-    return np.stack(
-        [
-            X / (1 + X),
-            T,
-            T - inputs.outside_temperature,
-            sorption.water_activity(inputs.isotherm, judged / (1 - judged), inputs.store_temperature),
-            air.relative_humidity(T_air, Y, pressure),
-            lift,
-            drop,
-            hottest,
-            spread,
-            headspace_dew_point(case, X / (1 + X), T),
-            heat / wet_weight,
-            fan / wet_weight,
-        ]
+    activity = sorption.water_activity(inputs.isotherm, judged / (1 - judged), inputs.store_temperature)
+    return _in_order(
+        {
+            "moisture": X / (1 + X),
+            "temperature": T,
+            "above_ambient": T - inputs.outside_temperature,
+            "water_activity": activity,
+            "exhaust_relative_humidity": air.relative_humidity(T_air, Y, pressure),
+            "lift_off": lift,
+            "bed_pressure_drop": drop,
+            "pellet_temperature": hottest,
+            "deviation": spread,
+            SWEATING: headspace_dew_point(case, X / (1 + X), T),
+            "heat": heat / wet_weight,
+            "fan": fan / wet_weight,
+        }
     )
+
+
+def _in_order(known: Mapping[str, Any]) -> Array:
+    return np.array([known[name] for name in OUTCOMES], float)
+
+
+def common_outcomes(result: Result, case: Case, outside: Any) -> dict[str, Any]:
+    """What any machine's prediction has of OUTCOMES, at a temperature outside [°C]."""
+    out, even = result.pellets_out, result.after_equalising
+    return {
+        "moisture": out.moisture_wb,
+        "temperature": out.temperature,
+        "above_ambient": out.temperature - outside,
+        "water_activity": result.in_store.water_activity,
+        "exhaust_relative_humidity": result.air_out.relative_humidity,
+        "lift_off": result.bed.lift_off,
+        "bed_pressure_drop": result.bed.pressure_drop,
+        SWEATING: headspace_dew_point(case, out.moisture_wb, even.temperature),
+    }
 
 
 def outcomes_of(case: Case, result: Result) -> Array:
     """Outcomes of one dryer that was predicted, (outcomes,)."""
     energy, spread, mass = result.energy, result.spread, mass_of(case)
     assert energy is not None and spread is not None
-    return np.array(
-        [
-            result.pellets_out.moisture_wb,
-            result.pellets_out.temperature,
-            result.pellets_out.temperature - case.air.temperature,
-            result.in_store.water_activity,
-            result.air_out.relative_humidity,
-            result.bed.lift_off,
-            result.bed.pressure_drop,
-            spread.hottest,
-            spread.deviation_wb,
-            headspace_dew_point(case, result.pellets_out.moisture_wb, result.after_equalising.temperature),
-            energy.heat / mass,
-            energy.fan / mass,
-        ],
-        float,
-    )
+    own = {"pellet_temperature": spread.hottest, "deviation": spread.deviation_wb}
+    taken = {"heat": energy.heat / mass, "fan": energy.fan / mass}
+    return _in_order(common_outcomes(result, case, case.air.temperature) | own | taken)

@@ -13,7 +13,7 @@ from coolsim.case.case import Case
 from coolsim.case.costs import Cost
 from coolsim.machines import dryers
 from coolsim.simulate.requirements import Bounds, bounds_on, constraints_of
-from coolsim.studies.optimise.march_outcomes import OUTCOMES
+from coolsim.studies.optimise.march_outcomes import OUTCOMES, PLAIN
 from coolsim.support.fields import Array
 
 Solve = Callable[
@@ -60,8 +60,8 @@ class SearchProblem:
     solve: Solve | None = None
     # States of a survey by the names of its knobs, and whether it is of the whole box: see `corners_and_faces`.
     nodes: Callable[[tuple[str, ...], bool], tuple[Array, int]] = corners_and_faces
-    # Knob along which limits are crossed, where there is no time to set: moisture answers to it best.
-    along: str = "inlet_air_temperature"
+    # Knobs that moisture answers to, the best first: limits are crossed along the first, where there is no time.
+    along: tuple[str, ...] = ("inlet_air_temperature", "airflow")
     # Of a limit's scale, kept free of a fit so that what is predicted keeps it: as exactly as predictions repeat.
     margin: float = 1e-3
     # How often a state is predicted on the full mesh, at most, each time after a shift by how far a fit was off.
@@ -85,5 +85,5 @@ DRYERS = SearchProblem(
     dryers.with_settings,
     OUTCOMES.index,
     tuple(map(OUTCOMES.index, ("moisture", "heat", "fan"))),
-    tuple(map(OUTCOMES.index, ("temperature", "above_ambient", "pellet_temperature"))),
+    tuple(map(OUTCOMES.index, PLAIN)),
 )

@@ -96,7 +96,7 @@ class Search:
         self.case = problem.with_settings(case, self.pinned)  # what stays
         open_ = {n: r for n, r in ranges.items() if n not in self.pinned}
         # of all knobs but time, the one that moisture answers best to is the last axis
-        open_ = dict(sorted(open_.items(), key=lambda knob: knob[0].endswith(problem.along)))
+        open_ = dict(sorted(open_.items(), key=lambda knob: _answers(knob[0], problem.along)))
         times = open_.pop("duration", None)
         bounds = np.array([[forth(n, x) for x in r] for n, r in open_.items()])
         low, high = bounds.reshape(-1, 2).T
@@ -226,6 +226,12 @@ class Search:
             knobs["duration"] = time
         knobs = self.pinned | knobs
         return knobs, self.problem.with_settings(self.case, knobs)
+
+
+def _answers(name: str, along: tuple[str, ...]) -> int:
+    """How well moisture answers to a knob, of which `along` tells the best first."""
+    kind = name.rpartition(".")[2]
+    return -along.index(kind) if kind in along else -len(along)
 
 
 def _same_place(a: tuple[Array, float], b: tuple[Array, float]) -> bool:
