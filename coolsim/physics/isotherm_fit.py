@@ -13,20 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.physics.isotherm_checks import objection
+from coolsim.physics.isotherms import EQUATIONS
 from coolsim.physics.sorption import Isotherm, equilibrium_moisture
 from coolsim.support.fields import Array, documented
 
 FEWEST = 4  # points; fewer would pass through any curve
 PULL = 0.02  # residual [percent of dry solid] of a constant that moved by its own size
-# Published constants to begin from (sources: tests/published/test_sorption.py)
-_STARTS = {
-    "modified-henderson": (8.6541e-5, 1.8634, 49.810),
-    "modified-chung-pfost": (312.3, 0.16958, 30.205),
-    "modified-oswin": (15.303, -0.10184, 3.0358),
-    "modified-halsey": (2.87, -0.0054, 1.38),
-    "oswin-variable": (17.6, -0.1748, 0.182, 6.946e-3),
-    "gab": (0.0017, 1135.3, 2.8339e-8, 6545.8, 1.8320, -238.49),
-}
 
 
 @dataclass(frozen=True)
@@ -51,12 +43,12 @@ class IsothermFit:
 def fit_isotherm(points: Sequence[SorptionPoint], fat: float = 0.0) -> IsothermFit | None:
     """Return the best isotherm through points of a solid with `fat` [kg/kg dry]; None where no equation fits."""
     T, a_w, X = (np.array([getattr(p, n) for p in points]) for n in SorptionPoint.__dataclass_fields__)
-    fits = {name: _fitted(name, T, a_w, X, fat) for name in _STARTS}
+    fits = {name: _fitted(name, T, a_w, X, fat) for name in EQUATIONS}
     sound = {name: (i, r) for name, (i, r) in fits.items() if np.isfinite(r).all() and not objection(i)}
     if not sound:
         return None
     rms = {name: float(np.sqrt(np.mean(r**2))) for name, (_, r) in sound.items()}
-    best = min(sound, key=lambda name: _criterion(rms[name], len(points), len(_STARTS[name])))
+    best = min(sound, key=lambda name: _criterion(rms[name], len(points), len(EQUATIONS[name].begin_from)))
     isotherm, residuals = sound[best]
     others = {name: rms[name] for name in sorted(rms, key=rms.__getitem__) if name != best}
     return IsothermFit(isotherm, residuals, rms[best], others)
@@ -74,7 +66,7 @@ def _fitted(name: str, T: Array, a_w: Array, X: Array, fat: float) -> tuple[Isot
     """One equation's least squares; constants move as multiples of where they began."""
     from scipy.optimize import least_squares  # late: 0.1 s, and only where points were typed
 
-    start = np.array(_STARTS[name])
+    start = np.array(EQUATIONS[name].begin_from)
 
     def isotherm(moved: Array) -> Isotherm:
         return Isotherm(name, tuple(float(c) for c in start * (1 + moved)), fat)

@@ -33,6 +33,9 @@ class Equation:
     slopes: Callable[..., tuple[Any, Any, Any]]  # (a_w, ∂a_w/∂M, ∂a_w/∂T)
     log_slope: Callable[..., Any]  # ∂ln a_w/∂T alone: the heat of desorption, asked for in every shell
     inverse: Callable[..., Any]
+    begin_from: tuple[
+        float, ...
+    ]  # published constants that a fit begins from (tests/published/test_sorption.py)
     highest_temperature: float  # °C; held above
     sum_of_temperature_and: int | None  # place of the C that stands in a sum T + C
     fitted_temperature: tuple[float, float]  # °C
@@ -282,6 +285,7 @@ EQUATIONS: dict[str, Equation] = {
         _henderson_slopes,
         _henderson_log_slope,
         _henderson_inverse,
+        begin_from=(8.6541e-5, 1.8634, 49.810),
         sum_of_temperature_and=2,
         **_GRAIN_RANGE,
     ),
@@ -291,6 +295,7 @@ EQUATIONS: dict[str, Equation] = {
         _chung_pfost_slopes,
         _chung_pfost_log_slope,
         _chung_pfost_inverse,
+        begin_from=(312.3, 0.16958, 30.205),
         sum_of_temperature_and=2,
         **_GRAIN_RANGE,
     ),
@@ -300,6 +305,7 @@ EQUATIONS: dict[str, Equation] = {
         _oswin_slopes,
         _oswin_log_slope,
         _oswin_inverse,
+        begin_from=(15.303, -0.10184, 3.0358),
         sum_of_temperature_and=None,
         **_GRAIN_RANGE,
     ),
@@ -309,6 +315,7 @@ EQUATIONS: dict[str, Equation] = {
         _halsey_slopes,
         _halsey_log_slope,
         _halsey_inverse,
+        begin_from=(2.87, -0.0054, 1.38),
         sum_of_temperature_and=None,
         **_GRAIN_RANGE,
     ),
@@ -318,6 +325,7 @@ EQUATIONS: dict[str, Equation] = {
         _oswin_variable_slopes,
         _oswin_variable_log_slope,
         _oswin_variable_inverse,
+        begin_from=(17.6, -0.1748, 0.182, 6.946e-3),
         **_PASTA_RANGE,
     ),
     "gab": Equation(
@@ -326,6 +334,7 @@ EQUATIONS: dict[str, Equation] = {
         _gab_slopes,
         _gab_log_slope,
         _gab_inverse,
+        begin_from=(0.0017, 1135.3, 2.8339e-8, 6545.8, 1.8320, -238.49),
         heat_held_below=GAB_DRY_END,
         **_PASTA_RANGE,
     ),

@@ -116,6 +116,7 @@ def log_activity(equation: str, c: tuple[float, ...], M: float, T: float) -> flo
         return float(-np.exp(c[0] + c[1] * T) / M ** c[2])
     if equation == "oswin-variable":
         return float(-np.log1p(((c[0] + c[1] * T) / M) ** (1 / (c[2] + c[3] * T))))
+    assert equation == "gab", equation
     K, X = T + 273.15, M / 100
     M0, C, k = (v * np.exp(w / K) for v, w in (c[0:2], c[2:4], c[4:6]))
     # X (1−y)(1−y+C y) = M0 C y as a quadratic in y = k a_w; its root below 1
