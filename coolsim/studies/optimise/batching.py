@@ -101,25 +101,25 @@ def _at_once(asked: list[Request], mesh: Mesh) -> list[Any]:
     grown = [now.feed.throughput / was.feed.throughput for now, was in zip(cases, before)]
     if mesh == "full":
         return [
-            p and dataclasses.replace(p, outcomes=_as_fed(p.outcomes, times, heat))
-            for p, times, heat in zip(predictions(cases), grown, steam)
+            p and dataclasses.replace(p, outcomes=_as_fed(p.outcomes, heavier, heat))
+            for p, heavier, heat in zip(predictions(cases), grown, steam)
         ]
     cases = [with_even_bed(case) for case in cases] if mesh == "rough" else cases
     found = marched(cases, ROUGH if mesh == "rough" else QUICK, [a.times for a in asked])
     return [
-        None if course is None else _as_fed(course.at(a.times), times, heat)
-        for a, course, times, heat in zip(asked, found, grown, steam)
+        None if course is None else _as_fed(course.at(a.times), heavier, heat)
+        for a, course, heavier, heat in zip(asked, found, grown, steam)
     ]
 
 
-def _as_fed(outcomes: Array, times: float, steam: float) -> Array:
+def _as_fed(outcomes: Array, heavier: float, steam: float) -> Array:
     """Outcomes per kg of the wet feed that was asked, whose conditioner makes it so many times as heavy.
 
     steam: its heat, J per kg of that.
     """
-    if times == 1.0 and not steam:
+    if heavier == 1.0 and not steam:
         return outcomes
     found = outcomes.copy()
     for name, more in (("heat", steam), ("fan", 0.0)):
-        found[OUTCOMES.index(name)] = times * found[OUTCOMES.index(name)] + more
+        found[OUTCOMES.index(name)] = heavier * found[OUTCOMES.index(name)] + more
     return found

@@ -27,8 +27,9 @@ HOTTEST_INLET = {"counter-flow": 110.0, "batch": 150.0, "belt": 150.0}  # °C, a
 HOT = "inlet_air_temperature"
 LEAST_SHARE, LARGEST_SHARE = 0.2, 5.0  # of the present airflow, time, depth
 LOOKS, CLOSER = 17, 5  # values of each thing tried on a rough mesh, and rounds that close in on what serves
+WORTH_A_LOOK = 0.01  # of a change, that a smaller one must spare to be looked at
 FINE = 41  # values read between two that were tried
-FREE = 2e-3  # of a bound's scale, that a change shall keep it by
+FREE = 2e-4  # of a bound's scale, that a change shall keep it by
 
 # One step of a setting: the words, and what is added to it or by what it is multiplied.
 _STEPS: Mapping[str, tuple[str, float, float]] = {
@@ -251,7 +252,7 @@ def _nearest(
     open_ = list(range(len(levers)))
     for _ in range(CLOSER):
         served = ((k, _serves(*known[k][:2], levers[k].start)) for k in open_)
-        asked = {k: value for k, value in served if value is not None}
+        asked = {k: v for k, v in served if v is not None and _is_news(v, nearest[k], levers[k].start)}
         if not asked:
             break
         there = _violations(machine, [machine.at({levers[k].key: v}) for k, v in asked.items()], constraints)
@@ -259,8 +260,13 @@ def _nearest(
             if (row <= FEASIBLE).all():
                 nearest[k] = _closer(nearest[k], value, levers[k].start)
             known[k] = _with(known[k], value, row)
-        open_ = [k for k in asked if nearest[k] is None]
+        open_ = list(asked)
     return nearest
+
+
+def _is_news(value: float, known: float | None, now: float) -> bool:
+    """Whether a value is worth a prediction: none is known to serve, or only one that is farther off."""
+    return known is None or abs(value - now) < (1 - WORTH_A_LOOK) * abs(known - now)
 
 
 def _closer(a: float | None, b: float, now: float) -> float:
