@@ -325,9 +325,13 @@ def of_one(
     machine: Machine, case: Case, result: Result, constraints: Sequence[Constraint] | None = None
 ) -> Appraisal:
     """Weigh one case that was predicted by itself."""
+    return weighed(machine, [case], of_many(result), np.ones(1, bool), constraints)
+
+
+def of_many(result: Result) -> Result:
+    """The prediction of one case as that of many: arrays of one entry."""
     stages = tuple(dataclasses.replace(run, result=many(bare(run.result))) for run in result.stages)
-    whole = dataclasses.replace(many(bare(result)), stages=stages)
-    return weighed(machine, [case], whole, np.ones(1, bool), constraints)
+    return dataclasses.replace(many(bare(result)), stages=stages)
 
 
 def bare(result: Result) -> Result:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import machine_of
+from coolsim.machines.base import of_many
 from coolsim.model.solve import Resolution
 from coolsim.simulate.inputs import DEVIATION, with_even_bed
 from coolsim.simulate.prediction import at_its_fan, predict
@@ -61,41 +62,46 @@ def sampled(
     seed: int = SEED,
     constraints: list[Constraint] | None = None,
     near: Sampled | None = None,
+    result: Result | None = None,
 ) -> Sampled:
     """Exits of a case with everything that has a ± varied together.
 
     constraints: what is to be kept; of the case itself, if left out. near: samples of the same count and seed of a
-    case like this: only the first of them are solved again, where what they differ by is easily told.
+    case like this: only the first of them are solved again, where what they differ by is easily told. result: the
+    prediction of the case, where there is one already.
     """
     constraints = varying(case) if constraints is None else constraints
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
-    unknowns, case = needed_unknowns(case), at_its_fan(case)
+    unknowns, blown = needed_unknowns(case), at_its_fan(case)
+    known = predict([blown]) if result is None or blown is not case else of_many(result)
+    case = blown
     z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
-    middle = {name: float(y[0]) for name, y in read_off(case, [case], predict([case]), constraints).items()}
+    middle = {name: float(y[0]) for name, y in read_off(case, [case], known, constraints).items()}
     rough = read_off(case, [case], predict([case], resolution=MESH), constraints)
 
     def solved_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
         some, solved = _exits(case, unknowns, correlate(R, z[:, part]), constraints)
         return {name: y + (middle[name] - rough[name]) for name, y in some.items()}, solved
 
-    if near is not None and not _serves(near, unknowns, z, constraints):
-        near = None
     some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
-    like: Mapping[str, Array] | None = None
+    parts, off = [], None
     if 2 * some <= samples:
-        like = near.solved if near else _of_even_bed(case, unknowns, correlate(R, z), constraints)
-    exits, solved = solved_of(slice(samples if like is None else some))
-    if like is not None:
-        off = _off(like, exits, z, constraints) if solved.all() else None
-        if off is not None and near is not None:
-            return _moved(near, exits, off, middle, constraints, seed)
-        if off is not None:
-            exits, solved = _laid_on(like, exits, off, z, seed), np.ones(samples, bool)
-        else:
-            others, more = solved_of(slice(some, None))
-            exits = {name: np.append(y, others[name]) for name, y in exits.items()}
-            solved = np.append(solved, more)
+        if near is not None and _serves(near, unknowns, z, constraints):
+            parts = [solved_of(slice(some))]
+            off = _off(near.solved, *parts[0], z, constraints)
+            if off is not None:
+                return _moved(near, parts[0][0], off, middle, constraints, seed)
+        even = _of_even_bed(case, unknowns, correlate(R, z), constraints)
+        if even is not None:
+            parts = parts or [solved_of(slice(some))]
+            off = _off(even, *parts[0], z, constraints)
+    if off is not None and even is not None:
+        exits, solved = _laid_on(even, parts[0][0], off, z, seed), np.ones(samples, bool)
+    else:
+        parts.append(solved_of(slice(some if parts else 0, None)))
+        exits = {name: np.concatenate([part[name] for part, _ in parts]) for name in parts[0][0]}
+        solved = np.concatenate([well for _, well in parts])
     z = z[:, solved]
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
@@ -132,12 +138,18 @@ def _of_even_bed(
 
 
 def _off(
-    like: Mapping[str, Array], exits: dict[str, Array], z: Array, constraints: list[Constraint]
+    like: Mapping[str, Array],
+    exits: dict[str, Array],
+    solved: NDArray[np.bool_],
+    z: Array,
+    constraints: list[Constraint],
 ) -> dict[str, Polynomial] | None:
     """Polynomials of what the first samples, which were solved, differ by from those of something like it.
 
-    None where they do not tell it well enough.
+    None where they do not tell it well enough, or one could not be solved.
     """
+    if not solved.all():
+        return None
     some = len(exits["moisture"])
     off = np.array([y - like[name][:some] for name, y in exits.items()])
     if not np.isfinite(off).all():

@@ -39,7 +39,7 @@ from coolsim.studies.drying.sizes.candidates import (
     first_candidate,
 )
 from coolsim.studies.drying.sizes.curve import JUST, Curve
-from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
+from coolsim.studies.drying.sizes.dial import area_of, on_their_dials
 from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
 from coolsim.studies.drying.sizes.parts import Predicted, predicted
 from coolsim.studies.drying.sizes.summary import (
@@ -61,7 +61,7 @@ ANCHORS = (
     1,
 )  # of the floors of the curve, about whose cheapest states surveys are made, besides its ends
 BETWEEN = 3  # floors between two of the curve, of which one may be taken
-LATER = range(1, 4)  # rounds of solving on them, of those of the curve
+LATER = range(1, 5)  # rounds of solving on them, of those of the curve
 ROUNDS = 3  # predictions at most, each after a correction
 SAME = 5e-3  # of a floor: settled
 
@@ -120,8 +120,7 @@ class _Sizing:
             return no_size(self.case, (), smallest)
         dialled, load = [p for _, p in run], self.service.load
         if self.service.on_dial:
-            states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
-            dialled = predicted(states)
+            dialled = predicted(on_their_dials([(candidate, p.case) for candidate, p in run], load))
         at = FloorTaken(at_least, found, run, dialled)
         return size_answer(self.service, self.dryers, floor, at, curve.rows())
 
