@@ -114,7 +114,7 @@ def _without_least_bed(case: Case) -> WithoutLeastBed:
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be sized."""
     faults = list(prerequisites.faults(case))
-    faults += (stages if isinstance(case.cooler, Line) else single_machine).faults(case)
+    faults += stages.faults(case) if isinstance(case.cooler, Line) else prerequisites.faults_of(case)
     if faults:
         raise InputError(faults)
 

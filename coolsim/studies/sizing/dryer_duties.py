@@ -297,8 +297,8 @@ def surveyed(
 ) -> list[Survey]:
     """A survey of each duty over all of its box, or about coordinates (axes,); all are solved side by side.
 
-    Beds are even. What unevenness adds is told by the middle of a box about coordinates, a third of the work or less;
-    over the whole box it differs too much from place to place, and where the best lies another survey tells it.
+    Beds are even. What unevenness adds is told by the middle of a box about coordinates: a third of the work or
+    less. Over the whole box it differs from place to place, and where the best lies another survey tells it.
     width: of the boxes about coordinates, as a share of the whole.
     """
     if about is None:
@@ -311,7 +311,7 @@ def surveyed(
     uneven: Sequence[Array | None] = [None] * len(empty)
     if about is not None and any(with_even_bed(d.case) is not d.case for d in all_duties):
         uneven = tried(all_duties, [u[s.middle()] for s, u in zip(empty, places)], along)
-    return [s.fitted(*found) for s, *found in zip(empty, places, even, uneven)]
+    return [s.fitted(*found) for s, found in zip(empty, zip(places, even, uneven))]
 
 
 def _near(duty: Duty, u: Array, width: float) -> tuple[Array, Array]:

@@ -4,8 +4,8 @@ Surveys err by tenths of a point of moisture, and a tenth of feed dried away can
 costs that surveys claim cannot be compared. So on every floor what surveys promise is solved, all floors side by
 side, each survey shifted by how far it was off, and looked at again, ever closer. States go from floor to floor:
 
-Between a state that serves and a cheaper one that broke a limit lies the limit itself: where two such are known, the
-state on the line through them just before it is tried, too. That needs no survey, and is what settles a row.
+Between a state that serves and a cheaper one that broke a limit lies the limit itself: where two such are known,
+the state on the line through them just before it is tried, too. That needs no survey, and is what settles a row.
 
     batch:  what serves on a floor serves on every larger one, at the same cost per tonne and less load
             (outcomes go with air and depth per floor area, and time; a larger floor only leaves more time)
@@ -20,7 +20,8 @@ from dataclasses import replace
 import numpy as np
 
 from coolsim.studies.drying.course import QUICK
-from coolsim.studies.drying.sizes.candidates import (
+from coolsim.studies.drying.survey import smoothed, unsmoothed
+from coolsim.studies.sizing.candidates import (
     BOX,
     MOST_BOXES,
     Candidate,
@@ -29,13 +30,12 @@ from coolsim.studies.drying.sizes.candidates import (
     candidate_near,
     first_candidate,
 )
-from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
-from coolsim.studies.drying.survey import smoothed, unsmoothed
+from coolsim.studies.sizing.dryer_duties import Duty, surveyed, tried
 from coolsim.support.fields import Array
 
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
 # bring the state to its limits, of which a hundredth of a point of moisture may be worth a percent of the cost.
-REACH = (0.15, 0.15, 0.08, 0.03, 0.01)
+REACH = (0.15, 0.15, 0.15, 0.08, 0.03, 0.01)
 WIDE, ANEW = (
     3,
     1,
@@ -43,10 +43,10 @@ WIDE, ANEW = (
 # Of how far a survey was off the limits where it was solved, that it may be off nearby, in smaller reaches in
 # proportion; and as long as nothing serves
 ASTRAY, ASTRAY_AT_FIRST = 0.1, 0.5
-FREE = 2e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
+FREE = 1e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
 JUST = 2e-4  # likewise, of what was solved: predictions differ by that in their last digits
 CLOSE = 0.05  # of a survey to its end: surveyed anew
-WON = 1e-3  # of the cost: less is not looked for
+WON = 5e-4  # of the cost: less is not looked for
 APART = 0.01  # of the box: closer states are one
 HERE = 1e-6  # of a floor: the same
 

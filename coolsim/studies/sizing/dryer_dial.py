@@ -11,21 +11,23 @@ from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import DIAL, DRYER_DEPTH, Forecast, predicted_each
 from coolsim.machines.dryers import mass_of, settings_of
 from coolsim.simulate.requirements import constraints_of
-from coolsim.studies.drying.course import OUTCOMES
-from coolsim.studies.drying.sizes.candidates import Candidate
-from coolsim.studies.drying.sizes.duties import Duty, depths, times
-from coolsim.studies.drying.survey import forth, unsmoothed
-from coolsim.studies.settings.dial import SLACK, on_dial
+from coolsim.studies.drying.course import OUTCOMES, QUICK
+from coolsim.studies.drying.survey import forth, smoothed, unsmoothed
+from coolsim.studies.settings.dial import FREE, SLACK, on_dial
+from coolsim.studies.sizing.candidates import Candidate
+from coolsim.studies.sizing.dryer_duties import Duty, depths, times, tried
 from coolsim.support.fields import Array
 
 REACH = 6  # steps to either side of what was found, that are weighed on its survey
 DEPTHS = 3  # steps of a batch's depth, likewise
+TRIES, ROUNDS = 3, 3  # combinations of each duty that are tried at once, and how often
 
 
 def on_their_dials(found: Sequence[tuple[Candidate, Case]], load: float) -> list[Case]:
@@ -33,7 +35,14 @@ def on_their_dials(found: Sequence[tuple[Candidate, Case]], load: float) -> list
 
     load: throughput as a share of what the dryer is for.
     """
-    starts = [_cheapest(candidate, _opened(candidate.duty, case, load)) for candidate, case in found]
+    steps = [_Steps(candidate, _opened(candidate.duty, case, load)) for candidate, case in found]
+    for _ in range(ROUNDS):
+        asked = {k: some for k, s in enumerate(steps) if len(some := s.promising())}
+        places = [steps[k].u[some] for k, some in asked.items()]
+        rows = tried([steps[k].duty for k in asked], places, resolution=QUICK) if asked else []
+        for (k, some), outcomes in zip(asked.items(), rows):
+            steps[k].learn(some, outcomes[:, -1])
+    starts = [s.cheapest() for s in steps]
     cases = []
     for (candidate, case), start, result in zip(found, starts, predicted_each(starts)):
         foretold = _forecast(candidate, start)
@@ -88,20 +97,53 @@ def _belt(duty: Duty, case: Case) -> Case:
     return dataclasses.replace(case, limits=limits)
 
 
-def _cheapest(candidate: Candidate, opened: Sequence[Case]) -> Case:
-    """Of dryers with their dials opened the one, set so, that the survey says to be the cheapest on its dials."""
-    found = []
-    for case in opened:
-        machine = machine_of(case)
-        settings, now = [s for s in machine.settings if s.varies], settings_of(case)
-        at = [float(getattr(now, s.key)) for s in settings]
-        steps = [s.on_dial(x - REACH * s.step, x + REACH * s.step) for s, x in zip(settings, at)]
-        values = np.array(list(product(*steps)))
-        outcomes = _outcomes(candidate, case, settings, values)
-        rank = candidate.duty.goal.rank(outcomes, SLACK)
-        k = int(rank.argmin())
-        found.append((float(rank[k]), machine.at({s.key: float(x) for s, x in zip(settings, values[k])})))
-    return min(found, key=lambda one: one[0])[1]
+class _Steps:
+    """Combinations of dial steps near a state: what its survey, and then what was tried, says of each."""
+
+    def __init__(self, candidate: Candidate, opened: Sequence[Case]) -> None:
+        """opened: dryers with their dials opened."""
+        self.duty, self.each = candidate.duty, []
+        for case in opened:
+            machine, now = machine_of(case), settings_of(case)
+            settings = [s for s in machine.settings if s.varies]
+            at = [float(getattr(now, s.key)) for s in settings]
+            steps = [s.on_dial(x - REACH * s.step, x + REACH * s.step) for s, x in zip(settings, at)]
+            values = np.array(list(product(*steps)))
+            self.each.append((machine, settings, values, _placed(self.duty, case, settings, values)))
+        self.u = np.concatenate([u for *_, u in self.each])
+        self.smooth = _fitted(candidate, self.u)
+        self.looked = np.zeros(len(self.u), bool)
+
+    def _ranks(self) -> Array:
+        rank = self.duty.goal.rank(unsmoothed(self.smooth), SLACK)
+        rank[self.looked] = self.duty.goal.rank(unsmoothed(self.smooth[:, self.looked]), FREE)
+        return rank
+
+    def promising(self) -> NDArray[np.intp]:
+        """The cheapest that nobody has looked at, where cheaper than the best that was."""
+        rank = self._ranks()
+        most = rank[self.looked].min(initial=np.inf)
+        order = np.argsort(np.where(self.looked, np.inf, rank), kind="stable")[:TRIES]
+        return order[rank[order] < most]
+
+    def learn(self, some: NDArray[np.intp], outcomes: Array) -> None:
+        """Put what was found of some (outcomes, some) in place of what was expected, and shift the others by it."""
+        well = np.isfinite(outcomes).all(axis=0)
+        off = smoothed(outcomes[:, well]) - self.smooth[:, some[well]]
+        if well.any():
+            self.smooth[:, ~self.looked] += off.mean(axis=1)[:, None]
+        self.looked[some] = True
+        self.smooth[:, some[well]] = smoothed(outcomes[:, well])
+
+    def cheapest(self) -> Case:
+        """The cheapest that was looked at and serves; of none that does, the nearest."""
+        at = np.flatnonzero(self.looked)
+        k = int(at[self._ranks()[at].argmin()])
+        for machine, settings, values, _ in self.each:
+            if k < len(values):
+                return machine.at({s.key: float(x) for s, x in zip(settings, values[k])})
+            k -= len(values)
+        raise AssertionError("not reached")
 
 
 def _forecast(candidate: Candidate, case: Case) -> Forecast:
@@ -109,7 +151,8 @@ def _forecast(candidate: Candidate, case: Case) -> Forecast:
     limits, fed = candidate.duty.goal.limits, case.feed.throughput
 
     def rows(settings: Sequence[Setting], values: Array) -> Array:
-        known = dict(zip(OUTCOMES, outcomes := _outcomes(candidate, case, settings, values)))
+        outcomes = unsmoothed(_fitted(candidate, _placed(candidate.duty, case, settings, values)))
+        known = dict(zip(OUTCOMES, outcomes))
         feed = np.full(len(values), fed)
         return np.array(
             [*limits.excesses(outcomes), fed * known["fan"], fed * known["heat"], feed, known["moisture"]]
@@ -118,23 +161,23 @@ def _forecast(candidate: Candidate, case: Case) -> Forecast:
     return rows
 
 
-def _outcomes(candidate: Candidate, case: Case, settings: Sequence[Setting], values: Array) -> Array:
-    """Outcomes (outcomes, n) of a dryer set so, values (n, settings), as the survey of a state nearby has them."""
-    duty, now = candidate.duty, settings_of(case)
-    known = {
-        name: np.full(len(values), float(getattr(now, name)))
-        for name in (*duty.names[:-1], "bed_depth", "duration")
-    }
+def _placed(duty: Duty, case: Case, settings: Sequence[Setting], values: Array) -> Array:
+    """Coordinates (n, axes) of a dryer set so, values (n, settings)."""
+    now, per_depth = settings_of(case), case.feed.bulk_density * area_of(case) / case.feed.throughput
+    names = (*duty.names[:-1], "bed_depth", "duration")
+    known = {name: np.full(len(values), float(getattr(now, name))) for name in names}
     known |= {s.key: column for s, column in zip(settings, values.T)}
     if "belt_speed" in known:
         known["bed_depth"] = now.bed_depth * now.belt_speed / known.pop("belt_speed")
-    per_depth = case.feed.bulk_density * area_of(case) / case.feed.throughput  # s/m of a belt
     known["time"] = known["duration"] if duty.batch else per_depth * known["bed_depth"]
     if "airflow" in known:  # of the dryer as given
         known["airflow"] = known["airflow"] * area_of(duty.case) / area_of(case)
-    u = np.array([[forth(name, float(x)) for x in known[name]] for name in duty.names]).T
-    fitted = candidate.survey.at(u[:, None])[..., 0] + candidate.shift[:, None]
-    return unsmoothed(fitted)
+    return np.array([[forth(name, float(x)) for x in known[name]] for name in duty.names]).T
+
+
+def _fitted(candidate: Candidate, u: Array) -> Array:
+    """Smoothed outcomes (outcomes, n) at coordinates (n, axes), as the survey of a state nearby has them."""
+    return np.asarray(candidate.survey.at(u[:, None])[..., 0] + candidate.shift[:, None])
 
 
 def _air(duty: Duty, case: Case) -> tuple[float, float] | None:
