@@ -1,7 +1,9 @@
 """Settings of a dryer to buy on the steps of its dials.
 
 What was found leaves a survey about it, shifted by how far that was off. It tells of every combination of steps
-nearby, and of a batch of some depths, which combination to begin with; `settings.dial` closes in on the cheapest.
+nearby, of a batch at some depths, too; the most promising are tried, those of all duties side by side, and the
+cheapest is predicted. `settings.dial` makes such a survey for each case, and tries case after case: of two batches
+in two weathers that took four times as long, and knew of one depth.
 """
 
 from __future__ import annotations
@@ -15,14 +17,14 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
-from coolsim.machines.base import DIAL, DRYER_DEPTH, Forecast, predicted_each
+from coolsim.machines.base import DIAL, DRYER_DEPTH
 from coolsim.machines.dryers import mass_of, settings_of
-from coolsim.simulate.requirements import constraints_of
-from coolsim.studies.drying.course import OUTCOMES, QUICK
+from coolsim.studies.drying.course import QUICK
 from coolsim.studies.drying.survey import forth, smoothed, unsmoothed
-from coolsim.studies.settings.dial import FREE, SLACK, on_dial
-from coolsim.studies.sizing.candidates import Candidate
+from coolsim.studies.settings.dial import KEPT_OFF, SLACK
+from coolsim.studies.sizing.candidates import OUT_OF_REACH, Candidate
 from coolsim.studies.sizing.dryer_duties import Duty, depths, times, tried
+from coolsim.studies.sizing.dryer_parts import Predicted, predicted
 from coolsim.support.fields import Array
 
 REACH = 6  # steps to either side of what was found, that are weighed on its survey
@@ -30,25 +32,31 @@ DEPTHS = 3  # steps of a batch's depth, likewise
 TRIES, ROUNDS = 3, 3  # combinations of each duty that are tried at once, and how often
 
 
-def on_their_dials(found: Sequence[tuple[Candidate, Case]], load: float) -> list[Case]:
+def on_their_dials(found: Sequence[tuple[Candidate, Predicted]], load: float) -> list[Predicted]:
     """The cheapest combinations of dial steps near states that were found; as found, where none keeps everything.
 
     load: throughput as a share of what the dryer is for.
     """
-    steps = [_Steps(candidate, _opened(candidate.duty, case, load)) for candidate, case in found]
+    steps = [_Steps(candidate, _opened(candidate.duty, p.case, load)) for candidate, p in found]
     for _ in range(ROUNDS):
         asked = {k: some for k, s in enumerate(steps) if len(some := s.promising())}
         places = [steps[k].u[some] for k, some in asked.items()]
         rows = tried([steps[k].duty for k in asked], places, resolution=QUICK) if asked else []
         for (k, some), outcomes in zip(asked.items(), rows):
             steps[k].learn(some, outcomes[:, -1])
-    starts = [s.cheapest() for s in steps]
-    cases = []
-    for (candidate, case), start, result in zip(found, starts, predicted_each(starts)):
-        foretold = _forecast(candidate, start)
-        place = on_dial(machine_of(start), start, result, constraints_of(start), foretold)
-        cases.append(case if place is None else dataclasses.replace(place.case, limits=case.limits))
-    return cases
+    dialled = [p for _, p in found]
+    waiting = list(range(len(found)))
+    for _ in range(ROUNDS):
+        chosen = {k: best for k in waiting if (best := steps[k].cheapest()) is not None}
+        cases = [
+            dataclasses.replace(steps[k].case(best), limits=found[k][1].case.limits)
+            for k, best in chosen.items()
+        ]
+        for (k, best), p in zip(chosen.items(), predicted(cases)):
+            if steps[k].keeps(best, p.outcomes):
+                dialled[k] = p
+                waiting.remove(k)
+    return dialled
 
 
 def _opened(duty: Duty, case: Case, load: float) -> list[Case]:
@@ -116,7 +124,7 @@ class _Steps:
 
     def _ranks(self) -> Array:
         rank = self.duty.goal.rank(unsmoothed(self.smooth), SLACK)
-        rank[self.looked] = self.duty.goal.rank(unsmoothed(self.smooth[:, self.looked]), FREE)
+        rank[self.looked] = self.duty.goal.rank(unsmoothed(self.smooth[:, self.looked]), KEPT_OFF)
         return rank
 
     def promising(self) -> NDArray[np.intp]:
@@ -135,30 +143,23 @@ class _Steps:
         self.looked[some] = True
         self.smooth[:, some[well]] = smoothed(outcomes[:, well])
 
-    def cheapest(self) -> Case:
-        """The cheapest that was looked at and serves; of none that does, the nearest."""
-        at = np.flatnonzero(self.looked)
-        k = int(at[self._ranks()[at].argmin()])
+    def cheapest(self) -> int | None:
+        """The cheapest that was looked at and serves."""
+        rank = np.where(self.looked, self._ranks(), np.inf)
+        return int(rank.argmin()) if rank.min() < OUT_OF_REACH else None
+
+    def keeps(self, k: int, outcomes: Array) -> bool:
+        """Whether one keeps everything, and as far off as typing takes, now that it was predicted."""
+        self.smooth[:, k] = smoothed(outcomes)
+        return bool((self.duty.goal.limits.excesses(outcomes) <= -KEPT_OFF).all())
+
+    def case(self, k: int) -> Case:
+        """A dryer set so."""
         for machine, settings, values, _ in self.each:
             if k < len(values):
                 return machine.at({s.key: float(x) for s, x in zip(settings, values[k])})
             k -= len(values)
         raise AssertionError("not reached")
-
-
-def _forecast(candidate: Candidate, case: Case) -> Forecast:
-    """What the survey of a state says of a dryer near to it, for the throughput that it has."""
-    limits, fed = candidate.duty.goal.limits, case.feed.throughput
-
-    def rows(settings: Sequence[Setting], values: Array) -> Array:
-        outcomes = unsmoothed(_fitted(candidate, _placed(candidate.duty, case, settings, values)))
-        known = dict(zip(OUTCOMES, outcomes))
-        feed = np.full(len(values), fed)
-        return np.array(
-            [*limits.excesses(outcomes), fed * known["fan"], fed * known["heat"], feed, known["moisture"]]
-        )
-
-    return rows
 
 
 def _placed(duty: Duty, case: Case, settings: Sequence[Setting], values: Array) -> Array:

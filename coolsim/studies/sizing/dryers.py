@@ -125,7 +125,7 @@ class _Sizing:
             return self._no_size(smallest)
         dialled, load = [p for _, p in run], self.service.load
         if self.service.on_dial:
-            dialled = predicted(on_their_dials([(candidate, p.case) for candidate, p in run], load))
+            dialled = on_their_dials(run, load)
         return self._sized(curve, floor, at_least, found, run, dialled)
 
     def _sized(
