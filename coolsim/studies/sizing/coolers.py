@@ -1,10 +1,7 @@
 """How large a cooler and which fan: every product in every weather, on floors from the smallest to the best.
 
 On each floor every product runs in every weather at its own cheapest airflow and depth. The body must be deep
-enough for the deepest bed, the fan give the largest flow at the largest pressure. Running counts as the mean over
-products and weathers, each alike: the cost per tonne, or the energy where nothing has a price. Taken is the
-smallest floor whose running is no more than `sizing.above_least` above the least, or no more than the price of
-0.25 kWh/t: where little is left to save, floor that saves a large part of it is still not worth its steel.
+enough for the deepest bed, the fan give the largest flow at the largest pressure.
 
 All of that is at the throughput with its reserve. On the floor taken, the settings are then looked for at the
 throughput itself, and put on the steps of their dials; body, fan and heater serve both.

@@ -29,7 +29,7 @@ from coolsim.support.fields import Array
 
 REACH = 6  # steps to either side of what was found, that are weighed on its survey
 DEPTHS = 3  # steps of a batch's depth, likewise
-TRIES, ROUNDS = 3, 3  # combinations of each duty that are tried at once, and how often
+TRIES, ROUNDS = 3, 4  # combinations of each duty that are tried at once, and how often
 
 
 def on_their_dials(found: Sequence[tuple[Candidate, Predicted]], load: float) -> list[Predicted]:
@@ -123,7 +123,7 @@ class _Steps:
         self.looked = np.zeros(len(self.u), bool)
 
     def _ranks(self) -> Array:
-        rank = self.duty.goal.rank(unsmoothed(self.smooth), SLACK)
+        rank = self.duty.goal.rank(unsmoothed(self.smooth), KEPT_OFF if self.looked.any() else SLACK)
         rank[self.looked] = self.duty.goal.rank(unsmoothed(self.smooth[:, self.looked]), KEPT_OFF)
         return rank
 

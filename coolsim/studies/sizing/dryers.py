@@ -1,8 +1,6 @@
 """How large a batch or belt dryer, with which fans and heaters: every product in every weather on one floor.
 
 As for coolers: on each floor every product runs in every weather at its own cheapest settings, within [limits].
-Running counts as the mean over products and weathers: cost per tonne, or energy where nothing has a price. Taken is
-the smallest floor whose running is no more than `sizing.above_least` above the least.
 
 All of that is at the throughput with its reserve. On the floor taken, settings are then found for the throughput
 itself: of a batch dryer the same, so that it waits for the next batch; of a belt, which then runs slower or with a
@@ -62,6 +60,7 @@ CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
 # Of the floors of the curve, about whose cheapest states surveys are made besides those of the ends: on the last
 # floor a batch's is its end.
 ANCHORS = {"batch": (4, 2, 1), "belt": (5, 3, 1)}
+FEW, ANCHOR = 3, (1,)  # likewise, where no other floors are told
 BETWEEN = 3  # floors between two of the curve, of which one may be taken
 LATER = range(1, 6)  # rounds of solving on them, of those of the curve
 ROUNDS = 3  # predictions at most, each after a correction
@@ -251,8 +250,11 @@ class _Sizing:
         smallest = at_least[0].floor_here
         ends = [first_candidate(s.survey, None, by_cost, s.shift) for s in self.whole]
         end = max(candidate.floor_here for candidate in ends)
-        floors = np.geomspace(smallest, max(end, 1.1 * smallest), CURVE).tolist()
-        at = [floors[n] for n in ANCHORS[self.case.cooler.arrangement]]
+        count, anchors = (
+            (CURVE, ANCHORS[self.case.cooler.arrangement]) if self.service.curve else (FEW, ANCHOR)
+        )
+        floors = np.geomspace(smallest, max(end, 1.1 * smallest), count).tolist()
+        at = [floors[n] for n in anchors]
         about = [first_candidate(s.survey, f, by_cost, s.shift) for f in at for s in self.whole]
         if fixed is not None:
             floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
