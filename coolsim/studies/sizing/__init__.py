@@ -12,8 +12,8 @@ since per floor area nothing changes.
 Two searches stay, since what they solve differs. A cooler's exit is smooth: one survey of all of it serves every
 floor, which is then a look at it, corrected by a few predictions. A batch's air changes sides, and its exit bends
 in time: a polynomial in time and settings together missed its moisture by 0.1 to 0.3 points, and a tenth is a
-tenth of the cost where feed has a price. So dryers are surveyed nearby, time by time, and marched floor by floor; with the
-cheapest states of a belt along so flat a limit, fewer rounds left a percent of the cost.
+tenth of the cost where feed has a price. So dryers are surveyed nearby, time by time, and marched floor by floor;
+with the cheapest states of a belt along so flat a limit, fewer rounds left a percent of the cost.
 
 Coolers
 -------

@@ -75,14 +75,14 @@ def _opened(duty: Duty, case: Case, load: float) -> list[Case]:
 def _batch(duty: Duty, case: Case, depth: float, load: float) -> Case:
     """A batch of a depth, with its other dials opened.
 
-    It may take a step of the time longer than the reserve leaves: else a batch that takes all of it has no step.
+    Its time may be rounded up beyond what the reserve leaves: else one that takes all of it has no step.
     """
     cooler = dataclasses.replace(case.cooler, bed_depth=depth)
     case = dataclasses.replace(case, cooler=cooler)
     turn = mass_of(case) * case.schedule.dryers / case.feed.throughput
     low, high = times(duty.case)
     step = DIAL["duration"]
-    longest = step * (np.ceil((load * turn - duty.overhead) / step) + 1)
+    longest = step * np.ceil((load * turn - duty.overhead) / step)
     high = min(high, float(longest), turn - duty.overhead)
     limits = dataclasses.replace(case.limits, bed_depth=None, duration=(low, high), airflow=_air(duty, case))
     cooler = dataclasses.replace(cooler, duration=min(cooler.duration, high))
