@@ -3,7 +3,7 @@
 What was found leaves a survey about it, shifted by how far that was off. It tells of every combination of steps
 nearby, of a batch at some depths, too; the most promising are tried, those of all duties side by side, and the
 cheapest is predicted. `settings.dial` makes such a survey for each case, and tries case after case: of two batches
-in two weathers that took four times as long, and knew of one depth.
+in two weathers that took twice as long, and knew of one depth.
 """
 
 from __future__ import annotations
