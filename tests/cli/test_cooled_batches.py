@@ -15,7 +15,7 @@ from shipped import level
 import coolsim
 from coolsim import plots
 from coolsim.scenario import loads
-from coolsim.studies.drying.sizes.parts import air_parts, predicted
+from coolsim.studies.sizing.dryer_parts import air_parts, predicted
 
 COOLED = BATCH + 'cooling_time = "6 min"\n'
 SIZING = '[sizing]\nmargin = "0 %"\n'

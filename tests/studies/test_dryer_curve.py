@@ -20,8 +20,8 @@ from coolsim.case.case import Case
 from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
-from coolsim.studies.drying.sizes.parts import air_parts, predicted
 from coolsim.studies.sizing.answer import SizeAnswer
+from coolsim.studies.sizing.dryer_parts import air_parts, predicted
 from coolsim.studies.sizing.find import sized
 
 pytestmark = pytest.mark.thorough

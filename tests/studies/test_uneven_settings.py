@@ -11,8 +11,8 @@ import coolsim
 from coolsim.case.case import Case
 from coolsim.machines import dryers as knobs
 from coolsim.machines.plant_ranges import knob_range
-from coolsim.studies.drying.sizes.duties import depths
 from coolsim.studies.optimise.march_outcomes import OUTCOMES, QUICK, marched, outcomes_of
+from coolsim.studies.sizing.dryer_duties import depths
 from coolsim.studies.sizing.duties import Duties
 
 pytestmark = pytest.mark.thorough

@@ -84,23 +84,24 @@ def sampled(
             raise NotConverged("with all as it is, the exit is not to be computed on a rough mesh")
         return {name: y[1:] + (middle[name] - y[0]) for name, y in some.items()}, solved[1:]
 
-    if near is not None and not _serves(near, unknowns, z, constraints):
-        near = None
     some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
-    like: Mapping[str, Array] | None = None
+    parts, off = [], None
     if 2 * some <= samples:
-        like = near.solved if near else _of_even_bed(case, unknowns, correlate(R, z), constraints)
-    exits, solved = solved_of(slice(samples if like is None else some))
-    if like is not None:
-        off = _off(like, exits, z, constraints) if solved.all() else None
-        if off is not None and near is not None:
-            return _moved(near, exits, off, middle, constraints, seed)
-        if off is not None:
-            exits, solved = _laid_on(like, exits, off, z, seed), np.ones(samples, bool)
-        else:
-            others, more = solved_of(slice(some, None))
-            exits = {name: np.append(y, others[name]) for name, y in exits.items()}
-            solved = np.append(solved, more)
+        if near is not None and _serves(near, unknowns, z, constraints):
+            parts = [solved_of(slice(some))]
+            off = _off(near.solved, *parts[0], z, constraints)
+            if off is not None:
+                return _moved(near, parts[0][0], off, middle, constraints, seed)
+        even = _of_even_bed(case, unknowns, correlate(R, z), constraints)
+        if even is not None:
+            parts = parts or [solved_of(slice(some))]
+            off = _off(even, *parts[0], z, constraints)
+    if off is not None and even is not None:
+        exits, solved = _laid_on(even, parts[0][0], off, z, seed), np.ones(samples, bool)
+    else:
+        parts.append(solved_of(slice(some if parts else 0, None)))
+        exits = {name: np.concatenate([part[name] for part, _ in parts]) for name in parts[0][0]}
+        solved = np.concatenate([well for _, well in parts])
     z = z[:, solved]
     return Sampled(
         unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
@@ -137,12 +138,18 @@ def _of_even_bed(
 
 
 def _off(
-    like: Mapping[str, Array], exits: dict[str, Array], z: Array, constraints: list[Constraint]
+    like: Mapping[str, Array],
+    exits: dict[str, Array],
+    solved: NDArray[np.bool_],
+    z: Array,
+    constraints: list[Constraint],
 ) -> dict[str, Polynomial] | None:
     """Polynomials of what the first samples, which were solved, differ by from those of something like it.
 
-    None where they do not tell it well enough.
+    None where they do not tell it well enough, or one could not be solved.
     """
+    if not solved.all():
+        return None
     some = len(exits["moisture"])
     off = np.array([y - like[name][:some] for name, y in exits.items()])
     if not np.isfinite(off).all():

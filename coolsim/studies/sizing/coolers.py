@@ -1,10 +1,7 @@
 """How large a cooler and which fan: every product in every weather, on floors from the smallest to the best.
 
 On each floor every product runs in every weather at its own cheapest airflow and depth. The body must be deep
-enough for the deepest bed, the fan give the largest flow at the largest pressure. Running counts as the mean over
-products and weathers, each alike: the cost per tonne, or the energy where nothing has a price. Taken is the
-smallest floor whose running is no more than `sizing.above_least` above the least, or no more than the price of
-0.25 kWh/t: where little is left to save, floor that saves a large part of it is still not worth its steel.
+enough for the deepest bed, the fan give the largest flow at the largest pressure.
 
 All of that is at the throughput with its reserve. On the floor taken, the settings are then looked for at the
 throughput itself, and put on the steps of their dials; body, fan and heater serve both.
@@ -22,7 +19,6 @@ from typing import Any
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.case.costs import KILOWATT_HOUR
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.tables import FanData
 from coolsim.equipment.motor import IEC_RATINGS
@@ -36,10 +32,14 @@ from coolsim.studies import prerequisites
 from coolsim.studies.settings.dial import on_dial
 from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.duties import Duties
+from coolsim.studies.sizing.fans import fan_for
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
-from coolsim.studies.sizing.service import Service, dial_to, limits_to_keep, reserve_of, rounded_up
+from coolsim.studies.sizing.service import Service, dial_to, limits_to_keep, rounded_up
+from coolsim.studies.sizing.summary import OnFloor, no_size, size_answer
 from coolsim.studies.sizing.survey import Survey
+from coolsim.studies.sizing.taken import enough, price_of_energy
+from coolsim.studies.sizing.words import words
 from coolsim.support import dual_units
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array
@@ -55,7 +55,6 @@ BETWEEN = 9  # floors looked at between the last that is too dear and the first 
 SAME = 0.015  # of a floor: others as close to the one taken are not told
 NOTHING_GAINED = 0.02  # share of the least running that is no reason for more floor …
 NOTHING = 0.02  # … nor is the price of this much energy, kWh/t
-NO_REASON = 0.25  # kWh/t that are never a reason for more floor; judgement: a quarter of a usual cooler's fan
 LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 
 
@@ -229,10 +228,6 @@ class _Sizing:
         """Mean running per tonne of each floor, from scores per hour (duties, floors): cost, or kWh."""
         return (score / (3.6 * self.duties.known["throughput"][:, None])).mean(axis=0)
 
-    def _kilowatt_hour(self) -> float:
-        """What one costs (1, where nothing has a price)."""
-        return float(KILOWATT_HOUR * self.duties.prices.electricity)
-
     def _where_nothing_is_gained(self, running: Array, serves: Any) -> float:
         """The smallest floor that runs as well as any above the smallest.
 
@@ -242,7 +237,7 @@ class _Sizing:
         gap = np.flatnonzero(~serves[begin:])
         end = begin + int(gap[0]) if len(gap) else len(serves)
         least = running[begin:end].min()
-        slack = max(NOTHING_GAINED * least, NOTHING * self._kilowatt_hour())
+        slack = max(NOTHING_GAINED * least, NOTHING * price_of_energy(self.case))
         enough: Any = running[begin:end] <= least + slack
         return float(self.areas[min(begin + int(enough.argmax()) + 1, end - 1)])
 
@@ -264,27 +259,21 @@ class _Sizing:
         if not serves.any():
             return {}
         areas = areas[serves]  # what breaks a limit may well be cheaper
-        k, share, _ = self._enough(self._running(seen.score.reshape(-1, FLOORS)[:, serves]))
-        area = areas[k - 1] * (areas[k] / areas[k - 1]) ** share if k else smallest
+        cheap = enough(self.case, self._running(seen.score.reshape(-1, FLOORS)[:, serves]))
+        k = cheap.first
+        area = areas[k - 1] * (areas[k] / areas[k - 1]) ** cheap.share if k else smallest
         for larger in (1.0, *ABOVE_SMALLEST):
             best = self._found([larger * area])[larger * area]
             if self._serves(best):
                 return {larger * area: best}
         return {}
 
-    def _enough(self, running: Array) -> tuple[int, float, float]:
-        """Of floors the first that runs cheaply enough, how far from the one before it that is so, and what is."""
-        least = running.min()
-        most = float(least + max(self.sizing.above_least * least, NO_REASON * self._kilowatt_hour()))
-        cheap: Any = running <= most
-        k = int(cheap.argmax())
-        share = float(np.log(running[k - 1] / most) / np.log(running[k - 1] / running[k])) if k else 1.0
-        return k, share, most
-
     def _taken(self, curve: dict[float, Best]) -> tuple[float, Best]:
         """The smallest floor whose running is within `above_least` of the least, between points of the curve."""
         areas = list(curve)
-        k, _, most = self._enough(self._running(np.stack([best.score for best in curve.values()], axis=1)))
+        running = self._running(np.stack([best.score for best in curve.values()], axis=1))
+        cheap = enough(self.case, running)
+        k, most = cheap.first, cheap.most
         if k:
             steps = np.geomspace(areas[k - 1], areas[k], BETWEEN + 2)[1:-1]
             between = [a for a in self._built(steps) if areas[k - 1] < a < areas[k]]
@@ -309,29 +298,33 @@ class _Sizing:
         """The answer for a floor: `run` is the best state of each duty there at the throughput itself."""
         best, smallest = curve[area], min(curve)
         p, now = self.parts, self.parts_as_fed
-        rated = p.served(best)
-        served = tuple(
-            dataclasses.replace(s, binding=e.binding, exact_cost_per_tonne=e.cost_per_tonne)
-            for s, e in zip(now.served(dialled), now.served(run))
-        )
-        depth = float(max(best.points.depth.max(), dialled.points.depth.max()))
-        return SizeAnswer(
-            met=True,
-            arrangement=self.case.cooler.arrangement,
-            margin=self.sizing.margin,
-            reserve=reserve_of(self.case),
-            floor_area=area,
-            bed_depth=depth,
-            airflow=max(s.settings.airflow for s in (*rated, *served)),
-            fan=p.fan([p.demand(best), now.demand(dialled)]),
-            heater=max(s.heat for s in (*rated, *served)) if p.heated else None,
-            specific_energy=max(s.specific_energy for s in served),
-            body=p.body(area, depth),
-            smallest_floor=smallest,
+        exact = now.served(run)
+        served = [
+            dataclasses.replace(
+                stand,
+                served=dataclasses.replace(
+                    stand.served, binding=e.binding, exact_cost_per_tonne=e.cost_per_tonne
+                ),
+            )
+            for stand, e in zip(now.stands(dialled), exact)
+        ]
+        at = OnFloor(
+            area=area,
+            smallest=smallest,
+            hardest=p.served(curve[smallest])[hardest],
+            rated=p.stands(best),
             served=served,
-            governing=p.governing(rated, served, p.served(curve[smallest])[hardest]),
             curve=tuple(p.floor(a, b) for a, b in curve.items()),
-            warnings=tuple(p.words()),
+        )
+        both = [s.served.settings for s in (*at.rated, *served)]
+        return size_answer(
+            self.case,
+            at,
+            p.heated,
+            tuple(words(self.case, p.heated)),
+            airflow=max(s.airflow for s in both),
+            fan=fan_for(self.case, [p.demand(best), now.demand(dialled)]),
+            body=p.body(area, max(s.bed_depth for s in both)),
         )
 
     def _dialled(self, served: Served, k: int, area: float, most: float) -> Settings:
@@ -376,15 +369,7 @@ class _Sizing:
             at = order[np.searchsorted(duty[order], bad)]
             best = self.floors.find(driest, duty[at], area[at])
             missed = tuple(self.parts.missed(best, k, float(area[at][k])) for k in range(len(bad)))
-        return SizeAnswer(
-            met=False,
-            arrangement=self.case.cooler.arrangement,
-            margin=self.sizing.margin,
-            reserve=reserve_of(self.case),
-            smallest_floor=smallest,
-            missed=missed,
-            warnings=tuple(self.parts.words()),
-        )
+        return no_size(self.case, missed, smallest, tuple(words(self.case, self.parts.heated)))
 
 
 def _cheapest(duties: Duties) -> Goal:

@@ -16,7 +16,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
 from coolsim.case.streams import Air
-from coolsim.equipment import duct, fan
+from coolsim.equipment import duct
 from coolsim.equipment.duct import AirState
 from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
 from coolsim.model.bed import take
@@ -28,6 +28,7 @@ from coolsim.simulate.least_bed import depths_to_choose, least_time
 from coolsim.simulate.prediction import predict_inputs
 from coolsim.simulate.requirements import SWEATING, Constraint
 from coolsim.simulate.result_building import interleave
+from coolsim.studies.sizing.fans import efficiencies
 from coolsim.studies.sizing.service import limits_to_keep
 from coolsim.support.fields import Array
 
@@ -70,8 +71,7 @@ class Duties:
         ]
         self.duct = duct.duct_of(case.duct)
         self.position = case.fan.position or "draw-through"
-        self.efficiency = case.fan.efficiency or fan.ASSUMED_EFFICIENCY
-        self.motor_efficiency = case.fan.motor_efficiency or fan.ASSUMED_MOTOR_EFFICIENCY
+        self.efficiency, self.motor_efficiency = efficiencies(case)
         self.prices = case.costs or ENERGY_ALONE
         known = (
             *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),

@@ -15,10 +15,10 @@ from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Warning
+from coolsim.machines.base import as_many, predicted_each
 from coolsim.machines.conditioner import HELD, held, ranges
 from coolsim.scenario import inputs, retyped, typed_back
 from coolsim.simulate.least_bed import least_depth, least_time, without_least_bed
-from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AT_LIMIT
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.propagation.chances import all_kept, chances
@@ -114,7 +114,7 @@ def _without_least_bed(case: Case) -> WithoutLeastBed:
 def check(case: Case) -> None:
     """Raise InputError, with every fault, where a scenario cannot be sized."""
     faults = list(prerequisites.faults(case))
-    faults += (stages if isinstance(case.cooler, Line) else single_machine).faults(case)
+    faults += stages.faults(case) if isinstance(case.cooler, Line) else prerequisites.faults_of(case)
     if faults:
         raise InputError(faults)
 
@@ -137,21 +137,26 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
 def _judged(case: Case, answer: SizeAnswer, served: Sequence[Served], uncertainty: bool) -> list[Served]:
     """Products in weathers with what makes the scenario this machine, verdicts and, if asked, chances."""
     judged, first = [], dict[str, Sampled]()
-    for one in each(served, "how sure it is"):
-        there = sized(case, answer, one)
-        if case.coating:  # as it is typed: what the coat bears hangs on each sample's material
-            wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
-            there = dataclasses.replace(there, **wishes)
+    cases = [_as_wished(case, sized(case, answer, one)) for one in served]
+    results = predicted_each(cases) if cases else []
+    for one, there, result in zip(each(served, "how sure it is"), cases, results):
         keys, likely, chance = typed_back(case, there), None, None
         known = as_known(case, there, keys) if uncertainty else None
         if known is not None and unknowns_of(known):
             # a product in another weather is like it in the first: few samples tell what differs
-            samples = sampled(known, SAMPLES, SEED, varying(known, opened=True), first.get(one.product))
+            near = first.get(one.product)
+            samples = sampled(known, SAMPLES, SEED, varying(known, opened=True), near, as_many(result))
             first.setdefault(one.product, samples)
             likely, chance = chances(samples), float(all_kept(samples).mean())
-        verdicts = verdicts_of(there, predict(there), likely)
+        verdicts = verdicts_of(there, result, likely)
         judged.append(dataclasses.replace(one, set=keys, verdicts=verdicts, chance=chance))
     return judged
+
+
+def _as_wished(case: Case, there: Case) -> Case:
+    """A sized case with wishes of coated pellets as typed: what the coat bears hangs on each sample's material."""
+    wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
+    return dataclasses.replace(there, **wishes) if case.coating else there
 
 
 def _judged_so(asked: tuple[Case, SizeAnswer, Sequence[Served], bool]) -> list[Served]:

@@ -1,31 +1,26 @@
-"""From states on a floor to what is answered about it: body, fan, what each product does, what is missed, words."""
+"""From states of a cooler on a floor to what is answered about it: body, what each product does, what is missed."""
 
 from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from coolsim.case.quantities import QUANTITIES
-from coolsim.case.result import Warning
 from coolsim.equipment.duct import Demand
-from coolsim.equipment.fan import BLOW_THROUGH
-from coolsim.equipment.motor import next_iec_rating
-from coolsim.machines.assumptions import of_least_bed, of_lift_off, of_moulds
 from coolsim.machines.base import FULL
 from coolsim.machines.plant import Settings, Weighed, measured
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
-from coolsim.studies.sizing.answer import Body, FanDuty, Floor, Governs, Missed, Served
+from coolsim.studies.sizing.answer import Body, Floor, Missed, Served
 from coolsim.studies.sizing.duties import Duties, Points
+from coolsim.studies.sizing.fans import fan_for
 from coolsim.studies.sizing.floors import Best
-from coolsim.studies.sizing.service import of_reserve
+from coolsim.studies.sizing.summary import PER_TONNE, Stand, point
 from coolsim.support.fields import Array
-
-PER_TONNE = 3600.0  # J/kg in a kWh/t
 
 
 class Parts:
@@ -52,42 +47,26 @@ class Parts:
         asked = self.demand(best)
         return float(asked.flow.max() * asked.pressure.max() / self.duties.efficiency)
 
-    def fan(self, each: Sequence[Demand]) -> FanDuty:
-        """One fan for all that is asked."""
-        flow, pressure, density = (
-            np.concatenate([np.asarray(getattr(asked, name)) for asked in each])
-            for name in ("flow", "pressure", "density")
-        )
-        shaft = float(flow.max() * pressure.max() / self.duties.efficiency)
-        return FanDuty(
-            flow=float(flow.max()),
-            pressure=float(pressure.max()),
-            density=float(density[pressure.argmax()]),
-            efficiency=self.duties.efficiency,
-            shaft_power=shaft,
-            electric_power=shaft / self.duties.motor_efficiency,
-            motor=float(next_iec_rating(shaft)),
-        )
-
     def floor(self, area: float, best: Best) -> Floor:
+        """A row of the trade-off."""
         asked, state = self.demand(best), self.duties.weighed(best.points, best.outcome)
-        energy = self._energy(best, state)
-        return Floor(
-            floor_area=area,
-            bed_depth=float(best.points.depth.max()),
-            fan_flow=float(asked.flow.max()),
-            fan_pressure=float(asked.pressure.max()),
-            motor=float(next_iec_rating(self.shaft_power(best))),
-            specific_energy=float(energy.mean()),
-            highest_energy=float(energy.max()),
-            cost_per_tonne=float(state.cost.per_tonne.mean()) if self.priced else None,
+        cost = float(state.cost.per_tonne.mean()) if self.priced else None
+        fan = fan_for(self.case, [asked])
+        return point(
+            area,
+            best.points.depth,
+            self._energy(best, state),
+            cost,
+            fan_flow=fan.flow,
+            fan_pressure=fan.pressure,
+            motor=fan.motor,
             served=self.served(best),
         )
 
     def _energy(self, best: Best, state: Weighed) -> Array:
-        """Electricity and heat per wet feed [kWh/t] of each duty."""
+        """Electricity and heat per wet feed [J/kg] of each duty."""
         fed = self.duties.of("throughput", best.points)
-        return (state.power + self.duties.heat(best.points)) / fed / PER_TONNE
+        return (state.power + self.duties.heat(best.points)) / fed
 
     # ---- Each product in each weather -----------------------------------------------------------------
 
@@ -106,6 +85,11 @@ class Parts:
         state = self.duties.weighed(points, outcome)
         return Best(points, outcome, self.duties.excesses(points, state, self.limits), state.cost.total)
 
+    def stands(self, best: Best) -> list[Stand]:
+        """How each stands, and what it asks of the fan and the heater."""
+        asked = self.demand(best)
+        return [Stand(s, (take(asked, k),), s.heat) for k, s in enumerate(self.served(best))]
+
     def served(self, best: Best) -> tuple[Served, ...]:
         state, asked = self.duties.weighed(best.points, best.outcome), self.demand(best)
         columns = {
@@ -123,7 +107,7 @@ class Parts:
             "fan_pressure": asked.pressure,
             "fan_density": asked.density,
             "heat": self.duties.heat(best.points),
-            "specific_energy": self._energy(best, state),
+            "specific_energy": self._energy(best, state) / PER_TONNE,
         }
         each: list[dict[str, Any]] = [
             {name: float(column[k]) for name, column in columns.items()} for k in range(len(self.duties))
@@ -169,22 +153,6 @@ class Parts:
                     found.append(AtLimit(f"{QUANTITIES[name].called}, {end}", float(value)))
         return tuple(found)
 
-    def governing(
-        self, rated: Sequence[Served], served: Sequence[Served], smallest: Served
-    ) -> tuple[Governs, ...]:
-        """What fixes each part; `smallest` is the duty that stops a smaller floor, as it is on the smallest."""
-        both = (*rated, *served)
-        most = {
-            "depth": max(both, key=lambda s: s.settings.bed_depth),
-            "flow": max(both, key=lambda s: float(s.fan_flow or 0.0)),
-            "pressure": max(both, key=lambda s: float(s.fan_pressure or 0.0)),
-            "energy": max(served, key=lambda s: s.specific_energy),
-        }
-        if self.heated:
-            most["heater"] = max(both, key=lambda s: s.heat)
-        parts = {"floor": smallest} | most
-        return tuple(Governs(part, s.product, s.weather, s.binding) for part, s in parts.items())
-
     # ---- What no size serves --------------------------------------------------------------------------
 
     def missed(self, best: Best, k: int, area: float) -> Missed:
@@ -201,46 +169,6 @@ class Parts:
             floor_area=area,
             settings=_settings(state.settings, 0),
             broken=self._standing(one, 0, excess > FEASIBLE),
-        )
-
-    # ---- Words ----------------------------------------------------------------------------------------
-
-    def words(self) -> Iterator[Warning]:
-        """Name what is assumed, and what of the scenario does not count."""
-        limits, fan = self.case.limits, self.case.fan
-        yield from of_reserve(self.case)
-        if not self.case.duct:
-            yield Warning("check", "no [duct] is given: the fan's pressure is that of the bed alone.")
-        if self.heated and self.priced and self.case.costs.heat is None:
-            yield Warning("check", "heat has no price (costs.heat): heating the inlet air counts as free.")
-        if self.case.costs.feed is None:
-            text = "feed has no price (costs.feed): weight lost to overdrying counts as nothing."
-            yield Warning("note", text)
-        yield Warning(
-            "note",
-            f"margin of {self.sizing.margin:.0%} on the bed's pressure for fouling and fines, and freeboard: "
-            "common practice, no source. Fines can multiply a bed's pressure severalfold.",
-        )
-        yield from of_lift_off(self.case)
-        yield from of_moulds(self.case)
-        yield from of_least_bed(self.case, sized=True)
-        assumed = [f"fan efficiency {self.duties.efficiency:.0%}"] if fan.efficiency is None else []
-        if fan.motor_efficiency is None:
-            assumed.append(f"motor efficiency {self.duties.motor_efficiency:.0%}")
-        if assumed:
-            yield Warning("note", f"assumed for the fan: {'; '.join(assumed)}.")
-        unused = [f"limits.{k}" for k in ("airflow", "fan_speed") if k in limits.given()]
-        unused += [f"fan.{k}" for k in ("curve", "rated_flow", "speed") if k in fan.given()]
-        if unused:
-            yield Warning("note", f"of the fan that is there, and not used here: {', '.join(unused)}.")
-        if self.duties.position == BLOW_THROUGH:
-            yield Warning(
-                "note", "the fan blows through the bed and warms the air on its way in; this is left out."
-            )
-        yield Warning(
-            "note",
-            "explosion protection, guards, supports and access are for local codes and people licensed to "
-            "practise to decide.",
         )
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coolsim.case.case import Case
-from coolsim.case.result import Warning
 from coolsim.case.streams import Air
 from coolsim.case.tables import DesignWeather, FanData, Product
 from coolsim.machines.base import DIAL
@@ -56,17 +55,6 @@ def reserve_of(case: Case) -> float:
     """Throughput beyond that of the feed for which a size is, as a share."""
     typed = case.sizing.reserve
     return RESERVE if typed is None else float(typed)
-
-
-def of_reserve(case: Case) -> Iterator[Warning]:
-    """What is kept free of the throughput, where nobody typed it."""
-    typed = case.source.get("sizing")
-    if not (isinstance(typed, Mapping) and "reserve" in typed):
-        yield Warning(
-            "note",
-            f"sizing.reserve is not given: floor, fans and heaters are for {reserve_of(case):.0%} more feed "
-            "(assumed, no source).",
-        )
 
 
 def rounded_up(size: float) -> float:

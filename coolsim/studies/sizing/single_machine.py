@@ -2,22 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from coolsim.case.case import Case
 from coolsim.simulate.requirements import is_dryer
-from coolsim.studies.drying.sizes import find as dryers
-from coolsim.studies.drying.sizes.prerequisites import faults as faults_of_dryers
-from coolsim.studies.sizing import coolers
+from coolsim.studies.sizing import coolers, dryers
 from coolsim.studies.sizing.answer import Served, SizeAnswer
 from coolsim.studies.sizing.service import Service
-from coolsim.support.errors import Fault
-
-
-def faults(case: Case) -> Iterator[Fault]:
-    """What a size cannot read of a machine."""
-    if is_dryer(case):
-        yield from faults_of_dryers(case)
 
 
 def size(service: Service) -> SizeAnswer:

@@ -21,9 +21,10 @@ from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AtLimit
 from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.prerequisites import placed
-from coolsim.studies.sizing import single_machine
+from coolsim.studies.sizing import prerequisites, single_machine
 from coolsim.studies.sizing.answer import LineExit, Missed, Served, SizeAnswer
 from coolsim.studies.sizing.service import Service, duties_of
+from coolsim.studies.sizing.summary import no_size
 from coolsim.support.errors import Fault
 
 ROUNDS = 5
@@ -50,7 +51,7 @@ def faults(case: Case) -> Iterator[Fault]:
     if case.sizing.stage is None:
         return
     k = stage_of(case)
-    for fault in single_machine.faults(by_itself(case, case, k)):
+    for fault in prerequisites.faults_of(by_itself(case, case, k)):
         yield placed(case, f"stage.{k + 1}", fault)
 
 
@@ -81,14 +82,8 @@ def size(case: Case, on_dial: bool, curve: bool) -> SizeAnswer:
     served = tuple(_in_its_line(s, result, k) for s, result in zip(answer.served, results))
     missed = tuple(_missed(*one, answer) for one in zip(served, verdicts) if not all(v.met for v in one[1]))
     if missed:
-        return SizeAnswer(
-            met=False,
-            arrangement=answer.arrangement,
-            margin=answer.margin,
-            reserve=answer.reserve,
-            stage=answer.stage,
-            missed=missed,
-            warnings=answer.warnings,
+        return dataclasses.replace(
+            no_size(fed[0], missed, None, answer.warnings), margin=answer.margin, stage=answer.stage
         )
     return dataclasses.replace(answer, served=served)
 

@@ -247,14 +247,27 @@ class Survey:
         ends = self.times[-1:] if self.duty.batch else self.times
         return np.concatenate([np.column_stack([knobs, np.full(len(knobs), t)]) for t in ends])
 
-    def fitted(self, u: Array, rows: Array) -> Survey:
-        """The survey through outcomes (outcomes, times, marches) at coordinates (marches, axes)."""
+    def middle(self) -> Array:
+        """Which of the nodes are in the middle of the box, (marches,): of a belt one at each time."""
+        nodes = self._placed(self.nodes()[:, :-1])
+        return np.asarray((np.abs(nodes) < _TINY).all(axis=1))
+
+    def fitted(self, u: Array, even: Array, uneven: Array | None) -> Survey:
+        """The survey through outcomes (outcomes, times, marches) at coordinates (marches, axes).
+
+        They are of even beds. uneven: of uneven ones in the middle; what these add there is added everywhere.
+        """
+        rows, middle = even, self.middle()
         if not self.duty.batch:
-            u, rows = u[: -(-len(u) // len(self.times))], rows.reshape(len(rows), len(self.times), -1)
+            count = -(-len(u) // len(self.times))
+            u, middle, rows = u[:count], middle[:count], rows.reshape(len(rows), len(self.times), -1)
         good = np.isfinite(rows).all(axis=(0, 1))
         V, weight = terms(self._placed(u[good, :-1]), *self._degrees)
-        table = smoothed(rows[..., good]).reshape(-1, good.sum())
-        coefficients, *_ = np.linalg.lstsq(V * weight, table.T)
+        table = smoothed(rows[..., good])
+        if uneven is not None:
+            added = smoothed(uneven.reshape(*rows.shape[:2], 1)) - smoothed(rows[..., middle])
+            table = table + np.where(np.isfinite(added), added, 0.0)
+        coefficients, *_ = np.linalg.lstsq(V * weight, table.reshape(-1, good.sum()).T)
         weighted = np.asarray((weight[:, None] * coefficients).T, float)
         return dataclasses.replace(self, coefficients=weighted.reshape(*rows.shape[:2], -1))
 
@@ -285,7 +298,8 @@ def surveyed(
 ) -> list[Survey]:
     """A survey of each duty over all of its box, or about coordinates (axes,); all are solved side by side.
 
-    Over all of it beds are even: where the best lies there, another about it tells more.
+    Beds are even. What unevenness adds is told by the middle of a box about coordinates: a third of the work or
+    less. Over the whole box it differs from place to place, and where the best lies another survey tells it.
     width: of the boxes about coordinates, as a share of the whole.
     """
     if about is None:
@@ -294,8 +308,11 @@ def surveyed(
         empty = [_empty(d, *_near(d, u, width), False) for d, u in zip(all_duties, about)]
     places = [s.nodes() for s in empty]
     along = [s.times if s.duty.batch else AT_ITS_END for s in empty]
-    outcomes = tried(all_duties, places, along, even=about is None)
-    return [s.fitted(u, rows) for s, u, rows in zip(empty, places, outcomes)]
+    even = tried(all_duties, places, along, even=True)
+    uneven: Sequence[Array | None] = [None] * len(empty)
+    if about is not None and any(with_even_bed(d.case) is not d.case for d in all_duties):
+        uneven = tried(all_duties, [u[s.middle()] for s, u in zip(empty, places)], along)
+    return [s.fitted(*found) for s, found in zip(empty, zip(places, even, uneven))]
 
 
 def _near(duty: Duty, u: Array, width: float) -> tuple[Array, Array]:

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.studies.drying.sizes.duties import Duty, Survey, surveyed, tried
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
 from coolsim.studies.optimise.survey import Goal, smoothed, unsmoothed
+from coolsim.studies.sizing.dryer_duties import Duty, Survey, surveyed, tried
 from coolsim.support.fields import Array
 
 GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes

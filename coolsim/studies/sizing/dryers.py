@@ -1,8 +1,6 @@
 """How large a batch or belt dryer, with which fans and heaters: every product in every weather on one floor.
 
 As for coolers: on each floor every product runs in every weather at its own cheapest settings, within [limits].
-Running counts as the mean over products and weathers: cost per tonne, or energy where nothing has a price. Taken is
-the smallest floor whose running is no more than `sizing.above_least` above the least.
 
 All of that is at the throughput with its reserve. On the floor taken, settings are then found for the throughput
 itself: of a batch dryer the same, so that it waits for the next batch; of a belt, which then runs slower or with a
@@ -25,7 +23,9 @@ from coolsim.case.machine import Batch
 from coolsim.machines import dryers as dials
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.requirements import FEASIBLE
-from coolsim.studies.drying.sizes.candidates import (
+from coolsim.studies.optimise.march_outcomes import QUICK
+from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+from coolsim.studies.sizing.candidates import (
     OUT_OF_REACH,
     Candidate,
     again,
@@ -37,33 +37,37 @@ from coolsim.studies.drying.sizes.candidates import (
     driest,
     first_candidate,
 )
-from coolsim.studies.drying.sizes.curve import JUST, Curve
-from coolsim.studies.drying.sizes.dial import area_of, on_its_dials
-from coolsim.studies.drying.sizes.duties import Duty, Survey, duties, surveyed, tried
-from coolsim.studies.drying.sizes.parts import Predicted, predicted
-from coolsim.studies.drying.sizes.summary import (
-    FloorTaken,
-    PredictedCandidate,
+from coolsim.studies.sizing.curve import JUST, Curve
+from coolsim.studies.sizing.dryer_dial import area_of, on_their_dials
+from coolsim.studies.sizing.dryer_duties import Duty, Survey, duties, surveyed, tried
+from coolsim.studies.sizing.dryer_parts import (
+    Predicted,
+    air_parts,
+    cautions_of,
+    curve_point,
     missed,
-    no_size,
+    predicted,
     running_cost,
-    size_answer,
+    stand_of,
 )
-from coolsim.studies.optimise.march_outcomes import QUICK
-from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
 from coolsim.studies.sizing.service import Service, rounded_up
+from coolsim.studies.sizing.summary import OnFloor, no_size, size_answer, time_of
+from coolsim.studies.sizing.taken import enough
+from coolsim.studies.sizing.words import words
 
 CURVE = 6  # floors of the trade-off curve
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
-ANCHORS = (
-    4,
-    2,
-    1,
-)  # of the floors of the curve, about whose cheapest states surveys are made, besides its ends
+# Of the floors of the curve, about whose cheapest states surveys are made besides those of the ends: on the last
+# floor a batch's is its end.
+ANCHORS = {"batch": (4, 2, 1), "belt": (5, 3, 1)}
+FEW, ANCHOR = 3, (1,)  # likewise, where no other floors are told
 BETWEEN = 3  # floors between two of the curve, of which one may be taken
-LATER = range(1, 4)  # rounds of solving on them, of those of the curve
+LATER = range(1, 6)  # rounds of solving on them, of those of the curve
 ROUNDS = 3  # predictions at most, each after a correction
 SAME = 5e-3  # of a floor: settled
+SHIFT = 8 * 3600.0  # s
+
+PredictedCandidate = tuple[Candidate, Predicted]  # a state, and what it is predicted to be
 
 
 def size(service: Service) -> SizeAnswer:
@@ -103,27 +107,70 @@ class _Sizing:
             tries = corrected(closer([start[k] for k in lost], by_floor), by_floor, 2)
             out = [k for k, candidate in zip(lost, tries) if not candidate.serves]
             if out:
-                return no_size(self.case, tuple(self._missed(k, start[k]) for k in out), None)
+                return self._no_size(None, [self._missed(k, start[k]) for k in out])
             for k, candidate in zip(lost, tries):
                 start[k] = candidate
         at_least = self._smallest(start)
         smallest = at_least[0].floor_here
         floor, fixed = self._fixed(smallest)
         if fixed and floor < smallest * (1 - SAME):
-            return no_size(self.case, (), smallest)
+            return self._no_size(smallest)
         self.whole = [self._of_whole(s, candidate) for s, candidate in zip(self.surveys, start)]
         curve = self._curve(at_least, floor if fixed else None)
         floor = floor if fixed else self._rounded(curve, self._taken(curve))
         found = self._on(curve, floor)
         run = None if found is None else self._at_the_throughput(curve, floor, found)
         if found is None or run is None:
-            return no_size(self.case, (), smallest)
+            return self._no_size(smallest)
         dialled, load = [p for _, p in run], self.service.load
         if self.service.on_dial:
-            states = [on_its_dials(duty, p.case, load) for p, duty in zip(dialled, self.as_fed)]
-            dialled = predicted(states)
-        at = FloorTaken(at_least, found, run, dialled)
-        return size_answer(self.service, self.dryers, floor, at, curve.rows())
+            dialled = on_their_dials(run, load)
+        return self._sized(curve, floor, at_least, found, run, dialled)
+
+    def _sized(
+        self,
+        curve: Curve,
+        floor: float,
+        at_least: PredictedCandidate,
+        rated: Sequence[PredictedCandidate],
+        run: Sequence[PredictedCandidate],
+        dialled: Sequence[Predicted],
+    ) -> SizeAnswer:
+        """The answer for a floor: `rated` at the throughput with its reserve, `run` at the throughput itself."""
+        case, load = self.case, self.service.load
+        served = [stand_of(candidate, e, p, load) for (candidate, e), p in zip(run, dialled)]
+        hardest, there = at_least
+        at = OnFloor(
+            area=floor / self.dryers,
+            smallest=hardest.floor_here,
+            hardest=stand_of(hardest, there, there, 1.0).served,
+            rated=[stand_of(candidate, p, p, 1.0) for candidate, p in rated],
+            served=served,
+            curve=tuple(curve_point(case, f, row) for f, row in curve.rows().items()),
+        )
+        each = [*dialled, *(p for _, p in rated)]
+        parts = air_parts(case, each)
+        warnings = cautions_of([s.served for s in served], [p.result for p in dialled])
+        masses = [dials.mass_of(p.case) for p in each]
+        fills = [SHIFT * p.case.feed.throughput / m / self.dryers for p, m in zip(dialled, masses)]
+        belt = None if self.batch else dialled[0].case.cooler
+        return size_answer(
+            case,
+            at,
+            any(part.heater is not None for part in parts),
+            (*warnings, *words(case, True)),
+            dryers=self.dryers,
+            zones=parts,
+            belt_width=belt.belt_width if belt else None,
+            belt_length=sum(z.length for z in belt.zones) if belt else None,
+            batch_mass=max(masses) if self.batch else None,
+            batches_per_shift=max(fills) if self.batch else None,
+            drying_time=max(time_of(s.served) for s in served),
+            heat_per_water=max(float(s.served.heat_per_water or 0.0) for s in served),
+        )
+
+    def _no_size(self, smallest: float | None, lost: Sequence[Missed] = ()) -> SizeAnswer:
+        return no_size(self.case, lost, smallest, tuple(words(self.case, True)))
 
     def _at_the_throughput(
         self, curve: Curve, floor: float, rated: Sequence[PredictedCandidate]
@@ -203,11 +250,15 @@ class _Sizing:
         smallest = at_least[0].floor_here
         ends = [first_candidate(s.survey, None, by_cost, s.shift) for s in self.whole]
         end = max(candidate.floor_here for candidate in ends)
-        floors = np.geomspace(smallest, max(end, 1.1 * smallest), CURVE).tolist()
-        about = [first_candidate(s.survey, floors[n], by_cost, s.shift) for n in ANCHORS for s in self.whole]
+        count, anchors = (
+            (CURVE, ANCHORS[self.case.cooler.arrangement]) if self.service.curve else (FEW, ANCHOR)
+        )
+        floors = np.geomspace(smallest, max(end, 1.1 * smallest), count).tolist()
+        at = [floors[n] for n in anchors]
+        about = [first_candidate(s.survey, f, by_cost, s.shift) for f in at for s in self.whole]
         if fixed is not None:
             floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
-        for candidate in closer(ends + about, by_cost, boxes=1):
+        for candidate in closer(ends + about, by_cost):
             self.near[self.duties.index(candidate.duty)].append(candidate)
         curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
         curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
@@ -218,9 +269,8 @@ class _Sizing:
         """The smallest floor whose running is within `above_least` of the least."""
         rows = curve.rows()
         floors = sorted(rows)
-        costs = np.array([self._running(rows[f]) for f in floors])
-        most = (1 + (self.sizing.above_least or 0.0)) * costs.min()
-        k = int(np.flatnonzero(costs <= most)[0])
+        cheap = enough(self.case, np.array([self._running(rows[f]) for f in floors]))
+        k, most = cheap.first, cheap.most
         if k == 0:
             return floors[0]
         between = np.geomspace(floors[k - 1], floors[k], BETWEEN + 2)[1:-1].tolist()
@@ -244,7 +294,7 @@ class _Sizing:
         return up
 
     def _running(self, row: Sequence[Candidate]) -> float:
-        return running_cost(self.duties, [candidate.outcomes for candidate in row])
+        return 1e3 * running_cost(self.duties, [candidate.outcomes for candidate in row])
 
     def _on(self, curve: Curve, floor: float) -> list[PredictedCandidate] | None:
         """Each duty at its cheapest on a floor, predicted; None where it is not served."""

@@ -4,6 +4,9 @@ Surveys err by tenths of a point of moisture, and a tenth of feed dried away can
 costs that surveys claim cannot be compared. So on every floor what surveys promise is solved, all floors side by
 side, each survey shifted by how far it was off, and looked at again, ever closer. States go from floor to floor:
 
+Between a state that serves and a cheaper one that broke a limit lies the limit itself: where two such are known,
+the state on the line through them just before it is tried, too. That needs no survey, and is what settles a row.
+
     batch:  what serves on a floor serves on every larger one, at the same cost per tonne and less load
             (outcomes go with air and depth per floor area, and time; a larger floor only leaves more time)
     belt:   time follows from floor and depth, so a neighbour's state is a start, no more
@@ -16,7 +19,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from coolsim.studies.drying.sizes.candidates import (
+from coolsim.studies.optimise.march_outcomes import QUICK
+from coolsim.studies.optimise.survey import smoothed, unsmoothed
+from coolsim.studies.sizing.candidates import (
     BOX,
     MOST_BOXES,
     Candidate,
@@ -25,24 +30,23 @@ from coolsim.studies.drying.sizes.candidates import (
     candidate_near,
     first_candidate,
 )
-from coolsim.studies.drying.sizes.duties import Duty, surveyed, tried
-from coolsim.studies.optimise.march_outcomes import QUICK
-from coolsim.studies.optimise.survey import smoothed
+from coolsim.studies.sizing.dryer_duties import Duty, surveyed, tried
 from coolsim.support.fields import Array
 
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
 # bring the state to its limits, of which a hundredth of a point of moisture may be worth a percent of the cost.
-REACH = (0.15, 0.15, 0.08, 0.03, 0.01)
+REACH = (0.15, 0.15, 0.15, 0.08, 0.03, 0.01)
 WIDE, ANEW = (
     3,
     1,
 )  # rounds in which more than one state is solved on each floor, and neighbours' states are starts
-# Of how far a survey was off the limits where it was solved, that it may be off nearby; where that broke a limit
-OFF, ASTRAY = 0.1, 0.5
-FREE = 2e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
+# Of how far a survey was off the limits where it was solved, that it may be off nearby, in smaller reaches in
+# proportion; and as long as nothing serves
+ASTRAY, ASTRAY_AT_FIRST = 0.1, 0.5
+FREE = 1e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
 JUST = 2e-4  # likewise, of what was solved: predictions differ by that in their last digits
 CLOSE = 0.05  # of a survey to its end: surveyed anew
-WON = 1e-3  # of the cost: less is not looked for
+WON = 5e-4  # of the cost: less is not looked for
 APART = 0.01  # of the box: closer states are one
 HERE = 1e-6  # of a floor: the same
 
@@ -151,14 +155,35 @@ class Curve:
         """States of a duty that may be cheaper on a floor than what was solved."""
         known = self.best(k, floor)
         most = np.inf if known is None else (1 - WON) * known.rank
-        candidates = [_near(candidate, floor, REACH[turn]) for candidate in self._starts(k, floor, turn)]
+        sure = ASTRAY_AT_FIRST if known is None else ASTRAY * REACH[turn] / REACH[0]
+        candidates = [_near(one, floor, REACH[turn], sure) for one in self._starts(k, floor, turn)]
         if turn == 0:
             candidates += [first_candidate(s.survey, floor, by_cost, s.shift) for s in self.sources[k]]
+        between = [] if known is None else sorted(self._between(k, known), key=lambda one: one.rank)
         chosen: list[Candidate] = []
-        for candidate in sorted(candidates, key=lambda candidate: candidate.rank):
-            if candidate.rank < most and len(chosen) < 1 + (turn < WIDE):
+        for candidate in [*between[:1], *sorted(candidates, key=lambda one: one.rank)]:
+            if candidate.rank < most and len(chosen) < 1 + bool(between) + (turn < WIDE):
                 chosen += [] if any(_alike(candidate, one) for one in chosen) else [candidate]
         return chosen
+
+    def _between(self, k: int, good: Candidate) -> Iterator[Candidate]:
+        """States on the way from one that serves to cheaper ones that broke a limit, just before they break it."""
+        goal, floor = good.duty.goal, good.floor
+        assert floor is not None
+        here = smoothed(good.outcomes)
+        under = goal.limits.excesses(good.outcomes)
+        for bad in self.solved[k]:
+            if bad.serves or not _stands_on(bad, floor) or goal.cost(bad.outcomes) >= good.rank:
+                continue
+            over = goal.limits.excesses(bad.outcomes)
+            share = float(
+                np.min(np.where(over > -FREE, (under + FREE) / np.minimum(under - over, -1e-12), 1.0))
+            )
+            u = good.u + share * (bad.u - good.u)
+            outcomes = here + share * (smoothed(bad.outcomes) - here)
+            rank = float(goal.rank(unsmoothed(outcomes), JUST))
+            if share > 0:
+                yield replace(good, u=u, shift=outcomes - good.survey.one(u), rank=rank)
 
     def _starts(self, k: int, floor: float, turn: int) -> list[Candidate]:
         """The best of a duty on a floor, what was solved there last, and the best of its neighbours."""
@@ -172,11 +197,9 @@ def _key(k: int, candidate: Candidate) -> bytes:
     return bytes([k]) + candidate.u.tobytes()
 
 
-def _near(candidate: Candidate, floor: float, reach: float) -> Candidate:
-    """What is promised on a floor near a state that was solved."""
-    return candidate_near(
-        candidate, floor, by_cost, reach, max(FREE, (OFF if candidate.serves else ASTRAY) * candidate.off)
-    )
+def _near(candidate: Candidate, floor: float, reach: float, astray: float) -> Candidate:
+    """What is promised on a floor near a state that was solved, whose survey may be astray by a share of `off`."""
+    return candidate_near(candidate, floor, by_cost, reach, max(FREE, astray * candidate.off))
 
 
 def _stands_on(candidate: Candidate, floor: float) -> bool:
