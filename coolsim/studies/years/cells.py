@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case
+from coolsim.case.case import Case, Line
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import bill
 from coolsim.simulate.requirements import FEASIBLE, Bounds, constraints_of
@@ -28,7 +28,7 @@ from coolsim.studies.drying.find import best_alone, cheapest
 from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.search import Search, searched
-from coolsim.studies.drying.survey import Goal
+from coolsim.studies.drying.survey import Goal, best_on_survey, forth, smoothed
 from coolsim.studies.years.chart import MARGIN
 from coolsim.studies.years.chart_answer import Bands, bands_of
 from coolsim.studies.years.dryer_hours import (
@@ -38,10 +38,10 @@ from coolsim.studies.years.dryer_hours import (
     Index,
     MachineSite,
     followed,
-    results_of,
+    settings_read,
 )
 from coolsim.studies.years.hours_given_up import OTHER, WET, given_up, grave, rank_of
-from coolsim.studies.years.response import Error, Response
+from coolsim.studies.years.response import Response
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 from coolsim.support.progress import in_steps
@@ -73,6 +73,7 @@ class FoundForHour:
 
     case: Case  # set so, on the dial
     least: float  # what some settings break least, in the scale of limits; ≤ 0: everything can be kept
+    lacking: Array  # what its survey lacked where it was best, as `survey.smoothed` has outcomes
 
 
 def cells_of(place: MachineSite, today: Found) -> Cells:
@@ -118,11 +119,19 @@ def best_in(
 
 
 def least_in(
-    place: MachineSite, problem: SearchProblem, hours: Sequence[int], feed: Sequence[float]
+    place: MachineSite,
+    problem: SearchProblem,
+    hours: Sequence[int],
+    feed: Sequence[float],
+    looks: Sequence[FoundForHour | None],
 ) -> Array:
-    """What must be broken at least in some hours with some feed, in scales; nan where a search fails."""
+    """What must be broken at least in some hours with some feed, in scales; nan where a search fails.
+
+    looks: what was found for an hour in the same cell; its survey lacked as much.
+    """
     cases = [_fed(place, hour, moisture) for hour, moisture in zip(hours, feed)]
-    return np.array(answered(side_by_side([_least(case, problem) for case in cases]), problem.solve), float)
+    asking = [_least(case, problem, look) for case, look in zip(cases, looks)]
+    return np.array(answered(side_by_side(asking), problem.solve), float)
 
 
 def room_of(case: Case, spread: Array | float = 0.0) -> dict[str, float]:
@@ -149,22 +158,42 @@ def _best(
             best = yield from best_alone(_anew(search), goal)
             if best.met:
                 break
-        nearest = yield from _anew(search).quick(_nearest(case, problem))
-        set_so = yield from _on_dial(goals, best)
+        lacking = _lacking(search, best)
+        nearest = _nearest_on(search, case, lacking)
+        if not goals[0].limits.excesses(best.outcomes).max() <= FEASIBLE:
+            nearest = (yield from _anew(search).quick(_nearest(case, problem))).cost
+        set_so = yield from _on_dial(goals, best, problem)
     except NotConverged:
         return None
     finally:
         found()
-    return FoundForHour(set_so, nearest.cost)
+    return FoundForHour(set_so, nearest, lacking)
 
 
-def _least(case: Case, problem: SearchProblem) -> Requests[float]:
+def _least(case: Case, problem: SearchProblem, look: FoundForHour | None) -> Requests[float]:
     goal = _nearest(case, problem)
+    if look is None:
+        return float("nan")
     try:
         search = yield from searched(case, goal.limits, problem)
-        return (yield from search.quick(goal)).cost
     except NotConverged:
         return float("nan")
+    return _nearest_on(search, case, look.lacking)
+
+
+def _lacking(search: Search, known: State) -> Array:
+    """What the survey of the whole box lacks at a state that was predicted."""
+    whole = search.whole
+    u = np.array([forth(name, known.knobs[name]) for name in search.box.names])
+    there = whole.one(u, known.knobs.get("duration", float(whole.times[-1])))
+    return np.asarray(smoothed(known.outcomes, whole.plain) - there)
+
+
+def _nearest_on(search: Search, case: Case, lacking: Array) -> float:
+    """What must be broken at least, as the survey of the whole box has it."""
+    survey = _anew(search).whole
+    survey.shift = survey.shift + lacking
+    return best_on_survey(survey, _nearest(case, search.problem))[0]
 
 
 def _anew(search: Search) -> Search:
@@ -185,7 +214,7 @@ def _nearest(case: Case, problem: SearchProblem) -> Goal:
     return Goal(lambda outcomes: np.asarray(bounds.excesses(outcomes).max(axis=0)), Bounds((), ()), costly)
 
 
-def _on_dial(goals: Sequence[Goal], best: State) -> Requests[Case]:
+def _on_dial(goals: Sequence[Goal], best: State, problem: SearchProblem) -> Requests[Case]:
     """The best of the combinations of dial steps around a state, by what the rough mesh says they change.
 
     goals: the first that one of them keeps counts, else the last: steps may be wider than what is wished.
@@ -199,12 +228,22 @@ def _on_dial(goals: Sequence[Goal], best: State) -> Requests[Case]:
         some = np.random.default_rng(len(steps)).choice(len(steps), MOST_STEPS, replace=False)
         steps = [steps[k] for k in sorted({0, len(steps) - 1, *some.tolist()})]
     cases = [machine.at(dict(step)) for step in steps]
-    rough = yield [Request(case) for case in [*cases, best.case]]
+    # one march tells of every shorter time; of a line a batch's time is a setting like any other
+    timed = not isinstance(best.case.cooler, Line)
+    ends = [dict(step).get("duration", np.inf) if timed else np.inf for step in steps]
+    marches: dict[Any, list[int]] = {}
+    for k, step in enumerate(steps):
+        rest = tuple(x for x in step if x[0] != "duration" or np.isinf(ends[k]))
+        marches.setdefault(rest, []).append(k)
+    longest = [cases[max(some, key=ends.__getitem__)] for some in marches.values()]
+    times = [[ends[k] for k in some] for some in marches.values()]
+    rough = yield [*map(Request, longest, times), Request(best.case)]
     if rough[-1] is None:
         raise NotConverged("the settings found did not converge", ())
     added = best.outcomes - rough[-1][:, 0]
-    there = [best.outcomes * np.nan if one is None else one[:, 0] + added for one in rough[:-1]]
-    outcomes = np.stack(there, axis=-1)
+    outcomes = np.full((len(added), len(cases)), np.nan)
+    for some, one in zip(marches.values(), rough[:-1]):
+        outcomes[:, some] = np.nan if one is None else one + added[:, None]
     for goal in goals:
         if (goal.limits.excesses(outcomes).max(axis=0) <= FEASIBLE).any():
             break
@@ -230,7 +269,7 @@ def followed_best(
     """Settings of every cell, what comes of them in every hour, and what the search of hardest hours found."""
     looks = best_in(place, problem, cells.hardest.tolist())
     hourly = HourlySettings(tuple(place.case if look is None else look.case for look in looks), cells.which)
-    found = followed(place, hourly, base)
+    found = followed(place, hourly, base, checked=False)
     for _ in range(AGAIN):
         hard = grave(place.constraints)
         over = np.nan_to_num(found.violations[hard].max(axis=0), nan=-np.inf)
@@ -284,22 +323,21 @@ def better(
         return hourly, found
     at = np.flatnonzero(np.isin(hourly.which, list(tried)))
     trial = HourlySettings(tuple(tried.get(k, case) for k, case in enumerate(hourly.cases)), hourly.which)
-    other = followed(place.of(at), trial.of(at), base)
+    other = followed(place.of(at), trial.of(at), base, checked=False)
     rows, cases = found.rows.copy(), list(hourly.cases)
     for k, case in tried.items():
         here = np.flatnonzero(hourly.which[at] == k)
         old, new = found.rows[:, at[here]], other.rows[:, here]
         if is_better(score(place, case, new), score(place, hourly.cases[k], old)):
             rows[:, at[here]], cases[k] = new, case
-    return HourlySettings(tuple(cases), hourly.which), Found(rows, _larger(found.error, other.error))
+    return HourlySettings(tuple(cases), hourly.which), Found(rows, found.error)
 
 
 def _no_wetter(
     place: MachineSite, hourly: HourlySettings, found: Found, today: Found
 ) -> tuple[HourlySettings, Found]:
     """Today's settings in cells where they give up less, if [limits] allows them."""
-    (typed,) = results_of([place.case])
-    at = {} if typed is None else place.machine.read(place.case, typed)
+    (at,) = settings_read([place.case])
     opened = [s for s in place.machine.settings if s.opened]
     if any(not s.low - s.step <= at.get(s.key, np.nan) <= s.high + s.step for s in opened):
         return hourly, found
@@ -322,14 +360,6 @@ def score(place: MachineSite, case: Case, rows: Array) -> tuple[float, ...]:
     electricity, heat, feed = known[OF_COOLERS : OF_COOLERS + 3]
     cost = bill(place.case, electricity, heat, feed, feed * (1 - case.feed.moisture), known[0])
     return (float(failed), *map(float, lost), float(np.mean(cost.per_tonne)))
-
-
-def _larger(a: Error | None, b: Error | None) -> Error | None:
-    """Largest error of two maps; what is predicted directly has none."""
-    if a is None or b is None:
-        return a or b
-    worst = {n: max(getattr(a, n), getattr(b, n)) for n in ("moisture", "temperature", "water_activity")}
-    return Error(**worst, states=a.states + b.states)
 
 
 def table(cells: Cells, values: Any) -> Array:

@@ -12,6 +12,7 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,17 +33,21 @@ from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.finishing import store_of
 from coolsim.simulate.prediction import cooling
 from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms
+from coolsim.studies.drying.batching import Mesh
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.outcome_polynomials import pack, unpack
 from coolsim.studies.years.hours import DIRECT, MAP, Hours, OfDryers
 from coolsim.studies.years.response import (
     AIR,
     KNOBS,
+    Cheap,
     Error,
     Predictor,
     Response,
+    Rows,
     corrected,
     respond,
+    smooth,
 )
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
@@ -52,7 +57,8 @@ SAMPLES = (
     160,
     320,
 )  # hours that a map is fitted to, in rounds: weather alone takes fewer than settings do
-HELD_OUT = 40
+HELD_OUT = 24
+CORRECTING = (8, 24)  # hours predicted of each cell, in rounds
 BOUND = {"moisture": 2e-4, "temperature": 0.1, "water_activity": 3e-3}  # about what `predict` answers to
 AT_ONCE = 100  # solved in one call: more save nothing
 OF_COOLERS = len(dataclasses.fields(Outcome))
@@ -144,13 +150,19 @@ def mapped(place: MachineSite) -> Response | None:
 
 
 def _predictor(place: MachineSite, hourly: HourlySettings) -> Predictor:
-    return Predictor(
-        lambda hours: solved(place, hourly, hours),
-        lambda hours: solved(place, hourly, hours, "full"),
-        HELD_OUT,
-        BOUND,
-        store_of(place.case),
-    )
+    """Predicts hours; first on the rough mesh, which is off by nearly the same in all weather."""
+    store = store_of(place.case)
+
+    def rows(mesh: Mesh) -> Rows:
+        return lambda hours: solved(place, hourly, hours, mesh)
+
+    def lacking(hours: Index) -> Array:
+        outside = place.weather.temperature[hours]
+        fine, coarse = (smooth(store, rows(mesh)(hours), outside) for mesh in ("quick", "rough"))
+        return fine - coarse
+
+    cheap = Cheap(rows("rough"), lacking, degree=2, states=16)
+    return Predictor(rows("quick"), rows("full"), HELD_OUT, BOUND, store, cheap, CORRECTING)
 
 
 def read(place: MachineSite, base: Response | None) -> Found:
@@ -160,10 +172,15 @@ def read(place: MachineSite, base: Response | None) -> Found:
     return Found(_bounded(place, base(place.points)), base.error)
 
 
-def followed(place: MachineSite, hourly: HourlySettings, base: Response | None) -> Found:
-    """Rows of all hours set so: what the map of today lacks in each way is a bent plane of the weather."""
+def followed(
+    place: MachineSite, hourly: HourlySettings, base: Response | None, checked: bool = True
+) -> Found:
+    """Rows of all hours set so: what the map of today lacks in each way is a bent plane of the weather.
+
+    Unchecked, to look ahead: without an error.
+    """
     if base is not None:
-        found = corrected(base, place.points, hourly.which, _predictor(place, hourly))
+        found = corrected(base, place.points, hourly.which, _predictor(place, hourly), checked)
         if found is not None:
             return Found(_bounded(place, found[0]), found[1])
     return directly(place, hourly)
@@ -185,12 +202,12 @@ def directly(place: MachineSite, hourly: HourlySettings) -> Found:
     return Found(solved(place, hourly, first, "full")[:, same], None)
 
 
-def solved(place: MachineSite, hourly: HourlySettings, hours: Index, mesh: str = "quick") -> Array:
+def solved(place: MachineSite, hourly: HourlySettings, hours: Index, mesh: Mesh = "quick") -> Array:
     """Rows (rows, some) of some hours, on a mesh of `studies.line.outcomes`."""
     return predicted(place, [place.during(int(k), hourly.cases[hourly.which[k]]) for k in hours], mesh)
 
 
-def predicted(place: MachineSite, cases: Sequence[Case], mesh: str) -> Array:
+def predicted(place: MachineSite, cases: Sequence[Case], mesh: Mesh) -> Array:
     """Rows (rows, cases) of cases of the place's machine; nan for those that fail."""
     cases = in_air_each(cases)
     rows = np.full((FIRST + len(place.constraints), len(cases)), np.nan)
@@ -202,7 +219,7 @@ def predicted(place: MachineSite, cases: Sequence[Case], mesh: str) -> Array:
     return rows
 
 
-def _rows(place: MachineSite, cases: list[Case], mesh: str) -> Array:
+def _rows(place: MachineSite, cases: list[Case], mesh: Mesh) -> Array:
     """Rows of cases of one kind, solved side by side."""
     try:
         result = _solved(cases, mesh)
@@ -220,8 +237,8 @@ def _rows(place: MachineSite, cases: list[Case], mesh: str) -> Array:
     return np.vstack([pack(outcome_of(result)), *own, found.violations])
 
 
-def _solved(cases: list[Case], mesh: str) -> Result:
-    of_dryers, of_coolers = MESHES[mesh]  # type: ignore[index]
+def _solved(cases: list[Case], mesh: Mesh) -> Result:
+    of_dryers, of_coolers = MESHES[mesh]
     with on_one_thread():
         if isinstance(cases[0].cooler, Line):
             return line.run(
@@ -286,12 +303,24 @@ def _settings(hourly: HourlySettings, found: Found) -> tuple[Settings, OfDryers 
     return of_cooler, OfDryers(s["recirculation"], s["belt_speed"], hottest, deviation)
 
 
-def results_of(cases: Sequence[Case]) -> list[Result | None]:
-    """Predictions of cases, each by itself; None of those that fail."""
-    found: list[Result | None] = [None] * len(cases)
-    kinds = np.array([line.kind(case) for case in cases])
+def settings_read(cases: Sequence[Case]) -> list[dict[str, float]]:
+    """How cases are set, by the keys of settings; nothing where a line, of which it is predicted, fails."""
+    return [
+        {} if result is UNKNOWN else machine_of(case).read(case, result)
+        for case, result in zip(cases, _results(cases))
+    ]
+
+
+UNKNOWN = object()  # in the place of a result
+
+
+def _results(cases: Sequence[Case]) -> list[Any]:
+    """Predictions of lines, whose machines are fed by each other; settings of dryers stand in their cases."""
+    found: list[Any] = [UNKNOWN if isinstance(case.cooler, Line) else None for case in cases]
+    of_lines = [k for k, known in enumerate(found) if known is UNKNOWN]
+    kinds = np.array([line.kind(cases[k]) for k in of_lines])
     for kind in dict.fromkeys(kinds):
-        alike = np.flatnonzero(kinds == kind)
+        alike = np.array(of_lines)[kinds == kind]
         try:
             result = _solved([cases[int(k)] for k in alike], "quick")
         except NotConverged as error:

@@ -17,6 +17,8 @@ from coolsim.case.case import Line
 from coolsim.case.machine import Batch, Belt
 from coolsim.machines import machine_of
 from coolsim.machines.dryers import DryerSettings
+from coolsim.studies.drying.batching import Request, solved_dryers
+from coolsim.studies.drying.course import Predicted
 from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.settings.optimum import problem_for
 from coolsim.studies.years.cells import (
@@ -38,8 +40,9 @@ from coolsim.studies.years.dryer_hours import (
     Index,
     MachineSite,
     as_it_is,
+    followed,
     judged,
-    results_of,
+    settings_read,
 )
 from coolsim.studies.years.fewest_boxes import alike
 from coolsim.studies.years.hours import Hours, Mask
@@ -73,10 +76,25 @@ class Searched:
 
 def searched(place: MachineSite, today: Found, base: Response | None) -> Searched:
     """Settings of all cells."""
-    problem, cells = problem_for(place.case), cells_of(place, today)
+    problem, cells = economical(problem_for(place.case)), cells_of(place, today)
     hourly, found, looks = followed_best(place, problem, cells, today, base)
-    hourly, found = alike(place, cells, hourly, found, base)
+    hourly, _ = alike(place, cells, hourly, found, base)
+    found = followed(place, hourly, base)
     return Searched(place, problem, cells, looks, hourly, found, required_feeds(place, problem, cells, looks))
+
+
+def economical(problem: SearchProblem) -> SearchProblem:
+    """The same search, whose last predictions of dryers are without their error: hours are predicted again."""
+    if problem.solve is not None:
+        return problem
+
+    def solve(asked: list[Request]) -> list[Any]:
+        if asked[0].mesh != "full":
+            return solved_dryers(asked)
+        ends = solved_dryers([dataclasses.replace(one, mesh="quick") for one in asked])
+        return [None if end is None else Predicted(None, end[:, 0]) for end in ends]  # type: ignore[arg-type]
+
+    return dataclasses.replace(problem, solve=solve)
 
 
 def chart_of(s: Searched, today: Found) -> Followed:
@@ -101,6 +119,8 @@ def with_feed(s: Searched, first: Followed, base: Response | None) -> Followed:
     looks = best_in(s.place, s.problem, [int(cells.hardest[k]) for k in asked], feed=feed)
     tried = {k: look.case for k, look in zip(asked, looks) if look is not None}
     hourly, found = better(s.place, s.hourly, s.found, tried, base)
+    if hourly.cases != s.hourly.cases:
+        found = followed(s.place, hourly, base)
     hours = judged(s.place, hourly, found)
     near = np.isin(cells.which, list(tried))
     return Followed(_chart(s, hourly, hours), hours, first.reachable | hours.within | near, found.violations)
@@ -131,13 +151,14 @@ def required_feeds(
     now = place.case.feed.moisture
     here = np.array([np.nan if look is None else look.least for look in looks])
     other = np.where(here > 0, max(now - FEED_BELOW, TENTH), now + FEED_ABOVE)
-    there = least_in(place, problem, cells.hardest.tolist(), other.tolist())
+    there = least_in(place, problem, cells.hardest.tolist(), other.tolist(), looks)
     found = np.where((here <= 0) & (there <= 0), other, np.nan)
     open_ = np.flatnonzero((here > 0) != (there > 0))
     open_ = open_[np.isfinite(here + there)[open_]]
     if len(open_):
         between = _crossing(np.full(len(open_), now), here[open_], other[open_], there[open_])
-        at = least_in(place, problem, cells.hardest[open_].tolist(), between.tolist())
+        some = [looks[k] for k in open_]
+        at = least_in(place, problem, cells.hardest[open_].tolist(), between.tolist(), some)
         same = (at > 0) == (here[open_] > 0)  # the crossing is on the other side of what was tried
         ends = np.where(same, other[open_], now), np.where(same, there[open_], here[open_])
         found[open_] = np.where(np.isfinite(at), _crossing(between, at, *ends), between)
@@ -157,11 +178,12 @@ def _reachable(s: Searched, hours: Hours, today: Found) -> Mask:
     if not missed:
         return found
     at, least = list(cells.hardest), [np.nan if look is None else look.least for look in s.looks]
+    looks = [s.looks[k] for k in missed for _ in range(2)]
     for k in missed:
         by_wetness = cells.hours(k)[wet[cells.hours(k)].argsort()]
         at += [by_wetness[0], by_wetness[len(by_wetness) // 2]]
     more = at[len(least) :]
-    least += least_in(s.place, s.problem, more, [s.place.case.feed.moisture] * len(more)).tolist()
+    least += least_in(s.place, s.problem, more, [s.place.case.feed.moisture] * len(more), looks).tolist()
     for k in missed:
         found[cells.hours(k)] = _between(s.place, np.array(at), np.array(least), cells.hours(k)) <= 0
     return found
@@ -187,8 +209,7 @@ def _chart(s: Searched, hourly: HourlySettings, hours: Hours) -> Chart:
     cells, place = s.cells, s.place
     typical = [int(cells.hours(k)[len(cells.hours(k)) // 2]) for k in range(len(cells.numbers))]
     cases = [place.during(hour, case) for hour, case in zip(typical, hourly.cases)]
-    results = results_of(cases)
-    read = [{} if r is None else machine_of(c).read(c, r) for c, r in zip(cases, results)]
+    read = settings_read(cases)
     count = np.bincount(cells.which, minlength=len(cells.numbers))
 
     def of(values: Any) -> Array:
@@ -197,7 +218,7 @@ def _chart(s: Searched, hourly: HourlySettings, hours: Hours) -> Chart:
     nothing = of(np.nan)
     told: dict[str, Array] = {}
     if not isinstance(place.case.cooler, Line):
-        each = [machine_of(c).named_settings(c, r) for c, r in zip(cases, results)]  # type: ignore[arg-type]
+        each = [machine_of(c).named_settings(c, None) for c in cases]  # type: ignore[arg-type]
         names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
         told = {name: of([getattr(one, name) for one in each]) for name in names}
     is_dryer = isinstance(place.case.cooler, (Batch, Belt))

@@ -10,9 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case.case import Case
+from coolsim.simulate.inputs import with_even_bed
 from coolsim.studies.fewest_settings import as_cheap, fewest
 from coolsim.studies.years.cells import Cells, better, score
-from coolsim.studies.years.dryer_hours import Found, HourlySettings, Index, MachineSite, predicted, results_of
+from coolsim.studies.years.dryer_hours import (
+    Found,
+    HourlySettings,
+    Index,
+    MachineSite,
+    predicted,
+    settings_read,
+)
 from coolsim.studies.years.response import Response
 
 ROUNDS = 3  # of looking for others where what seemed to serve does not
@@ -26,7 +34,7 @@ def alike(
     own, distinct = _distinct(place, cells, hourly)
     if len(distinct) < 2:
         return hourly, found
-    serves = _seem_to_serve(place, cells, distinct, own)
+    serves = _seem_to_serve(place, cells, distinct, own, found)
     sizes = np.bincount(hourly.which, minlength=len(own)).astype(float)
     for _ in range(ROUNDS):
         taken = fewest(serves, sizes)
@@ -54,21 +62,22 @@ def _distinct(place: MachineSite, cells: Cells, hourly: HourlySettings) -> tuple
     settings = [s for s in place.machine.settings if s.varies]
     own: list[int] = []
     rows: dict[object, tuple[int, Case]] = {}
-    for k, (case, result) in enumerate(zip(hardest, results_of(hardest))):
+    for k, at in enumerate(settings_read(hardest)):
         key: object = k  # what cannot be predicted is like nothing else
-        if result is not None:
-            at = place.machine.read(case, result)
+        if at:
             key = tuple(round(at[s.key] / (SAME * s.step)) for s in settings)
         own.append(rows.setdefault(key, (len(rows), hourly.cases[k]))[0])
     return own, [case for _, case in rows.values()]
 
 
 def _seem_to_serve(
-    place: MachineSite, cells: Cells, distinct: list[Case], own: list[int]
+    place: MachineSite, cells: Cells, distinct: list[Case], own: list[int], found: Found
 ) -> NDArray[np.bool_]:
-    """Which settings of its neighbours, and which most widely set, are as good in a cell's hardest hour as its own.
+    """Which settings of its neighbours, and which most widely set, are as good in two hours of a cell as its own.
 
-    A table (settings, cells).
+    In its hardest hour limits bind, the middle one costs about as much as most.
+
+    By what a rough mesh says they change there, as a table (settings, cells).
     """
     sizes = np.bincount(cells.which, minlength=len(own))
     widest = int(np.bincount(own, sizes).argmax())
@@ -77,8 +86,14 @@ def _seem_to_serve(
         for k in range(len(own))
         for j in dict.fromkeys((own[k], widest, *(own[n] for n in _next_to(cells, k))))
     ]
-    rows = predicted(place, [place.during(int(cells.hardest[k]), distinct[j]) for j, k in pairs], "quick")
-    scores = {pair: score(place, distinct[pair[0]], rows[:, [n]]) for n, pair in enumerate(pairs)}
+    even = [with_even_bed(case) for case in distinct]
+    typical = [int(cells.hours(k)[len(cells.hours(k)) // 2]) for k in range(len(own))]
+    hours = np.array([(int(cells.hardest[k]), typical[k]) for _, k in pairs])
+    cases = [place.during(int(hour), even[j]) for (j, _), two in zip(pairs, hours) for hour in two]
+    rows = predicted(place, cases, "rough").reshape(-1, *hours.shape)
+    mine = [pairs.index((own[k], k)) for _, k in pairs]
+    rows = rows - rows[:, mine] + found.rows[:, hours]
+    scores = {pair: score(place, distinct[pair[0]], rows[:, n]) for n, pair in enumerate(pairs)}
     serves = np.zeros((len(distinct), len(own)), bool)
     for j, k in pairs:
         serves[j, k] = as_good(scores[j, k], scores[own[k], k])

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
@@ -35,7 +35,6 @@ BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
 SAMPLES = (300, 700)  # states fitted, in rounds
 HELD_OUT = 100
 ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
-ADDED, ADDED_STATES = 4, 200  # degree of what unevenness adds, and states it is fitted to
 PARTS = 4  # of the states fitted, each left out in turn to choose the degree
 DEGREES = range(2, 10)
 MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
@@ -161,6 +160,19 @@ Rows = Callable[[NDArray[np.intp]], Array]
 
 
 @dataclass(frozen=True)
+class Cheap:
+    """What predicts states nearly, at a fraction of the price, and what that lacks.
+
+    What is lacking hardly varies: with even beds and on coarse meshes exits are off by about as much everywhere.
+    """
+
+    rows: Rows
+    lacking: Rows  # what rows lack, as the store has them smooth; asked of some states only
+    degree: int  # of what is lacking over a whole map
+    states: int  # it is fitted to
+
+
+@dataclass(frozen=True)
 class Predictor:
     """What predicts states by their numbers, as rows of outcomes (outcomes, some): those of Outcome first."""
 
@@ -169,30 +181,54 @@ class Predictor:
     held_out: int
     bound: Mapping[str, float]
     store: Store
-    quickly: Rows | None = None  # nearly those of `rows`: tried first
+    cheap: Cheap | None = None  # tried before `rows`
+    correcting: tuple[int, ...] = CORRECTING
+
+    def over(self, x: Array, index: NDArray[np.intp]) -> Array:
+        """Rows of states of a map over x (coordinates, N), the cheap way: what is lacking is a polynomial."""
+        assert self.cheap is not None
+        some = index[:: max(len(index) // self.cheap.states, 1)]
+        added = self.cheap.lacking(some)
+        good = np.isfinite(added).all(axis=0)
+        box = _box(x[:, index])
+        more = _polynomial(x[:, some[good]], added[:, good], *box, self.cheap.degree, self.store)
+        return self._with(self.cheap, x, index, more.smooth(x[:, index]))
+
+    def within(self, x: Array, groups: Sequence[NDArray[np.intp]]) -> Array:
+        """Rows of states, group by group, the cheap way: what is lacking is that in the middle of each."""
+        assert self.cheap is not None
+        added = self.cheap.lacking(np.array([_middle(x, some) for some in groups]))
+        more = np.repeat(added, [len(some) for some in groups], axis=1)
+        return self._with(self.cheap, x, np.concatenate(groups), more)
+
+    def _with(self, cheap: Cheap, x: Array, index: NDArray[np.intp], more: Array) -> Array:
+        outside = x[0, index]
+        return judged(self.store, smooth(self.store, cheap.rows(index), outside) + more, outside)
+
+
+def _middle(x: Array, some: NDArray[np.intp]) -> int:
+    """The state that is nearest to the middle of some."""
+    unit = _unit(x[: len(AIR), some])
+    return int(some[((unit - unit.mean(axis=1, keepdims=True)) ** 2).sum(axis=0).argmin()])
 
 
 def cooler(inputs: Inputs, store: Store) -> Predictor:
-    """Predicts states of a cooler."""
+    """Predicts states of a cooler; of uneven beds as even ones, and what unevenness adds on a coarse mesh."""
 
     def rows(index: NDArray[np.intp]) -> Array:
         return solve(take(inputs, index)).rows
 
-    if inputs.deviations is None:
-        return Predictor(rows, rows, HELD_OUT, BOUND, store)
-    return Predictor(rows, rows, HELD_OUT, BOUND, store, partial(_of_even_bed, inputs, store))
+    def of_even_beds(index: NDArray[np.intp]) -> Array:
+        return solve(even(take(inputs, index))).rows
 
+    def unevenness(index: NDArray[np.intp]) -> Array:
+        some = take(inputs, index)
+        coarse = (solve(i, SURVEY).rows for i in (some, even(some)))
+        uneven, level = (smooth(store, each, some.outside_temperature) for each in coarse)
+        return uneven - level
 
-def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array:
-    """Rows of states of uneven beds: as of even ones, and what unevenness adds to some of them on a coarse mesh."""
-    uneven = take(inputs, index)
-    level, outside = even(uneven), uneven.outside_temperature
-    some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
-    coarse = [smooth(store, solve(take(i, some), SURVEY).rows, outside[some]) for i in (uneven, level)]
-    x, added = coordinates(uneven), coarse[0] - coarse[1]
-    good = np.isfinite(added).all(axis=0)
-    more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)
-    return judged(store, smooth(store, solve(level).rows, outside) + more, outside)
+    cheap = None if inputs.deviations is None else Cheap(of_even_beds, unevenness, degree=4, states=200)
+    return Predictor(rows, rows, HELD_OUT, BOUND, store, cheap)
 
 
 def respond(
@@ -209,7 +245,8 @@ def respond(
         return None
     held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
     checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
-    for rows in (by.rows,) if by.quickly is None else (by.quickly, by.rows):
+    ways: list[Rows] = [by.rows] if by.cheap is None else [partial(by.over, x), by.rows]
+    for rows in ways:
         known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
         for count in counts:
             wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
@@ -217,7 +254,7 @@ def respond(
             known[:, new] = rows(new)
             chosen = np.concatenate([chosen, new])
             fitted = _fitted(x[:, chosen], smooth(by.store, known[:, chosen], x[0, chosen]), low, high, by)
-            error = _error(fitted(x[:, held]), checks)
+            error = error_of(fitted(x[:, held]), checks)
             if error.within(by.bound) or (at_any_error and count == samples[-1]):
                 return dataclasses.replace(fitted, error=error)
     return None
@@ -229,37 +266,43 @@ def _box(x: Array) -> tuple[Array, Array]:
     return low, np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
 
 
-def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) -> tuple[Array, Error] | None:
+def corrected(
+    base: Response, x: Array, group: NDArray[np.intp], by: Predictor, checked: bool = True
+) -> tuple[Array, Error | None] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
     Within a group only the air differs, and little: what the base map lacks there is a bent plane.
-    Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
+    Groups too small for that are predicted whole. None where the bound is not kept on hours held out; unchecked,
+    none are held out.
     """
     store = by.store
     rows, order = smooth(store, base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
-    large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
-    held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
-    if len(held) < by.held_out // 2:
+    large = np.concatenate([m for m in members if len(m) > 2 * by.correcting[-1]] or [order[:0]])
+    held = np.random.default_rng(SEED).permutation(large)[: by.held_out if checked else 0]
+    if checked and len(held) < by.held_out // 2:
         return None  # so few hours are as soon predicted one by one
-    true = by.exact(held)
-    known, is_known = np.full(rows.shape, np.nan), np.zeros(x.shape[1], bool)
-    for count in CORRECTING:
-        free = [m[~np.isin(m, held)] for m in members]
-        chosen = [
-            m if len(m) <= 2 * count else m[representatives(_unit(x[: len(AIR), m]), count)] for m in free
-        ]
-        new = np.concatenate(chosen)
-        new = new[~is_known[new]]
-        known[:, new], is_known[new] = smooth(store, by.rows(new), x[0, new]), True
-        found = rows.copy()
-        for m, some in zip(members, chosen):
-            found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
-        found[:, is_known] = known[:, is_known]
-        found = judged(store, found, x[0])
-        error = _error(found[:, held], true)
-        if error.within(by.bound):
-            return found, error
+    true = by.exact(held) if checked else rows[:, held]
+    free = [m[~np.isin(m, held)] for m in members]
+    for cheaply in (True, False) if by.cheap else (False,):
+        for count in by.correcting:
+            chosen = [
+                m if len(m) <= 2 * count else f[representatives(_unit(x[: len(AIR), f]), count)]
+                for m, f in zip(members, free)
+            ]
+            new, found = np.concatenate(chosen), rows.copy()
+            predicted = by.within(x, chosen) if cheaply else by.rows(new)
+            known = np.full(rows.shape, np.nan)
+            known[:, new] = smooth(store, predicted, x[0, new])
+            for m, some in zip(members, chosen):
+                found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
+            found[:, new] = known[:, new]
+            found = judged(store, found, x[0])
+            if not checked:
+                return found, None
+            error = error_of(found[:, held], true)
+            if error.within(by.bound):
+                return found, error
     return None
 
 
@@ -324,7 +367,7 @@ def _polynomial(x: Array, rows: Array, low: Array, high: Array, degree: int, sto
     return Response(low, high, degree, coefficients, Error(np.inf, np.inf, np.inf, 0), store)
 
 
-def _error(found: Array, true: Array) -> Error:
+def error_of(found: Array, true: Array) -> Error:
     good = np.isfinite(true).all(axis=0)
     off = np.abs(found - true)[:, good].max(axis=1, initial=0.0)
     of = dict(zip(_ROWS, off))
