@@ -181,8 +181,9 @@ class Predictor:
     held_out: int
     bound: Mapping[str, float]
     store: Store
+    samples: tuple[int, ...] = SAMPLES  # states that a map is fitted to, in rounds
+    correcting: tuple[int, ...] = CORRECTING  # hours predicted of each group, in rounds
     cheap: Cheap | None = None  # tried before `rows`
-    correcting: tuple[int, ...] = CORRECTING
 
     def over(self, x: Array, index: NDArray[np.intp]) -> Array:
         """Rows of states of a map over x (coordinates, N), the cheap way: what is lacking is a polynomial."""
@@ -228,11 +229,11 @@ def cooler(inputs: Inputs, store: Store) -> Predictor:
         return uneven - level
 
     cheap = None if inputs.deviations is None else Cheap(of_even_beds, unevenness, degree=4, states=200)
-    return Predictor(rows, rows, HELD_OUT, BOUND, store, cheap)
+    return Predictor(rows, rows, HELD_OUT, BOUND, store, cheap=cheap)
 
 
 def respond(
-    x: Array, by: Predictor, samples: tuple[int, ...] = SAMPLES, at_any_error: bool = False
+    x: Array, by: Predictor, samples: tuple[int, ...] | None = None, at_any_error: bool = False
 ) -> Response | None:
     """Fit a map to states of one case; None where it does not keep its bound on the states held out.
 
@@ -240,13 +241,13 @@ def respond(
     are predicted.
     """
     low, high = _box(x)
-    varied = high > low
+    samples, varied = samples or by.samples, high > low
     if not varied.any() or samples[0] + by.held_out > x.shape[1] // 2:
         return None
     held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
     checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
     ways: list[Rows] = [by.rows] if by.cheap is None else [partial(by.over, x), by.rows]
-    for rows in ways:
+    for way, rows in enumerate(ways, 1):
         known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
         for count in counts:
             wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
@@ -255,7 +256,7 @@ def respond(
             chosen = np.concatenate([chosen, new])
             fitted = _fitted(x[:, chosen], smooth(by.store, known[:, chosen], x[0, chosen]), low, high, by)
             error = error_of(fitted(x[:, held]), checks)
-            if error.within(by.bound) or (at_any_error and count == samples[-1]):
+            if error.within(by.bound) or (at_any_error and way == len(ways) and count == counts[-1]):
                 return dataclasses.replace(fitted, error=error)
     return None
 
@@ -267,28 +268,21 @@ def _box(x: Array) -> tuple[Array, Array]:
 
 
 def corrected(
-    base: Response, x: Array, group: NDArray[np.intp], by: Predictor, checked: bool = True
+    base: Response, x: Array, group: NDArray[np.intp], by: Predictor, apart: NDArray[np.bool_], checked: bool
 ) -> tuple[Array, Error | None] | None:
     """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
 
-    Within a group only the air differs, and little: what the base map lacks there is a bent plane.
-    Groups too small for that are predicted whole. None where the bound is not kept on hours held out; unchecked,
-    none are held out.
+    Within a group only the air differs, and little: what the base map lacks there is a bent plane. Groups too small
+    for that are predicted whole. apart: hours that no plane is laid through, for `error_of_groups`.
+    None where the bound is not kept there; unchecked, it is not asked.
     """
     store = by.store
     rows, order = smooth(store, base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
-    large = np.concatenate([m for m in members if len(m) > 2 * by.correcting[-1]] or [order[:0]])
-    held = np.random.default_rng(SEED).permutation(large)[: by.held_out if checked else 0]
-    if checked and len(held) < by.held_out // 2:
-        return None  # so few hours are as soon predicted one by one
-    true = by.exact(held) if checked else rows[:, held]
-    free = [m[~np.isin(m, held)] for m in members]
     for cheaply in (True, False) if by.cheap else (False,):
         for count in by.correcting:
             chosen = [
-                m if len(m) <= 2 * count else f[representatives(_unit(x[: len(AIR), f]), count)]
-                for m, f in zip(members, free)
+                m if len(m) <= 2 * count else m[~apart[m]][_spread(x, m[~apart[m]], count)] for m in members
             ]
             new, found = np.concatenate(chosen), rows.copy()
             predicted = by.within(x, chosen) if cheaply else by.rows(new)
@@ -300,10 +294,25 @@ def corrected(
             found = judged(store, found, x[0])
             if not checked:
                 return found, None
-            error = error_of(found[:, held], true)
+            error = error_of_groups(found, group, by, apart)
+            if error is None:
+                return None  # so few hours are as soon predicted one by one
             if error.within(by.bound):
                 return found, error
     return None
+
+
+def error_of_groups(
+    found: Array, group: NDArray[np.intp], by: Predictor, apart: NDArray[np.bool_]
+) -> Error | None:
+    """Largest error in hours of large groups that no plane was laid through; None where those are too few."""
+    large = np.bincount(group)[group] > 2 * by.correcting[-1]
+    held = np.flatnonzero(apart & large)
+    return None if len(held) < by.held_out // 2 else error_of(found[:, held], by.exact(held))
+
+
+def _spread(x: Array, some: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    return representatives(_unit(x[: len(AIR), some]), count)
 
 
 def _unit(x: Array) -> Array:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-import operator
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -21,7 +20,6 @@ import numpy as np
 
 from coolsim.case.case import Case, Line
 from coolsim.machines import Setting, machine_of
-from coolsim.machines.base import bill
 from coolsim.simulate.requirements import FEASIBLE, Bounds, constraints_of
 from coolsim.studies.drying.batching import Request, Requests, answered, side_by_side
 from coolsim.studies.drying.find import best_alone, cheapest
@@ -29,42 +27,18 @@ from coolsim.studies.drying.problem import SearchProblem
 from coolsim.studies.drying.search import Found as State
 from coolsim.studies.drying.search import Search, searched
 from coolsim.studies.drying.survey import Goal, best_on_survey, forth, smoothed
-from coolsim.studies.years.chart import MARGIN
-from coolsim.studies.years.chart_answer import Bands, bands_of
-from coolsim.studies.years.dryer_hours import (
-    OF_COOLERS,
-    Found,
-    HourlySettings,
-    Index,
-    MachineSite,
-    followed,
-    settings_read,
-)
-from coolsim.studies.years.hours_given_up import OTHER, WET, given_up, grave, rank_of
+from coolsim.studies.years.chart import Cells, better, no_wetter
+from coolsim.studies.years.hours_given_up import MARGIN, OTHER, grave, rank_of
 from coolsim.studies.years.response import Response
+from coolsim.studies.years.site import Found, HourlySettings, Index, Site, followed, settings_read
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 from coolsim.support.progress import in_steps
 
-MOST_BANDS = 5  # either way: each cell is a search of its own
 AGAIN = 2  # how often cells are searched once more that leave hours too wet
 GIVEN_UP = -1e3  # of a scale: room of a wish that is given up
 FAR = 1.5  # steps to either side of an optimum that are tried, where few things are set; else one
 MOST_STEPS = 25  # combinations of dial steps that are tried around an optimum
-
-
-@dataclass(frozen=True)
-class Cells:
-    """The bands of the weather that have hours in them."""
-
-    bands: Bands
-    numbers: Index  # of the cells, as `Bands.cell` counts
-    which: Index  # cell of each hour, by its place in `numbers`
-    hardest: Index  # hour of each cell
-
-    def hours(self, k: int) -> Index:
-        """The hours of a cell."""
-        return np.flatnonzero(self.which == k)
 
 
 @dataclass(frozen=True)
@@ -76,27 +50,11 @@ class FoundForHour:
     lacking: Array  # what its survey lacked where it was best, as `survey.smoothed` has outcomes
 
 
-def cells_of(place: MachineSite, today: Found) -> Cells:
-    """The cells of a place's weather."""
-    w = place.weather
-    bands = bands_of(w.temperature, w.relative_humidity, MOST_BANDS)
-    numbers, which = np.unique(bands.cell(w.temperature, w.relative_humidity), return_inverse=True)
-    wet = np.nan_to_num(wetness(place, today), nan=-np.inf)
-    hardest = [int(np.flatnonzero(which == k)[wet[which == k].argmax()]) for k in range(len(numbers))]
-    return Cells(bands, numbers, which, np.array(hardest, int))
-
-
-def wetness(place: MachineSite, found: Found) -> Array:
-    """How far each hour is too wet, in the scale of limits (hours,)."""
-    wet = np.array([rank_of(c) == WET for c in place.constraints])
-    return np.asarray(found.violations[wet].max(axis=0))
-
-
 # -- the settings of an hour
 
 
 def best_in(
-    place: MachineSite,
+    site: Site,
     problem: SearchProblem,
     hours: Sequence[int],
     rooms: Sequence[Mapping[str, float]] | None = None,
@@ -106,8 +64,8 @@ def best_in(
 
     rooms: kept free before bounds, by their full names. feed: moisture of the feed in each of the hours.
     """
-    rooms = [room_of(place.case)] * len(hours) if rooms is None else rooms
-    cases = [_fed(place, hour, None if feed is None else feed[n]) for n, hour in enumerate(hours)]
+    rooms = [room_of(site.case)] * len(hours) if rooms is None else rooms
+    cases = [_fed(site, hour, None if feed is None else feed[n]) for n, hour in enumerate(hours)]
     with in_steps(len(hours)) as step:
 
         def found() -> None:
@@ -119,7 +77,7 @@ def best_in(
 
 
 def least_in(
-    place: MachineSite,
+    site: Site,
     problem: SearchProblem,
     hours: Sequence[int],
     feed: Sequence[float],
@@ -129,7 +87,7 @@ def least_in(
 
     looks: what was found for an hour in the same cell; its survey lacked as much.
     """
-    cases = [_fed(place, hour, moisture) for hour, moisture in zip(hours, feed)]
+    cases = [_fed(site, hour, moisture) for hour, moisture in zip(hours, feed)]
     asking = [_least(case, problem, look) for case, look in zip(cases, looks)]
     return np.array(answered(side_by_side(asking), problem.solve), float)
 
@@ -141,9 +99,9 @@ def room_of(case: Case, spread: Array | float = 0.0) -> dict[str, float]:
     return {c.full_name: (MARGIN + float(x)) * c.quantity.scale for c, x in zip(constraints, each)}
 
 
-def _fed(place: MachineSite, hour: int, moisture: float | None) -> Case:
-    case = place.case if moisture is None else place.machine.at({"feed_moisture": moisture})
-    return place.during(hour, case)
+def _fed(site: Site, hour: int, moisture: float | None) -> Case:
+    case = site.case if moisture is None else site.machine.at({"feed_moisture": moisture})
+    return site.during(hour, case)
 
 
 def _best(
@@ -235,15 +193,15 @@ def _on_dial(goals: Sequence[Goal], best: State, problem: SearchProblem) -> Requ
     for k, step in enumerate(steps):
         rest = tuple(x for x in step if x[0] != "duration" or np.isinf(ends[k]))
         marches.setdefault(rest, []).append(k)
-    longest = [cases[max(some, key=ends.__getitem__)] for some in marches.values()]
-    times = [[ends[k] for k in some] for some in marches.values()]
+    longest = [cases[max(alike, key=ends.__getitem__)] for alike in marches.values()]
+    times = [[ends[k] for k in alike] for alike in marches.values()]
     rough = yield [*map(Request, longest, times), Request(best.case)]
     if rough[-1] is None:
         raise NotConverged("the settings found did not converge", ())
     added = best.outcomes - rough[-1][:, 0]
     outcomes = np.full((len(added), len(cases)), np.nan)
-    for some, one in zip(marches.values(), rough[:-1]):
-        outcomes[:, some] = np.nan if one is None else one + added[:, None]
+    for alike, one in zip(marches.values(), rough[:-1]):
+        outcomes[:, alike] = np.nan if one is None else one + added[:, None]
     for goal in goals:
         if (goal.limits.excesses(outcomes).max(axis=0) <= FEASIBLE).any():
             break
@@ -264,34 +222,39 @@ def _steps(s: Setting, at: Mapping[str, float], reach: float) -> list[tuple[str,
 
 
 def followed_best(
-    place: MachineSite, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
+    site: Site, problem: SearchProblem, cells: Cells, today: Found, base: Response | None
 ) -> tuple[HourlySettings, Found, list[FoundForHour | None]]:
     """Settings of every cell, what comes of them in every hour, and what the search of hardest hours found."""
-    looks = best_in(place, problem, cells.hardest.tolist())
-    hourly = HourlySettings(tuple(place.case if look is None else look.case for look in looks), cells.which)
-    found = followed(place, hourly, base, checked=False)
+    looks = best_in(site, problem, cells.hardest.tolist())
+    hourly = HourlySettings(tuple(site.case if look is None else look.case for look in looks), cells.which)
+    found = followed(site, hourly, base, checked=False)
     for _ in range(AGAIN):
-        hard = grave(place.constraints)
+        hard = grave(site.constraints)
         over = np.nan_to_num(found.violations[hard].max(axis=0), nan=-np.inf)
         again = [k for k in range(len(looks)) if over[cells.hours(k)].max() > FEASIBLE]
         if not again:
             break
         worst = [int(cells.hours(k)[over[cells.hours(k)].argmax()]) for k in again]
-        rooms = [_rooms(place, found, cells.hours(k), hour) for k, hour in zip(again, worst)]
-        others = best_in(place, problem, worst, rooms)
+        rooms = [_rooms(site, found, cells.hours(k), hour) for k, hour in zip(again, worst)]
+        others = best_in(site, problem, worst, rooms)
         tried = {k: look.case for k, look in zip(again, others) if look is not None}
-        hourly, found = better(place, hourly, found, tried, base)
-    hourly, found = better(place, hourly, found, _of_neighbours(place, cells, hourly, found), base)
-    return *_no_wetter(place, hourly, found, today), looks
+        hourly, found = better(site, hourly, found, tried, base)
+    hourly, found = better(site, hourly, found, _of_neighbours(site, cells, hourly, found), base)
+    return *no_wetter(site, hourly, found, today, _opened_now(site)), looks
 
 
-def _of_neighbours(place: MachineSite, cells: Cells, hourly: HourlySettings, found: Found) -> dict[int, Case]:
+def _opened_now(site: Site) -> bool:
+    """Whether [limits] allows today's settings."""
+    (at,) = settings_read(site, [site.case])
+    opened = (s for s in site.machine.settings if s.opened)
+    return all(s.low - s.step <= at.get(s.key, np.nan) <= s.high + s.step for s in opened)
+
+
+def _of_neighbours(site: Site, cells: Cells, hourly: HourlySettings, found: Found) -> dict[int, Case]:
     """For cells that miss some hours, the settings of the nearest cell that misses fewer of its own."""
-    share = np.array(
-        [(found.violations[:, cells.hours(k)] > FEASIBLE).any(axis=0).mean() for k in _all(cells)]
-    )
-    x = place.points[:2] / np.maximum(np.ptp(place.points[:2], axis=1, keepdims=True), 1e-9)
-    middles = np.array([x[:, cells.hours(k)].mean(axis=1) for k in _all(cells)])
+    share = np.array([(found.violations[:, cells.hours(k)] > FEASIBLE).any(axis=0).mean() for k in cells.all])
+    x = site.points[:2] / np.maximum(np.ptp(site.points[:2], axis=1, keepdims=True), 1e-9)
+    middles = np.array([x[:, cells.hours(k)].mean(axis=1) for k in cells.all])
     tried = {}
     for k in np.flatnonzero(share > 0):
         fewer = np.flatnonzero(share < share[k])
@@ -300,71 +263,7 @@ def _of_neighbours(place: MachineSite, cells: Cells, hourly: HourlySettings, fou
     return tried
 
 
-def _all(cells: Cells) -> range:
-    return range(len(cells.numbers))
-
-
-def _rooms(place: MachineSite, found: Found, hours: Index, hour: int) -> dict[str, float]:
+def _rooms(site: Site, found: Found, hours: Index, hour: int) -> dict[str, float]:
     """As much room in an hour as keeps the others of a cell, as far as they are further off with today's chart."""
     there = np.nan_to_num(found.violations[:, hours], nan=-np.inf).max(axis=1) - found.violations[:, hour]
-    return room_of(place.case, np.where(grave(place.constraints), np.maximum(there, 0.0), 0.0))
-
-
-def better(
-    place: MachineSite,
-    hourly: HourlySettings,
-    found: Found,
-    tried: Mapping[int, Case],
-    base: Response | None,
-    is_better: Callable[[tuple[float, ...], tuple[float, ...]], bool] = operator.lt,
-) -> tuple[HourlySettings, Found]:
-    """In some hourly the cases tried, where their score is better: where they give up less or cost less."""
-    if not tried:
-        return hourly, found
-    at = np.flatnonzero(np.isin(hourly.which, list(tried)))
-    trial = HourlySettings(tuple(tried.get(k, case) for k, case in enumerate(hourly.cases)), hourly.which)
-    other = followed(place.of(at), trial.of(at), base, checked=False)
-    rows, cases = found.rows.copy(), list(hourly.cases)
-    for k, case in tried.items():
-        here = np.flatnonzero(hourly.which[at] == k)
-        old, new = found.rows[:, at[here]], other.rows[:, here]
-        if is_better(score(place, case, new), score(place, hourly.cases[k], old)):
-            rows[:, at[here]], cases[k] = new, case
-    return HourlySettings(tuple(cases), hourly.which), Found(rows, found.error)
-
-
-def _no_wetter(
-    place: MachineSite, hourly: HourlySettings, found: Found, today: Found
-) -> tuple[HourlySettings, Found]:
-    """Today's settings in cells where they give up less, if [limits] allows them."""
-    (at,) = settings_read([place.case])
-    opened = [s for s in place.machine.settings if s.opened]
-    if any(not s.low - s.step <= at.get(s.key, np.nan) <= s.high + s.step for s in opened):
-        return hourly, found
-    rows, cases = found.rows.copy(), list(hourly.cases)
-    for k, case in enumerate(hourly.cases):
-        here = np.flatnonzero(hourly.which == k)
-        old = today.rows[:, here]
-        if score(place, place.case, old)[:-2] < score(place, case, found.rows[:, here])[:-2]:
-            rows[:, here], cases[k] = old, place.case
-    return HourlySettings(tuple(cases), hourly.which), Found(rows, found.error)
-
-
-def score(place: MachineSite, case: Case, rows: Array) -> tuple[float, ...]:
-    """How badly settings do in the hours of a cell: what they give up, the gravest first, then their cost."""
-    known = rows[:, np.isfinite(rows).all(axis=0)]
-    failed = rows.shape[1] - known.shape[1]
-    if not known.size:
-        return (float(failed),)
-    lost = given_up(place.constraints, known[len(rows) - len(place.constraints) :], np.ones(known.shape[1]))
-    electricity, heat, feed = known[OF_COOLERS : OF_COOLERS + 3]
-    cost = bill(place.case, electricity, heat, feed, feed * (1 - case.feed.moisture), known[0])
-    return (float(failed), *map(float, lost), float(np.mean(cost.per_tonne)))
-
-
-def table(cells: Cells, values: Any) -> Array:
-    """Values of the cells that have hours as a table (temperature bands, humidity bands), nan elsewhere."""
-    shape = (len(cells.bands.temperature) - 1, len(cells.bands.relative_humidity) - 1)
-    found = np.full(shape, np.nan)
-    found[np.unravel_index(cells.numbers, shape)] = values
-    return found
+    return room_of(site.case, np.where(grave(site.constraints), np.maximum(there, 0.0), 0.0))
