@@ -198,15 +198,15 @@ def present(site: Site) -> dict[str, float]:
 def choose(site: Site, options: Options, opened: frozenset[str], hours: NDArray[np.intp]) -> dict[str, float]:
     """The settings for some hours together."""
     states, weights = representative_states(site, hours)
-    settings = grid(options, opened, present(site))
-    for _ in range(2):
+    # of inlet temperatures there are too few to leave any out
+    thins = (1, 1, None) if "inlet_air_temperature" in opened else (2, 1, None)
+    settings = grid(options, opened, present(site), thins[0])
+    for thin in thins:
         looked = weigh_options(site, options, states, settings)
         k = best_of(site, looked, weights)
         best = {name: float(values[k]) for name, values in settings.items()}
-        settings = finer(options, opened, best)
-    looked = weigh_options(site, options, states, settings)
-    k = best_of(site, looked, weights)
-    best = {name: float(values[k]) for name, values in settings.items()}
+        if thin:
+            settings = finer(options, opened, best, thin)
     speed = float(np.median(looked.fan_speed[:, k]))
     if options.fan is None or "airflow" not in opened or not np.isfinite(speed):
         return best

@@ -26,7 +26,6 @@ from coolsim.studies.years.response import AIR, Response, cooler, coordinates, r
 from coolsim.studies.years.site import Site
 from coolsim.support.fields import Array
 
-HELD_OUT = 20  # its error is told of what is chosen on it
 SAMPLES = (1000,)  # predictions that the map over weather and settings is made of
 POOL = 5000
 CORNERS = 150
@@ -79,7 +78,6 @@ def options_of(site: Site) -> Options:
     x, by = site.coordinates(states, hours), cooler(states, store_of(case))
     if by.cheap is not None:  # the map is no more exact than that
         by = dataclasses.replace(by, rows=partial(by.over, x), cheap=None)
-    by = dataclasses.replace(by, held_out=HELD_OUT)
     response = respond(x, by, SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response, *_dials(case))

@@ -32,7 +32,7 @@ from coolsim.support.fields import Array
 
 # The bound of a map, on states held out; answers are asked to be right to 2e-4 and 0.1 K
 BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
-SAMPLES = (300, 700)  # states fitted, in rounds
+SAMPLES = (100, 300, 700)  # states fitted, in rounds
 HELD_OUT = 100
 ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
 PARTS = 4  # of the states fitted, each left out in turn to choose the degree
@@ -40,7 +40,7 @@ DEGREES = range(2, 10)
 MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
 # Along these the exit is nearly straight over what they vary by
 DEGREE_OF = {"pressure": 1, "heated_by": 3, "feed_moisture": 2}
-CORRECTING = (12, 24)  # hours predicted of each group, in rounds
+CORRECTING = (8, 24)  # hours predicted of each group, in rounds
 SEED = 4
 
 AIR = ("temperature", "humidity_ratio", "pressure", "heated_by")  # of the hour
@@ -182,7 +182,6 @@ class Predictor:
     bound: Mapping[str, float]
     store: Store
     samples: tuple[int, ...] = SAMPLES  # states that a map is fitted to, in rounds
-    correcting: tuple[int, ...] = CORRECTING  # hours predicted of each group, in rounds
     cheap: Cheap | None = None  # tried before `rows`
 
     def over(self, x: Array, index: NDArray[np.intp]) -> Array:
@@ -280,7 +279,7 @@ def corrected(
     rows, order = smooth(store, base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
     members = [order[group[order] == g] for g in np.unique(group)]
     for cheaply in (True, False) if by.cheap else (False,):
-        for count in by.correcting:
+        for count in CORRECTING:
             chosen = [
                 m if len(m) <= 2 * count else m[~apart[m]][_spread(x, m[~apart[m]], count)] for m in members
             ]
@@ -306,9 +305,9 @@ def error_of_groups(
     found: Array, group: NDArray[np.intp], by: Predictor, apart: NDArray[np.bool_]
 ) -> Error | None:
     """Largest error in hours of large groups that no plane was laid through; None where those are too few."""
-    large = np.bincount(group)[group] > 2 * by.correcting[-1]
+    large = np.bincount(group)[group] > 2 * CORRECTING[-1]
     held = np.flatnonzero(apart & large)
-    return None if len(held) < by.held_out // 2 else error_of(found[:, held], by.exact(held))
+    return None if len(held) < apart.sum() // 2 else error_of(found[:, held], by.exact(held))
 
 
 def _spread(x: Array, some: NDArray[np.intp], count: int) -> NDArray[np.intp]:

@@ -36,7 +36,6 @@ from coolsim.simulate.requirements import Constraint, constraints_of, hung
 from coolsim.studies.drying.batching import Mesh
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.outcome_polynomials import pack, unpack
-from coolsim.studies.years import response
 from coolsim.studies.years.response import (
     AIR,
     KNOBS,
@@ -58,7 +57,6 @@ from coolsim.support.fields import Array
 SAMPLES = (80, 160, 320)  # hours that a map of marches is fitted to, in rounds
 HELD_OUT = 24
 OF_CHARTS = 40  # hours that are held out of a cooler's chart: it is told from thousands of hours and settings
-CORRECTING = (8, 24)  # hours predicted of each cell, in rounds
 BOUND = {"moisture": 2e-4, "temperature": 0.1, "water_activity": 3e-3}  # about what `predict` answers to
 AT_ONCE = 100  # marched in one call: more save nothing
 OF_COOLERS = len(dataclasses.fields(Outcome))
@@ -318,7 +316,7 @@ def _of_marches(site: Site, hourly: HourlySettings, store: Any) -> Predictor:
         return fine - coarse
 
     cheap = Cheap(rows("rough"), lacking, degree=2, states=16)
-    return Predictor(rows("quick"), rows("full"), HELD_OUT, BOUND, store, SAMPLES, CORRECTING, cheap)
+    return Predictor(rows("quick"), rows("full"), HELD_OUT, BOUND, store, SAMPLES, cheap)
 
 
 def solved(site: Site, hourly: HourlySettings, hours: Index, mesh: Mesh = "quick") -> Array:
