@@ -51,7 +51,7 @@ def alike(
             serves[taken[k], k] = now[k] == taken[k]
     # where a neighbour's settings are better still, by more than those that serve many cells may cost
     pairs = [(j, k) for k in cells.all for j in _near(cells, now, k, now[k]) if (j, k) not in scores]
-    scores |= _scores(site, cells, distinct, now, found, pairs)
+    scores |= _scores(site, cells, distinct, now, found, pairs) if pairs else {}
     best = {}
     for k in cells.all:
         rivals = {scores[j, k]: j for j in reversed(_near(cells, now, k, now[k]))}

@@ -34,6 +34,7 @@ from coolsim.support.fields import Array
 BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
 SAMPLES = (100, 300, 700)  # states fitted, in rounds
 HELD_OUT = 100
+OF_GROUPS = 24  # held out where hours are told group by group
 ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
 PARTS = 4  # of the states fitted, each left out in turn to choose the degree
 DEGREES = range(2, 10)
@@ -306,8 +307,8 @@ def error_of_groups(
 ) -> Error | None:
     """Largest error in hours of large groups that no plane was laid through; None where those are too few."""
     large = np.bincount(group)[group] > 2 * CORRECTING[-1]
-    held = np.flatnonzero(apart & large)
-    return None if len(held) < apart.sum() // 2 else error_of(found[:, held], by.exact(held))
+    held = np.random.default_rng(SEED).permutation(np.flatnonzero(apart & large))[:OF_GROUPS]
+    return None if len(held) < OF_GROUPS // 2 else error_of(found[:, held], by.exact(held))
 
 
 def _spread(x: Array, some: NDArray[np.intp], count: int) -> NDArray[np.intp]:

@@ -39,6 +39,7 @@ from coolsim.studies.outcome_polynomials import pack, unpack
 from coolsim.studies.years.response import (
     AIR,
     KNOBS,
+    SEED,
     Cheap,
     Error,
     Predictor,
@@ -56,7 +57,7 @@ from coolsim.support.fields import Array
 
 SAMPLES = (80, 160, 320)  # hours that a map of marches is fitted to, in rounds
 HELD_OUT = 24
-OF_CHARTS = 40  # hours that are held out of a cooler's chart: it is told from thousands of hours and settings
+APART = 1 / 6  # of the hours, that no chart is told from: some of them check it
 BOUND = {"moisture": 2e-4, "temperature": 0.1, "water_activity": 3e-3}  # about what `predict` answers to
 AT_ONCE = 100  # marched in one call: more save nothing
 OF_COOLERS = len(dataclasses.fields(Outcome))
@@ -160,8 +161,7 @@ class Found:
 
 def site_of(case: Case, weather: Weather) -> Site:
     """A case in its weather."""
-    count = OF_CHARTS if case.cooler.arrangement == "counter-flow" else HELD_OUT
-    apart = np.random.default_rng(count).permutation(len(weather)) < count
+    apart = np.random.default_rng(SEED).random(len(weather)) < APART
     return Site(case, weather, tuple(constraints_of(case)), apart)
 
 
