@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -77,7 +76,7 @@ def options_of(site: Site) -> Options:
     states = with_settings(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
     x, by = site.coordinates(states, hours), cooler(states, store_of(case))
     if by.cheap is not None:  # the map is no more exact than that
-        by = dataclasses.replace(by, rows=partial(by.over, x), cheap=None)
+        by = dataclasses.replace(by, rows=by.over(x), cheap=None)
     response = respond(x, by, SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response, *_dials(case))

@@ -12,7 +12,7 @@ import dataclasses
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -185,17 +185,26 @@ class Predictor:
     samples: tuple[int, ...] = SAMPLES  # states that a map is fitted to, in rounds
     cheap: Cheap | None = None  # tried before `rows`
 
-    def over(self, x: Array, index: NDArray[np.intp]) -> Array:
-        """Rows of states of a map over x (coordinates, N), the cheap way: what is lacking is a polynomial."""
-        assert self.cheap is not None
-        some = index[:: max(len(index) // self.cheap.states, 1)]
-        added = self.cheap.lacking(some)
-        good = np.isfinite(added).all(axis=0)
-        box = _box(x[:, index])
-        more = _polynomial(x[:, some[good]], added[:, good], *box, self.cheap.degree, self.store)
-        return self._with(self.cheap, x, index, more.smooth(x[:, index]))
+    def over(self, x: Array) -> Rows:
+        """States of a map over x (coordinates, N), the cheap way: what is lacking is a polynomial.
 
-    def within(self, x: Array, groups: Sequence[NDArray[np.intp]]) -> Array:
+        It is fitted to some of the states that are asked for first.
+        """
+        cheap, more = self.cheap, None
+        assert cheap is not None
+
+        def rows(index: NDArray[np.intp]) -> Array:
+            nonlocal more
+            if more is None:
+                some = index[:: max(len(index) // cheap.states, 1)]
+                added = cheap.lacking(some)
+                good = np.isfinite(added).all(axis=0)
+                more = _polynomial(x[:, some[good]], added[:, good], *_box(x), cheap.degree, self.store)
+            return self._with(cheap, x, index, more.smooth(x[:, index]))
+
+        return rows
+
+    def group_by_group(self, x: Array, groups: Sequence[NDArray[np.intp]]) -> Array:
         """Rows of states, group by group, the cheap way: what is lacking is that in the middle of each."""
         assert self.cheap is not None
         added = self.cheap.lacking(np.array([_middle(x, some) for some in groups]))
@@ -246,7 +255,7 @@ def respond(
         return None
     held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
     checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
-    ways: list[Rows] = [by.rows] if by.cheap is None else [partial(by.over, x), by.rows]
+    ways: list[Rows] = [by.over(x), by.rows] if by.cheap else [by.rows]
     for way, rows in enumerate(ways, 1):
         known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
         for count in counts:
@@ -285,7 +294,7 @@ def corrected(
                 m if len(m) <= 2 * count else m[~apart[m]][_spread(x, m[~apart[m]], count)] for m in members
             ]
             new, found = np.concatenate(chosen), rows.copy()
-            predicted = by.within(x, chosen) if cheaply else by.rows(new)
+            predicted = by.group_by_group(x, chosen) if cheaply else by.rows(new)
             known = np.full(rows.shape, np.nan)
             known[:, new] = smooth(store, predicted, x[0, new])
             for m, some in zip(members, chosen):
@@ -308,7 +317,7 @@ def error_of_groups(
     """Largest error in hours of large groups that no plane was laid through; None where those are too few."""
     large = np.bincount(group)[group] > 2 * CORRECTING[-1]
     held = np.random.default_rng(SEED).permutation(np.flatnonzero(apart & large))[:OF_GROUPS]
-    return None if len(held) < OF_GROUPS // 2 else error_of(found[:, held], by.exact(held))
+    return None if len(held) < OF_GROUPS // 2 else error_of(found[:, held], by.rows(held))
 
 
 def _spread(x: Array, some: NDArray[np.intp], count: int) -> NDArray[np.intp]:
