@@ -13,12 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case, Line
+from coolsim.case.case import Case
 from coolsim.machines import Setting
 from coolsim.machines.base import bill
 from coolsim.simulate.requirements import is_dryer
 from coolsim.studies.years.chart_answer import Bands, Chart, Dial, bands_of
-from coolsim.studies.years.hours import Hours, Mask, told
+from coolsim.studies.years.hours import Hours, Mask
 from coolsim.studies.years.hours_given_up import WET, given_up, rank_of
 from coolsim.studies.years.response import Response
 from coolsim.studies.years.site import (
@@ -155,6 +155,10 @@ def chart_of(
     fan: its dial, where it is a cooler's speed that is set: it hardly varies within a cell, and is told to a step.
     """
     count = np.bincount(cells.which, minlength=len(cells.numbers))
+    s, heaters = (
+        hours.settings,
+        [getattr(case.cooler, "inlet_air_temperature", None) for case in hourly.cases],
+    )
 
     def of(values: Any) -> Array:
         return table(cells, values)
@@ -162,26 +166,19 @@ def chart_of(
     def middle(values: Array) -> Array:
         return of([np.median(values[cells.hours(k)]) for k in cells.all])
 
-    nothing, inlets = of(np.nan), [case.cooler for case in hourly.cases]
-    if not site.marched:
-        speed, own = middle(hours.settings.fan_speed), {}
-        own = {
-            "fan_speed": speed if fan is None else np.rint(speed / fan.step) * fan.step,
-            "airflow": middle(hours.settings.airflow),
-            "bed_depth": of([one.bed_depth for one in inlets]),
-            "residence_time": middle(hours.settings.residence_time),
-            "inlet_air_temperature": of(np.array([one.inlet_air_temperature for one in inlets], float)),
-        }
-    else:
-        names = {} if isinstance(site.case.cooler, Line) else told(hourly.cases)
-        own = {"fan_speed": nothing, "residence_time": of(names.get("duration", np.nan))}
-        for name in ("airflow", "bed_depth", "inlet_air_temperature"):
-            own[name] = of(names.get(name, np.nan))
-        own |= {n: of(names[n]) for n in ("recirculation", "belt_speed") if is_dryer(site.case)}
+    speed = middle(s.fan_speed)
+    own = {name: middle(getattr(s, name)) for name in ("airflow", "bed_depth", "residence_time")}
+    if is_dryer(site.case):
+        own |= {name: middle(getattr(hours.dryer, name)) for name in ("recirculation", "belt_speed")}
     return Chart(
         bands=cells.bands,
         hours=np.nan_to_num(of(hours.weather.step * count)),
         met=of(np.bincount(cells.which, hours.within, len(cells.numbers)) / count),
+        fan_speed=speed if fan is None else np.rint(speed / fan.step) * fan.step,
+        # of a cooler what its heater is set to, if it is: air that comes in is warmer than that at times
+        inlet_air_temperature=middle(s.inlet_air_temperature)
+        if site.marched
+        else of(np.array(heaters, float)),
         feed_moisture=of([case.feed.moisture for case in hourly.cases]),
         required_feed_moisture=of(needed),
         dials=_dials(site, cells, hourly) if site.marched else (),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +10,6 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case, Line
 from coolsim.case.costs import HOUR, KILOWATT_HOUR, cost_of, given_away
-from coolsim.machines import machine_of
 from coolsim.machines.base import bill
 from coolsim.machines.dryers import DryerSettings
 from coolsim.machines.plant import Outcome, Settings
@@ -138,17 +136,12 @@ def _settings(site: Site, hourly: HourlySettings, rows: Array) -> tuple[Settings
     nothing = np.full(len(hourly.which), np.nan)
     if isinstance(site.case.cooler, Line):
         return Settings(*[nothing] * len(dataclasses.fields(Settings))), None
-    s = {name: x[hourly.which] for name, x in told(hourly.cases).items()}
+    each = [site.machine.named_settings(case, None) for case in hourly.cases]  # type: ignore[arg-type]
+    names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
+    s = {name: np.array([getattr(one, name) for one in each], float)[hourly.which] for name in names}
     of_cooler = Settings(s["airflow"], nothing, s["bed_depth"], s["duration"], s["inlet_air_temperature"])
     hottest, deviation = rows[FIRST - 2 : FIRST]
     return of_cooler, OfDryers(s["recirculation"], s["belt_speed"], hottest, deviation)
-
-
-def told(cases: Sequence[Case]) -> dict[str, Array]:
-    """Settings of dryers by the names that people know, (cases,); those of zones are left out."""
-    each = [machine_of(case).named_settings(case, None) for case in cases]  # type: ignore[arg-type]
-    names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
-    return {name: np.array([getattr(one, name) for one in each], float) for name in names}
 
 
 def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:

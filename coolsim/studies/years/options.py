@@ -140,7 +140,7 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     inputs = even(inputs)  # which is of use where the uneven one is, and solved in a ninth of the time
-    state = site.plant.standing(inputs, unpack(solve(inputs, SURVEY).rows))
+    state = site.plant.standing(inputs, unpack(solve(inputs, SURVEY)))
     looked_at = [limit for limit in site.constraints if limit.quantity.name != "moisture"]
     allowed = np.array([SLACK[limit.of_target] for limit in looked_at])
     excess = site.excess(inputs, state, looked_at) - allowed[:, None]

@@ -61,22 +61,14 @@ class Error:
         return all(getattr(self, name) <= most for name, most in bound.items())
 
 
-@dataclass(frozen=True)
-class Solved:
-    """States that were predicted: outcomes as rows (outcomes, N), nan where the computation failed."""
-
-    rows: Array
-    failed: NDArray[np.bool_]
-
-
-def solve(inputs: Inputs, resolution: Resolution = FULL) -> Solved:
-    """Predict states; those that fail are marked, the others keep their answers."""
+def solve(inputs: Inputs, resolution: Resolution = FULL) -> Array:
+    """Predict states: outcomes as rows (outcomes, N), nan where the computation failed."""
     failed = np.zeros(len(inputs.radius), bool)
     try:
         result = predict_inputs(inputs, resolution)
     except NotConverged as error:
         result, failed[np.asarray(error.failed, int)] = error.best, True
-    return Solved(np.where(failed, np.nan, pack(outcome_of(result))), failed)
+    return np.where(failed, np.nan, pack(outcome_of(result)))
 
 
 def coordinates(inputs: Inputs, by_volume: bool = False) -> Array:
@@ -226,14 +218,14 @@ def cooler(inputs: Inputs, store: Store) -> Predictor:
     """Predicts states of a cooler; of uneven beds as even ones, and what unevenness adds on a coarse mesh."""
 
     def rows(index: NDArray[np.intp]) -> Array:
-        return solve(take(inputs, index)).rows
+        return solve(take(inputs, index))
 
     def of_even_beds(index: NDArray[np.intp]) -> Array:
-        return solve(even(take(inputs, index))).rows
+        return solve(even(take(inputs, index)))
 
     def unevenness(index: NDArray[np.intp]) -> Array:
         some = take(inputs, index)
-        coarse = (solve(i, SURVEY).rows for i in (some, even(some)))
+        coarse = (solve(i, SURVEY) for i in (some, even(some)))
         uneven, level = (smooth(store, each, some.outside_temperature) for each in coarse)
         return uneven - level
 
