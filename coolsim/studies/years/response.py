@@ -34,14 +34,12 @@ from coolsim.support.fields import Array
 BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
 SAMPLES = (100, 300, 700)  # states fitted, in rounds
 HELD_OUT = 100
-OF_GROUPS = 24  # held out where hours are told group by group
 ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
 PARTS = 4  # of the states fitted, each left out in turn to choose the degree
 DEGREES = range(2, 10)
 MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
 # Along these the exit is nearly straight over what they vary by
 DEGREE_OF = {"pressure": 1, "heated_by": 3, "feed_moisture": 2}
-CORRECTING = (8, 24)  # hours predicted of each group, in rounds
 SEED = 4
 
 AIR = ("temperature", "humidity_ratio", "pressure", "heated_by")  # of the hour
@@ -200,6 +198,9 @@ class Predictor:
         """Rows of states, group by group, the cheap way: what is lacking is that in the middle of each."""
         assert self.cheap is not None
         added = self.cheap.lacking(np.array([_middle(x, some) for some in groups]))
+        good = np.isfinite(added).all(axis=0)
+        if good.any():  # where it fails, as much is lacking as elsewhere
+            added = np.where(good, added, added[:, good].mean(axis=1, keepdims=True))
         more = np.repeat(added, [len(some) for some in groups], axis=1)
         return self._with(self.cheap, x, np.concatenate(groups), more)
 
@@ -210,8 +211,8 @@ class Predictor:
 
 def _middle(x: Array, some: NDArray[np.intp]) -> int:
     """The state that is nearest to the middle of some."""
-    unit = _unit(x[: len(AIR), some])
-    return int(some[((unit - unit.mean(axis=1, keepdims=True)) ** 2).sum(axis=0).argmin()])
+    place = unit(x[: len(AIR), some])
+    return int(some[((place - place.mean(axis=1, keepdims=True)) ** 2).sum(axis=0).argmin()])
 
 
 def cooler(inputs: Inputs, store: Store) -> Predictor:
@@ -268,69 +269,8 @@ def _box(x: Array) -> tuple[Array, Array]:
     return low, np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
 
 
-def corrected(
-    base: Response, x: Array, group: NDArray[np.intp], by: Predictor, apart: NDArray[np.bool_], checked: bool
-) -> tuple[Array, Error | None] | None:
-    """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
-
-    Within a group only the air differs, and little: what the base map lacks there is a bent plane. Groups too small
-    for that are predicted whole. apart: hours that no plane is laid through, for `error_of_groups`.
-    None where the bound is not kept there; unchecked, it is not asked.
-    """
-    store = by.store
-    rows, order = smooth(store, base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
-    members = [order[group[order] == g] for g in np.unique(group)]
-    for cheaply in (True, False) if by.cheap else (False,):
-        for count in CORRECTING:
-            chosen = [
-                m if len(m) <= 2 * count else m[~apart[m]][_spread(x, m[~apart[m]], count)] for m in members
-            ]
-            new, found = np.concatenate(chosen), rows.copy()
-            predicted = by.group_by_group(x, chosen) if cheaply else by.rows(new)
-            known = np.full(rows.shape, np.nan)
-            known[:, new] = smooth(store, predicted, x[0, new])
-            for m, some in zip(members, chosen):
-                found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
-            found[:, new] = known[:, new]
-            found = judged(store, found, x[0])
-            if not checked:
-                return found, None
-            error = error_of_groups(found, group, by, apart)
-            if error is None:
-                return None  # so few hours are as soon predicted one by one
-            if error.within(by.bound):
-                return found, error
-    return None
-
-
-def error_of_groups(
-    found: Array, group: NDArray[np.intp], by: Predictor, apart: NDArray[np.bool_]
-) -> Error | None:
-    """Largest error in hours of large groups that no plane was laid through; None where those are too few."""
-    large = np.bincount(group)[group] > 2 * CORRECTING[-1]
-    held = np.random.default_rng(SEED).permutation(np.flatnonzero(apart & large))[:OF_GROUPS]
-    return None if len(held) < OF_GROUPS // 2 else error_of(found[:, held], by.rows(held))
-
-
-def _spread(x: Array, some: NDArray[np.intp], count: int) -> NDArray[np.intp]:
-    return representatives(_unit(x[: len(AIR), some]), count)
-
-
-def _unit(x: Array) -> Array:
+def unit(x: Array) -> Array:
     return np.asarray(x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9))
-
-
-def _bent_plane(x: Array, at: NDArray[np.intp], some: NDArray[np.intp], rest: Array) -> Array:
-    """A plane, with squares and product of the first two coordinates, through `rest` at some points, at others."""
-    good = np.isfinite(rest).all(axis=0)
-    low, size = x[:, at].min(axis=1, keepdims=True), np.maximum(np.ptp(x[:, at], axis=1, keepdims=True), 1e-9)
-
-    def terms(which: NDArray[np.intp]) -> Array:
-        t = 2 * (x[:, which] - low) / size - 1
-        return np.stack([np.ones(len(which)), *t, t[0] ** 2, t[1] ** 2, t[0] * t[1]], axis=1)
-
-    through = np.linalg.lstsq(terms(some[good]), rest[:, good].T, rcond=1e-8)[0]
-    return np.asarray((terms(at) @ through).T)
 
 
 def _parted(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], ...]:

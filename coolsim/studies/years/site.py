@@ -36,6 +36,7 @@ from coolsim.simulate.requirements import Constraint, constraints_of, hung
 from coolsim.studies.drying.batching import Mesh
 from coolsim.studies.line.outcomes import MESHES
 from coolsim.studies.outcome_polynomials import pack, unpack
+from coolsim.studies.years.cell_planes import corrected, error_of_groups
 from coolsim.studies.years.response import (
     AIR,
     KNOBS,
@@ -47,8 +48,6 @@ from coolsim.studies.years.response import (
     Rows,
     cooler,
     coordinates,
-    corrected,
-    error_of_groups,
     respond,
     smooth,
 )
