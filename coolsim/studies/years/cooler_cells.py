@@ -290,18 +290,16 @@ def required_feed(site: Site, options: Options, opened: frozenset[str], hours: N
     states, _ = representative_states(site, hours, EXTREMES)
     low, high = options.ranges["feed_moisture"]
     machine_knobs, levels = opened - {"feed_moisture"}, np.linspace(low, high, COARSE_FEED)
-    wettest, machine = np.nan, grid(options, machine_knobs, present(site), 2)
-    for _ in range(2):  # to the point with few settings, then to the tenth or two with those around the best
+    wettest = np.nan
+    for thin in (2, 1):  # to the point with few settings, then to the tenth or two with more
+        machine = grid(options, machine_knobs, present(site), thin)
         count = len(machine["airflow"])
         settings = {name: np.tile(values, len(levels)) for name, values in machine.items()}
         settings["feed_moisture"] = np.repeat(levels, count)
-        worst = weigh_options(site, options, states, settings).worst.max(axis=0)
-        met = worst <= -MARGIN
+        met = (weigh_options(site, options, states, settings).worst <= -MARGIN).all(axis=0)
         if not met.any():
             return wettest
         wettest = float(settings["feed_moisture"][met].max())
-        best = int(np.where(settings["feed_moisture"] == wettest, worst, np.inf).argmin())
-        machine = finer(options, machine_knobs, {name: float(x[best]) for name, x in settings.items()}, 2)
         step = (high - low) / (COARSE_FEED - 1)
         levels = np.linspace(wettest, min(wettest + 1.6 * step, high), FINE_FEED)
     return wettest
