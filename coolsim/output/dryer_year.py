@@ -13,8 +13,7 @@ from coolsim.output import quantities
 from coolsim.output.page import Page, pretty
 from coolsim.simulate.requirements import is_dryer
 from coolsim.studies.years import Seasons
-from coolsim.studies.years.chart_answer import Chart, Dial
-from coolsim.studies.years.study import CHART, FEED
+from coolsim.studies.years.chart_answer import CHART, FEED, Chart, Dial
 from coolsim.support.fields import Array
 
 

@@ -15,9 +15,9 @@ from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
 from coolsim.studies.years import Seasons, Strategy
-from coolsim.studies.years.chart_answer import Chart
+from coolsim.studies.years.chart_answer import AS_THEY_ARE, CHART, FEED, HEATED, Chart
 from coolsim.studies.years.hours import Tally
-from coolsim.studies.years.study import AS_THEY_ARE, CHART, FEED, HEATED, check, why_no_chart
+from coolsim.studies.years.study import check, why_no_chart
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array
 

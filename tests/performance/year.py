@@ -34,7 +34,7 @@ from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import bed_of, gather
 from coolsim.simulate.prediction import predict
 from coolsim.studies.years import seasons
-from coolsim.studies.years.hours import Site, predicted
+from coolsim.studies.years.site import as_it_is, judged, mapped, read, site_of
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "monsoon-year.toml"
 ROUNDS = 3
@@ -74,6 +74,11 @@ def collocation(bed, cells, shells, tolerance):
         return (np.nan, np.nan), np.nan
 
 
+def year(site, direct):
+    """The hours with the settings as they are."""
+    return judged(site, as_it_is(site), read(site, None if direct else mapped(site)))
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--hours", type=int, default=50, help="hours solved one by one")
@@ -81,7 +86,7 @@ def main():
     warnings.simplefilter("ignore")  # overflows in iterates of the peer
     case = all_day(coolsim.replace(coolsim.load(SCENARIO), {"cooler.depth_deviation": "0 %"}))
     weather = read_weather(case)
-    site, total = Site(case, weather), len(weather.air.temperature)
+    site, total = site_of(case, weather), len(weather.air.temperature)
     at = np.sort(np.random.default_rng(50).choice(total, count, replace=False))
     air = coolsim.Air(
         *(np.broadcast_to(getattr(weather.air, f.name), total)[at] for f in dataclasses.fields(weather.air))
@@ -93,7 +98,7 @@ def main():
 
     print(f"{SCENARIO.stem}: {total} hours")
     for name, direct in (("a year by map", False), ("a year direct", True)):
-        hours, seconds = timed(lambda d=direct: predicted(site, site.inputs, d), ROUNDS)
+        hours, seconds = timed(lambda d=direct: year(site, d), ROUNDS)
         row(name, total, seconds, error(hours.outcome.moisture[at], hours.outcome.temperature[at]))
     study, seconds = timed(lambda: seasons(case))
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)

@@ -15,7 +15,7 @@ from coolsim.case.streams import Air
 from coolsim.machines import appraised, machine_of
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import FEASIBLE
-from coolsim.studies.years import cells, dryer_hours
+from coolsim.studies.years import chart, site
 from coolsim.studies.years.chart_answer import Bands
 from coolsim.studies.years.fewest_boxes import alike
 
@@ -30,16 +30,16 @@ OPENED = '[limits]\nduration = ["8 min", "40 min"]\n'
 def settled(target: str, minutes: tuple[float, float]) -> list[float]:
     """Minutes in a dry and a humid box once they were made alike, which were chosen so."""
     case = coolsim.replace(loads(NO_FEED_PRICE + pig_pellets.BATCH + OPENED), {"target.moisture": target})
-    here = dryer_hours.machine_site(case, weather_of(np.full(8, 25.0), np.repeat([DRY, HUMID], 4)))
+    here = site.site_of(case, weather_of(np.full(8, 25.0), np.repeat([DRY, HUMID], 4)))
     set_so = [
         dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, duration=60.0 * m)) for m in minutes
     ]
     which = np.repeat([0, 1], 4)
     bands = Bands(np.array([20.0, 30.0]), np.array([0.0, 0.6, 1.0]))
-    two = cells.Cells(bands, np.array([0, 1]), which, np.array([0, 4]))
-    ways = dryer_hours.HourlySettings(tuple(set_so), which)
-    ways, found = alike(here, two, ways, dryer_hours.directly(here, ways), None)
-    np.testing.assert_allclose(found.rows, dryer_hours.directly(here, ways).rows, rtol=1e-6, atol=1e-9)
+    two = chart.Cells(bands, np.array([0, 1]), which, np.array([0, 4]))
+    ways = site.HourlySettings(tuple(set_so), which)
+    ways, found = alike(here, two, ways, site.directly(here, ways), None)
+    np.testing.assert_allclose(found.rows, site.directly(here, ways).rows, rtol=1e-6, atol=1e-9)
     return [one.cooler.duration / 60.0 for one in ways.cases]
 
 

@@ -18,7 +18,7 @@ from coolsim.machines import machine_of
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.simulate import dryer_simulation
-from coolsim.studies.years import Seasons, cells, dryer_hours, study
+from coolsim.studies.years import Seasons, chart, chart_answer, site
 from coolsim.studies.years.hours import DIRECT, MAP
 from coolsim.support.errors import InputError, NotConverged
 
@@ -101,7 +101,7 @@ def short(monsoon: Weather) -> Seasons:
 def test_random_hours_agree_with_predict(by_map: Seasons, monsoon: Weather) -> None:
     """Bounds as of coolers' years; heat and electricity to 0.2 %, a tenth of what a meter shows."""
     hours, case = by_map.strategies[0].hours, by_map.case
-    assert hours.method == MAP and hours.error is not None and hours.error.states == dryer_hours.HELD_OUT
+    assert hours.method == MAP and hours.error is not None and hours.error.states == site.HELD_OUT
     k = np.random.default_rng(11).choice(len(monsoon), 60, replace=False)
     alone = coolsim.predict(case, air=at(monsoon, k))
     off = np.abs(alone.pellets_out.moisture_wb - hours.outcome.moisture[k]).max()
@@ -131,9 +131,9 @@ def test_a_bound_that_is_not_kept_falls_back_to_direct(
     monsoon: Weather, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tight = {"moisture": 1e-12, "temperature": 1e-9, "water_activity": 1e-9}
-    monkeypatch.setattr(dryer_hours, "BOUND", tight)
-    monkeypatch.setattr(dryer_hours, "SAMPLES", (20,))
-    monkeypatch.setattr(dryer_hours, "HELD_OUT", 6)
+    monkeypatch.setattr(site, "BOUND", tight)
+    monkeypatch.setattr(site, "SAMPLES", (20,))
+    monkeypatch.setattr(site, "HELD_OUT", 6)
     few = monsoon.rows(slice(None, None, 10))
     hours = coolsim.seasons(dryer("belt"), weather=few, chart=False).strategies[0].hours
     assert hours.method == DIRECT and hours.error is None
@@ -335,17 +335,17 @@ def test_out_of_reach_the_nearest_settings_stand_in_the_chart(monsoon: Weather) 
 
 def test_of_two_settings_the_better_are_taken(monsoon: Weather) -> None:
     """Five minutes leave every hour too wet, twenty none: twenty stay, or come, and their hours with them."""
-    here = dryer_hours.machine_site(dryer("batch"), monsoon.rows(slice(0, 6)))
+    here = site.site_of(dryer("batch"), monsoon.rows(slice(0, 6)))
     short, enough = (
         dataclasses.replace(here.case, cooler=dataclasses.replace(here.case.cooler, duration=t))
         for t in (300.0, 1200.0)
     )
     for now, other in ((short, enough), (enough, short)):
-        ways = dryer_hours.HourlySettings((now, now), np.array([0, 0, 0, 1, 1, 1]))
-        found = dryer_hours.directly(here, ways)
-        taken, rows = cells.better(here, ways, found, {1: other}, None)
+        ways = site.HourlySettings((now, now), np.array([0, 0, 0, 1, 1, 1]))
+        found = site.directly(here, ways)
+        taken, rows = chart.better(here, ways, found, {1: other}, None)
         assert taken.cases == (now, enough)
-        np.testing.assert_allclose(rows.rows, dryer_hours.directly(here, taken).rows, rtol=1e-6, atol=1e-9)
+        np.testing.assert_allclose(rows.rows, site.directly(here, taken).rows, rtol=1e-6, atol=1e-9)
 
 
 # -- strategies
@@ -355,7 +355,8 @@ def test_a_feed_is_asked_for_that_can_be_dried(short: Seasons) -> None:
     """The wettest feed of a band, asked of `settings` in its hardest hour: a hair drier does, wetter does not."""
     case, few = short.case, short.weather
     now, first, fed = short.strategies
-    assert [way.name for way in short.strategies] == [study.AS_THEY_ARE, study.CHART, study.FEED]
+    names = [chart_answer.AS_THEY_ARE, chart_answer.CHART, chart_answer.FEED]
+    assert [way.name for way in short.strategies] == names
     chart = fed.chart
     assert first.chart is not None and chart is not None and fed.reachable is not None
     assert fed.total.within > first.total.within and fed.total.too_wet < first.total.too_wet

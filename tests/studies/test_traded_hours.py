@@ -16,7 +16,7 @@ from coolsim.output import years as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.scenario.weather import Weather, read_weather
-from coolsim.studies.years import Seasons, chart
+from coolsim.studies.years import Seasons, cooler_cells
 
 pytestmark = pytest.mark.thorough
 
@@ -85,7 +85,7 @@ def test_the_text_says_what_was_traded(dryer: Seasons) -> None:
 
 def test_boxes_differ_only_where_it_pays(cooler: Seasons, monkeypatch: pytest.MonkeyPatch) -> None:
     """Against the chart in which each box has its own best: fewer settings, no hour worse, 1 % dearer at most."""
-    monkeypatch.setattr(chart, "alike", lambda site, options, cells, chosen: chosen)
+    monkeypatch.setattr(cooler_cells, "alike", lambda site, options, cells, chosen: chosen)
     each = coolsim.seasons(cooler.case, weather=cooler.weather).strategies[1]
     few = cooler.strategies[1]
 

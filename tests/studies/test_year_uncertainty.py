@@ -20,10 +20,10 @@ from coolsim.studies.propagation.samples import MESH
 from coolsim.studies.propagation.unknowns import varied
 from coolsim.studies.surrogate import normal
 from coolsim.studies.years import propagation, uncertainty_samples
-from coolsim.studies.years.hours import Site, predicted
 from coolsim.studies.years.propagation import unknowns_of_year, year_uncertainty
+from coolsim.studies.years.site import HourlySettings, Site, as_it_is, mapped, read, site_of
 from coolsim.studies.years.study import seasons
-from coolsim.studies.years.uncertainty_samples import SampledCoolerYear
+from coolsim.studies.years.uncertainty_samples import SampledYear
 from coolsim.support.errors import InputError
 
 pytestmark = pytest.mark.thorough
@@ -55,14 +55,19 @@ def in_hours(case: Case, weather: Weather, rows: np.ndarray) -> list[Case]:
     return [dataclasses.replace(case, air=Air(*(float(c[r]) for c in columns))) for r in rows]
 
 
+def sampled(site: Site) -> SampledYear:
+    """The year with the settings as they are."""
+    return SampledYear(site, as_it_is(site), read(site, mapped(site)).rows)
+
+
 def test_what_a_sample_moves_is_that_of_single_solves(night: Case, real: Weather) -> None:
     """Hours of the whole year that no state stands for, samples far out: on the full mesh, one by one."""
     weather = real.rows(slice(None, None, 4))
-    site = Site(night, weather)
+    site = site_of(night, weather)
     unknowns, _ = unknowns_of_year(night)
     z = np.random.default_rng(1).choice([-1.6, -0.8, 0.8, 1.6], (len(unknowns), 64))
     cases = varied(night, unknowns, z)
-    world = SampledCoolerYear(site, None, site.inputs)  # type: ignore[arg-type]
+    world = SampledYear(site, as_it_is(site), None)  # type: ignore[arg-type]
     moves = propagation._moves(world, unknowns, z)
     rows = np.random.default_rng(2).choice(len(weather), 25, replace=False)
     here = pack(outcome_of(coolsim.predict(in_hours(night, weather, rows))))
@@ -83,8 +88,8 @@ def test_a_spread_is_that_of_plain_random_samples(night: Case, real: Weather) ->
     Within three standard errors of the plain quantiles, their density taken from the samples around them.
     """
     weather = real.rows(np.arange(40, len(real), 365)[:24])
-    site = Site(night, weather)
-    found = year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs))
+    site = site_of(night, weather)
+    found = year_uncertainty(sampled(site))
     unknowns, _ = unknowns_of_year(night)
     z = np.random.default_rng(3).standard_normal((len(unknowns), PLAIN))
     rows = np.arange(len(weather))
@@ -121,8 +126,8 @@ def test_a_spread_is_that_of_plain_random_samples(night: Case, real: Weather) ->
 def test_equal_hours_make_a_year_of_one(night: Case, real: Weather) -> None:
     """400 times the same hour: the mean exit's interval is that of the hour itself, as `uncertainty` tells it."""
     once = real.rows(np.full(400, 2000))
-    site = Site(night, once)
-    found = year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs)).moisture_wb
+    site = site_of(night, once)
+    found = year_uncertainty(sampled(site)).moisture_wb
     (there,) = in_hours(night, once, np.array([0]))
     alone = coolsim.uncertainty(there).moisture_wb
     for a, b in zip(dataclasses.astuple(found), dataclasses.astuple(alone)):
@@ -154,8 +159,8 @@ def test_shares_of_a_year_by_linear_theory(night: Case, real: Weather) -> None:
             for end in ends
         ]
         moves[key] = (M[1] - M[0]) / 2
-    site = Site(case, weather)
-    found = year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs))
+    site = site_of(case, weather)
+    found = year_uncertainty(sampled(site))
     total = sum(m**2 for m in moves.values())
     assert {c.name for c in found.contributors} == set(moves)
     for c in found.contributors:
@@ -166,17 +171,16 @@ def test_shares_of_a_year_by_linear_theory(night: Case, real: Weather) -> None:
 
 def test_settings_of_a_chart_are_off_as_the_scenario_says(night: Case, real: Weather) -> None:
     """By hand: an airflow 6 % high, a bed 0.03 of 0.6 m deep, feed 0.4 point moist; on what a chart sets."""
-    site = Site(night, real.rows(slice(0, 3)))
+    site = site_of(night, real.rows(slice(0, 3)))
     unknowns = [u for u in unknowns_of_year(night)[0] if u.name in KNOWN_TO]
-    (high,) = varied(night, unknowns, np.full((3, 1), 1.959963984540054))
-    settings = dataclasses.replace(
-        site.inputs, dry_air=2 * site.inputs.dry_air, bed_depth=site.inputs.bed_depth / 2
-    )
-    world = SampledCoolerYear(site, predicted(site, site.inputs), settings)
-    moved = world._at([high], settings, np.arange(3))
-    np.testing.assert_allclose(moved.dry_air, 1.06 * settings.dry_air, rtol=1e-9)
-    np.testing.assert_allclose(moved.bed_depth, 1.05 * settings.bed_depth, rtol=1e-9)
-    np.testing.assert_allclose(moved.moisture_wb, 0.140, rtol=1e-9)
+    cooler = night.cooler
+    set_so = dataclasses.replace(cooler, airflow=2 * cooler.airflow, bed_depth=cooler.bed_depth / 2)
+    settings = HourlySettings((dataclasses.replace(night, cooler=set_so),), np.zeros(3, int))
+    world = SampledYear(site, settings, None)  # type: ignore[arg-type]
+    (moved,) = world.samples_of(settings.cases[0], unknowns, np.full((3, 1), 1.959963984540054))
+    np.testing.assert_allclose(moved.cooler.airflow, 1.06 * set_so.airflow, rtol=1e-9)
+    np.testing.assert_allclose(moved.cooler.bed_depth, 1.05 * set_so.bed_depth, rtol=1e-9)
+    np.testing.assert_allclose(moved.feed.moisture, 0.140, rtol=1e-9)
 
 
 def test_the_weather_is_exact(night: Case, real: Weather) -> None:
@@ -198,9 +202,9 @@ def test_what_cannot_be_asked(night: Case, real: Weather) -> None:
     )
     with pytest.raises(InputError, match=r"only air\.relative_humidity with a ±"):
         seasons(case, weather=real, uncertainty=True)
-    site = Site(night, real.rows(slice(0, 2)))
+    site = site_of(night, real.rows(slice(0, 2)))
     with pytest.raises(ValueError, match="at least 64"):
-        year_uncertainty(SampledCoolerYear(site, predicted(site, site.inputs), site.inputs), samples=50)
+        year_uncertainty(sampled(site), samples=50)
 
 
 def test_a_fan_without_an_airflow_is_refused(night: Case, real: Weather) -> None:
@@ -211,17 +215,16 @@ def test_a_fan_without_an_airflow_is_refused(night: Case, real: Weather) -> None
 
 
 def test_samples_that_cannot_be_solved_count_nowhere(night: Case, real: Weather, monkeypatch) -> None:
-    site, true = Site(night, real.rows(slice(0, 4))), uncertainty_samples.solve
-    hours = predicted(site, site.inputs)
+    site, true = site_of(night, real.rows(slice(0, 4))), uncertainty_samples.predicted
+    year = sampled(site)
 
-    def failing(inputs, resolution):
-        found = true(inputs, resolution)
-        if found.rows.shape[1] > 4:
-            found.rows[:, : 4 * 10] = np.nan
+    def failing(site, cases, mesh):
+        found = true(site, cases, mesh)
+        found[:, 4 : 4 + 4 * 10] = np.nan
         return found
 
-    monkeypatch.setattr(uncertainty_samples, "solve", failing)
-    found = year_uncertainty(SampledCoolerYear(site, hours, site.inputs), samples=64)
+    monkeypatch.setattr(uncertainty_samples, "predicted", failing)
+    found = year_uncertainty(year, samples=64)
     assert (found.samples, found.unsolved) == (54, 10)
 
 

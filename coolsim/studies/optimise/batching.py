@@ -51,7 +51,7 @@ Requests: TypeAlias = Generator[list[Request], list[Any], T]  # each list of one
 
 def answered(asking: Requests[T], solve: Callable[[list[Request]], list[Any]] | None = None) -> T:
     """What a search returns, once everything that it asks for is solved; dryers as below, others by `solve`."""
-    solve = solve or _solved
+    solve = solve or solved_dryers
     try:
         asked = next(asking)
         while True:
@@ -85,7 +85,8 @@ def side_by_side(searches: Sequence[Requests[Any]]) -> Requests[list[Any]]:
     return [done[k] for k in range(len(searches))]
 
 
-def _solved(asked: list[Request]) -> list[Any]:
+def solved_dryers(asked: list[Request]) -> list[Any]:
+    """What became of dryers that were asked for on one mesh, solved side by side."""
     mesh = asked[0].mesh
     most = AT_ONCE[mesh]
     answers: dict[int, Any] = {}

@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 from coolsim.machines import Setting
 from coolsim.support.fields import Array, documented
 
+AS_THEY_ARE = "settings as they are"
+CHART = "settings chart"
+HEATED = "settings chart, inlet air heated"
+FEED = "settings chart, feed moisture adjusted"
 MOST_BANDS = 8
 
 

@@ -2,32 +2,22 @@
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coolsim.case.case import Case
+from coolsim.case.case import Case, Line
 from coolsim.case.costs import HOUR, KILOWATT_HOUR, cost_of, given_away
-from coolsim.machines.plant import Outcome, Plant, Settings, Weighed, excesses
-from coolsim.model.bed import take
+from coolsim.machines.base import bill
+from coolsim.machines.dryers import DryerSettings
+from coolsim.machines.plant import Outcome, Settings
 from coolsim.scenario.weather import Weather
-from coolsim.simulate.finishing import store_of
-from coolsim.simulate.inputs import Inputs, gather
-from coolsim.simulate.requirements import FEASIBLE, Constraint, constraints_of, harms, hung
-from coolsim.studies.outcome_rows import unpack
-from coolsim.studies.years.response import (
-    Error,
-    Response,
-    cooler,
-    coordinates,
-    corrected,
-    respond,
-    solve,
-)
+from coolsim.simulate.requirements import FEASIBLE, harms
+from coolsim.studies.outcome_rows import pack, unpack
+from coolsim.studies.years.response import Error
+from coolsim.studies.years.site import ADDED, FIRST, OF_COOLERS, Found, HourlySettings, Site, inputs_of
 from coolsim.support.display import Displayed
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array, documented
@@ -76,7 +66,7 @@ class Hours(Displayed):
 class Tally(Displayed):
     """Sums over hours."""
 
-    hours: float = documented("h", "hours counted", json="hours")
+    hours: float = documented("h", "hours counted")
     within: float = documented("h", "hours that meet target and limits", json="within_h")
     too_wet: float = documented("h", "hours too wet: moulds may grow", json="too_wet_h")
     too_dry: float = documented("h", "hours too dry: below the target's tolerance", json="too_dry_h")
@@ -100,103 +90,58 @@ class Tally(Displayed):
     temperature: float = documented("°C", "mean exit temperature", json="temperature_C")
 
 
-class Site:
-    """A case in its weather: what hours and settings are weighed with."""
-
-    def __init__(self, case: Case, weather: Weather) -> None:
-        self.case = case
-        self.weather = weather
-        self.plant = Plant(self.case)
-        self.inputs = gather([self.case], weather.air)
-        self.limits = constraints_of(self.case)
-        # what the feed is moister by in each hour than in the air of the case, where it follows from the weather:
-        # settings tell its moisture as of that air
-        self.moister = self.inputs.moisture_wb - self.case.feed.moisture
-
-    def coordinates(self, inputs: Inputs, hours: Any = slice(None)) -> Array:
-        """States in some hours as points of a map over settings."""
-        points = coordinates(inputs, True)
-        points[-1] = points[-1] - self.moister[hours]
-        return points
-
-    def at(self, case: Case) -> Site:
-        """The same weather, fan, prices and limits with other numbers of feed, cooler or material."""
-        other = copy.copy(self)
-        other.case = dataclasses.replace(
-            case, fan=self.case.fan, costs=self.case.costs, limits=self.case.limits
-        )
-        other.plant = copy.copy(self.plant)
-        other.plant.case = other.case
-        return other
-
-    def weighed(self, inputs: Inputs, outcome: Outcome) -> Weighed:
-        """Weigh states whose settings stand in their inputs."""
-        return self.plant.standing(inputs, outcome)
-
-    def excess(self, inputs: Inputs, state: Weighed, limits: list[Constraint] | None = None) -> Array:
-        """How far each limit is broken, in its scale (limits, …)."""
-        outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
-        case = dataclasses.replace(self.case, air=outside)
-        return excesses(case, state, hung(self.limits if limits is None else limits, case))
-
-
-def followed(
-    site: Site, inputs: Inputs, group: NDArray[np.intp], base: Response, direct: bool = False
-) -> Hours:
-    """Predict all hours with settings that are the same within a group, from a map over weather and settings."""
-    found = (
-        None
-        if direct
-        else corrected(base, site.coordinates(inputs), group, cooler(inputs, store_of(site.case)))
-    )
-    if found is None:
-        return predicted(site, inputs, direct=True)
-    rows, error = found
-    return judged(site, inputs, rows, MAP, error)
-
-
-def read_off(site: Site, inputs: Inputs, base: Response) -> Hours:
-    """All hours read off a map over weather and settings, as exact as it is."""
-    return judged(site, inputs, base(site.coordinates(inputs)), MAP, base.error)
-
-
-def predicted(site: Site, inputs: Inputs, direct: bool = False) -> Hours:
-    """Predict all hours with the settings in `inputs`: by a map where that keeps its bound, or one by one."""
-    response = None if direct else respond(coordinates(inputs), cooler(inputs, store_of(site.case)))
-    if response is None:
-        _, first, same = np.unique(coordinates(inputs), axis=1, return_index=True, return_inverse=True)
-        rows = solve(take(inputs, first)).rows[:, same]  # equal hours are predicted once
-        return judged(site, inputs, rows, DIRECT, None)
-    return judged(site, inputs, response(coordinates(inputs)), MAP, response.error)
-
-
-def judged(site: Site, inputs: Inputs, rows: Array, method: str, error: Error | None) -> Hours:
-    """Hold outcomes (outcomes, N) against target and limits; a failed hour (nan) counts nowhere."""
-    computed = np.asarray(np.isfinite(rows).all(axis=0))
+def judged(site: Site, hourly: HourlySettings, found: Found) -> Hours:
+    """Hold hours against target and limits; a failed hour (nan) counts nowhere."""
+    computed = np.asarray(np.isfinite(found.rows).all(axis=0))
     if not computed.any():
         raise NotConverged("no hour could be computed; try `coolsim predict` for one of them")
-    safe = np.where(computed, rows, rows[:, computed].mean(axis=1, keepdims=True))
-    outcome = unpack(safe)
-    state = site.weighed(inputs, outcome)
-    broken = (site.excess(inputs, state) > FEASIBLE) & computed
-    solid = inputs.throughput * (1 - inputs.moisture_wb)
+    rows = np.where(computed, found.rows, found.rows[:, computed].mean(axis=1, keepdims=True))
+    outcome, added = unpack(rows[:OF_COOLERS]), dict(zip(ADDED, rows[OF_COOLERS:FIRST]))
+    broken = (rows[FIRST:] > FEASIBLE) & computed
+    solid = added["feed"] * (1 - added["feed_moisture"])
     lost = given_away(site.case, solid, outcome.moisture)
+    cost = bill(site.case, added["electricity"], added["heat"], added["feed"], solid, outcome.moisture)
+    settings, of_dryer = _settings(site, hourly, rows)
     return Hours(
         weather=site.weather,
-        settings=state.settings,
-        feed_moisture=inputs.moisture_wb,
-        outcome=unpack(rows),
+        settings=settings,
+        feed_moisture=added["feed_moisture"],
+        outcome=unpack(found.rows[:OF_COOLERS]),
         product=HOUR * solid / (1 - outcome.moisture),
         given_away=HOUR * np.maximum(lost, 0.0),
-        electricity=np.broadcast_to(state.power / 1e3, computed.shape),
-        heat=np.broadcast_to(state.heat / 1e3, computed.shape),
-        cost=state.cost.total,
+        electricity=added["electricity"] / 1e3,
+        heat=added["heat"] / 1e3,
+        cost=cost.total,
         within=computed & ~broken.any(axis=0),
-        **harms(site.limits, broken),
+        **harms(site.constraints, broken),
         computed=computed,
-        method=method,
-        error=error,
+        method=DIRECT if found.error is None else MAP,
+        error=found.error,
+        dryer=of_dryer,
     )
+
+
+def rows_of(hours: Hours, violations: Array) -> Array:
+    """The rows behind hours that were judged, given how far each constraint is broken in them."""
+    wet = hours.product * (1 - hours.outcome.moisture) / (1 - hours.feed_moisture) / HOUR
+    nothing = np.zeros_like(wet)
+    added = (1e3 * hours.electricity, 1e3 * hours.heat, wet, hours.feed_moisture, nothing, nothing)
+    return np.vstack([pack(hours.outcome), *added, violations])
+
+
+def _settings(site: Site, hourly: HourlySettings, rows: Array) -> tuple[Settings, OfDryers | None]:
+    """What is set in each hour; of a line, whose machines have settings of their own, nothing here."""
+    if not site.marched:
+        return site.plant.standing(inputs_of(site, hourly), unpack(rows[:OF_COOLERS])).settings, None
+    nothing = np.full(len(hourly.which), np.nan)
+    if isinstance(site.case.cooler, Line):
+        return Settings(*[nothing] * len(dataclasses.fields(Settings))), None
+    each = [site.machine.named_settings(case, None) for case in hourly.cases]  # type: ignore[arg-type]
+    names = (f.name for f in dataclasses.fields(DryerSettings) if not f.name.startswith("zone"))
+    s = {name: np.array([getattr(one, name) for one in each], float)[hourly.which] for name in names}
+    of_cooler = Settings(s["airflow"], nothing, s["bed_depth"], s["duration"], s["inlet_air_temperature"])
+    hottest, deviation = rows[FIRST - 2 : FIRST]
+    return of_cooler, OfDryers(s["recirculation"], s["belt_speed"], hottest, deviation)
 
 
 def tally(case: Case, hours: Hours, which: Mask | None = None) -> Tally:

@@ -15,7 +15,10 @@ import numpy as np
 from coolsim.simulate.requirements import FEASIBLE, Constraint, harm_of
 from coolsim.support.fields import Array
 
+FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is
+TENTH = 0.001  # kg/kg wet: to that a feed is asked for
 MACHINE, WET, WARM, OTHER = range(4)
+MARGIN = 0.02  # in the scale of limits: 0.02 point of moisture, 0.1 K; what a map may be off
 NEARLY = 0.005  # in the scale of limits: misses closer to each other are the same
 TWENTIETHS = 20  # hours that miss other wishes are told apart to that: fewer are not bought at any price
 

@@ -19,11 +19,11 @@ from coolsim.model.family import representatives
 from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import Inputs, even
 from coolsim.studies.outcome_rows import combined, unpack
-from coolsim.studies.years.hours import Site
+from coolsim.studies.years.hours_given_up import FEED_ABOVE, FEED_BELOW
 from coolsim.studies.years.response import AIR, Response, cooler, coordinates, respond, solve
+from coolsim.studies.years.site import Site
 from coolsim.support.fields import Array
 
-FEED_BELOW, FEED_ABOVE = 0.03, 0.02  # kg/kg wet, how far the feed's moisture is tried around what it is
 SAMPLES = (1000,)  # predictions that the map over weather and settings is made of
 POOL = 5000
 CORNERS = 150
@@ -73,11 +73,18 @@ def options_of(site: Site) -> Options:
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
     states = with_settings(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
-    response = respond(
-        site.coordinates(states, hours), cooler(states, store_of(case)), SAMPLES, at_any_error=True
-    )
+    x, by = site.coordinates(states, hours), cooler(states, store_of(case))
+    if by.cheap is not None:  # the map is no more exact than that
+        by = dataclasses.replace(by, rows=by.over(x), cheap=None)
+    response = respond(x, by, SAMPLES, at_any_error=True)
     assert response is not None
     return Options(ranges, response, *_dials(case))
+
+
+def opened_of(case: Case) -> frozenset[str]:
+    """What an operator may turn, by the names of SETTINGS."""
+    ranges = knob_range(case)
+    return frozenset(n for n in ("airflow", "bed_depth") if n in ranges and ranges[n][0] < ranges[n][1])
 
 
 def _dials(case: Case) -> tuple[dict[str, float], Setting | None]:
@@ -132,8 +139,8 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     inputs = even(inputs)  # which is of use where the uneven one is, and solved in a ninth of the time
-    state = site.weighed(inputs, unpack(solve(inputs, QUICK).rows))
-    looked_at = [limit for limit in site.limits if limit.quantity.name != "moisture"]
+    state = site.plant.standing(inputs, unpack(solve(inputs, QUICK)))
+    looked_at = [limit for limit in site.constraints if limit.quantity.name != "moisture"]
     allowed = np.array([SLACK[limit.of_target] for limit in looked_at])
     excess = site.excess(inputs, state, looked_at) - allowed[:, None]
     kept = flows[
@@ -168,7 +175,7 @@ def weigh_options(
     """Weigh settings in hours, all with all, on the map."""
     count = len(settings["airflow"])
     inputs, inlets = take(site.inputs, hours), settings["inlet_air_temperature"]
-    excess = np.empty((len(site.limits), len(hours), count))
+    excess = np.empty((len(site.constraints), len(hours), count))
     cost, speed = np.empty((2, len(hours), count))
     for inlet in np.unique(inlets):  # nan counts as one value
         some = np.flatnonzero(np.isnan(inlets) if np.isnan(inlet) else inlets == inlet)
@@ -179,7 +186,7 @@ def weigh_options(
         for part in np.array_split(np.arange(len(hours)), max(1, len(hours) * len(some) // CHUNK)):
             rows = options.response.across(air[:, part], knobs)
             crossed = _crossed(take(warmed, part), chosen, site.moister[hours][part])
-            state = site.weighed(crossed, unpack(rows.reshape(len(rows), -1)))
+            state = site.plant.standing(crossed, unpack(rows.reshape(len(rows), -1)))
             shape = (len(part), len(some))
             excess[:, part[:, None], some] = site.excess(crossed, state).reshape(-1, *shape)
             speed[part[:, None], some] = np.reshape(state.settings.fan_speed, shape)

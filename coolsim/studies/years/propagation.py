@@ -31,7 +31,6 @@ from coolsim.studies.propagation.unknowns import (
     correlation_of,
     groups_of,
     unknowns_of,
-    varied,
 )
 from coolsim.studies.surrogate import many, normal, shares_of
 from coolsim.studies.years.uncertainty_samples import SampledYear
@@ -89,15 +88,14 @@ def year_uncertainty(sampled: SampledYear, samples: int | None = None, seed: int
     samples: 64 or more; as many as the year takes, if left out. Raises InputError where nothing
     carries a ±, NotConverged where most samples fail.
     """
-    samples = sampled.samples if samples is None else samples
+    samples = sampled.sizes[0] if samples is None else samples
     if samples < LEAST_SAMPLES:
         raise ValueError(f"samples is {samples}: at least {LEAST_SAMPLES} are needed")
     unknowns, left_out = unknowns_of_year(sampled.case)
     z, R = normal(len(unknowns), samples, seed), correlation_of(sampled.case, unknowns)
     groups = groups_of(R)
     moves = _moves(sampled, unknowns, correlate(R, z))
-    years = varied(sampled.case, unknowns, correlate(R, normal(len(unknowns), YEARS, seed)))
-    sums = [sampled.sums(year, move) for year, move in zip(years, moves.many(z[:, moves.solved], seed))]
+    sums = [sampled.sums(move) for move in moves.many(z[:, moves.solved], seed)]
     z = normal(len(unknowns), YEARS, seed)
     few = {name: np.array([getattr(t, name) for t in sums]) for name in NUMBERS}
     found = many(z, few, seed)
@@ -156,7 +154,7 @@ class _Moves:
 def _moves(sampled: SampledYear, unknowns: list[Unknown], z: Array) -> _Moves:
     """Solve every sample (unknowns, samples) in some states of the year, and take what it moves to all hours."""
     x = _box(sampled.points())
-    states, held = _states(x, sampled.states, sampled.held_out)
+    states, held = _states(x, *sampled.sizes[1:])
     rows = np.concatenate([states, held])
     middle, found = sampled.solved(unknowns, z, rows)  # (outcomes, states), (outcomes, samples, states)
     moved = np.moveaxis(found - middle[:, None], 2, 0).swapaxes(1, 2)  # (states, samples, outcomes)

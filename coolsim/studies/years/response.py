@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -32,16 +32,14 @@ from coolsim.support.fields import Array
 
 # The bound of a map, on states held out; answers are asked to be right to 2e-4 and 0.1 K
 BOUND = {"moisture": 1e-4, "temperature": 0.07, "water_activity": 3e-3}
-SAMPLES = (300, 700)  # states fitted, in rounds
+SAMPLES = (100, 300, 700)  # states fitted, in rounds
 HELD_OUT = 100
 ENDS = 40  # states so far out that the fit needs them: a polynomial held out there would be asked to guess
-ADDED, ADDED_STATES = 4, 200  # degree of what unevenness adds, and states it is fitted to
 PARTS = 4  # of the states fitted, each left out in turn to choose the degree
 DEGREES = range(2, 10)
 MOST_TERMS = 0.4  # per state fitted; beyond, the fit follows the noise
 # Along these the exit is nearly straight over what they vary by
 DEGREE_OF = {"pressure": 1, "heated_by": 3, "feed_moisture": 2}
-CORRECTING = (12, 24)  # hours predicted of each group, in rounds
 SEED = 4
 
 AIR = ("temperature", "humidity_ratio", "pressure", "heated_by")  # of the hour
@@ -61,22 +59,14 @@ class Error:
         return all(getattr(self, name) <= most for name, most in bound.items())
 
 
-@dataclass(frozen=True)
-class Solved:
-    """States that were predicted: outcomes as rows (outcomes, N), nan where the computation failed."""
-
-    rows: Array
-    failed: NDArray[np.bool_]
-
-
-def solve(inputs: Inputs, resolution: Resolution = FULL) -> Solved:
-    """Predict states; those that fail are marked, the others keep their answers."""
+def solve(inputs: Inputs, resolution: Resolution = FULL) -> Array:
+    """Predict states: outcomes as rows (outcomes, N), nan where the computation failed."""
     failed = np.zeros(len(inputs.radius), bool)
     try:
         result = predict_inputs(inputs, resolution)
     except NotConverged as error:
         result, failed[np.asarray(error.failed, int)] = error.best, True
-    return Solved(np.where(failed, np.nan, pack(outcome_of(result))), failed)
+    return np.where(failed, np.nan, pack(outcome_of(result)))
 
 
 def coordinates(inputs: Inputs, by_volume: bool = False) -> Array:
@@ -161,6 +151,19 @@ Rows = Callable[[NDArray[np.intp]], Array]
 
 
 @dataclass(frozen=True)
+class Cheap:
+    """What predicts states nearly, at a fraction of the price, and what that lacks.
+
+    What is lacking hardly varies: with even beds and on coarse meshes exits are off by about as much everywhere.
+    """
+
+    rows: Rows
+    lacking: Rows  # what rows lack, as the store has them smooth; asked of some states only
+    degree: int  # of what is lacking over a whole map
+    states: int  # it is fitted to
+
+
+@dataclass(frozen=True)
 class Predictor:
     """What predicts states by their numbers, as rows of outcomes (outcomes, some): those of Outcome first."""
 
@@ -169,34 +172,70 @@ class Predictor:
     held_out: int
     bound: Mapping[str, float]
     store: Store
-    quickly: Rows | None = None  # nearly those of `rows`: tried first
+    samples: tuple[int, ...] = SAMPLES  # states that a map is fitted to, in rounds
+    cheap: Cheap | None = None  # tried before `rows`
+
+    def over(self, x: Array) -> Rows:
+        """States of a map over x (coordinates, N), the cheap way: what is lacking is a polynomial.
+
+        It is fitted to some of the states that are asked for first.
+        """
+        cheap, more = self.cheap, None
+        assert cheap is not None
+
+        def rows(index: NDArray[np.intp]) -> Array:
+            nonlocal more
+            if more is None:
+                some = index[:: max(len(index) // cheap.states, 1)]
+                added = cheap.lacking(some)
+                good = np.isfinite(added).all(axis=0)
+                more = _polynomial(x[:, some[good]], added[:, good], *_box(x), cheap.degree, self.store)
+            return self._with(cheap, x, index, more.smooth(x[:, index]))
+
+        return rows
+
+    def group_by_group(self, x: Array, groups: Sequence[NDArray[np.intp]]) -> Array:
+        """Rows of states, group by group, the cheap way: what is lacking is that in the middle of each."""
+        assert self.cheap is not None
+        added = self.cheap.lacking(np.array([_middle(x, some) for some in groups]))
+        good = np.isfinite(added).all(axis=0)
+        if good.any():  # where it fails, as much is lacking as elsewhere
+            added = np.where(good, added, added[:, good].mean(axis=1, keepdims=True))
+        more = np.repeat(added, [len(some) for some in groups], axis=1)
+        return self._with(self.cheap, x, np.concatenate(groups), more)
+
+    def _with(self, cheap: Cheap, x: Array, index: NDArray[np.intp], more: Array) -> Array:
+        outside = x[0, index]
+        return judged(self.store, smooth(self.store, cheap.rows(index), outside) + more, outside)
+
+
+def _middle(x: Array, some: NDArray[np.intp]) -> int:
+    """The state that is nearest to the middle of some."""
+    place = unit(x[: len(AIR), some])
+    return int(some[((place - place.mean(axis=1, keepdims=True)) ** 2).sum(axis=0).argmin()])
 
 
 def cooler(inputs: Inputs, store: Store) -> Predictor:
-    """Predicts states of a cooler."""
+    """Predicts states of a cooler; of uneven beds as even ones, and what unevenness adds on a coarse mesh."""
 
     def rows(index: NDArray[np.intp]) -> Array:
-        return solve(take(inputs, index)).rows
+        return solve(take(inputs, index))
 
-    if inputs.deviations is None:
-        return Predictor(rows, rows, HELD_OUT, BOUND, store)
-    return Predictor(rows, rows, HELD_OUT, BOUND, store, partial(_of_even_bed, inputs, store))
+    def of_even_beds(index: NDArray[np.intp]) -> Array:
+        return solve(even(take(inputs, index)))
 
+    def unevenness(index: NDArray[np.intp]) -> Array:
+        some = take(inputs, index)
+        coarse = (solve(i, QUICK) for i in (some, even(some)))
+        uneven, level = (smooth(store, each, some.outside_temperature) for each in coarse)
+        return uneven - level
 
-def _of_even_bed(inputs: Inputs, store: Store, index: NDArray[np.intp]) -> Array:
-    """Rows of states of uneven beds: as of even ones, and what unevenness adds to some of them on a coarse mesh."""
-    uneven = take(inputs, index)
-    level, outside = even(uneven), uneven.outside_temperature
-    some = np.arange(len(index))[:: max(len(index) // ADDED_STATES, 1)]
-    coarse = [smooth(store, solve(take(i, some), QUICK).rows, outside[some]) for i in (uneven, level)]
-    x, added = coordinates(uneven), coarse[0] - coarse[1]
-    good = np.isfinite(added).all(axis=0)
-    more = _polynomial(x[:, some[good]], added[:, good], *_box(x), ADDED, store).smooth(x)
-    return judged(store, smooth(store, solve(level).rows, outside) + more, outside)
+    cheap = None if inputs.deviations is None else Cheap(of_even_beds, unevenness, degree=4, states=200)
+    return Predictor(rows, rows, HELD_OUT, BOUND, store, cheap=cheap)
 
 
 def respond(
-    x: Array, by: Predictor, samples: tuple[int, ...] = SAMPLES, at_any_error: bool = False
+    x: Array, by: Predictor, samples: tuple[int, ...] | None = None, at_any_error: bool = False
 ) -> Response | None:
     """Fit a map to states of one case; None where it does not keep its bound on the states held out.
 
@@ -204,12 +243,13 @@ def respond(
     are predicted.
     """
     low, high = _box(x)
-    varied = high > low
+    samples, varied = samples or by.samples, high > low
     if not varied.any() or samples[0] + by.held_out > x.shape[1] // 2:
         return None
     held, spread, drawn = _parted(_scaled(x, low, high)[varied], samples[-1] // 2, by.held_out)
     checks, counts = by.exact(held), [count for count in samples if count <= x.shape[1] // 2]
-    for rows in (by.rows,) if by.quickly is None else (by.quickly, by.rows):
+    ways: list[Rows] = [by.over(x), by.rows] if by.cheap else [by.rows]
+    for way, rows in enumerate(ways, 1):
         known, chosen = np.zeros((len(checks), x.shape[1])), held[:0]
         for count in counts:
             wanted = np.concatenate([spread[: count // 2], drawn[: count - count // 2]])
@@ -217,8 +257,8 @@ def respond(
             known[:, new] = rows(new)
             chosen = np.concatenate([chosen, new])
             fitted = _fitted(x[:, chosen], smooth(by.store, known[:, chosen], x[0, chosen]), low, high, by)
-            error = _error(fitted(x[:, held]), checks)
-            if error.within(by.bound) or (at_any_error and count == samples[-1]):
+            error = error_of(fitted(x[:, held]), checks)
+            if error.within(by.bound) or (at_any_error and way == len(ways) and count == counts[-1]):
                 return dataclasses.replace(fitted, error=error)
     return None
 
@@ -229,55 +269,8 @@ def _box(x: Array) -> tuple[Array, Array]:
     return low, np.where(np.isclose(low, high, rtol=1e-9, atol=1e-9), low, high)
 
 
-def corrected(base: Response, x: Array, group: NDArray[np.intp], by: Predictor) -> tuple[Array, Error] | None:
-    """Rows of outcomes for hours whose settings differ from group to group (as from cell to cell of a chart).
-
-    Within a group only the air differs, and little: what the base map lacks there is a bent plane.
-    Groups too small for that are predicted whole. None where the bound is not kept on hours held out.
-    """
-    store = by.store
-    rows, order = smooth(store, base(x), x[0]), np.random.default_rng(SEED).permutation(x.shape[1])
-    members = [order[group[order] == g] for g in np.unique(group)]
-    large = np.concatenate([m for m in members if len(m) > 2 * CORRECTING[-1]] or [order[:0]])
-    held = np.random.default_rng(SEED).permutation(large)[: by.held_out]
-    if len(held) < by.held_out // 2:
-        return None  # so few hours are as soon predicted one by one
-    true = by.exact(held)
-    known, is_known = np.full(rows.shape, np.nan), np.zeros(x.shape[1], bool)
-    for count in CORRECTING:
-        free = [m[~np.isin(m, held)] for m in members]
-        chosen = [
-            m if len(m) <= 2 * count else m[representatives(_unit(x[: len(AIR), m]), count)] for m in free
-        ]
-        new = np.concatenate(chosen)
-        new = new[~is_known[new]]
-        known[:, new], is_known[new] = smooth(store, by.rows(new), x[0, new]), True
-        found = rows.copy()
-        for m, some in zip(members, chosen):
-            found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
-        found[:, is_known] = known[:, is_known]
-        found = judged(store, found, x[0])
-        error = _error(found[:, held], true)
-        if error.within(by.bound):
-            return found, error
-    return None
-
-
-def _unit(x: Array) -> Array:
+def unit(x: Array) -> Array:
     return np.asarray(x / np.maximum(np.ptp(x, axis=1, keepdims=True), 1e-9))
-
-
-def _bent_plane(x: Array, at: NDArray[np.intp], some: NDArray[np.intp], rest: Array) -> Array:
-    """A plane, with squares and product of the first two coordinates, through `rest` at some points, at others."""
-    good = np.isfinite(rest).all(axis=0)
-    low, size = x[:, at].min(axis=1, keepdims=True), np.maximum(np.ptp(x[:, at], axis=1, keepdims=True), 1e-9)
-
-    def terms(which: NDArray[np.intp]) -> Array:
-        t = 2 * (x[:, which] - low) / size - 1
-        return np.stack([np.ones(len(which)), *t, t[0] ** 2, t[1] ** 2, t[0] * t[1]], axis=1)
-
-    through = np.linalg.lstsq(terms(some[good]), rest[:, good].T, rcond=1e-8)[0]
-    return np.asarray((terms(at) @ through).T)
 
 
 def _parted(x: Array, most: int, held_out: int) -> tuple[NDArray[np.intp], ...]:
@@ -324,7 +317,7 @@ def _polynomial(x: Array, rows: Array, low: Array, high: Array, degree: int, sto
     return Response(low, high, degree, coefficients, Error(np.inf, np.inf, np.inf, 0), store)
 
 
-def _error(found: Array, true: Array) -> Error:
+def error_of(found: Array, true: Array) -> Error:
     good = np.isfinite(true).all(axis=0)
     off = np.abs(found - true)[:, good].max(axis=1, initial=0.0)
     of = dict(zip(_ROWS, off))

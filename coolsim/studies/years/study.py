@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,31 +13,24 @@ from threadpoolctl import threadpool_limits
 from coolsim.case.argument_checks import takes_a_case
 from coolsim.case.case import Case, Line
 from coolsim.machines.conditioner import held
-from coolsim.machines.plant_ranges import knob_range
 from coolsim.scenario.weather import Weather, read_weather
 from coolsim.simulate.requirements import is_dryer
 from coolsim.studies import prerequisites
 from coolsim.studies.prerequisites import is_typed
-from coolsim.studies.years import dryer_hours, dryer_strategies
-from coolsim.studies.years.chart import chart_of, no_wetter, settings_by_hour, with_results
-from coolsim.studies.years.chart_answer import Chart
-from coolsim.studies.years.hours import Hours, Site, Tally, followed, monthly, predicted, read_off, tally
-from coolsim.studies.years.options import Options, options_of
+from coolsim.studies.years import cooler_cells, marched_charts
+from coolsim.studies.years.chart import hourly_settings
+from coolsim.studies.years.chart_answer import AS_THEY_ARE, Chart
+from coolsim.studies.years.hours import Hours, Tally, judged, monthly, rows_of, tally
+from coolsim.studies.years.options import opened_of
 from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year, year_uncertainty
-from coolsim.studies.years.reachable_hours import reachable
-from coolsim.studies.years.uncertainty_samples import SampledCoolerYear, SampledMachineYear, SampledYear
+from coolsim.studies.years.site import Found, Site, as_it_is, mapped, read, site_of
+from coolsim.studies.years.uncertainty_samples import SampledYear
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, documented
 from coolsim.support.progress import Progress, each, in_steps, tells
 
-AS_THEY_ARE = "settings as they are"
-CHART = "settings chart"
-HEATED = "settings chart, inlet air heated"
-FEED = "settings chart, feed moisture adjusted"
 SURE = 2  # strategies that are told how sure they are: as it is, and the chart
-
-StrategyChoice = tuple[str, frozenset[str]]
 
 
 @dataclass(frozen=True, repr=False)
@@ -54,7 +47,7 @@ class Strategy(Displayed):
     )
     violations: Array | None = documented(
         "-",
-        "of dryers and lines: how far each constraint is broken, in its scale, (constraints, hours)",
+        "how far each constraint is broken, in its scale, (constraints, hours)",
         default=None,
     )
     sure: YearUncertainty | None = documented("-", "how sure its sums are, if asked", default=None)
@@ -113,17 +106,10 @@ def how_sure(found: Seasons) -> Seasons:
 
 def _with_uncertainty(found: Seasons, strategy: Strategy) -> Strategy:
     """A strategy with how sure its sums are."""
-    case = held(found.case)
-    if case.cooler.arrangement == "counter-flow":
-        site = Site(case, found.weather)
-        settings = site.inputs if strategy.chart is None else settings_by_hour(site, strategy.chart)[0]
-        world: SampledYear = SampledCoolerYear(site, strategy.hours, settings)
-    else:
-        here = dryer_hours.machine_site(case, found.weather)
-        assert strategy.violations is not None
-        world = SampledMachineYear(
-            here, strategy.hours, strategy.violations, dryer_strategies.hourly_settings(here, strategy.chart)
-        )
+    site = site_of(held(found.case), found.weather)
+    assert strategy.violations is not None
+    rows = rows_of(strategy.hours, strategy.violations)
+    world = SampledYear(site, hourly_settings(site, strategy.chart), rows)
     return dataclasses.replace(strategy, sure=year_uncertainty(world))
 
 
@@ -131,27 +117,22 @@ def strategies_of(
     case: Case, weather: Weather, direct: bool = False, chart: bool = True
 ) -> tuple[Strategy, ...]:
     """Run all strategies."""
-    case = held(case)
-    with_chart = chart and not why_no_chart(case)
-    if case.cooler.arrangement != "counter-flow":
-        return tuple(_of_marches(case, weather, direct, with_chart))
-    ways = list(_choices(case)) if with_chart else []
+    site = site_of(held(case), weather)
     with threadpool_limits(limits=1, user_api="blas"):  # the matrices are small: sharing them costs more
-        return tuple(_strategies(Site(case, weather), ways, direct))
+        return tuple(_strategies(site, direct, chart and not why_no_chart(case)))
 
 
-def _strategies(site: Site, ways: list[StrategyChoice], direct: bool) -> list[Strategy]:
-    with in_steps(1 + bool(ways)) as step:
+def _strategies(site: Site, direct: bool, with_chart: bool) -> Iterator[Strategy]:
+    with in_steps(1) as step:
         step("hours with the settings as they are")
-        strategies = [_strategy(AS_THEY_ARE, site.case, predicted(site, site.inputs, direct))]
-        if not ways:
-            return strategies
-        step("a map over weather and settings")
-        options, opened, first = options_of(site), _opened(site.case), None
-    for name, more in ways:
-        strategies.append(_followed(name, site, options, opened | more, direct, strategies[0].hours, first))
-        first = first or strategies[-1]
-    return strategies
+        base = None if direct else mapped(site)
+        today = read(site, base)
+        yield _strategy(AS_THEY_ARE, site, judged(site, as_it_is(site), today), today)
+    if with_chart:
+        marched = marched_charts.charts(site, today, base) if site.marched else None
+        for one in marched or cooler_cells.charts(site, today, direct):
+            way = _strategy(one.name, site, one.hours, one.found)
+            yield dataclasses.replace(way, chart=one.chart, reachable=one.reachable)
 
 
 def chart_alone(case: Case) -> Chart:
@@ -159,42 +140,14 @@ def chart_alone(case: Case) -> Chart:
 
     Raises InputError as `seasons` does, and where there is nothing to choose.
     """
-    weather = weather_to_ask(case)
-    if case.cooler.arrangement != "counter-flow":
-        here = dryer_hours.machine_site(case, weather)
-        base = dryer_hours.mapped(here)
-        found = dryer_hours.read(here, base)
-        return dryer_strategies.chart_alone(dryer_strategies.searched(here, found, base))
+    site = site_of(case, weather_to_ask(case))
     with threadpool_limits(limits=1, user_api="blas"):
-        site = Site(case, weather)
-        options = options_of(site)
-
-        def hours_of(chart: Chart) -> Hours:
-            return read_off(site, settings_by_hour(site, chart)[0], options.response)
-
-        today = read_off(site, site.inputs, options.response)
-        return _charted(site, options, chart_of(site, options, _opened(case)), today, hours_of)[0]
+        return (marched_charts if site.marched else cooler_cells).chart_alone(site)
 
 
-def _of_marches(case: Case, weather: Weather, direct: bool, chart: bool) -> Iterator[Strategy]:
-    """Of a dryer or a line: the settings as they are, a chart, and one that also asks for drier feed."""
-    here = dryer_hours.machine_site(case, weather)
-    with in_steps(1) as step:
-        step("hours with the settings as they are")
-        base, today = None if direct else dryer_hours.mapped(here), dryer_hours.as_it_is(here)
-        found = dryer_hours.read(here, base)
-    as_it_is = _strategy(AS_THEY_ARE, case, dryer_hours.judged(here, today, found))
-    yield dataclasses.replace(as_it_is, violations=found.violations)
-    if chart:
-        cells = dryer_strategies.searched(here, found, base)
-        first = dryer_strategies.chart_of(cells, found)
-        yield _strategy_of(CHART, case, first)
-        yield _strategy_of(FEED, case, dryer_strategies.with_feed(cells, first, base))
-
-
-def _strategy_of(name: str, case: Case, found: dryer_strategies.Followed) -> Strategy:
-    way = _strategy(name, case, found.hours)
-    return dataclasses.replace(way, chart=found.chart, reachable=found.reachable, violations=found.violations)
+def _strategy(name: str, site: Site, hours: Hours, found: Found) -> Strategy:
+    sums = tally(site.case, hours), monthly(site.case, hours)
+    return Strategy(name, hours, *sums, violations=found.violations)
 
 
 def why_no_chart(case: Case) -> str:
@@ -204,64 +157,11 @@ def why_no_chart(case: Case) -> str:
     if is_dryer(case) and not prerequisites.opens_something(case):
         names = ", ".join(prerequisites.may_be_set(case))
         return f"[limits] opens nothing: give a range for one or more of {names}"
-    if case.cooler.arrangement == "counter-flow" and not _opened(case):
+    if case.cooler.arrangement == "counter-flow" and not opened_of(case):
         return "[limits] opens nothing: give a range for airflow or fan_speed, or for bed_depth or residence_time"
     if case.costs.electricity is None:
         return '[costs] has no electricity: settings are chosen by cost, such as electricity = "0.15 /kWh"'
     return ""
-
-
-def _opened(case: Case) -> frozenset[str]:
-    """What an operator may turn, by the names of options.SETTINGS."""
-    ranges = knob_range(case)
-    return frozenset(n for n in ("airflow", "bed_depth") if n in ranges and ranges[n][0] < ranges[n][1])
-
-
-def _choices(case: Case) -> Iterator[StrategyChoice]:
-    yield CHART, frozenset()
-    if case.limits.inlet_air_temperature is not None:
-        yield HEATED, frozenset({"inlet_air_temperature"})
-    yield FEED, frozenset({"feed_moisture"})
-
-
-def _followed(
-    name: str,
-    site: Site,
-    options: Options,
-    opened: frozenset[str],
-    direct: bool,
-    today: Hours,
-    first: Strategy | None,
-) -> Strategy:
-    """Make a chart of what is opened and follow it; `first` is the strategy with the least opened."""
-    same_feed = first is not None and "inlet_air_temperature" not in opened
-    like = first.chart if first and same_feed else None
-    chart, hours = _charted(
-        site,
-        options,
-        chart_of(site, options, opened, like),
-        today,
-        lambda chart: followed(site, *settings_by_hour(site, chart), options.response, direct),
-    )
-    way = _strategy(name, site.case, hours)
-    reached = reachable(site, options, opened, first.reachable if first else None)
-    reached = reached | hours.within  # the map may be a hair off at the edge
-    return dataclasses.replace(way, chart=chart, reachable=reached)
-
-
-def _charted(
-    site: Site, options: Options, chart: Chart, today: Hours, hours_of: Callable[[Chart], Hours]
-) -> tuple[Chart, Hours]:
-    """A chart with what it comes to, and the year by it; where it gives up more than today, as today."""
-    hours = hours_of(chart)
-    other = no_wetter(site, options, chart, hours, today)
-    if other is not None:
-        chart, hours = other, hours_of(other)
-    return with_results(chart, hours, options.fan), hours
-
-
-def _strategy(name: str, case: Case, hours: Hours) -> Strategy:
-    return Strategy(name, hours, tally(case, hours), monthly(case, hours))
 
 
 def weather_to_ask(case: Case, weather: Weather | None = None, uncertainty: bool = False) -> Weather:
