@@ -145,7 +145,7 @@ def test_a_failed_computation_is_status_4_without_json(
     many = dataclasses.replace(answer, pellets_out=out)
     solver.answer = NotConverged("one of three stalled", np.array([1]), many)
     outcome = run("predict", str(scenario))
-    assert outcome.status == 4 and "10.00 %" in outcome.err and "41.0 degC" in outcome.err
+    assert outcome.status == 4 and "10.00 %" in outcome.err and "41.0 °C" in outcome.err
     solver.answer = NotConverged("no reason at all")
     assert run("predict", str(scenario), "--json", "-").out == ""
 

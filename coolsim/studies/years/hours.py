@@ -66,7 +66,7 @@ class Hours(Displayed):
 class Tally(Displayed):
     """Sums over hours."""
 
-    hours: float = documented("h", "hours counted")
+    hours: float = documented("h", "hours counted", json="hours")
     within: float = documented("h", "hours that meet target and limits", json="within_h")
     too_wet: float = documented("h", "hours too wet: moulds may grow", json="too_wet_h")
     too_dry: float = documented("h", "hours too dry: below the target's tolerance", json="too_dry_h")
