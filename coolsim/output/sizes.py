@@ -203,9 +203,9 @@ def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:
         words += (
             f", {depth_of(other.bed_depth, page)} of bed (in place of {depth_of(answer.bed_depth, page)})"
         )
-    costs = [s.exact_cost_per_tonne for s in answer.served if s.exact_cost_per_tonne is not None]
-    if costs and other.cost_per_tonne is not None:
-        now, then = (money(x * per_mass(page)) for x in (sum(costs) / len(costs), other.cost_per_tonne))
+    cost = answer.mean_cost_per_tonne
+    if cost is not None and other.cost_per_tonne is not None:
+        now, then = (money(x * per_mass(page)) for x in (cost, other.cost_per_tonne))
         words += f", {then} per {mass_unit(page)} (in place of {now})"
     return wrapped(f"{words}.", page)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from shipped import level
@@ -16,6 +17,8 @@ from coolsim.output.page import Page
 from coolsim.simulate.least_bed import depths_to_choose, least_depth, least_time, without_least_bed
 from coolsim.simulate.requirements import constraints_of
 from coolsim.simulate.verdicts import verdicts_of
+from coolsim.studies.sizing import find as sizes
+from coolsim.studies.sizing.answer import WithoutLeastBed
 
 PLATEAU = level("cold-dry-plateau")  # its range begins at 6 min
 QUICK = coolsim.replace(PLATEAU, {"limits.residence_time": ["6 min", "20 min"]})
@@ -158,3 +161,12 @@ def test_what_is_told_of_the_least_bed_is_told_of_settings_before_the_dial():
         f"The least bed (depth of the bed {100 * least.now:.1f} cm, before the steps of the dials) costs"
         in words
     )
+
+
+@pytest.mark.parametrize(
+    ("floor", "cost", "saves"), [(2.0, 6.6, False), (1.9, 6.6, True), (2.0, 5.9, True), (2.02, 6.0, False)]
+)
+def test_a_bed_without_the_least_that_is_no_better_is_not_told(floor, cost, saves):
+    """Two searches end a little apart; whatever keeps a least bed would do without it, too."""
+    answer = SimpleNamespace(floor_area=2.0, mean_cost_per_tonne=6.0)
+    assert sizes._saves(WithoutLeastBed(floor, 0.3, cost), answer) == saves

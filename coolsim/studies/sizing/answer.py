@@ -279,3 +279,9 @@ class SizeAnswer(Displayed):
         factor=1e-6,
     )
     case: Case | None = documented("-", "what was asked", default=None)
+
+    @property
+    def mean_cost_per_tonne(self) -> float | None:
+        """Mean of all products and weathers, before the dials; None where nothing is priced."""
+        costs = [s.exact_cost_per_tonne for s in self.served if s.exact_cost_per_tonne is not None]
+        return sum(costs) / len(costs) if costs else None

@@ -32,6 +32,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
 
+SAVED = 0.995  # of floor or cost, that is left at most where something is said to be saved
 ELSEWHERE = 3  # one in so many products and weathers is judged elsewhere
 
 
@@ -77,6 +78,7 @@ def completed(
         ahead = _without_least_bed(case)
     answer = wait()
     without = (ahead or _without_least_bed(case)) if _at_least_bed(case, answer) else None
+    without = without if without and _saves(without, answer) else None
     here = len(answer.served) - (len(answer.served) // ELSEWHERE if start else 0)
     more = (start or functools.partial)(_judged_so, (case, answer, answer.served[here:], uncertainty))
     served = (*_judged(case, answer, answer.served[:here], uncertainty), *more())
@@ -107,8 +109,16 @@ def _least(case: Case) -> dict[str, float]:
 def _without_least_bed(case: Case) -> WithoutLeastBed:
     """The size then, before it is a round number and before the steps of dials."""
     answer = _found(without_least_bed(case), on_dial=False, curve=False)
-    costs = [s.exact_cost_per_tonne for s in answer.served if s.exact_cost_per_tonne is not None]
-    return WithoutLeastBed(answer.floor_area, answer.bed_depth, sum(costs) / len(costs) if costs else None)
+    return WithoutLeastBed(answer.floor_area, answer.bed_depth, answer.mean_cost_per_tonne)
+
+
+def _saves(without: WithoutLeastBed, answer: SizeAnswer) -> bool:
+    """Whether floor or cost is saved: what was found with a least bed would do without it, too."""
+    pairs = (
+        (without.floor_area, answer.floor_area),
+        (without.cost_per_tonne, answer.mean_cost_per_tonne),
+    )
+    return any(then is not None and now is not None and then < SAVED * now for then, now in pairs)
 
 
 def check(case: Case) -> None:
