@@ -21,7 +21,7 @@ class LineExit(Displayed):
     """How pellets leave the line that a sized stage stands in."""
 
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
-    temperature: float = documented("°C", "exit temperature", json="temperature_C")
+    temperature: float = documented("°C", "exit temperature")
     water_activity: float = documented("-", "of the pellets in store, as it is judged")
 
 
@@ -33,15 +33,13 @@ class Served(Displayed):
     weather: str = documented("-", "name of the weather")
     settings: Settings | DryerSettings = documented("-", "what is set, on the steps of the dials")
     moisture_wb: float = documented("kg/kg wet", "exit moisture")
-    temperature: float = documented("°C", "exit temperature", json="temperature_C")
+    temperature: float = documented("°C", "exit temperature")
     water_activity: float = documented("-", "of the pellets in store, as it is judged")
     exhaust_humidity: float = documented("-", "relative humidity of the exhaust")
     lift_off: float = documented("-", "highest velocity as a share of what lifts the bed")
-    pressure_drop: float = documented("Pa", "of the clean bed", json="pressure_drop_Pa")
-    heat: float = documented("W", "to the air, mean over the drying", json="heat_kW", factor=1e-3)
-    specific_energy: float = documented(
-        "kWh/t", "electricity and heat per tonne of wet feed, clean bed", json="specific_energy_kWh_t"
-    )
+    pressure_drop: float = documented("Pa", "of the clean bed")
+    heat: float = documented("W", "to the air, mean over the drying")
+    specific_energy: float = documented("kWh/t", "electricity and heat per tonne of wet feed, clean bed")
     cost_per_tonne: float | None = documented("1/t", "running cost; None where nothing has a price")
     exact_cost_per_tonne: float | None = documented("1/t", "the same before the steps of the dials")
     load: float = documented("-", "throughput as a share of what the machines can take")
@@ -49,30 +47,19 @@ class Served(Displayed):
         "-", "limits at which it stands, but for the steps of the dials"
     )
     air_ratio: float | None = documented("kg/kg", "of a cooler: dry air per wet feed", default=None)
-    face_velocity: float | None = documented(
-        "m/s", "of a cooler: outside air per floor area", default=None, json="face_velocity_m_s"
-    )
-    fan_flow: float | None = documented(
-        "m³/s", "of a cooler: at the fan's inlet", default=None, json="fan_flow_m3_h", factor=3600.0
-    )
+    face_velocity: float | None = documented("m/s", "of a cooler: outside air per floor area", default=None)
+    fan_flow: float | None = documented("m³/s", "of a cooler: at the fan's inlet", default=None)
     fan_pressure: float | None = documented(
-        "Pa",
-        "of a cooler: of bed and duct, the bed's with the margin",
-        default=None,
-        json="fan_pressure_Pa",
+        "Pa", "of a cooler: of bed and duct, the bed's with the margin", default=None
     )
     fan_density: float | None = documented(
-        "kg/m³", "of a cooler: of the air at the fan's inlet", default=None, json="fan_density_kg_m3"
+        "kg/m³", "of a cooler: of the air at the fan's inlet", default=None
     )
     deviation: float | None = documented(
         "kg/kg wet", "of a dryer: standard deviation of the moisture over the bed", default=None
     )
     highest_heat: float | None = documented(
-        "W",
-        "of a dryer: to the air, of the step that takes most",
-        default=None,
-        json="highest_heat_kW",
-        factor=1e-3,
+        "W", "of a dryer: to the air, of the step that takes most", default=None
     )
     heat_per_water: float | None = documented(
         "J/kg",
@@ -93,28 +80,16 @@ class Served(Displayed):
 class Floor(Displayed):
     """One point of the trade-off between floor and running, at the throughput with the reserve."""
 
-    floor_area: float = documented("m²", "floor area, of all dryers together", json="floor_area_m2")
-    bed_depth: float = documented("m", "deepest bed", json="bed_depth_m")
-    specific_energy: float = documented(
-        "kWh/t", "mean over products and weathers", json="specific_energy_kWh_t"
-    )
-    highest_energy: float = documented(
-        "kWh/t", "of the product and weather that take most", json="highest_energy_kWh_t"
-    )
+    floor_area: float = documented("m²", "floor area, of all dryers together")
+    bed_depth: float = documented("m", "deepest bed")
+    specific_energy: float = documented("kWh/t", "mean over products and weathers")
+    highest_energy: float = documented("kWh/t", "of the product and weather that take most")
     cost_per_tonne: float | None = documented("1/t", "mean running cost; None where nothing has a price")
-    fan_flow: float | None = documented(
-        "m³/s",
-        "of coolers: largest flow at the fan's inlet",
-        default=None,
-        json="fan_flow_m3_h",
-        factor=3600.0,
-    )
+    fan_flow: float | None = documented("m³/s", "of coolers: largest flow at the fan's inlet", default=None)
     fan_pressure: float | None = documented(
-        "Pa", "of coolers: largest pressure, with the margin", default=None, json="fan_pressure_Pa"
+        "Pa", "of coolers: largest pressure, with the margin", default=None
     )
-    motor: float | None = documented(
-        "W", "of coolers: next standard motor", default=None, json="motor_kW", factor=1e-3
-    )
+    motor: float | None = documented("W", "of coolers: next standard motor", default=None)
     served: tuple[Served, ...] = documented(
         "-", "of coolers: every product in every weather there, before the steps of the dials", default=()
     )
@@ -134,10 +109,8 @@ class Governs(Displayed):
 class WithoutLeastBed(Displayed):
     """The size with no least time in the bed and no least depth, where something stands at one of them."""
 
-    floor_area: float | None = documented(
-        "m²", "floor area; None where there is no size", json="floor_area_m2"
-    )
-    bed_depth: float | None = documented("m", "deepest bed", json="bed_depth_m")
+    floor_area: float | None = documented("m²", "floor area; None where there is no size")
+    bed_depth: float | None = documented("m", "deepest bed")
     cost_per_tonne: float | None = documented("1/t", "mean of all products and weathers, before the dials")
 
 
@@ -145,46 +118,38 @@ class WithoutLeastBed(Displayed):
 class FanDuty(Displayed):
     """The fan to ask for."""
 
-    flow: float = documented(
-        "m³/s", "largest volume at its inlet; of dryers, largest mean", json="flow_m3_h", factor=3600.0
-    )
-    pressure: float = documented("Pa", "largest pressure, the bed's with the margin", json="pressure_Pa")
-    density: float = documented("kg/m³", "of the air at its inlet, at that pressure", json="density_kg_m3")
+    flow: float = documented("m³/s", "largest volume at its inlet; of dryers, largest mean")
+    pressure: float = documented("Pa", "largest pressure, the bed's with the margin")
+    density: float = documented("kg/m³", "of the air at its inlet, at that pressure")
     efficiency: float = documented("-", "air power per shaft power")
-    shaft_power: float = documented("W", "at that flow and pressure", json="shaft_power_kW", factor=1e-3)
-    electric_power: float = documented(
-        "W", "that the motor then takes", json="electric_power_kW", factor=1e-3
-    )
-    motor: float = documented("W", "next standard motor", json="motor_kW", factor=1e-3)
+    shaft_power: float = documented("W", "at that flow and pressure")
+    electric_power: float = documented("W", "that the motor then takes")
+    motor: float = documented("W", "next standard motor")
 
 
 @dataclass(frozen=True, repr=False)
 class AirPart(Displayed):
     """What one zone of the belt needs; of a batch dryer there is one, the dryer itself."""
 
-    length: float | None = documented("m", "along the belt", json="length_m")
-    floor_area: float = documented("m²", "of this zone", json="floor_area_m2")
-    airflow: float = documented(
-        "m³/s", "largest, as volume of outside air", json="airflow_m3_h", factor=3600.0
-    )
+    length: float | None = documented("m", "along the belt")
+    floor_area: float = documented("m²", "of this zone")
+    airflow: float = documented("m³/s", "largest, as volume of outside air")
     fan: FanDuty = documented(
         "-",
         "the fan to ask for, for the mean flow of a zone, or of drying or cooling",
     )
-    heater: float | None = documented(
-        "W", "largest heat to the air; None where it is not heated", json="heater_kW", factor=1e-3
-    )
+    heater: float | None = documented("W", "largest heat to the air; None where it is not heated")
 
 
 @dataclass(frozen=True, repr=False)
 class Body(Displayed):
     """Inner dimensions of a cooler's body, round or square."""
 
-    diameter: float = documented("m", "of a round floor", json="diameter_m")
-    side: float = documented("m", "of a square floor", json="side_m")
-    bed_depth: float = documented("m", "deepest bed", json="bed_depth_m")
-    freeboard: float = documented("m", "room above it", json="freeboard_m")
-    height: float = documented("m", "from grate to cover", json="height_m")
+    diameter: float = documented("m", "of a round floor")
+    side: float = documented("m", "of a square floor")
+    bed_depth: float = documented("m", "deepest bed")
+    freeboard: float = documented("m", "room above it")
+    height: float = documented("m", "from grate to cover")
 
 
 @dataclass(frozen=True, repr=False)
@@ -194,8 +159,8 @@ class Missed(Displayed):
     product: str = documented("-", "name of the product")
     weather: str = documented("-", "name of the weather")
     driest: float = documented("kg/kg wet", "driest exit", json="driest_moisture_wb")
-    temperature: float = documented("°C", "exit temperature there", json="temperature_C")
-    floor_area: float = documented("m²", "floor area there, of all dryers", json="floor_area_m2")
+    temperature: float = documented("°C", "exit temperature there")
+    floor_area: float = documented("m²", "floor area there, of all dryers")
     settings: Settings | DryerSettings = documented("-", "settings there")
     broken: tuple[AtLimit, ...] = documented("-", "limits and wishes broken there")
     binding: tuple[AtLimit, ...] = documented(
@@ -216,26 +181,16 @@ class SizeAnswer(Displayed):
     margin: float = documented("-", "added to the bed's pressure for fouling and fines")
     reserve: float = documented("-", "throughput beyond that of the feed for which floor, fans, heaters are")
     warnings: tuple[Warning, ...] = documented("-", "what is assumed, and what to look at")
-    floor_area: float | None = documented("m²", "floor, of one dryer", default=None, json="floor_area_m2")
-    bed_depth: float | None = documented("m", "deepest bed", default=None, json="bed_depth_m")
+    floor_area: float | None = documented("m²", "floor, of one dryer", default=None)
+    bed_depth: float | None = documented("m", "deepest bed", default=None)
     heater: float | None = documented(
-        "W",
-        "largest heat to the air, of one dryer; None without heaters",
-        default=None,
-        json="heater_kW",
-        factor=1e-3,
+        "W", "largest heat to the air, of one dryer; None without heaters", default=None
     )
     specific_energy: float | None = documented(
-        "kWh/t",
-        "of the product and weather that take most",
-        default=None,
-        json="specific_energy_kWh_t",
+        "kWh/t", "of the product and weather that take most", default=None
     )
     smallest_floor: float | None = documented(
-        "m²",
-        "smallest floor on which all is served, of all dryers together",
-        default=None,
-        json="smallest_floor_m2",
+        "m²", "smallest floor on which all is served, of all dryers together", default=None
     )
     served: tuple[Served, ...] = documented("-", "every product in every weather", default=())
     governing: tuple[Governs, ...] = documented("-", "what fixes the size", default=())
@@ -247,26 +202,18 @@ class SizeAnswer(Displayed):
         "-", "where something stands at the least bed: what that costs", default=None
     )
     stage: str | None = documented("-", "of a line: name of the stage that is sized", default=None)
-    airflow: float | None = documented(
-        "m³/s",
-        "of a cooler: largest, as volume of outside air",
-        default=None,
-        json="airflow_m3_h",
-        factor=3600.0,
-    )
+    airflow: float | None = documented("m³/s", "of a cooler: largest, as volume of outside air", default=None)
     fan: FanDuty | None = documented("-", "of a cooler: the fan to ask for", default=None)
     body: Body | None = documented("-", "of a cooler: dimensions", default=None)
     dryers: int | None = documented("-", "dryers alike, side by side", default=None)
-    belt_width: float | None = documented("m", "of a belt, as given", default=None, json="belt_width_m")
-    belt_length: float | None = documented("m", "of a belt, all zones", default=None, json="belt_length_m")
-    batch_mass: float | None = documented(
-        "kg", "heaviest batch of wet pellets", default=None, json="batch_mass_kg"
-    )
+    belt_width: float | None = documented("m", "of a belt, as given", default=None)
+    belt_length: float | None = documented("m", "of a belt, all zones", default=None)
+    batch_mass: float | None = documented("kg", "heaviest batch of wet pellets", default=None)
     batches_per_shift: float | None = documented(
         "-", "that one dryer fills in 8 h, at most, with the reserve", default=None
     )
     drying_time: float | None = documented(
-        "s", "of a dryer: longest drying, or time on the belt", default=None, json="drying_time_s"
+        "s", "of a dryer: longest drying, or time on the belt", default=None
     )
     zones: tuple[AirPart, ...] = documented(
         "-", "fan and heater of each zone; of a batch dryer, of one dryer", default=()

@@ -21,7 +21,7 @@ MOST_BANDS = 8
 class Bands:
     """Edges of the bands; the lowest and the highest band are open to what was never seen."""
 
-    temperature: Array = documented("°C", "edges of temperature, ascending", json="temperature_C")
+    temperature: Array = documented("°C", "edges of temperature, ascending")
     relative_humidity: Array = documented("-", "edges of relative humidity, ascending")
 
     def cell(self, temperature: Array, humidity: Array) -> NDArray[np.intp]:
@@ -49,17 +49,13 @@ class Chart:
     """What to set in each cell: arrays (temperature bands, humidity bands), nan where no hour fell."""
 
     bands: Bands = documented("-", "edges of the bands")
-    hours: Array = documented("h", "hours of the weather in the cell", json="hours_h")
+    hours: Array = documented("h", "hours of the weather in the cell")
     met: Array = documented("-", "share of them that meet target and limits with these settings")
     fan_speed: Array = documented("-", "fan speed in the cell's typical hour (nan without a fan)")
-    airflow: Array = documented(
-        "m³/s", "airflow, as volume of outside air", json="airflow_m3_h", factor=3600.0
-    )
-    bed_depth: Array = documented("m", "bed depth", json="bed_depth_m")
-    residence_time: Array = documented("s", "time in the bed", json="residence_time_s")
-    inlet_air_temperature: Array = documented(
-        "°C", "heat the inlet air to this (nan: as it comes)", json="inlet_air_temperature_C"
-    )
+    airflow: Array = documented("m³/s", "airflow, as volume of outside air")
+    bed_depth: Array = documented("m", "bed depth")
+    residence_time: Array = documented("s", "time in the bed")
+    inlet_air_temperature: Array = documented("°C", "heat the inlet air to this (nan: as it comes)")
     feed_moisture: Array = documented(
         "kg/kg wet", "moisture of the feed that this is for", json="feed_moisture_wb"
     )

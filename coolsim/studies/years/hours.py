@@ -32,9 +32,7 @@ class OfDryers(Displayed):
 
     recirculation: Array = documented("-", "share of the exhaust blown in again; of a batch")
     belt_speed: Array = documented("m/s", "of a belt", json="belt_speed_m_min", factor=60.0)
-    pellet_temperature: Array = documented(
-        "°C", "of the hottest layer at any time", json="pellet_temperature_C"
-    )
+    pellet_temperature: Array = documented("°C", "of the hottest layer at any time")
     deviation: Array = documented("kg/kg wet", "standard deviation of moisture over the bed")
 
 
@@ -46,10 +44,10 @@ class Hours(Displayed):
     settings: Settings = documented("-", "what was set")
     feed_moisture: Array = documented("kg/kg wet", "of the feed")
     outcome: Outcome = documented("-", "what left the cooler")
-    product: Array = documented("kg/h", "wet pellets leaving", json="product_kg_h")
-    given_away: Array = documented("kg/h", "weight lost by drying below the target", json="given_away_kg_h")
-    electricity: Array = documented("kW", "of the fan", json="electricity_kW")
-    heat: Array = documented("kW", "that warms the inlet air", json="heat_kW")
+    product: Array = documented("kg/h", "wet pellets leaving")
+    given_away: Array = documented("kg/h", "weight lost by drying below the target")
+    electricity: Array = documented("kW", "of the fan")
+    heat: Array = documented("kW", "that warms the inlet air")
     cost: Array = documented("1/h", "electricity, heat and weight given away")
     within: Mask = documented("-", "meets target and limits")
     too_wet: Mask = documented("-", "moisture or water activity above the target: moulds may grow")
@@ -67,27 +65,25 @@ class Tally(Displayed):
     """Sums over hours."""
 
     hours: float = documented("h", "hours counted", json="hours")
-    within: float = documented("h", "hours that meet target and limits", json="within_h")
-    too_wet: float = documented("h", "hours too wet: moulds may grow", json="too_wet_h")
-    too_dry: float = documented("h", "hours too dry: below the target's tolerance", json="too_dry_h")
-    too_warm: float = documented("h", "hours too warm above the air outside", json="too_warm_h")
-    over_limit: float = documented(
-        "h", "hours in which a limit of the machine is broken", json="over_limit_h"
-    )
-    not_computed: float = documented("h", "hours that could not be computed", json="not_computed_h")
+    within: float = documented("h", "hours that meet target and limits")
+    too_wet: float = documented("h", "hours too wet: moulds may grow")
+    too_dry: float = documented("h", "hours too dry: below the target's tolerance")
+    too_warm: float = documented("h", "hours too warm above the air outside")
+    over_limit: float = documented("h", "hours in which a limit of the machine is broken")
+    not_computed: float = documented("h", "hours that could not be computed")
     product: float = documented("kg", "wet pellets that left", json="product_t", factor=1e-3)
     product_too_wet: float = documented(
         "kg", "of these, in hours too wet", json="product_too_wet_t", factor=1e-3
     )
-    given_away: float = documented("kg", "weight lost by drying below the target", json="given_away_kg")
-    electricity: float = documented("kWh", "of the fan", json="electricity_kWh")
-    heat: float = documented("kWh", "that warmed the inlet air", json="heat_kWh")
+    given_away: float = documented("kg", "weight lost by drying below the target")
+    electricity: float = documented("kWh", "of the fan")
+    heat: float = documented("kWh", "that warmed the inlet air")
     cost_electricity: float = documented("1", "in the scenario's currency")
     cost_heat: float = documented("1", "in the scenario's currency")
     cost_given_away: float = documented("1", "in the scenario's currency")
     cost: float = documented("1", "all three")
     moisture_wb: float = documented("kg/kg wet", "mean exit moisture")
-    temperature: float = documented("°C", "mean exit temperature", json="temperature_C")
+    temperature: float = documented("°C", "mean exit temperature")
 
 
 def judged(site: Site, hourly: HourlySettings, found: Found) -> Hours:
