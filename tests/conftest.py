@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -26,8 +25,3 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Longest files first, each with its tests in their order."""
     place = {TESTS / name: k for k, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path, len(place)))
-
-
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
-    """One more worker than processors where thorough tests run: many wait, for browsers, processes and signals."""
-    return None if config.option.markexpr == "not thorough" else (os.cpu_count() or 1) + 1
