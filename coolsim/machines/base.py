@@ -26,7 +26,7 @@ from coolsim.simulate.cautions import cautions
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.line import kind
-from coolsim.simulate.prediction import predict, with_surroundings
+from coolsim.simulate.prediction import ROUGH, predict, with_surroundings
 from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, values_of, violations
 from coolsim.simulate.result_building import first, many, pick
 from coolsim.support.errors import NotConverged
@@ -36,9 +36,7 @@ FULL = Resolution()
 UNCHECKED = Resolution(
     refinements=0, estimate=False
 )  # the full mesh without its error, a dryer in half the time
-QUICK = Resolution(
-    8, 6, refinements=0, estimate=False
-)  # right to a few hundredths of a point, of dryers to tenths
+QUICK = ROUGH  # right to a few hundredths of a point, of dryers to tenths
 
 # Steps of the dial, as people set things. Of an airflow a share of the highest that may be set.
 DIAL: Mapping[str, float] = {

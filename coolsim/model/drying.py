@@ -21,8 +21,8 @@ leave it out, since cool air would hide that ducts run wet; `air_ratio`, fan ene
 count it. In `History.zone` it is 0, by which pictures and cautions know where it begins.
 
 For searches the drying is marched once and cooled from up to 24 ends of its steps, all side by side
-(`course._cooled`, for which `march` keeps the pellets): one march still tells of every shorter drying. Dead end:
-time as one more setting of the fits. A reversal leaves a bend in what the cooling does (the exit of
+(`march_outcomes._cooled`, for which `march` keeps the pellets): one march still tells of every shorter drying.
+Dead end: time as one more setting of the fits. A reversal leaves a bend in what the cooling does (the exit of
 `batch-to-buy`, cooled, is drier after 30 than after 32 min), fits ran through it, settings cost 4 % too much, and
 a dryer was sized 8 % too large.
 

@@ -39,7 +39,6 @@ _PARTS = {
     "heater": "heater",
 }
 EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
-SAME = 0.02  # of a floor: two that were searched in different ways and are as near are the same
 AS_TYPED = 0.1  # of a size: what is printed of it is as exact as a step of a dial this large would be
 STEPS = {  # of dials, where a machine has no finer ones: digits behind the point follow from them
     "bed_depth": 0.002,
@@ -196,7 +195,7 @@ def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:
     if other is None or other.floor_area is None or answer.floor_area is None:
         return ""
     floors = [page.number(area, u.AREA, 2) for area in (other.floor_area, answer.floor_area)]
-    same = abs(other.floor_area / answer.floor_area - 1) < SAME
+    same = answer.is_as_large(other.floor_area)
     words = "At the least time in the bed, or its least depth. Without: "
     words += "the same floor" if same else f"{floors[0]} of floor (in place of {floors[1]})"
     if other.bed_depth is not None and answer.bed_depth is not None:

@@ -10,7 +10,7 @@ from coolsim.machines.plant import Outcome
 from coolsim.support.fields import Array
 
 _SPANNING = ("pressure_drop", "lift_off")  # decades
-_LOGS = np.array([[f.name in _SPANNING] for f in dataclasses.fields(Outcome)])
+_LOGS = np.array([f.name in _SPANNING for f in dataclasses.fields(Outcome)])
 
 
 def combined(axes: list[Array]) -> Array:
@@ -19,10 +19,14 @@ def combined(axes: list[Array]) -> Array:
 
 
 def pack(outcome: Outcome) -> Array:
-    """Outcomes as rows of smooth numbers (outcomes, N)."""
+    """Outcomes as rows of smooth numbers (outcomes, …)."""
     rows = np.array([getattr(outcome, f.name) for f in dataclasses.fields(Outcome)])
-    return np.where(_LOGS, np.log(np.where(_LOGS, rows, 1.0)), rows)
+    rows[_LOGS] = np.log(rows[_LOGS])
+    return rows
 
 
 def unpack(rows: Array) -> Outcome:
-    return Outcome(*np.where(_LOGS, np.exp(np.where(_LOGS, rows, 0.0)), rows))
+    """The way back, of rows (outcomes, …)."""
+    plain = np.array(rows, float)
+    plain[_LOGS] = np.exp(plain[_LOGS])
+    return Outcome(*plain)

@@ -125,6 +125,16 @@ def test_floors_and_the_one_taken() -> None:
     assert_allclose(curve.get_ydata(), [point.cost_per_tonne for point in size().curve])
 
 
+def test_the_floor_taken_is_that_of_all_dryers_as_the_others_are() -> None:
+    """Of two dryers each has half of the floor that the curve tells of."""
+    floors = size().curve[-1].floor_area
+    two = dataclasses.replace(size(), dryers=2, floor_area=floors / 2)
+    energy, _ = plots.size_curve(two)
+    (star,) = (each for each in energy.lines if each.get_gid() == "taken")
+    assert_allclose(star.get_xdata(), [floors])
+    assert_allclose(star.get_ydata(), [size().curve[-1].specific_energy])
+
+
 def test_floors_without_prices_have_one_axis_and_feet_fit() -> None:
     free = dataclasses.replace(
         size(), curve=tuple(dataclasses.replace(p, cost_per_tonne=None) for p in size().curve)

@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from numpy.polynomial import chebyshev
 
+from coolsim.case.quantities import QUANTITIES
+from coolsim.simulate.requirements import Bounds, Constraint
 from coolsim.studies.optimise.problem import DRYERS, corners_and_faces
-from coolsim.studies.optimise.survey import Box, Survey
+from coolsim.studies.optimise.survey import Box, Goal, Survey
 
 ROWS = [0, 3, 9]
 
@@ -44,3 +46,20 @@ def test_a_polynomial_is_found_again():
     by_hand = [1 + 1, 1 - 0.5, -0.5 - 0.5, -0.5 + 0.25]
     np.testing.assert_allclose(survey.on(axes, [1])[1, :, 0], by_hand, atol=1e-12)
     assert chebyshev.chebval(0.5, [0, 0, 1]) == pytest.approx(-0.5)
+
+
+def test_what_is_missed_counts_alike_or_the_driest_comes_first():
+    """One state misses the moisture by 0.1 of its scale and nothing else, the other the deviation by 0.3 of its."""
+    moisture, deviation = (QUANTITIES[name] for name in ("moisture", "deviation"))
+    limits = Bounds(
+        (
+            Constraint(moisture, 0.1, of_target=True, scale=0.01),
+            Constraint(deviation, 0.01, of_target=True, scale=0.01),
+        ),
+        (0, 1),
+    )
+    wet, uneven = [0.101, 0.01], [0.1, 0.013]
+    for driest_first in (False, True):
+        goal = Goal(lambda rows: rows[0], limits, driest_first=driest_first)
+        first, second = goal.rank(np.array([wet, uneven]).T)
+        assert (first > second) == driest_first

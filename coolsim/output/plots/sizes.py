@@ -24,7 +24,7 @@ def size_curve(answer: SizeAnswer, ax: Any = None, *, currency: str = "", units:
     """
     if not answer.met or not answer.curve or answer.floor_area is None:
         raise ValueError("no size serves every product in every weather: there is no curve to draw")
-    area, taken = scale(u.AREA, units), answer.floor_area
+    area, taken = scale(u.AREA, units), answer.floor_area * (answer.dryers or 1)
     floors = np.array([point.floor_area for point in answer.curve])
     priced = all(point.cost_per_tonne is not None for point in answer.curve)
     axes = style.panels(ax, 2 if priced else 1, (7.8, 5.8) if priced else (7.6, 4.2))

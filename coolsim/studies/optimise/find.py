@@ -36,7 +36,7 @@ def cheapest(case: Case, problem: SearchProblem) -> Goal:
     def cost(outcomes: Array) -> Array:
         return np.asarray(problem.bill(case, outcomes).total)
 
-    return Goal(cost, problem.bounds(case), problem.costly)
+    return Goal(cost, problem.bounds(case), problem.costly, driest_first=True)
 
 
 def best_and_ends(case: Case, problem: SearchProblem) -> Requests[list[Found]]:
@@ -54,7 +54,7 @@ def best_and_ends_of(search: Search, goal: Goal) -> Requests[list[Found]]:
 
 
 @dataclass(frozen=True)
-class Everything:
+class BestStates:
     """What the settings of a machine in one weather are told from."""
 
     best: Found  # the cheapest that keeps everything, or the one nearest to that
@@ -67,20 +67,20 @@ class Everything:
     without_least_bed: Found | None = None  # the best then, where it was searched beside
 
 
-def everything(case: Case, problem: SearchProblem, beside_least_bed: bool = True) -> Requests[Everything]:
-    """The cheapest state and both ends; of what is quickly predicted also the wettest feed and the smallest bed.
+def best_states(case: Case, problem: SearchProblem, beside_least_bed: bool = True) -> Requests[BestStates]:
+    """The cheapest state and both ends; of a steady bed also the wettest feed and the smallest bed.
 
     beside_least_bed: whether the best without it is searched, too.
     """
-    if not problem.quick:
+    if not problem.steady:
         best, driest, wettest = yield from best_and_ends(case, problem)
-        return Everything(best, driest, wettest)
+        return BestStates(best, driest, wettest)
     beside: list[Requests[Any]] = [_with_smallest_bed(case, problem), required_feed(case, problem)]
     free = without_least_bed(case)
     if beside_least_bed and problem.ranges(free) != problem.ranges(case):
         beside.append(_best_of(free, problem))
     (best, driest, wettest, hardly), feed, *others = yield from side_by_side(beside)
-    return Everything(best, driest, wettest, feed, hardly, others[0] if others else None)
+    return BestStates(best, driest, wettest, feed, hardly, others[0] if others else None)
 
 
 def _best_of(case: Case, problem: SearchProblem) -> Requests[Found]:

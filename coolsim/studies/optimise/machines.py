@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case, Line
 from coolsim.case.result import Result
 from coolsim.case.streams import Air
-from coolsim.machines.base import one
+from coolsim.machines.base import FULL, QUICK, UNCHECKED, one
 from coolsim.machines.conditioner import ranges as conditioner_ranges
 from coolsim.machines.conditioner import steam_per_feed
 from coolsim.machines.counterflow import CounterFlow
@@ -48,21 +48,22 @@ from coolsim.simulate import dryer_simulation, line
 from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
-from coolsim.simulate.prediction import ROUGH, cooling
+from coolsim.simulate.prediction import cooling
 from coolsim.simulate.requirements import OF_DRYERS, is_dryer
 from coolsim.studies.optimise import march_outcomes as marches
 from coolsim.studies.optimise.batching import Mesh, Request
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
 from coolsim.studies.optimise.problem import DRYERS, SearchProblem, corners_and_faces
+from coolsim.studies.outcome_rows import combined
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
 OF_FAN = ("fan_speed", "fan_curve")  # of coolers: share of full, and how far off the curve
 ROWS = (*OUTCOMES, *OF_FAN)
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
-    "rough": (marches.ROUGH, ROUGH),
-    "quick": (marches.QUICK, Resolution(estimate=False)),
-    "full": (dryer_simulation.DEFAULT, Resolution()),
+    "rough": (marches.ROUGH, QUICK),
+    "quick": (marches.QUICK, UNCHECKED),
+    "full": (dryer_simulation.DEFAULT, FULL),
 }
 PLAIN = (*marches.PLAIN, *OF_FAN)  # fitted as they are
 
@@ -132,7 +133,7 @@ def _of_cooler(case: Case) -> SearchProblem:
         margin=EXACT,
         corrections=8,
         more_boxes=8,
-        quick=True,
+        steady=True,
     )
 
 
@@ -144,7 +145,7 @@ def _grid_of_nodes(names: tuple[str, ...], whole: bool) -> tuple[Array, int]:
     of_air, of_others = COUNTS.get(d, (4, 4))
     counts = {"airflow": of_air, "feed_moisture": OF_FEED}
     axes = [chebyshev.chebpts1(counts.get(name, of_others)) for name in names]
-    return np.stack([x.ravel() for x in np.meshgrid(*axes, indexing="ij")], axis=1), COOLER_DEGREE.get(d, 3)
+    return combined(axes), COOLER_DEGREE.get(d, 3)
 
 
 def solver_of_coolers(plant: Plant) -> Callable[[list[Request]], list[Any]]:

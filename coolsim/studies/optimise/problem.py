@@ -68,8 +68,8 @@ class SearchProblem:
     corrections: int = 4
     # Boxes surveyed about where corrections that did not settle would go on.
     more_boxes: int = 0
-    # Whether states cost so little that the wettest feed and the smallest bed are looked for, too.
-    quick: bool = False
+    # Whether beds are steady: states cost so little that the wettest feed and the smallest bed are looked for, too.
+    steady: bool = False
 
     def bounds(self, case: Case) -> Bounds:
         """Everything that a state must keep."""

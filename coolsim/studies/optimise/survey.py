@@ -133,6 +133,9 @@ class Goal:
     cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…); asks for `costly` alone
     limits: Bounds
     costly: tuple[int, ...] = DRYERS.costly
+    # Of states that break something: whether the driest comes first, then what misses the rest least, as a person
+    # wants the nearest. Where only a fit's margin is broken, as on the smallest floor, the sum leads to cheaper ones.
+    driest_first: bool = False
 
     @property
     def rows(self) -> list[int]:
@@ -148,13 +151,14 @@ class Goal:
         if at is not None:
             stands = np.array(self.limits.rows) == self.limits.rows[at]
             over[stands] = np.where(over[stands] < AT_BOUND, 0.0, over[stands])
-        broken = np.tensordot([_weight(c) for c in self.limits.constraints], over, 1)
+        broken = np.tensordot([self._weight(c) for c in self.limits.constraints], over, 1)
         return np.where(over.max(axis=0, initial=0.0) > FEASIBLE, BROKEN * (1 + broken), self.cost(outcomes))
 
-
-def _weight(c: Constraint) -> float:
-    """How much a breach counts: a limit of the machine before the moisture, and that before other wishes."""
-    return 1e6 if not c.of_target else 1e3 if c.name == "moisture" else 1.0
+    def _weight(self, c: Constraint) -> float:
+        """How much a breach counts: a limit of the machine before wishes, and of these maybe the moisture first."""
+        if self.driest_first:
+            return 1e6 if not c.of_target else 1e3 if c.name == "moisture" else 1.0
+        return 1.0 if c.of_target else 1e3
 
 
 class Survey:

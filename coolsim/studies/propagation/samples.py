@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import machine_of
-from coolsim.model.solve import Resolution
+from coolsim.machines.base import QUICK
 from coolsim.simulate.inputs import DEVIATION, with_even_bed
 from coolsim.simulate.prediction import at_its_fan, predict
 from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, speeds, values_of
@@ -33,7 +33,7 @@ SAMPLES = 512
 SAMPLES_OF_DRYERS = 256  # and of lines: they take longer
 AGAIN, AGAIN_EACH = 32, 4  # samples solved again of a case like another; as many for each unknown at least
 ASTRAY = 0.5  # of an exit's spread, that a sample left out may miss the difference of the two by
-MESH = Resolution(8, 6, refinements=0, estimate=False)
+MESH = QUICK
 
 
 LEAST_SAMPLES = 64  # through which polynomials tell as much as a few hundred samples by themselves

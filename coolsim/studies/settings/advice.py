@@ -22,8 +22,7 @@ from coolsim.studies.prerequisites import check
 from coolsim.studies.settings.answer import Reached, SettingsAnswer
 from coolsim.studies.settings.chances import with_chances
 from coolsim.studies.settings.cheapest import cheapest_settings
-from coolsim.studies.settings.heated_inlet import Heated
-from coolsim.studies.settings.optimum import heated_inlet
+from coolsim.studies.settings.heated_inlet import Heated, heated_inlet
 from coolsim.support.display import Displayed
 from coolsim.support.fields import documented
 

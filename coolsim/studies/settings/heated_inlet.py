@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -10,7 +12,7 @@ from coolsim.case.case import Case
 from coolsim.machines.base import QUICK
 from coolsim.machines.plant import Settings, excesses, try_settings
 from coolsim.machines.plant_ranges import knob_range
-from coolsim.simulate.requirements import FEASIBLE, constraints_of, only
+from coolsim.simulate.requirements import FEASIBLE, AtLimit, constraints_of, only
 from coolsim.support.fields import documented
 
 HOTTEST_INLET = 110.0  # °C, as far as `smallest_changes` looks; dryers of feed rarely blow hotter air
@@ -28,8 +30,13 @@ class Heated:
     too_warm: bool = documented("-", "whether the pellets then leave warmer than the target allows")
 
 
-def heated_inlet(case: Case, settings: Settings) -> Heated:
-    """Try hotter inlet air, at the depth nearest to the target, where the moisture there is above it."""
+def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> Heated | None:
+    """Try hotter inlet air at settings of a cooler whose pellets are too wet; nothing for others."""
+    too_wet = any(limit.limit == "moisture" for limit in broken)
+    return _hotter(case, settings) if too_wet and case.cooler.arrangement == "counter-flow" else None
+
+
+def _hotter(case: Case, settings: Settings) -> Heated:
     limits, flows = constraints_of(case), knob_range(case).get("airflow")
     airflow = np.append(np.linspace(*flows, FLOW_STEPS) if flows else [], settings.airflow)
     states = np.meshgrid(np.linspace(settings.inlet_air_temperature, HOTTEST_INLET, INLET_STEPS), airflow)

@@ -6,19 +6,17 @@ What a machine is to it stands in its `SearchProblem`: how it is set, what comes
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import FEASIBLE, AtLimit
+from coolsim.simulate.requirements import FEASIBLE
 from coolsim.studies.optimise.batching import Requests, T, answered, side_by_side
-from coolsim.studies.optimise.find import best_alone, cheapest, ends, everything
+from coolsim.studies.optimise.find import best_alone, best_states, cheapest, ends
 from coolsim.studies.optimise.machines import problem_of
 from coolsim.studies.optimise.search import Found, Search, Sketch, searched
-from coolsim.studies.settings import heated_inlet as heating
 
 
 @dataclass(frozen=True)
@@ -51,7 +49,7 @@ class Optima:
 def optima(case: Case) -> Optima:
     """The cheapest settings of a case in one weather, and its driest and wettest exit."""
     problem = problem_of(case)
-    found = answered(everything(case, problem), problem.solve)
+    found = answered(best_states(case, problem), problem.solve)
     best, driest, wettest = map(_optimum, (found.best, found.driest, found.wettest))
     free = None if found.without_least_bed is None else _optimum(found.without_least_bed)
     return Optima(best, driest, wettest, found.required_feed, found.hardly_matters, free)
@@ -97,14 +95,6 @@ def looking(case: Case) -> Looking:
         return driest, wettest
 
     return Looking(sketch_of, best_of, both_ends)
-
-
-def heated_inlet(case: Case, broken: Sequence[AtLimit], settings: Any) -> heating.Heated | None:
-    """What heated inlet air would do for a cooler whose moisture is out of reach; nothing for others."""
-    misses = any(limit.limit == "moisture" for limit in broken)
-    return (
-        heating.heated_inlet(case, settings) if misses and case.cooler.arrangement == "counter-flow" else None
-    )
 
 
 def _optimum(found: Found) -> Optimum:

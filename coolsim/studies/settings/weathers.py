@@ -19,7 +19,7 @@ from coolsim.machines.dryers import DryerSettings
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.optimise.batching import Requests, answered, side_by_side
-from coolsim.studies.optimise.find import Everything, everything
+from coolsim.studies.optimise.find import BestStates, best_states
 from coolsim.studies.optimise.machines import problem_of
 from coolsim.studies.optimise.search import Found
 from coolsim.studies.settings.answer import Reached, SettingsByWeather
@@ -32,9 +32,9 @@ def by_weather(case: Case) -> SettingsByWeather:
     air = Air(*np.broadcast_arrays(*(getattr(case.air, f.name) for f in dataclasses.fields(Air))))
     alone = [dataclasses.replace(case, air=one) for one in _each(air)]
 
-    def best_of(one: Case, weather: int) -> Requests[Everything]:
+    def best_of(one: Case, weather: int) -> Requests[BestStates]:
         try:
-            return (yield from everything(one, problem, beside_least_bed=False))
+            return (yield from best_states(one, problem, beside_least_bed=False))
         except NotConverged as error:
             raise NotConverged(f"in weather {weather}: {error.reason}", np.array([weather])) from None
 

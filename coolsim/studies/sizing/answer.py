@@ -15,6 +15,8 @@ from coolsim.simulate.verdicts import Verdict
 from coolsim.support.display import Displayed
 from coolsim.support.fields import documented
 
+SAME_FLOOR = 0.02  # of a floor: two that were searched in different ways and are as near are the same
+
 
 @dataclass(frozen=True, repr=False)
 class LineExit(Displayed):
@@ -226,6 +228,11 @@ class SizeAnswer(Displayed):
         factor=1e-6,
     )
     case: Case | None = documented("-", "what was asked", default=None)
+
+    def is_as_large(self, floor_area: float) -> bool:
+        """Whether a floor [m²] that was searched in another way is the same."""
+        assert self.floor_area is not None, "there is a size"
+        return abs(floor_area / self.floor_area - 1) < SAME_FLOOR
 
     @property
     def mean_cost_per_tonne(self) -> float | None:

@@ -32,7 +32,7 @@ from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
 
-SAVED = 0.995  # of floor or cost, that is left at most where something is said to be saved
+SAME_COST = 0.005  # of a cost: two searches end as far apart
 ELSEWHERE = 3  # one in so many products and weathers is judged elsewhere
 
 
@@ -114,11 +114,10 @@ def _without_least_bed(case: Case) -> WithoutLeastBed:
 
 def _saves(without: WithoutLeastBed, answer: SizeAnswer) -> bool:
     """Whether floor or cost is saved: what was found with a least bed would do without it, too."""
-    pairs = (
-        (without.floor_area, answer.floor_area),
-        (without.cost_per_tonne, answer.mean_cost_per_tonne),
-    )
-    return any(then is not None and now is not None and then < SAVED * now for then, now in pairs)
+    floor, now = without.floor_area, answer.floor_area
+    smaller = floor is not None and now is not None and floor < now and not answer.is_as_large(floor)
+    cost, today = without.cost_per_tonne, answer.mean_cost_per_tonne
+    return smaller or (cost is not None and today is not None and cost < (1 - SAME_COST) * today)
 
 
 def check(case: Case) -> None:

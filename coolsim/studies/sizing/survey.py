@@ -1,20 +1,18 @@
 """The survey of a cooler to buy: outcomes of all its duties as polynomials.
 
-What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over
-air flux, air ratio, dwell and inlet-air temperature, for floors of every size: polynomials as in
-`outcome_rows`, but of all duties side by side. Dwell and air ratio decide the exit; at the same two, the
-flux hardly changes it and takes few nodes.
+What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over air
+flux, air ratio, dwell and inlet-air temperature, for floors of every size, all duties side by side. Dwell and air
+ratio decide the exit; at the same two, the flux hardly changes it and takes few nodes.
 """
 
 from __future__ import annotations
 
 import copy
-import dataclasses
 
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.machines.plant import Outcome, Weighed
+from coolsim.machines.plant import Weighed
 from coolsim.model.solve import Resolution
 from coolsim.numerics.nodes import through_nodes
 from coolsim.studies.outcome_rows import combined, pack, unpack
@@ -143,10 +141,4 @@ class Survey:
 
     def state(self, points: Points, rows: Array) -> Weighed:
         """Weigh points whose rows are known."""
-        return self.duties.weighed(points, unpack_any(rows))
-
-
-def unpack_any(rows: Array) -> Outcome:
-    """`outcome_rows.unpack` for rows (outcomes, …) of any shape."""
-    outcome = unpack(rows.reshape(len(rows), -1))
-    return Outcome(*(getattr(outcome, f.name).reshape(rows.shape[1:]) for f in dataclasses.fields(Outcome)))
+        return self.duties.weighed(points, unpack(rows))
