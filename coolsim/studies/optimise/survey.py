@@ -133,8 +133,8 @@ class Goal:
     cost: Callable[[Array], Array]  # outcomes (outcomes, …) → (…); asks for `costly` alone
     limits: Bounds
     costly: tuple[int, ...] = DRYERS.costly
-    # Of states that break something: whether the driest comes first, then what misses the rest least, as people want
-    # the nearest. Where only a fit's margin is broken, as on the smallest floor, the sum leads to cheaper ones.
+    # Of states that break something: whether the driest comes first, then what misses the rest least, as people
+    # want it. Where only a fit's margin is broken, as on the smallest floor, the sum leads to cheaper ones.
     driest_first: bool = False
 
     @property
