@@ -1,13 +1,58 @@
-"""What is bounded, set or told, once each: its names, its dimension and how many digits a person reads.
+"""What is bounded, set or told, once each: its names, its dimension, how many digits a person reads, and its limit.
 
 Printers, JSON, reports, pictures, limits and error messages read this table and nothing else. A dimension is called
 by its name in `scenario.units.DIMENSIONS`, where unit strings live.
+
+A limit is a row with `at_most`, what a scenario's key `maximum_NAME` says, and `read`, where the number stands in a
+`MachineState`. Predictions, marches and searches fill such states; the key, what must be kept, the outcomes that
+searches fit, verdicts, JSON, pictures and `explain` follow from the row.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
+
+from coolsim.support.fields import Number, documented
+
+
+@dataclass(frozen=True)
+class MachineState:
+    """What limits read of a machine, whoever knows it: a prediction, a march so far, the polynomials of a search.
+
+    In SI; of many states arrays. What a machine does not have is None, and nan what is not known.
+    """
+
+    moisture: Number  # of the pellets that leave, kg/kg wet
+    temperature: Number  # °C, likewise
+    even_temperature: Number  # °C, once evened out inside
+    water_activity: Number  # in store, as it is judged
+    outside_temperature: Number  # °C, of the air outside
+    exhaust_temperature: Number  # °C; of dryers of the mean air while they dry
+    exhaust_relative_humidity: Number
+    lift_off: Number  # highest velocity as a share of what lifts the bed
+    pressure_drop: Number  # Pa, highest, of the bed
+    dew_point_in_bag: Callable[[Number, Number], Number]  # °C, of pellets of a moisture, kg/kg wet, and °C
+    hottest: Number | None = None  # °C, of a dryer's layers
+    deviation: Number | None = None  # kg/kg wet, standard deviation over a dryer's bed
+    fan_speed: Number | None = None  # of a cooler's fan, share of full
+    off_curve: Number | None = None  # how far off the falling side of its curve, ≤ 0 on it
+
+
+@dataclass(frozen=True)
+class Maximum:
+    """What the key `maximum_NAME` of a scenario says of a quantity, which must not exceed it."""
+
+    table: str  # that the key stands in: "target", or "limits" of the machine
+    meaning: str  # as `coolsim new` and `explain` write it
+    example: str  # with its unit, as all three that follow
+    low: str
+    high: str
+    assumed: float | None = None  # kept where nobody typed it, of a limit of the machine
+    because: str = ""  # why that
+    most: float = math.inf  # more is no limit, whatever is typed
 
 
 @dataclass(frozen=True)
@@ -25,27 +70,74 @@ class Quantity:
     us_digits: int | None = None  # where they differ from those of SI
     points: bool = False  # a difference of moistures, told in points
     words: str = ""  # in a sentence and as the limit of an answer; the name in plain words if left out
+    read: Callable[[MachineState], Number | None] | None = (
+        None  # where it stands; None of what is not bounded
+    )
+    at_most: Maximum | None = None
+    only_of: str = ""  # "dryers" or "coolers": which alone have it
 
     @property
     def called(self) -> str:
         """What it is called in a sentence."""
         return self.words or self.name.replace("_", " ")
 
+    @property
+    def key(self) -> str:
+        """The key of its table that bounds it."""
+        return f"maximum_{self.name}"
+
+    @property
+    def may_be_negative(self) -> bool:
+        """Whether it has no logarithm."""
+        return self.dimension in ("temperature", "difference") or self.name == "fan_curve"
+
+    def on(self, state: MachineState) -> bool:
+        """Whether a machine has such a thing."""
+        return self.read is not None and self.read(state) is not None
+
+    def of(self, state: MachineState) -> Any:
+        """Where it stands; raises LookupError of a machine that has no such thing."""
+        value = None if self.read is None else self.read(state)
+        if value is None:
+            raise LookupError(f"{self.name} is nothing that this machine has")
+        return value
+
 
 def _table(*quantities: Quantity) -> Mapping[str, Quantity]:
     return {q.name: q for q in quantities}
 
 
+LIFT_OFF = 0.7  # of the velocity that lifts the bed, where no limit is typed; common practice
+LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
+THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
 _DEPTH = {"unit": "m", "si": "cm", "us": "in"}
 
 QUANTITIES: Mapping[str, Quantity] = _table(
     # what leaves
-    Quantity("moisture", "moisture", "fraction", 2, scale=0.01),
-    Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0),
+    Quantity("moisture", "moisture", "fraction", 2, scale=0.01, read=lambda s: s.moisture),
+    Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0, read=lambda s: s.temperature),
     Quantity(
-        "above_ambient", "above the air outside", "difference", 1, "K", 5.0, words="above the air outside"
+        "above_ambient",
+        "above the air outside",
+        "difference",
+        1,
+        "K",
+        5.0,
+        words="above the air outside",
+        read=lambda s: s.temperature - s.outside_temperature,
+        at_most=Maximum(
+            "target", "pellets may leave this much warmer than the air outside", "6 K", "0 K", "100 K"
+        ),
     ),
-    Quantity("water_activity", "water activity in store", "number", 3, scale=0.05),
+    Quantity(
+        "water_activity",
+        "water activity in store",
+        "number",
+        3,
+        scale=0.05,
+        read=lambda s: s.water_activity,
+        at_most=Maximum("target", "of the pellets in store, a bare number", "0.65", "0.01", "1"),
+    ),
     Quantity(
         "headspace_dew_point",
         "dew point in the bag",
@@ -54,16 +146,98 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "degC",
         5.0,
         words="dew point in the bag",
+        read=lambda s: s.dew_point_in_bag(s.moisture, s.even_temperature),
     ),
-    Quantity("deviation", "deviation over the bed", "fraction", 2, scale=0.01, points=True),
+    Quantity(
+        "deviation",
+        "deviation over the bed",
+        "fraction",
+        2,
+        scale=0.01,
+        points=True,
+        read=lambda s: s.deviation,
+        at_most=Maximum(
+            "target",
+            "of a dryer: standard deviation of moisture over the bed, points",
+            "1.5 %",
+            "0.01 %",
+            "30 %",
+        ),
+        only_of="dryers",
+    ),
     # what the machine stands
-    Quantity("exhaust_relative_humidity", "humidity of the exhaust air", "fraction", 1, scale=0.1),
-    Quantity("lift_off", "air speed, share of lifting speed", "fraction", 0, scale=0.2, words="lift-off"),
-    Quantity("bed_pressure_drop", "pressure drop", "pressure", 0, "Pa", 500.0, us_digits=2),
-    Quantity("pellet_temperature", "hottest pellets", "temperature", 1, "degC", 5.0),
-    Quantity("fan_curve", "falling side of the fan's curve", "number", 2, scale=0.5),
+    Quantity(
+        "pellet_temperature",
+        "hottest pellets",
+        "temperature",
+        1,
+        "degC",
+        5.0,
+        read=lambda s: s.hottest,
+        at_most=Maximum("limits", "of the hottest pellets in a dryer", "85 degC", "0 degC", "200 degC"),
+        only_of="dryers",
+    ),
+    Quantity(
+        "lift_off",
+        "air speed, share of lifting speed",
+        "fraction",
+        0,
+        scale=0.2,
+        words="lift-off",
+        read=lambda s: s.lift_off,
+        at_most=Maximum(
+            "limits",
+            "highest velocity as a share of what lifts the bed",
+            "70 %",
+            "1 %",
+            "200 %",
+            assumed=LIFT_OFF,
+            because="common practice, no source",
+            most=LIFTED,
+        ),
+    ),
+    Quantity(
+        "exhaust_relative_humidity",
+        "humidity of the exhaust air",
+        "fraction",
+        1,
+        scale=0.1,
+        read=lambda s: s.exhaust_relative_humidity,
+        at_most=Maximum(
+            "limits",
+            "above it the exhaust wets the duct",
+            "92 %",
+            "1 %",
+            "100 %",
+            assumed=THICK_FOG,
+            because="thick fog, assumed",
+            most=THICK_FOG,
+        ),
+    ),
+    Quantity(
+        "bed_pressure_drop",
+        "pressure drop",
+        "pressure",
+        0,
+        "Pa",
+        500.0,
+        us_digits=2,
+        read=lambda s: s.pressure_drop,
+        at_most=Maximum("limits", "what the fan can pull", "2500 Pa", "1 Pa", "50 kPa"),
+    ),
+    Quantity(
+        "fan_curve",
+        "falling side of the fan's curve",
+        "number",
+        2,
+        scale=0.5,
+        read=lambda s: s.off_curve,
+        only_of="coolers",
+    ),
     # what is set
-    Quantity("fan_speed", "fan speed", "fraction", 1, scale=0.1),
+    Quantity(
+        "fan_speed", "fan speed", "fraction", 1, scale=0.1, read=lambda s: s.fan_speed, only_of="coolers"
+    ),
     Quantity("airflow", "airflow", "volume_flow", 0, "m3/h", us_digits=1),
     Quantity("air_ratio", "dry air per wet feed", "air_ratio", 2, "kg/kg"),
     Quantity("bed_depth", "depth of the bed", "length", 1, **_DEPTH, us_digits=2),  # type: ignore[arg-type]
@@ -99,6 +273,16 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("cost", "cost", "number", 2),
     Quantity("running_cost", "running cost", "number", 2),
 )
+
+READABLE = tuple(q for q in QUANTITIES.values() if q.read)  # what may be bounded, in the order of the table
+LIMITED = tuple((q, q.at_most) for q in READABLE if q.at_most)  # what has a key that bounds it from above
+
+
+def maximum(quantity: str, unit: str, symbol: str = "") -> Any:
+    """The documented field of a table of a case for the key that bounds a quantity from above."""
+    at_most = QUANTITIES[quantity].at_most
+    assert at_most is not None
+    return documented(unit, at_most.meaning, symbol, default=None)
 
 
 def called(words: str) -> Quantity:

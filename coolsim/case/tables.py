@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from coolsim.case.line_parts import Bag, Coating, Conditioning, Die, Recipe, Shift, Way
+from coolsim.case.quantities import maximum
 from coolsim.case.streams import Air, Feed
 from coolsim.case.table import Given, Range, Table
 from coolsim.physics.materials import Material
@@ -22,16 +23,12 @@ class Target(Table):
         "kg/kg wet", "their moisture: a ceiling, or with a tolerance a band", default=None
     )
     tolerance: Given = documented("kg/kg wet", "half the width of that band", default=None)
-    maximum_above_ambient: Given = documented(
-        "K", "how much warmer than the air outside they may be", default=None
-    )
-    maximum_water_activity: Given = documented("-", "highest water activity", "a_w", default=None)
+    maximum_above_ambient: Given = maximum("above_ambient", "K")
+    maximum_water_activity: Given = maximum("water_activity", "-", "a_w")
     water_activity_at: Given = documented(
         "°C", "temperature of the store in which the water activity counts", default=None
     )
-    maximum_deviation: Given = documented(
-        "kg/kg wet", "of a dryer: highest standard deviation of moisture over the bed", default=None
-    )
+    maximum_deviation: Given = maximum("deviation", "kg/kg wet")
     no_sweating: bool | None = documented("-", "whether pellets must not sweat in their bag", default=None)
 
 
@@ -68,14 +65,10 @@ class Limits(Table):
     minimum_depth_in_deviations: Given = documented(
         "-", "least depth that they choose, in deviations of the depth that are a length", default=None
     )
-    maximum_pellet_temperature: Given = documented("°C", "of the hottest pellets in a dryer", default=None)
-    maximum_exhaust_relative_humidity: Given = documented(
-        "-", "above it the exhaust wets the duct", default=None
-    )
-    maximum_lift_off: Given = documented(
-        "-", "highest velocity as a share of the one that lifts the bed", default=None
-    )
-    maximum_bed_pressure_drop: Given = documented("Pa", "what the fan can pull", "Δp", default=None)
+    maximum_pellet_temperature: Given = maximum("pellet_temperature", "°C")
+    maximum_exhaust_relative_humidity: Given = maximum("exhaust_relative_humidity", "-")
+    maximum_lift_off: Given = maximum("lift_off", "-")
+    maximum_bed_pressure_drop: Given = maximum("bed_pressure_drop", "Pa", "Δp")
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from coolsim.case.case import Case, Line
+from coolsim.case.quantities import LIFT_OFF, LIFTED
 from coolsim.case.result import Result, Warning
 from coolsim.equipment import fan
 from coolsim.machines import conditioner, machine_of
@@ -14,7 +15,7 @@ from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.simulate import schedule
 from coolsim.simulate.least_bed import LEAST_DEPTH, least_depth, least_time, without_least_bed
 from coolsim.simulate.line import without_repeats
-from coolsim.simulate.requirements import LIFT_OFF, LIFTED, is_dryer
+from coolsim.simulate.requirements import is_dryer
 from coolsim.simulate.upstream import WATER_OF_STEAM
 from coolsim.support import dual_units
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.case.costs import Cost, cost_of, given_away
+from coolsim.case.quantities import MachineState
 from coolsim.case.result import FanRun, Result
 from coolsim.equipment import duct, fan, operating_point
 from coolsim.equipment.duct import AirState
@@ -21,7 +23,7 @@ from coolsim.simulate import fan_system
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint, violations
+from coolsim.simulate.requirements import Constraint, violations
 from coolsim.support.display import Displayed
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, documented
@@ -238,27 +240,30 @@ def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
 # ---- Wishes and limits --------------------------------------------------------------------------------
 
 
-def measured(case: Case, state: Weighed, name: str) -> Array:
-    """The number that a constraint bounds, by the name of its quantity, at each state."""
-    o = state.outcome
-    if name == "above_ambient":
-        return np.asarray(o.temperature - spread(case.air.temperature, len(o.temperature)))
-    if name == SWEATING:
-        return np.asarray(headspace_dew_point(case, o.moisture, o.even_temperature))
-    if name in ("fan_speed", "bed_depth"):
-        return np.asarray(getattr(state.settings, name))
-    if name == "running_cost":
-        return np.asarray(state.cost.electricity + state.cost.heat)
-    own = {"exhaust_relative_humidity": "exhaust_humidity", "fan_curve": "off_curve", "cost": "signed_cost"}
-    if name in own:
-        return np.asarray(getattr(state, own[name]))
-    return np.asarray(getattr(o, {"bed_pressure_drop": "pressure_drop"}.get(name, name)))
+def state_of(case: Case, weighed: Weighed) -> MachineState:
+    """What limits read of states that were weighed."""
+    o = weighed.outcome
+    return MachineState(
+        moisture=o.moisture,
+        temperature=o.temperature,
+        even_temperature=o.even_temperature,
+        water_activity=o.water_activity,
+        outside_temperature=spread(case.air.temperature, len(o.temperature)),
+        exhaust_temperature=o.air_temperature,
+        exhaust_relative_humidity=weighed.exhaust_humidity,
+        lift_off=o.lift_off,
+        pressure_drop=o.pressure_drop,
+        dew_point_in_bag=partial(headspace_dew_point, case),
+        fan_speed=weighed.settings.fan_speed,
+        off_curve=weighed.off_curve,
+    )
 
 
 def excesses(case: Case, state: Weighed, constraints: Sequence[Constraint]) -> Array:
     """How far each constraint is broken, in its scale, (constraints, N); ≤ 0 where kept."""
     count = len(state.power)
-    values = {c.key: measured(case, state, c.quantity.name) for c in constraints}
+    known = state_of(case, state)
+    values = {c.key: np.asarray(c.quantity.of(known)) for c in constraints}
     along = [
         dataclasses.replace(c, bound=spread(c.bound, count), scale=spread(c.scale, count))
         if np.ndim(c.bound) or np.ndim(c.scale)

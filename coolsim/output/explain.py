@@ -12,8 +12,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.case.quantities import QUANTITIES, Quantity
+from coolsim.case.quantities import LIMITED, QUANTITIES, Quantity
 from coolsim.output.page import Page, joined, pretty, table, wrapped
+from coolsim.output.quantities import bound_text
 from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.scenario import plus_minus, schema
 from coolsim.scenario import units as u
@@ -21,7 +22,6 @@ from coolsim.scenario.keys.base import Key
 from coolsim.scenario.keys.machine import ARRANGEMENTS, WITHIN_STAGE
 from coolsim.scenario.stages import OF_LINE
 from coolsim.simulate.least_bed import LEAST_DEPTH, LEAST_TIME
-from coolsim.simulate.requirements import LIFT_OFF, MAXIMA, THICK_FOG
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import written_name
 
@@ -59,11 +59,9 @@ INSIDE = (
     *("Measure", "Computed"),
 )
 PYTHON_ONLY = ("Profile", "Layers", "Slopes", "Sweep", "Explored")  # no JSON has them
-LIMITS = {f"{place}.{key}": name for name, place, key in MAXIMA}
-# What is kept though nobody types it.
+LIMITS = {f"{of.table}.{q.key}": q for q, of in LIMITED}
+# What is kept though nobody types it, where the row of its quantity does not say so.
 ASSUMED = {
-    "limits.maximum_lift_off": f"{100 * LIFT_OFF:.0f} % is kept (common practice, no source)",
-    "limits.maximum_exhaust_relative_humidity": f"{100 * THICK_FOG:.0f} % is kept, thick fog (assumed)",
     "target.maximum_water_activity": f"{MOULDS_ACTIVE:.2f} is kept in store (assumed: moulds are active beyond)",
     "limits.minimum_residence_time": f"{LEAST_TIME / 60:.0f} min of coolers and belts (common practice, no source)",
     "limits.minimum_depth_in_deviations": f"{LEAST_DEPTH:.0f} are kept (assumed)",
@@ -171,7 +169,7 @@ def _of_key(place: str, name: str, key: Key, page: Page) -> Iterator[tuple[str, 
     dotted, values = f"{place}.{name}", key.kind != "choice"
     yield "unit", pretty(key.unit(page.units)) if key.dimension else ""
     yield "allowed", ", ".join(key.choices) if not values else _range(key, page)
-    yield "if left out", ASSUMED.get(dotted) or ("it is needed" if key.required else _default(key))
+    yield "if left out", _kept(dotted, page) or ("it is needed" if key.required else _default(key))
     yield "example", f"{name} = {key.example}"
     needed = any(dotted in g.members and g.required and len(g.members) > 1 for g in schema.GROUPS)
     members = [m for group in schema.GROUPS if dotted in group.members for m in group.members if m != dotted]
@@ -179,7 +177,7 @@ def _of_key(place: str, name: str, key: Key, page: Page) -> Iterator[tuple[str, 
     if place == "cooler":
         kinds = [kind for kind, keys in ARRANGEMENTS.items() if name in keys]
         yield "of", ", ".join(kinds) if len(kinds) < len(ARRANGEMENTS) else ""
-    yield "bounds", QUANTITIES[LIMITS[dotted]].label if dotted in LIMITS else ""
+    yield "bounds", LIMITS[dotted].label if dotted in LIMITS else ""
     yield "may carry ±", "yes" if plus_minus.may_carry_one(dotted) and key.kind == "quantity" else ""
     own = place in WITHIN_STAGE and name not in OF_LINE
     yield "of a line", f"each stage may have its own: [stage.{place}]" if own else ""
@@ -198,6 +196,14 @@ def _converted(text: str, key: Key, page: Page) -> str:
     return u.text_of(u.read(text, key.dimension), key.dimension, unit, 3)
 
 
+def _kept(dotted: str, page: Page) -> str:
+    """What is kept of a limit that nobody typed."""
+    q = LIMITS.get(dotted)
+    if q is None or q.at_most is None or q.at_most.assumed is None:
+        return ASSUMED.get(dotted, "")
+    return f"{bound_text(q, q.at_most.assumed, page)} is kept ({q.at_most.because})"
+
+
 def _default(key: Key) -> str:
     return "" if key.default is None else str(key.default)
 
@@ -212,7 +218,7 @@ def _quantity(q: Quantity, page: Page) -> Entry:
         if dimension is None
         else ((q.us or dimension.us) if page.units == "us" else (q.si or dimension.si))
     )
-    bounds = ", ".join(key for key, name in LIMITS.items() if name == q.name)
+    bounds = ", ".join(key for key, bounded in LIMITS.items() if bounded == q)
     opens = [
         f"{place}.{name}" for place, name, key in schema.walk() if name == q.name and key.kind == "range"
     ]

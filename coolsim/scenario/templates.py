@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from coolsim.case.quantities import LIMITED
 from coolsim.scenario.keys.base import Key
 from coolsim.scenario.keys.machine import ARRANGEMENTS
 from coolsim.scenario.schema import GROUPS, TABLES, TITLE
@@ -134,12 +135,13 @@ _HEAVY = _WET | {
     "material": '"sinking-fish-feed"', "throughput": '"1900 kg/h"', "temperature": '"85 degC"',
     "moisture": '"22 %"', "moisture_dry_basis": '"28.2 %"', "bulk_density": '"560 kg/m3"',
 }  # fmt: skip
+_DRYERS_KEEP = frozenset(q.key for q, _ in LIMITED if q.only_of == "dryers")
 _TARGET = Block("target", examples={"moisture": '"10 %"', "maximum_above_ambient": '"8 K"'})
-_OF_COOLED = dataclasses.replace(_TARGET, hidden=frozenset({"maximum_deviation"}))
+_OF_COOLED = dataclasses.replace(_TARGET, hidden=_DRYERS_KEEP)
 _OF_BATCHES = frozenset(
     {"duration", "recirculation", "batch_mass", "cooling_time", "reverse_every", "mixing"}
 )
-_OF_DRYERS = _OF_BATCHES | {"maximum_pellet_temperature"}
+_OF_DRYERS = _OF_BATCHES | _DRYERS_KEEP
 _OF_COOLERS, _OF_LINES = frozenset({"air_ratio", "freeboard"}), frozenset({"stage"})
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case.case import Case
+from coolsim.case.quantities import THICK_FOG
 from coolsim.case.result import Result, Warning
 from coolsim.equipment.operating_point import MEANING, Status
 from coolsim.physics import air, packed_bed, pellet
@@ -22,7 +23,6 @@ from coolsim.physics.sorption import EQUATIONS
 from coolsim.simulate.bagging_cautions import WARM, of_bags, wet_tenth
 from coolsim.simulate.dryer_cautions import of_dryers, of_schedule
 from coolsim.simulate.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, activity_in_store
-from coolsim.simulate.requirements import THICK_FOG
 from coolsim.support.dual_units import difference
 from coolsim.support.dual_units import temperature as _degrees
 

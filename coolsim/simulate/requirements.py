@@ -1,8 +1,8 @@
 """What must be kept: wishes of [target] and limits of the machine, and how what they bound is read from a result.
 
-One list for predictions, settings, sizes, years and chances. A limit is a row of `MAXIMA`, the quantity that it
-bounds, and how that is read from a result (`_READ`). Values go by the key of a constraint: the quantity's name, and
-in a line the number of the stage before it ("2.lift_off").
+One list for predictions, settings, sizes, years and chances. A limit is a row of `case/quantities.py`, which says
+its key and where its number stands in a `MachineState`; `state_of` is that of a result. Values go by the key of a
+constraint: the quantity's name, and in a line the number of the stage before it ("2.lift_off").
 """
 
 from __future__ import annotations
@@ -10,14 +10,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case.case import Case, Line
-from coolsim.case.quantities import QUANTITIES, Quantity
+from coolsim.case.quantities import LIMITED, QUANTITIES, MachineState, Maximum, Quantity
 from coolsim.case.result import Result
 from coolsim.equipment import fan
 from coolsim.physics.bag import MOULDS_ACTIVE
@@ -25,27 +25,11 @@ from coolsim.simulate.finishing import before_coating, coldest_film, headspace_d
 from coolsim.support.fields import Array, Number, documented
 
 FEASIBLE = 1e-6  # of a quantity's scale: a breach that counts as none, 1e-8 of moisture
-LIFT_OFF = (
-    0.7  # of the velocity that lifts the bed, where limits.maximum_lift_off is not typed; common practice
-)
-LIFTED = 1.0  # more is no limit, whatever is typed: the bed lifts
-THICK_FOG = 1.1  # relative humidity of an exhaust; assumed: beyond, drops carry more than a slip of the model
 AT_LIMIT = 0.01  # of a quantity's scale, or of a setting's range: closer counts as at the limit
 # A breach of a quantity that cannot be computed, as of a fan off its curve, in scales.
 UNKNOWN = 10.0
 
-# Quantity, and the key that bounds it. What a machine does not compute is no constraint of it.
-MAXIMA: tuple[tuple[str, str, str], ...] = (
-    ("above_ambient", "target", "maximum_above_ambient"),
-    ("water_activity", "target", "maximum_water_activity"),
-    ("deviation", "target", "maximum_deviation"),
-    ("pellet_temperature", "limits", "maximum_pellet_temperature"),
-    ("exhaust_relative_humidity", "limits", "maximum_exhaust_relative_humidity"),
-    ("lift_off", "limits", "maximum_lift_off"),
-    ("bed_pressure_drop", "limits", "maximum_bed_pressure_drop"),
-)
 SWEATING = "headspace_dew_point"  # above the coldest film of the bag
-OF_DRYERS = ("deviation", "pellet_temperature")  # of the above: what only a dryer's bed has
 
 
 @dataclass(frozen=True)
@@ -227,27 +211,27 @@ def wishes_of(case: Case) -> Iterator[Constraint]:
 
 def limits_of(case: Case) -> Iterator[Constraint]:
     """What the machine of a case must keep, typed or not."""
-    for c in _typed(case.limits, "limits", is_dryer(case)):
-        if c.quantity.name == "lift_off":
-            yield dataclasses.replace(c, bound=min(c.bound, LIFTED))
-        elif c.quantity.name == "exhaust_relative_humidity":
-            yield dataclasses.replace(c, bound=min(c.bound, THICK_FOG))
-        else:
-            yield c
-    if case.limits.maximum_lift_off is None:
-        yield Constraint(QUANTITIES["lift_off"], LIFT_OFF, assumed=True)
-    if case.limits.maximum_exhaust_relative_humidity is None:
-        yield Constraint(QUANTITIES["exhaust_relative_humidity"], THICK_FOG, assumed=True)
+    yield from _typed(case.limits, "limits", is_dryer(case))
+    for q, at_most in _maxima("limits", is_dryer(case)):
+        if at_most.assumed is not None and getattr(case.limits, q.key) is None:
+            yield Constraint(q, at_most.assumed, assumed=True)
     if not is_dryer(case):
         yield from _of_fan(case)
 
 
 def _typed(table: Any, name: str, dryer: bool) -> Iterator[Constraint]:
-    """The maxima of a table."""
-    for quantity, of, key in MAXIMA:
-        most = getattr(table, key) if of == name else None
-        if most is not None and (dryer or quantity not in OF_DRYERS):
-            yield Constraint(QUANTITIES[quantity], most, of_target=name == "target")
+    """The maxima of a table that were given."""
+    for q, at_most in _maxima(name, dryer):
+        most = getattr(table, q.key)
+        if most is not None:
+            yield Constraint(q, min(most, at_most.most), of_target=name == "target")
+
+
+def _maxima(table: str, dryer: bool) -> Iterator[tuple[Quantity, Maximum]]:
+    """What a table of a machine may bound from above: what another kind has alone is no constraint of it."""
+    for q, at_most in LIMITED:
+        if at_most.table == table and q.only_of in ("", "dryers" if dryer else "coolers"):
+            yield q, at_most
 
 
 def _of_fan(case: Case) -> Iterator[Constraint]:
@@ -273,20 +257,29 @@ def speeds(case: Case) -> tuple[float, ...]:
 
 # ---- How it stands --------------------------------------------------------------------------------------
 
-# How a quantity is read from a result, given the temperature outside.
-_READ: Mapping[str, Callable[[Result, Number], Any]] = {
-    "moisture": lambda r, outside: r.pellets_out.moisture_wb,
-    "temperature": lambda r, outside: r.pellets_out.temperature,
-    "above_ambient": lambda r, outside: r.pellets_out.temperature - outside,
-    "water_activity": lambda r, outside: r.in_store.water_activity,
-    "deviation": lambda r, outside: r.spread.deviation_wb,  # type: ignore[union-attr]
-    "exhaust_relative_humidity": lambda r, outside: r.air_out.relative_humidity,
-    "lift_off": lambda r, outside: r.bed.lift_off,
-    "bed_pressure_drop": lambda r, outside: r.bed.pressure_drop,
-    "pellet_temperature": lambda r, outside: r.spread.hottest,  # type: ignore[union-attr]
-    "fan_speed": lambda r, outside: np.nan if r.fan is None else r.fan.speed,
-    "fan_curve": lambda r, outside: np.nan if r.fan is None else np.where(r.fan.status == 0, -1.0, 1.0),
-}
+
+def state_of(result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> MachineState:
+    """What limits read of a result of a case, or of cases like it; outside and cases as of `values_of`."""
+    out, exhaust, fan_run = result.pellets_out, result.air_out, result.fan
+    off = np.nan if fan_run is None else np.where(fan_run.status == 0, -1.0, 1.0)
+    return MachineState(
+        moisture=out.moisture_wb,
+        temperature=out.temperature,
+        even_temperature=result.after_equalising.temperature,
+        water_activity=result.in_store.water_activity,
+        outside_temperature=outside,
+        exhaust_temperature=exhaust.temperature,
+        exhaust_relative_humidity=exhaust.relative_humidity,
+        lift_off=result.bed.lift_off,
+        pressure_drop=result.bed.pressure_drop,
+        dew_point_in_bag=partial(headspace_dew_points, cases)
+        if cases
+        else partial(headspace_dew_point, case),
+        hottest=None if result.spread is None else result.spread.hottest,
+        deviation=None if result.spread is None else result.spread.deviation_wb,
+        fan_speed=np.nan if fan_run is None else fan_run.speed,
+        off_curve=off,
+    )
 
 
 def values_of(
@@ -307,19 +300,8 @@ def values_of(
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = value_of(c.quantity.name, of, outside, case, cases)
+            found[c.key] = c.quantity.of(state_of(of, outside, case, cases))
     return found | dict(_off_their_bounds(constraints, found, case, cases))
-
-
-READABLE = (*_READ, SWEATING)
-
-
-def value_of(name: str, result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> Any:
-    """What a result of a case, or of cases like it, has of one of READABLE; outside and cases as of `values_of`."""
-    if name != SWEATING:
-        return _READ[name](result, outside)
-    M, T = result.pellets_out.moisture_wb, result.after_equalising.temperature
-    return headspace_dew_points(cases, M, T) if cases else headspace_dew_point(case, M, T)
 
 
 # Wishes whose bounds hang on the weather or the material, where pellets are coated or bagged.

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from coolsim.case.case import Case, Line
+from coolsim.case.quantities import LIMITED
 from coolsim.case.streams import Air
 from coolsim.equipment import fan
 from coolsim.machines import conditioner, dryers, lines
@@ -21,7 +22,6 @@ from coolsim.support import dual_units
 from coolsim.support.errors import Fault, InputError
 
 OPENED = ("airflow", "fan_speed", "bed_depth", "residence_time", "inlet_air_temperature")  # keys of [limits]
-OF_DRYERS = {"target": ("maximum_deviation",), "limits": ("maximum_pellet_temperature",)}
 RANGES = tuple(dict.fromkeys((*OPENED, *dryers.OPENED["batch"])))  # keys of [limits] that are ranges
 HOT = "inlet_air_temperature"
 NOTHING = 1e-9  # of an airflow or a depth
@@ -136,10 +136,11 @@ def _of_a_machine(case: Case, one: Case) -> Iterator[Fault]:
     if "mixing" in limits and kind != "batch":
         yield Fault("", "limits.mixing", '"either"', "only the pellets of a batch are turned: leave it out")
     if not is_dryer(one):
-        for table, keys in OF_DRYERS.items():
-            for key in keys:
-                if getattr(getattr(one, table), key) is not None and (last or table == "limits"):
-                    yield Fault("", f"{table}.{key}", "a limit of dryers", "leave it out of a cooler")
+        for q, of in LIMITED:
+            table = of.table
+            given = q.only_of == "dryers" and getattr(getattr(one, table), q.key) is not None
+            if given and (last or table == "limits"):
+                yield Fault("", f"{table}.{q.key}", "a limit of dryers", "leave it out of a cooler")
         yield from of_fan(one)
         yield from _of_speed(case, one)
     elif HOT in limits and one.cooler.arrangement == "belt" and HOT not in dryers.now(one):

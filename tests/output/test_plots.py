@@ -19,8 +19,9 @@ from output.pictures import PICTURES, answer, case, curves, grid, sweep
 
 import coolsim
 from coolsim import plots
+from coolsim.case.quantities import LIMITED
 from coolsim.output.plots import maps, style
-from coolsim.simulate.requirements import MAXIMA, SWEATING
+from coolsim.simulate.requirements import SWEATING
 
 each_picture = pytest.mark.parametrize("name", PICTURES)
 OF_A_YEAR = [
@@ -275,6 +276,6 @@ def test_matplotlib_is_left_as_it_was() -> None:
 
 def test_a_map_has_a_look_for_every_limit_and_no_two_alike() -> None:
     """Of the one table of limits; told apart by their dashes and marks where colours are grey."""
-    assert set(maps._LOOKS) == {name for name, _, _ in MAXIMA} | {SWEATING}
+    assert set(maps._LOOKS) == {q.name for q, _ in LIMITED} | {SWEATING}
     assert len({(str(dash), mark) for _, dash, mark in maps._LOOKS.values()}) == len(maps._LOOKS)
     assert len({mark for _, _, mark in maps._LOOKS.values()}) == len(maps._LOOKS)

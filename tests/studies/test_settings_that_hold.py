@@ -14,6 +14,7 @@ from studies.set_so import set_so
 import coolsim
 from coolsim.case.costs import Cost
 from coolsim.case.line_parts import Shift
+from coolsim.case.quantities import LIFT_OFF
 from coolsim.case.streams import Air
 from coolsim.machines import machine_of
 from coolsim.output.cost_tables import summed
@@ -21,7 +22,7 @@ from coolsim.output.page import Page
 from coolsim.output.quantities import at_limits
 from coolsim.output.tables import predicted
 from coolsim.scenario import loads
-from coolsim.simulate.requirements import LIFT_OFF, constraints_of
+from coolsim.simulate.requirements import constraints_of
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.settings.cheapest import appraised_settings, gain_of
 

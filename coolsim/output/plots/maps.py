@@ -12,12 +12,13 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
 from coolsim.case.case import Case
+from coolsim.case.quantities import LIMITED
 from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, ORANGE, PLUM, TEAL, VIOLET
 from coolsim.output.quantities import bound_text
 from coolsim.simulate.finishing import uncoated
-from coolsim.simulate.requirements import MAXIMA, SWEATING, Constraint
+from coolsim.simulate.requirements import SWEATING, Constraint
 from coolsim.support.fields import Array
 
 ROOM = np.array([0.15, 0.06])  # that a level's name takes, shares of the width and height of a small map
@@ -30,12 +31,16 @@ _DRAWN: tuple[tuple[str, Any, str], ...] = (
     (VIOLET, "-.", "D"),
     (TEAL, ":", "X"),
     (ORANGE, (0, (1, 1)), "P"),
-    (TEAL, (0, (8, 2)), "s"),
     (BROWN, ":", "o"),
+    (TEAL, (0, (8, 2)), "s"),
     (VIOLET, (0, (5, 1, 1, 1, 1, 1)), "v"),
     (BROWN, "-.", "*"),
+    (TEAL, (0, (3, 1, 1, 1)), "<"),  # of limits to come
+    (ORANGE, (0, (8, 2, 1, 2)), "h"),
+    (VIOLET, (0, (2, 3)), ">"),
+    (BROWN, (0, (5, 3)), "p"),
 )
-_LOOKS = dict(zip((*(name for name, _, _ in MAXIMA), SWEATING), _DRAWN, strict=True))
+_LOOKS = dict(zip((*(q.name for q, _ in LIMITED), SWEATING), _DRAWN))
 MARKS = 5  # along each line
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from coolsim.case.quantities import QUANTITIES, Quantity
+from coolsim.case.quantities import READABLE, Quantity
 from coolsim.output.frames import of_result
 from coolsim.output.page import Page, pretty
 from coolsim.output.plots import style
@@ -19,7 +19,7 @@ from coolsim.output.plots.style import FAMILY, PLUM, Scale
 from coolsim.output.quantities import bound_text, unit_of
 from coolsim.scenario import schema
 from coolsim.scenario import units as u
-from coolsim.simulate.requirements import READABLE, constraints_of, value_of
+from coolsim.simulate.requirements import constraints_of, state_of
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array
 
@@ -77,9 +77,11 @@ def _turned(drawn: _Drawn) -> _Drawn:
 
 def _drawn(part: Sweep, quantity: str, units: str) -> _Drawn:
     """The numbers of a quantity on the grid, in the units of the reader."""
-    if quantity in READABLE:
-        q, page = QUANTITIES[quantity], Page(units=units)
-        stored = np.asarray(value_of(quantity, part.result, part.outside, part.case), float)
+    state = state_of(part.result, part.outside, part.case)
+    judged = {q.name: q for q in READABLE if q.on(state)}
+    if quantity in judged:
+        q, page = judged[quantity], Page(units=units)
+        stored = np.asarray(q.of(state), float)
         scale = _scale(q, page)
         unit = "points" if q.points else pretty(unit_of(q, page))
         bounds = tuple(
@@ -94,7 +96,7 @@ def _drawn(part: Sweep, quantity: str, units: str) -> _Drawn:
         return _Drawn(f"{name} [{unit}]" if unit else name, scale(stored).reshape(part.shape), bounds)
     columns = of_result(part.result)
     if quantity not in columns:
-        allowed = f"{', '.join(READABLE)}, or a number of the result, such as air_out.temperature"
+        allowed = f"{', '.join(judged)}, or a number of the result, such as air_out.temperature"
         raise InputError([Fault("", "quantity", f'"{quantity}"', f"allowed: {allowed}")])
     column = columns[quantity]
     unit = f" [{column.unit}]" if column.unit else ""

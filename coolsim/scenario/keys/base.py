@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from coolsim.scenario.units import Dimension
+from coolsim.case.quantities import Maximum, Quantity
+from coolsim.scenario.units import DIMENSIONS, TEMPERATURE, Dimension
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,15 @@ def quantity(dimension: Dimension, example: str, low: str, high: str, meaning: s
 
 def pair(dimension: Dimension, example: str, low: str, high: str, meaning: str, **more: Any) -> Key:
     return Key("range", meaning, example, dimension, low, high, **more)
+
+
+def maximum(q: Quantity, of: Maximum) -> Key:
+    """The key that bounds a quantity from above, as its row says."""
+    if q.dimension == "number":
+        return Key("number", of.meaning, of.example, low=of.low, high=of.high)
+    dimension = DIMENSIONS[q.dimension]
+    hint = FAHRENHEIT if dimension is TEMPERATURE else ""
+    return quantity(dimension, of.example, of.low, of.high, of.meaning, hint=hint, si=q.si, us=q.us)
 
 
 FAHRENHEIT = "was it meant as degF?"

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from coolsim.case.quantities import LIMITED
 from coolsim.scenario import units as u
-from coolsim.scenario.keys.base import DEPTH, FAHRENHEIT, METRES, MOISTURE, Key, pair, quantity
+from coolsim.scenario.keys.base import DEPTH, FAHRENHEIT, METRES, MOISTURE, Key, maximum, pair, quantity
+
+
+def maxima(table: str) -> dict[str, Key]:
+    """The keys of a table that bound quantities from above, as the rows of those say."""
+    return {q.key: maximum(q, of) for q, of in LIMITED if of.table == table}
+
 
 TARGET = {
     "moisture": quantity(u.FRACTION, "12.5 %", "0.1 %", "65 %", "a ceiling, wet basis", hint=MOISTURE),
     "tolerance": quantity(u.FRACTION, "0.3 %", "0.001 %", "20 %", "makes moisture a band: value ± this"),
-    "maximum_above_ambient": quantity(
-        u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
-    ),
-    "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+    **maxima("target"),
     "water_activity_at": quantity(
         u.TEMPERATURE,
         "25 degC",
@@ -19,13 +23,6 @@ TARGET = {
         "80 degC",
         "of the store; the warmer of 25 degC and the air outside if left out",
         hint=FAHRENHEIT,
-    ),
-    "maximum_deviation": quantity(
-        u.FRACTION,
-        "1.5 %",
-        "0.01 %",
-        "30 %",
-        "of a dryer: standard deviation of moisture over the bed, points",
     ),
     "no_sweating": Key("flag", "with [bag]: pellets must not sweat in it", "true"),
 }
@@ -80,16 +77,7 @@ LIMITS = {
         low="0",
         high="100",
     ),
-    "maximum_pellet_temperature": quantity(
-        u.TEMPERATURE, "85 degC", "0 degC", "200 degC", "of the hottest pellets in a dryer", hint=FAHRENHEIT
-    ),
-    "maximum_exhaust_relative_humidity": quantity(
-        u.FRACTION, "92 %", "1 %", "100 %", "above it the exhaust wets the duct"
-    ),
-    "maximum_lift_off": quantity(
-        u.FRACTION, "70 %", "1 %", "200 %", "highest velocity as a share of what lifts the bed"
-    ),
-    "maximum_bed_pressure_drop": quantity(u.PRESSURE, "2500 Pa", "1 Pa", "50 kPa", "what the fan can pull"),
+    **maxima("limits"),
 }
 
 COSTS = {

@@ -30,6 +30,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from coolsim.case.case import Case, Line
+from coolsim.case.quantities import READABLE, MachineState
 from coolsim.case.result import Result
 from coolsim.case.streams import Air
 from coolsim.machines.base import FULL, QUICK, UNCHECKED, one
@@ -49,7 +50,7 @@ from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
 from coolsim.simulate.prediction import cooling
-from coolsim.simulate.requirements import OF_DRYERS, is_dryer
+from coolsim.simulate.requirements import is_dryer, state_of
 from coolsim.studies.optimise import march_outcomes as marches
 from coolsim.studies.optimise.batching import Mesh, Request
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
@@ -58,14 +59,16 @@ from coolsim.studies.outcome_rows import combined
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
-OF_FAN = ("fan_speed", "fan_curve")  # of coolers: share of full, and how far off the curve
-ROWS = (*OUTCOMES, *OF_FAN)
+OF_COOLERS, OF_DRYERS = (
+    tuple(q.name for q in READABLE if q.only_of == which) for which in ("coolers", "dryers")
+)
+ROWS = (*OUTCOMES, *OF_COOLERS)
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
     "rough": (marches.ROUGH, QUICK),
     "quick": (marches.QUICK, UNCHECKED),
     "full": (dryer_simulation.DEFAULT, FULL),
 }
-PLAIN = (*marches.PLAIN, *OF_FAN)  # fitted as they are
+PLAIN = (*marches.PLAIN, *OF_COOLERS)  # fitted as they are
 
 
 def row(stage: int, name: str) -> int:
@@ -163,8 +166,7 @@ def solver_of_coolers(plant: Plant) -> Callable[[list[Request]], list[Any]]:
             return found
         some = take(inputs, solved)
         outside = some.outside_temperature
-        known = _of_coolers(plant, some, state, state.result, per_wet[solved], outside)
-        bare = _rows(known, OF_DRYERS, len(solved))
+        bare = _of_coolers(plant, some, state, state.result, per_wet[solved], outside)
         rows = np.vstack([bare, some.bed_depth, 1 - per_wet[solved], np.zeros(len(solved))])
         rows[row(0, "heat")] += steam[solved]
         bill = running_cost(plant.case, dict(zip(OUTCOMES, rows)))
@@ -234,8 +236,7 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
         plant = plants[len(blocks)]
         assert plant is not None
         weighed = plant.standing(inputs, outcome_of(result))
-        known = _of_coolers(plant, inputs, weighed, result, per_wet, outside)
-        blocks.append(_rows(known, OF_DRYERS, len(some)))
+        blocks.append(_of_coolers(plant, inputs, weighed, result, per_wet, outside))
         return result, left
 
     def dry(some: list[Case], inputs: Inputs, many: bool) -> tuple[Result, list[drying.Solution]]:
@@ -251,33 +252,32 @@ def _run(cases: list[Case], plants: list[Plant | None], mesh: Mesh) -> tuple[Res
 
 
 def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array, outside: Array) -> Array:
-    energy, spread = result.energy, result.spread
-    assert energy is not None and spread is not None
+    energy = result.energy
+    assert energy is not None
     if cases[0].cooler.arrangement == "batch":  # whose energy is of a batch
         solid = inputs.bulk_density * inputs.bed_depth * inputs.floor_area * (1 - inputs.moisture_wb)
     else:
         solid = 3600.0 * inputs.dry_solid
-    known = marches.common_outcomes(result, cases[0], outside) | {
-        "pellet_temperature": spread.hottest,
-        "deviation": spread.deviation_wb,
-        "heat": energy.heat / solid * per_wet,
-        "fan": energy.fan / solid * per_wet,
-    }
-    return _rows(known, OF_FAN, len(cases))
+    spent = {"heat": energy.heat / solid * per_wet, "fan": energy.fan / solid * per_wet}
+    return _rows(state_of(result, outside, cases[0]), spent, OF_COOLERS, len(cases))
 
 
 def _of_coolers(
     plant: Plant, inputs: Inputs, weighed: Weighed, result: Result, per_wet: Array, outside: Array
-) -> dict[str, Any]:
-    return marches.common_outcomes(result, plant.case, outside) | {
+) -> Array:
+    state = dataclasses.replace(
+        state_of(result, outside, plant.case),
+        fan_speed=np.nan_to_num(weighed.settings.fan_speed),
+        off_curve=weighed.off_curve,
+    )
+    spent = {
         "heat": weighed.heat / inputs.dry_solid * per_wet,
         "fan": weighed.power / inputs.dry_solid * per_wet,
-        "fan_speed": np.nan_to_num(weighed.settings.fan_speed),
-        "fan_curve": weighed.off_curve,
     }
+    return _rows(state, spent, OF_DRYERS, len(inputs.radius))
 
 
-def _rows(known: dict[str, Any], of_others: tuple[str, ...], count: int) -> Array:
+def _rows(state: MachineState, spent: dict[str, Any], of_others: tuple[str, ...], count: int) -> Array:
     """Rows (ROWS, cases); nothing in those `of_others`, which the machine does not have and nobody bounds on it."""
-    known = known | dict.fromkeys(of_others, 0.0)
-    return np.array([np.broadcast_to(known[name], count) for name in ROWS], float)
+    known = spent | {q.name: q.of(state) for q in READABLE if q.name not in of_others}
+    return np.array([np.broadcast_to(known.get(name, 0.0), count) for name in ROWS], float)

@@ -9,12 +9,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case.case import Case
+from coolsim.case.quantities import READABLE, MachineState
 from coolsim.case.result import Result
 from coolsim.machines.dryers import mass_of
 from coolsim.model import deep_bed as db
@@ -32,26 +34,18 @@ from coolsim.simulate.dryer_phases import gathered, laid
 from coolsim.simulate.dryer_results import bagged_apart, highest, through
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, bed_of
-from coolsim.simulate.requirements import SWEATING
+from coolsim.simulate.requirements import state_of
 from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
+BOUNDED = tuple(q for q in READABLE if q.only_of != "coolers")  # as `MachineState` has them
 OUTCOMES = (
-    "moisture",  # kg/kg wet, mean of the bed
-    "temperature",  # °C, likewise
-    "above_ambient",  # K, likewise
-    "water_activity",  # in store, as it is judged
-    "exhaust_relative_humidity",  # mean of all air so far, without that which cools a batch
-    "lift_off",  # highest so far, as a share of the velocity that lifts the bed
-    "bed_pressure_drop",  # Pa, highest so far
-    "pellet_temperature",  # °C, of the hottest layer so far
-    "deviation",  # kg/kg wet, standard deviation over the bed
-    SWEATING,  # °C, dew point in the bag
+    *(q.name for q in BOUNDED),
     "heat",  # J per kg of wet feed
     "fan",  # J of electricity per kg of wet feed
 )
-PLAIN = ("temperature", "above_ambient", "pellet_temperature")  # fitted as they are, the others as logarithms
+PLAIN = tuple(q.name for q in BOUNDED if q.may_be_negative)  # fitted as they are, the others as logarithms
 LOOSE = 1e-2  # of Newton's method: the next step would be 1e-4, below 1e-6 of moisture
 # Right to a few tenths of a point: what is found on it is corrected by predictions.
 ROUGH = drying.Resolution(
@@ -287,47 +281,35 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool, case:
     T_air = air.temperature_from_enthalpy(enthalpy / exhaust, Y)
     judged = np.minimum(X / (1 + X) + (WETTEST_TENTH * spread if layers else 0.0), 0.9)
     activity = sorption.water_activity(inputs.isotherm, judged / (1 - judged), inputs.store_temperature)
-    return _in_order(
-        {
-            "moisture": X / (1 + X),
-            "temperature": T,
-            "above_ambient": T - inputs.outside_temperature,
-            "water_activity": activity,
-            "exhaust_relative_humidity": air.relative_humidity(T_air, Y, pressure),
-            "lift_off": lift,
-            "bed_pressure_drop": drop,
-            "pellet_temperature": hottest,
-            "deviation": spread,
-            SWEATING: headspace_dew_point(case, X / (1 + X), T),
-            "heat": heat / wet_weight,
-            "fan": fan / wet_weight,
-        }
+    state = MachineState(
+        moisture=X / (1 + X),
+        temperature=T,
+        even_temperature=T,
+        water_activity=activity,
+        outside_temperature=inputs.outside_temperature,
+        exhaust_temperature=T_air,
+        exhaust_relative_humidity=air.relative_humidity(T_air, Y, pressure),
+        lift_off=lift,
+        pressure_drop=drop,
+        dew_point_in_bag=partial(headspace_dew_point, case),
+        hottest=hottest,
+        deviation=spread,
     )
+    return _in_order(read(state) | {"heat": heat / wet_weight, "fan": fan / wet_weight})
 
 
 def _in_order(known: Mapping[str, Any]) -> Array:
     return np.array([known[name] for name in OUTCOMES], float)
 
 
-def common_outcomes(result: Result, case: Case, outside: Any) -> dict[str, Any]:
-    """What any machine's prediction has of OUTCOMES, at a temperature outside [°C]."""
-    out, even = result.pellets_out, result.after_equalising
-    return {
-        "moisture": out.moisture_wb,
-        "temperature": out.temperature,
-        "above_ambient": out.temperature - outside,
-        "water_activity": result.in_store.water_activity,
-        "exhaust_relative_humidity": result.air_out.relative_humidity,
-        "lift_off": result.bed.lift_off,
-        "bed_pressure_drop": result.bed.pressure_drop,
-        SWEATING: headspace_dew_point(case, out.moisture_wb, even.temperature),
-    }
+def read(state: MachineState) -> dict[str, Any]:
+    """What the state of a dryer has of OUTCOMES."""
+    return {q.name: q.of(state) for q in BOUNDED}
 
 
 def outcomes_of(case: Case, result: Result) -> Array:
     """Outcomes of one dryer that was predicted, (outcomes,)."""
-    energy, spread, mass = result.energy, result.spread, mass_of(case)
-    assert energy is not None and spread is not None
-    own = {"pellet_temperature": spread.hottest, "deviation": spread.deviation_wb}
+    energy, mass = result.energy, mass_of(case)
+    assert energy is not None
     taken = {"heat": energy.heat / mass, "fan": energy.fan / mass}
-    return _in_order(common_outcomes(result, case, case.air.temperature) | own | taken)
+    return _in_order(read(state_of(result, case.air.temperature, case)) | taken)

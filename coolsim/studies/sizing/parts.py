@@ -12,7 +12,7 @@ import numpy as np
 from coolsim.case.quantities import QUANTITIES
 from coolsim.equipment.duct import Demand
 from coolsim.machines.base import FULL
-from coolsim.machines.plant import Settings, Weighed, measured
+from coolsim.machines.plant import Settings, Weighed, state_of
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
 from coolsim.studies.sizing.answer import Body, Floor, Missed, Served
@@ -130,9 +130,10 @@ class Parts:
     def _standing(self, best: Best, k: int, at: Any) -> tuple[AtLimit, ...]:
         """Limits of one duty, where `at`, with where they stand."""
         one = take(best, np.array([k]))
-        state, case = self.duties.weighed(one.points, one.outcome), self.duties.cases[int(one.points.duty[0])]
+        case = self.duties.cases[int(one.points.duty[0])]
+        known = state_of(case, self.duties.weighed(one.points, one.outcome))
         return tuple(
-            AtLimit(limit.called, float(measured(case, state, limit.quantity.name)[0]))
+            AtLimit(limit.called, float(limit.quantity.of(known)[0]))
             for limit, stands in zip(self.limits, at)
             if stands
         )
