@@ -222,7 +222,7 @@ def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
         changed |= {
             "moisture_wb": M,
             "feed_temperature": T,
-            "flashed_moisture": X,
+            "flashed_moisture_db": X,
             "flashed_temperature": T_in,
         }
         changed["dry_solid"] = inputs.throughput * (1 - M)

@@ -100,7 +100,7 @@ class Fed:
     """
 
     volume: Array  # share of the pellet that each shell is, from the centre out, (n, cases)
-    moisture: Array  # of each shell, (n, cases); its mean is the bed's feed_moisture
+    moisture: Array  # of each shell, (n, cases); its mean is the bed's feed_moisture_db
     bound_heat: Array  # ⟨Q⟩ [J/kg dry] behind feed_temperature: what holds the enthalpy on any mesh, (cases,)
 
 
@@ -120,7 +120,7 @@ class Bed:
     air_flux: Array  # Ga, kg dry air/(m² s)
     depth: Array  # L, m
     pressure: Array  # p, Pa
-    feed_moisture: Array  # X_in, kg/kg dry
+    feed_moisture_db: Array  # X_in, kg/kg dry
     feed_temperature: Array  # °C
     inlet_air_temperature: Array  # °C
     inlet_humidity_ratio: Array  # kg/kg dry air
@@ -157,7 +157,7 @@ def refuse_impossible(bed: Bed, cases: int) -> None:
         wrong = ~np.isfinite(values)
         if field.name in _ABOVE_NOTHING:
             wrong |= values <= 0.0
-        if field.name in ("inlet_humidity_ratio", "feed_moisture"):
+        if field.name in ("inlet_humidity_ratio", "feed_moisture_db"):
             wrong |= values < 0.0
         if wrong.any():
             failed = np.unique(np.flatnonzero(wrong) % cases)

@@ -83,10 +83,10 @@ def pose(bed: Bed, shells: Shells, z: Array, laws: Laws = REAL) -> Problem:
 
 def _fed(bed: Bed, shells: Shells, laws: Laws) -> tuple[Array, Array]:
     """H and ⟨Q⟩ (2, B) of the pellets that enter, and their moisture (n, B), on a mesh of shells."""
-    X, Q = feed_shells(bed, shells), bed.bound_water(bed.feed_moisture)[0]
+    X, Q = feed_shells(bed, shells), bed.bound_water(bed.feed_moisture_db)[0]
     if bed.fed is None:
-        return np.stack([laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q), Q]), X
-    H = laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, bed.fed.bound_heat)
+        return np.stack([laws.pellet_enthalpy(bed, bed.feed_moisture_db, bed.feed_temperature, Q), Q]), X
+    H = laws.pellet_enthalpy(bed, bed.feed_moisture_db, bed.feed_temperature, bed.fed.bound_heat)
     return np.stack([H, (shells.volume * bed.bound_water(X)[0]).sum(axis=0)]), X
 
 

@@ -65,8 +65,8 @@ def point_positions(z: Array) -> Array:
 def laid(dryer: Dryer) -> Pellets:
     """Feed as it is laid: the same everywhere."""
     bed, points = dryer.bed, 2 * (len(dryer.z) - 1)
-    Q = bed.bound_water(bed.feed_moisture)[0] if bed.fed is None else bed.fed.bound_heat
-    H = dryer.laws.pellet_enthalpy(bed, bed.feed_moisture, bed.feed_temperature, Q)
+    Q = bed.bound_water(bed.feed_moisture_db)[0] if bed.fed is None else bed.fed.bound_heat
+    H = dryer.laws.pellet_enthalpy(bed, bed.feed_moisture_db, bed.feed_temperature, Q)
     shape = points, len(dryer.shells.volume), bed.cases
     return Pellets(
         np.broadcast_to(feed_shells(bed, dryer.shells), shape).copy(),
@@ -89,7 +89,7 @@ def temperature(dryer: Dryer, pellets: Pellets) -> Array:
 def size(dryer: Dryer, mean_moisture: Array) -> Array:
     """Radius of pellets as a share of what it was as feed."""
     bed = dryer.bed
-    lost = dryer.shrinkage * (bed.feed_moisture - mean_moisture) * (bed.solid_density / WATER_DENSITY)
+    lost = dryer.shrinkage * (bed.feed_moisture_db - mean_moisture) * (bed.solid_density / WATER_DENSITY)
     return np.asarray(np.cbrt(1 - lost))
 
 

@@ -314,5 +314,5 @@ def imbalances(s: Solution) -> tuple[Array, Array]:
     water = solid * (X_start - X_end) - sum(t.water for t in s.totals)
     heat = sum(t.heat for t in s.totals)
     energy = solid * (H_start - H_end) + heat - sum(t.enthalpy for t in s.totals)
-    capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture
+    capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture_db
     return water / (solid * np.maximum(X_start, X_end)), energy / np.maximum(heat, solid * capacity)

@@ -234,7 +234,7 @@ def first_step(dryer: Dryer, share: float) -> Array:
     bed = dryer.bed
     T = air.temperature_from_enthalpy(dryer.supply.fresh_enthalpy, dryer.supply.fresh_humidity_ratio)
     h = packed_bed.heat_transfer_coefficient(bed.air_flux, 2 * bed.radius, T)
-    capacity = bed.solid_density * (bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture)
+    capacity = bed.solid_density * (bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture_db)
     return np.asarray(share * capacity * bed.radius / (3 * h))
 
 

@@ -78,7 +78,7 @@ def _shares(volume: Array) -> Array:
 def feed_shells(bed: Bed, sh: Shells) -> Array:
     """Moisture of the feed in each shell, (n, cases)."""
     if bed.fed is None:
-        return np.broadcast_to(bed.feed_moisture, sh.volume.shape)
+        return np.broadcast_to(bed.feed_moisture_db, sh.volume.shape)
     return on_shells(bed.fed, sh.volume)
 
 

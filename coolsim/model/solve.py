@@ -135,7 +135,7 @@ def _refined(solution: Solution, refinements: int) -> list[Solution]:
 def end_layers(bed: Bed) -> tuple[Array, Array]:
     """Thickness of the layer at each end, as a share of the depth: where the quicker stream changes by 1/e."""
     h = packed_bed.heat_transfer_coefficient(bed.air_flux, 2 * bed.radius, bed.inlet_air_temperature)
-    capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture
+    capacity = bed.specific_heat + air.HEAT_CAPACITY_WATER * bed.feed_moisture_db
     slower = np.minimum(bed.air_flux * air.HEAT_CAPACITY_DRY_AIR, bed.solid_flux * capacity)
     layer = np.clip(END_LAYER * slower / (h * bed.surface), 1e-6, 0.1)
     return layer, layer

@@ -93,7 +93,7 @@ _OF_AIR = (
 def layers_of(s: Solution) -> Layers:
     """The moisture of every layer of the one case of a solution, at the end of each step."""
     bed, height = s.dryer.bed, dr.point_positions(s.dryer.z)[:, 0] * s.dryer.bed.depth[0]
-    time, X, began = [0.0], [np.full(len(height), bed.feed_moisture[0])], 0.0
+    time, X, began = [0.0], [np.full(len(height), bed.feed_moisture_db[0])], 0.0
     for phase, m in zip(s.phases, s.marches):
         time += [began + float(r.time[0]) for r in m.records]
         X += [r.mean_moisture[:, 0] for r in m.records]

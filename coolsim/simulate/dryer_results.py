@@ -219,11 +219,11 @@ def result_of(
     T, T_even = (c["H"] + c["Q"]) / heat, (c["H"] + c["Q_even"]) / heat
     seconds = sum(phase.programme.duration for phase in phases)
     flashed = inputs.flashed_temperature != inputs.feed_temperature
-    wet = np.where(flashed, inputs.flashed_moisture / (1 + inputs.flashed_moisture), inputs.moisture_wb)
+    wet = np.where(flashed, inputs.flashed_moisture_db / (1 + inputs.flashed_moisture_db), inputs.moisture_wb)
     per_bed = (
         inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
     )
-    lost = c["solid"] * (inputs.flashed_moisture - X)  # kg/m² of bed
+    lost = c["solid"] * (inputs.flashed_moisture_db - X)  # kg/m² of bed
     Y = c["vapour"] / c["exhaust"]
     T_air = air.temperature_from_enthalpy(c["enthalpy"] / c["exhaust"], Y)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
@@ -257,7 +257,7 @@ def result_of(
             c["wen_yu"],
             c["pressure_drop"],
             packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
-            inputs.dry_solid * (inputs.flashed_moisture - X),
+            inputs.dry_solid * (inputs.flashed_moisture_db - X),
         ),
         Accuracy(c["water_error"], c["energy_error"], c["error_M"], c["error_T"]),
         Profile(

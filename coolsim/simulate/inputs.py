@@ -40,7 +40,7 @@ class Inputs:
     feed_temperature: Array  # as fed, before any flash
     bulk_density: Array
     void_fraction: Array
-    flashed_moisture: Array  # kg/kg dry, as it enters the bed
+    flashed_moisture_db: Array  # kg/kg dry, as it enters the bed
     flashed_temperature: Array  # °C, as it enters the bed
     floor_area: Array
     bed_depth: Array
@@ -68,7 +68,7 @@ class Stated:
     diameter: Array
     length: Array
     throughput: Array
-    feed_moisture: Array
+    feed_moisture: Array  # kg/kg wet, as everywhere above the model
     feed_temperature: Array
     bulk_density: Array
     void_fraction: Array
@@ -163,7 +163,7 @@ def inputs_of(s: Stated, shape: tuple[int, ...]) -> Inputs:
         feed_temperature=s.feed_temperature,
         bulk_density=s.bulk_density,
         void_fraction=s.void_fraction,
-        flashed_moisture=X,
+        flashed_moisture_db=X,
         flashed_temperature=T_in,
         floor_area=s.floor_area,
         bed_depth=s.bed_depth,
@@ -254,7 +254,7 @@ def bed_of(inputs: Inputs) -> Bed:
         air_flux=inputs.dry_air / inputs.floor_area,
         depth=inputs.bed_depth,
         pressure=inputs.pressure,
-        feed_moisture=inputs.flashed_moisture,
+        feed_moisture_db=inputs.flashed_moisture_db,
         feed_temperature=inputs.flashed_temperature,
         inlet_air_temperature=inputs.inlet_air_temperature,
         inlet_humidity_ratio=inputs.humidity_ratio,

@@ -132,8 +132,8 @@ def _after_flash(inputs: Inputs, pellets: Leaving) -> Leaving:
     flashes = inputs.flashed_temperature != inputs.feed_temperature
     if not flashes.any():
         return pellets
-    Q = bed_of(inputs).bound_water(inputs.flashed_moisture)[0]
-    mean = np.where(flashes, inputs.flashed_moisture, pellets.mean)
+    Q = bed_of(inputs).bound_water(inputs.flashed_moisture_db)[0]
+    mean = np.where(flashes, inputs.flashed_moisture_db, pellets.mean)
     return leaving.fitted(pellets, mean, np.where(flashes, Q, pellets.bound_heat))
 
 

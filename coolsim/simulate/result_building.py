@@ -79,8 +79,10 @@ def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) ->
     H = (c_d + air.HEAT_CAPACITY_WATER * X) * T - columns["Q"]
     T_even = (H + columns["Q_even"]) / (c_d + air.HEAT_CAPACITY_WATER * X)
     flashed = inputs.flashed_temperature != inputs.feed_temperature
-    fed_wb = np.where(flashed, inputs.flashed_moisture / (1 + inputs.flashed_moisture), inputs.moisture_wb)
-    evaporation = inputs.dry_solid * (inputs.flashed_moisture - X)
+    fed_wb = np.where(
+        flashed, inputs.flashed_moisture_db / (1 + inputs.flashed_moisture_db), inputs.moisture_wb
+    )
+    evaporation = inputs.dry_solid * (inputs.flashed_moisture_db - X)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth
     velocity = inputs.dry_air * inputs.outside_volume / inputs.floor_area
@@ -186,7 +188,7 @@ def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array
     d_p, eps = 2 * bed.radius, bed.void_fraction
     gradient = packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)
     drop = (0.5 * dz * bed.depth * gradient).sum(axis=(0, 1)) * bed.resistance
-    bulk = bed.solid_density * (1 - eps) * (1 + bed.feed_moisture)
+    bulk = bed.solid_density * (1 - eps) * (1 + bed.feed_moisture_db)
     lift, wen_yu = packed_bed.lift_off_shares(velocity, d_p, bulk, eps, density, viscosity)
     return drop, lift.max(axis=(0, 1)), wen_yu.max(axis=(0, 1))
 
@@ -194,7 +196,7 @@ def through_the_bed(problem: Problem, state: State) -> tuple[Array, Array, Array
 def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tuple[Array, Array]:
     """Water and energy that the exit states leave unaccounted for, from those states alone."""
     Gs, Ga, c_d = inputs.dry_solid, inputs.dry_air, inputs.specific_heat
-    X_in, T_in = inputs.flashed_moisture, inputs.flashed_temperature
+    X_in, T_in = inputs.flashed_moisture_db, inputs.flashed_temperature
     heat = c_d + air.HEAT_CAPACITY_WATER * X_in
     water = Gs * (X_in - columns["X"]) - Ga * (columns["Y"] - inputs.humidity_ratio)
     gained = air.enthalpy(columns["T_air"], columns["Y"])
@@ -234,7 +236,7 @@ def _profile_columns(s: Solution, cells: int, shells: int) -> dict[str, Array]:
     def surface(stages: Array) -> Array:
         return np.concatenate([exits(UP, stages)[:1], exits(DOWN, stages)])
 
-    mean = pellets(e.mean_moisture, bed.feed_moisture)
+    mean = pellets(e.mean_moisture, bed.feed_moisture_db)
     H_feed, Q_feed = s.problem.feed
     Q = pellets(e.bound_heat, Q_feed)
     Y_inlet, h_inlet = s.problem.inlet

@@ -75,8 +75,8 @@ def _laid(count: int, seed: int, equation: str) -> tuple[Bed, Inputs, dict[str, 
     X = n["moisture"] / (1 - n["moisture"])
     bed = bed_of(inputs)
     bed = dataclasses.replace(
-        bed, feed_moisture=X, feed_temperature=n["temperature"], depth=n["depth"],
-        solid_density=bed.solid_density * (1 + bed.feed_moisture) / (1 + X),
+        bed, feed_moisture_db=X, feed_temperature=n["temperature"], depth=n["depth"],
+        solid_density=bed.solid_density * (1 + bed.feed_moisture_db) / (1 + X),
     )  # fmt: skip
     d, l = (np.array([getattr(c.feed, name) for c in cases]) for name in ("diameter", "length"))
     return bed, inputs, n, Pellet(pellet.shape_exponent(d, l), np.maximum(n["shrinkage"], 0.0))

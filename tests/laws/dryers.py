@@ -59,7 +59,7 @@ FEED: dict[str, Any] = {
     "D": 7e-10,
     "Ea": 26e3,
     "isotherm": CORN,
-    "feed_moisture": 0.3,
+    "feed_moisture_db": 0.3,
     "feed_temperature": 30.0,
 }
 

@@ -135,7 +135,7 @@ NUMBERS: dict[str, float] = {
     "air_flux": 0.5,
     "depth": 0.5,
     "pressure": 101_325.0,
-    "feed_moisture": 0.2,
+    "feed_moisture_db": 0.2,
     "feed_temperature": 20.0,
     "inlet_air_temperature": 20.0,
     "inlet_humidity_ratio": 0.0,

@@ -56,7 +56,7 @@ def test_a_warm_bed_cools_as_schumann_says(xi, tau, more):
     seconds = tau * capacity / (h * a)
     (s,) = drying.solve(
         bed(
-            radius=R, depth=xi * Ga * (1006.0 + 1860.0 * Y) / (h * a), conductivity=1e6, feed_moisture=X,
+            radius=R, depth=xi * Ga * (1006.0 + 1860.0 * Y) / (h * a), conductivity=1e6, feed_moisture_db=X,
             feed_temperature=60.0,
         ),
         phases_of(case, cooling_time=seconds), Pellet(SPHERE * ONE, 0.0 * ONE),
@@ -144,7 +144,7 @@ def test_steps_are_of_third_order_across_the_switch(seconds):
     A dozen steps err by signs of their own choice, so the order is told from thirty steps on."""
     case = batch('recirculation = "30 %"\nreverse_every = "200 s"\n')
     phases = phases_of(case, duration=500.0, cooling_time=seconds)
-    numbers: dict[str, Any] = {"D": 7e-10, "Ea": 26e3, "isotherm": CORN, "feed_moisture": 0.3}
+    numbers: dict[str, Any] = {"D": 7e-10, "Ea": 26e3, "isotherm": CORN, "feed_moisture_db": 0.3}
 
     def end(tolerance: float) -> tuple[np.ndarray, int]:
         (s,) = drying.solve(

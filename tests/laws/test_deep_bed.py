@@ -66,7 +66,7 @@ def test_a_cold_bed_warms_as_schumann_says(xi, tau):
         phase(Ga, tau * capacity / (h * a), supply(80.0)),
         laws=Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), shells=4, cells=32,
         step_tolerance=4e-4,
-        radius=R, depth=xi * Ga * 1006.0 / (h * a), conductivity=1e6, feed_moisture=X,
+        radius=R, depth=xi * Ga * 1006.0 / (h * a), conductivity=1e6, feed_moisture_db=X,
     )  # fmt: skip
     assert (exhaust(s)[0] - 20) / 60 == pytest.approx(schumann(xi, tau), abs=2e-4)
     expected = np.array([1 - schumann(tau, xi * zeta) for zeta in along(s)])
@@ -88,7 +88,7 @@ def test_a_pellet_warms_through_film_and_body_in_series(exponent):
     s = dry(
         phase(2.0, 1.0 / rate, supply(80.0)),
         laws=Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), cells=2, shells=4,
-        exponent=exponent, step_tolerance=1e-4, radius=R, depth=1e-6, conductivity=k, feed_moisture=X,
+        exponent=exponent, step_tolerance=1e-4, radius=R, depth=1e-6, conductivity=k, feed_moisture_db=X,
     )  # fmt: skip
     # a conductance 4 % higher would move this by up to 0.4 K
     assert temperature(s) == pytest.approx(80.0 - 60.0 / np.e, abs=0.03)
@@ -104,7 +104,7 @@ def held_surface(Fo: float, exponent: float = 2.0, radius: float = RADIUS, shell
     s = dry(
         phase(0.5, Fo * radius**2 / D, supply()),
         laws=Laws(moisture=linear_law(Xs=1.0, constant=-SURFACE), **ISOTHERMAL),
-        cells=2, shells=shells, exponent=exponent, radius=radius, D=D, feed_moisture=START, depth=1e-3,
+        cells=2, shells=shells, exponent=exponent, radius=radius, D=D, feed_moisture_db=START, depth=1e-3,
     )  # fmt: skip
     return (moisture(s) - SURFACE) / (START - SURFACE)
 
@@ -130,7 +130,7 @@ def test_crank_with_a_film(Bi, Fo, share):
     s = dry(
         phase(0.5, Fo * RADIUS**2 / D, supply()),
         laws=Laws(moisture=linear_law(J=1.0, Xs=-k, constant=k * SURFACE), **ISOTHERMAL),
-        cells=2, shells=32, radius=RADIUS, D=D, feed_moisture=START, depth=1e-3,
+        cells=2, shells=32, radius=RADIUS, D=D, feed_moisture_db=START, depth=1e-3,
     )  # fmt: skip
     assert sphere_with_film(Fo, Bi) == pytest.approx(share, abs=1e-6)
     assert (moisture(s) - SURFACE) / (START - SURFACE) == pytest.approx(share, abs=2e-4)
@@ -186,7 +186,7 @@ def test_hukills_logarithmic_shape(zeta, tau):
     s = dry(
         phase(Ga, seconds, supply()), laws=Laws(moisture=bilinear(k, Y_star), **ISOTHERMAL), cells=24, shells=2,
         step_tolerance=1.6e-3,
-        radius=R, D=1e-3, feed_moisture=X, depth=depth,
+        radius=R, D=1e-3, feed_moisture_db=X, depth=depth,
     )  # fmt: skip
     total = np.exp(zeta) + np.exp(tau) - 1
     assert 1 - exhaust(s)[1] / Y_star == pytest.approx(np.exp(tau) / total, abs=3e-4)
@@ -213,7 +213,7 @@ def test_a_wet_thin_layer_settles_at_the_psychrometric_wet_bulb(T, RH, psychrome
     # a dozen time constants ρ_d R/3 · c/(h + latent)
     air = phase(280 * viscosity(T) / (2 * R), 180.0, supply(T, humidity_ratio(T, RH)))
     numbers = {
-        "radius": R, "D": 1e-5, "isotherm": WET, "feed_moisture": 1.9, "feed_temperature": thermodynamic,
+        "radius": R, "D": 1e-5, "isotherm": WET, "feed_moisture_db": 1.9, "feed_temperature": thermodynamic,
         "inlet_air_temperature": T, "depth": 1e-6,
     }  # fmt: skip
     s = dry(air, cells=2, shells=4, step_tolerance=4e-4, **numbers)  # it starts within a kelvin of its end
@@ -227,7 +227,7 @@ def test_a_deep_wet_bed_saturates_the_air_adiabatically(T, RH, _, thermodynamic)
     """A bed of fifty transfer units at its adiabatic saturation temperature: the air leaves at that, saturated."""
     Y = humidity_ratio(T, RH)
     s = dry(
-        phase(0.5, 60.0, supply(T, Y)), cells=24, shells=4, D=1e-5, isotherm=WET, feed_moisture=1.0, depth=0.5,
+        phase(0.5, 60.0, supply(T, Y)), cells=24, shells=4, D=1e-5, isotherm=WET, feed_moisture_db=1.0, depth=0.5,
         feed_temperature=thermodynamic,
     )  # fmt: skip
     T_out, Y_out = exhaust(s)
@@ -260,7 +260,7 @@ def test_the_textbook_pan_dries_at_its_constant_rate():
     c = 1005.0 + 1880.0 * Y  # his humid heat
     s = dry(
         phase(0.5, 300.0, supply(T, Y)), laws=Laws(moisture=lewis(h, c), heat_transfer=constant_heat_transfer(h)),
-        cells=2, shells=4, D=1e-5, feed_moisture=1.9, feed_temperature=28.9, depth=1e-6,
+        cells=2, shells=4, D=1e-5, feed_moisture_db=1.9, feed_temperature=28.9, depth=1e-6,
     )  # fmt: skip
     assert temperature(s) == pytest.approx(28.9, abs=0.2)  # read from a chart
     floor = 3 * 0.58 / 2e-3 * 1e-6  # m² of surface per m² of floor
@@ -283,7 +283,7 @@ def test_the_textbook_adiabatic_dryer():
     R = 2e-3
     s = dry(
         phase(Ga, 100.0, dry_supply(400 - 273.15, Y)),
-        laws=laws, cells=16, shells=4, radius=R, D=1e-5, feed_moisture=1.9, feed_temperature=wet,
+        laws=laws, cells=16, shells=4, radius=R, D=1e-5, feed_moisture_db=1.9, feed_temperature=wet,
         depth=1.5 * Ga * 1006.0 / (h * 3 * 0.58 / R),
     )  # fmt: skip
     exact = 312 + 88 * np.exp(-1.5)

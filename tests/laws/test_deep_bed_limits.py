@@ -238,7 +238,7 @@ def test_fog_that_circles_in_a_cold_dryer_settles_where_the_air_enters():
     assert 0.5 * humidity_ratio(20.0, 1.0) > humidity_ratio(3.0, 1.0)
     s = dry(
         phase(0.1, 8 * 3600.0, supply(-15.0, 3e-4, r=0.55)), cells=12, shells=6, step_tolerance=0.1, depth=0.3,
-        **FEED | {"feed_moisture": 0.45, "feed_temperature": 60.0},
+        **FEED | {"feed_moisture_db": 0.45, "feed_temperature": 60.0},
     )  # fmt: skip
     water, energy = drying.imbalances(s)
     assert abs(water[0]) < 1e-8 and abs(energy[0]) < 1e-8

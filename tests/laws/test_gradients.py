@@ -180,7 +180,7 @@ def test_feed_that_flashes(name: str) -> None:
 # ---- How exact the difference of residuals is ---------------------------------------------------------
 
 BED_NUMBERS = ("radius", "conductivity", "specific_heat", "solid_density", "void_fraction", "solid_flux",
-    "air_flux", "depth", "pressure", "feed_moisture", "feed_temperature", "inlet_air_temperature",
+    "air_flux", "depth", "pressure", "feed_moisture_db", "feed_temperature", "inlet_air_temperature",
     "inlet_humidity_ratio")  # fmt: skip
 
 
@@ -253,7 +253,7 @@ def test_exchanger_made_deeper(ratio: float, NTU: float) -> None:
     Ga = ratio * C_solid / 1006.0
     depth = NTU * Ga * 1006.0 / (h * 3 * (1 - eps) / R)
     one = bed(
-        radius=R, void_fraction=eps, solid_flux=Gs, specific_heat=c_d, feed_moisture=X, air_flux=Ga,
+        radius=R, void_fraction=eps, solid_flux=Gs, specific_heat=c_d, feed_moisture_db=X, air_flux=Ga,
         depth=depth, conductivity=1e6, feed_temperature=80.0,
     )  # fmt: skip
     s = run(one, Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), cells=128).solution
@@ -272,7 +272,7 @@ def test_exact_counter_flow_sphere(Fo: float, E: float) -> None:
     """Depth sets Fo alone and airflow E alone; the exact share (model.md §7.3) is differenced for its slope."""
     K, Gs, Y, R, D, X = 2.0, 0.5, 0.02, 2e-3, 1e-9, 0.2
     one = bed(
-        D=D, radius=R, solid_density=900.0, feed_moisture=X, solid_flux=Gs, air_flux=E * Gs * K,
+        D=D, radius=R, solid_density=900.0, feed_moisture_db=X, solid_flux=Gs, air_flux=E * Gs * K,
         inlet_humidity_ratio=Y,
     )  # fmt: skip
     one = with_time(one, Fo * R**2 / D)

@@ -22,7 +22,7 @@ def sealed_exit(NTU: float, ratio: float, conductivity: float):
     U = 1 / (1 / h + R / (5 * conductivity))
     depth = NTU * Ga * C_AIR / (U * 3 * (1 - eps) / R)
     one = bed(
-        radius=R, void_fraction=eps, solid_flux=Gs, specific_heat=c_d, feed_moisture=X, air_flux=Ga, depth=depth,
+        radius=R, void_fraction=eps, solid_flux=Gs, specific_heat=c_d, feed_moisture_db=X, air_flux=Ga, depth=depth,
         conductivity=conductivity, feed_temperature=80.0,
     )  # fmt: skip
     return run(one, Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h)), cells=128)
@@ -45,7 +45,7 @@ def test_counter_flow_exchanger(NTU, ratio, conductivity):
 def test_resistance_inside_the_pellet(depth, pellets, air):
     """model.md §7.1 (computed): 1/U = 1/h + R/(5k)."""
     one = bed(
-        radius=2.4e-3, conductivity=0.2, void_fraction=0.42, solid_flux=0.84, feed_moisture=0.190476,
+        radius=2.4e-3, conductivity=0.2, void_fraction=0.42, solid_flux=0.84, feed_moisture_db=0.190476,
         specific_heat=1600.0, air_flux=1.0, depth=depth, feed_temperature=80.0,
     )  # fmt: skip
     out = run(one, Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(150.0)))
@@ -58,7 +58,7 @@ def test_too_little_air_cools_no_further_than_the_pinch():
     """model.md §7.1 (computed): 0.9 kg air per kg wet feed, air 20 °C/60 %: however deep, 52.06 °C."""
     X, Y = 0.17, humidity_ratio(20.0, 0.6)
     one = bed(
-        feed_moisture=X, specific_heat=1600.0, solid_flux=0.5, air_flux=0.9 * 0.5 * (1 + X), depth=3.0,
+        feed_moisture_db=X, specific_heat=1600.0, solid_flux=0.5, air_flux=0.9 * 0.5 * (1 + X), depth=3.0,
         feed_temperature=80.0, inlet_humidity_ratio=Y,
     )  # fmt: skip
     out = run(one, Laws(moisture=SEALED))

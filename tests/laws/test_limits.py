@@ -49,7 +49,7 @@ def test_wet_pellets_settle_at_the_psychrometric_wet_bulb(T, RH, psychrometric, 
     R = 2e-3
     one = bed(
         D=1e-5, isotherm=WET, radius=R, air_flux=280 * viscosity(T) / (2 * R), solid_flux=1e-6,
-        feed_moisture=1.9, feed_temperature=start, inlet_air_temperature=T,
+        feed_moisture_db=1.9, feed_temperature=start, inlet_air_temperature=T,
         inlet_humidity_ratio=humidity_ratio(T, RH),
     )  # fmt: skip
     # more than ten time constants ρ_d R/3 · c/(h + latent), or 900 · 6.7e-4 · 9700/400 s at most
@@ -70,7 +70,7 @@ def test_much_wet_solid_saturates_the_air_adiabatically(T, RH, _, thermodynamic)
     ratio = 0.4 / evaporated  # so that 0.4 kg/kg of the solid's water goes
     one = bed(
         D=1e-5, isotherm=WET, specific_heat=1.0, solid_flux=0.5 / ratio, air_flux=0.5, depth=0.5,
-        feed_moisture=0.5, feed_temperature=thermodynamic, inlet_air_temperature=T, inlet_humidity_ratio=Y,
+        feed_moisture_db=0.5, feed_temperature=thermodynamic, inlet_air_temperature=T, inlet_humidity_ratio=Y,
     )  # fmt: skip
     out = run(one, REAL, *FINE)
     assert out.air_temperature == pytest.approx(thermodynamic, abs=0.006)
@@ -189,7 +189,7 @@ def test_two_ways_to_one_moisture_end_at_one_enthalpy():
     mean, even = {}, {}
     for name, (D, law, (least, most)) in ways.items():
         laws = Laws(moisture=law, heat_transfer=constant_heat_transfer(0.0), **ISOTHERMAL)
-        one = bed(D=D, isotherm=corn, feed_moisture=X_in, feed_temperature=60.0)
+        one = bed(D=D, isotherm=corn, feed_moisture_db=X_in, feed_temperature=60.0)
 
         def exit_after(Fo, one=one, laws=laws, D=D):
             return run(with_time(one, Fo * 4e-6 / D), laws, 16, 32)
@@ -220,7 +220,7 @@ def test_water_that_lets_go_draws_its_heat_through_the_pellet():
         heat_transfer=constant_heat_transfer(0.0),
         **ISOTHERMAL,
     )
-    one = bed(isotherm=corn, feed_moisture=0.025, feed_temperature=60.0, radius=R, conductivity=0.01)
+    one = bed(isotherm=corn, feed_moisture_db=0.025, feed_temperature=60.0, radius=R, conductivity=0.01)
     points = run(one, laws, 16, 8).solution.state.points
     Xs, Ts, Tp = points[:, 0], points[:, 1], points[:, 2]
     gap = R / (5 * 0.01) * q_st * k_film * (Xs - X_end)

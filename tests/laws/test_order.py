@@ -56,7 +56,7 @@ def test_third_order_along_the_bed_of_a_heat_exchanger():
     U, depth = 1 / (1 / h + R / (5 * 0.2)), 0.02
     share = effectiveness(U * 3 * 0.58 / R * depth / C_air, C_air / C_solid)
     exact = 80.0 - 60.0 * share * C_air / C_solid
-    one = bed(radius=R, air_flux=Ga, solid_flux=Gs, feed_moisture=X, feed_temperature=80.0, depth=depth)
+    one = bed(radius=R, air_flux=Ga, solid_flux=Gs, feed_moisture_db=X, feed_temperature=80.0, depth=depth)
     laws = Laws(moisture=SEALED, heat_transfer=constant_heat_transfer(h))
     errors = np.array([exit_on(one, laws, K, 2, np.array([10.0]))[1] - exact for K in (2, 4, 8, 16)])
     assert (order(errors) > 2.5).all(), order(errors)
@@ -65,7 +65,7 @@ def test_third_order_along_the_bed_of_a_heat_exchanger():
 
 def exact_sphere(Fo=0.1, E=2.0):
     K, Gs, Y, R, D = 2.0, 0.5, 0.02, 2e-3, 1e-9
-    one = bed(D=D, radius=R, feed_moisture=0.2, solid_flux=Gs, air_flux=E * Gs * K, inlet_humidity_ratio=Y)
+    one = bed(D=D, radius=R, feed_moisture_db=0.2, solid_flux=Gs, air_flux=E * Gs * K, inlet_humidity_ratio=Y)
     exact = 0.2 - counter_flow_sphere(Fo, E) * (0.2 - K * Y)
     return with_time(one, Fo * R**2 / D), Laws(moisture=linear_law(Xs=1.0, Y=-K), **ISOTHERMAL), exact
 

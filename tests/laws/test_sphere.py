@@ -35,7 +35,7 @@ def extrapolated(one, law, reading):
 
 def share_to_go(Fo: float, law) -> float:
     """(X̄ − X∞)/(X_in − X∞) after Fo = D t/R²."""
-    one = with_time(bed(D=D, radius=R, solid_density=RHO, feed_moisture=X_IN), Fo * R**2 / D)
+    one = with_time(bed(D=D, radius=R, solid_density=RHO, feed_moisture_db=X_IN), Fo * R**2 / D)
     return extrapolated(one, law, lambda out: (out.moisture - X_END) / (X_IN - X_END))
 
 
@@ -73,7 +73,7 @@ COMPUTED = [(Fo, E, counter_flow_sphere(Fo, E)) for Fo, E in ((0.02, 1.3), (0.07
 def test_counter_flow_sphere(Fo, E, share):
     K, Gs, Y = 2.0, 0.5, 0.02
     one = bed(
-        D=D, radius=R, solid_density=RHO, feed_moisture=X_IN, solid_flux=Gs, air_flux=E * Gs * K,
+        D=D, radius=R, solid_density=RHO, feed_moisture_db=X_IN, solid_flux=Gs, air_flux=E * Gs * K,
         inlet_humidity_ratio=Y,
     )  # fmt: skip
     law = linear_law(Xs=1.0, Y=-K)

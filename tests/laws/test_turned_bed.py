@@ -36,7 +36,7 @@ def share(Z: float, tau: float, mixed: bool) -> float:
     depth, seconds = Z * FLUX / (AREA * MASS_TRANSFER * K), tau * SOLID / (AREA * MASS_TRANSFER)
     s = dry(
         phase(FLUX, seconds, supply(20.0, Y_IN)), laws=LUMPED, mixed=mixed, cells=8, shells=2, D=1e-3,
-        feed_moisture=START, depth=depth, step_tolerance=1e-3,
+        feed_moisture_db=START, depth=depth, step_tolerance=1e-3,
     )  # fmt: skip
     return (moisture(s) - K * Y_IN) / (START - K * Y_IN)
 
@@ -84,7 +84,7 @@ def test_what_a_turned_bed_does_hangs_on_the_air_per_kilogram():
     deep, thin = (
         dry(
             phase(part * FLUX, 400.0, supply(70.0, Y_IN)), laws=laws, mixed=True, cells=24, shells=4,
-            depth=part * 0.1, feed_moisture=START, step_tolerance=1e-3,
+            depth=part * 0.1, feed_moisture_db=START, step_tolerance=1e-3,
         )
         for part in (1.0, 1e-3)
     )  # fmt: skip
@@ -98,7 +98,7 @@ def test_a_turned_bed_approaches_the_air_as_one_lump():
     L, t = 0.1, 400.0
     s = dry(
         phase(FLUX, t, supply(20.0, Y_IN)), laws=LUMPED, mixed=True, cells=12, shells=2, D=1e-3,
-        feed_moisture=START, depth=L,
+        feed_moisture_db=START, depth=L,
     )  # fmt: skip
     Z = AREA * L * MASS_TRANSFER * K / FLUX
     expected = K * Y_IN + (START - K * Y_IN) * turned(Z, AREA * MASS_TRANSFER * t / SOLID)

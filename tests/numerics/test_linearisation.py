@@ -40,9 +40,9 @@ def random_state(problem: Problem, rng: np.random.Generator) -> State:
     """Nothing near a solution: every number anywhere in its range."""
     bed, n, K = problem.bed, len(problem.shells.volume), len(problem.z) - 1
     B = bed.cases
-    chain = bed.feed_moisture * rng.uniform(0.4, 1.2, (K, n, 2, B))
+    chain = bed.feed_moisture_db * rng.uniform(0.4, 1.2, (K, n, 2, B))
     points = np.empty((K, 5, 2, B))
-    points[:, cf.XS] = bed.feed_moisture * rng.uniform(0.3, 1.0, (K, 2, B))
+    points[:, cf.XS] = bed.feed_moisture_db * rng.uniform(0.3, 1.0, (K, 2, B))
     for v in (cf.TS, cf.TP, cf.TA):
         points[:, v] = rng.uniform(5.0, 85.0, (K, 2, B))
     points[:, cf.HUMIDITY] = rng.uniform(0.0, 0.06, (K, 2, B))
@@ -270,7 +270,7 @@ def test_newtons_method_ends_quadratically():
 # ---- Sensitivities --------------------------------------------------------------------------------------
 
 SETTINGS = {  # number of the bed: a step small against it
-    "feed_moisture": 1e-5, "feed_temperature": 1e-3, "inlet_air_temperature": 1e-3, "air_flux": 1e-5,
+    "feed_moisture_db": 1e-5, "feed_temperature": 1e-3, "inlet_air_temperature": 1e-3, "air_flux": 1e-5,
     "inlet_humidity_ratio": 1e-6, "depth": 1e-5,
 }  # fmt: skip
 

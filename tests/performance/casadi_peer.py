@@ -23,7 +23,7 @@ from coolsim.physics import air
 DEGREE = 8  # of the polynomial for Q: moves an exit by less than 5e-5 points
 SCALARS = (
     "radius", "conductivity", "specific_heat", "solid_density", "solid_flux", "air_flux", "residence_time",
-    "surface", "pressure", "feed_moisture", "feed_temperature", "inlet_air_temperature", "inlet_humidity_ratio",
+    "surface", "pressure", "feed_moisture_db", "feed_temperature", "inlet_air_temperature", "inlet_humidity_ratio",
 )  # fmt: skip
 LAW = ("value", "at", "activation_energy")  # D without a slope in moisture, as in all the cases
 EQUATIONS = {"modified-chung-pfost": 3, "oswin-variable": 4}  # those of the cases, and their constants
@@ -111,8 +111,8 @@ def build(equation: str, K: int, n: int, options: dict):
     mean = [[ca.dot(V, X[k][i]) for i in (0, 1)] for k in range(K)]
     H = [[enthalpy(mean[k][i], Tp[k][i], Q[k][i]) for i in (0, 1)] for k in range(K)]
     h_air = [[air_enthalpy(Ta[k][i], Y[k][i]) for i in (0, 1)] for k in range(K)]
-    Q_feed = Q_of(bed["feed_moisture"])
-    H_feed = enthalpy(bed["feed_moisture"], bed["feed_temperature"], Q_feed)
+    Q_feed = Q_of(bed["feed_moisture_db"])
+    H_feed = enthalpy(bed["feed_moisture_db"], bed["feed_temperature"], Q_feed)
     h_inlet = air_enthalpy(bed["inlet_air_temperature"], bed["inlet_humidity_ratio"])
 
     def difference(stream, f, k, i, boundary):
@@ -123,7 +123,7 @@ def build(equation: str, K: int, n: int, options: dict):
 
     rows = []
     R, p, c_0 = bed["radius"], bed["pressure"], bed["solid_density"] * bed["radius"] / 3
-    feed = ca.SX.ones(n) * bed["feed_moisture"]
+    feed = ca.SX.ones(n) * bed["feed_moisture_db"]
     for k in range(K):
         dz = z[k + 1] - z[k]
         per_solid, per_air = dz * bed["surface"] / bed["solid_flux"], dz * bed["surface"] / bed["air_flux"]
@@ -182,7 +182,7 @@ def parameters(problem):
     isotherm = bed.isotherm
     per_moisture = 100 / ((1 - isotherm.fat[0]) * isotherm.scale[0])
     joint = 3.0 / per_moisture
-    X = joint + (1.15 * bed.feed_moisture[0] - joint) * 0.5 * (1 - np.cos(np.linspace(0, np.pi, 60)))
+    X = joint + (1.15 * bed.feed_moisture_db[0] - joint) * 0.5 * (1 - np.cos(np.linspace(0, np.pi, 60)))
     Q = bed.bound_water(X[:, None])[0][:, 0]
     top = X[-1] - joint
     fit = np.polynomial.polynomial.polyfit((X - joint) / top, Q, DEGREE) / top ** np.arange(DEGREE + 1)

@@ -49,7 +49,7 @@ class Line:
         self.inner = 5 * self.bed.conductivity / self.bed.radius
         self.dry_per_surface = self.bed.solid_density * self.bed.radius / 3
         self.units = np.array([0.1] * self.n + [1e5, 0.02, 5e4])[:, None]
-        X, T = self.bed.feed_moisture, self.bed.feed_temperature
+        X, T = self.bed.feed_moisture_db, self.bed.feed_temperature
         H = (self.bed.specific_heat + C_W * X) * T - self.bed.bound_water(X)[0]
         Y = self.bed.inlet_humidity_ratio
         h = air.enthalpy(self.bed.inlet_air_temperature, Y)
@@ -257,10 +257,10 @@ def solve_bvp(solution: Solution, tolerance: float, seeded: bool = True):
 def straight_lines(line: Line, z):
     """Pellets that keep their water, temperatures on a straight line between the streams."""
     bed, down = line.bed, z
-    X = np.broadcast_to(bed.feed_moisture, (line.n, len(z)))
+    X = np.broadcast_to(bed.feed_moisture_db, (line.n, len(z)))
     Ta = bed.inlet_air_temperature + 0.6 * (bed.feed_temperature - bed.inlet_air_temperature) * (1 - down)
     Y = bed.inlet_humidity_ratio + 0.02 * (1 - down)
-    H = (bed.specific_heat + C_W * bed.feed_moisture) * (Ta + 3) - bed.bound_water(bed.feed_moisture)[0]
+    H = (bed.specific_heat + C_W * bed.feed_moisture_db) * (Ta + 3) - bed.bound_water(bed.feed_moisture_db)[0]
     return np.concatenate([X, [H, Y, air.enthalpy(Ta, Y)]]) / line.units
 
 

@@ -42,7 +42,7 @@ def test_what_nobody_types_is_kept_and_more_is_no_limit():
 
 
 def test_a_plan_of_a_cooler_tells_what_its_prediction_does():
-    """The states of a search against `predict`; of a fan, whose state is an end of its curve or not, the same side."""
+    """The states of a search against `predict`; of a fan the side of its curve."""
     case = level("monsoon-night")
     weighed = plant.Plant(case).run(take(gather([case]), np.zeros(1, np.intp)), FULL)
     told = plant.state_of(case, weighed)
