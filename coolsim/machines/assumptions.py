@@ -160,8 +160,8 @@ def _in_turn(made: str, time: float, case: Case) -> Warning:
     parts, count = schedule.cycle(case.cooler, case.schedule), case.schedule.dryers
     taken = sum(parts.values())
     dryers = "with 1 dryer" if count == 1 else f"with {count:.0f} dryers"
-    told = ", ".join(f"{name} {part / 60:.0f}" for name, part in parts.items() if part)
-    cycle = f"{made}; the cycle of a dryer takes {taken / 60:.0f} min ({told})"
+    in_words = ", ".join(f"{name} {part / 60:.0f}" for name, part in parts.items() if part)
+    cycle = f"{made}; the cycle of a dryer takes {taken / 60:.0f} min ({in_words})"
     if taken <= time * (1 + schedule.ROUNDING):
         return Warning(
             "note", f"{cycle}: {dryers}, {(time - taken) / 60:.0f} min of {time / 60:.0f} are left."

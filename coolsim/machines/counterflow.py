@@ -80,8 +80,8 @@ class CounterFlow:
 
     def read(self, case: Case, result: Result) -> dict[str, float]:
         """How a cooler is set; its fan's speed is nan where its curve does not give the airflow."""
-        told = self.named_settings(case, result)
-        known = {f.name: float(getattr(told, f.name)) for f in dataclasses.fields(told)}
+        settings = self.named_settings(case, result)
+        known = {f.name: float(getattr(settings, f.name)) for f in dataclasses.fields(settings)}
         known |= conditioner.read(case)
         return {s.key: known[s.key] for s in self.settings} | {"airflow": known["airflow"]}
 

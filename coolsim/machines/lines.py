@@ -119,8 +119,10 @@ class LineOfMachines:
     def named_settings(self, case: Case, result: Result) -> tuple[Any, ...]:
         """The settings of each machine by their names."""
         each = zip(self.machines, machines(case), result.stages)
-        told = [_as_fed(machine.named_settings(one, run.result), one, run) for machine, one, run in each]
-        return tuple(self._with_speed(k, case, settings, result) for k, settings in enumerate(told))
+        each_settings = [
+            _as_fed(machine.named_settings(one, run.result), one, run) for machine, one, run in each
+        ]
+        return tuple(self._with_speed(k, case, settings, result) for k, settings in enumerate(each_settings))
 
     def _with_speed(self, k: int, case: Case, settings: Any, result: Result) -> Any:
         """The settings of a machine with its fan's speed by the curve, which many predictions do not tell."""

@@ -78,10 +78,10 @@ class Tried(Weighed):
 def try_settings(case: Case, knobs: dict[str, Array], resolution: Resolution) -> Tried:
     """Try states of a case; `knobs` maps names that `with_settings` knows to arrays (N,); the rest stays."""
     every = np.zeros(len(next(iter(knobs.values()))), np.intp)
-    return Plant(case).run(with_settings(take(gather([case]), every), knobs), resolution)
+    return Plant(case).run(with_knobs(take(gather([case]), every), knobs), resolution)
 
 
-def spread(values: Any, count: int) -> Array:
+def along_states(values: Any, count: int) -> Array:
     """One number, or one per weather, along `count` states; what has more axes is as the states already."""
     if np.ndim(values) > 1:
         return np.asarray(values)
@@ -212,7 +212,7 @@ class SpeedMap:
         return asked.flow / np.exp(np.interp(x, self.resistance, self.flow)), off
 
 
-def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
+def with_knobs(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
     """Set the knobs of inputs."""
     changed: dict[str, Any] = {}
     if "feed_moisture" in knobs or "feed_temperature" in knobs:
@@ -240,7 +240,7 @@ def with_settings(inputs: Inputs, knobs: dict[str, Array]) -> Inputs:
 # ---- Wishes and limits --------------------------------------------------------------------------------
 
 
-def state_of(case: Case, weighed: Weighed) -> MachineState:
+def planned_state(case: Case, weighed: Weighed) -> MachineState:
     """What limits read of states that were weighed."""
     o = weighed.outcome
     return MachineState(
@@ -248,7 +248,7 @@ def state_of(case: Case, weighed: Weighed) -> MachineState:
         temperature=o.temperature,
         even_temperature=o.even_temperature,
         water_activity=o.water_activity,
-        outside_temperature=spread(case.air.temperature, len(o.temperature)),
+        outside_temperature=along_states(case.air.temperature, len(o.temperature)),
         exhaust_temperature=o.air_temperature,
         exhaust_relative_humidity=weighed.exhaust_humidity,
         lift_off=o.lift_off,
@@ -262,10 +262,10 @@ def state_of(case: Case, weighed: Weighed) -> MachineState:
 def excesses(case: Case, state: Weighed, constraints: Sequence[Constraint]) -> Array:
     """How far each constraint is broken, in its scale, (constraints, N); ≤ 0 where kept."""
     count = len(state.power)
-    known = state_of(case, state)
+    known = planned_state(case, state)
     values = {c.key: np.asarray(c.quantity.of(known)) for c in constraints}
     along = [
-        dataclasses.replace(c, bound=spread(c.bound, count), scale=spread(c.scale, count))
+        dataclasses.replace(c, bound=along_states(c.bound, count), scale=along_states(c.scale, count))
         if np.ndim(c.bound) or np.ndim(c.scale)
         else c
         for c in constraints

@@ -46,7 +46,7 @@ The algorithm of dryers
    a reversal, or in a new zone, is measured like any other and need not begin tiny. It begins twelve times as
    long as that of cold feed: it bends far less, and a sixth of all Newton steps went into it.
 4. `model.drying` runs each case twice at once: on its mesh, and on one of half the cells and shells with a
-   tolerance twice as wide, laid out on the same arrays (`mesh.doubled`, `pellet_shells.spread`: cells without
+   tolerance twice as wide, on the same arrays (`mesh.doubled`, `pellet_shells.with_empty_shells`: cells without
    thickness, shells without volume). A step costs hardly more for two cases than for one. 0.9 of the difference,
    and no less than 1e-5 of moisture, counts as the error; cases above tolerance go round again on twice the mesh.
 5. A pellet is not the sphere there but the body of `physics.pellet.shape_exponent`, whose surfaces grow as r^m:

@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coolsim.model.bed import Bed
-from coolsim.model.dryer import BlownIn, Dryer, Pellets, blown_in, means, point_weights, size
+from coolsim.model.dryer import BlownIn, Dryer, Pellets, blown_in, means, point_weights, radius_share
 from coolsim.model.iterate import (
     HUMIDITY,
     LEAST_MOISTURE_KEPT,
@@ -200,7 +200,7 @@ def _as_now(dryer: Dryer, mean_moisture: Array) -> tuple[Bed, Array | float]:
     """The bed with its pellets at their present size, and their radius as a share of the feed's."""
     if not np.any(dryer.shrinkage):
         return dryer.bed, 1.0
-    s = size(dryer, mean_moisture)
+    s = radius_share(dryer, mean_moisture)
     bed = dryer.bed
     return dataclasses.replace(bed, radius=bed.radius * s, solid_density=bed.solid_density / s**3), s
 

@@ -86,7 +86,7 @@ def temperature(dryer: Dryer, pellets: Pellets) -> Array:
     return dryer.laws.pellet_temperature(dryer.bed, mean, pellets.enthalpy, Q)
 
 
-def size(dryer: Dryer, mean_moisture: Array) -> Array:
+def radius_share(dryer: Dryer, mean_moisture: Array) -> Array:
     """Radius of pellets as a share of what it was as feed."""
     bed = dryer.bed
     lost = dryer.shrinkage * (bed.feed_moisture_db - mean_moisture) * (bed.solid_density / WATER_DENSITY)

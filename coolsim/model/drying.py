@@ -46,7 +46,7 @@ from coolsim.model import dryer as dr
 from coolsim.model.bed import Bed, take
 from coolsim.model.dryer import Dryer, Pellets, Supply
 from coolsim.model.march import ENOUGH, STEP_TOLERANCE, March, Programme, march
-from coolsim.model.pellet_shells import Shells, shaped_shells, spread
+from coolsim.model.pellet_shells import Shells, shaped_shells, with_empty_shells
 from coolsim.model.solve import GRADING, KELVIN_PER_MOISTURE, MOISTURE_PER_KELVIN
 from coolsim.model.surface import REAL, Laws
 from coolsim.numerics import mesh
@@ -210,9 +210,9 @@ def _records_of(m: March, which: NDArray[np.intp]) -> list:
     place[which] = np.arange(len(which))
     records = []
     for record in m.records:
-        kept = np.flatnonzero(place[record.index] >= 0)
-        if len(kept):
-            some = take(record, kept)
+        chosen = np.flatnonzero(place[record.index] >= 0)
+        if len(chosen):
+            some = take(record, chosen)
             records.append(dataclasses.replace(some, index=place[some.index]))
     return records
 
@@ -255,7 +255,7 @@ def _dryer(bed: Bed, phases: tuple[Phase, ...], pellet: Pellet, laws: Laws, r: R
     if r.estimate:
         coarse = shaped_shells(r.shells // 2, grading, exponent)
         z_coarse = mesh.layered_nodes(r.cells // 2, layer, layer)
-        shells = _joined(shells, spread(coarse))
+        shells = _joined(shells, with_empty_shells(coarse))
         z = np.concatenate([z, mesh.doubled(z_coarse)], axis=1)
     return Dryer(bed, phases[0].supply, shells, pellet.exponent, pellet.shrinkage, z, laws, pellet.mixed)
 

@@ -89,7 +89,7 @@ def _of_dryer(s: drying.Solution) -> tuple[Array, Array, dict[str, Array]]:
         "enthalpy": dryer.laws.pellet_enthalpy(dryer.bed, mean, T, Q),
         "bound_heat": Q,
         "temperature": T,
-        "size": dr.size(dryer, mean),
+        "size": dr.radius_share(dryer, mean),
         "entered_moisture": (w * dr.means(dryer, s.start.moisture)[0]).sum(axis=0),
         "entered_enthalpy": (w * s.start.enthalpy).sum(axis=0),
     }

@@ -269,13 +269,13 @@ def _corrected(guess: State, step: Step, g: _Going) -> State:
 
 def _learn(g: _Going, step: Step, guess: State, state: State, accepted: NDArray[np.bool_]) -> None:
     """Keep what the guesses for steps that were accepted missed by."""
-    kept = list(g.missed)
+    misses = list(g.missed)
     for j, missed in enumerate(g.missed):
         k = np.flatnonzero(accepted & (g.since == j))
         if len(k):
-            kept[j] = _put(missed, k, guessing.missed(take(guess, k), take(state, k)))
+            misses[j] = _put(missed, k, guessing.missed(take(guess, k), take(state, k)))
             g.lasted[j, k] = step.duration[k]
-    g.missed = tuple(kept)
+    g.missed = tuple(misses)
 
 
 def _bend(step: Step, state: State) -> Array:

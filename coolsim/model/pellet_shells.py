@@ -82,7 +82,7 @@ def feed_shells(bed: Bed, sh: Shells) -> Array:
     return on_shells(bed.fed, sh.volume)
 
 
-def spread(sh: Shells) -> Shells:
+def with_empty_shells(sh: Shells) -> Shells:
     """The same shells with one without volume outside each: a mesh of half as many on twice as many places.
 
     What crosses a face crosses it twice, each time with half the resistance.

@@ -65,10 +65,10 @@ def varied_tables(name: str) -> tuple[str, ...]:
 
 def _part(before: Source, base: str) -> Source:
     """The scenario without the tables that have no bearing on `base`: each entry of a list copies the rest."""
-    kept = {base, "material"}
-    typed = {table: value for table, value in before.typed.items() if table in kept}
-    lines = {key: line for key, line in before.lines.items() if key.partition(".")[0] in kept}
-    overrides = {key: who for key, who in before.overrides.items() if key.partition(".")[0] in kept}
+    others = {base, "material"}
+    typed = {table: value for table, value in before.typed.items() if table in others}
+    lines = {key: line for key, line in before.lines.items() if key.partition(".")[0] in others}
+    overrides = {key: who for key, who in before.overrides.items() if key.partition(".")[0] in others}
     return dataclasses.replace(
         before,
         typed=MappingProxyType(typed),

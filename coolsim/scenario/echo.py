@@ -166,9 +166,9 @@ def _material(case: Case, style: _Style) -> Iterator[tuple[str, str]]:
         yield f"material.diffusivity.{name}", _shown(value, key, style)
 
 
-def _rows(table: str, kept: Table, style: _Style) -> Iterator[tuple[str, str]]:
-    currency = getattr(kept, "currency", "")
-    for name, value in kept.given().items():
+def _rows(table: str, values: Table, style: _Style) -> Iterator[tuple[str, str]]:
+    currency = getattr(values, "currency", "")
+    for name, value in values.given().items():
         key = schema.find(f"{table}.{name}")
         if f"{table}.{name}" in schema.TABLES and schema.TABLES[f"{table}.{name}"].varies:
             yield from _listed(f"{table}.{name}", value, style)

@@ -49,7 +49,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Look:
+class Checker:
     """How data classes are looked at: whether arrays may stand in them, and the shapes of those that do."""
 
     arrays: bool
@@ -83,7 +83,7 @@ class Look:
                 yield Fault("", key, in_words(value), "needs a pair (lowest, highest)")
                 return
             single = dataclasses.replace(wanted, kind="quantity", optional=False)
-            faults = [f for end in value for f in Look(False, {}).field(key, end, single)]
+            faults = [f for end in value for f in Checker(False, {}).field(key, end, single)]
             if not faults and value[0] > value[1]:
                 faults = [Fault("", key, in_words(value), "the lowest comes first")]
             yield from faults

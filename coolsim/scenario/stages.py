@@ -57,11 +57,11 @@ def _sized(c: Collector, entries: tuple[Mapping[str, Any], ...]) -> int | None:
         return None
     names = [str(entry.get("name")) for entry in entries]
     table = c.source.value(SIZING)
-    asked = table.get("stage") if isinstance(table, Mapping) else None
-    if names.count(str(asked)) == 1:
-        return names.index(str(asked)) + 1
+    stated = table.get("stage") if isinstance(table, Mapping) else None
+    if names.count(str(stated)) == 1:
+        return names.index(str(stated)) + 1
     allowed = f"of a line one stage is sized, the others stay: give its name ({', '.join(names)})"
-    c.fault("sizing.stage", "nothing" if asked is None else reader.shown(asked), allowed)
+    c.fault("sizing.stage", "nothing" if stated is None else reader.shown(stated), allowed)
     return None
 
 
@@ -142,11 +142,11 @@ def _alone(line: Source, entry: Mapping[str, Any], sizing: bool) -> Source:
     """Return the scenario of one stage by itself, with or without the [sizing] of the line."""
     left_out = ("stage", "cooler", *OWN, SIZING)
     typed = {name: value for name, value in line.items() if name not in left_out}
-    asked = line.value(SIZING)
-    if sizing and isinstance(asked, Mapping):
-        typed[SIZING] = {key: value for key, value in asked.items() if key != "stage"}
-    elif sizing and asked is not None:
-        typed[SIZING] = asked
+    stated = line.value(SIZING)
+    if sizing and isinstance(stated, Mapping):
+        typed[SIZING] = {key: value for key, value in stated.items() if key != "stage"}
+    elif sizing and stated is not None:
+        typed[SIZING] = stated
     typed["cooler"] = {k: v for k, v in entry.items() if k in schema.TABLES["cooler"].keys or k == "zone"}
     typed |= {name: entry[name] for name in OWN if name in entry}
     alone = Source(line.name, line.folder, source.frozen(typed), MappingProxyType({}), MappingProxyType({}))

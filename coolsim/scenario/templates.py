@@ -72,8 +72,8 @@ def _block(block: Block, machine: str) -> Iterator[str]:
     header = block.header or (f"[[{block.table}]]" if table.listed else f"[{block.table}]")
     yield f"{off}{header}".ljust(40) + f"# {_of_machine(table.meaning, machine)}"
     for name, key in _keys(block):
-        beside = f"{block.table}.{name}" in AROUND and not block.around
-        if name not in block.hidden and not beside:
+        only_of_lines = f"{block.table}.{name}" in AROUND and not block.around
+        if name not in block.hidden and not only_of_lines:
             yield _line(block, name, key, off, machine)
     if block.table == "material.sorption":
         yield from (f"# {constant}" for constant in CONSTANTS)
@@ -155,9 +155,9 @@ def _sizing(depths: str, floor: str) -> tuple[Block, ...]:
 def _zone(header: str, air: str, way: str, temperature: str = "", length: str = "4 m") -> Block:
     """A zone, heated with much of its air in a circle, or with outside air as it comes."""
     unheated = frozenset(() if temperature else {"recirculation"})
-    told = {"length": length, "airflow": air, "air_direction": way, "recirculation": "75 %"}
-    told |= {"inlet_air_temperature": temperature} if temperature else {}
-    examples = {name: f'"{text}"' for name, text in told.items()}
+    keys = {"length": length, "airflow": air, "air_direction": way, "recirculation": "75 %"}
+    keys |= {"inlet_air_temperature": temperature} if temperature else {}
+    examples = {name: f'"{text}"' for name, text in keys.items()}
     shown = frozenset({"inlet_air_temperature"} if temperature else ())
     return Block("cooler.zone", header, examples=examples, shown=shown, hidden=unheated, optional=False)
 

@@ -38,8 +38,8 @@ def around(arrangement: str, title: str, blocks: tuple[Block, ...]) -> tuple[str
 
 
 def _ingredient(name: str, share: str, moisture: str, price: str) -> Block:
-    told = {"name": name, "share": share, "moisture": moisture, "price": price}
-    examples = {key: f'"{text}"' for key, text in told.items()}
+    keys = {"name": name, "share": share, "moisture": moisture, "price": price}
+    examples = {key: f'"{text}"' for key, text in keys.items()}
     return Block("recipe.ingredient", examples=examples, optional=False)
 
 
@@ -90,12 +90,12 @@ def _behind(arrangement: str) -> tuple[Block, ...]:
     )
 
 
-def _machine(**told: str | tuple[str, str]) -> Block:
+def _machine(**keys: str | tuple[str, str]) -> Block:
     """An [[equipment]] with these keys and no others."""
     examples = {
         key: f'["{text[1]}", "{text[0]}"]' if isinstance(text, tuple) else f'"{text}"'
-        for key, text in told.items()
+        for key, text in keys.items()
     }
     every = {"name", "machine", "capacity", "batch", "cycle", "catch", "power", "loss"}
-    shown = frozenset(told)
+    shown = frozenset(keys)
     return Block("equipment", examples=examples, shown=shown, hidden=frozenset(every - shown), optional=False)

@@ -201,8 +201,8 @@ def beyond(case: Case, steps: Sequence[Step]) -> Iterator[tuple[str, str, str]]:
     """Steps that cannot reach the throughput that was typed: (key, found, what is allowed)."""
     share = fed_share(steps, case)
     for s in steps:
-        asked = case.feed.throughput / share * s.enters
-        if s.capacity is not None and s.capacity < asked * (1 - 1e-6):
-            found = f"{s.name} takes {3600 * s.capacity:.4g} kg/h, of which {3600 * asked:.4g} kg/h come"
+        needed = case.feed.throughput / share * s.enters
+        if s.capacity is not None and s.capacity < needed * (1 - 1e-6):
+            found = f"{s.name} takes {3600 * s.capacity:.4g} kg/h, of which {3600 * needed:.4g} kg/h come"
             allowed = "less feed.throughput, or leave it out: it is the slowest step's then"
             yield "equipment", found, allowed

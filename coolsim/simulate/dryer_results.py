@@ -151,7 +151,7 @@ def through(
     density, viscosity = air.moist_density(T, Y, p), air.viscosity(T)
     velocity = flux * air.dry_air_volume(T, Y, p)
     own = take(dryer, k)
-    shrunk = dr.size(own, record.mean_moisture)
+    shrunk = dr.radius_share(own, record.mean_moisture)
     d_p = 2 * bed.radius[k] * shrunk
     drop = (
         dz * bed.depth[k] * shrunk**3 * packed_bed.ergun_gradient(velocity, d_p, eps, density, viscosity)

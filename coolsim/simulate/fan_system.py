@@ -73,17 +73,17 @@ def demand_of(path: AirPath, inputs: Inputs, result: Result) -> Demand:
     )
 
 
-def rise(path: AirPath, asked: Demand, speed: Array, humidity_ratio: Array) -> Array:
+def rise(path: AirPath, duty: Demand, speed: Array, humidity_ratio: Array) -> Array:
     """How much a blow-through fan warms what enters the bed [K]; 0 for other fans.
 
     Where it is off its curve, by an assumed efficiency: such states are told, but must stay finite.
     """
     if not path.heats:
-        return np.zeros(np.shape(asked.flow))
-    warmer = fan.temperature_rise(path.fan, asked.flow, speed, asked.density, humidity_ratio)
+        return np.zeros(np.shape(duty.flow))
+    warmer = fan.temperature_rise(path.fan, duty.flow, speed, duty.density, humidity_ratio)
     Y = humidity_ratio
     heat_capacity = (air.HEAT_CAPACITY_DRY_AIR + Y * air.HEAT_CAPACITY_VAPOUR) / (1.0 + Y)
-    assumed = asked.pressure / (fan.ASSUMED_EFFICIENCY * asked.density * heat_capacity)
+    assumed = duty.pressure / (fan.ASSUMED_EFFICIENCY * duty.density * heat_capacity)
     return np.where(np.isnan(warmer), assumed, warmer)
 
 
@@ -97,10 +97,10 @@ def warmed(path: AirPath | None, inputs: Inputs, solve: Solve) -> tuple[Inputs, 
         return inputs, result
     heater, now = inputs.inlet_air_temperature, inputs
     for _ in range(ROUNDS):
-        asked = demand_of(path, now, result)
-        speed = operating_point.speed_for(path.fan, asked.flow, asked.pressure, asked.density).speed
+        duty = demand_of(path, now, result)
+        speed = operating_point.speed_for(path.fan, duty.flow, duty.pressure, duty.density).speed
         inlet = np.maximum(
-            heater, inputs.outside_temperature + rise(path, asked, speed, inputs.humidity_ratio)
+            heater, inputs.outside_temperature + rise(path, duty, speed, inputs.humidity_ratio)
         )
         change = np.abs(inlet - now.inlet_air_temperature).max()
         if change < WARM_ENOUGH:
@@ -127,14 +127,14 @@ def with_fan(path: AirPath, inputs: Inputs, result: Result, speed: Any = np.nan)
 
     speed: as it was set, where the airflow follows from it.
     """
-    asked = demand_of(path, inputs, result)
-    found = operating_point.speed_for(path.fan, asked.flow, asked.pressure, asked.density)
+    duty = demand_of(path, inputs, result)
+    found = operating_point.speed_for(path.fan, duty.flow, duty.pressure, duty.density)
     columns = (
         np.where(np.isnan(speed) | np.isnan(found.speed), found.speed, speed),
-        asked.flow,
-        asked.pressure,
-        fan.electric_power(path.fan, asked.flow, found.speed, asked.density),
-        rise(path, asked, found.speed, inputs.humidity_ratio),
+        duty.flow,
+        duty.pressure,
+        fan.electric_power(path.fan, duty.flow, found.speed, duty.density),
+        rise(path, duty, found.speed, inputs.humidity_ratio),
         np.asarray(found.status, float),
     )
     return dataclasses.replace(result, fan=FanRun(*np.array(np.broadcast_arrays(*columns))))

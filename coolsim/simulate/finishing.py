@@ -80,7 +80,7 @@ def bagged_of(case: Case, X: Number, T: Number, store: Number) -> Bagged:
     after, cold = coating.sorbing_moisture(coat, X), coldest_film(case)
     vapour = bag.vapour_pressure(isotherm, after, T)
     point = bag.dew_point(vapour)
-    kept = store if case.bag.store_temperature is None else case.bag.store_temperature
+    in_store_at = store if case.bag.store_temperature is None else case.bag.store_temperature
     mass = np.nan if case.bag.mass is None else case.bag.mass
     volume = bag.gas_volume(mass, case.feed.bulk_density, case.feed.void_fraction)
     return Bagged(
@@ -88,7 +88,7 @@ def bagged_of(case: Case, X: Number, T: Number, store: Number) -> Bagged:
         coldest_film=cold + 0.0 * point,
         warmest_pellet=bag.warmest_pellet(isotherm, after, cold),
         temperature=T,
-        water_activity_in_store=bag.store_activity(isotherm, after, kept),
+        water_activity_in_store=bag.store_activity(isotherm, after, in_store_at),
         condensate=bag.gas_condensate(vapour, T, cold, volume),
         sweats=point > cold,
     )

@@ -30,8 +30,8 @@ LIGHT = 500.0  # kg/m³ bulk below which pellets count as expanded; judged: floa
 
 def activity_in_store(case: Case, result: Result) -> float:
     """Water activity in store by which pellets are judged, of coated pellets once they are coated."""
-    kept = result.in_store
-    return float(once_coated(case, kept.water_activity, kept.temperature))
+    store = result.in_store
+    return float(once_coated(case, store.water_activity, store.temperature))
 
 
 def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
@@ -77,8 +77,8 @@ def _far_from_its_recipe(case: Case) -> Iterator[Warning]:
 
 
 def _coated(case: Case, result: Result) -> Iterator[Warning]:
-    told = result.coated
-    assert told is not None
+    coated = result.coated
+    assert coated is not None
     oil, most = case.coating.coat.oil, _takes_up(case)
     if oil > most:
         yield Warning(
@@ -87,7 +87,7 @@ def _coated(case: Case, result: Result) -> Iterator[Warning]:
             "judged): it may run off. Try it, or draw it in by vacuum.",
         )
     bears = case.coating.maximum_temperature
-    hottest = max(float(result.after_equalising.temperature), float(told.temperature))
+    hottest = max(float(result.after_equalising.temperature), float(coated.temperature))
     if bears is not None and hottest > bears:
         yield Warning(
             "check",
@@ -95,11 +95,11 @@ def _coated(case: Case, result: Result) -> Iterator[Warning]:
             f"{temperature(bears, 1)}. Cool further first.",
         )
     yield from _of_wishes(case)
-    coated, before = 100 * float(told.moisture_wb), 100 * float(told.moisture_before_wb)
+    after, before = 100 * float(coated.moisture_wb), 100 * float(coated.moisture_before_wb)
     yield Warning(
         "note",
-        f"{coated:.2f} % of moisture once coated is {before:.2f} % before it, at a water activity of "
-        f"{float(told.water_activity):.2f}: oil hides moisture from the laboratory, not from moulds.",
+        f"{after:.2f} % of moisture once coated is {before:.2f} % before it, at a water activity of "
+        f"{float(coated.water_activity):.2f}: oil hides moisture from the laboratory, not from moulds.",
     )
 
 
@@ -177,8 +177,8 @@ def _extrapolated(case: Case, result: Result) -> Iterator[Warning]:
     """A store or a film so cold that the isotherm is far from what it was fitted to."""
     bag, fit = result.bag, EQUATIONS[case.material.isotherm.equation]
     assert bag is not None
-    kept = case.bag.store_temperature
-    store = float(result.in_store.temperature if kept is None else kept)
+    stated = case.bag.store_temperature
+    store = float(result.in_store.temperature if stated is None else stated)
     least = max(fit.fitted_temperature[0] - FAR_BELOW, 0.0)
     each = ((store, "water activity in store"), (float(bag.warmest_pellet), "warmest to bag at"))
     rough = [f"{words}, at {temperature(T)}" for T, words in each if least > T]

@@ -40,10 +40,10 @@ UNLIKE = 0.01  # kg/kg wet that a tenth lies above its mean; less shows in no ba
 
 def of_uneven_feed(before: StageRun) -> Iterator[Warning]:
     """Pellets that leave a stage of a line unlike each other: the next one is computed with their mean."""
-    told = before.result.between_pellets
-    if told is None:
+    between = before.result.between_pellets
+    if between is None:
         return
-    tenth, mean = float(told.wettest_tenth.moisture_wb), float(before.result.pellets_out.moisture_wb)
+    tenth, mean = float(between.wettest_tenth.moisture_wb), float(before.result.pellets_out.moisture_wb)
     if tenth - mean > UNLIKE:
         yield Warning(
             "note",

@@ -1,8 +1,8 @@
 """What must be kept: wishes of [target] and limits of the machine, and how what they bound is read from a result.
 
 One list for predictions, settings, sizes, years and chances. A limit is a row of `case/quantities.py`, which says
-its key and where its number stands in a `MachineState`; `state_of` is that of a result. Values go by the key of a
-constraint: the quantity's name, and in a line the number of the stage before it ("2.lift_off").
+its key and where its number stands in a `MachineState`; `predicted_state` makes that of a result. Values go by the
+key of a constraint: the quantity's name, and in a line the number of the stage before it ("2.lift_off").
 """
 
 from __future__ import annotations
@@ -258,7 +258,7 @@ def speeds(case: Case) -> tuple[float, ...]:
 # ---- How it stands --------------------------------------------------------------------------------------
 
 
-def state_of(result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> MachineState:
+def predicted_state(result: Result, outside: Number, case: Case, cases: Sequence[Case] = ()) -> MachineState:
     """What limits read of a result of a case, or of cases like it; outside and cases as of `values_of`."""
     out, exhaust, fan_run = result.pellets_out, result.air_out, result.fan
     off = np.nan if fan_run is None else np.where(fan_run.status == 0, -1.0, 1.0)
@@ -300,7 +300,7 @@ def values_of(
     for c in constraints:
         if c.key not in found:
             of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = c.quantity.of(state_of(of, outside, case, cases))
+            found[c.key] = c.quantity.of(predicted_state(of, outside, case, cases))
     return found | dict(_off_their_bounds(constraints, found, case, cases))
 
 

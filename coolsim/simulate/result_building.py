@@ -47,9 +47,9 @@ class Part:
     trouble: str  # of the first case that did not converge
 
 
-def with_profiles(asked: bool | None, count: int) -> bool:
+def with_profiles(wanted: bool | None, count: int) -> bool:
     """Return whether an answer of so many cases has profiles."""
-    return count <= MOST_WITH_PROFILE if asked is None else asked
+    return count <= MOST_WITH_PROFILE if wanted is None else wanted
 
 
 def part_of(s: Solution, resolution: Resolution, profiles: bool) -> Part:
@@ -212,10 +212,10 @@ def _imbalances(inputs: Inputs, columns: dict[str, Array], H_out: Array) -> tupl
 
 def _profile(count: int, parts: list[Part]) -> Profile | None:
     """States at the cell edges of the first mesh, which refined meshes share; cases along the first axis."""
-    kept = [(part.index, part.profiles) for part in parts if part.profiles is not None]
-    if not kept:
+    profiles = [(part.index, part.profiles) for part in parts if part.profiles is not None]
+    if not profiles:
         return None
-    columns = _collect(count, kept)
+    columns = _collect(count, profiles)
     return Profile(**{name: np.ascontiguousarray(np.moveaxis(f, -1, 0)) for name, f in columns.items()})
 
 

@@ -58,9 +58,9 @@ def grouped(
     cases: list[Case],
     name: Callable[[Case], str],
     work: Callable[[list[Case]], Any],
-    beside: Callable[[list[Any]], list[Any]] = list,
+    made_alike: Callable[[list[Any]], list[Any]] = list,
 ) -> Any:
-    """`work` on the cases of each name, its answers put together (after `beside`) in the order of the cases."""
+    """`work` on the cases of each name, its answers put together (after `made_alike`) in the order of the cases."""
     if not cases:
         raise ValueError("no case to predict")
     names = np.array([name(c) for c in cases])
@@ -71,4 +71,4 @@ def grouped(
             results.append(work([cases[i] for i in index]))
         except NotConverged as error:
             raise NotConverged(error.reason, index[error.failed], error.best) from None
-    return results[0] if len(groups) == 1 else interleave(beside(results), groups)
+    return results[0] if len(groups) == 1 else interleave(made_alike(results), groups)

@@ -45,7 +45,7 @@ class Verdict(Displayed):
         return self.met and all(self.constraint.violation(end) <= FEASIBLE for end in ends)
 
 
-def judged(case: Case) -> list[Constraint]:
+def judged_constraints(case: Case) -> list[Constraint]:
     """What a verdict is given on: the bounds themselves, without the room that a search keeps below them."""
     free = dataclasses.replace(case, safety_margins={}) if case.safety_margins else case
     return [c for c in constraints_of(free) if not (c.assumed and c.quantity.name.startswith("fan"))]
@@ -58,7 +58,7 @@ def verdicts_of(
 
     It is on the bounds themselves: the room that a search keeps below them is no part of it.
     """
-    outside, constraints = float(case.air.temperature), judged(case)
+    outside, constraints = float(case.air.temperature), judged_constraints(case)
     values = values_of(constraints, result, outside, case)
     return tuple(
         Verdict(

@@ -252,7 +252,7 @@ def test_shrinking_pellets_keep_their_dry_solid_and_lose_the_volume_of_their_wat
     """By hand: a pellet of 900 kg dry solid per m³ that loses 0.2 kg/kg of water loses 900 · 0.2/1000 = 18 % of its
     volume; dry solid per volume rises by as much."""
     dryer = dataclasses.replace(meshed(HEATED, 2, 4, **FEED), shrinkage=ONE)
-    s = dr.size(dryer, np.array([0.1]))
+    s = dr.radius_share(dryer, np.array([0.1]))
     assert s**3 == pytest.approx(1 - 0.18)
     bed, _ = db._as_now(dryer, np.full((4, 2, 1), 0.1))
     np.testing.assert_allclose(bed.solid_density * bed.radius**3, 900.0 * NUMBERS["radius"] ** 3)

@@ -16,8 +16,8 @@ from coolsim.machines.base import FULL
 from coolsim.model.bed import take
 from coolsim.scenario import schema
 from coolsim.simulate.inputs import gather
-from coolsim.simulate.requirements import limits_of, state_of
-from coolsim.studies.optimise.march_outcomes import BOUNDED, OUTCOMES, QUICK, marched, read
+from coolsim.simulate.requirements import limits_of, predicted_state
+from coolsim.studies.optimise.march_outcomes import BOUNDED, OUTCOMES, QUICK, bounded_values, marched
 
 
 @pytest.mark.parametrize("q, at_most", LIMITED, ids=[q.name for q, _ in LIMITED])
@@ -45,8 +45,8 @@ def test_a_plan_of_a_cooler_tells_what_its_prediction_does():
     """The states of a search against `predict`; of a fan the side of its curve."""
     case = level("monsoon-night")
     weighed = plant.Plant(case).run(take(gather([case]), np.zeros(1, np.intp)), FULL)
-    told = plant.state_of(case, weighed)
-    expected = state_of(coolsim.predict(case), case.air.temperature, case)
+    told = plant.planned_state(case, weighed)
+    expected = predicted_state(coolsim.predict(case), case.air.temperature, case)
     assert float(told.exhaust_temperature[0]) == pytest.approx(float(expected.exhaust_temperature), rel=1e-6)
     for q in READABLE:
         if q.only_of == "dryers":
@@ -64,7 +64,7 @@ def test_a_march_of_a_dryer_tells_what_its_prediction_does():
     (course,) = marched([case], QUICK)
     assert course is not None
     told = dict(zip(OUTCOMES, course.outcomes[:, -1]))
-    expected = read(state_of(coolsim.predict(case), case.air.temperature, case))
+    expected = bounded_values(predicted_state(coolsim.predict(case), case.air.temperature, case))
     for q in BOUNDED:
         tolerance = {"abs": 0.05} if q.name == "water_activity" else {"rel": 1e-2}
         assert told[q.name] == pytest.approx(float(expected[q.name]), **tolerance), q.name

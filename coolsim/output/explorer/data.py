@@ -22,7 +22,7 @@ from coolsim.physics.store import LABORATORY
 from coolsim.scenario import Source, schema
 from coolsim.simulate.bagging_cautions import most_of_wettest_tenth, unfit
 from coolsim.simulate.requirements import FEASIBLE, Constraint, harm_of
-from coolsim.simulate.verdicts import TENTHS, judged
+from coolsim.simulate.verdicts import TENTHS, judged_constraints
 from coolsim.studies.maps.axes import OUTSIDE, Axis
 from coolsim.studies.maps.outcome_map import Chart
 from coolsim.studies.maps.outcomes import ELECTRICITY, GIVEN_AWAY, HEAT, LEAST, Row
@@ -58,7 +58,7 @@ def page_data(chart: Chart, page: Page, scenario: str, title: str) -> dict[str, 
         "rows": rows,
         "surface": _surface(chart.surface),
         "activity": _activity(chart),
-        "constraints": [_constraint(c, case, chart, page) for c in judged(case)],
+        "constraints": [_constraint(c, case, chart, page) for c in judged_constraints(case)],
         "unfit": _unfit(case, chart, page),
         "costs": _costs(case, page),
         # money is told per mass of wet feed that people count in

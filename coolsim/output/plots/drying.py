@@ -79,7 +79,7 @@ def drying_layers(result: Result, ax: Any = None, *, units: str = "si") -> Axes:
         for c, a, b in zip(colours, edges, edges[1:])
     ]
     title = percent.named("moisture", " wet basis").replace(" [", "\n[")
-    style.legend(axis, beside=True, title=title, handles=keys[::-1])
+    style.legend(axis, at_the_side=True, title=title, handles=keys[::-1])
     return axis
 
 

@@ -66,7 +66,9 @@ def fan_curve(result: Result, case: Case, sweep: Result, ax: Any = None, *, unit
     axis.set_ylim(bottom=0.0)
     density = scale(u.DENSITY, units)
     style.legend(
-        axis, beside=True, title=f"in air of {density(asked.density):.3g} {pretty(density.unit)} at the fan"
+        axis,
+        at_the_side=True,
+        title=f"in air of {density(asked.density):.3g} {pretty(density.unit)} at the fan",
     )
     return axis
 

@@ -51,7 +51,7 @@ def measured(answer: FitAnswer, quantity: str = "moisture", ax: Any = None, *, u
     axis.plot(ends, ends, color=FAINT, linestyle=":", label="as measured")
     of = " wet basis" if own == "moisture" else ""
     style.name_axes(axis, on.named(f"measured {name}", of), on.named(f"predicted {name}", of))
-    style.legend(axis, beside=True, title=f"{answer.trials} trials")
+    style.legend(axis, at_the_side=True, title=f"{answer.trials} trials")
     return axis
 
 

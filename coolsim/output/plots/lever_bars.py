@@ -191,7 +191,7 @@ def lever_map(found: LeverMap, ax: Any = None, *, units: str = "si") -> Axes:
             keys += axis.plot(*at, linestyle="", **look, label=label, gid=name, zorder=5, clip_on=False)
     style.name_axes(axis, x.named(found.across.label), y.named(found.up.label))
     axis.grid(False)
-    style.legend(axis, beside=True, title="on the curves: exit\nmoisture, wet basis", handles=keys)
+    style.legend(axis, at_the_side=True, title="on the curves: exit\nmoisture, wet basis", handles=keys)
     return axis
 
 

@@ -42,7 +42,7 @@ def isotherms(material: Material, ax: Axes | None = None, *, units: str = "si") 
             dots = {"color": look["color"], "marker": look["marker"], "linestyle": "", "fillstyle": "none"}
             ax.plot(at, 100 * style.wet_basis(moisture), **dots)
     style.name_axes(ax, "water activity [-]", "moisture [% wet basis]")
-    style.legend(ax, beside=True, title=f"{material.name}{_behind(material)}")
+    style.legend(ax, at_the_side=True, title=f"{material.name}{_behind(material)}")
     return ax
 
 

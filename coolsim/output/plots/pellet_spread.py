@@ -63,4 +63,4 @@ def _draw(axis: Axes, ends: Any, mean: Any, tenth: Any, wanted: Any, name: str) 
     axis.plot([100 - TENTH, 100], [float(tenth)] * 2, **WORST, solid_capstyle="butt", label=name)
     if wanted is not None:
         axis.plot([0, 100], [float(wanted)] * 2, **WANTED, label="target")
-    style.legend(axis, beside=True)
+    style.legend(axis, at_the_side=True)

@@ -109,7 +109,7 @@ def pellet(
         percent.named("moisture", " wet basis"),
     )
     axis.set_xlim(0.0, r[-1])
-    style.legend(axis, beside=True, title="depth, time in the bed")
+    style.legend(axis, at_the_side=True, title="depth, time in the bed")
     return axis
 
 

@@ -52,7 +52,7 @@ def dwell(
         axes[0].axhline(wanted, color=PLUM, linewidth=1.2, label=f"target {wanted:.4g} %", gid="target")
     style.name_axes(axes[0], "", percent.named("exit moisture", " wet basis"))
     style.name_axes(axes[1], time.named("time in the bed"), temperature.named("exit temperature"))
-    style.legend(axes[0], beside=True, title=title)
+    style.legend(axes[0], at_the_side=True, title=title)
     return axes
 
 
@@ -84,7 +84,7 @@ def moisture_map(
         keys += axis.plot(*at, linestyle="", **look, label="chosen", gid="chosen", zorder=5)
     style.name_axes(axis, flow.named("airflow"), time.named("time in the bed"))
     axis.grid(False)
-    style.legend(axis, beside=True, title="on the curves: exit\nmoisture, wet basis", handles=keys)
+    style.legend(axis, at_the_side=True, title="on the curves: exit\nmoisture, wet basis", handles=keys)
     return axis
 
 

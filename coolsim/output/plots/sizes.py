@@ -46,12 +46,12 @@ def size_curve(answer: SizeAnswer, ax: Any = None, *, currency: str = "", units:
     curve(axes[0], "specific_energy", color=BROWN, marker="o", label="mean")
     mark(axes[0], "specific_energy")
     style.name_axes(axes[0], "", "energy per tonne of feed [kWh/t]")
-    style.legend(axes[0], beside=True, title="all products in all\nweathers, clean bed")
+    style.legend(axes[0], at_the_side=True, title="all products in all\nweathers, clean bed")
     if priced:
         curve(axes[1], "cost_per_tonne", color=BROWN, marker="o", label="mean")
         mark(axes[1], "cost_per_tonne")
         style.name_axes(axes[1], "", f"running cost [{currency or 'as priced'}/t]")
-        style.legend(axes[1], beside=True, title="with feed that is overdried")
+        style.legend(axes[1], at_the_side=True, title="with feed that is overdried")
     axes[-1].set_xlabel(f"floor area [{unit}]")
     return axes
 

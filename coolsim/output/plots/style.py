@@ -156,10 +156,10 @@ def name_axes(ax: Axes, x: str, y: str, right: bool = False) -> None:
     ax.set_axisbelow(True)
 
 
-def legend(ax: Axes, beside: bool = False, title: str = "", **more: Any) -> None:
+def legend(ax: Axes, at_the_side: bool = False, title: str = "", **more: Any) -> None:
     """Name the curves: level with the name of the upright axis, or beside the plot where they are many."""
     more = {"frameon": False, "handlelength": 3.2, "fontsize": SMALL, "borderaxespad": 0.1} | more
-    if beside:
+    if at_the_side:
         place: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (1.02, 1.0), "title": title or None}
         ax.legend(**place, **more, alignment="left", title_fontsize=SMALL)
     else:

@@ -19,7 +19,7 @@ from coolsim.output.plots.style import FAMILY, PLUM, Scale
 from coolsim.output.quantities import bound_text, unit_of
 from coolsim.scenario import schema
 from coolsim.scenario import units as u
-from coolsim.simulate.requirements import constraints_of, state_of
+from coolsim.simulate.requirements import constraints_of, predicted_state
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array
 
@@ -77,7 +77,7 @@ def _turned(drawn: _Drawn) -> _Drawn:
 
 def _drawn(part: Sweep, quantity: str, units: str) -> _Drawn:
     """The numbers of a quantity on the grid, in the units of the reader."""
-    state = state_of(part.result, part.outside, part.case)
+    state = predicted_state(part.result, part.outside, part.case)
     judged = {q.name: q for q in READABLE if q.on(state)}
     if quantity in judged:
         q, page = judged[quantity], Page(units=units)
@@ -140,7 +140,7 @@ def _curves(axis: Axes, along: Swept, of: Swept | None, drawn: _Drawn, units: st
         axis.axhline(bound, color=PLUM, linewidth=1.2, label=label, gid="bound")
     style.name_axes(axis, name, drawn.name)
     if of is not None or drawn.bounds:
-        style.legend(axis, beside=True, title="" if of is None else of.key)
+        style.legend(axis, at_the_side=True, title="" if of is None else of.key)
 
 
 def pretty_value(typed: Any) -> str:
@@ -170,4 +170,4 @@ def _map(axis: Axes, first: Swept, second: Swept, drawn: _Drawn, units: str) -> 
         keys.append(Line2D([], [], color=PLUM, linewidth=2.2, label=label + nowhere))
     style.name_axes(axis, x_name, y_name)
     axis.grid(False)
-    style.legend(axis, beside=True, title=f"on the curves:\n{drawn.name}", handles=keys)
+    style.legend(axis, at_the_side=True, title=f"on the curves:\n{drawn.name}", handles=keys)

@@ -96,7 +96,7 @@ def calendar(
     ]
     style.legend(
         axis,
-        beside=True,
+        at_the_side=True,
         title=f"{name}\n[{pretty(measure.unit)}]\n{_wrapped(way.name)}{_words_of_target(wanted)}",
         handles=steps[::-1],
     )
@@ -196,7 +196,7 @@ def strategies(seasons: Seasons, ax: Any = None) -> list[Axes]:
     for axis, label, title in ((axes[0], "hours [h]", "hours"), (axes[1], f"cost [{currency}]", "cost")):
         style.name_axes(axis, "", label)
         axis.grid(axis="x", visible=False)
-        style.legend(axis, beside=True, title=title)
+        style.legend(axis, at_the_side=True, title=title)
     axes[1].set_xticks(place, [_wrapped(SHORT.get(way.name, way.name)) for way in ways], fontsize=style.SMALL)
     return axes
 

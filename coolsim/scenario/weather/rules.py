@@ -67,21 +67,21 @@ def weather_of(rows: Rows) -> Weather:
     since = time - _ahead_of_utc(rows)
     step = _step(since, rows)
     _absent(remarks, rows, since, step)
-    kept = _in_order(remarks, rows, since, usable)
-    if len(kept) < (1 - MOST_LEFT_OUT) * len(usable):
+    ordered = _in_order(remarks, rows, since, usable)
+    if len(ordered) < (1 - MOST_LEFT_OUT) * len(usable):
         why = "; ".join(f"{r.count} with {r.found}" for r in remarks if r.kind == LEFT_OUT)
-        found = f"{len(kept)} usable rows of {len(usable)} ({why})"
+        found = f"{len(ordered)} usable rows of {len(usable)} ({why})"
         raise InputError([Fault(rows.name, "rows", found, "at least half of them must be usable")])
     return Weather(
         name=rows.name,
         place=rows.place,
-        time=time[kept],
-        utc_offset=rows.utc_offset[kept],
+        time=time[ordered],
+        utc_offset=rows.utc_offset[ordered],
         step=step,
-        temperature=T[kept],
-        relative_humidity=np.minimum(RH, 1.0)[kept],
-        pressure=p[kept],
-        line=rows.line[kept],
+        temperature=T[ordered],
+        relative_humidity=np.minimum(RH, 1.0)[ordered],
+        pressure=p[ordered],
+        line=rows.line[ordered],
         remarks=tuple(remarks),
     )
 

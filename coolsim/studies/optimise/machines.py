@@ -50,7 +50,7 @@ from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
 from coolsim.simulate.prediction import cooling
-from coolsim.simulate.requirements import is_dryer, state_of
+from coolsim.simulate.requirements import is_dryer, predicted_state
 from coolsim.studies.optimise import march_outcomes as marches
 from coolsim.studies.optimise.batching import Mesh, Request
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
@@ -259,14 +259,14 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
     else:
         solid = 3600.0 * inputs.dry_solid
     spent = {"heat": energy.heat / solid * per_wet, "fan": energy.fan / solid * per_wet}
-    return _rows(state_of(result, outside, cases[0]), spent, OF_COOLERS, len(cases))
+    return _rows(predicted_state(result, outside, cases[0]), spent, OF_COOLERS, len(cases))
 
 
 def _of_coolers(
     plant: Plant, inputs: Inputs, weighed: Weighed, result: Result, per_wet: Array, outside: Array
 ) -> Array:
     state = dataclasses.replace(
-        state_of(result, outside, plant.case),
+        predicted_state(result, outside, plant.case),
         fan_speed=np.nan_to_num(weighed.settings.fan_speed),
         off_curve=weighed.off_curve,
     )

@@ -34,7 +34,7 @@ from coolsim.simulate.dryer_phases import gathered, laid
 from coolsim.simulate.dryer_results import bagged_apart, highest, through
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, bed_of
-from coolsim.simulate.requirements import state_of
+from coolsim.simulate.requirements import predicted_state
 from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
@@ -295,14 +295,14 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool, case:
         hottest=hottest,
         deviation=spread,
     )
-    return _in_order(read(state) | {"heat": heat / wet_weight, "fan": fan / wet_weight})
+    return _in_order(bounded_values(state) | {"heat": heat / wet_weight, "fan": fan / wet_weight})
 
 
 def _in_order(known: Mapping[str, Any]) -> Array:
     return np.array([known[name] for name in OUTCOMES], float)
 
 
-def read(state: MachineState) -> dict[str, Any]:
+def bounded_values(state: MachineState) -> dict[str, Any]:
     """What the state of a dryer has of OUTCOMES."""
     return {q.name: q.of(state) for q in BOUNDED}
 
@@ -312,4 +312,4 @@ def outcomes_of(case: Case, result: Result) -> Array:
     energy, mass = result.energy, mass_of(case)
     assert energy is not None
     taken = {"heat": energy.heat / mass, "fan": energy.fan / mass}
-    return _in_order(read(state_of(result, case.air.temperature, case)) | taken)
+    return _in_order(bounded_values(predicted_state(result, case.air.temperature, case)) | taken)

@@ -12,7 +12,7 @@ import numpy as np
 from coolsim.case.quantities import QUANTITIES
 from coolsim.equipment.duct import Demand
 from coolsim.machines.base import FULL
-from coolsim.machines.plant import Settings, Weighed, state_of
+from coolsim.machines.plant import Settings, Weighed, planned_state
 from coolsim.model.bed import take
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
 from coolsim.studies.sizing.answer import Body, Floor, Missed, Served
@@ -131,7 +131,7 @@ class Parts:
         """Limits of one duty, where `at`, with where they stand."""
         one = take(best, np.array([k]))
         case = self.duties.cases[int(one.points.duty[0])]
-        known = state_of(case, self.duties.weighed(one.points, one.outcome))
+        known = planned_state(case, self.duties.weighed(one.points, one.outcome))
         return tuple(
             AtLimit(limit.called, float(limit.quantity.of(known)[0]))
             for limit, stands in zip(self.limits, at)

@@ -3,7 +3,7 @@
 A year
 ------
 `site.py` predicts every hour of a `Weather` for a `Site`, which is a case in its weather, set as
-`HourlySettings` say; `hours.judged` weighs and judges them. `response` fits a polynomial of the outcomes
+`HourlySettings` say; `hours.judged_hours` weighs and judges them. `response` fits a polynomial of the outcomes
 (Chebyshev terms of temperature, humidity ratio, pressure and heating of the air; log airflow, log depth and
 moisture of the settings) to some hundred predictions, chooses its degree by parts left out in turn, and
 measures its error on states that neither saw, half of them near the corners of the weather: a random draw

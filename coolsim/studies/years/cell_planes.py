@@ -13,9 +13,9 @@ from coolsim.studies.years.response import (
     Predictor,
     Response,
     error_of,
-    judged,
     smooth,
     unit,
+    unsmoothed,
 )
 from coolsim.support.fields import Array
 
@@ -47,7 +47,7 @@ def corrected(
             for m, some in zip(members, chosen):
                 found[:, m] += _bent_plane(x[: len(AIR)], m, some, (known - rows)[:, some])
             found[:, new] = known[:, new]
-            found = judged(store, found, x[0])
+            found = unsmoothed(store, found, x[0])
             if not checked:
                 return found, None
             error = error_of_groups(found, group, by, apart)

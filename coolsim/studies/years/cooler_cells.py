@@ -17,7 +17,7 @@ from coolsim.studies.fewest_settings import AS_CHEAP, LEAST_COST, as_cheap, fewe
 from coolsim.studies.outcome_rows import combined
 from coolsim.studies.years.chart import Cells, Charted, cells_of, chart_of, no_wetter
 from coolsim.studies.years.chart_answer import CHART, FEED, HEATED, MOST_BANDS, Chart
-from coolsim.studies.years.hours import Mask, judged
+from coolsim.studies.years.hours import Mask, judged_hours
 from coolsim.studies.years.hours_given_up import MARGIN, TENTH, given_up
 from coolsim.studies.years.options import (
     GEOMETRIC,
@@ -68,7 +68,7 @@ def charts(site: Site, today: Found, direct: bool = False) -> Iterator[Charted]:
         base = None if direct else options.response
         found = followed(site, hourly, base)
         hourly, found = no_wetter(site, hourly, found, today, _allowed(site, options))
-        hours = judged(site, hourly, found)
+        hours = judged_hours(site, hourly, found)
         chart = chart_of(site, cells, hourly, hours, needs, options.fan)
         already = hours.within if first is None else first.reachable | hours.within
         reached = reachable(site, options, more, already)
@@ -85,7 +85,7 @@ def chart_alone(site: Site) -> Chart:
     hourly, needs = _chosen(site, options, opened_of(site.case), cells)
     found = read_off(site, hourly, options.response)
     hourly, found = no_wetter(site, hourly, found, today, _allowed(site, options))
-    return chart_of(site, cells, hourly, judged(site, hourly, found), needs, options.fan)
+    return chart_of(site, cells, hourly, judged_hours(site, hourly, found), needs, options.fan)
 
 
 def _chosen(

@@ -86,7 +86,7 @@ class Tally(Displayed):
     temperature: float = documented("°C", "mean exit temperature")
 
 
-def judged(site: Site, hourly: HourlySettings, found: Found) -> Hours:
+def judged_hours(site: Site, hourly: HourlySettings, found: Found) -> Hours:
     """Hold hours against target and limits; a failed hour (nan) counts nowhere."""
     computed = np.asarray(np.isfinite(found.rows).all(axis=0))
     if not computed.any():

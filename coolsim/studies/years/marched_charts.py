@@ -25,7 +25,7 @@ from coolsim.studies.optimise.problem import SearchProblem
 from coolsim.studies.years.chart import Cells, Charted, better, cells_of, chart_of, wetness
 from coolsim.studies.years.chart_answer import CHART, FEED, Chart
 from coolsim.studies.years.fewest_boxes import alike
-from coolsim.studies.years.hours import Hours, Mask, judged
+from coolsim.studies.years.hours import Hours, Mask, judged_hours
 from coolsim.studies.years.hours_given_up import FEED_ABOVE, FEED_BELOW, TENTH
 from coolsim.studies.years.marched_cells import FoundForHour, best_in, followed_best, least_in
 from coolsim.studies.years.response import Response
@@ -51,11 +51,11 @@ class Searched:
 def charts(site: Site, today: Found, base: Response | None) -> Iterator[Charted]:
     """The chart of all that is opened, and the same with drier feed where as it comes some hours cannot be met."""
     s = _searched(site, today, base)
-    hours = judged(site, s.hourly, s.found)
+    hours = judged_hours(site, s.hourly, s.found)
     first = _charted(s, CHART, s.hourly, s.found, hours, hours.within | _reachable(s, hours, today))
     yield first
     hourly, found, near = _with_feed(s, hours, base)
-    fed = judged(site, hourly, found)
+    fed = judged_hours(site, hourly, found)
     yield _charted(s, FEED, hourly, found, fed, first.reachable | fed.within | near)
 
 
@@ -63,7 +63,7 @@ def chart_alone(site: Site) -> Chart:
     """The first chart, whatever could be reached."""
     base = mapped(site)
     s = _searched(site, read(site, base), base)
-    return chart_of(site, s.cells, s.hourly, judged(site, s.hourly, s.found), s.needed)
+    return chart_of(site, s.cells, s.hourly, judged_hours(site, s.hourly, s.found), s.needed)
 
 
 def _charted(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
 from coolsim.machines.base import DIAL, QUICK
-from coolsim.machines.plant import with_settings
+from coolsim.machines.plant import with_knobs
 from coolsim.machines.plant_ranges import knob_range
 from coolsim.model.bed import take
 from coolsim.model.family import representatives
@@ -72,7 +72,7 @@ def options_of(site: Site) -> Options:
         knobs["inlet_air_temperature"] = np.where(
             cold, inputs.outside_temperature, knobs["inlet_air_temperature"]
         )
-    states = with_settings(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
+    states = with_knobs(inputs, knobs | {"feed_moisture": knobs["feed_moisture"] + site.moister[hours]})
     x, by = site.coordinates(states, hours), cooler(states, store_of(case))
     if by.cheap is not None:  # the map is no more exact than that
         by = dataclasses.replace(by, rows=by.over(x), cheap=None)
@@ -135,7 +135,7 @@ def _possible_airflow(site: Site, ranges: Ranges) -> tuple[float, float]:
     hours = _spread(site, 8)
     flows, depths = np.geomspace(low, high, 24), np.geomspace(*ranges["bed_depth"], 4)
     states = combined([hours.astype(float), flows, depths])
-    inputs = with_settings(
+    inputs = with_knobs(
         take(site.inputs, states[:, 0].astype(int)), {"airflow": states[:, 1], "bed_depth": states[:, 2]}
     )
     inputs = even(inputs)  # which is of use where the uneven one is, and solved in a ninth of the time
@@ -198,7 +198,7 @@ def weigh_options(
 
 def _heated(inputs: Inputs, inlet: float) -> Inputs:
     """Inputs with inlet air heated to a temperature where that is warmer than outside; nan leaves it."""
-    return inputs if np.isnan(inlet) else with_settings(inputs, {"inlet_air_temperature": np.array(inlet)})
+    return inputs if np.isnan(inlet) else with_knobs(inputs, {"inlet_air_temperature": np.array(inlet)})
 
 
 _OF_HOUR = (

@@ -91,7 +91,7 @@ def smooth(store: Store, rows: Array, outside: Array) -> Array:
     return found
 
 
-def judged(store: Store, rows: Array, outside: Array) -> Array:
+def unsmoothed(store: Store, rows: Array, outside: Array) -> Array:
     """The way back."""
     found = rows.copy()
     found[_ACTIVITY] = store.activity(rows[_ACTIVITY], outside)
@@ -111,7 +111,7 @@ class Response:
 
     def __call__(self, x: Array) -> Array:
         """Rows of outcomes (outcomes, N) at points (coordinates, N)."""
-        return judged(self.store, self.smooth(x), x[0])
+        return unsmoothed(self.store, self.smooth(x), x[0])
 
     def smooth(self, x: Array) -> Array:
         """The same as the store has them smooth."""
@@ -137,7 +137,7 @@ class Response:
         _, of_air, of_knobs = _terms(self._varied(), self.degree)
         by_knobs = np.tensordot(_products(t_air, of_air), self.coefficients, axes=1)
         rows = np.moveaxis(np.tensordot(by_knobs, _products(t_knobs, of_knobs), axes=(1, 1)), 1, 0)
-        return judged(self.store, rows, np.broadcast_to(air[0][:, None], rows.shape[1:]))
+        return unsmoothed(self.store, rows, np.broadcast_to(air[0][:, None], rows.shape[1:]))
 
     def _scaled(self, x: Array) -> Array:
         """From −1 to 1 over the box, and no further: a polynomial is nothing outside of it."""
@@ -206,7 +206,7 @@ class Predictor:
 
     def _with(self, cheap: Cheap, x: Array, index: NDArray[np.intp], more: Array) -> Array:
         outside = x[0, index]
-        return judged(self.store, smooth(self.store, cheap.rows(index), outside) + more, outside)
+        return unsmoothed(self.store, smooth(self.store, cheap.rows(index), outside) + more, outside)
 
 
 def _middle(x: Array, some: NDArray[np.intp]) -> int:

@@ -23,7 +23,7 @@ from coolsim.case.result import Result
 from coolsim.case.streams import Air
 from coolsim.machines import Machine, machine_of
 from coolsim.machines.base import appraised, weighed
-from coolsim.machines.plant import Outcome, Plant, excesses, outcome_of, with_settings
+from coolsim.machines.plant import Outcome, Plant, excesses, outcome_of, with_knobs
 from coolsim.physics import air
 from coolsim.scenario.weather import Weather
 from coolsim.simulate import dryer_simulation, line
@@ -256,7 +256,7 @@ def inputs_of(site: Site, hourly: HourlySettings) -> Inputs:
         "feed_moisture": column(lambda c: c.feed.moisture) + site.moister,
         "inlet_air_temperature": np.where(np.isnan(inlet), w.temperature, inlet),
     }
-    return with_settings(now, knobs)
+    return with_knobs(now, knobs)
 
 
 def set_so(site: Site, values: Mapping[str, float]) -> Case:

@@ -20,7 +20,7 @@ from coolsim.studies.prerequisites import is_typed
 from coolsim.studies.years import cooler_cells, marched_charts
 from coolsim.studies.years.chart import hourly_settings
 from coolsim.studies.years.chart_answer import AS_THEY_ARE, Chart
-from coolsim.studies.years.hours import Hours, Tally, judged, monthly, rows_of, tally
+from coolsim.studies.years.hours import Hours, Tally, judged_hours, monthly, rows_of, tally
 from coolsim.studies.years.options import opened_of
 from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year, year_uncertainty
 from coolsim.studies.years.site import Found, Site, as_it_is, mapped, read, site_of
@@ -127,7 +127,7 @@ def _strategies(site: Site, direct: bool, with_chart: bool) -> Iterator[Strategy
         step("hours with the settings as they are")
         base = None if direct else mapped(site)
         today = read(site, base)
-        yield _strategy(AS_THEY_ARE, site, judged(site, as_it_is(site), today), today)
+        yield _strategy(AS_THEY_ARE, site, judged_hours(site, as_it_is(site), today), today)
     if with_chart:
         marched = marched_charts.charts(site, today, base) if site.marched else None
         for one in marched or cooler_cells.charts(site, today, direct):

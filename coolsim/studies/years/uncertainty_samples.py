@@ -12,7 +12,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.studies.propagation.unknowns import Unknown, varied
-from coolsim.studies.years.hours import Tally, judged, tally
+from coolsim.studies.years.hours import Tally, judged_hours, tally
 from coolsim.studies.years.site import Found, HourlySettings, Index, Site, points_of, predicted
 from coolsim.support.fields import Array
 
@@ -77,4 +77,4 @@ class SampledYear:
 
     def sums(self, move: Array) -> Tally:
         """The sums of a sample, whose rows are moved so (rows, hours)."""
-        return tally(self.case, judged(self.site, self.hourly, Found(self.rows + move, None)))
+        return tally(self.case, judged_hours(self.site, self.hourly, Found(self.rows + move, None)))
