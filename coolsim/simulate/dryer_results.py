@@ -7,13 +7,8 @@ import numpy as np
 from coolsim.case.machine import Batch, Belt
 from coolsim.case.result import (
     Accuracy,
-    AfterEqualising,
-    AirOut,
-    Bed,
     BetweenPellets,
     Energy,
-    FeedIn,
-    PelletsOut,
     Profile,
     Result,
     Spread,
@@ -26,9 +21,10 @@ from coolsim.model.drying import Phase, Solution
 from coolsim.model.march import Record, as_one
 from coolsim.model.pellet_shells import Shells
 from coolsim.numerics.stages import over_step
-from coolsim.physics import air, packed_bed, sorption
+from coolsim.physics import air, packed_bed
 from coolsim.simulate.inputs import Inputs
 from coolsim.simulate.pellet_spread import between_pellets, in_store
+from coolsim.simulate.result_building import bed_passed, entered_and_left
 from coolsim.simulate.uneven_beds import Laid, between
 from coolsim.support.fields import Array
 
@@ -214,50 +210,31 @@ def result_of(
     beds: Laid | None,
 ) -> Result:
     c = columns if beds is None else _mixed(beds, columns)
-    X, p = c["X"], inputs.pressure
+    X = c["X"]
     heat = inputs.specific_heat + air.HEAT_CAPACITY_WATER * X
     T, T_even = (c["H"] + c["Q"]) / heat, (c["H"] + c["Q_even"]) / heat
     seconds = sum(phase.programme.duration for phase in phases)
-    flashed = inputs.flashed_temperature != inputs.feed_temperature
-    wet = np.where(flashed, inputs.flashed_moisture_db / (1 + inputs.flashed_moisture_db), inputs.moisture_wb)
     per_bed = (
         inputs.floor_area if isinstance(cooler, Batch) else inputs.throughput * HOUR / _wet_per_area(inputs)
     )
     lost = c["solid"] * (inputs.flashed_moisture_db - X)  # kg/m² of bed
     Y = c["vapour"] / c["exhaust"]
     T_air = air.temperature_from_enthalpy(c["enthalpy"] / c["exhaust"], Y)
-    saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
     per_water = np.where(lost > 0, c["heat"] / np.where(lost > 0, lost, 1.0), 0.0)
     tenths = _between(inputs, beds, columns, T_even)
+    fed, pellets, evened, exhaust = entered_and_left(inputs, X, T, T_even, c["X_surface"], T_air, Y)
     return Result(
-        FeedIn(inputs.flashed_temperature, wet, inputs.moisture_wb - wet),
-        PelletsOut(
-            T,
-            X / (1 + X),
-            X,
-            c["X_surface"],
-            sorption.water_activity(inputs.isotherm, X, T),
-            inputs.dry_solid * (1 + X),
-        ),
-        AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
+        fed,
+        pellets,
+        evened,
         in_store(inputs.isotherm, inputs.store_temperature, X, tenths, bagged_apart(cooler)),
-        AirOut(
-            T_air,
-            air.relative_humidity(T_air, Y, p),
-            Y,
-            air.wet_bulb(T_air, np.minimum(Y, saturated), p),
-            air.dew_point(Y, p),
-        ),
-        Bed(
-            inputs.bed_depth,
-            seconds,
-            c["air"] / _wet_per_area(inputs),
-            np.max([phase.air_flux for phase in phases], axis=0) * inputs.outside_volume,
-            c["lift_off"],
-            c["wen_yu"],
-            c["pressure_drop"],
-            packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
-            inputs.dry_solid * (inputs.flashed_moisture_db - X),
+        exhaust,
+        bed_passed(
+            inputs,
+            c,
+            residence_time=seconds,
+            air_ratio=c["air"] / _wet_per_area(inputs),
+            face_velocity=np.max([phase.air_flux for phase in phases], axis=0) * inputs.outside_volume,
         ),
         Accuracy(c["water_error"], c["energy_error"], c["error_M"], c["error_T"]),
         Profile(

@@ -30,7 +30,7 @@ from coolsim.simulate.inputs import Inputs
 from coolsim.simulate.pellet_spread import in_store
 from coolsim.simulate.uneven_beds import Laid, between
 from coolsim.support.errors import Fault, InputError
-from coolsim.support.fields import Array
+from coolsim.support.fields import Array, Number
 
 LEAST_RISE = 1.0  # K of feed above ambient that the energy imbalance is at least measured against
 MOST_WITH_PROFILE = 1000  # cases whose profiles are kept unless asked for: they are nine tenths of an answer
@@ -75,30 +75,55 @@ def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) ->
         profile = None if profile is None else _profile_of(beds, profile)
     X, T = columns["X"], columns["T"]
     T_air, Y = columns["T_air"], columns["Y"]
-    p, c_d = inputs.pressure, inputs.specific_heat
+    c_d = inputs.specific_heat
     H = (c_d + air.HEAT_CAPACITY_WATER * X) * T - columns["Q"]
     T_even = (H + columns["Q_even"]) / (c_d + air.HEAT_CAPACITY_WATER * X)
+    tenths = None if beds is None else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even)
+    fed, pellets, evened, exhaust = entered_and_left(inputs, X, T, T_even, columns["X_surface"], T_air, Y)
+    return Result(
+        fed,
+        pellets,
+        evened,
+        in_store(inputs.isotherm, inputs.store_temperature, X, tenths, apart=False),
+        exhaust,
+        bed_passed(
+            inputs,
+            columns,
+            residence_time=inputs.bulk_density * inputs.bed_depth * inputs.floor_area / inputs.throughput,
+            air_ratio=inputs.dry_air / inputs.throughput,
+            face_velocity=inputs.dry_air * inputs.outside_volume / inputs.floor_area,
+        ),
+        Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
+        profile,
+        between_pellets=tenths,
+    )
+
+
+def entered_and_left(
+    inputs: Inputs, X: Array, T: Array, T_even: Array, X_surface: Array, T_air: Array, Y: Array
+) -> tuple[FeedIn, PelletsOut, AfterEqualising, AirOut]:
+    """Feed after its flash, pellets and air that leave, of coolers and dryers.
+
+    X, X_surface: moisture of the pellets and of their surface [kg/kg dry]; T, T_even: as they leave and evened out
+    [°C]; T_air, Y: of the exhaust [°C, kg/kg].
+    """
+    p, isotherm = inputs.pressure, inputs.isotherm
     flashed = inputs.flashed_temperature != inputs.feed_temperature
     fed_wb = np.where(
         flashed, inputs.flashed_moisture_db / (1 + inputs.flashed_moisture_db), inputs.moisture_wb
     )
-    evaporation = inputs.dry_solid * (inputs.flashed_moisture_db - X)
     saturated = air.humidity_ratio(np.minimum(air.saturation_pressure(T_air), 0.999 * p), p)
-    depth, weight = inputs.bed_depth, packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth
-    velocity = inputs.dry_air * inputs.outside_volume / inputs.floor_area
-    tenths = None if beds is None else between(beds, inputs.isotherm, apart["X"], apart["T"], T_even)
-    return Result(
+    return (
         FeedIn(inputs.flashed_temperature, fed_wb, inputs.moisture_wb - fed_wb),
         PelletsOut(
             temperature=T,
             moisture_wb=X / (1 + X),
             moisture_db=X,
-            surface_moisture_db=columns["X_surface"],
-            water_activity=sorption.water_activity(inputs.isotherm, X, T),
+            surface_moisture_db=X_surface,
+            water_activity=sorption.water_activity(isotherm, X, T),
             mass_flow=inputs.dry_solid * (1 + X),
         ),
-        AfterEqualising(T_even, sorption.water_activity(inputs.isotherm, X, T_even)),
-        in_store(inputs.isotherm, inputs.store_temperature, X, tenths, apart=False),
+        AfterEqualising(T_even, sorption.water_activity(isotherm, X, T_even)),
         AirOut(
             temperature=T_air,
             relative_humidity=air.relative_humidity(T_air, Y, p),
@@ -106,20 +131,19 @@ def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) ->
             wet_bulb=air.wet_bulb(T_air, np.minimum(Y, saturated), p),
             dew_point=air.dew_point(Y, p),
         ),
-        Bed(
-            depth=depth,
-            residence_time=inputs.bulk_density * depth * inputs.floor_area / inputs.throughput,
-            air_ratio=inputs.dry_air / inputs.throughput,
-            face_velocity=velocity,
-            lift_off=columns["lift_off"],
-            wen_yu=columns["wen_yu"],
-            pressure_drop=columns["pressure_drop"],
-            bed_weight=weight,
-            evaporation=evaporation,
-        ),
-        Accuracy(*_imbalances(inputs, columns, H), columns["error_M"], columns["error_T"]),
-        profile,
-        between_pellets=tenths,
+    )
+
+
+def bed_passed(inputs: Inputs, columns: dict[str, Array], **by_machine: Number) -> Bed:
+    """The bed of coolers or dryers; `by_machine`: its residence_time, air_ratio and face_velocity."""
+    return Bed(
+        depth=inputs.bed_depth,
+        lift_off=columns["lift_off"],
+        wen_yu=columns["wen_yu"],
+        pressure_drop=columns["pressure_drop"],
+        bed_weight=packed_bed.GRAVITY * inputs.bulk_density * inputs.bed_depth,
+        evaporation=inputs.dry_solid * (inputs.flashed_moisture_db - columns["X"]),
+        **by_machine,
     )
 
 

@@ -34,7 +34,8 @@ from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.inputs import bed_of, gather
 from coolsim.simulate.prediction import predict
 from coolsim.studies.years import seasons
-from coolsim.studies.years.site import as_it_is, judged, mapped, read, site_of
+from coolsim.studies.years.hours import judged_hours
+from coolsim.studies.years.site import as_it_is, mapped, read, site_of
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "monsoon-year.toml"
 ROUNDS = 3
@@ -76,7 +77,7 @@ def collocation(bed, cells, shells, tolerance):
 
 def year(site, direct):
     """The hours with the settings as they are."""
-    return judged(site, as_it_is(site), read(site, None if direct else mapped(site)))
+    return judged_hours(site, as_it_is(site), read(site, None if direct else mapped(site)))
 
 
 def main():
