@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import shlex
+import sys
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
-from types import SimpleNamespace
+from types import FrameType, SimpleNamespace
 from typing import Any
 
 import matplotlib.pyplot as plt
@@ -16,7 +18,11 @@ from cli.test_dryers import REFUSED
 from shipped import level_text, shortened
 
 import coolsim
+from coolsim.output import tables
+from coolsim.output.page import Page
 from coolsim.physics import materials
+from coolsim.scenario import load_with, units
+from coolsim.simulate.prediction import predict
 from coolsim.studies.settings.find import check
 
 Run = Callable[..., Any]
@@ -142,6 +148,61 @@ def test_links_and_paths_exist(text: str) -> None:
         assert link.startswith("http") or (ROOT / link).exists(), link
     for path in re.findall(r"`((?:tests|coolsim|scenarios)/[\w./-]+\.(?:py|toml))`", text):
         assert (ROOT / path).is_file(), path
+
+
+def test_what_developers_are_sent_to_is_there() -> None:
+    """Every `file.py: name` stands at the top of that file; every file of the map in its room."""
+    places = re.findall(r"`([\w/]+\.py): (\w+)`", DEVELOPERS)
+    assert len(places) > 20
+    for file, name in places:
+        body = ast.parse((ROOT / "coolsim" / file).read_text(encoding="utf-8")).body
+        targets = [target for node in body if isinstance(node, ast.Assign) for target in node.targets]
+        names = {node.name for node in body if isinstance(node, ast.FunctionDef | ast.ClassDef)}
+        assert name in names | {target.id for target in targets if isinstance(target, ast.Name)}, (file, name)
+    rooms = re.findall(r"^\| `(\w+)/` \| (.*) \|$", DEVELOPERS, re.MULTILINE)
+    assert {room for room, _ in rooms} >= {
+        "cli",
+        "output",
+        "studies",
+        "machines",
+        "scenario",
+        "simulate",
+        "case",
+        "model",
+    }
+    for room, held in rooms:
+        for file in re.findall(r"`([\w/]+\.py)`", held):
+            assert [*(ROOT / "coolsim" / room).rglob(file)], (room, file)
+
+
+def test_a_value_goes_the_way_that_developers_are_told() -> None:
+    """Each function of the walk is called, and the first and last number are those that it quotes."""
+    walk = DEVELOPERS[DEVELOPERS.index("## A value on its way") :].split("\n**", 1)[0]
+    steps = re.findall(r"`([\w/]+)\.py: ([a-z]\w+)`", walk)
+    of_dryers = {("model/drying", "solve")}
+    by_hand = {("cli/questions", "predict"), ("scenario/edit", "load_with"), ("output/tables", "answer")}
+    called: set[tuple[str, str]] = set()
+
+    def seen(frame: FrameType, event: str, _: Any) -> None:
+        if event == "call":
+            called.add((Path(frame.f_code.co_filename).with_suffix("").as_posix(), frame.f_code.co_name))
+
+    path = ROOT / "scenarios" / "humid-delta.toml"
+    units.read.cache_clear()
+    sys.setprofile(seen)
+    try:
+        case = load_with(path, [])
+        answered = tables.answer(predict(case), Page())
+    finally:
+        sys.setprofile(None)
+    for file, name in {*steps} - of_dryers - by_hand:
+        assert any(place.endswith(f"coolsim/{file}") and name == function for place, function in called), (
+            file,
+            name,
+        )
+    assert f'"{100 * case.feed.moisture:g} %"' in walk
+    printed = re.search(r"prints ([\d.]+ %)", walk)
+    assert printed is not None and printed[1] in answered
 
 
 # -- scenarios

@@ -1,7 +1,8 @@
 """Pictures: each takes a result and an axis or None, draws what the result holds, and returns the axis.
 
-Nothing is solved here; a picture of many settings takes a result of many cases. `units="us"` shows what the
-printed tables show with `--units us`. A legend may stand beside its axis: give a figure of your own
+Axes come from `style.panels`, their names from `style.name_axes`, units from `style.scale`, looks from
+`style.FAMILY`. Nothing is solved here; a picture of many settings takes a result of many cases. `units="us"`
+shows what the printed tables show with `--units us`. A legend may stand beside its axis: give a figure of your own
 `layout="constrained"`, as those opened here have. Import this package late: it pulls in matplotlib.
 
 Of a counter-flow cooler only: `bed`, `pellet`, `psychrometric`, `balance`, `dwell`, `moisture_map` and
