@@ -17,7 +17,7 @@ import typer
 from coolsim.cli import process
 from coolsim.support.dual_units import for_reader
 from coolsim.support.dual_units import temperature as in_both
-from coolsim.support.errors import CoolsimError, InputError, NotConverged, NotWritten
+from coolsim.support.errors import CoolsimError, Fault, InputError, NotConverged, NotWritten, joined_to
 from coolsim.support.visible import plain
 
 if TYPE_CHECKING:
@@ -192,15 +192,15 @@ def cases_of(
     from coolsim.scenario import files_of, load_with
     from coolsim.support.files import faults_of
 
-    cases, faults, inputs = [], [], [(f"the scenario {scenario}", scenario) for scenario in scenarios]
+    cases: list[Case] = []
+    faults: list[Fault] = []
+    inputs = [(f"the scenario {scenario}", scenario) for scenario in scenarios]
     inputs += [("the file of --trials", trials)] if trials is not None else []
     for scenario in scenarios:
-        try:
+        with joined_to(faults):
             with _left_out("dask"):  # pint loads it, a tenth of a second, for arrays that no scenario has
                 cases.append(load_with(scenario, overrides or ()))
             inputs += [(f"{key} of {scenario}", path) for key, path in files_of(cases[-1])]
-        except InputError as error:
-            faults += error.faults
     faults = faults_of(outputs, inputs) + faults
     if faults:
         raise InputError(list(dict.fromkeys(faults)))

@@ -18,7 +18,7 @@ from coolsim.studies.years import Seasons, Strategy
 from coolsim.studies.years.chart_answer import AS_THEY_ARE, CHART, FEED, HEATED, Chart
 from coolsim.studies.years.hours import Tally
 from coolsim.studies.years.study import check, why_no_chart
-from coolsim.support.errors import Fault, InputError
+from coolsim.support.errors import Fault, joined_to
 from coolsim.support.fields import Array
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -245,10 +245,8 @@ def _cell(hours: float, value: float, digits: int) -> str:
 def understood(case: Case, weather: Weather, page: Page) -> str:
     """Return what a year of a case would begin with, for who only checks it: its weather, and what it lacks."""
     lacking: list[Fault] = []
-    try:
+    with joined_to(lacking):
         check(case)
-    except InputError as error:
-        lacking = error.faults
     words = [f"`coolsim seasons` would need more: {fault}." for fault in lacking]
     return "".join(wrapped(text, page) for text in (*weather_text(weather), *words))
 

@@ -21,7 +21,7 @@ from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
 from coolsim.scenario.values import ends
 from coolsim.support import toml_text
-from coolsim.support.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError, joined_to
 from coolsim.support.toml_text import NestedTooDeeply, check_depth
 
 
@@ -38,13 +38,11 @@ def load_with(path: str | os.PathLike[str], settings: Sequence[str]) -> Case:
 
     Raises InputError with every fault of the file and of the settings together.
     """
-    before, changes, faults = source.read_file(path), {}, []
+    before, changes, faults = source.read_file(path), {}, list[Fault]()
     for setting in settings:
-        try:
+        with joined_to(faults):
             key, value = parse_setting(setting)
             changes[key] = value
-        except InputError as error:
-            faults += error.faults
     return _case_from(before, changes, "--set", faults)
 
 

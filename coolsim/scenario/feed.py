@@ -18,7 +18,7 @@ from coolsim.scenario import schema
 from coolsim.scenario.keys.feed import CUSTOM
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
-from coolsim.support.errors import InputError
+from coolsim.support.errors import joined_to
 
 
 def material_of(c: Collector) -> Material | None:
@@ -50,12 +50,10 @@ def material_of(c: Collector) -> Material | None:
 
 def _from_file(c: Collector, name: str) -> Material | None:
     """Return the material of a file beside the scenario, its faults among those of the scenario."""
-    try:
+    with joined_to(c.faults):
         path, where = Path(c.source.folder) / name, c.source.where("feed.material")
         return material_files.read_material(path, where=where)
-    except InputError as error:
-        c.faults += error.faults
-        return None
+    return None
 
 
 def _custom(c: Collector) -> Material | None:

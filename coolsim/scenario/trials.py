@@ -47,7 +47,7 @@ from coolsim.scenario.trial_columns import (
 )
 from coolsim.scenario.units import Misread
 from coolsim.scenario.values import READERS
-from coolsim.support.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError, joined_to
 from coolsim.support.fields import Array, documented
 
 MOST = 10_000  # rows
@@ -253,11 +253,9 @@ class _Row:
 
     def case(self, case: Case) -> Case:
         """The scenario with this row's cells in it; the scenario itself where they are wrong."""
-        try:
+        with joined_to(self.faults):
             return retyped(case, self.changes, self.where) if self.changes else case
-        except InputError as error:
-            self.faults += error.faults
-            return case
+        return case
 
 
 def _spread(text: str, definition: Key) -> float:

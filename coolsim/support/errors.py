@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,6 +44,15 @@ class InputError(CoolsimError):
         if len(self.faults) > MOST_SHOWN:
             shown.append(f"… and {len(self.faults) - MOST_SHOWN} more: mend these first")
         return "\n".join(shown)
+
+
+@contextmanager
+def joined_to(faults: list[Fault]) -> Iterator[None]:
+    """Let the faults of what is inside join those of others, so that all are told at once."""
+    try:
+        yield
+    except InputError as error:
+        faults += error.faults
 
 
 class NotWritten(CoolsimError):

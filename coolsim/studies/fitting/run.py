@@ -24,7 +24,7 @@ from coolsim.studies.fitting.march_model import put
 from coolsim.studies.fitting.model import ModelReadings, line_of, model_readings, pivot, pivoted
 from coolsim.studies.fitting.parameters import USUAL, Parameter, parameters_of
 from coolsim.studies.fitting.unevenness import unevenness_of
-from coolsim.support.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError, joined_to
 from coolsim.support.fields import Array
 from coolsim.support.progress import Progress, in_steps, tells
 
@@ -90,15 +90,11 @@ def _free_and_trials(
     case: Case, trials: Trials | str | os.PathLike[str], free: Sequence[str]
 ) -> tuple[tuple[Parameter, ...], Trials]:
     """The free numbers and the trials; raises InputError with the faults of both."""
-    chosen, given, faults = None, None, []
-    try:
+    chosen, given, faults = None, None, list[Fault]()
+    with joined_to(faults):
         chosen = chosen_parameters(free, case)
-    except InputError as error:
-        faults += error.faults
-    try:
+    with joined_to(faults):
         given = trials if isinstance(trials, Trials) else read_trials(case, trials)
-    except InputError as error:
-        faults += error.faults
     if chosen is None or given is None:
         raise InputError(faults)
     return chosen, given

@@ -19,7 +19,7 @@ from coolsim.case.case import Case
 from coolsim.scenario.weather import Weather
 from coolsim.studies.years import finished_sites
 from coolsim.studies.years.study import Seasons, Strategy, how_sure, strategies_of, weather_to_ask
-from coolsim.support.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError, joined_to
 from coolsim.support.workers import attached, trackers, unheard
 
 
@@ -95,12 +95,10 @@ def _closed(running: Generator[Any, None, None]) -> Iterator[None]:
 
 
 def _weathers(cases: Sequence[Case], uncertainty: bool) -> list[Weather]:
-    found, faults = [], []
+    found, faults = [], list[Fault]()
     for case in cases:
-        try:
+        with joined_to(faults):
             found.append(weather_to_ask(case, uncertainty=uncertainty))
-        except InputError as error:
-            faults += error.faults
     if faults:
         raise InputError(list(dict.fromkeys(faults)))
     if not cases:

@@ -26,7 +26,7 @@ from coolsim.studies.years.propagation import YearUncertainty, unknowns_of_year,
 from coolsim.studies.years.site import Found, Site, as_it_is, mapped, read, site_of
 from coolsim.studies.years.uncertainty_samples import SampledYear
 from coolsim.support.display import Displayed
-from coolsim.support.errors import Fault, InputError
+from coolsim.support.errors import Fault, InputError, joined_to
 from coolsim.support.fields import Array, documented
 from coolsim.support.progress import Progress, each, in_steps, tells
 
@@ -166,16 +166,12 @@ def why_no_chart(case: Case) -> str:
 
 def weather_to_ask(case: Case, weather: Weather | None = None, uncertainty: bool = False) -> Weather:
     """The weather of a case that is fit for a year; raises InputError with every fault of both."""
-    faults = []
-    try:
+    faults: list[Fault] = []
+    with joined_to(faults):
         check(case, uncertainty)
-    except InputError as error:
-        faults += error.faults
     if weather is None:
-        try:
+        with joined_to(faults):
             weather = read_weather(case)
-        except InputError as error:
-            faults += error.faults
     if weather is None or faults:
         raise InputError(faults)
     return weather
@@ -183,17 +179,15 @@ def weather_to_ask(case: Case, weather: Weather | None = None, uncertainty: bool
 
 def check(case: Case, uncertainty: bool = False) -> None:
     """Raise InputError where a scenario cannot be held against a year, or lacks a ± that is asked for."""
-    where, faults = getattr(case.source, "where", lambda key: ""), []
+    where, faults = getattr(case.source, "where", lambda key: ""), list[Fault]()
     if case.target.moisture is None:
         found = "nothing" if is_typed(case, "target") else "no [target] table"
         allowed = 'a year is held against it: below [target], such as moisture = "12 %"'
         faults.append(Fault(where("target"), "target.moisture", found, allowed))
     faults += _of_cooler(case) if case.cooler.arrangement == "counter-flow" else _of_marched(case)
     if uncertainty:
-        try:
+        with joined_to(faults):
             unknowns_of_year(case)
-        except InputError as error:
-            faults += error.faults
     if faults:
         raise InputError(faults)
 
