@@ -23,7 +23,7 @@ The algorithm
 10. `prediction.input_band` runs the case at both ends of every assumed number's range, each alone, and adds the
     deviations as the root of their squares.
 
-An uneven bed (`uneven_beds.laid`) is 3, or 3 × 3, columns at Gauss–Hermite nodes of two normal variables, as
+An uneven bed (`simulate.uneven_beds`) is 3, or 3 × 3, columns at Gauss–Hermite nodes of two normal variables, as
 cases of one solve: w of the floor, l of the mean depth, s of the mean speed. All columns share one pressure
 drop, so the air is split by Ergun at the state of the air that enters (`packed_bed.split_of_air`). What leaves
 is mixed by dry solid (w s of a cooler, w l of a batch), air by dry air; tenths are read from parabolas through

@@ -62,7 +62,7 @@ def point_positions(z: Array) -> Array:
     return (z[:-1, None] + np.diff(z, axis=0)[:, None] * GAUSS_POINTS[:, None]).reshape(-1, z.shape[1])
 
 
-def laid(dryer: Dryer) -> Pellets:
+def fed_pellets(dryer: Dryer) -> Pellets:
     """Feed as it is laid: the same everywhere."""
     bed, points = dryer.bed, 2 * (len(dryer.z) - 1)
     Q = bed.bound_water(bed.feed_moisture_db)[0] if bed.fed is None else bed.fed.bound_heat

@@ -227,7 +227,7 @@ def _run(
 ) -> Solution:
     """All phases, with steps by `tolerance` (cases,); with an estimate the second half of the cases is coarser."""
     dryer = _dryer(bed, phases, pellet, laws, resolution)
-    start = pellets = dr.laid(dryer)
+    start = pellets = dr.fed_pellets(dryer)
     marches, totals = [], []
     converged = np.ones(bed.cases, bool)
     for k, phase in enumerate(phases):

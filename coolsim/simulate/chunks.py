@@ -18,7 +18,7 @@ from coolsim.model.bed import Bed, refuse_impossible, take
 from coolsim.model.solve import Resolution, Solution, solve, solve_from
 from coolsim.model.surface import REAL
 from coolsim.simulate.inputs import Inputs, bed_of
-from coolsim.simulate.uneven_beds import Laid
+from coolsim.simulate.uneven_beds import UnevenBeds
 
 # Cases solved side by side: enough to hide call overhead, few enough for memory (150 kB each), and so fewer for
 # each of many processors.
@@ -38,7 +38,7 @@ def on_one_thread() -> Any:
 
 
 def each_solved(
-    inputs: Inputs, beds: Laid | None, resolution: Resolution, keep: Callable[[Solution], Kept]
+    inputs: Inputs, beds: UnevenBeds | None, resolution: Resolution, keep: Callable[[Solution], Kept]
 ) -> list[Kept]:
     """Solve all cases, or their columns, in chunks; what is kept of each solution."""
     count, bed = len(inputs.radius), bed_of(inputs if beds is None else beds.inputs)

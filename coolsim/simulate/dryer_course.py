@@ -15,7 +15,7 @@ from coolsim.model.drying import Solution
 from coolsim.model.march import Record
 from coolsim.numerics.monotone import monotone
 from coolsim.physics import air
-from coolsim.simulate.uneven_beds import Laid
+from coolsim.simulate.uneven_beds import UnevenBeds
 from coolsim.support.fields import Array
 
 POINTS = 60  # of a course, at least: between the ends of long steps lie more, for curves
@@ -23,7 +23,7 @@ POINTS = 60  # of a course, at least: between the ends of long steps lie more, f
 
 def history_of(s: Solution) -> History:
     """The course of the one case of a solution: as laid, and at the end of each step."""
-    w, start = dr.point_weights(s.dryer.z)[:, 0], dr.laid(s.dryer)
+    w, start = dr.point_weights(s.dryer.z)[:, 0], dr.fed_pellets(s.dryer)
     fed = dr.means(s.dryer, start.moisture)[0][:, 0]
     rows: list[tuple[float, ...]] = []
     began, before = 0.0, float(w @ fed)
@@ -34,8 +34,8 @@ def history_of(s: Solution) -> History:
             mean = float(w @ X)
             rate = (before - mean) / float(r.duration[0])
             if not rows:  # pellets as laid meet the air of the first stage
-                laid = _pellets(w, fed, dr.temperature(s.dryer, start)[:, 0])
-                rows.append((0.0, *laid, *_air(r, 0), rate, zone))
+                row = _pellets(w, fed, dr.temperature(s.dryer, start)[:, 0])
+                rows.append((0.0, *row, *_air(r, 0), rate, zone))
             rows.append((began + float(r.time[0]), *_pellets(w, X, T), *_air(r, 1), rate, zone))
             before = mean
         began += float(phase.programme.duration[0])
@@ -103,7 +103,7 @@ def layers_of(s: Solution) -> Layers:
 
 
 def mean_course(
-    courses: Sequence[tuple[History, Layers]], beds: Laid, k: int, flux: Array
+    courses: Sequence[tuple[History, Layers]], beds: UnevenBeds, k: int, flux: Array
 ) -> tuple[History, Layers]:
     """Course of one case as the mean over its columns, at the times of the one that is like the mean.
 

@@ -51,7 +51,7 @@ def gathered(cases: Sequence[Case], weather: Air | None = None) -> Inputs:
     return gather([dataclasses.replace(c, cooler=as_cooler(c)) for c in cases], weather)
 
 
-def laid(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:
+def phases_and_pellets(cases: Sequence[Case], inputs: Inputs) -> tuple[tuple[Phase, ...], Pellet, Array]:
     """Phases, pellets and efficiency of the fans of dryers of one kind, of inputs as gathered."""
     shape = pellet.shape_exponent(
         column(cases, inputs, lambda c: c.feed.diameter), column(cases, inputs, lambda c: c.feed.length)

@@ -25,7 +25,7 @@ from coolsim.physics import air, packed_bed
 from coolsim.simulate.inputs import Inputs
 from coolsim.simulate.pellet_spread import between_pellets, in_store
 from coolsim.simulate.result_building import bed_passed, entered_and_left
-from coolsim.simulate.uneven_beds import Laid, between
+from coolsim.simulate.uneven_beds import UnevenBeds, between
 from coolsim.support.fields import Array
 
 HOUR = 3600.0
@@ -207,7 +207,7 @@ def result_of(
     inputs: Inputs,
     phases: tuple[Phase, ...],
     columns: dict[str, Array],
-    beds: Laid | None,
+    beds: UnevenBeds | None,
 ) -> Result:
     c = columns if beds is None else _mixed(beds, columns)
     X = c["X"]
@@ -261,7 +261,7 @@ _OF_FLOOR = ("solid", "air", "exhaust", "vapour", "enthalpy", "heat", "fan", "pr
 _HIGHEST = ("wettest", "hottest", "lift_off", "wen_yu")
 
 
-def _mixed(beds: Laid, columns: dict[str, Array]) -> dict[str, Array]:
+def _mixed(beds: UnevenBeds, columns: dict[str, Array]) -> dict[str, Array]:
     """Columns of beds, mixed as they are emptied."""
     mixed = {}
     for name, values in columns.items():
@@ -273,7 +273,9 @@ def _mixed(beds: Laid, columns: dict[str, Array]) -> dict[str, Array]:
     return mixed
 
 
-def _between(inputs: Inputs, beds: Laid | None, c: dict[str, Array], evened: Array) -> BetweenPellets | None:
+def _between(
+    inputs: Inputs, beds: UnevenBeds | None, c: dict[str, Array], evened: Array
+) -> BetweenPellets | None:
     """How unlike the pellets are; None where they are turned over all the time in an even bed, and so all alike."""
     X, T = c["layer moisture"], c["layer temperature"]
     if beds is not None:

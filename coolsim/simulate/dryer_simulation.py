@@ -21,11 +21,11 @@ from coolsim.model.bed import refuse_impossible, take
 from coolsim.model.drying import Solution
 from coolsim.simulate import schedule
 from coolsim.simulate.dryer_course import for_curves, history_of, layers_of, mean_course
-from coolsim.simulate.dryer_phases import gathered, laid
+from coolsim.simulate.dryer_phases import gathered, phases_and_pellets
 from coolsim.simulate.dryer_results import collected, result_of
 from coolsim.simulate.inputs import Inputs, bed_of
 from coolsim.simulate.result_building import first, pick
-from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
+from coolsim.simulate.uneven_beds import UnevenBeds, apart, columns_of_dryers
 from coolsim.support.errors import NotConverged
 
 DEFAULT = drying.Resolution()
@@ -56,8 +56,8 @@ def solved(
     """As `dry`, of inputs as gathered, and the solutions behind the answer."""
     cooler = cases[0].cooler
     refuse_impossible(bed_of(inputs), len(inputs.radius))
-    phases, pellets, efficiency = laid(cases, inputs)
-    beds = laid_dryers(inputs)
+    phases, pellets, efficiency = phases_and_pellets(cases, inputs)
+    beds = columns_of_dryers(inputs)
     if beds is None:
         solutions = drying.solve(bed_of(inputs), phases, pellets, resolution=resolution)
         columns = collected(len(inputs.radius), solutions, efficiency)
@@ -82,12 +82,12 @@ def each(cases: Sequence[Case]) -> list[Result]:
     """Predict dryers of one kind side by side, each as it would be alone."""
     inputs = gathered(cases)
     result, solutions = solved(cases, inputs, many=True)
-    beds = laid_dryers(inputs)
+    beds = columns_of_dryers(inputs)
     return [alone(result, solutions, k, beds)[2] for k in range(len(cases))]
 
 
 def alone(
-    result: Result, solutions: list[Solution], k: int, beds: Laid | None
+    result: Result, solutions: list[Solution], k: int, beds: UnevenBeds | None
 ) -> tuple[Solution, NDArray[np.intp], Result]:
     """One of many dryers: the solution it is part of and its place there, its floats and its course.
 

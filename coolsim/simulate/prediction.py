@@ -34,7 +34,7 @@ from coolsim.simulate.finishing_cautions import around_the_machine
 from coolsim.simulate.inputs import Inputs, gather, with_even_bed
 from coolsim.simulate.result_building import Part, build_result, first, interleave, part_of, with_profiles
 from coolsim.simulate.side_by_side import by_form, comparable, grouped, holds_arrays, one_by_one
-from coolsim.simulate.uneven_beds import Laid, laid, leaving_of_coolers
+from coolsim.simulate.uneven_beds import UnevenBeds, columns_of_coolers, leaving_of_coolers
 from coolsim.support.errors import Fault, InputError, NotConverged
 from coolsim.support.fields import Array
 
@@ -302,7 +302,7 @@ def _solved(inputs: Inputs, scalar: bool, resolution: Resolution, profile: bool 
     profiles, blocks = with_profiles(profile, len(inputs.radius)), uneven_beds.blocks(inputs)
 
     def answered(some: Inputs) -> _Answered:
-        beds = laid(some)
+        beds = columns_of_coolers(some)
         parts = each_solved(some, beds, resolution, lambda s: part_of(s, resolution, profiles))
         return _answered(some, beds, parts)
 
@@ -322,7 +322,7 @@ def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tu
 
     They are those of the columns, column after column, where a bed is uneven.
     """
-    profiles, beds = with_profiles(None, len(inputs.radius)), laid(inputs)
+    profiles, beds = with_profiles(None, len(inputs.radius)), columns_of_coolers(inputs)
     solutions = each_solved(inputs, beds, resolution, lambda s: s)
     answered = _answered(inputs, beds, [part_of(s, resolution, profiles) for s in solutions])
     return _whole([answered], [np.arange(len(inputs.radius))], scalar), solutions
@@ -331,7 +331,7 @@ def solved(inputs: Inputs, scalar: bool, resolution: Resolution = DEFAULT) -> tu
 _Answered: TypeAlias = tuple[Result, Any, str]  # with which cases failed, and the trouble of the first
 
 
-def _answered(inputs: Inputs, beds: Laid | None, parts: list[Part]) -> _Answered:
+def _answered(inputs: Inputs, beds: UnevenBeds | None, parts: list[Part]) -> _Answered:
     failed = np.concatenate([part.index[~part.converged] for part in parts]) % len(inputs.radius)
     trouble = next((part.trouble for part in parts if part.trouble), "")
     return build_result(inputs, parts, beds), np.unique(failed), trouble

@@ -28,7 +28,7 @@ from coolsim.numerics.stages import DOWN, UP, exits
 from coolsim.physics import air, packed_bed, sorption
 from coolsim.simulate.inputs import Inputs
 from coolsim.simulate.pellet_spread import in_store
-from coolsim.simulate.uneven_beds import Laid, between
+from coolsim.simulate.uneven_beds import UnevenBeds, between
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.fields import Array, Number
 
@@ -62,7 +62,7 @@ def part_of(s: Solution, resolution: Resolution, profiles: bool) -> Part:
     return Part(s.index, s.converged, _exit_columns(s), columns, trouble)
 
 
-def build_result(inputs: Inputs, parts: list[Part], beds: Laid | None = None) -> Result:
+def build_result(inputs: Inputs, parts: list[Part], beds: UnevenBeds | None = None) -> Result:
     """Assemble the answer, in arrays over the cases.
 
     The parts are those of `inputs`, or of the columns of uneven `beds`.
@@ -147,7 +147,7 @@ def bed_passed(inputs: Inputs, columns: dict[str, Array], **by_machine: Number) 
     )
 
 
-def mixed_columns(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
+def mixed_columns(beds: UnevenBeds, inputs: Inputs, columns: dict[str, Array]) -> dict[str, Array]:
     """Columns of a bed, mixed: what the pellets carry by dry solid, what the air does by dry air."""
     by_solid = {name: beds.of_solid(columns[name]) for name in columns}
     Y = beds.of_air(columns["Y"])
@@ -162,7 +162,7 @@ def mixed_columns(beds: Laid, inputs: Inputs, columns: dict[str, Array]) -> dict
     }
 
 
-def _profile_of(beds: Laid, profile: Profile) -> Profile:
+def _profile_of(beds: UnevenBeds, profile: Profile) -> Profile:
     """At equal parts of the depth, the mean over the columns: of the air by dry air, else by dry solid."""
     columns = beds.columns
     shares = {"z": columns.area, "air_temperature": beds.air, "humidity_ratio": beds.air}

@@ -30,7 +30,7 @@ COLUMNS = 30_000  # of cases that are laid out at once, for memory: 1.5 kB each
 
 
 @dataclass(frozen=True)
-class Laid:
+class UnevenBeds:
     """Cases as their columns, column after column, and the shares of a case that each stands for, (K, cases)."""
 
     inputs: Inputs  # of K · cases
@@ -70,25 +70,25 @@ def blocks(inputs: Inputs) -> list[Any]:
     return [who] if inputs.deviations is None else np.array_split(who, max(-(-len(who) // most), 1))
 
 
-def laid(inputs: Inputs) -> Laid | None:
+def columns_of_coolers(inputs: Inputs) -> UnevenBeds | None:
     """Coolers as their columns; None where all are even."""
     if inputs.deviations is None:
         return None
     columns = columns_of(inputs.deviations, inputs.bed_depth)
     flow = inputs.dry_air / inputs.floor_area
     blown = air_shares(inputs, columns, flow, inputs.inlet_air_temperature)
-    return _laid(inputs, columns, blown, lying=False)
+    return _in_columns(inputs, columns, blown, lying=False)
 
 
-def laid_dryers(inputs: Inputs) -> Laid | None:
+def columns_of_dryers(inputs: Inputs) -> UnevenBeds | None:
     """Batches or belts as their columns; None where all are even. Their air is split phase by phase: `apart`."""
     if inputs.deviations is None:
         return None
     columns = columns_of(inputs.deviations, inputs.bed_depth)
-    return _laid(inputs, columns, columns.area, lying=True)
+    return _in_columns(inputs, columns, columns.area, lying=True)
 
 
-def apart(beds: Laid, inputs: Inputs, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
+def apart(beds: UnevenBeds, inputs: Inputs, phases: tuple[Phase, ...]) -> tuple[Phase, ...]:
     """Phases of dryers as their columns meet them: each takes its share of the air, and its time on a belt.
 
     A column's exhaust goes back into itself: the models know no plenum that it is mixed in.
@@ -106,7 +106,7 @@ def apart(beds: Laid, inputs: Inputs, phases: tuple[Phase, ...]) -> tuple[Phase,
     return tuple(each)
 
 
-def _laid(inputs: Inputs, columns: Columns, blown: Array, lying: bool) -> Laid:
+def _in_columns(inputs: Inputs, columns: Columns, blown: Array, lying: bool) -> UnevenBeds:
     solid = columns.area * columns.speed * (columns.depth if lying else 1.0)
     each = take(even(inputs), columns.case)
     flat = {name: share.reshape(-1) for name, share in (("solid", solid), ("air", blown))}
@@ -118,7 +118,7 @@ def _laid(inputs: Inputs, columns: Columns, blown: Array, lying: bool) -> Laid:
         dry_solid=each.dry_solid * flat["solid"],
         dry_air=each.dry_air * flat["air"],
     )
-    return Laid(each, columns, solid, blown, lying)
+    return UnevenBeds(each, columns, solid, blown, lying)
 
 
 def air_shares(inputs: Inputs, columns: Columns, flux: Array, temperature: Array) -> Array:
@@ -137,19 +137,19 @@ def air_shares(inputs: Inputs, columns: Columns, flux: Array, temperature: Array
 
 def leaving_of_coolers(inputs: Inputs, solutions: Sequence[solve.Solution]) -> Leaving:
     """What leaves coolers, mixed where they are uneven."""
-    beds = laid(inputs)
+    beds = columns_of_coolers(inputs)
     left = leaving.of_coolers(bed_of(inputs if beds is None else beds.inputs), solutions)
     return left if beds is None else _mixed(left, beds, inputs)
 
 
 def leaving_of_dryers(inputs: Inputs, solutions: Sequence[drying.Solution]) -> Leaving:
     """What leaves dryers, mixed."""
-    beds = laid_dryers(inputs)
+    beds = columns_of_dryers(inputs)
     left = leaving.of_dryers(bed_of(inputs if beds is None else beds.inputs), solutions)
     return left if beds is None else _mixed(left, beds, inputs)
 
 
-def _mixed(left: Leaving, beds: Laid, inputs: Inputs) -> Leaving:
+def _mixed(left: Leaving, beds: UnevenBeds, inputs: Inputs) -> Leaving:
     """Pellets of columns as pellets that all have the mean of their profiles, as model.leaving mixes layers."""
     bed, shells = bed_of(inputs), take(left.shells, np.arange(beds.columns.cases))
     mean, moisture = beds.of_solid(left.mean), beds.of_solid(left.moisture)
@@ -171,19 +171,19 @@ def _mixed(left: Leaving, beds: Laid, inputs: Inputs) -> Leaving:
 
 
 def between(
-    laid: Laid, isotherm: Isotherm, moisture: Array, temperature: Array, evened: Array
+    beds: UnevenBeds, isotherm: Isotherm, moisture: Array, temperature: Array, evened: Array
 ) -> BetweenPellets:
     """How unlike pellets of columns are: moisture [kg/kg dry] and temperature [°C] of columns (K · cases), or of
     layers of equal dry solid in each (layers, K · cases). Many cases block by block, for memory."""
-    columns, layers = laid.columns, len(np.atleast_2d(moisture))
+    columns, layers = beds.columns, len(np.atleast_2d(moisture))
     most = max(AT_ONCE // (layers * len(columns.places()[0])), 1)
     parts = []
     for some in np.array_split(np.arange(columns.cases), -(-columns.cases // most)):
-        part, who = take(columns, some), laid.who(some)
+        part, who = take(columns, some), beds.who(some)
         X, T = (part.sampled(np.atleast_2d(values)[:, who]) for values in (moisture, temperature))
         X = np.maximum(X, 0.0)  # a parabola may undershoot what is nearly dry
         depth, speed = part.places()
-        solid = np.broadcast_to(speed * depth if laid.lying else speed, X.shape)
+        solid = np.broadcast_to(speed * depth if beds.lying else speed, X.shape)
         X, T, solid = (a.reshape(-1, part.cases) for a in (X, T, solid))
         parts.append(between_pellets(take(isotherm, some), X, T, solid, evened[some]))
     return joined(parts)

@@ -37,7 +37,7 @@ from coolsim.simulate.inputs import Inputs, Stated, bed_of, inputs_of, stated
 from coolsim.simulate.prediction import DEFAULT, at_its_fan, predict, solved
 from coolsim.simulate.result_building import exit_columns, first, mixed_columns
 from coolsim.simulate.side_by_side import by_form
-from coolsim.simulate.uneven_beds import laid
+from coolsim.simulate.uneven_beds import columns_of_coolers
 from coolsim.studies.differences import movable, slopes
 from coolsim.studies.sensitivity_answer import INPUTS, NAMES, Sensitivities, Slopes
 from coolsim.support.errors import Fault, InputError
@@ -234,7 +234,7 @@ def _slopes_of_columns(numbers: Stated, solutions: Sequence[Solution], by: Seque
     steps = np.array([STEP * _scale(numbers, name) for name in by])
     count, cases = steps.shape
     ways = [_moved(numbers, by, sign * steps) for sign in (1.0, -1.0)]
-    beds = [laid(way) for way in ways]
+    beds = [columns_of_coolers(way) for way in ways]
     high, low = (bed_of(each.inputs) for each in beds if each is not None)
     raw: list[dict[str, Array]] = [{}, {}]
     with on_one_thread():

@@ -21,7 +21,7 @@ from coolsim.model.drying import Pellet, Phase, Resolution
 from coolsim.model.surface import Laws
 from coolsim.numerics.stages import over_step
 from coolsim.scenario import loads
-from coolsim.simulate.dryer_phases import gathered, laid
+from coolsim.simulate.dryer_phases import gathered, phases_and_pellets
 from coolsim.simulate.inputs import bed_of
 
 SCENARIO = HEAD + BATCH.replace("80 degC", "60 degC")  # as warm as its pellets
@@ -35,7 +35,7 @@ def phases_of(case: Case, **seconds: float) -> tuple[Phase, ...]:
     """Its phases, the cooling of another length."""
     cooler = dataclasses.replace(case.cooler, **seconds)
     case = dataclasses.replace(case, cooler=cooler)
-    return laid([case], gathered([case]))[0]
+    return phases_and_pellets([case], gathered([case]))[0]
 
 
 # ---- Heat alone -----------------------------------------------------------------------------------------
@@ -128,7 +128,7 @@ def test_air_comes_from_the_first_side_again_when_the_heater_goes_off():
 
 def solved(case: Case) -> drying.Solution:
     inputs = gathered([case])
-    phases, pellets, _ = laid([case], inputs)
+    phases, pellets, _ = phases_and_pellets([case], inputs)
     (s,) = drying.solve(bed_of(inputs), phases, pellets, resolution=Resolution(refinements=0))
     return s
 

@@ -42,7 +42,7 @@ def test_a_newton_step_of_many_is_that_of_each(mixed):
     """Whatever differs between cases: pellets, air, durations, meshes."""
     bed, (phase,), pellets = random_dryers(4, 21, "modified-oswin", mixed)
     dryer = drying._dryer(bed, (phase,), pellets, REAL, Resolution(4, 6))  # the last two on the coarser mesh
-    step = db.begin(dryer, dr.laid(dryer), np.array([0.3, 1.0, 2.0, 5.0]))
+    step = db.begin(dryer, dr.fed_pellets(dryer), np.array([0.3, 1.0, 2.0, 5.0]))
     guess = guessing.first_guess(step)
     together, size = db.newton_step(step, guess)
     for k in range(4):

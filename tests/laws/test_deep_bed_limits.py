@@ -16,7 +16,7 @@ from coolsim.model import dryer as dr
 from coolsim.model import drying
 from coolsim.model import guess as guessing
 from coolsim.model.march import METHOD, Programme, march
-from coolsim.model.pellet_shells import spread
+from coolsim.model.pellet_shells import with_empty_shells
 from coolsim.numerics import crossed, mesh
 from coolsim.numerics.newton import newton
 
@@ -276,7 +276,7 @@ def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.nda
     dryer = meshed(
         supply(25.0, HUMID, heated_to=80.0, r=0.3), cells, shells, depth=depth, air_flux=0.5, **FEED
     )
-    pellets, state = dr.laid(dryer), None
+    pellets, state = dr.fed_pellets(dryer), None
     for duration in np.diff(300.0 * (np.arange(steps + 1) / steps) ** 2):
         step = db.begin(dryer, pellets, duration * ONE)
         guess = guessing.first_guess(step) if state is None else state
@@ -293,11 +293,11 @@ def test_a_coarse_mesh_on_the_arrays_of_a_finer_one_is_that_mesh(b):
     """Cells without thickness and shells without volume change nothing, whichever way the air goes."""
     coarse = meshed(supply(25.0, HUMID, heated_to=80.0, r=0.3), 4, 5, exponent=2.6, b=b, depth=0.1, **FEED)
     coarse = dataclasses.replace(coarse, bed=dataclasses.replace(coarse.bed, air_flux=0.5 * ONE))
-    laid_out = dataclasses.replace(coarse, z=mesh.doubled(coarse.z), shells=spread(coarse.shells))
+    laid_out = dataclasses.replace(coarse, z=mesh.doubled(coarse.z), shells=with_empty_shells(coarse.shells))
     programme = Programme(900.0 * ONE, 400.0 * ONE, np.zeros(1, bool))
     ends = []
     for dryer in (coarse, laid_out):
-        m = march(dryer, dr.laid(dryer), programme, 0.05 * ONE)
+        m = march(dryer, dr.fed_pellets(dryer), programme, 0.05 * ONE)
         w, X = dr.point_weights(dryer.z), dr.means(dryer, m.pellets.moisture)[0]
         out = m.records[-1].outlet[:, 1, 0]
         ends.append([(w * X).sum(), (w * dr.temperature(dryer, m.pellets)).sum(), *out, len(m.records)])
@@ -334,7 +334,7 @@ def test_newton_step_against_finite_differences(heated_to, most, r, mixed):
     """The step of the eliminations is that of the full matrix of central differences, to their 1e-7."""
     rng = np.random.default_rng(1)
     dryer = meshed(supply(25.0, 0.01, heated_to, most, r), 3, 5, mixed=mixed, exponent=2.6, b=3.0, **FEED)
-    step = db.begin(dryer, dr.laid(dryer), 20 * ONE)
+    step = db.begin(dryer, dr.fed_pellets(dryer), 20 * ONE)
     x = guessing.first_guess(step)
     same = x.chain.shape[1:] if mixed else x.chain.shape
     x = db.State(

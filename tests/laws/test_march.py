@@ -21,7 +21,9 @@ def end(tolerance: float, finer: int = 1) -> tuple[np.ndarray, int]:
     """Mean moisture and temperature of a bed after 15 min with four reversals, and how many steps it took."""
     air = supply(25.0, humidity_ratio(25.0, 0.6), heated_to=80.0, r=0.3)
     dryer = meshed(air, 4 * finer, 6 * finer, depth=0.1, air_flux=0.5, **FEED)
-    m = march(dryer, dr.laid(dryer), Programme(900.0 * ONE, 200.0 * ONE, np.zeros(1, bool)), tolerance * ONE)
+    m = march(
+        dryer, dr.fed_pellets(dryer), Programme(900.0 * ONE, 200.0 * ONE, np.zeros(1, bool)), tolerance * ONE
+    )
     w, X = dr.point_weights(dryer.z), dr.means(dryer, m.pellets.moisture)[0]
     return np.array([(w * X).sum(), (w * dr.temperature(dryer, m.pellets)).sum()]), len(m.records)
 
@@ -47,7 +49,7 @@ def test_a_step_in_other_air_begins_longer_and_is_measured_all_the_same():
     once = Programme(300.0 * ONE, np.inf * ONE, np.zeros(1, bool))
     exits = []
     for tolerance in (STEP_TOLERANCE, STEP_TOLERANCE / 100):
-        before = march(dryer, dr.laid(dryer), once, tolerance * ONE)
+        before = march(dryer, dr.fed_pellets(dryer), once, tolerance * ONE)
         shocked = meshed(hot, 4, 6, depth=0.05, air_flux=0.8, **FEED)
         m = march(shocked, before.pellets, once, tolerance * ONE, feed=False)
         w = dr.point_weights(dryer.z)
@@ -62,7 +64,10 @@ def test_a_last_step_that_bends_much_is_taken_again(seconds):
     hot, cool = supply(28.0, 0.012, heated_to=56.0, r=0.8), supply(28.0, 0.012)
     dryer = meshed(hot, 4, 6, depth=0.03, air_flux=0.24, **FEED | {"radius": 3e-3})
     before = march(
-        dryer, dr.laid(dryer), Programme(1200.0 * ONE, np.inf * ONE, np.zeros(1, bool)), STEP_TOLERANCE * ONE
+        dryer,
+        dr.fed_pellets(dryer),
+        Programme(1200.0 * ONE, np.inf * ONE, np.zeros(1, bool)),
+        STEP_TOLERANCE * ONE,
     )
     dryer = meshed(cool, 4, 6, depth=0.03, air_flux=0.24, **FEED | {"radius": 3e-3})
     exits = []
@@ -81,7 +86,7 @@ def test_what_guesses_missed_after_the_last_reversal_saves_newton_steps_and_chan
     marches = []
     for kept in (0, marching.KEPT):
         monkeypatch.setattr(marching, "KEPT", kept)
-        marches.append(march(dryer, dr.laid(dryer), every, STEP_TOLERANCE * ONE))
+        marches.append(march(dryer, dr.fed_pellets(dryer), every, STEP_TOLERANCE * ONE))
     without, learnt = marches
     assert len(learnt.records) == len(without.records)
     assert learnt.newton_steps[0] < 0.85 * without.newton_steps[0]
@@ -94,7 +99,7 @@ def test_what_guesses_missed_after_the_last_reversal_saves_newton_steps_and_chan
 def test_a_guess_stays_within_half_and_twice_the_humidity_of_before():
     """Straight on, at four times the pace, air that fell from 0.02 to 0.01 kg/kg would be at −0.05 by the end."""
     dryer = meshed(supply(25.0, 0.012), 2, 3, depth=0.1, air_flux=0.8, **FEED)
-    step = db.begin(dryer, dr.laid(dryer), 10.0 * ONE)
+    step = db.begin(dryer, dr.fed_pellets(dryer), 10.0 * ONE)
     state = guessing.first_guess(step)
     state.points[:, db.HUMIDITY, 0], state.points[:, db.HUMIDITY, 1] = 0.02, 0.01
     Y = guessing.continued(step, state, 4.0 * ONE).points[:, db.HUMIDITY, 1]

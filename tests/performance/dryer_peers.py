@@ -88,7 +88,7 @@ class Slopes:
     """dy/dt of the bed, y = shells' moisture and enthalpy, point by point; counts its calls."""
 
     def __init__(self, dryer):
-        self.dryer, self.start = dryer, dr.laid(dryer)
+        self.dryer, self.start = dryer, dr.fed_pellets(dryer)
         P, n, _ = self.start.moisture.shape
         self.shape, self.calls, self.near = (P, n + 1), 0, None
 
@@ -165,7 +165,7 @@ class Whole:
     def _step(self, cases):
         if cases not in self.steps:
             dryer = drying.take(self.dryer, np.zeros(cases, int))
-            self.steps[cases] = db.begin(dryer, dr.laid(dryer), np.ones(cases))
+            self.steps[cases] = db.begin(dryer, dr.fed_pellets(dryer), np.ones(cases))
         return self.steps[cases]
 
     def residuals(self, y, dy):
@@ -236,7 +236,7 @@ def exit_of(dryer, pellets):
 
 
 def ours(dryer, phase, tolerance=STEP_TOLERANCE):
-    m = march(dryer, dr.laid(dryer), phase.programme, np.full(1, tolerance))
+    m = march(dryer, dr.fed_pellets(dryer), phase.programme, np.full(1, tolerance))
     assert m.reached.all()
     return exit_of(dryer, m.pellets), int(m.newton_steps[0])
 

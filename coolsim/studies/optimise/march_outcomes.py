@@ -30,12 +30,12 @@ from coolsim.physics import air, sorption
 from coolsim.simulate import dryer_simulation
 from coolsim.simulate.cautions import cautions
 from coolsim.simulate.chunks import on_one_thread
-from coolsim.simulate.dryer_phases import gathered, laid
+from coolsim.simulate.dryer_phases import gathered, phases_and_pellets
 from coolsim.simulate.dryer_results import bagged_apart, highest, through
 from coolsim.simulate.finishing import headspace_dew_point
 from coolsim.simulate.inputs import Inputs, bed_of
 from coolsim.simulate.requirements import predicted_state
-from coolsim.simulate.uneven_beds import Laid, apart, laid_dryers
+from coolsim.simulate.uneven_beds import UnevenBeds, apart, columns_of_dryers
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -91,9 +91,9 @@ def marched(
     times: at which each will be asked for, since it was laid and without its cooling; at any if left out.
     """
     inputs = gathered(cases)
-    phases, pellets, efficiency = laid(cases, inputs)
+    phases, pellets, efficiency = phases_and_pellets(cases, inputs)
     earliest = np.zeros(len(cases)) if times is None else np.array([np.min(t) for t in times])
-    beds, bed = laid_dryers(inputs), bed_of(inputs)
+    beds, bed = columns_of_dryers(inputs), bed_of(inputs)
     if beds is not None:  # each column is marched, and what has become of them is mixed
         each = beds.columns.case
         bed, phases = bed_of(beds.inputs), apart(beds, inputs, phases)
@@ -122,7 +122,7 @@ def _course(table: Array, inputs: Inputs, layers: bool, case: Case) -> Course:
     return Course(table[:, 0], _outcomes(table, inputs, float(inputs.pressure[0]), layers, case))
 
 
-def _mean_table(beds: Laid, tables: list[Array | None], k: int) -> Array | None:
+def _mean_table(beds: UnevenBeds, tables: list[Array | None], k: int) -> Array | None:
     """The table of one dryer from those of its columns, at the times of the one that is like the mean."""
     columns = beds.columns
     each = [tables[at] for at in beds.who(k)]

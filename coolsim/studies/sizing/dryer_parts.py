@@ -21,7 +21,7 @@ from coolsim.simulate.chunks import on_one_thread
 from coolsim.simulate.dryer_phases import gathered
 from coolsim.simulate.dryer_results import highest, through
 from coolsim.simulate.requirements import FEASIBLE, AtLimit
-from coolsim.simulate.uneven_beds import laid_dryers
+from coolsim.simulate.uneven_beds import columns_of_dryers
 from coolsim.studies.optimise.march_outcomes import OUTCOMES, outcomes_of
 from coolsim.studies.sizing.answer import AirPart, Floor, Missed, Served
 from coolsim.studies.sizing.candidates import Candidate
@@ -76,7 +76,7 @@ def _of_one_kind(cases: list[Case]) -> Iterator[Predicted]:
     inputs = gathered(cases)
     with on_one_thread():
         result, solutions = dryer_simulation.solved(cases, inputs, many=True)
-    beds = laid_dryers(inputs)
+    beds = columns_of_dryers(inputs)
     for k, case in enumerate(cases):
         s, at, one = dryer_simulation.alone(result, solutions, k, beds)
         one = dataclasses.replace(one, warnings=cautions(case, one))
