@@ -296,11 +296,9 @@ def values_of(
     In another weather or of another material coats and bags may bear more or less than in `case`, whose constraints
     these are: values are then told as far from their bounds as they are from those of their own case.
     """
-    found: dict[str, Any] = {}
-    for c in constraints:
-        if c.key not in found:
-            of = result.stages[int(c.place) - 1].result if c.place else result
-            found[c.key] = c.quantity.of(predicted_state(of, outside, case, cases))
+    results = {c.place: result.stages[int(c.place) - 1].result if c.place else result for c in constraints}
+    states = {place: predicted_state(one, outside, case, cases) for place, one in results.items()}
+    found = {c.key: c.quantity.of(states[c.place]) for c in constraints}
     return found | dict(_off_their_bounds(constraints, found, case, cases))
 
 
