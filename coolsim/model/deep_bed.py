@@ -96,7 +96,7 @@ def begin(dryer: Dryer, start: Pellets, duration: Array) -> Step:
     return Step(dryer, start, duration, elapsed, *means(dryer, start.moisture), per_solid, per_air)
 
 
-def seen(humidity_ratio: Array) -> tuple[Array, Array]:
+def seen_by_surface(humidity_ratio: Array) -> tuple[Array, Array]:
     """Humidity ratio that a surface sees, and its slope: never negative, and the air's own above DRIEST_AIR.
 
     Beside a front thinner than a cell the air's straight line in that cell can dip below zero. No pellet is in
@@ -154,7 +154,7 @@ def evaluate(step: Step, state: State) -> Evaluation:
     h_v = laws.vapour_enthalpy(Ts)
     q = coefficient * (Ts - Ta)
     passed = q + d.flux * h_v
-    Y_seen, seen_slope = seen(Y)
+    Y_seen, seen_slope = seen_by_surface(Y)
     law = laws.moisture(bed, SurfaceState(Xs, Ts, Ta, Y_seen, d.flux))
     law = dataclasses.replace(law, by_humidity_ratio=law.by_humidity_ratio * seen_slope)
 
@@ -364,7 +364,7 @@ def start_temperature(step: Step) -> Array:
     return laws.pellet_temperature(bed, step.start_moisture, step.start.enthalpy, step.start_bound)
 
 
-def ended(step: Step, state: State) -> Pellets:
+def pellets_after(step: Step, state: State) -> Pellets:
     """The pellets at the end of a step: its last stage."""
     X = np.ascontiguousarray(state.chain[:, :, 1])
     mean, Q = means(step.dryer, X)

@@ -319,9 +319,9 @@ def _go_on(
     """Take the steps that were accepted, and choose the next ones."""
     left = stop - g.time
     if accepted.all():
-        g.pellets, g.state = db.ended(step, state), state
+        g.pellets, g.state = db.pellets_after(step, state), state
     else:
-        g.pellets = _put(g.pellets, accepted, take(db.ended(step, state), accepted))
+        g.pellets = _put(g.pellets, accepted, take(db.pellets_after(step, state), accepted))
         g.state = state if g.state is None else _put(g.state, accepted, take(state, accepted))
     arrived = accepted & (step.duration >= left)
     g.time = np.where(arrived, stop, np.where(accepted, g.time + step.duration, g.time))

@@ -23,7 +23,7 @@ RELATIVE, ABSOLUTE = 1e-8, 1e-10  # error of a step in time, of moisture in kg/k
 EVEN = 50.0  # Fourier number after which any profile is flat to rounding: exp(−20.19 Fo), Crank (1975) §6.3
 
 
-def stood(pellets: Leaving, seconds: Array) -> Leaving:
+def after_standing(pellets: Leaving, seconds: Array) -> Leaving:
     """The pellets after a stand-by of `seconds` (cases,)."""
     moisture, standing = pellets.moisture.copy(), np.flatnonzero(seconds > 0)
     if len(standing):

@@ -49,7 +49,7 @@ class Sphere:
     isotherm: Isotherm
 
 
-def travelled(
+def after_way(
     sphere: Sphere,
     moisture: Array,
     temperature: Array,

@@ -17,7 +17,7 @@ from coolsim.scenario import line_parts, reader, schema, stages
 from coolsim.scenario.change import variants, varied_tables
 from coolsim.scenario.feed import as_fed, feed_of, feed_values, material_of
 from coolsim.scenario.keys.air import AIR_HUMIDITIES
-from coolsim.scenario.machine import machine_of
+from coolsim.scenario.machine import machine_from_keys
 from coolsim.scenario.reader import Collector, shown
 from coolsim.scenario.source import Source
 from coolsim.scenario.validation import faults_of
@@ -55,7 +55,7 @@ def _one_machine(source: Source) -> Case:
     ):
         raise InputError([line_parts.no_throughput(source)])
     feed = feed_of(values)
-    cooler = machine_of(collector, feed)
+    cooler = machine_from_keys(collector, feed)
     equipment = line_parts.equipment_of(collector)
     if collector.faults:
         raise InputError(collector.in_order())

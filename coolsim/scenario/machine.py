@@ -21,7 +21,7 @@ def colder(inlet: float, outside: float) -> bool:
     return inlet < outside - 1e-9
 
 
-def machine_of(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
+def machine_from_keys(c: Collector, feed: Feed | None) -> Cooler | Batch | Belt | None:
     """Return the machine that [cooler] describes; None, with the faults noted, where it is not all right."""
     _heated(c)
     if not reader.is_available(c.source):

@@ -70,7 +70,9 @@ def solved(
     result = result_of(cooler, inputs, phases, columns, beds)
     if scalar:
         result = alone(result, solutions, 0, beds)[2]
-    result = schedule.taken(dataclasses.replace(result, schedule=schedule.schedule_of(cases, result)))
+    result = schedule.within_capacity(
+        dataclasses.replace(result, schedule=schedule.schedule_of(cases, result))
+    )
     count = len(inputs.radius)
     failed = np.unique(np.concatenate([s.index[~s.converged] for s in solutions]) % count)
     if len(failed):

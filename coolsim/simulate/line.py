@@ -100,7 +100,7 @@ def run(cases: Sequence[Case], scalar: bool, cool: Cool, dry: Dry = dryer_simula
         seconds = np.array([c.cooler.stages[k].stand_by for c in cases], float)
         if pellets is not None:
             now = _fed(cases, now, pellets)
-            pellets = stand_by.stood(pellets, seconds)
+            pellets = stand_by.after_standing(pellets, seconds)
             now = [_at(c, float(T)) for c, T in zip(now, pellets.temperature)]
         now = [by_itself(line, c, k) for line, c in zip(cases, now)]
         with _named(stage, k):

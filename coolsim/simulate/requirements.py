@@ -303,16 +303,16 @@ def values_of(
 
 
 # Wishes whose bounds hang on the weather or the material, where pellets are coated or bagged.
-_HANGING = (SWEATING, "above_ambient", "water_activity")
+_OF_WEATHER = (SWEATING, "above_ambient", "water_activity")
 
 
-def hung(constraints: Sequence[Constraint], case: Case) -> list[Constraint]:
+def in_weather_of(constraints: Sequence[Constraint], case: Case) -> list[Constraint]:
     """Constraints with the bounds that they have in the weather of a case (arrays for many) and of its material."""
     if not (case.coating or case.bag):
         return list(constraints)
     there = {c.key: c.bound for c in wishes_of(case)}
     return [
-        dataclasses.replace(c, bound=there[c.key]) if c.quantity.name in _HANGING and c.key in there else c
+        dataclasses.replace(c, bound=there[c.key]) if c.quantity.name in _OF_WEATHER and c.key in there else c
         for c in constraints
     ]
 
@@ -320,7 +320,7 @@ def hung(constraints: Sequence[Constraint], case: Case) -> list[Constraint]:
 def _off_their_bounds(
     constraints: Sequence[Constraint], values: Mapping[str, Any], case: Case, cases: Sequence[Case]
 ) -> Iterator[tuple[str, Any]]:
-    hanging = [c for c in constraints if c.quantity.name in _HANGING and not c.place]
+    hanging = [c for c in constraints if c.quantity.name in _OF_WEATHER and not c.place]
     if not hanging or not (case.coating or case.bag):
         return
     same = [one.air is case.air and one.material is case.material for one in cases]

@@ -39,7 +39,7 @@ def schedule_of(cases: Sequence[Case], result: Result) -> Schedule | None:
     return _schedule(columns, out.moisture_wb)
 
 
-def taken(result: Result) -> Result:
+def within_capacity(result: Result) -> Result:
     """The result with the flows of what its dryers can take, where that is less than the whole line."""
     if result.schedule is None:
         return result

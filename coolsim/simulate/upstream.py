@@ -211,7 +211,7 @@ def _travelled(equation: str, *columns: Array) -> tuple[Array, Array]:
     isotherm = pellet.Isotherm(equation, tuple(constants), fat, scale)
     sphere = travel.Sphere(radius, of_solid, c_d, k, law, isotherm)
     X, Y = M / (1 - M), air.humidity_ratio_from_relative_humidity(T_air, RH, p)
-    X, T = travel.travelled(sphere, X, T, seconds, per_pellets * (1 + X), T_air, Y, p)
+    X, T = travel.after_way(sphere, X, T, seconds, per_pellets * (1 + X), T_air, Y, p)
     return X / (1 + X), T
 
 

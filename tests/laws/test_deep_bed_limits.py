@@ -282,7 +282,7 @@ def after(steps: int, cells: int, shells: int = 6, depth: float = 0.1) -> np.nda
         guess = guessing.first_guess(step) if state is None else state
         state, converged, _ = newton(METHOD, step, guess, 1, 30, 1e-9)
         assert converged.all()
-        pellets = db.ended(step, state)
+        pellets = db.pellets_after(step, state)
     w = dr.point_weights(dryer.z)
     X, _ = dr.means(dryer, pellets.moisture)
     return np.array([(w * X).sum(), (w * dr.temperature(dryer, pellets)).sum()])

@@ -18,7 +18,7 @@ from coolsim.model import drying
 from coolsim.model.bed import Bed, Fed
 from coolsim.model.leaving import Leaving
 from coolsim.model.pellet_shells import Shells, on_shells, shaped_shells, shells
-from coolsim.model.stand_by import stood
+from coolsim.model.stand_by import after_standing
 from coolsim.model.surface import REAL
 from coolsim.physics import air
 from coolsim.scenario import loads
@@ -112,7 +112,7 @@ def test_a_parabola_evens_out_as_the_series_says(power, series, Fo):
     r = faces(sh, power)
     start = 0.1 + 0.05 * series(r, 0.0)  # drier in the middle: the sign does not matter
     seconds = Fo * own_radius**2 / float(bed.diffusivity.value[0])
-    after = stood(heap(bed, sh, start[:, None]), np.array([seconds]))
+    after = after_standing(heap(bed, sh, start[:, None]), np.array([seconds]))
     np.testing.assert_allclose(after.moisture[:, 0], 0.1 + 0.05 * series(r, Fo), atol=0.05 * 2e-3)
     assert np.ptp(after.moisture) < 0.9 * np.ptp(start)
     mean = (sh.volume[:, 0] * start).sum()
@@ -123,7 +123,7 @@ def test_a_long_stand_by_leaves_the_mean_and_nothing_else():
     sh, bed = shells(12, np.full(1, 4.5)), constant_bed(2.4e-3)
     X = np.linspace(0.2, 0.02, 12)[:, None]
     before = heap(bed, sh, X)
-    after = stood(before, np.array([1e6]))
+    after = after_standing(before, np.array([1e6]))
     np.testing.assert_allclose(after.moisture, before.mean[0], rtol=1e-9)
     assert (sh.volume * after.moisture).sum() == pytest.approx(before.mean[0], rel=1e-14)
     H = REAL.pellet_enthalpy(bed, after.mean, after.temperature, after.bound_heat)
@@ -137,7 +137,7 @@ def test_the_mean_stays_while_temperature_and_moisture_move_diffusivity():
     sh, bed = shells(12, np.full(1, 4.5)), bed_of(gather([COOLER]))
     law = dataclasses.replace(bed.diffusivity, moisture_slope=np.full(1, 10.0))
     before = heap(dataclasses.replace(bed, diffusivity=law), sh, np.linspace(0.2, 0.02, 12)[:, None])
-    after = stood(before, np.array([600.0]))
+    after = after_standing(before, np.array([600.0]))
     assert (sh.volume * after.moisture).sum() == pytest.approx(before.mean[0], rel=1e-14)
     assert after.moisture[0] < before.moisture[0] and after.moisture[-1] > before.moisture[-1]
 
@@ -145,7 +145,7 @@ def test_the_mean_stays_while_temperature_and_moisture_move_diffusivity():
 def test_no_stand_by_changes_nothing():
     sh, bed = shells(12, np.full(1, 4.5)), constant_bed(2.4e-3)
     before = heap(bed, sh, np.linspace(0.2, 0.02, 12)[:, None])
-    after = stood(before, np.zeros(1))
+    after = after_standing(before, np.zeros(1))
     np.testing.assert_array_equal(after.moisture, before.moisture)
     np.testing.assert_allclose(after.temperature, before.temperature, rtol=1e-14)
 

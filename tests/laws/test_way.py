@@ -27,7 +27,7 @@ def sent(dry_air, seconds, temperature=T_IN):
         PIG.isotherm,
     )
     t = np.broadcast_to(np.asarray(seconds, float), a.shape)
-    return way.travelled(
+    return way.after_way(
         s, X_IN + 0 * a, temperature + 0 * a, t, a, OUTSIDE + 0 * a, HUMIDITY + 0 * a, P + 0 * a
     )
 

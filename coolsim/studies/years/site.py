@@ -32,7 +32,7 @@ from coolsim.simulate.feed_following import in_air_each
 from coolsim.simulate.finishing import store_of
 from coolsim.simulate.inputs import Inputs, gather
 from coolsim.simulate.prediction import cooling, predict_inputs
-from coolsim.simulate.requirements import Constraint, constraints_of, hung
+from coolsim.simulate.requirements import Constraint, constraints_of, in_weather_of
 from coolsim.studies.optimise.batching import Mesh
 from coolsim.studies.optimise.machines import MESHES
 from coolsim.studies.outcome_rows import pack, unpack
@@ -130,7 +130,7 @@ class Site:
         """How far each limit is broken by weighed states, in its scale (limits, …)."""
         outside = dataclasses.replace(self.case.air, temperature=inputs.outside_temperature)
         case = dataclasses.replace(self.case, air=outside)
-        return excesses(case, state, hung(self.constraints if limits is None else limits, case))
+        return excesses(case, state, in_weather_of(self.constraints if limits is None else limits, case))
 
 
 @dataclass(frozen=True)
