@@ -13,9 +13,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal, TypeAlias
 
 from coolsim.support.fields import Number, documented
+
+Kind: TypeAlias = Literal["dryers", "coolers"]
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ class Quantity:
         None  # where it stands; None of what is not bounded
     )
     at_most: Maximum | None = None
-    only_of: str = ""  # "dryers" or "coolers": which alone have it
+    only_of: Kind | Literal[""] = ""  # which alone have it
 
     @property
     def called(self) -> str:
@@ -136,7 +138,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         3,
         scale=0.05,
         read=lambda s: s.water_activity,
-        at_most=Maximum("target", "of the pellets in store, a bare number", "0.65", "0.01", "1"),
+        at_most=Maximum("target", "in store, a bare number; 0.70 is kept if left out", "0.65", "0.01", "1"),
     ),
     Quantity(
         "headspace_dew_point",

@@ -32,8 +32,8 @@ def predict(
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
     case = shared.case_of(scenario, overrides, [shared.json_file(json)])
-    found = uncertainty_of(case) if uncertainty else None  # first: it may refuse
-    result = predicted_case(case)
+    found = spread(case) if uncertainty else None  # first: it may refuse
+    result = solved(case)
     from coolsim.output import json as as_json
     from coolsim.output import tables
     from coolsim.output import uncertainties as sure
@@ -240,13 +240,13 @@ def seasons(
     run(asked, files, page, shared.emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 
 
-def predicted_case(case: Case) -> Result:
+def solved(case: Case) -> Result:
     from coolsim.simulate.prediction import predict as solve
 
     return solve(case, band=True)
 
 
-def uncertainty_of(case: Case) -> Uncertainty:
+def spread(case: Case) -> Uncertainty:
     from coolsim.studies.propagation.run import uncertainty
 
     with shared.working("trying what is not known exactly"):

@@ -53,7 +53,7 @@ def heard() -> Iterator[None]:
 def test_a_signal_ends_a_command_with_its_status(
     run: Run, scenario: Path, solver: SimpleNamespace, monkeypatch: pytest.MonkeyPatch, number: int
 ) -> None:
-    monkeypatch.setattr("coolsim.cli.questions.predicted_case", lambda *_: signal.raise_signal(number))
+    monkeypatch.setattr("coolsim.cli.questions.solved", lambda *_: signal.raise_signal(number))
     before = signal.getsignal(number)
     done = run("predict", str(scenario), "--json", str(scenario.parent / "a.json"))
     assert signal.getsignal(number) == before

@@ -30,7 +30,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from coolsim.case.case import Case, Line
-from coolsim.case.quantities import READABLE, MachineState
+from coolsim.case.quantities import READABLE
 from coolsim.case.result import Result
 from coolsim.case.streams import Air
 from coolsim.machines.base import FULL, QUICK, UNCHECKED, one
@@ -59,9 +59,7 @@ from coolsim.studies.outcome_rows import combined
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
-OF_COOLERS, OF_DRYERS = (
-    tuple(q.name for q in READABLE if q.only_of == which) for which in ("coolers", "dryers")
-)
+OF_COOLERS = tuple(q.name for q in READABLE if q.only_of == "coolers")
 ROWS = (*OUTCOMES, *OF_COOLERS)
 MESHES: dict[Mesh, tuple[drying.Resolution, Resolution]] = {  # of dryers and of coolers
     "rough": (marches.ROUGH, QUICK),
@@ -258,8 +256,10 @@ def _of_dryers(cases: list[Case], inputs: Inputs, result: Result, per_wet: Array
         solid = inputs.bulk_density * inputs.bed_depth * inputs.floor_area * (1 - inputs.moisture_wb)
     else:
         solid = 3600.0 * inputs.dry_solid
-    spent = {"heat": energy.heat / solid * per_wet, "fan": energy.fan / solid * per_wet}
-    return _rows(predicted_state(result, outside, cases[0]), spent, OF_COOLERS, len(cases))
+    heat, fan = (each / solid * per_wet for each in (energy.heat, energy.fan))
+    return marches.outcome_rows(
+        predicted_state(result, outside, cases[0]), "dryers", ROWS, heat=heat, fan=fan
+    )
 
 
 def _of_coolers(
@@ -270,14 +270,5 @@ def _of_coolers(
         fan_speed=np.nan_to_num(weighed.settings.fan_speed),
         off_curve=weighed.off_curve,
     )
-    spent = {
-        "heat": weighed.heat / inputs.dry_solid * per_wet,
-        "fan": weighed.power / inputs.dry_solid * per_wet,
-    }
-    return _rows(state, spent, OF_DRYERS, len(inputs.radius))
-
-
-def _rows(state: MachineState, spent: dict[str, Any], of_others: tuple[str, ...], count: int) -> Array:
-    """Rows (ROWS, cases); nothing in those `of_others`, which the machine does not have and nobody bounds on it."""
-    known = spent | {q.name: q.of(state) for q in READABLE if q.name not in of_others}
-    return np.array([np.broadcast_to(known.get(name, 0.0), count) for name in ROWS], float)
+    heat, fan = (each / inputs.dry_solid * per_wet for each in (weighed.heat, weighed.power))
+    return marches.outcome_rows(state, "coolers", ROWS, heat=heat, fan=fan)

@@ -7,16 +7,15 @@ the drying is marched once, then the cooling from the end of each of its steps, 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coolsim.case.case import Case
-from coolsim.case.quantities import READABLE, MachineState
+from coolsim.case.quantities import READABLE, Kind, MachineState
 from coolsim.case.result import Result
 from coolsim.machines.dryers import mass_of
 from coolsim.model import deep_bed as db
@@ -295,21 +294,23 @@ def _outcomes(table: Array, inputs: Inputs, pressure: float, layers: bool, case:
         hottest=hottest,
         deviation=spread,
     )
-    return _in_order(bounded_values(state) | {"heat": heat / wet_weight, "fan": fan / wet_weight})
+    return outcome_rows(state, "dryers", heat=heat / wet_weight, fan=fan / wet_weight)
 
 
-def _in_order(known: Mapping[str, Any]) -> Array:
-    return np.array([known[name] for name in OUTCOMES], float)
+def outcome_rows(
+    state: MachineState, kind: Kind, rows: Sequence[str] = OUTCOMES, **spent: Array | float
+) -> Array:
+    """Rows (rows, …) of the state of dryers or coolers, and of the heat and electricity that they take.
 
-
-def bounded_values(state: MachineState) -> dict[str, Any]:
-    """What the state of a dryer has of OUTCOMES."""
-    return {q.name: q.of(state) for q in BOUNDED}
+    Of what only the other kind has there is 0: nobody bounds it. What its own kind lacks raises LookupError.
+    """
+    known = spent | {q.name: q.of(state) if q.only_of in ("", kind) else 0.0 for q in READABLE}
+    return np.array(np.broadcast_arrays(*(known[name] for name in rows)), float)
 
 
 def outcomes_of(case: Case, result: Result) -> Array:
     """Outcomes of one dryer that was predicted, (outcomes,)."""
     energy, mass = result.energy, mass_of(case)
     assert energy is not None
-    taken = {"heat": energy.heat / mass, "fan": energy.fan / mass}
-    return _in_order(bounded_values(predicted_state(result, case.air.temperature, case)) | taken)
+    state = predicted_state(result, case.air.temperature, case)
+    return outcome_rows(state, "dryers", heat=energy.heat / mass, fan=energy.fan / mass)
