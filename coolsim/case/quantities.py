@@ -42,6 +42,16 @@ class MachineState:
     fan_speed: Number | None = None  # of a cooler's fan, share of full
     off_curve: Number | None = None  # how far off the falling side of its curve, ≤ 0 on it
 
+    @property
+    def above_ambient(self) -> Number:
+        """How much warmer the pellets are than the air outside [K]."""
+        return self.temperature - self.outside_temperature
+
+    @property
+    def headspace_dew_point(self) -> Number:
+        """Dew point in the bag of the pellets [°C]."""
+        return self.dew_point_in_bag(self.moisture, self.even_temperature)
+
 
 @dataclass(frozen=True)
 class Maximum:
@@ -72,9 +82,7 @@ class Quantity:
     us_digits: int | None = None  # where they differ from those of SI
     points: bool = False  # a difference of moistures, told in points
     words: str = ""  # in a sentence and as the limit of an answer; the name in plain words if left out
-    read: Callable[[MachineState], Number | None] | None = (
-        None  # where it stands; None of what is not bounded
-    )
+    read: str = ""  # its name in a `MachineState`; "" of what is not bounded
     at_most: Maximum | None = None
     only_of: Kind | Literal[""] = ""  # which alone have it
 
@@ -95,11 +103,11 @@ class Quantity:
 
     def on(self, state: MachineState) -> bool:
         """Whether a machine has such a thing."""
-        return self.read is not None and self.read(state) is not None
+        return bool(self.read) and getattr(state, self.read) is not None
 
     def of(self, state: MachineState) -> Any:
         """Where it stands; raises LookupError of a machine that has no such thing."""
-        value = None if self.read is None else self.read(state)
+        value = getattr(state, self.read) if self.read else None
         if value is None:
             raise LookupError(f"{self.name} is nothing that this machine has")
         return value
@@ -116,8 +124,8 @@ _DEPTH = {"unit": "m", "si": "cm", "us": "in"}
 
 QUANTITIES: Mapping[str, Quantity] = _table(
     # what leaves
-    Quantity("moisture", "moisture", "fraction", 2, scale=0.01, read=lambda s: s.moisture),
-    Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0, read=lambda s: s.temperature),
+    Quantity("moisture", "moisture", "fraction", 2, scale=0.01, read="moisture"),
+    Quantity("temperature", "temperature", "temperature", 1, "degC", 5.0, read="temperature"),
     Quantity(
         "above_ambient",
         "above the air outside",
@@ -126,7 +134,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "K",
         5.0,
         words="above the air outside",
-        read=lambda s: s.temperature - s.outside_temperature,
+        read="above_ambient",
         at_most=Maximum(
             "target", "pellets may leave this much warmer than the air outside", "6 K", "0 K", "100 K"
         ),
@@ -137,7 +145,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "number",
         3,
         scale=0.05,
-        read=lambda s: s.water_activity,
+        read="water_activity",
         at_most=Maximum("target", "in store, a bare number; 0.70 is kept if left out", "0.65", "0.01", "1"),
     ),
     Quantity(
@@ -148,7 +156,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "degC",
         5.0,
         words="dew point in the bag",
-        read=lambda s: s.dew_point_in_bag(s.moisture, s.even_temperature),
+        read="headspace_dew_point",
     ),
     Quantity(
         "deviation",
@@ -157,7 +165,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         2,
         scale=0.01,
         points=True,
-        read=lambda s: s.deviation,
+        read="deviation",
         at_most=Maximum(
             "target",
             "of a dryer: standard deviation of moisture over the bed, points",
@@ -175,7 +183,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         1,
         "degC",
         5.0,
-        read=lambda s: s.hottest,
+        read="hottest",
         at_most=Maximum("limits", "of the hottest pellets in a dryer", "85 degC", "0 degC", "200 degC"),
         only_of="dryers",
     ),
@@ -186,7 +194,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         0,
         scale=0.2,
         words="lift-off",
-        read=lambda s: s.lift_off,
+        read="lift_off",
         at_most=Maximum(
             "limits",
             "highest velocity as a share of what lifts the bed",
@@ -204,7 +212,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "fraction",
         1,
         scale=0.1,
-        read=lambda s: s.exhaust_relative_humidity,
+        read="exhaust_relative_humidity",
         at_most=Maximum(
             "limits",
             "above it the exhaust wets the duct",
@@ -224,7 +232,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "Pa",
         500.0,
         us_digits=2,
-        read=lambda s: s.pressure_drop,
+        read="pressure_drop",
         at_most=Maximum("limits", "what the fan can pull", "2500 Pa", "1 Pa", "50 kPa"),
     ),
     Quantity(
@@ -233,13 +241,11 @@ QUANTITIES: Mapping[str, Quantity] = _table(
         "number",
         2,
         scale=0.5,
-        read=lambda s: s.off_curve,
+        read="off_curve",
         only_of="coolers",
     ),
     # what is set
-    Quantity(
-        "fan_speed", "fan speed", "fraction", 1, scale=0.1, read=lambda s: s.fan_speed, only_of="coolers"
-    ),
+    Quantity("fan_speed", "fan speed", "fraction", 1, scale=0.1, read="fan_speed", only_of="coolers"),
     Quantity("airflow", "airflow", "volume_flow", 0, "m3/h", us_digits=1),
     Quantity("air_ratio", "dry air per wet feed", "air_ratio", 2, "kg/kg"),
     Quantity("bed_depth", "depth of the bed", "length", 1, **_DEPTH, us_digits=2),  # type: ignore[arg-type]

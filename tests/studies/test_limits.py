@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
+import pickle
 
 import numpy as np
 import pytest
 from shipped import level
 
 import coolsim
-from coolsim.case.quantities import LIMITED, QUANTITIES, READABLE
+from coolsim.case.quantities import LIMITED, QUANTITIES, READABLE, MachineState
 from coolsim.case.tables import TABLES
 from coolsim.machines import plant
 from coolsim.machines.base import FULL
 from coolsim.model.bed import take
 from coolsim.scenario import schema
 from coolsim.simulate.inputs import gather
-from coolsim.simulate.requirements import limits_of, predicted_state
+from coolsim.simulate.requirements import constraints_of, limits_of, predicted_state
 from coolsim.studies.optimise.march_outcomes import BOUNDED, OUTCOMES, QUICK, marched
 
 
@@ -25,6 +26,15 @@ def test_each_has_its_key_and_its_field(q, at_most):
     assert q.key in {f.name for f in dataclasses.fields(TABLES[at_most.table])}
     key = schema.TABLES[at_most.table].keys[q.key]
     assert (key.meaning, key.low, key.high) == (at_most.meaning, at_most.low, at_most.high)
+
+
+def test_what_must_be_kept_reaches_other_processes_and_is_in_every_state():
+    """Sizes, years and reports hand constraints to workers; a name that no state has would be found in a search."""
+    for q in READABLE:
+        assert hasattr(MachineState, q.read) or q.read in {f.name for f in dataclasses.fields(MachineState)}
+    for case in (level("monsoon-night"), level("evening-batch")):
+        kept = constraints_of(case)
+        assert pickle.loads(pickle.dumps(kept)) == kept
 
 
 def test_what_nobody_types_is_kept_and_more_is_no_limit():
