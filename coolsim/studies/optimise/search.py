@@ -8,7 +8,7 @@
    until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
-A search that is asked again, as with other margins of safety, begins in the small box that it ended in.
+With other margins of safety a search is only sketched: on the whole survey, shifted by what is predicted there.
 
 Searches ask for their dryers as `batching` has it: those of several goals and weathers are solved side by side.
 """
@@ -48,7 +48,7 @@ NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
 AGREED, NEARLY = 0.03, 0.2
 LEAST_NEARLY = 1e-5  # kg/kg wet
 WON = 0.5  # of how far a fit was off, that its shift must leave at most: else a kink runs through its box
-SKETCHES = 2  # how often a sketch that breaks a limit is tried again
+SKETCHES = 2  # predictions behind a sketch, at most
 SQUEEZES = 4  # predictions between a state that keeps all limits and one that does not
 SLACK = 2.0  # of a problem's margin: less needs none
 
@@ -78,7 +78,9 @@ Ended: TypeAlias = tuple[
 class Sketch:
     """A state that is nearly the best of a goal: as the survey has it that was shifted to predictions nearby."""
 
+    knobs: dict[str, float]
     case: Case
+    outcomes: Array
     met: bool
     cost: float
 
@@ -87,7 +89,6 @@ class Search:
     """A dryer or line in its box, with the survey of the whole of it (which `searched` adds)."""
 
     whole: Survey
-    last: Survey | None = None  # of the small box that the search before ended in
 
     def __init__(self, case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> None:
         self.limits, self.problem = limits, problem
@@ -117,28 +118,13 @@ class Search:
         return found
 
     def sketch(self, goal: Goal) -> Requests[Sketch]:
-        """Nearly the best state of a goal, from where the sketch before ended: no prediction on the full mesh."""
-        near = yield from self._in_last_box(goal)
-        survey, _, u, time = near or (yield from self._closed_in(goal))
-        for tries_left in range(SKETCHES, -1, -1):
-            expected = unsmoothed(survey.one(u, time), plain=survey.plain)
-            met = bool((goal.limits.excesses(expected) <= FEASIBLE).all())
-            if met or not tries_left:
-                break
-            u, time, _ = yield from self.tried(survey, goal, u, time)
-        self.last = survey
-        return Sketch(self.with_settings(u, time)[1], met, float(goal.cost(expected)))
-
-    def _in_last_box(self, goal: Goal) -> Requests[Ended | None]:
-        """Where a search ends that stays in the box of the last one; None where the best is not found there."""
-        if self.last is None or not self.last.box.holds(*best_on_survey(self.whole, goal)[1:], self.box):
-            return None
-        survey = copy.copy(self.last)  # a search shifts its survey
+        """Nearly the best state of a goal: on the whole survey, with no prediction that tells its error."""
+        survey = copy.copy(self.whole)  # a search shifts its survey
         _, u, time = best_on_survey(survey, goal)
-        if not survey.box.holds(u, time, self.box):
-            return None
-        u, time, settled = yield from self.tried(survey, goal, u, time)
-        return (survey, goal, u, time) if settled else None
+        u, time, _ = yield from self.tried(survey, goal, u, time, SKETCHES)
+        expected = unsmoothed(survey.one(u, time), plain=survey.plain)
+        met = bool((goal.limits.excesses(expected) <= FEASIBLE).all())
+        return Sketch(*self.with_settings(u, time), expected, met, float(goal.cost(expected)))
 
     def _closed_in(self, goal: Goal) -> Requests[Ended]:
         """A survey that was shifted to what is predicted at the best state of a goal, and that state."""
@@ -165,13 +151,15 @@ class Search:
         found, *_ = yield from self.corrected(copy.copy(self.whole), goal, u, time, content)
         return found
 
-    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Requests[tuple[Array, float, bool]]:
+    def tried(
+        self, survey: Survey, goal: Goal, u: Array, time: float, most: int = len(NEARBY)
+    ) -> Requests[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
 
         The shift holds nearby only, so the search goes on ever closer. Last: whether it settled.
         """
         before = np.inf
-        for near in NEARBY:
+        for near in NEARBY[:most]:
             (there,) = yield [Request(self.with_settings(u, time)[1], mesh="quick")]
             if there is None:
                 raise NotConverged(FAILED, np.zeros(1, int))

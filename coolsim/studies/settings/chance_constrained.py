@@ -27,35 +27,32 @@ of.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.case.result import Result
-from coolsim.machines.base import UNCHECKED, as_many, predicted
+from coolsim.machines.base import as_many
 from coolsim.scenario import units
 from coolsim.studies import prerequisites
 from coolsim.studies.propagation.chances import all_kept
 from coolsim.studies.propagation.run import summed_up
-from coolsim.studies.propagation.samples import Sampled, sampled
+from coolsim.studies.propagation.samples import Sampled, moved, sampled
 from coolsim.studies.propagation.unknowns import needed_unknowns
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
-from coolsim.studies.settings.chances import counted, with_chances
-from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
-from coolsim.studies.settings.optimum import Optima, Sketch, looking
+from coolsim.studies.settings.chances import SAMPLES, SEED, counted, with_chances
+from coolsim.studies.settings.cheapest import Way, answer_at, cheapest_way, set_on_dials
+from coolsim.studies.settings.dial import Combination
+from coolsim.studies.settings.optimum import Looking, Optimum, Sketch
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
 
-Look: TypeAlias = Callable[[Case], Sketch]  # nearly the best settings of a case with its safety margins
 USUAL = 0.95  # chance of the settings that are told where none is asked for
 FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they are asked
-SAMPLES = 128  # polynomials through them tell a chance to half a percent
 ROUNDS = 6
 LEAST, HIGHEST = 0.5, 0.99
 MOST = 0.998  # share of the samples that one bound is asked to keep at most
+VAIN = 2  # rooms, one after the other, that make it no surer
 NEAR = 0.01  # above the chance that is asked for, where a search stops
 ATTAINED = 0.999  # of the room that settings were seen to have: the search solves its states anew
 RISK = 0.25, 2.0  # by what the risk of each bound is multiplied at most from round to round
@@ -92,24 +89,19 @@ def answer_with_uncertainty(
         raise InputError(
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
-    wanted = USUAL if chance is None else chance
+    wanted = checked(USUAL if chance is None else chance)
+    _check(case)
     with in_steps(2 + uncertainty) as step:
-        step("settings that have the chance")
-        sure, fresh = _with_chance(case, wanted, SAMPLES, on_dial, look_around=not uncertainty)
         step("cheapest settings")
-        answer = cheapest_settings(case, on_dial)
+        way = cheapest_way(case, on_dial)
+        step("settings that have the chance")
+        first = _first(way, SAMPLES)
+        sure = _with_chance(case, way, first, wanted, SAMPLES, on_dial)
         if not uncertainty:
-            return dataclasses.replace(answer, surely=sure)
+            return dataclasses.replace(way.answer, surely=sure)
         step("how sure they are")
-        there = _fresh(case, answer.case, fresh, as_many(answer.result))
-        answer = with_chances(case, answer, there, FRESH)
-    return dataclasses.replace(answer, uncertainty=summed_up(there), surely=sure)
-
-
-def _fresh(case: Case, there: Case, near: Sampled | None = None, known: Result | None = None) -> Sampled:
-    """Samples that no search saw, at the settings of an answer: the case set so."""
-    there = dataclasses.replace(there, safety_margins=case.safety_margins)
-    return sampled(there, SAMPLES, FRESH, counted(case, there), near, known)
+        answer = with_chances(case, way.answer, first.sampled)
+    return dataclasses.replace(answer, uncertainty=summed_up(first.sampled), surely=sure)
 
 
 def with_chance(
@@ -125,32 +117,54 @@ def with_chance(
 
     Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
-    return _with_chance(case, chance, samples, on_dial, look_around=True)[0]
+    checked(chance)
+    _check(case)
+    way = cheapest_way(case, on_dial=False, look_around=False)
+    return _with_chance(case, way, _first(way, samples), chance, samples, on_dial, look_around=True)
 
 
 def _with_chance(
-    case: Case, chance: float, samples: int, on_dial: bool, look_around: bool
-) -> tuple[SettingsWithChance, Sampled]:
-    """As `with_chance`, and the samples that decided; look_around: see `answer_at`."""
-    checked(chance)
-    _check(case)
-    today, case = case, decided(case)
-    look = looking(case)
-    tried, aim = [_tried(case, {}, look.sketch, samples)], chance
+    today: Case,
+    way: Way,
+    first: _Tried,
+    chance: float,
+    samples: int,
+    on_dial: bool,
+    look_around: bool = False,
+) -> SettingsWithChance:
+    """As `with_chance`, given the cheapest settings and what samples say of them; look_around: see `answer_at`."""
+    case, look, tried, aim = way.case, way.found.again, [first], chance
     for _ in range(CHECKS):
-        _rounds(case, tried, look.sketch, aim, samples)
+        _rounds(case, tried, look, aim, samples)
         best = _best(tried, aim)
-        exact = look.best(best.case)
-        there = set_on_dials(best.case, exact) if on_dial else exact.case
-        fresh = _fresh(case, there)
-        sure = summed_up(fresh)
+        exact, dialled = _placed(way, best, on_dial)
+        there = exact.case if dialled is None else dialled.case
+        there = dataclasses.replace(there, safety_margins=case.safety_margins)
+        known = None if dialled is None else as_many(dialled.result)
+        sure = summed_up(sampled(there, SAMPLES, FRESH, counted(case, there), known=known))
         if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
-    answer = answer_at(
-        best.case, today, Optima(exact, *look.ends(), None, False), there, look_around=look_around
-    )
-    return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
+    found = dataclasses.replace(way.found, best=exact, required_feed=None, hardly_matters=False)
+    now = today, way.answer.now.result
+    answer = answer_at(best.case, now, found, dialled, look_around=look_around)
+    return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
+
+
+def _placed(way: Way, best: _Tried, on_dial: bool) -> tuple[Optimum, Combination | None]:
+    """The settings of a round as they are predicted, and on the steps of dials."""
+    look, sketch = way.found.again, best.sketch
+    if sketch is None:
+        exact = way.found.best
+    elif on_dial:
+        exact = look.sketched(best.case, sketch)
+        dialled = set_on_dials(best.case, exact)
+        if dialled is not None:
+            return exact, dialled
+        exact = look.best(best.case)
+    else:
+        exact = look.best(best.case)
+    return exact, set_on_dials(best.case, exact) if on_dial else None
 
 
 def _check(case: Case) -> None:
@@ -170,7 +184,7 @@ def _best(tried: list[_Tried], aim: float) -> _Tried:
     return min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
 
 
-def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: int) -> None:
+def _rounds(case: Case, tried: list[_Tried], look: Looking, aim: float, samples: int) -> None:
     """Add rooms to those that were tried, until one has what is aimed at and hardly more."""
     risk = 1 - aim
     for n in range(ROUNDS):
@@ -189,39 +203,40 @@ def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: in
 
 
 def _hardly_surer(tried: list[_Tried], aim: float) -> bool:
-    """Whether more room hardly makes it surer any more, where there is not room enough for the chance."""
-    *before, last = (t.met for t in tried if t.reached)
-    short = any(not t.reached for t in tried) and last < aim
-    return short and tried[-1].reached and len(before) > 1 and last - max(before) < NEAR
+    """Whether other rooms hardly make it surer any more, where there is not room enough for the chance."""
+    met = [t.met for t in tried]
+    short = any(not t.reached for t in tried) and max(met) < aim
+    return short and len(met) > VAIN and max(met[-VAIN:]) < max(met[:-VAIN]) + NEAR
 
 
 @dataclass(frozen=True)
 class _Tried:
+    """Settings that were tried, and what samples say of them."""
+
     room: dict[str, float]
     case: Case  # with the room
-    found: Sketch
+    sketch: Sketch | None  # None: the cheapest settings
+    reached: bool  # whether they have the room within the limits
+    cost: float
     met: float  # chance of target and limits themselves
     sampled: Sampled
 
-    @property
-    def reached(self) -> bool:
-        """Whether settings within the limits have the room."""
-        return self.found.met
 
-    @property
-    def cost(self) -> float:
-        return self.found.cost
+def _first(way: Way, samples: int) -> _Tried:
+    """The cheapest settings, which have no room."""
+    case, answer = way.case, way.answer
+    s = sampled(answer.case, samples, SEED, counted(case, answer.case), known=as_many(answer.result))
+    return _Tried({}, case, None, answer.met, answer.cost.total, float(all_kept(s).mean()), s)
 
 
-def _tried(
-    case: Case, room: dict[str, float], look: Look, samples: int, near: Sampled | None = None
-) -> _Tried:
+def _tried(case: Case, room: dict[str, float], look: Looking, samples: int, near: Sampled) -> _Tried:
     roomy = dataclasses.replace(case, safety_margins=room)
-    found = look(roomy)
+    found = look.sketch(roomy)
     there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
-    middle, _ = predicted([there], UNCHECKED)
-    s = sampled(there, samples, constraints=counted(case, there), near=near, known=middle)
-    return _Tried(room, roomy, found, float(all_kept(s).mean()), s)
+    constraints = counted(case, there)
+    s = moved(near, there, constraints, look.values(found, constraints))
+    s = sampled(there, samples, SEED, constraints) if s is None else s
+    return _Tried(room, roomy, found, found.met, found.cost, float(all_kept(s).mean()), s)
 
 
 def _good_enough(t: _Tried, chance: float) -> bool:

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
-from coolsim.machines.base import Appraisal, bill, of_one
+from coolsim.machines.base import Appraisal, bill, of_one, predicted_each
+from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.support.errors import NotConverged
@@ -44,11 +45,10 @@ LOOKED = 64  # how many of them
 
 @dataclass(frozen=True)
 class Combination:
-    """One combination of dial steps."""
+    """One combination of dial steps, as predicted."""
 
-    values: dict[str, float]  # by the keys of settings
     case: Case
-    cost: float  # per tonne
+    result: Result  # its prediction
 
 
 def on_dial(
@@ -207,15 +207,14 @@ class _Weighing:
 
     def predicted(self, k: int) -> Combination | None:
         """A combination as it is predicted, where it keeps everything, and as far off as typing takes."""
-        named = _named(self.box, self.values[k])
-        there = appraised(self.machine, [self.machine.at(named)], constraints=self.constraints)
+        case = in_air(self.machine.at(_named(self.box, self.values[k])))
+        (result,) = predicted_each([case])
+        there = of_one(self.machine, case, result, self.constraints)
         self.tried.add(k)
-        if not there.computed[0]:
-            return None
         if there.worst[0] > -KEPT_OFF:
             self.outcomes = self.outcomes + _rows(there, self.box) - self.outcomes[:, [k]]
             return None
-        return Combination(named, self.machine.at(named), float(np.ravel(there.cost.per_tonne)[0]))
+        return Combination(case, result)
 
     def _cost(self) -> Array:
         """What each costs per tonne."""

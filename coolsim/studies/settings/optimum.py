@@ -6,17 +6,17 @@ What a machine is to it stands in its `SearchProblem`: how it is set, what comes
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.simulate.feed_following import in_air
-from coolsim.simulate.requirements import FEASIBLE
+from coolsim.simulate.requirements import Constraint
 from coolsim.studies.optimise.batching import Requests, T, answered, side_by_side
 from coolsim.studies.optimise.find import best_alone, best_states, cheapest, ends
 from coolsim.studies.optimise.machines import problem_of
-from coolsim.studies.optimise.search import Found, Search, Sketch, searched
+from coolsim.studies.optimise.search import Found, Search, Sketch, predicted, searched
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,44 @@ class Optima:
     wettest: Optimum
     required_feed: float | None  # wettest feed that can meet the target; nan: none; None: not looked for
     hardly_matters: bool  # whether the depth of the bed could change at next to no cost
-    without_least_bed: Optimum | None = None  # the best then, where it was searched beside
+    without_least_bed: Optimum | None  # the best then, where it was searched beside
+    again: Looking
+
+
+class Looking:
+    """A case that is looked at again and again with other safety margins, after one survey."""
+
+    def __init__(self, search: Search) -> None:
+        self._search, self._problem = search, search.problem
+
+    def sketch(self, roomy: Case) -> Sketch:
+        """Nearly the cheapest settings, or those nearest to what is asked: as a survey has them."""
+        found = self._solved(self._search.sketch(cheapest(roomy, self._problem)))
+        return dataclasses.replace(found, case=in_air(found.case))
+
+    def values(self, sketch: Sketch, constraints: Sequence[Constraint]) -> dict[str, float]:
+        """What a sketch has of what is bounded, and its exit."""
+        row = self._problem.row
+        keys = {c.key for c in constraints} | {"moisture"}
+        return {key: float(sketch.outcomes[row(key)]) for key in keys}
+
+    def sketched(self, roomy: Case, sketch: Sketch) -> Optimum:
+        """What was sketched as it is predicted."""
+        goal, search = cheapest(roomy, self._problem), self._search
+        found = self._solved(predicted(search.case, goal, sketch.knobs, self._problem))
+        return dataclasses.replace(_optimum(found), met=sketch.met)
+
+    def best(self, roomy: Case) -> Optimum:
+        """The cheapest settings, or those nearest to what is asked."""
+        return _optimum(self._solved(best_alone(self._search, cheapest(roomy, self._problem))))
+
+    def ends(self) -> tuple[Optimum, Optimum]:
+        """Driest and wettest exit within the machine's limits, whatever is asked."""
+        driest, wettest = map(_optimum, self._solved(side_by_side(ends(self._search))))
+        return driest, wettest
+
+    def _solved(self, asking: Requests[T]) -> T:
+        return answered(asking, self._problem.solve)
 
 
 def optima(case: Case) -> Optima:
@@ -52,50 +89,24 @@ def optima(case: Case) -> Optima:
     found = answered(best_states(case, problem), problem.solve)
     best, driest, wettest = map(_optimum, (found.best, found.driest, found.wettest))
     free = None if found.without_least_bed is None else _optimum(found.without_least_bed)
-    return Optima(best, driest, wettest, found.required_feed, found.hardly_matters, free)
+    again = Looking(found.search)
+    return Optima(best, driest, wettest, found.required_feed, found.hardly_matters, free, again)
 
 
 def cheapest_alone(case: Case) -> Optimum:
     """The cheapest settings of a case in one weather, or those nearest to what is asked."""
-    return looking(case).best(case)
+    return _looking(case).best(case)
 
 
 def window(case: Case) -> tuple[Optimum, Optimum]:
     """Driest and wettest exit within the machine's limits."""
-    return looking(case).ends()
+    return _looking(case).ends()
 
 
-@dataclass(frozen=True)
-class Looking:
-    """How a case is looked at again and again with other safety margins, after one survey."""
-
-    sketch: Callable[[Case], Sketch]  # nearly the cheapest settings, or those nearest to what is asked
-    best: Callable[[Case], Optimum]  # the same as they are predicted
-    ends: Callable[[], tuple[Optimum, Optimum]]  # the driest and wettest exit, whatever is asked
-
-
-def looking(case: Case) -> Looking:
-    """Survey a case for settings with whatever safety margins."""
+def _looking(case: Case) -> Looking:
     problem = problem_of(case)
-
-    def solved(search: Requests[T]) -> T:
-        return answered(search, problem.solve)
-
-    search: Search = solved(searched(case, problem.bounds(case), problem))
-
-    def sketch_of(roomy: Case) -> Sketch:
-        found = solved(search.sketch(cheapest(roomy, problem)))
-        return dataclasses.replace(found, case=in_air(found.case))
-
-    def best_of(roomy: Case) -> Optimum:
-        return _optimum(solved(best_alone(search, cheapest(roomy, problem))))
-
-    def both_ends() -> tuple[Optimum, Optimum]:
-        driest, wettest = map(_optimum, solved(side_by_side(ends(search))))
-        return driest, wettest
-
-    return Looking(sketch_of, best_of, both_ends)
+    return Looking(answered(searched(case, problem.bounds(case), problem), problem.solve))
 
 
 def _optimum(found: Found) -> Optimum:
-    return Optimum(bool((found.excess <= FEASIBLE).all()), in_air(found.case), found.result, found.cost)
+    return Optimum(found.met, in_air(found.case), found.result, found.cost)
