@@ -73,12 +73,13 @@ def best_states(case: Case, problem: SearchProblem, beside_least_bed: bool = Tru
     beside: list[Requests[Any]] = [_with_smallest_bed(case, problem), required_feed(case, problem)]
     free = without_least_bed(case)
     if beside_least_bed and problem.ranges(free) != problem.ranges(case):
-        beside.append(_best_of(free, problem))
+        beside.append(best_of(free, problem))
     (*states, hardly), feed, *others = yield from side_by_side(beside)
     return BestStates(*states, feed, hardly, others[0] if others else None)
 
 
-def _best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
+def best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
+    """The cheapest state of a case."""
     goal = cheapest(case, problem)
     search = yield from searched(case, goal.limits, problem)
     return (yield from best_alone(search, goal))

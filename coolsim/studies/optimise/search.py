@@ -48,7 +48,6 @@ NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
 AGREED, NEARLY = 0.03, 0.2
 LEAST_NEARLY = 1e-5  # kg/kg wet
 WON = 0.5  # of how far a fit was off, that its shift must leave at most: else a kink runs through its box
-SKETCHES = 2  # predictions behind a sketch, at most
 SQUEEZES = 4  # predictions between a state that keeps all limits and one that does not
 SLACK = 2.0  # of a problem's margin: less needs none
 
@@ -117,11 +116,13 @@ class Search:
             found = min(found, again, key=lambda one: float(goal.rank(one.outcomes)))
         return found
 
-    def sketch(self, goal: Goal) -> Requests[Sketch]:
-        """Nearly the best state of a goal: on the whole survey, with no prediction that tells its error."""
+    def sketch(self, goal: Goal, known: Found) -> Requests[Sketch]:
+        """Nearly the best state of a goal: on the whole survey, shifted to what is known, and to where that leads."""
         survey = copy.copy(self.whole)  # a search shifts its survey
+        survey.shift = survey.shift + self.lacking(known)
         _, u, time = best_on_survey(survey, goal)
-        u, time, _ = yield from self.tried(survey, goal, u, time, SKETCHES)
+        there = yield from self._unchecked(u, time)
+        u, time, _ = _shifted(survey, goal, u, time, there, NEARBY[0])
         expected = unsmoothed(survey.one(u, time), plain=survey.plain)
         met = bool((goal.limits.excesses(expected) <= FEASIBLE).all())
         return Sketch(*self.with_settings(u, time), expected, met, float(goal.cost(expected)))
@@ -151,20 +152,30 @@ class Search:
         found, *_ = yield from self.corrected(copy.copy(self.whole), goal, u, time, content)
         return found
 
-    def tried(
-        self, survey: Survey, goal: Goal, u: Array, time: float, most: int = len(NEARBY)
-    ) -> Requests[tuple[Array, float, bool]]:
+    def lacking(self, known: Found) -> Array:
+        """What the survey of the whole box lacks at a state that was predicted."""
+        whole = self.whole
+        u = np.array([forth(name, known.knobs[name]) for name in self.box.names])
+        there = whole.one(u, known.knobs.get("duration", float(whole.times[-1])))
+        return np.asarray(smoothed(known.outcomes, whole.plain) - there)
+
+    def _unchecked(self, u: Array, time: float) -> Requests[Array]:
+        """Outcomes of a state on the full mesh, without their error; raises NotConverged if it fails."""
+        (there,) = yield [Request(self.with_settings(u, time)[1], mesh="quick")]
+        if there is None:
+            raise NotConverged(FAILED, np.zeros(1, int))
+        return np.asarray(there[:, 0])
+
+    def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Requests[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
 
         The shift holds nearby only, so the search goes on ever closer. Last: whether it settled.
         """
         before = np.inf
-        for near in NEARBY[:most]:
-            (there,) = yield [Request(self.with_settings(u, time)[1], mesh="quick")]
-            if there is None:
-                raise NotConverged(FAILED, np.zeros(1, int))
+        for near in NEARBY:
+            there = yield from self._unchecked(u, time)
             at = u, time
-            u, time, off = _shifted(survey, goal, u, time, there[:, 0], near)
+            u, time, off = _shifted(survey, goal, u, time, there, near)
             if off < self._nearly or _same_place(at, (u, time)):
                 return u, time, True
             if off > WON * before:

@@ -121,7 +121,10 @@ def moved(
     if off is None:
         return None
     there = {name: near.solved[name][:few] + y - near.even[name][:few] for name, y in exits.items()}
-    missed, many_z = np.random.default_rng(near.seed).integers(few, size=MANY), normal(len(z), MANY, near.seed)
+    missed, many_z = (
+        np.random.default_rng(near.seed).integers(few, size=MANY),
+        normal(len(z), MANY, near.seed),
+    )
     return dataclasses.replace(
         near,
         solved=_laid_on(near.solved, there, off, z, near.seed),
@@ -150,9 +153,7 @@ def _exits(
     return {name: found[name][1:] + (y - found[name][0]) for name, y in middle.items()}, solved[1:]
 
 
-def _off(
-    like: Exits, exits: Exits, z: Array, constraints: list[Constraint]
-) -> dict[str, Polynomial] | None:
+def _off(like: Exits, exits: Exits, z: Array, constraints: list[Constraint]) -> dict[str, Polynomial] | None:
     """Polynomials of what the first samples differ by from those of something like it.
 
     None where they do not tell it well enough.

@@ -14,7 +14,7 @@ from coolsim.case.result import Result
 from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.requirements import Constraint
 from coolsim.studies.optimise.batching import Requests, T, answered, side_by_side
-from coolsim.studies.optimise.find import best_alone, best_states, cheapest, ends
+from coolsim.studies.optimise.find import best_alone, best_of, best_states, cheapest, ends
 from coolsim.studies.optimise.machines import problem_of
 from coolsim.studies.optimise.search import Found, Search, Sketch, predicted, searched
 
@@ -50,12 +50,12 @@ class Optima:
 class Looking:
     """A case that is looked at again and again with other safety margins, after one survey."""
 
-    def __init__(self, search: Search) -> None:
-        self._search, self._problem = search, search.problem
+    def __init__(self, search: Search, best: Found) -> None:
+        self._search, self._problem, self._best = search, search.problem, best
 
     def sketch(self, roomy: Case) -> Sketch:
         """Nearly the cheapest settings, or those nearest to what is asked: as a survey has them."""
-        found = self._solved(self._search.sketch(cheapest(roomy, self._problem)))
+        found = self._solved(self._search.sketch(cheapest(roomy, self._problem), self._best))
         return dataclasses.replace(found, case=in_air(found.case))
 
     def values(self, sketch: Sketch, constraints: Sequence[Constraint]) -> dict[str, float]:
@@ -74,11 +74,6 @@ class Looking:
         """The cheapest settings, or those nearest to what is asked."""
         return _optimum(self._solved(best_alone(self._search, cheapest(roomy, self._problem))))
 
-    def ends(self) -> tuple[Optimum, Optimum]:
-        """Driest and wettest exit within the machine's limits, whatever is asked."""
-        driest, wettest = map(_optimum, self._solved(side_by_side(ends(self._search))))
-        return driest, wettest
-
     def _solved(self, asking: Requests[T]) -> T:
         return answered(asking, self._problem.solve)
 
@@ -89,23 +84,22 @@ def optima(case: Case) -> Optima:
     found = answered(best_states(case, problem), problem.solve)
     best, driest, wettest = map(_optimum, (found.best, found.driest, found.wettest))
     free = None if found.without_least_bed is None else _optimum(found.without_least_bed)
-    again = Looking(found.search)
+    again = Looking(found.search, found.best)
     return Optima(best, driest, wettest, found.required_feed, found.hardly_matters, free, again)
 
 
 def cheapest_alone(case: Case) -> Optimum:
     """The cheapest settings of a case in one weather, or those nearest to what is asked."""
-    return _looking(case).best(case)
+    problem = problem_of(case)
+    return _optimum(answered(best_of(case, problem), problem.solve))
 
 
 def window(case: Case) -> tuple[Optimum, Optimum]:
     """Driest and wettest exit within the machine's limits."""
-    return _looking(case).ends()
-
-
-def _looking(case: Case) -> Looking:
     problem = problem_of(case)
-    return Looking(answered(searched(case, problem.bounds(case), problem), problem.solve))
+    search = answered(searched(case, problem.bounds(case), problem), problem.solve)
+    driest, wettest = map(_optimum, answered(side_by_side(ends(search)), problem.solve))
+    return driest, wettest
 
 
 def _optimum(found: Found) -> Optimum:
