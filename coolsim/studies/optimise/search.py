@@ -117,7 +117,7 @@ class Search:
         return found
 
     def sketch(self, goal: Goal, known: Found) -> Requests[Sketch]:
-        """Nearly the best state of a goal: on the whole survey, shifted to what is known, and to where that leads."""
+        """Nearly the best state of a goal: on the whole survey, shifted to what is known and where that leads."""
         survey = copy.copy(self.whole)  # a search shifts its survey
         survey.shift = survey.shift + self.lacking(known)
         _, u, time = best_on_survey(survey, goal)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import machine_of
-from coolsim.machines.base import QUICK
+from coolsim.machines.base import QUICK, one
 from coolsim.simulate.inputs import DEVIATION, with_even_bed
 from coolsim.simulate.prediction import at_its_fan, predict
 from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, speeds, values_of
@@ -25,7 +25,7 @@ from coolsim.studies.propagation.unknowns import (
     needed_unknowns,
     varied,
 )
-from coolsim.studies.surrogate import MANY, Polynomial, many, normal, polynomials
+from coolsim.studies.surrogate import MANY, Polynomial, many, normal, polynomials, read
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -78,7 +78,7 @@ def sampled(
     constraints = varying(case) if constraints is None else constraints
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
-    unknowns, case = needed_unknowns(case), at_its_fan(case)
+    unknowns, case = needed_unknowns(case), at_its_fan(case, result=None if known is None else one(known, 0))
     known = predict([case]) if known is None else known
     middle = {name: float(y[0]) for name, y in read_off(case, [case], known, constraints).items()}
     if near is not None and (near.z.shape[1], near.seed) == (samples, seed):
@@ -121,14 +121,11 @@ def moved(
     if off is None:
         return None
     there = {name: near.solved[name][:few] + y - near.even[name][:few] for name, y in exits.items()}
-    missed, many_z = (
-        np.random.default_rng(near.seed).integers(few, size=MANY),
-        normal(len(z), MANY, near.seed),
-    )
+    added = _with_misses(off, normal(len(z), MANY, near.seed), near.seed)
     return dataclasses.replace(
         near,
         solved=_laid_on(near.solved, there, off, z, near.seed),
-        exits={name: near.exits[name] + p(many_z) + p.residual[missed] for name, p in off.items()},
+        exits={name: near.exits[name] + more for name, more in added.items()},
         middle=middle,
         constraints=constraints,
         even=None,
@@ -149,7 +146,7 @@ def _exits(
     result, solved = predicted_samples(cases)
     if not solved[0]:
         raise NotConverged("with all as it is, the exit is not to be computed on a rough mesh")
-    found = read_off(case, [one for one, well in zip(cases, solved) if well], result, constraints)
+    found = read_off(case, [c for c, well in zip(cases, solved) if well], result, constraints)
     return {name: found[name][1:] + (y - found[name][0]) for name, y in middle.items()}, solved[1:]
 
 
@@ -170,13 +167,18 @@ def _off(like: Exits, exits: Exits, z: Array, constraints: list[Constraint]) -> 
 
 
 def _laid_on(like: Exits, exits: Exits, off: Mapping[str, Polynomial], z: Array, seed: int) -> Exits:
-    """Exits of all samples: of those not solved, what the polynomials say and one of the misses of theirs."""
+    """Exits of all samples: those solved, then those of something like it, and what they differ by."""
     some = len(exits["moisture"])
+    added = _with_misses(off, z, seed)
+    return {name: np.append(exits[name], (like[name] + more)[some:]) for name, more in added.items()}
+
+
+def _with_misses(off: Mapping[str, Polynomial], z: Array, seed: int) -> Exits:
+    """Polynomials of samples, each with what they miss of one of those that were solved."""
+    some = len(next(iter(off.values())).residual)
     missed = np.random.default_rng(seed).integers(some, size=z.shape[1])
-    return {
-        name: np.append(exits[name], (like[name] + p(z) + p.residual[missed])[some:])
-        for name, p in off.items()
-    }
+    values = read(list(off.values()), z)
+    return {name: one + p.residual[missed] for (name, p), one in zip(off.items(), values)}
 
 
 def read_off(

@@ -34,6 +34,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.machines.base import as_many
 from coolsim.scenario import units
+from coolsim.simulate.prediction import at_its_fan
 from coolsim.studies import prerequisites
 from coolsim.studies.propagation.chances import all_kept
 from coolsim.studies.propagation.run import summed_up
@@ -137,12 +138,12 @@ def _with_chance(
     for _ in range(CHECKS):
         _rounds(case, tried, look, aim, samples)
         best = _best(tried, aim)
-        exact, dialled = _placed(way, best, on_dial)
+        exact, dialled = _placed(way, best, on_dial, aim)
         there = exact.case if dialled is None else dialled.case
         there = dataclasses.replace(there, safety_margins=case.safety_margins)
         known = None if dialled is None else as_many(dialled.result)
         sure = summed_up(sampled(there, SAMPLES, FRESH, counted(case, there), known=known))
-        if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
+        if (best.reached and sure.chance >= chance) or not any(_has(t, aim) for t in tried):
             break
         aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
     found = dataclasses.replace(way.found, best=exact, required_feed=None, hardly_matters=False)
@@ -151,19 +152,19 @@ def _with_chance(
     return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
 
 
-def _placed(way: Way, best: _Tried, on_dial: bool) -> tuple[Optimum, Combination | None]:
-    """The settings of a round as they are predicted, and on the steps of dials."""
+def _placed(way: Way, best: _Tried, on_dial: bool, aim: float) -> tuple[Optimum, Combination | None]:
+    """The settings of a round as they are predicted, and on the steps of dials.
+
+    The room that the chance takes is kept by these; of the surest of those that lack the chance, nearly.
+    """
     look, sketch = way.found.again, best.sketch
-    if sketch is None:
-        exact = way.found.best
-    elif on_dial:
-        exact = look.sketched(best.case, sketch)
-        dialled = set_on_dials(best.case, exact)
+    if sketch is not None and on_dial:
+        near = look.sketched(best.case, sketch)
+        near = dataclasses.replace(near, met=near.met or _has(best, aim))
+        dialled = set_on_dials(best.case, near)
         if dialled is not None:
-            return exact, dialled
-        exact = look.best(best.case)
-    else:
-        exact = look.best(best.case)
+            return near, dialled
+    exact = way.found.best if sketch is None else look.best(best.case)
     return exact, set_on_dials(best.case, exact) if on_dial else None
 
 
@@ -179,8 +180,13 @@ def _check(case: Case) -> None:
         raise InputError(faults)
 
 
+def _has(t: _Tried, aim: float) -> bool:
+    """Whether settings within the limits have the room, and with it the chance."""
+    return t.reached and t.met >= aim
+
+
 def _best(tried: list[_Tried], aim: float) -> _Tried:
-    good = [t for t in tried if t.reached and t.met >= aim]
+    good = [t for t in tried if _has(t, aim)]
     return min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
 
 
@@ -232,7 +238,7 @@ def _first(way: Way, samples: int) -> _Tried:
 def _tried(case: Case, room: dict[str, float], look: Looking, samples: int, near: Sampled) -> _Tried:
     roomy = dataclasses.replace(case, safety_margins=room)
     found = look.sketch(roomy)
-    there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
+    there = at_its_fan(dataclasses.replace(found.case, safety_margins=case.safety_margins))
     constraints = counted(case, there)
     s = moved(near, there, constraints, look.values(found, constraints))
     s = sampled(there, samples, SEED, constraints) if s is None else s
@@ -241,7 +247,7 @@ def _tried(case: Case, room: dict[str, float], look: Looking, samples: int, near
 
 def _good_enough(t: _Tried, chance: float) -> bool:
     """Whether settings have the chance, and no more room than it takes."""
-    return t.reached and chance <= t.met and (t.met <= chance + NEAR or not t.room)
+    return _has(t, chance) and (t.met <= chance + NEAR or not t.room)
 
 
 def _next_room(tried: list[_Tried], each: float, chance: float) -> dict[str, float]:

@@ -67,8 +67,7 @@ class Looking:
     def sketched(self, roomy: Case, sketch: Sketch) -> Optimum:
         """What was sketched as it is predicted."""
         goal, search = cheapest(roomy, self._problem), self._search
-        found = self._solved(predicted(search.case, goal, sketch.knobs, self._problem))
-        return dataclasses.replace(_optimum(found), met=sketch.met)
+        return _optimum(self._solved(predicted(search.case, goal, sketch.knobs, self._problem)))
 
     def best(self, roomy: Case) -> Optimum:
         """The cheapest settings, or those nearest to what is asked."""
