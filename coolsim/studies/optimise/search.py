@@ -195,7 +195,7 @@ class Search:
         for _ in range(self.problem.corrections + content):
             near = NEARBY[min(closer, len(NEARBY) - 1)]
             knobs, _ = self.with_settings(u, time)
-            last = yield from predicted(self.case, goal, knobs, self.problem)
+            last = yield from predict_state(self.case, goal, knobs, self.problem)
             tries.append(last)
             if content and tries[0].met:
                 break
@@ -258,7 +258,7 @@ def searched(case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> Req
     return search
 
 
-def predicted(
+def predict_state(
     case: Case, goal: Goal, knobs: dict[str, float], problem: SearchProblem = DRYERS
 ) -> Requests[Found]:
     """A state on the full mesh; raises NotConverged if it fails."""
@@ -282,7 +282,7 @@ def squeezed(
             break
         share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * slack) / (over - under)
         between = {n: (1 - share) * bad.knobs[n] + share * good.knobs[n] for n in good.knobs}
-        there = yield from predicted(case, goal, between, problem)
+        there = yield from predict_state(case, goal, between, problem)
         if there.met:
             good = there
             best = min(best, there, key=lambda found: found.cost)

@@ -14,10 +14,12 @@ gives more air than is asked for). Room by room: first what each spread takes, a
 which is scaled to the risk that came out; once one room has the chance and one lacks it, the next lies between
 them where a normal answer would cross, four or five searches in all. (Rooms that follow the spread at the last
 settings swing between two states, since spreads change with settings; half steps took six searches, and ended
-dearer.) `optimum.looking` looks again and again after one survey of any machine. Settings that were chosen for
-what samples say of them look better than they are, so other samples (`FRESH`) measure what is printed; where
-they say less than was asked, more is aimed at, three times at most. `output/chance_constrained.py` prints the
-two settings side by side.
+dearer.) All go on from the cheapest settings: their survey, on which settings with a room are only sketched,
+their samples, which the others are compared with (`samples.moved`), their window. Where the limits leave too
+little room for the chance, it ends once two rooms make it no surer. Settings that were chosen for what samples
+say of them look better than they are, so other samples (`FRESH`) measure what is printed; where they say less
+than was asked, more is aimed at, three times at most. `output/chance_constrained.py` prints the two settings side
+by side.
 
 A batch's flows (`pellets_out.mass_flow`, `bed.evaporation`) are those of the line that it takes turns for, or of
 what the schedule's dryers can take of it; `energy.feed` and `energy.product` are the masses that its energy is
@@ -42,9 +44,9 @@ from coolsim.studies.propagation.samples import Sampled, moved, sampled
 from coolsim.studies.propagation.unknowns import needed_unknowns
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import SAMPLES, SEED, counted, with_chances
-from coolsim.studies.settings.cheapest import Way, answer_at, cheapest_way, set_on_dials
 from coolsim.studies.settings.dial import Combination
-from coolsim.studies.settings.optimum import Looking, Optimum, Sketch
+from coolsim.studies.settings.one_weather import Way, answer_at, cheapest_way, set_on_dials
+from coolsim.studies.settings.optimum import Optimum, RepeatedSearch, Sketch
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
 
@@ -134,9 +136,9 @@ def _with_chance(
     look_around: bool = False,
 ) -> SettingsWithChance:
     """As `with_chance`, given the cheapest settings and what samples say of them; look_around: see `answer_at`."""
-    case, look, tried, aim = way.case, way.found.again, [first], chance
+    case, search, tried, aim = way.case, way.found.again, [first], chance
     for _ in range(CHECKS):
-        _rounds(case, tried, look, aim, samples)
+        _rounds(case, tried, search, aim, samples)
         best = _best(tried, aim)
         exact, dialled = _placed(way, best, on_dial, aim)
         there = exact.case if dialled is None else dialled.case
@@ -157,14 +159,14 @@ def _placed(way: Way, best: _Tried, on_dial: bool, aim: float) -> tuple[Optimum,
 
     The room that the chance takes is kept by these; of the surest of those that lack the chance, nearly.
     """
-    look, sketch = way.found.again, best.sketch
+    search, sketch = way.found.again, best.sketch
     if sketch is not None and on_dial:
-        near = look.sketched(best.case, sketch)
+        near = search.predict(best.case, sketch)
         near = dataclasses.replace(near, met=near.met or _has(best, aim))
         dialled = set_on_dials(best.case, near)
         if dialled is not None:
             return near, dialled
-    exact = way.found.best if sketch is None else look.best(best.case)
+    exact = way.found.best if sketch is None else search.best(best.case)
     return exact, set_on_dials(best.case, exact) if on_dial else None
 
 
@@ -190,7 +192,7 @@ def _best(tried: list[_Tried], aim: float) -> _Tried:
     return min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
 
 
-def _rounds(case: Case, tried: list[_Tried], look: Looking, aim: float, samples: int) -> None:
+def _rounds(case: Case, tried: list[_Tried], search: RepeatedSearch, aim: float, samples: int) -> None:
     """Add rooms to those that were tried, until one has what is aimed at and hardly more."""
     risk = 1 - aim
     for n in range(ROUNDS):
@@ -203,7 +205,7 @@ def _rounds(case: Case, tried: list[_Tried], look: Looking, aim: float, samples:
         room = _next_room(tried, 1 - risk, aim)
         if room == last.room:  # not even without any room
             return
-        tried.append(_tried(case, room, look, samples, tried[0].sampled))
+        tried.append(_tried(case, room, search, samples, tried[0].sampled))
         if _hardly_surer(tried, aim):
             return
 
@@ -235,12 +237,12 @@ def _first(way: Way, samples: int) -> _Tried:
     return _Tried({}, case, None, answer.met, answer.cost.total, float(all_kept(s).mean()), s)
 
 
-def _tried(case: Case, room: dict[str, float], look: Looking, samples: int, near: Sampled) -> _Tried:
+def _tried(case: Case, room: dict[str, float], search: RepeatedSearch, samples: int, near: Sampled) -> _Tried:
     roomy = dataclasses.replace(case, safety_margins=room)
-    found = look.sketch(roomy)
+    found = search.sketch(roomy)
     there = at_its_fan(dataclasses.replace(found.case, safety_margins=case.safety_margins))
     constraints = counted(case, there)
-    s = moved(near, there, constraints, look.values(found, constraints))
+    s = moved(near, there, constraints, search.values(found, constraints))
     s = sampled(there, samples, SEED, constraints) if s is None else s
     return _Tried(room, roomy, found, found.met, found.cost, float(all_kept(s).mean()), s)
 

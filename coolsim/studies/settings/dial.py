@@ -153,10 +153,10 @@ def _searched(
         foretold = _through_survey(machine, box, constraints)
         weighing = _Weighing(machine, box, constraints, start, foretold)
         for _ in range(ROUNDS):
-            k = weighing.cheapest()
+            k = weighing.next_candidate()
             if k is None:
                 return None
-            place = weighing.predicted(k)
+            place = weighing.confirmed(k)
             if place is not None:
                 return place
     except NotConverged:
@@ -192,7 +192,7 @@ class _Weighing:
         self.slack, self.closely = SLACK, False
         self.added: Array | None = None  # what unevenness, and an estimate of errors, add at the optimum
 
-    def cheapest(self) -> int | None:
+    def next_candidate(self) -> int | None:
         """The cheapest of the combinations that were looked at, after as many looks as are worth it."""
         for _ in range(ROUNDS):
             chosen = self._promising(self.slack)[:TRIES]
@@ -205,7 +205,7 @@ class _Weighing:
         cost = self._cost()
         return min(self._kept(), key=lambda k: float(cost[k]), default=None)
 
-    def predicted(self, k: int) -> Combination | None:
+    def confirmed(self, k: int) -> Combination | None:
         """A combination as it is predicted, where it keeps everything, and as far off as typing takes."""
         case = in_air(self.machine.at(_named(self.box, self.values[k])))
         (result,) = predicted_each([case])

@@ -14,9 +14,9 @@ from coolsim.case.result import Result
 from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.requirements import Constraint
 from coolsim.studies.optimise.batching import Requests, T, answered, side_by_side
-from coolsim.studies.optimise.find import best_alone, best_of, best_states, cheapest, ends
+from coolsim.studies.optimise.best_states import best_alone, best_of, best_states, ends, least_cost
 from coolsim.studies.optimise.machines import problem_of
-from coolsim.studies.optimise.search import Found, Search, Sketch, predicted, searched
+from coolsim.studies.optimise.search import Found, Search, Sketch, predict_state, searched
 
 
 @dataclass(frozen=True)
@@ -44,18 +44,18 @@ class Optima:
     required_feed: float | None  # wettest feed that can meet the target; nan: none; None: not looked for
     hardly_matters: bool  # whether the depth of the bed could change at next to no cost
     without_least_bed: Optimum | None  # the best then, where it was searched beside
-    again: Looking
+    again: RepeatedSearch
 
 
-class Looking:
-    """A case that is looked at again and again with other safety margins, after one survey."""
+class RepeatedSearch:
+    """A search that is asked again and again, with other safety margins, after one survey."""
 
     def __init__(self, search: Search, best: Found) -> None:
         self._search, self._problem, self._best = search, search.problem, best
 
     def sketch(self, roomy: Case) -> Sketch:
         """Nearly the cheapest settings, or those nearest to what is asked: as a survey has them."""
-        found = self._solved(self._search.sketch(cheapest(roomy, self._problem), self._best))
+        found = self._solved(self._search.sketch(least_cost(roomy, self._problem), self._best))
         return dataclasses.replace(found, case=in_air(found.case))
 
     def values(self, sketch: Sketch, constraints: Sequence[Constraint]) -> dict[str, float]:
@@ -64,14 +64,14 @@ class Looking:
         keys = {c.key for c in constraints} | {"moisture"}
         return {key: float(sketch.outcomes[row(key)]) for key in keys}
 
-    def sketched(self, roomy: Case, sketch: Sketch) -> Optimum:
+    def predict(self, roomy: Case, sketch: Sketch) -> Optimum:
         """What was sketched as it is predicted."""
-        goal, search = cheapest(roomy, self._problem), self._search
-        return _optimum(self._solved(predicted(search.case, goal, sketch.knobs, self._problem)))
+        goal, search = least_cost(roomy, self._problem), self._search
+        return _optimum(self._solved(predict_state(search.case, goal, sketch.knobs, self._problem)))
 
     def best(self, roomy: Case) -> Optimum:
         """The cheapest settings, or those nearest to what is asked."""
-        return _optimum(self._solved(best_alone(self._search, cheapest(roomy, self._problem))))
+        return _optimum(self._solved(best_alone(self._search, least_cost(roomy, self._problem))))
 
     def _solved(self, asking: Requests[T]) -> T:
         return answered(asking, self._problem.solve)
@@ -83,11 +83,11 @@ def optima(case: Case) -> Optima:
     found = answered(best_states(case, problem), problem.solve)
     best, driest, wettest = map(_optimum, (found.best, found.driest, found.wettest))
     free = None if found.without_least_bed is None else _optimum(found.without_least_bed)
-    again = Looking(found.search, found.best)
+    again = RepeatedSearch(found.search, found.best)
     return Optima(best, driest, wettest, found.required_feed, found.hardly_matters, free, again)
 
 
-def cheapest_alone(case: Case) -> Optimum:
+def optimum_of(case: Case) -> Optimum:
     """The cheapest settings of a case in one weather, or those nearest to what is asked."""
     problem = problem_of(case)
     return _optimum(answered(best_of(case, problem), problem.solve))

@@ -22,7 +22,7 @@ from coolsim.case.case import Case, Line
 from coolsim.machines import Setting, machine_of
 from coolsim.simulate.requirements import FEASIBLE, Bounds, constraints_of
 from coolsim.studies.optimise.batching import Request, Requests, answered, side_by_side
-from coolsim.studies.optimise.find import best_alone, cheapest
+from coolsim.studies.optimise.best_states import best_alone, least_cost
 from coolsim.studies.optimise.problem import SearchProblem
 from coolsim.studies.optimise.search import Found as State
 from coolsim.studies.optimise.search import Search, searched
@@ -154,7 +154,7 @@ def _anew(search: Search) -> Search:
 
 
 def _goal(case: Case, problem: SearchProblem, rooms: Mapping[str, float]) -> Goal:
-    return cheapest(dataclasses.replace(case, safety_margins=rooms), problem)
+    return least_cost(dataclasses.replace(case, safety_margins=rooms), problem)
 
 
 def _nearest(case: Case, problem: SearchProblem) -> Goal:

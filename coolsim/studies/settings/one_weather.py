@@ -45,27 +45,19 @@ class Way:
     answer: SettingsAnswer
 
 
-def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
+def cheapest_way(case: Case, on_dial: bool = True, look_around: bool = True) -> Way:
     """The cheapest settings that keep everything, of all ways to run the machine that [limits] leaves open.
 
-    before: what the machine is set to today, where that is not the case itself.
+    look_around: as of `answer_at`.
     """
-    return cheapest_way(case, on_dial, before).answer
+    (today,) = predicted_each([case])
 
-
-def cheapest_way(
-    case: Case, on_dial: bool = True, before: Case | None = None, look_around: bool = True
-) -> Way:
-    """As `cheapest_settings`, with the way they are of, and what was found on it; look_around: see `answer_at`."""
-    before = before or case
-    (today,) = predicted_each([before])
-
-    def cheapest_of(way: Case) -> Way:
+    def answered(way: Case) -> Way:
         found = optima(way)
         best = set_on_dials(way, found.best) if on_dial else None
-        return Way(way, found, answer_at(way, (before, today), found, best, look_around=look_around))
+        return Way(way, found, answer_at(way, (case, today), found, best, look_around=look_around))
 
-    ways = [cheapest_of(way) for way in choice_combinations(case)]
+    ways = [answered(way) for way in choice_combinations(case)]
     best = min(ways, key=lambda w: (not w.answer.met, _missed(w.answer), w.answer.cost.total))
     if len(ways) == 1:
         return best

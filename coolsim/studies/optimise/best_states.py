@@ -30,7 +30,7 @@ WORTH = 0.01  # of the range of depths: a smaller bed that saves less is no othe
 FEED_BEYOND = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
 
 
-def cheapest(case: Case, problem: SearchProblem) -> Goal:
+def least_cost(case: Case, problem: SearchProblem) -> Goal:
     """The least cost that keeps everything."""
 
     def cost(outcomes: Array) -> Array:
@@ -67,7 +67,7 @@ def best_states(case: Case, problem: SearchProblem, beside_least_bed: bool = Tru
     beside_least_bed: whether the best without it is searched, too.
     """
     if not problem.steady:
-        goal = cheapest(case, problem)
+        goal = least_cost(case, problem)
         search = yield from searched(case, goal.limits, problem)
         return BestStates(search, *(yield from _best_and_ends(search, goal)))
     beside: list[Requests[Any]] = [_with_smallest_bed(case, problem), required_feed(case, problem)]
@@ -80,7 +80,7 @@ def best_states(case: Case, problem: SearchProblem, beside_least_bed: bool = Tru
 
 def best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
     """The cheapest state of a case."""
-    goal = cheapest(case, problem)
+    goal = least_cost(case, problem)
     search = yield from searched(case, goal.limits, problem)
     return (yield from best_alone(search, goal))
 
@@ -88,7 +88,7 @@ def best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
 def _with_smallest_bed(
     case: Case, problem: SearchProblem
 ) -> Requests[tuple[Search, Found, Found, Found, bool]]:
-    goal = cheapest(case, problem)
+    goal = least_cost(case, problem)
     search = yield from searched(case, goal.limits, problem)
     best, driest, wettest = yield from _best_and_ends(search, goal)
     best, hardly = yield from smallest_bed(search, goal, best)
