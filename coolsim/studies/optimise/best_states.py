@@ -69,13 +69,14 @@ def best_states(case: Case, problem: SearchProblem, beside_least_bed: bool = Tru
     if not problem.steady:
         goal = least_cost(case, problem)
         search = yield from searched(case, goal.limits, problem)
-        return BestStates(search, *(yield from _best_and_ends(search, goal)))
+        best, driest, wettest = yield from _best_and_ends(search, goal)
+        return BestStates(search, best, driest, wettest)
     beside: list[Requests[Any]] = [_with_smallest_bed(case, problem), required_feed(case, problem)]
     free = without_least_bed(case)
     if beside_least_bed and problem.ranges(free) != problem.ranges(case):
         beside.append(best_of(free, problem))
-    (*states, hardly), feed, *others = yield from side_by_side(beside)
-    return BestStates(*states, feed, hardly, others[0] if others else None)
+    (search, best, driest, wettest, hardly), feed, *others = yield from side_by_side(beside)
+    return BestStates(search, best, driest, wettest, feed, hardly, others[0] if others else None)
 
 
 def best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
