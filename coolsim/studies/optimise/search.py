@@ -27,6 +27,7 @@ from coolsim.simulate.requirements import FEASIBLE, Bounds
 from coolsim.studies.optimise.batching import Request, Requests
 from coolsim.studies.optimise.problem import DRYERS, SearchProblem
 from coolsim.studies.optimise.survey import (
+    BROKEN,
     FAILED,
     Box,
     Goal,
@@ -118,8 +119,7 @@ class Search:
 
     def sketch(self, goal: Goal, known: Found) -> Requests[Sketch]:
         """Nearly the best state of a goal: on the whole survey, shifted to what is known and where that leads."""
-        survey = copy.copy(self.whole)  # a search shifts its survey
-        survey.shift = survey.shift + self.lacking(known)
+        survey = self._shifted_to(known)
         _, u, time = best_on_survey(survey, goal)
         there = yield from self._unchecked(u, time)
         u, time, _ = _shifted(survey, goal, u, time, there, NEARBY[0])
@@ -151,6 +151,15 @@ class Search:
         _, u, time = best_on_survey(self.whole, goal)
         found, *_ = yield from self.corrected(copy.copy(self.whole), goal, u, time, content)
         return found
+
+    def reaches(self, goal: Goal, known: Found) -> bool:
+        """Whether some state keeps everything: on the whole survey, shifted to what is known."""
+        return best_on_survey(self._shifted_to(known), goal)[0] < BROKEN
+
+    def _shifted_to(self, known: Found) -> Survey:
+        survey = copy.copy(self.whole)  # a search shifts its survey
+        survey.shift = survey.shift + self.lacking(known)
+        return survey
 
     def lacking(self, known: Found) -> Array:
         """What the survey of the whole box lacks at a state that was predicted."""

@@ -15,11 +15,11 @@ which is scaled to the risk that came out; once one room has the chance and one 
 them where a normal answer would cross, four or five searches in all. (Rooms that follow the spread at the last
 settings swing between two states, since spreads change with settings; half steps took six searches, and ended
 dearer.) All go on from the cheapest settings: their survey, on which settings with a room are only sketched,
-their samples, which the others are compared with (`samples.moved`), their window. Where the limits leave too
-little room for the chance, it ends once two rooms make it no surer. Settings that were chosen for what samples
-say of them look better than they are, so other samples (`FRESH`) measure what is printed; where they say less
-than was asked, more is aimed at, three times at most. `output/chance_constrained.py` prints the two settings side
-by side.
+their samples, which the others are compared with (`samples.moved`), their window. Where limits leave less room than
+is asked for, the survey tells how much there is; if that is no surer, nothing is. Settings that were chosen
+for what samples say of them look better than they are, so other samples (`FRESH`) measure what is printed; where
+they say less than was asked, more is aimed at, three times at most. `output/chance_constrained.py` prints the two
+settings side by side.
 
 A batch's flows (`pellets_out.mass_flow`, `bed.evaporation`) are those of the line that it takes turns for, or of
 what the schedule's dryers can take of it; `energy.feed` and `energy.product` are the masses that its energy is
@@ -46,7 +46,7 @@ from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
 from coolsim.studies.settings.chances import SAMPLES, SEED, counted, with_chances
 from coolsim.studies.settings.dial import Combination
 from coolsim.studies.settings.one_weather import Way, answer_at, cheapest_way, set_on_dials
-from coolsim.studies.settings.optimum import Optimum, RepeatedSearch, Sketch
+from coolsim.studies.settings.optimum import Optimum, RepeatedSearch, Sketch, between
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
 
@@ -55,7 +55,6 @@ FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they a
 ROUNDS = 6
 LEAST, HIGHEST = 0.5, 0.99
 MOST = 0.998  # share of the samples that one bound is asked to keep at most
-VAIN = 2  # rooms, one after the other, that make it no surer
 NEAR = 0.01  # above the chance that is asked for, where a search stops
 ATTAINED = 0.999  # of the room that settings were seen to have: the search solves its states anew
 RISK = 0.25, 2.0  # by what the risk of each bound is multiplied at most from round to round
@@ -194,7 +193,7 @@ def _best(tried: list[_Tried], aim: float) -> _Tried:
 
 def _rounds(case: Case, tried: list[_Tried], search: RepeatedSearch, aim: float, samples: int) -> None:
     """Add rooms to those that were tried, until one has what is aimed at and hardly more."""
-    risk = 1 - aim
+    risk, short = 1 - aim, False
     for n in range(ROUNDS):
         last = tried[-1]
         if _good_enough(last, aim):
@@ -205,16 +204,11 @@ def _rounds(case: Case, tried: list[_Tried], search: RepeatedSearch, aim: float,
         room = _next_room(tried, 1 - risk, aim)
         if room == last.room:  # not even without any room
             return
-        tried.append(_tried(case, room, search, samples, tried[0].sampled))
-        if _hardly_surer(tried, aim):
+        surest = max(t.met for t in tried)
+        tried.append(_tried(case, room, tried, search, samples))
+        short |= tried[0].reached and not (tried[-1].reached and tried[-1].room == room)
+        if short and tried[-1].met < min(surest + NEAR, aim):  # there is no room for more
             return
-
-
-def _hardly_surer(tried: list[_Tried], aim: float) -> bool:
-    """Whether other rooms hardly make it surer any more, where there is not room enough for the chance."""
-    met = [t.met for t in tried]
-    short = any(not t.reached for t in tried) and max(met) < aim
-    return short and len(met) > VAIN and max(met[-VAIN:]) < max(met[:-VAIN]) + NEAR
 
 
 @dataclass(frozen=True)
@@ -237,12 +231,23 @@ def _first(way: Way, samples: int) -> _Tried:
     return _Tried({}, case, None, answer.met, answer.cost.total, float(all_kept(s).mean()), s)
 
 
-def _tried(case: Case, room: dict[str, float], search: RepeatedSearch, samples: int, near: Sampled) -> _Tried:
-    roomy = dataclasses.replace(case, safety_margins=room)
-    found = search.sketch(roomy)
+def _tried(
+    case: Case, room: dict[str, float], tried: list[_Tried], search: RepeatedSearch, samples: int
+) -> _Tried:
+    """Settings that have a room, or as much of it as there is beyond what was reached before."""
+
+    def sketched() -> tuple[Case, Sketch]:
+        roomy = dataclasses.replace(case, safety_margins=room)
+        return roomy, search.sketch(roomy)
+
+    roomy, found = sketched()
+    reached = [t.room for t in tried if t.reached]
+    if reached and not found.met:
+        room = search.within(case, reached[-1], room)
+        roomy, found = sketched()
     there = at_its_fan(dataclasses.replace(found.case, safety_margins=case.safety_margins))
     constraints = counted(case, there)
-    s = moved(near, there, constraints, search.values(found, constraints))
+    s = moved(tried[0].sampled, there, constraints, search.values(found, constraints))
     s = sampled(there, samples, SEED, constraints) if s is None else s
     return _Tried(room, roomy, found, found.met, found.cost, float(all_kept(s).mean()), s)
 
@@ -264,14 +269,14 @@ def _next_room(tried: list[_Tried], each: float, chance: float) -> dict[str, flo
         slack = _slack(last.sampled)
         if last.met >= chance and min(slack.values()) >= 0.0:
             return {name: ATTAINED * min(size, last.room.get(name, 0.0)) for name, size in slack.items()}
-        return _between(reached[-1].room if reached else {}, last.room)
+        return between(reached[-1].room if reached else {}, last.room, DAMPED)
     ends = _around(reached, chance)
     if ends is not None:
         return _crossing(*ends, chance + NEAR / 2)
     room = _room(last.sampled, each)
     beyond = [t.room for t in tried if not t.reached]
     if beyond:
-        most = _between(last.room, beyond[-1])
+        most = between(last.room, beyond[-1], DAMPED)
         room = {name: min(size, most.get(name, size)) for name, size in room.items()}
     return room
 
@@ -290,11 +295,7 @@ def _crossing(low: _Tried, high: _Tried, chance: float) -> dict[str, float]:
 
     below, wanted, above = ndtri(np.clip([low.met, chance, high.met], *CERTAIN))
     share = float(np.clip((wanted - below) / max(above - below, 1e-9), *INSIDE))
-    return {n: low.room.get(n, 0.0) + share * (x - low.room.get(n, 0.0)) for n, x in high.room.items()}
-
-
-def _between(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
-    return {name: a.get(name, 0.0) + DAMPED * (size - a.get(name, 0.0)) for name, size in b.items()}
+    return between(low.room, high.room, share)
 
 
 def _slack(s: Sampled) -> dict[str, float]:

@@ -47,6 +47,14 @@ class Optima:
     again: RepeatedSearch
 
 
+HALVINGS = 5  # in search of how much room there is
+
+
+def between(low: dict[str, float], high: dict[str, float], share: float) -> dict[str, float]:
+    """Safety margins between two; one that the lower lacks is nothing there."""
+    return {name: low.get(name, 0.0) + share * (x - low.get(name, 0.0)) for name, x in high.items()}
+
+
 class RepeatedSearch:
     """A search that is asked again and again, with other safety margins, after one survey."""
 
@@ -57,6 +65,16 @@ class RepeatedSearch:
         """Nearly the cheapest settings, or those nearest to what is asked: as a survey has them."""
         found = self._solved(self._search.sketch(least_cost(roomy, self._problem), self._best))
         return dataclasses.replace(found, case=in_air(found.case))
+
+    def within(self, case: Case, low: dict[str, float], high: dict[str, float]) -> dict[str, float]:
+        """Nearly the largest safety margins between two that some settings have; some have the lower."""
+        a, b = 0.0, 1.0
+        for _ in range(HALVINGS):
+            share = 0.5 * (a + b)
+            roomy = dataclasses.replace(case, safety_margins=between(low, high, share))
+            reached = self._search.reaches(least_cost(roomy, self._problem), self._best)
+            a, b = (share, b) if reached else (a, share)
+        return between(low, high, a * (1 - 0.5**HALVINGS))
 
     def values(self, sketch: Sketch, constraints: Sequence[Constraint]) -> dict[str, float]:
         """What a sketch has of what is bounded, and its exit."""
