@@ -8,7 +8,7 @@
    until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
-With other margins of safety a search is only sketched: on the whole survey, shifted by what is predicted there.
+With other margins of safety a search is only sketched: in one small box, shifted by what is predicted there.
 
 Searches ask for their dryers as `batching` has it: those of several goals and weathers are solved side by side.
 """
@@ -118,9 +118,14 @@ class Search:
         return found
 
     def sketch(self, goal: Goal, known: Found) -> Requests[Sketch]:
-        """Nearly the best state of a goal: on the whole survey, shifted to what is known and where that leads."""
+        """Nearly the best state of a goal: in one small box, shifted to what is known and where that leads."""
         survey = self._shifted_to(known)
-        _, u, time = best_on_survey(survey, goal)
+        rank, u, time = best_on_survey(survey, goal)
+        if rank < BROKEN and self.box.names:
+            box, shift = self.box.about(u, time, LOCAL, self.box), survey.shift
+            survey = yield from surveyed(self.case, box, False, self.problem)
+            survey.shift = shift
+            _, u, time = best_on_survey(survey, goal)
         there = yield from self._unchecked(u, time)
         u, time, _ = _shifted(survey, goal, u, time, there, NEARBY[0])
         expected = unsmoothed(survey.one(u, time), plain=survey.plain)

@@ -14,7 +14,7 @@ gives more air than is asked for). Room by room: first what each spread takes, a
 which is scaled to the risk that came out; once one room has the chance and one lacks it, the next lies between
 them where a normal answer would cross, four or five searches in all. (Rooms that follow the spread at the last
 settings swing between two states, since spreads change with settings; half steps took six searches, and ended
-dearer.) All go on from the cheapest settings: their survey, on which settings with a room are only sketched,
+dearer.) All go on from the cheapest settings: their survey, from which settings with a room are sketched,
 their samples, which the others are compared with (`samples.moved`), their window. Where limits leave less room than
 is asked for, the survey tells how much there is; if that is no surer, nothing is. Settings that were chosen
 for what samples say of them look better than they are, so other samples (`FRESH`) measure what is printed; where
@@ -146,7 +146,7 @@ def _with_chance(
         sure = summed_up(sampled(there, SAMPLES, FRESH, counted(case, there), known=known))
         if (best.reached and sure.chance >= chance) or not any(_has(t, aim) for t in tried):
             break
-        aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
+        aim = min(max(aim, best.met) + chance - sure.chance + NEAR / 4, MOST)
     found = dataclasses.replace(way.found, best=exact, required_feed=None, hardly_matters=False)
     now = today, way.answer.now.result
     answer = answer_at(best.case, now, found, dialled, look_around=look_around)
