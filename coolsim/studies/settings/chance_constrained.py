@@ -85,7 +85,7 @@ def answer_with_uncertainty(
 ) -> SettingsAnswer:
     """The answer of `find_settings` with settings that have a chance, and with how sure it is.
 
-    Of the settings that have it, what lies around them is not looked at.
+    Then what lies around the settings that have it is not looked at.
     """
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         raise InputError(
@@ -98,7 +98,7 @@ def answer_with_uncertainty(
         way = cheapest_way(case, on_dial)
         step("settings that have the chance")
         first = _first(way, SAMPLES)
-        sure = _with_chance(case, way, first, wanted, SAMPLES, on_dial)
+        sure = _with_chance(case, way, first, wanted, SAMPLES, on_dial, look_around=not uncertainty)
         if not uncertainty:
             return dataclasses.replace(way.answer, surely=sure)
         step("how sure they are")
@@ -132,7 +132,7 @@ def _with_chance(
     chance: float,
     samples: int,
     on_dial: bool,
-    look_around: bool = False,
+    look_around: bool,
 ) -> SettingsWithChance:
     """As `with_chance`, given the cheapest settings and what samples say of them; look_around: see `answer_at`."""
     case, search, tried, aim = way.case, way.found.again, [first], chance
