@@ -53,6 +53,11 @@ class CounterFlow:
         """None: what may be set of it is more or less of something."""
         return ()
 
+    @cached_property
+    def _plant(self) -> Plant:
+        """Its fan at hand."""
+        return Plant(self.case)
+
     @property
     def _by_speed(self) -> bool:
         """Whether it is the fan's speed that is set, and the airflow follows."""
@@ -102,7 +107,7 @@ class CounterFlow:
         flows = [dataclasses.replace(c, cooler=_with_airflow(c)) for c in cases]
         inputs = gather(flows)
         inputs = dataclasses.replace(inputs, dry_air=np.asarray(result.bed.air_ratio) * inputs.throughput)
-        state = Plant(cases[0]).standing(inputs, outcome_of(result))
+        state = self._plant.standing(inputs, outcome_of(result))
         power, speed = np.asarray(state.power), np.asarray(state.settings.fan_speed)
         if result.fan is not None:  # exact, where the state is read off a map of the curve
             power, speed = (

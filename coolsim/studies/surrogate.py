@@ -49,11 +49,8 @@ class Polynomial:
         """What says which terms it has."""
         return self.degree, self.pairs
 
-    def __call__(self, z: Array) -> Array:
-        return _read([self], z)[0]
 
-
-def _read(some: Sequence[Polynomial], z: Array) -> Array:
+def read(some: Sequence[Polynomial], z: Array) -> Array:
     """Polynomials (polynomials, samples) at samples z; those of one form share its terms."""
     found = np.empty((len(some), z.shape[1]))
     for form in dict.fromkeys(p.form for p in some):
@@ -122,8 +119,8 @@ def many(
     found = {name: y[apart] for name, y in answers.items()}
     good = [k for k, well in enumerate(trusted) if well]
     names, there = list(answers), normal(len(z), samples, seed)
-    for k, read in zip(good, _read([some[k] for k in good], there)):
-        found[names[k]] = read + some[k].residual[apart]
+    for k, values in zip(good, read([some[k] for k in good], there)):
+        found[names[k]] = values + some[k].residual[apart]
     return found
 
 
@@ -138,6 +135,7 @@ def shares_of(z: Array, y: Array, groups: Sequence[int] | None = None) -> Array:
     if variance <= 0:
         return np.zeros(count)
     (p,) = polynomials(z, y[None])
+    variance = max(variance, float((p.coefficients[1:] ** 2).sum()))  # few samples vary less by chance
     of = _owners(owner, p.degree, p.pairs)
     return np.array([(p.coefficients[of == g] ** 2).sum() for g in range(count)]) / variance
 

@@ -25,7 +25,7 @@ from coolsim.model.solve import Resolution
 from coolsim.physics import air
 from coolsim.scenario import loads
 from coolsim.studies.optimise import machines
-from coolsim.studies.settings import cheapest
+from coolsim.studies.settings import dial, one_weather
 from coolsim.studies.settings.answer import SettingsAnswer
 
 MESH = Resolution(8, 6, refinements=0)
@@ -257,7 +257,8 @@ def on_the_coarse_mesh(case: Case, on_dial: bool = False) -> SettingsAnswer:
         patch.setattr(
             base, "predicted_each", lambda cases: [coolsim.predict(c, resolution=MESH) for c in cases]
         )
-        patch.setattr(cheapest, "predicted_each", base.predicted_each)
+        for room in (dial, one_weather):
+            patch.setattr(room, "predicted_each", base.predicted_each)
         return coolsim.find_settings(case, on_dial=on_dial)
 
 

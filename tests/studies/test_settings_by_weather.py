@@ -15,7 +15,7 @@ from coolsim.case.case import Case
 from coolsim.case.streams import Air
 from coolsim.machines.plant import Settings
 from coolsim.scenario import loads
-from coolsim.studies.optimise.find import INDIFFERENT
+from coolsim.studies.optimise.best_states import INDIFFERENT
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsByWeather
 
 TEXT = level_text("monsoon-night")

@@ -24,7 +24,7 @@ from coolsim.output.tables import predicted
 from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of
 from coolsim.simulate.verdicts import verdicts_of
-from coolsim.studies.settings.cheapest import appraised_settings, gain_of
+from coolsim.studies.settings.one_weather import appraised_settings, gain_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 KWH = 3.6e6

@@ -21,7 +21,7 @@ from coolsim.output.page import Page
 from coolsim.scenario import loads, typed_back
 from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.settings.advice import Advice, advise
-from coolsim.studies.settings.cheapest import appraised_settings
+from coolsim.studies.settings.one_weather import appraised_settings
 
 COUNT = int(os.environ.get("COOLSIM_SETTINGS", "15"))
 KINDS = ("cooler", "cooler by its fan", "batch", "belt", "line")

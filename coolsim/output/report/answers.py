@@ -110,11 +110,11 @@ def _in_a_moment(case: Case, lacks: dict[str, str]) -> dict[str, Any]:
 def _advised(case: Case, start: Start | None) -> Callable[[], dict[str, Any]]:
     from coolsim.studies.prerequisites import check
     from coolsim.studies.settings.advice import advise
-    from coolsim.studies.settings.cheapest import cheapest_settings
+    from coolsim.studies.settings.find import find_settings
 
     check(case)
     begun = start or functools.partial
-    wait = begun(cheapest_settings, case)
+    wait = begun(find_settings, case)
 
     def answered() -> dict[str, Any]:
         answer = wait()

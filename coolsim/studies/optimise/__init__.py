@@ -2,9 +2,9 @@
 
 `problem` is what a machine is to a search, `machines` has coolers and lines as such (and dryers by
 `march_outcomes`); `survey` the polynomials through a box and the best on them, `search` the boxes about the
-best and the corrections by predictions, `find` what questions look for. A search is a generator that yields the
-states it wants to try (`batching`): goals, things to change and weathers ask side by side, for a march of
-twenty dryers costs hardly more than of one.
+best and the corrections by predictions, `best_states` what questions look for. A search is a generator that
+yields the states it wants to try (`batching`): goals, things to change and weathers ask side by side, for a march
+of twenty dryers costs hardly more than of one.
 
 Outcomes are fitted as logarithms, airflow and depth as theirs, recirculation r as −ln(1 − r): a share r of the
 exhaust comes back, so what it does goes with 1/(1 − r). The best lies on curved edges, such as moisture at its

@@ -8,7 +8,7 @@
    until shifting the fit brings it closer: a kink, as a heater at its limit makes, needs ever smaller boxes.
 4. The best is tried on the full mesh, the fit shifted by the difference and looked at again; the last is predicted.
 
-A search that is asked again, as with other margins of safety, begins in the small box that it ended in.
+With other margins of safety a search is only sketched: in one small box, shifted by what is predicted there.
 
 Searches ask for their dryers as `batching` has it: those of several goals and weathers are solved side by side.
 """
@@ -27,6 +27,7 @@ from coolsim.simulate.requirements import FEASIBLE, Bounds
 from coolsim.studies.optimise.batching import Request, Requests
 from coolsim.studies.optimise.problem import DRYERS, SearchProblem
 from coolsim.studies.optimise.survey import (
+    BROKEN,
     FAILED,
     Box,
     Goal,
@@ -48,7 +49,6 @@ NEARBY = (0.5, 0.15, 0.05, 0.05, 0.05)
 AGREED, NEARLY = 0.03, 0.2
 LEAST_NEARLY = 1e-5  # kg/kg wet
 WON = 0.5  # of how far a fit was off, that its shift must leave at most: else a kink runs through its box
-SKETCHES = 2  # how often a sketch that breaks a limit is tried again
 SQUEEZES = 4  # predictions between a state that keeps all limits and one that does not
 SLACK = 2.0  # of a problem's margin: less needs none
 
@@ -78,7 +78,9 @@ Ended: TypeAlias = tuple[
 class Sketch:
     """A state that is nearly the best of a goal: as the survey has it that was shifted to predictions nearby."""
 
+    knobs: dict[str, float]
     case: Case
+    outcomes: Array
     met: bool
     cost: float
 
@@ -87,7 +89,6 @@ class Search:
     """A dryer or line in its box, with the survey of the whole of it (which `searched` adds)."""
 
     whole: Survey
-    last: Survey | None = None  # of the small box that the search before ended in
 
     def __init__(self, case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> None:
         self.limits, self.problem = limits, problem
@@ -116,29 +117,20 @@ class Search:
             found = min(found, again, key=lambda one: float(goal.rank(one.outcomes)))
         return found
 
-    def sketch(self, goal: Goal) -> Requests[Sketch]:
-        """Nearly the best state of a goal, from where the sketch before ended: no prediction on the full mesh."""
-        near = yield from self._in_last_box(goal)
-        survey, _, u, time = near or (yield from self._closed_in(goal))
-        for tries_left in range(SKETCHES, -1, -1):
-            expected = unsmoothed(survey.one(u, time), plain=survey.plain)
-            met = bool((goal.limits.excesses(expected) <= FEASIBLE).all())
-            if met or not tries_left:
-                break
-            u, time, _ = yield from self.tried(survey, goal, u, time)
-        self.last = survey
-        return Sketch(self.with_settings(u, time)[1], met, float(goal.cost(expected)))
-
-    def _in_last_box(self, goal: Goal) -> Requests[Ended | None]:
-        """Where a search ends that stays in the box of the last one; None where the best is not found there."""
-        if self.last is None or not self.last.box.holds(*best_on_survey(self.whole, goal)[1:], self.box):
-            return None
-        survey = copy.copy(self.last)  # a search shifts its survey
-        _, u, time = best_on_survey(survey, goal)
-        if not survey.box.holds(u, time, self.box):
-            return None
-        u, time, settled = yield from self.tried(survey, goal, u, time)
-        return (survey, goal, u, time) if settled else None
+    def sketch(self, goal: Goal, known: Found) -> Requests[Sketch]:
+        """Nearly the best state of a goal: in one small box, shifted to what is known and where that leads."""
+        survey = self._shifted_to(known)
+        rank, u, time = best_on_survey(survey, goal)
+        if rank < BROKEN and self.box.names:
+            box, shift = self.box.about(u, time, LOCAL, self.box), survey.shift
+            survey = yield from surveyed(self.case, box, False, self.problem)
+            survey.shift = shift
+            _, u, time = best_on_survey(survey, goal)
+        there = yield from self._unchecked(u, time)
+        u, time, _ = _shifted(survey, goal, u, time, there, NEARBY[0])
+        expected = unsmoothed(survey.one(u, time), plain=survey.plain)
+        met = bool((goal.limits.excesses(expected) <= FEASIBLE).all())
+        return Sketch(*self.with_settings(u, time), expected, met, float(goal.cost(expected)))
 
     def _closed_in(self, goal: Goal) -> Requests[Ended]:
         """A survey that was shifted to what is predicted at the best state of a goal, and that state."""
@@ -165,6 +157,29 @@ class Search:
         found, *_ = yield from self.corrected(copy.copy(self.whole), goal, u, time, content)
         return found
 
+    def reaches(self, goal: Goal, known: Found) -> bool:
+        """Whether some state keeps everything: on the whole survey, shifted to what is known."""
+        return best_on_survey(self._shifted_to(known), goal)[0] < BROKEN
+
+    def _shifted_to(self, known: Found) -> Survey:
+        survey = copy.copy(self.whole)  # a search shifts its survey
+        survey.shift = survey.shift + self.lacking(known)
+        return survey
+
+    def lacking(self, known: Found) -> Array:
+        """What the survey of the whole box lacks at a state that was predicted."""
+        whole = self.whole
+        u = np.array([forth(name, known.knobs[name]) for name in self.box.names])
+        there = whole.one(u, known.knobs.get("duration", float(whole.times[-1])))
+        return np.asarray(smoothed(known.outcomes, whole.plain) - there)
+
+    def _unchecked(self, u: Array, time: float) -> Requests[Array]:
+        """Outcomes of a state on the full mesh, without their error; raises NotConverged if it fails."""
+        (there,) = yield [Request(self.with_settings(u, time)[1], mesh="quick")]
+        if there is None:
+            raise NotConverged(FAILED, np.zeros(1, int))
+        return np.asarray(there[:, 0])
+
     def tried(self, survey: Survey, goal: Goal, u: Array, time: float) -> Requests[tuple[Array, float, bool]]:
         """Where the best of a goal is once the survey is shifted by how far it is off the full mesh there.
 
@@ -172,11 +187,9 @@ class Search:
         """
         before = np.inf
         for near in NEARBY:
-            (there,) = yield [Request(self.with_settings(u, time)[1], mesh="quick")]
-            if there is None:
-                raise NotConverged(FAILED, np.zeros(1, int))
+            there = yield from self._unchecked(u, time)
             at = u, time
-            u, time, off = _shifted(survey, goal, u, time, there[:, 0], near)
+            u, time, off = _shifted(survey, goal, u, time, there, near)
             if off < self._nearly or _same_place(at, (u, time)):
                 return u, time, True
             if off > WON * before:
@@ -196,7 +209,7 @@ class Search:
         for _ in range(self.problem.corrections + content):
             near = NEARBY[min(closer, len(NEARBY) - 1)]
             knobs, _ = self.with_settings(u, time)
-            last = yield from predicted(self.case, goal, knobs, self.problem)
+            last = yield from predict_state(self.case, goal, knobs, self.problem)
             tries.append(last)
             if content and tries[0].met:
                 break
@@ -259,7 +272,7 @@ def searched(case: Case, limits: Bounds, problem: SearchProblem = DRYERS) -> Req
     return search
 
 
-def predicted(
+def predict_state(
     case: Case, goal: Goal, knobs: dict[str, float], problem: SearchProblem = DRYERS
 ) -> Requests[Found]:
     """A state on the full mesh; raises NotConverged if it fails."""
@@ -283,7 +296,7 @@ def squeezed(
             break
         share = 0.5 if turn == SQUEEZES - 1 else (over + 0.5 * slack) / (over - under)
         between = {n: (1 - share) * bad.knobs[n] + share * good.knobs[n] for n in good.knobs}
-        there = yield from predicted(case, goal, between, problem)
+        there = yield from predict_state(case, goal, between, problem)
         if there.met:
             good = there
             best = min(best, there, key=lambda found: found.cost)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 from typing import Any
 
@@ -137,22 +138,30 @@ class Goal:
     # want it. Where only a fit's margin is broken, as on the smallest floor, the sum leads to cheaper ones.
     driest_first: bool = False
 
-    @property
+    @cached_property
     def rows(self) -> list[int]:
         """Outcomes that the goal asks for."""
         return sorted({*self.costly, *self.limits.rows})
 
-    def rank(self, outcomes: Array, margin: float = 0.0, at: int | None = None) -> Array:
-        """What is least at the best state: its cost, or if it breaks a limit, more than any cost.
+    def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
+        """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
+        return self.ranked(outcomes, self.limits.excesses(outcomes, margin))
+
+    def ranked(self, outcomes: Array, excess: Array, at: int | None = None) -> Array:
+        """The same by how far each limit is broken.
 
         at: number of a limit at which states stand; one that is held from both sides is broken by neither.
         """
-        over = np.maximum(self.limits.excesses(outcomes, margin), 0.0)
+        over = np.maximum(excess, 0.0)
         if at is not None:
             stands = np.array(self.limits.rows) == self.limits.rows[at]
             over[stands] = np.where(over[stands] < AT_BOUND, 0.0, over[stands])
-        broken = np.tensordot([self._weight(c) for c in self.limits.constraints], over, 1)
+        broken = np.tensordot(self._weights, over, 1)
         return np.where(over.max(axis=0, initial=0.0) > FEASIBLE, BROKEN * (1 + broken), self.cost(outcomes))
+
+    @cached_property
+    def _weights(self) -> Array:
+        return np.array([self._weight(c) for c in self.limits.constraints])
 
     def _weight(self, c: Constraint) -> float:
         """How much a breach counts: a limit of the machine before wishes, and of these maybe the moisture first."""
@@ -253,9 +262,8 @@ def smoothed(outcomes: Array, plain: tuple[int, ...] = DRYERS.plain) -> Array:
 def unsmoothed(smooth: Array, rows: list[int] | None = None, plain: tuple[int, ...] = DRYERS.plain) -> Array:
     """Outcomes as they are, of `rows` or of all; the others are left as they came."""
     outcomes = smooth.copy()
-    for row in range(len(smooth)) if rows is None else rows:
-        if row not in plain:
-            outcomes[row] = np.exp(np.clip(smooth[row], -50.0, 50.0))
+    logarithms = [row for row in (range(len(smooth)) if rows is None else rows) if row not in plain]
+    outcomes[logarithms] = np.exp(np.clip(smooth[logarithms], -50.0, 50.0))
     return outcomes
 
 
@@ -295,50 +303,43 @@ def best_on_survey(
         nodes, line = GRIDS[closer][d], LINES[closer]
         counts = [nodes] * d if timed else [nodes] * (d - 1) + [line] * (d > 0)
         axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts)]
-        states = np.array(list(product(*axes))).reshape(-1, d) if d else np.zeros((1, 0))
+        # states stand on lines: of time, or of the last knob
+        across, along = (axes, survey.times) if timed or not d else (axes[:-1], axes[-1])
         values = survey.on(axes, goal.rows)
-        if timed:
-            place = np.broadcast_to(survey.times, values.shape[1:])
-        else:
-            lines = len(axes[-1]) if d else 1
-            values = values.reshape(len(values), -1, lines)
-            place = np.broadcast_to(axes[-1] if d else survey.times, values.shape[1:])
-        rank, line, at = _least(values, place, goal, survey)
+        rank, line, at = _least(values.reshape(len(values), -1, len(along)), along, goal, survey)
         if rank < max(best, BROKEN):  # what a closer look sees is more exact, be it dearer
             best = rank
-            u, time = (states[line], at) if timed else (_with_last(states, line, at, counts), time)
+            place = np.unravel_index(line, [len(axis) for axis in across]) if across else ()
+            u = np.array([axis[k] for axis, k in zip(across, place)])
+            u, time = (u, at) if timed or not d else (np.append(u, at), time)
         span = 2.0 * (high - low) / np.maximum(np.array(counts or [2]) - 1, 1)[:d]
         low, high = np.maximum(u - span, box.low), np.minimum(u + span, box.high)
     return float(best), u, float(time)
 
 
-def _with_last(states: Array, line: int, at: float, counts: list[int]) -> Array:
-    if not counts:
-        return states[0]
-    u = states[line * counts[-1]].copy()
-    u[-1] = at
-    return u
+def _least(values: Array, along: Array, goal: Goal, survey: Survey) -> tuple[float, int, float]:
+    """The least rank on lines of smoothed outcomes (outcomes, lines, n), with crossings of limits between nodes.
 
-
-def _least(values: Array, place: Array, goal: Goal, survey: Survey) -> tuple[float, int, float]:
-    """The least rank on lines of smoothed outcomes (outcomes, lines, n), with crossings of limits between nodes."""
+    Also on which line, and where along it.
+    """
     plain, margin = survey.plain, survey.margin
     outcomes = unsmoothed(values, goal.rows, plain)
-    rank = goal.rank(outcomes, margin)
-    k = int(np.argmin(rank))
-    line, j = np.unravel_index(k, rank.shape)
-    best = float(rank[line, j]), int(line), float(place[line, j])
     excess = goal.limits.excesses(outcomes, margin)
-    crossed = (excess[..., :-1] > 0) != (excess[..., 1:] > 0)
+    rank = goal.ranked(outcomes, excess)
+    line, j = np.unravel_index(int(np.argmin(rank)), rank.shape)
+    best = float(rank[line, j]), int(line), float(along[j])
+    beyond = excess > 0
+    crossed = beyond[..., :-1] != beyond[..., 1:]
     for at in np.flatnonzero(crossed.any(axis=(1, 2))):
         e, (lines, before) = excess[at], np.nonzero(crossed[at])
         share = e[lines, before] / (e[lines, before] - e[lines, before + 1])
         on_the_side_that_keeps_it = np.where(e[lines, before] > 0, 1e-4, -1e-4)
         share = np.clip(share + on_the_side_that_keeps_it, 0.0, 1.0)
         there = (1 - share) * values[:, lines, before] + share * values[:, lines, before + 1]
-        crossing = goal.rank(unsmoothed(there, goal.rows, plain), 0.9 * margin, int(at))
+        there = unsmoothed(there, goal.rows, plain)
+        crossing = goal.ranked(there, goal.limits.excesses(there, 0.9 * margin), int(at))
         m = int(np.argmin(crossing))
         if crossing[m] < best[0]:
-            a, b = place[lines[m], before[m]], place[lines[m], before[m] + 1]
+            a, b = along[before[m]], along[before[m] + 1]
             best = float(crossing[m]), int(lines[m]), float((1 - share[m]) * a + share[m] * b)
     return best

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import machine_of
-from coolsim.machines.base import QUICK
+from coolsim.machines.base import QUICK, one
 from coolsim.simulate.inputs import DEVIATION, with_even_bed
 from coolsim.simulate.prediction import at_its_fan, predict
 from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, speeds, values_of
@@ -25,13 +25,16 @@ from coolsim.studies.propagation.unknowns import (
     needed_unknowns,
     varied,
 )
-from coolsim.studies.surrogate import MANY, Polynomial, many, normal, polynomials
+from coolsim.studies.surrogate import MANY, Polynomial, many, normal, polynomials, read
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
 SAMPLES = 512
 SAMPLES_OF_DRYERS = 256  # and of lines: they take longer
-AGAIN, AGAIN_EACH = 32, 4  # samples solved again of a case like another; as many for each unknown at least
+# Samples of which it is solved what they differ by, and for each unknown at least: from a case like theirs, from an
+# even bed (which is little, and near to linear).
+AGAIN, AGAIN_EACH = 32, 4
+UNEVEN, UNEVEN_EACH = 16, 2
 ASTRAY = 0.5  # of an exit's spread, that a sample left out may miss the difference of the two by
 MESH = QUICK
 
@@ -39,6 +42,7 @@ MESH = QUICK
 LEAST_SAMPLES = 64  # through which polynomials tell as much as a few hundred samples by themselves
 LEAST_SOLVED = 0.5  # share of the samples without which nothing is said
 SEED = 1998
+Exits: TypeAlias = dict[str, Array]  # by their names in EXITS, and by the keys of constraints
 
 
 @dataclass(frozen=True)
@@ -48,11 +52,13 @@ class Sampled:
     unknowns: list[Unknown]
     groups: list[int]  # of each unknown: those that err together have one
     z: Array  # (unknowns, samples), independent: before any correlation
-    solved: dict[str, Array]  # exits by their names in EXITS
-    exits: dict[str, Array]  # the same of many more samples, by polynomials through those solved
+    seed: int
+    solved: Exits
+    exits: Exits  # the same of many more samples, by polynomials through those solved
     middle: dict[str, float]  # where everything has the value that was typed
     unsolved: int
     constraints: list[Constraint]  # what is to be kept, by their keys among the exits
+    even: Exits | None  # of an even bed, if all could be solved: by these a case like it is compared
 
 
 def sampled(
@@ -72,121 +78,107 @@ def sampled(
     constraints = varying(case) if constraints is None else constraints
     if samples is None:
         samples = SAMPLES if case.cooler.arrangement == "counter-flow" else SAMPLES_OF_DRYERS
-    unknowns, case = needed_unknowns(case), at_its_fan(case)
-    z, R = normal(len(unknowns), samples, seed), correlation_of(case, unknowns)
+    unknowns, case = needed_unknowns(case), at_its_fan(case, result=None if known is None else one(known, 0))
     known = predict([case]) if known is None else known
     middle = {name: float(y[0]) for name, y in read_off(case, [case], known, constraints).items()}
+    if near is not None and (near.z.shape[1], near.seed) == (samples, seed):
+        found = moved(near, case, constraints, middle)
+        if found is not None:
+            return found
+    z = normal(len(unknowns), samples, seed)
+    bare, few = _bare(case, unknowns), max(UNEVEN, UNEVEN_EACH * (len(unknowns) + 1))
+    exits, solved = _exits(bare, unknowns, z, constraints, middle)
+    even = exits if solved.all() else None
+    if bare is not case:
+        off = None
+        if even is not None and 2 * few <= samples:
+            some, well = _exits(case, unknowns, z[:, :few], constraints, middle)
+            off = _off(even, some, z, constraints) if well.all() else None
+        if off is not None:
+            exits = _laid_on(exits, some, off, z, seed)
+        else:
+            exits, solved = _exits(case, unknowns, z, constraints, middle)
+    z, more, unsolved = z[:, solved], many(z[:, solved], exits, seed), int((~solved).sum())
+    groups = groups_of(correlation_of(case, unknowns))
+    return Sampled(unknowns, groups, z, seed, exits, more, middle, unsolved, constraints, even)
 
-    def solved_of(part: slice) -> tuple[dict[str, Array], NDArray[np.bool_]]:
-        with_middle = np.insert(z[:, part], 0, 0.0, axis=1)  # the mesh is off there by what is known
-        some, solved = _exits(case, unknowns, correlate(R, with_middle), constraints)
-        if not solved[0]:
-            raise NotConverged("with all as it is, the exit is not to be computed on a rough mesh")
-        return {name: y[1:] + (middle[name] - y[0]) for name, y in some.items()}, solved[1:]
 
-    some = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
-    parts, off = [], None
-    if 2 * some <= samples:
-        if near is not None and _serves(near, unknowns, z, constraints):
-            parts = [solved_of(slice(some))]
-            off = _off(near.solved, *parts[0], z, constraints)
-            if off is not None:
-                return _moved(near, parts[0][0], off, middle, constraints, seed)
-        even = _of_even_bed(case, unknowns, correlate(R, z), constraints)
-        if even is not None:
-            parts = parts or [solved_of(slice(some))]
-            off = _off(even, *parts[0], z, constraints)
-    if off is not None and even is not None:
-        exits, solved = _laid_on(even, parts[0][0], off, z, seed), np.ones(samples, bool)
-    else:
-        parts.append(solved_of(slice(some if parts else 0, None)))
-        exits = {name: np.concatenate([part[name] for part, _ in parts]) for name in parts[0][0]}
-        solved = np.concatenate([well for _, well in parts])
-    z = z[:, solved]
-    return Sampled(
-        unknowns, groups_of(R), z, exits, many(z, exits, seed), middle, int((~solved).sum()), constraints
+def moved(
+    near: Sampled, case: Case, constraints: list[Constraint], middle: dict[str, float]
+) -> Sampled | None:
+    """Samples of a case like another, by the first of them: they are solved with even beds, and compared.
+
+    middle: what the case does with everything as typed. None where the first do not tell what all would.
+    """
+    unknowns, z = needed_unknowns(case), near.z
+    few = max(AGAIN, AGAIN_EACH * (len(unknowns) + 1))
+    alike = [u.name for u in unknowns] == [u.name for u in near.unknowns]
+    alike &= {c.key for c in constraints} == {c.key for c in near.constraints}
+    if near.even is None or near.unsolved or not alike or 2 * few > z.shape[1]:
+        return None
+    exits, solved = _exits(_bare(case, unknowns), unknowns, z[:, :few], constraints, middle)
+    off = _off(near.even, exits, z, constraints) if solved.all() else None
+    if off is None:
+        return None
+    there = {name: near.solved[name][:few] + y - near.even[name][:few] for name, y in exits.items()}
+    added = _with_misses(off, normal(len(z), MANY, near.seed), near.seed)
+    return dataclasses.replace(
+        near,
+        solved=_laid_on(near.solved, there, off, z, near.seed),
+        exits={name: near.exits[name] + more for name, more in added.items()},
+        middle=middle,
+        constraints=constraints,
+        even=None,
     )
 
 
+def _bare(case: Case, unknowns: list[Unknown]) -> Case:
+    """The case with an even bed, which has a third to a ninth of the columns; itself where that is not known."""
+    return case if any(DEVIATION in u.name for u in unknowns) else with_even_bed(case)
+
+
 def _exits(
-    case: Case, unknowns: list[Unknown], z: Array, constraints: list[Constraint]
-) -> tuple[dict[str, Array], NDArray[np.bool_]]:
-    """Exits of the samples that can be solved, and which these are."""
-    cases = varied(case, unknowns, z)
+    case: Case, unknowns: list[Unknown], z: Array, constraints: list[Constraint], middle: Mapping[str, float]
+) -> tuple[Exits, NDArray[np.bool_]]:
+    """Exits of the samples that can be solved, less what the mesh is off in the middle; and which these are."""
+    R = correlation_of(case, unknowns)
+    cases = varied(case, unknowns, correlate(R, np.insert(z, 0, 0.0, axis=1)))
     result, solved = predicted_samples(cases)
-    return read_off(case, [one for one, well in zip(cases, solved) if well], result, constraints), solved
+    if not solved[0]:
+        raise NotConverged("with all as it is, the exit is not to be computed on a rough mesh")
+    found = read_off(case, [c for c, well in zip(cases, solved) if well], result, constraints)
+    return {name: found[name][1:] + (y - found[name][0]) for name, y in middle.items()}, solved[1:]
 
 
-def _serves(near: Sampled, unknowns: list[Unknown], z: Array, constraints: list[Constraint]) -> bool:
-    """Whether samples are those of the same unknowns and constraints."""
-    alike = np.array_equal(near.z, z) and [u.name for u in near.unknowns] == [u.name for u in unknowns]
-    return alike and {c.key for c in near.constraints} == {c.key for c in constraints}
+def _off(like: Exits, exits: Exits, z: Array, constraints: list[Constraint]) -> dict[str, Polynomial] | None:
+    """Polynomials of what the first samples differ by from those of something like it.
 
-
-def _of_even_bed(
-    case: Case, unknowns: list[Unknown], z: Array, constraints: list[Constraint]
-) -> dict[str, Array] | None:
-    """Exits of the samples with an even bed, which has a third to a ninth of the columns.
-
-    None where it is even anyway, where nobody knows how uneven it is, or where a sample cannot be solved.
+    None where they do not tell it well enough.
     """
-    even = with_even_bed(case)
-    if even is case or any(DEVIATION in u.name for u in unknowns):
-        return None
-    exits, solved = _exits(even, unknowns, z, constraints)
-    return exits if solved.all() else None
-
-
-def _off(
-    like: Mapping[str, Array],
-    exits: dict[str, Array],
-    solved: NDArray[np.bool_],
-    z: Array,
-    constraints: list[Constraint],
-) -> dict[str, Polynomial] | None:
-    """Polynomials of what the first samples, which were solved, differ by from those of something like it.
-
-    None where they do not tell it well enough, or one could not be solved.
-    """
-    if not solved.all():
-        return None
-    some = len(exits["moisture"])
-    off = np.array([y - like[name][:some] for name, y in exits.items()])
+    few = len(exits["moisture"])
+    off = np.array([y - like[name][:few] for name, y in exits.items()])
     if not np.isfinite(off).all():
         return None
-    told = dict(zip(exits, polynomials(z[:, :some], off)))
+    told = dict(zip(exits, polynomials(z[:, :few], off)))
     for key in {c.key for c in constraints}:
         if np.std(told[key].residual) > ASTRAY * np.std(exits[key]) + 1e-9 * np.abs(exits[key]).max():
             return None
     return told
 
 
-def _laid_on(
-    like: Mapping[str, Array], exits: dict[str, Array], off: Mapping[str, Polynomial], z: Array, seed: int
-) -> dict[str, Array]:
-    """Exits of all samples: of those not solved, what the polynomials say and one of the misses of theirs."""
+def _laid_on(like: Exits, exits: Exits, off: Mapping[str, Polynomial], z: Array, seed: int) -> Exits:
+    """Exits of all samples: those solved, then those of something like it, and what they differ by."""
     some = len(exits["moisture"])
+    added = _with_misses(off, z, seed)
+    return {name: np.append(exits[name], (like[name] + more)[some:]) for name, more in added.items()}
+
+
+def _with_misses(off: Mapping[str, Polynomial], z: Array, seed: int) -> Exits:
+    """Polynomials of samples, each with what they miss of one of those that were solved."""
+    some = len(next(iter(off.values())).residual)
     missed = np.random.default_rng(seed).integers(some, size=z.shape[1])
-    return {
-        name: np.append(exits[name], (like[name] + p(z) + p.residual[missed])[some:])
-        for name, p in off.items()
-    }
-
-
-def _moved(
-    near: Sampled,
-    exits: dict[str, Array],
-    off: Mapping[str, Polynomial],
-    middle: dict[str, float],
-    constraints: list[Constraint],
-    seed: int,
-) -> Sampled:
-    """Samples of another case near to it, and as many more of each as it has."""
-    many_z = normal(len(near.z), MANY, seed)
-    solved = _laid_on(near.solved, exits, off, near.z, seed)
-    missed = np.random.default_rng(seed).integers(len(exits["moisture"]), size=MANY)
-    more = {name: near.exits[name] + p(many_z) + p.residual[missed] for name, p in off.items()}
-    return dataclasses.replace(near, solved=solved, exits=more, middle=middle, constraints=constraints)
+    values = read(list(off.values()), z)
+    return {name: one + p.residual[missed] for (name, p), one in zip(off.items(), values)}
 
 
 def read_off(

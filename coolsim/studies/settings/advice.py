@@ -18,10 +18,9 @@ from coolsim.simulate.cautions import worst_first
 from coolsim.simulate.prediction import at_its_fan, input_band
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.lever_study import Levers, levers
-from coolsim.studies.prerequisites import check
 from coolsim.studies.settings.answer import Reached, SettingsAnswer
 from coolsim.studies.settings.chances import with_chances
-from coolsim.studies.settings.cheapest import cheapest_settings
+from coolsim.studies.settings.find import find_settings
 from coolsim.studies.settings.heated_inlet import Heated, heated_inlet
 from coolsim.support.display import Displayed
 from coolsim.support.fields import documented
@@ -57,8 +56,7 @@ def advise(
     chances: also how likely they keep everything, and today's. moved: the levers of today, where they are known.
     """
     if answer is None:
-        check(case)
-        answer = cheapest_settings(case)
+        answer = find_settings(case)
     result = answer.result
     band = input_band(at_its_fan(answer.case, result=result), result)
     warnings = (*result.warnings, *assumptions(answer.case, result))

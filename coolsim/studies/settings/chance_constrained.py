@@ -14,10 +14,12 @@ gives more air than is asked for). Room by room: first what each spread takes, a
 which is scaled to the risk that came out; once one room has the chance and one lacks it, the next lies between
 them where a normal answer would cross, four or five searches in all. (Rooms that follow the spread at the last
 settings swing between two states, since spreads change with settings; half steps took six searches, and ended
-dearer.) `optimum.looking` looks again and again after one survey of any machine. Settings that were chosen for
-what samples say of them look better than they are, so other samples (`FRESH`) measure what is printed; where
-they say less than was asked, more is aimed at, three times at most. `output/chance_constrained.py` prints the
-two settings side by side.
+dearer.) All go on from the cheapest settings: their survey, from which settings with a room are sketched,
+their samples, which the others are compared with (`samples.moved`), their window. Where limits leave less room than
+is asked for, the survey tells how much there is; if that is no surer, nothing is. Settings that were chosen
+for what samples say of them look better than they are, so other samples (`FRESH`) measure what is printed; where
+they say less than was asked, more is aimed at, three times at most. `output/chance_constrained.py` prints the two
+settings side by side.
 
 A batch's flows (`pellets_out.mass_flow`, `bed.evaporation`) are those of the line that it takes turns for, or of
 what the schedule's dryers can take of it; `energy.feed` and `energy.product` are the masses that its energy is
@@ -27,32 +29,29 @@ of.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.case.result import Result
-from coolsim.machines.base import UNCHECKED, as_many, predicted
+from coolsim.machines.base import as_many
 from coolsim.scenario import units
+from coolsim.simulate.prediction import at_its_fan
 from coolsim.studies import prerequisites
 from coolsim.studies.propagation.chances import all_kept
 from coolsim.studies.propagation.run import summed_up
-from coolsim.studies.propagation.samples import Sampled, sampled
+from coolsim.studies.propagation.samples import Sampled, moved, sampled
 from coolsim.studies.propagation.unknowns import needed_unknowns
 from coolsim.studies.settings.answer import SettingsAnswer, SettingsWithChance
-from coolsim.studies.settings.chances import counted, with_chances
-from coolsim.studies.settings.cheapest import answer_at, cheapest_settings, decided, set_on_dials
-from coolsim.studies.settings.optimum import Optima, Sketch, looking
+from coolsim.studies.settings.chances import SAMPLES, SEED, counted, with_chances
+from coolsim.studies.settings.dial import Combination
+from coolsim.studies.settings.one_weather import Way, answer_at, cheapest_way, set_on_dials
+from coolsim.studies.settings.optimum import Optimum, RepeatedSearch, Sketch, between
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import in_steps
 
-Look: TypeAlias = Callable[[Case], Sketch]  # nearly the best settings of a case with its safety margins
 USUAL = 0.95  # chance of the settings that are told where none is asked for
 FRESH, CHECKS = 1871, 3  # seed of the samples that decide, and how often they are asked
-SAMPLES = 128  # polynomials through them tell a chance to half a percent
 ROUNDS = 6
 LEAST, HIGHEST = 0.5, 0.99
 MOST = 0.998  # share of the samples that one bound is asked to keep at most
@@ -86,30 +85,25 @@ def answer_with_uncertainty(
 ) -> SettingsAnswer:
     """The answer of `find_settings` with settings that have a chance, and with how sure it is.
 
-    Of the settings that have it, what lies around them is not looked at.
+    Then what lies around the settings that have it is not looked at.
     """
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         raise InputError(
             [Fault("", "air", "arrays", "a chance is found in one weather at a time: give numbers")]
         )
-    wanted = USUAL if chance is None else chance
+    wanted = checked(USUAL if chance is None else chance)
+    _check(case)
     with in_steps(2 + uncertainty) as step:
-        step("settings that have the chance")
-        sure, fresh = _with_chance(case, wanted, SAMPLES, on_dial, look_around=not uncertainty)
         step("cheapest settings")
-        answer = cheapest_settings(case, on_dial)
+        way = cheapest_way(case, on_dial)
+        step("settings that have the chance")
+        first = _first(way, SAMPLES)
+        sure = _with_chance(case, way, first, wanted, SAMPLES, on_dial, look_around=not uncertainty)
         if not uncertainty:
-            return dataclasses.replace(answer, surely=sure)
+            return dataclasses.replace(way.answer, surely=sure)
         step("how sure they are")
-        there = _fresh(case, answer.case, fresh, as_many(answer.result))
-        answer = with_chances(case, answer, there, FRESH)
-    return dataclasses.replace(answer, uncertainty=summed_up(there), surely=sure)
-
-
-def _fresh(case: Case, there: Case, near: Sampled | None = None, known: Result | None = None) -> Sampled:
-    """Samples that no search saw, at the settings of an answer: the case set so."""
-    there = dataclasses.replace(there, safety_margins=case.safety_margins)
-    return sampled(there, SAMPLES, FRESH, counted(case, there), near, known)
+        answer = with_chances(case, way.answer, first.sampled)
+    return dataclasses.replace(answer, uncertainty=summed_up(first.sampled), surely=sure)
 
 
 def with_chance(
@@ -125,32 +119,54 @@ def with_chance(
 
     Raises InputError where nothing carries a ±, or settings cannot be asked for.
     """
-    return _with_chance(case, chance, samples, on_dial, look_around=True)[0]
+    checked(chance)
+    _check(case)
+    way = cheapest_way(case, on_dial=False, look_around=False)
+    return _with_chance(case, way, _first(way, samples), chance, samples, on_dial, look_around=True)
 
 
 def _with_chance(
-    case: Case, chance: float, samples: int, on_dial: bool, look_around: bool
-) -> tuple[SettingsWithChance, Sampled]:
-    """As `with_chance`, and the samples that decided; look_around: see `answer_at`."""
-    checked(chance)
-    _check(case)
-    today, case = case, decided(case)
-    look = looking(case)
-    tried, aim = [_tried(case, {}, look.sketch, samples)], chance
+    today: Case,
+    way: Way,
+    first: _Tried,
+    chance: float,
+    samples: int,
+    on_dial: bool,
+    look_around: bool,
+) -> SettingsWithChance:
+    """As `with_chance`, given the cheapest settings and what samples say of them; look_around: see `answer_at`."""
+    case, search, tried, aim = way.case, way.found.again, [first], chance
     for _ in range(CHECKS):
-        _rounds(case, tried, look.sketch, aim, samples)
+        _rounds(case, tried, search, aim, samples)
         best = _best(tried, aim)
-        exact = look.best(best.case)
-        there = set_on_dials(best.case, exact) if on_dial else exact.case
-        fresh = _fresh(case, there)
-        sure = summed_up(fresh)
-        if (best.reached and sure.chance >= chance) or not any(t.reached and t.met >= aim for t in tried):
+        exact, dialled = _placed(way, best, on_dial, aim)
+        there = exact.case if dialled is None else dialled.case
+        there = dataclasses.replace(there, safety_margins=case.safety_margins)
+        known = None if dialled is None else as_many(dialled.result)
+        sure = summed_up(sampled(there, SAMPLES, FRESH, counted(case, there), known=known))
+        if (best.reached and sure.chance >= chance) or not any(_has(t, aim) for t in tried):
             break
-        aim = min(aim + chance - sure.chance + NEAR / 4, MOST)
-    answer = answer_at(
-        best.case, today, Optima(exact, *look.ends(), None, False), there, look_around=look_around
-    )
-    return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case), fresh
+        aim = min(max(aim, best.met) + chance - sure.chance + NEAR / 4, MOST)
+    found = dataclasses.replace(way.found, best=exact, required_feed=None, hardly_matters=False)
+    now = today, way.answer.now.result
+    answer = answer_at(best.case, now, found, dialled, look_around=look_around)
+    return SettingsWithChance(chance, answer.met and sure.chance >= chance, answer, sure, best.case)
+
+
+def _placed(way: Way, best: _Tried, on_dial: bool, aim: float) -> tuple[Optimum, Combination | None]:
+    """The settings of a round as they are predicted, and on the steps of dials.
+
+    The room that the chance takes is kept by these; of the surest of those that lack the chance, nearly.
+    """
+    search, sketch = way.found.again, best.sketch
+    if sketch is not None and on_dial:
+        near = search.predict(best.case, sketch)
+        near = dataclasses.replace(near, met=near.met or _has(best, aim))
+        dialled = set_on_dials(best.case, near)
+        if dialled is not None:
+            return near, dialled
+    exact = way.found.best if sketch is None else search.best(best.case)
+    return exact, set_on_dials(best.case, exact) if on_dial else None
 
 
 def _check(case: Case) -> None:
@@ -165,14 +181,19 @@ def _check(case: Case) -> None:
         raise InputError(faults)
 
 
+def _has(t: _Tried, aim: float) -> bool:
+    """Whether settings within the limits have the room, and with it the chance."""
+    return t.reached and t.met >= aim
+
+
 def _best(tried: list[_Tried], aim: float) -> _Tried:
-    good = [t for t in tried if t.reached and t.met >= aim]
+    good = [t for t in tried if _has(t, aim)]
     return min(good, key=lambda t: t.cost) if good else max(tried, key=lambda t: (t.met, t.reached))
 
 
-def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: int) -> None:
+def _rounds(case: Case, tried: list[_Tried], search: RepeatedSearch, aim: float, samples: int) -> None:
     """Add rooms to those that were tried, until one has what is aimed at and hardly more."""
-    risk = 1 - aim
+    risk, short = 1 - aim, False
     for n in range(ROUNDS):
         last = tried[-1]
         if _good_enough(last, aim):
@@ -183,50 +204,57 @@ def _rounds(case: Case, tried: list[_Tried], look: Look, aim: float, samples: in
         room = _next_room(tried, 1 - risk, aim)
         if room == last.room:  # not even without any room
             return
-        tried.append(_tried(case, room, look, samples, tried[0].sampled))
-        if _hardly_surer(tried, aim):
+        surest = max(t.met for t in tried)
+        tried.append(_tried(case, room, tried, search, samples))
+        short |= tried[0].reached and not (tried[-1].reached and tried[-1].room == room)
+        if short and tried[-1].met < min(surest + NEAR, aim):  # there is no room for more
             return
-
-
-def _hardly_surer(tried: list[_Tried], aim: float) -> bool:
-    """Whether more room hardly makes it surer any more, where there is not room enough for the chance."""
-    *before, last = (t.met for t in tried if t.reached)
-    short = any(not t.reached for t in tried) and last < aim
-    return short and tried[-1].reached and len(before) > 1 and last - max(before) < NEAR
 
 
 @dataclass(frozen=True)
 class _Tried:
+    """Settings that were tried, and what samples say of them."""
+
     room: dict[str, float]
     case: Case  # with the room
-    found: Sketch
+    sketch: Sketch | None  # None: the cheapest settings
+    reached: bool  # whether they have the room within the limits
+    cost: float
     met: float  # chance of target and limits themselves
     sampled: Sampled
 
-    @property
-    def reached(self) -> bool:
-        """Whether settings within the limits have the room."""
-        return self.found.met
 
-    @property
-    def cost(self) -> float:
-        return self.found.cost
+def _first(way: Way, samples: int) -> _Tried:
+    """The cheapest settings, which have no room."""
+    case, answer = way.case, way.answer
+    s = sampled(answer.case, samples, SEED, counted(case, answer.case), known=as_many(answer.result))
+    return _Tried({}, case, None, answer.met, answer.cost.total, float(all_kept(s).mean()), s)
 
 
 def _tried(
-    case: Case, room: dict[str, float], look: Look, samples: int, near: Sampled | None = None
+    case: Case, room: dict[str, float], tried: list[_Tried], search: RepeatedSearch, samples: int
 ) -> _Tried:
-    roomy = dataclasses.replace(case, safety_margins=room)
-    found = look(roomy)
-    there = dataclasses.replace(found.case, safety_margins=case.safety_margins)
-    middle, _ = predicted([there], UNCHECKED)
-    s = sampled(there, samples, constraints=counted(case, there), near=near, known=middle)
-    return _Tried(room, roomy, found, float(all_kept(s).mean()), s)
+    """Settings that have a room, or as much of it as there is beyond what was reached before."""
+
+    def sketched() -> tuple[Case, Sketch]:
+        roomy = dataclasses.replace(case, safety_margins=room)
+        return roomy, search.sketch(roomy)
+
+    roomy, found = sketched()
+    reached = [t.room for t in tried if t.reached]
+    if reached and not found.met:
+        room = search.within(case, reached[-1], room)
+        roomy, found = sketched()
+    there = at_its_fan(dataclasses.replace(found.case, safety_margins=case.safety_margins))
+    constraints = counted(case, there)
+    s = moved(tried[0].sampled, there, constraints, search.values(found, constraints))
+    s = sampled(there, samples, SEED, constraints) if s is None else s
+    return _Tried(room, roomy, found, found.met, found.cost, float(all_kept(s).mean()), s)
 
 
 def _good_enough(t: _Tried, chance: float) -> bool:
     """Whether settings have the chance, and no more room than it takes."""
-    return t.reached and chance <= t.met and (t.met <= chance + NEAR or not t.room)
+    return _has(t, chance) and (t.met <= chance + NEAR or not t.room)
 
 
 def _next_room(tried: list[_Tried], each: float, chance: float) -> dict[str, float]:
@@ -241,14 +269,14 @@ def _next_room(tried: list[_Tried], each: float, chance: float) -> dict[str, flo
         slack = _slack(last.sampled)
         if last.met >= chance and min(slack.values()) >= 0.0:
             return {name: ATTAINED * min(size, last.room.get(name, 0.0)) for name, size in slack.items()}
-        return _between(reached[-1].room if reached else {}, last.room)
+        return between(reached[-1].room if reached else {}, last.room, DAMPED)
     ends = _around(reached, chance)
     if ends is not None:
         return _crossing(*ends, chance + NEAR / 2)
     room = _room(last.sampled, each)
     beyond = [t.room for t in tried if not t.reached]
     if beyond:
-        most = _between(last.room, beyond[-1])
+        most = between(last.room, beyond[-1], DAMPED)
         room = {name: min(size, most.get(name, size)) for name, size in room.items()}
     return room
 
@@ -267,11 +295,7 @@ def _crossing(low: _Tried, high: _Tried, chance: float) -> dict[str, float]:
 
     below, wanted, above = ndtri(np.clip([low.met, chance, high.met], *CERTAIN))
     share = float(np.clip((wanted - below) / max(above - below, 1e-9), *INSIDE))
-    return {n: low.room.get(n, 0.0) + share * (x - low.room.get(n, 0.0)) for n, x in high.room.items()}
-
-
-def _between(a: dict[str, float], b: dict[str, float]) -> dict[str, float]:
-    return {name: a.get(name, 0.0) + DAMPED * (size - a.get(name, 0.0)) for name, size in b.items()}
+    return between(low.room, high.room, share)
 
 
 def _slack(s: Sampled) -> dict[str, float]:

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from coolsim.case.case import Case
 from coolsim.case.result import Result
 from coolsim.machines import Machine, Setting, appraised
-from coolsim.machines.base import Appraisal, bill, of_one
+from coolsim.machines.base import Appraisal, bill, of_one, predicted_each
+from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.inputs import with_even_bed
 from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.support.errors import NotConverged
@@ -44,11 +45,10 @@ LOOKED = 64  # how many of them
 
 @dataclass(frozen=True)
 class Combination:
-    """One combination of dial steps."""
+    """One combination of dial steps, as predicted."""
 
-    values: dict[str, float]  # by the keys of settings
     case: Case
-    cost: float  # per tonne
+    result: Result  # its prediction
 
 
 def on_dial(
@@ -153,10 +153,10 @@ def _searched(
         foretold = _through_survey(machine, box, constraints)
         weighing = _Weighing(machine, box, constraints, start, foretold)
         for _ in range(ROUNDS):
-            k = weighing.cheapest()
+            k = weighing.next_candidate()
             if k is None:
                 return None
-            place = weighing.predicted(k)
+            place = weighing.confirmed(k)
             if place is not None:
                 return place
     except NotConverged:
@@ -192,7 +192,7 @@ class _Weighing:
         self.slack, self.closely = SLACK, False
         self.added: Array | None = None  # what unevenness, and an estimate of errors, add at the optimum
 
-    def cheapest(self) -> int | None:
+    def next_candidate(self) -> int | None:
         """The cheapest of the combinations that were looked at, after as many looks as are worth it."""
         for _ in range(ROUNDS):
             chosen = self._promising(self.slack)[:TRIES]
@@ -205,17 +205,16 @@ class _Weighing:
         cost = self._cost()
         return min(self._kept(), key=lambda k: float(cost[k]), default=None)
 
-    def predicted(self, k: int) -> Combination | None:
+    def confirmed(self, k: int) -> Combination | None:
         """A combination as it is predicted, where it keeps everything, and as far off as typing takes."""
-        named = _named(self.box, self.values[k])
-        there = appraised(self.machine, [self.machine.at(named)], constraints=self.constraints)
+        case = in_air(self.machine.at(_named(self.box, self.values[k])))
+        (result,) = predicted_each([case])
+        there = of_one(self.machine, case, result, self.constraints)
         self.tried.add(k)
-        if not there.computed[0]:
-            return None
         if there.worst[0] > -KEPT_OFF:
             self.outcomes = self.outcomes + _rows(there, self.box) - self.outcomes[:, [k]]
             return None
-        return Combination(named, self.machine.at(named), float(np.ravel(there.cost.per_tonne)[0]))
+        return Combination(case, result)
 
     def _cost(self) -> Array:
         """What each costs per tonne."""

@@ -29,7 +29,7 @@ from coolsim.studies.settings.answer import (
     Step,
 )
 from coolsim.studies.settings.chance_constrained import answer_with_uncertainty
-from coolsim.studies.settings.cheapest import cheapest_settings, reached
+from coolsim.studies.settings.one_weather import cheapest_way, reached
 from coolsim.studies.settings.optimum import window
 from coolsim.studies.settings.weathers import by_weather
 from coolsim.support.progress import Progress, tells
@@ -100,7 +100,7 @@ def find_settings(
     check(case)
     if np.ndim(case.air.temperature + case.air.relative_humidity + case.air.pressure):
         return by_weather(dataclasses.replace(case, air=check_air(case.air)))
-    return cheapest_settings(case, on_dial)
+    return cheapest_way(case, on_dial).answer
 
 
 @takes_a_case

@@ -7,7 +7,7 @@ from coolsim.machines import Machine, machine_of
 from coolsim.machines.base import Setting
 from coolsim.simulate.least_bed import without_least_bed
 from coolsim.studies.settings.answer import Chosen, LeastBed
-from coolsim.studies.settings.optimum import Optima, Optimum, cheapest_alone
+from coolsim.studies.settings.optimum import Optima, Optimum, optimum_of
 
 AT_END = 1e-3  # of a range: as near to its end as a search comes
 
@@ -22,7 +22,7 @@ def least_bed(case: Case, found: Optima) -> LeastBed | None:
     stands = _standing(machine, free, best)
     if not stands:
         return None
-    other = found.without_least_bed or cheapest_alone(free.case)
+    other = found.without_least_bed or optimum_of(free.case)
     to = free.read(other.case, other.result)
     return LeastBed(
         cost_per_hour=best.cost - other.cost,

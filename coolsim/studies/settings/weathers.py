@@ -19,7 +19,7 @@ from coolsim.machines.dryers import DryerSettings
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, Constraint, constraints_of
 from coolsim.simulate.result_building import interleave, many
 from coolsim.studies.optimise.batching import Requests, answered, side_by_side
-from coolsim.studies.optimise.find import BestStates, best_states
+from coolsim.studies.optimise.best_states import BestStates, best_states
 from coolsim.studies.optimise.machines import problem_of
 from coolsim.studies.optimise.search import Found
 from coolsim.studies.settings.answer import Reached, SettingsByWeather

@@ -22,11 +22,11 @@ from coolsim.case.case import Case, Line
 from coolsim.machines import Setting, machine_of
 from coolsim.simulate.requirements import FEASIBLE, Bounds, constraints_of
 from coolsim.studies.optimise.batching import Request, Requests, answered, side_by_side
-from coolsim.studies.optimise.find import best_alone, cheapest
+from coolsim.studies.optimise.best_states import best_alone, least_cost
 from coolsim.studies.optimise.problem import SearchProblem
 from coolsim.studies.optimise.search import Found as State
 from coolsim.studies.optimise.search import Search, searched
-from coolsim.studies.optimise.survey import Goal, best_on_survey, forth, smoothed
+from coolsim.studies.optimise.survey import Goal, best_on_survey
 from coolsim.studies.years.chart import Cells, better, no_wetter
 from coolsim.studies.years.hours_given_up import MARGIN, OTHER, grave, rank_of
 from coolsim.studies.years.response import Response
@@ -116,7 +116,7 @@ def _best(
             best = yield from best_alone(_anew(search), goal)
             if best.met:
                 break
-        lacking = _lacking(search, best)
+        lacking = search.lacking(best)
         nearest = _nearest_on(search, case, lacking)
         if not goals[0].limits.excesses(best.outcomes).max() <= FEASIBLE:
             nearest = (yield from _anew(search).quick(_nearest(case, problem))).cost
@@ -139,14 +139,6 @@ def _least(case: Case, problem: SearchProblem, look: FoundForHour | None) -> Req
     return _nearest_on(search, case, look.lacking)
 
 
-def _lacking(search: Search, known: State) -> Array:
-    """What the survey of the whole box lacks at a state that was predicted."""
-    whole = search.whole
-    u = np.array([forth(name, known.knobs[name]) for name in search.box.names])
-    there = whole.one(u, known.knobs.get("duration", float(whole.times[-1])))
-    return np.asarray(smoothed(known.outcomes, whole.plain) - there)
-
-
 def _nearest_on(search: Search, case: Case, lacking: Array) -> float:
     """What must be broken at least, as the survey of the whole box has it."""
     survey = _anew(search).whole
@@ -162,7 +154,7 @@ def _anew(search: Search) -> Search:
 
 
 def _goal(case: Case, problem: SearchProblem, rooms: Mapping[str, float]) -> Goal:
-    return cheapest(dataclasses.replace(case, safety_margins=rooms), problem)
+    return least_cost(dataclasses.replace(case, safety_margins=rooms), problem)
 
 
 def _nearest(case: Case, problem: SearchProblem) -> Goal:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,6 @@ from coolsim.case.line_parts import working
 from coolsim.case.result import Result
 from coolsim.machines import Appraisal, Machine, machine_of
 from coolsim.machines.base import of_one, predicted_each
-from coolsim.simulate.feed_following import in_air
 from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit, Constraint, constraints_of
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.settings.answer import (
@@ -26,6 +26,7 @@ from coolsim.studies.settings.answer import (
     SettingsAnswer,
     StageSettings,
 )
+from coolsim.studies.settings.dial import Combination
 from coolsim.studies.settings.dial import on_dial as put_on_dial
 from coolsim.studies.settings.least_bed import least_bed
 from coolsim.studies.settings.nearby import one_step, smallest_changes
@@ -35,20 +36,36 @@ ON_STEP = 0.51  # of a step: no step is nearer to an end
 HARDLY = 0.02  # of a bound's scale: more that the steps of a dial may miss a wish by, which is missed anyhow
 
 
-def cheapest_settings(case: Case, on_dial: bool = True, before: Case | None = None) -> SettingsAnswer:
+@dataclass(frozen=True)
+class Way:
+    """A way to run a machine, of what [limits] leaves to choose, and its cheapest settings."""
+
+    case: Case
+    found: Optima
+    answer: SettingsAnswer
+
+
+def cheapest_way(case: Case, on_dial: bool = True, look_around: bool = True) -> Way:
     """The cheapest settings that keep everything, of all ways to run the machine that [limits] leaves open.
 
-    before: what the machine is set to today, where that is not the case itself.
+    look_around: as of `answer_at`.
     """
-    found = [_cheapest(way, before or case, on_dial) for way in choice_combinations(case)]
-    best = min(found, key=lambda answer: (not answer.met, _missed(answer), answer.cost.total))
-    ends = [
-        end for answer in found for end in (answer.driest, answer.wettest) if not np.isnan(end.moisture_wb)
-    ]
-    if len(found) == 1 or not ends:
+    (today,) = predicted_each([case])
+
+    def answered(way: Case) -> Way:
+        found = optima(way)
+        best = set_on_dials(way, found.best) if on_dial else None
+        return Way(way, found, answer_at(way, (case, today), found, best, look_around=look_around))
+
+    ways = [answered(way) for way in choice_combinations(case)]
+    best = min(ways, key=lambda w: (not w.answer.met, _missed(w.answer), w.answer.cost.total))
+    if len(ways) == 1:
         return best
-    driest, *_, wettest = sorted(ends, key=lambda end: end.moisture_wb)
-    return dataclasses.replace(best, driest=driest, wettest=wettest)
+    ends = [end for w in ways for end in (w.answer.driest, w.answer.wettest)]
+    some = sorted((end for end in ends if not np.isnan(end.moisture_wb)), key=lambda end: end.moisture_wb)
+    answer = dataclasses.replace(best.answer, driest=some[0], wettest=some[-1]) if some else best.answer
+    decided = dataclasses.replace(best.case, limits=dataclasses.replace(best.case.limits, mixing=None))
+    return Way(decided, best.found, answer)
 
 
 def choice_combinations(case: Case) -> list[Case]:
@@ -60,32 +77,14 @@ def choice_combinations(case: Case) -> list[Case]:
     return found
 
 
-def decided(case: Case) -> Case:
-    """The case with what [limits] leaves to choose as it is cheapest, for questions that ask many times."""
-    some = choice_combinations(case)
-    if len(some) == 1:
-        return case
-    found = [_cheapest(way, case, False) for way in some]
-    best = min(range(len(some)), key=lambda k: (not found[k].met, _missed(found[k]), found[k].cost.total))
-    chosen_so = some[best]
-    return dataclasses.replace(chosen_so, limits=dataclasses.replace(chosen_so.limits, mixing=None))
-
-
 def _missed(answer: SettingsAnswer) -> float:
     """How far the bound is missed that is missed most, in its scale."""
     missed = [v.constraint.violation(v.value) for v in answer.verdicts if not v.met]
     return float(np.max(missed, initial=0.0))
 
 
-def _cheapest(case: Case, before: Case, on_dial: bool) -> SettingsAnswer:
-    """The cheapest settings of a case, today's beside them: those of the case as it was before."""
-    found = optima(case)
-    best = set_on_dials(case, found.best) if on_dial else found.best.case
-    return answer_at(case, before, found, best)
-
-
-def set_on_dials(case: Case, best: Optimum) -> Case:
-    """The best settings on the steps of their dials; as they are, where no steps keep everything.
+def set_on_dials(case: Case, best: Optimum) -> Combination | None:
+    """The best settings on the steps of their dials; None where no steps keep everything.
 
     Where not everything can be kept, steps that keep the rest and miss the others by hardly more.
     """
@@ -93,8 +92,7 @@ def set_on_dials(case: Case, best: Optimum) -> Case:
     if not best.met:
         there = of_one(machine, best.case, best.result, constraints)
         constraints = [_missed_so(c, float(v)) for c, v in zip(constraints, there.violations[:, 0])]
-    place = put_on_dial(machine, best.case, best.result, constraints)
-    return best.case if place is None else in_air(place.case)
+    return put_on_dial(machine, best.case, best.result, constraints)
 
 
 def _missed_so(c: Constraint, violation: float) -> Constraint:
@@ -106,17 +104,28 @@ def _missed_so(c: Constraint, violation: float) -> Constraint:
 
 
 def answer_at(
-    case: Case, before: Case, found: Optima, best: Case, *, look_around: bool = True
+    case: Case,
+    now: tuple[Case, Result],
+    found: Optima,
+    dialled: Combination | None,
+    *,
+    look_around: bool = True,
 ) -> SettingsAnswer:
-    """The answer with the settings of `best`, of what was found for a case, today's beside them.
+    """The answer with the best settings that were found for a case, or what was dialled near them, beside today's.
 
-    look_around: also what a step of each thing does, and what alone would do.
+    now: how the machine is set today, and its prediction. look_around: also what a step of each thing does, and
+    what alone would do.
     """
     machine, constraints = machine_of(case), constraints_of(case)
     exact = float(of_one(machine, found.best.case, found.best.result).cost.total[0])
-    result, today = predicted_each([best, before])
+    best = found.best.case if dialled is None else dialled.case
+    result = predicted_each([best])[0] if dialled is None else dialled.result
+    before, today = now
     there = of_one(machine, best, result, constraints)
-    stand, now = appraised_settings(machine, best, result, there), appraised_settings(machine, before, today)
+    stand, now_so = (
+        appraised_settings(machine, best, result, there),
+        appraised_settings(machine, before, today),
+    )
     met = bool((there.worst <= FEASIBLE).all())
     return SettingsAnswer(
         met=met,
@@ -137,9 +146,9 @@ def answer_at(
         smallest_changes=()
         if met or not look_around
         else smallest_changes(machine, best, result, constraints, found.required_feed),
-        now=now,
+        now=now_so,
         now_settings=machine.named_settings(before, today),
-        gain=gain_of(case, now, stand),
+        gain=gain_of(case, now_so, stand),
         choices=tuple(_choices(before, best)),
         least_bed=least_bed(case, found),
         stages=tuple(_stages(machine, constraints, there, best, result)),

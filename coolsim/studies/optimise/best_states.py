@@ -30,7 +30,7 @@ WORTH = 0.01  # of the range of depths: a smaller bed that saves less is no othe
 FEED_BEYOND = 0.03  # kg/kg wet above feed and target that the first search for the wettest feed looks at
 
 
-def cheapest(case: Case, problem: SearchProblem) -> Goal:
+def least_cost(case: Case, problem: SearchProblem) -> Goal:
     """The least cost that keeps everything."""
 
     def cost(outcomes: Array) -> Array:
@@ -39,14 +39,7 @@ def cheapest(case: Case, problem: SearchProblem) -> Goal:
     return Goal(cost, problem.bounds(case), problem.costly, driest_first=True)
 
 
-def best_and_ends(case: Case, problem: SearchProblem) -> Requests[list[Found]]:
-    """The cheapest state, and the driest and wettest one."""
-    goal = cheapest(case, problem)
-    search = yield from searched(case, goal.limits, problem)
-    return (yield from best_and_ends_of(search, goal))
-
-
-def best_and_ends_of(search: Search, goal: Goal) -> Requests[list[Found]]:
+def _best_and_ends(search: Search, goal: Goal) -> Requests[list[Found]]:
     """The best state of a goal, and the driest and wettest one."""
     best, driest, wettest = yield from side_by_side([search.best(goal), *ends(search)])
     best = yield from _not_astray(search, goal, best, driest)
@@ -57,6 +50,7 @@ def best_and_ends_of(search: Search, goal: Goal) -> Requests[list[Found]]:
 class BestStates:
     """What the settings of a machine in one weather are told from."""
 
+    search: Search  # to be asked again
     best: Found  # the cheapest that keeps everything, or the one nearest to that
     driest: Found  # within the machine's limits, whatever is wished
     wettest: Found
@@ -73,28 +67,33 @@ def best_states(case: Case, problem: SearchProblem, beside_least_bed: bool = Tru
     beside_least_bed: whether the best without it is searched, too.
     """
     if not problem.steady:
-        best, driest, wettest = yield from best_and_ends(case, problem)
-        return BestStates(best, driest, wettest)
+        goal = least_cost(case, problem)
+        search = yield from searched(case, goal.limits, problem)
+        best, driest, wettest = yield from _best_and_ends(search, goal)
+        return BestStates(search, best, driest, wettest)
     beside: list[Requests[Any]] = [_with_smallest_bed(case, problem), required_feed(case, problem)]
     free = without_least_bed(case)
     if beside_least_bed and problem.ranges(free) != problem.ranges(case):
-        beside.append(_best_of(free, problem))
-    (best, driest, wettest, hardly), feed, *others = yield from side_by_side(beside)
-    return BestStates(best, driest, wettest, feed, hardly, others[0] if others else None)
+        beside.append(best_of(free, problem))
+    (search, best, driest, wettest, hardly), feed, *others = yield from side_by_side(beside)
+    return BestStates(search, best, driest, wettest, feed, hardly, others[0] if others else None)
 
 
-def _best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
-    goal = cheapest(case, problem)
+def best_of(case: Case, problem: SearchProblem) -> Requests[Found]:
+    """The cheapest state of a case."""
+    goal = least_cost(case, problem)
     search = yield from searched(case, goal.limits, problem)
     return (yield from best_alone(search, goal))
 
 
-def _with_smallest_bed(case: Case, problem: SearchProblem) -> Requests[tuple[Found, Found, Found, bool]]:
-    goal = cheapest(case, problem)
+def _with_smallest_bed(
+    case: Case, problem: SearchProblem
+) -> Requests[tuple[Search, Found, Found, Found, bool]]:
+    goal = least_cost(case, problem)
     search = yield from searched(case, goal.limits, problem)
-    best, driest, wettest = yield from best_and_ends_of(search, goal)
+    best, driest, wettest = yield from _best_and_ends(search, goal)
     best, hardly = yield from smallest_bed(search, goal, best)
-    return best, driest, wettest, hardly
+    return search, best, driest, wettest, hardly
 
 
 def required_feed(case: Case, problem: SearchProblem) -> Requests[float | None]:
