@@ -27,7 +27,7 @@ def explore(
     """
     from coolsim.support import files
 
-    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))], units=units)
     from coolsim.output.explorer.document import explored
 
     with shared.working("predicting today"):

@@ -52,7 +52,9 @@ Overrides = Annotated[
         "--set", metavar="KEY=VALUE", help='Override a key, such as feed.moisture="15 %". Repeatable.'
     ),
 ]
-PrintedUnits = Annotated[Units, typer.Option("--units", help="Units of the printed table (not of the JSON).")]
+PrintedUnits = Annotated[
+    Units, typer.Option("--units", help="Units of what is printed, and of the steps of dials; JSON is SI.")
+]
 JsonFile = Annotated[
     str | None,
     typer.Option(
@@ -174,12 +176,14 @@ def case_of(
     overrides: list[str] | None,
     outputs: Sequence[Output | None] = (),
     trials: str | None = None,
+    units: Units = Units.si,
 ) -> Case:
     """Return the case of a scenario file with --set applied; raises InputError with all faults, of outputs as well.
 
-    outputs: files that the command is to write (None: not asked for); trials: one more file that it reads.
+    outputs: files that the command is to write (None: not asked for); trials: one more file that it reads;
+    units: in which what is chosen is round.
     """
-    return cases_of([scenario], overrides, outputs, trials)[0]
+    return cases_of([scenario], overrides, outputs, trials, units)[0]
 
 
 def cases_of(
@@ -187,6 +191,7 @@ def cases_of(
     overrides: list[str] | None,
     outputs: Sequence[Output | None] = (),
     trials: str | None = None,
+    units: Units = Units.si,
 ) -> list[Case]:
     """Return the cases of many files, as `case_of` does of one; raises InputError with the faults of all."""
     from coolsim.scenario import files_of, load_with
@@ -197,7 +202,7 @@ def cases_of(
     for scenario in scenarios:
         try:
             with _left_out("dask"):  # pint loads it, a tenth of a second, for arrays that no scenario has
-                cases.append(load_with(scenario, overrides or ()))
+                cases.append(load_with(scenario, overrides or (), units.value))
             inputs += [(f"{key} of {scenario}", path) for key, path in files_of(cases[-1])]
         except InputError as error:
             faults += error.faults

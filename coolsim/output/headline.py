@@ -13,7 +13,7 @@ from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
 from coolsim.output.quantities import bound_text, heating, shaft_power, value_and_bound
 from coolsim.output.settings import nothing_to_gain
-from coolsim.output.sizes import area_of, length_of
+from coolsim.output.sizes import area_of, built, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.scenario import units as u
 from coolsim.simulate.bagging_cautions import is_urgent
@@ -128,7 +128,7 @@ def to_buy(answer: SizeAnswer, page: Page) -> str:
     if answer.fan is not None:
         parts = [area_of(answer.floor_area, page), shaft_power(answer.fan.motor, page)]
     elif answer.belt_length is not None and answer.belt_width is not None:
-        width = page.number(answer.belt_width, u.LENGTH, 2)
+        width = built(answer.belt_width, page)
         motors = sum(zone.fan.motor for zone in answer.zones)
         parts = [f"belt {length_of(answer.belt_length, page)} × {width}", f"fans {shaft_power(motors, page)}"]
     else:

@@ -12,6 +12,8 @@ from coolsim.simulate.requirements import AtLimit
 from coolsim.support.dual_units import rounded
 
 MOST_DIGITS = 6  # behind the point, where it takes as many to tell a value from its bound
+ODD_DIGITS = 2  # behind the point, more than a quantity has, of what was typed as finely as that
+FINE = 0.03  # of a dial's step: what is told is no further from what is set
 
 
 def unit_of(q: Quantity, page: Page) -> str:
@@ -44,28 +46,36 @@ def text(q: Quantity, value: Any, page: Page, digits: int | None = None) -> str:
 def value_and_bound(q: Quantity, value: float, bound: float, page: Page) -> tuple[str, str]:
     """A value and its bound with as many digits as tell them apart: no "70 % is not met: 70 %"."""
     for digits in range(digits_of(q, page), MOST_DIGITS + 1):
-        both = text(q, value, page, digits), bound_text(q, bound, page)
+        both = text(q, value, page, digits), bound_text(q, bound, page, digits)
         if text(q, bound, page, digits) != both[0]:
             return both
     return both
 
 
-def bound_text(q: Quantity, bound: float, page: Page) -> str:
-    """A bound as it was typed: with no more digits than it has."""
-    x = shown(q, bound, page)
-    unit = "points" if q.points else pretty(unit_of(q, page))
-    return f"{x:.6g} {unit}".rstrip()
+def bound_text(q: Quantity, bound: float, page: Page, digits: int | None = None) -> str:
+    """A bound as it was typed; where that was in other units, with `digits`, or as many as the quantity has."""
+    usual = digits_of(q, page)
+    typed = _typed_digits(shown(q, bound, page), usual + ODD_DIGITS, 0)
+    return text(q, bound, page, typed if typed is not None else usual if digits is None else digits)
+
+
+def _typed_digits(x: float, most: int, least: int) -> int | None:
+    """How many digits behind the point a number was typed with; None where it has more than `most`."""
+    exact = (n for n in range(least, most + 1) if math.isclose(round(x, n), x, rel_tol=1e-9, abs_tol=1e-9))
+    return next(exact, None)
 
 
 def setting_text(q: Quantity, value: float, step: float, page: Page) -> str:
-    """A setting, with as many digits as its dial takes: typed back it is the same."""
+    """A setting: a round number of its dial, typed back it is the same; else no further off than `FINE`."""
     if math.isnan(value):
         return "none gives this" if q.name == "fan_speed" else "unknown"
     if not step or math.isnan(step):
         return text(q, value, page)
-    digits = digits_of(q, page)
-    x = shown(q, value, page)
-    fine = abs(shown(q, value + step, page) - x) * 1e-4
+    digits, x = digits_of(q, page), shown(q, value, page)
+    typed = _typed_digits(x, digits + ODD_DIGITS, digits)
+    if typed is not None:
+        return text(q, value, page, typed)
+    fine = abs(shown(q, value + step, page) - x) * FINE
     while digits < MOST_DIGITS and abs(round(x, digits) - x) > fine:
         digits += 1
     return text(q, value, page, digits)

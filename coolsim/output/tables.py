@@ -87,11 +87,7 @@ def answer(result: Result, page: Page) -> str:
 
 def _open(ends: tuple[Any, Any] | None, dimension: Dimension, digits: int, page: Page) -> str:
     """Return the band that the assumed material numbers leave, as text."""
-    if ends is None:
-        return "not asked"
-    unit = page.unit(dimension)
-    low, high = (u.shown(float(end), dimension, unit) for end in ends)
-    return f"{low:.{digits}f} – {high:.{digits}f} {pretty(unit)}"
+    return "not asked" if ends is None else page.between(ends, dimension, digits)
 
 
 def _rounded_up(size: float) -> str:
@@ -149,17 +145,12 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
 
 def _between(told: BetweenPellets, page: Page) -> list[tuple[str, str]]:
     """How unlike the pellets are that leave together, by dry solid."""
-
-    def ends(values: Any, dimension: Dimension, digits: int) -> str:
-        low, high = (page.number(x, dimension, digits) for x in values)
-        return f"{low} – {high}"
-
     wettest = told.wettest_tenth
     return [
-        ("moisture, middle 80 %", ends(told.moisture_wb, u.FRACTION, 1)),
+        ("moisture, middle 80 %", page.between(told.moisture_wb, u.FRACTION, 1)),
         ("wettest tenth", page.number(wettest.moisture_wb, u.FRACTION, 1)),
         ("its water activity, evened out", f"{float(wettest.water_activity):.3f}"),
-        ("temperature, middle 80 %", ends(told.temperature, u.TEMPERATURE, 1)),
+        ("temperature, middle 80 %", page.between(told.temperature, u.TEMPERATURE, 1)),
         ("warmest tenth", page.number(told.warmest_tenth.temperature, u.TEMPERATURE, 1)),
     ]
 

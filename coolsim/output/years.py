@@ -11,6 +11,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.machines.conditioner import HELD, ranges
 from coolsim.output import dryer_year, tables, year_uncertainty
+from coolsim.output.cost_tables import mass_unit
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
@@ -81,7 +82,7 @@ def side_by_side(seasons: Seasons, page: Page) -> str:
 
 def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
     us = page.units == "us"
-    mass, small = ("short_ton", "lb") if us else ("t", "kg")
+    mass, small = mass_unit(page).replace(" ", "_"), "lb" if us else "kg"
 
     def of(get: Callable[[Tally], float], digits: int = 0) -> Callable[[Strategy], str]:
         return lambda s: _number(get(s.total), digits)

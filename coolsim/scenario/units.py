@@ -16,9 +16,21 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
+from coolsim.support.errors import Fault, InputError
+
 UNITS = Path(__file__).parents[1] / "data" / "units.txt"
 LONGEST_QUANTITY = 80  # characters; a scenario has no use for more, and pint should never see it
 LONGEST_UNIT = 40
+
+
+SYSTEMS = ("si", "us")
+
+
+def known_system(units: str) -> str:
+    """The name of a system of units; raises InputError."""
+    if units not in SYSTEMS:
+        raise InputError([Fault("", "units", repr(units)[:40], 'needs "si" or "us"')])
+    return units
 
 
 class Misread(ValueError):

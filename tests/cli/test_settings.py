@@ -322,7 +322,7 @@ def test_units_us(searched: Path, found: Advice) -> None:
     text = printed.advised(coolsim.load(searched), found, Page(120, units="us"))
     # 0.4 m³/s / (0.3048³ / 60 m³/s) = 847.6 cfm; 0.8 m / 0.0254 = 31.50 in; 1.2 m = 47.24 in
     # 1.2 EUR/h for 1.2 t/h = 1.3228 short ton/h; 95 °C = 203 °F; 1800 m³/h = 1059.4 cfm; +0.9 K = +1.6 °F
-    for number in ("847.6 cfm", "31.50 in", "47.24 in", "0.907", "203.0 °F", "1059.4 cfm", "+1.6"):
+    for number in ("848 cfm", "31.5 in", "47.2 in", "0.907", "203.0 °F", "1059 cfm", "+1.6"):
         assert number in text
     assert "air outside +1.8 °F" in text and "per short ton" in text
     lines = [line for line in text.splitlines() if not re.match("danger|check|note", line)]
