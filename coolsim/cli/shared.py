@@ -38,6 +38,25 @@ app = typer.Typer(
 )
 
 
+# As a person meets them: first a scenario, then its questions, what is shown of it, and what stands behind it.
+COMMANDS = {
+    "new": "Write a commented scenario to edit, or a file for trials.",
+    "check": "Say what was understood of a scenario; computes nothing.",
+    "predict": "How the pellets leave: moisture, temperature, the air.",
+    "settings": "What to set tonight, at the least cost.",
+    "size": "How large a machine to buy, with which fans.",
+    "seasons": "What a year of weather brings, and a settings chart.",
+    "plan": "What a shift of the line gives, and what holds it back.",
+    "report": "All that a scenario asks, with pictures, as HTML.",
+    "explore": "A page to play with: answers while sliders move.",
+    "card": "The settings chart, to print and hang beside the machine.",
+    "fit": "Fit the numbers of a scenario to trials on your own line.",
+    "materials": "The default materials, each number with its source.",
+    "explain": "What a word of a scenario or of an answer means.",
+    "validation": "How the model stands against published measurements.",
+}
+
+
 class Units(StrEnum):
     """Units of printed tables."""
 
@@ -68,8 +87,13 @@ Command = Callable[..., int | None]
 
 def command(example: str, name: str | None = None) -> Callable[[Command], Callable[..., None]]:
     """Make a function a command whose help ends with an example, called as the function is or by a name."""
-    add = app.command(name, epilog=f"\b\nExample:\n  coolsim {example}")
-    return lambda answered: add(_guarded(answered))
+    epilog = f"\b\nExample:\n  coolsim {example}"
+
+    def add(answered: Command) -> Callable[..., None]:
+        brief = COMMANDS.get(name or answered.__name__)
+        return app.command(name, short_help=brief, epilog=epilog)(_guarded(answered))
+
+    return add
 
 
 def _guarded(command: Command) -> Callable[..., None]:

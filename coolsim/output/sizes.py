@@ -103,7 +103,7 @@ def built_for(answer: SizeAnswer, page: Page) -> str:
         return ""
     fed = page.number(max(each), u.MASS_FLOW, 0)
     return f"for {'up to ' if len(each) > 1 else ''}{fed}" + (
-        f" and {answer.reserve:.0%} more" if answer.reserve else ""
+        f" and {100 * answer.reserve:.0f} % more" if answer.reserve else ""
     )
 
 
@@ -151,7 +151,7 @@ def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
 
 
 def _fan(fan: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
-    yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
+    yield f"  pressure, bed's + {100 * answer.margin:.0f} %", pressure_of(fan.pressure, page)
     yield "  density of the air at its inlet", page.number(fan.density, u.DENSITY, density_digits(page))
     yield "  power at the shaft", shaft_power(fan.shaft_power, page)
     yield "motor, next standard", standard_motor(fan.motor, page)
@@ -260,7 +260,7 @@ def _takes(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tu
         yield "deviation", f"{100 * s.deviation:.2f} points"
     if answer.heater is not None:
         yield "heat", heating(s.heat, page)
-    yield "load", f"{s.load:.0%}"
+    yield "load", f"{100 * s.load:.0f} %"
     mass, dryer = mass_unit(page), s.heat_per_water is not None
     yield f"kWh/{mass}", f"{s.specific_energy * per_mass(page):.{0 if dryer else 2}f}"
     if s.cost_per_tonne is not None:
@@ -323,7 +323,7 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
         rows.append(tuple(row))
     cost = [k for k, title in enumerate(titles) if title.startswith(money_per(case, page))]
     first = [len(titles) - 1, 1, *cost, *(k for k, title in enumerate(titles) if title == "motor")]
-    at = f"Every floor at {1 + answer.reserve:.0%} of the throughput. " if answer.reserve else ""
+    at = f"Every floor at {100 * (1 + answer.reserve):.0f} % of the throughput. " if answer.reserve else ""
     return grid(titles, rows, page, first) + wrapped(f"{at}{why_taken(answer)}", page)
 
 
@@ -334,7 +334,7 @@ def why_taken(answer: SizeAnswer) -> str:
     asked = answer.case.sizing
     if asked.floor_area is not None:
         return "The floor that is taken was asked for (sizing.floor_area)."
-    most = f"{asked.above_least:.0%}"
+    most = f"{100 * asked.above_least:.0f} %"
     return f"Taken is the smallest floor that runs within {most} of the cheapest (sizing.above_least)."
 
 
@@ -345,7 +345,9 @@ def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
     fixed = case.sizing.floor_area
     where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
     of = f" for {answer.stage}" if answer.stage else ""
-    more = f" at {1 + answer.reserve:.0%} of the throughput (sizing.reserve)" if answer.reserve else ""
+    more = (
+        f" at {100 * (1 + answer.reserve):.0f} % of the throughput (sizing.reserve)" if answer.reserve else ""
+    )
     words = f"{where} every product in every weather within the limits{of}{more}."
     text = wrapped(words, page, style="bold")
     if answer.smallest_floor is not None:

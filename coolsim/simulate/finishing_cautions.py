@@ -156,8 +156,8 @@ def _bagged(case: Case, result: Result) -> Iterator[Warning]:
     elif activity > MOULDS_POSSIBLE and judged <= CLOSE_TO_MOULDS:  # else it has been said
         yield Warning(
             "check",
-            f"water activity {activity:.2f} in store (limit {MOULDS_POSSIBLE:.2f}): moulds are possible. "
-            "Dry further.",
+            f"water activity {activity:.2f} in store: below {MOULDS_ACTIVE:.2f}, from where moulds are active, but "
+            f"a few grow from {MOULDS_POSSIBLE:.2f} on. Dry further, or sell soon.",
         )
     yield from _extrapolated(case, result)
 

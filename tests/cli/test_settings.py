@@ -484,7 +484,7 @@ def test_a_fan_speed_needs_a_fan_and_is_named_with_the_rest(run: Run, scenario: 
     [
         ('["40 %", "100 %"]', '["90 %", "40 %"]', "limits.fan_speed: found"),
         ('"0.15 EUR/kWh"', '"-0.15 EUR/kWh"', "costs.electricity: found"),
-        ('"12.4 %"', '"0.2 %"', "target.moisture: found 0.20%"),
+        ('"12.4 %"', '"0.2 %"', "target.moisture: found 0.20 %"),
     ],
 )
 def test_contradictions_are_faults(

@@ -185,8 +185,8 @@ def test_usual_settings_and_surer_ones(monkeypatch) -> None:
     ("words", "said"),
     [
         (["--chance", "1.2"], "--chance"),
-        (["--chance", "120 %"], "50% to 99%"),
-        (["--uncertainty", "--chance", "20 %"], "50% to 99%"),
+        (["--chance", "120 %"], "50 % to 99 %"),
+        (["--uncertainty", "--chance", "20 %"], "50 % to 99 %"),
         (["--uncertainty", "--set", "target.moisture="], "target.moisture"),
     ],
 )

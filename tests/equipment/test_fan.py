@@ -125,7 +125,7 @@ def test_fan_of_tables() -> None:
     known = FanData(curve=curve, curve_density=1.1, position="blow-through")
     fan = fan_of(known)
     assert fan is not None and fan.efficiency == (0.5, 0.6) and fan.curve_density == 1.1
-    assert fan.position == "blow-through" and fan.assumed == ("motor efficiency 90%",)
+    assert fan.position == "blow-through" and fan.assumed == ("motor efficiency 90 %",)
     fan = fan_of(dataclasses.replace(known, curve=((0.0, 2000.0), (1.0, 1000.0)), efficiency=0.62))
     assert fan is not None and fan.efficiency == (0.62, 0.62)
     fan = fan_of(FanData(rated_flow=2.0, rated_pressure=1500.0, motor_efficiency=0.92))

@@ -327,7 +327,8 @@ def test_a_line_hands_on_the_mean_of_its_columns():
     worst, mean = dryer.between_pellets.wettest_tenth.moisture_wb, dryer.pellets_out.moisture_wb
     assert (
         len(told) == 1
-        and f"dryer: the wettest tenth leaves at {worst:.1%}, the mean at {mean:.1%}." in told[0]
+        and f"dryer: the wettest tenth leaves at {100 * worst:.1f} %, the mean at {100 * mean:.1f} %."
+        in told[0]
     )
     both = coolsim.predict([coolsim.replace(LINE, changes)] * 2)
     assert both.pellets_out.moisture_wb == pytest.approx([r.pellets_out.moisture_wb] * 2, abs=1e-9)

@@ -170,7 +170,7 @@ def test_nothing_runs_at_its_full_load(told):
     for s in answer.served:
         assert s.load <= (1 + (step if answer.arrangement == "batch" else 0.0)) / 1.1 + 1e-9
     assert answer.reserve == pytest.approx(0.1)
-    assert any("10%" in w.text and "sizing.reserve" in w.text for w in answer.warnings)
+    assert any("10 %" in w.text and "sizing.reserve" in w.text for w in answer.warnings)
 
 
 def test_chances_are_those_of_plain_samples():

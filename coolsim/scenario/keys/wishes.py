@@ -11,7 +11,9 @@ TARGET = {
     "maximum_above_ambient": quantity(
         u.DIFFERENCE, "6 K", "0 K", "100 K", "pellets may leave this much warmer than the air outside"
     ),
-    "maximum_water_activity": Key("number", "a bare number", "0.65", low="0.01", high="1"),
+    "maximum_water_activity": Key(
+        "number", "in store, a bare number; 0.70 is kept if left out", "0.65", low="0.01", high="1"
+    ),
     "water_activity_at": quantity(
         u.TEMPERATURE,
         "25 degC",
@@ -93,9 +95,16 @@ LIMITS = {
 }
 
 COSTS = {
-    "electricity": Key("price", "one currency or none", '"0.15 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"),
+    "electricity": Key(
+        "price",
+        "price of electricity, in one currency or none",
+        '"0.15 /kWh"',
+        u.ENERGY_PRICE,
+        "0 /kWh",
+        "1e6 /kWh",
+    ),
     "heat": Key(
-        "price", "of the heat that reaches the air", '"0.06 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"
+        "price", "price of the heat that reaches the air", '"0.06 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"
     ),
     "feed": Key("price", "value of the feed as sold", '"0.45 /kg"', u.MASS_PRICE, "0 /kg", "1e8 /kg"),
 }
