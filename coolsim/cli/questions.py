@@ -39,9 +39,14 @@ def predict(
     from coolsim.output import uncertainties as sure
 
     page, stages = shared.page_for(units), [run.name for run in result.stages]
+    asked = found is not None and found.all_met is not None
     shared.deliver(
         lambda: tables.predicted(
-            case, result, page, sure.summary(found, page, stages=stages) if found else ""
+            case,
+            result,
+            page,
+            sure.summary(found, page, stages=stages) if found else "",
+            found.chance if found and asked else None,
         ),
         lambda: (
             as_json.document(case, result, scenario, shared.version())

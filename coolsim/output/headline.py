@@ -11,9 +11,16 @@ from typing import TYPE_CHECKING
 from coolsim.case.result import Warning
 from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
-from coolsim.output.quantities import bound_text, heating, shaft_power, value_and_bound
+from coolsim.output.quantities import (
+    area_of,
+    bound_text,
+    built,
+    heating,
+    length_of,
+    shaft_power,
+    value_and_bound,
+)
 from coolsim.output.settings import nothing_to_gain
-from coolsim.output.sizes import area_of, built, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.scenario import units as u
 from coolsim.simulate.bagging_cautions import is_urgent

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from coolsim.case.quantities import QUANTITIES, Quantity, called
+from coolsim.machines.base import INCH
 from coolsim.output.page import Page, pretty
 from coolsim.scenario import units as u
 from coolsim.simulate.requirements import AtLimit
@@ -151,3 +152,42 @@ def rounded_down(moisture: float) -> str:
     ('14.9', '14.9')
     """
     return f"{math.floor(1000 * moisture + 1e-9) / 10:.1f}"
+
+
+# -- a machine to build
+
+AS_TYPED = 0.01  # of a size: what is printed of it is as exact as a step of a dial this large would be
+
+
+def area_of(area: float, page: Page) -> str:
+    """A floor, with as many digits as typing it back takes."""
+    return setting_text(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
+
+
+def rounded_area(area: float, page: Page) -> str:
+    """A floor as a person compares it, rounded up."""
+    q = QUANTITIES["floor_area"]
+    step = 10.0 ** -digits_of(q, page)
+    x = math.ceil(shown(q, area, page) / step - 1e-6) * step
+    return f"{x:.{digits_of(q, page)}f} {pretty(unit_of(q, page))}"
+
+
+def length_of(length: float, page: Page) -> str:
+    """A length, likewise."""
+    return setting_text(QUANTITIES["zone_length"], length, AS_TYPED * length, page)
+
+
+def built(length: float, page: Page) -> str:
+    """A length as it is measured out: in US units in feet, and inches to the half.
+
+    >>> built(1.4015, Page(units="us")), built(0.9144, Page(units="us")), built(1.4015, Page())
+    ('4 ft 7 in', '3 ft 0 in', '1.40 m')
+    """
+    if page.units == "si":
+        return page.number(length, u.LENGTH, 2)
+    feet, inches = divmod(round(2 * length / INCH) / 2, 12)
+    return f"{feet:.0f} ft {inches:g} in"
+
+
+def pressure_of(pressure: float, page: Page) -> str:
+    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)

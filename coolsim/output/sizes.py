@@ -8,20 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
-from coolsim.machines.base import DIALS, INCH, airflow_step
+from coolsim.machines.base import DIALS, airflow_step
 from coolsim.output import tables, verdicts
 from coolsim.output.cost_tables import mass_unit, money, money_per, per_mass
-from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
+from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, table, wrapped
 from coolsim.output.quantities import (
+    area_of,
     at_limit,
+    built,
     density_digits,
-    digits_of,
     heating,
+    length_of,
+    pressure_of,
+    rounded_area,
     setting_text,
     shaft_power,
-    shown,
     standard_motor,
-    unit_of,
 )
 from coolsim.output.quantities import depth as depth_of
 from coolsim.output.verdicts import LIKELY
@@ -40,7 +42,6 @@ _PARTS = {
     "heater": "heater",
 }
 EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
-AS_TYPED = 0.01  # of a size: what is printed of it is as exact as a step of a dial this large would be
 
 
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
@@ -174,7 +175,7 @@ def _zones(answer: SizeAnswer, page: Page) -> str:
 def _zone(zone: AirPart, page: Page) -> Iterator[str]:
     assert zone.length is not None
     yield length_of(zone.length, page)
-    yield setting_text(QUANTITIES["airflow"], zone.airflow, AS_TYPED * zone.airflow, page)
+    yield setting_text(QUANTITIES["airflow"], zone.airflow, airflow_step(zone.airflow, page.units), page)
     yield page.number(zone.fan.flow, u.VOLUME_FLOW, 0)
     yield pressure_of(zone.fan.pressure, page)
     yield shaft_power(zone.fan.motor, page)
@@ -370,40 +371,3 @@ def _missed(m: Missed, answer: SizeAnswer, page: Page) -> Iterator[str]:
     if m.binding:
         ends = ", ".join(at_limit(limit, page) for limit in m.binding)
         yield f"It stands at {ends}: room there would help, as would a drier feed or more air per floor area."
-
-
-# -- units
-
-
-def area_of(area: float, page: Page) -> str:
-    """A floor, with as many digits as typing it back takes."""
-    return setting_text(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
-
-
-def rounded_area(area: float, page: Page) -> str:
-    """A floor as a person compares it, rounded up."""
-    q = QUANTITIES["floor_area"]
-    step = 10.0 ** -digits_of(q, page)
-    x = math.ceil(shown(q, area, page) / step - 1e-6) * step
-    return f"{x:.{digits_of(q, page)}f} {pretty(unit_of(q, page))}"
-
-
-def length_of(length: float, page: Page) -> str:
-    """A length, likewise."""
-    return setting_text(QUANTITIES["zone_length"], length, AS_TYPED * length, page)
-
-
-def built(length: float, page: Page) -> str:
-    """A length as it is measured out: in US units in feet, and inches to the half.
-
-    >>> built(1.4015, Page(units="us")), built(0.9144, Page(units="us")), built(1.4015, Page())
-    ('4 ft 7 in', '3 ft 0 in', '1.40 m')
-    """
-    if page.units == "si":
-        return page.number(length, u.LENGTH, 2)
-    feet, inches = divmod(round(2 * length / INCH) / 2, 12)
-    return f"{feet:.0f} ft {inches:g} in"
-
-
-def pressure_of(pressure: float, page: Page) -> str:
-    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)

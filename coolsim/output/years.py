@@ -37,11 +37,27 @@ def year(seasons: Seasons, page: Page) -> str:
     """Return the answer of a year as text."""
     parts = [
         tables.heading(seasons.case.title, page),
+        wrapped(how_sure(seasons), page),
         side_by_side(seasons, page),
         hour_by_hour(seasons, page),
         notes(seasons, page),
     ]
     return joined(parts)
+
+
+def how_sure(seasons: Seasons) -> str:
+    """Say before all hours how far they can be relied on."""
+    known = [(SHORT[s.name], s.sure.within) for s in seasons.strategies if s.sure is not None]
+    if not known:
+        return (
+            "As computed, with every number taken as exact: how many hours may really be within target and limits, "
+            "--uncertainty tells."
+        )
+    told = "; ".join(f"{name} {within.low:.0f} – {within.high:.0f} h" for name, within in known)
+    return (
+        "As computed; what is known only to some ± leaves the hours within target and limits open (19 times in "
+        f"20): {told}."
+    )
 
 
 def hour_by_hour(seasons: Seasons, page: Page) -> str:

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 import coolsim
 from coolsim.cli import app
+from coolsim.output import tables
 from coolsim.output.page import Page
 from coolsim.output.uncertainties import summary
 
@@ -42,6 +43,20 @@ def test_text_and_python_agree(printed: str) -> None:
     assert re.search(rf"chance that the target is met +{int(100 * found.all_met + 1e-9)} %", printed)
     assert re.search(r"feed\.moisture +13\.7 – 14\.3 % +\d+ % +\d+ %", printed)
     assert re.search(r"diffusivity +2e-10 – 5e-09 m²/s", printed)
+
+
+def test_a_small_chance_is_said_before_all_numbers(printed: str) -> None:
+    """Met as computed, and a coin's toss: the first screen says so; likely enough, or not met anyway, it does not."""
+    case = coolsim.load(DELTA)
+    result = coolsim.predict(case)
+    unsure, sure = (tables.predicted(case, result, Page(), "", chance) for chance in (0.42, 0.8))
+    words = " ".join(unsure.split("\n\n")[1].split())
+    assert words.startswith("Not likely enough to rely on: 42 % chance, where 80 % is asked for (assumed).")
+    assert "Not likely" not in sure and "Not likely" not in printed  # 91 % of the scenario as it stands
+    wetter = coolsim.replace(case, {"target.moisture": "11 %"})
+    assert "Not likely" not in tables.predicted(wetter, result, Page(), "", 0.02)
+    status, out, _ = asked("predict", DELTA, "--uncertainty", *KNOWN_TO, "--set", "target.moisture=11.6 %")
+    assert status == 0 and out.split("\n\n")[1].startswith("Not likely enough to rely on")
 
 
 def test_shares_that_are_printed_add_up(printed: str) -> None:
