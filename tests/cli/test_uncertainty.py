@@ -46,7 +46,7 @@ def test_text_and_python_agree(printed: str) -> None:
 
 
 def test_a_small_chance_is_said_before_all_numbers(printed: str) -> None:
-    """Met as computed, and a coin's toss: the first screen says so; likely enough, or not met anyway, it does not."""
+    """Met as computed, and a coin's toss: the first screen says so; not where it is likely enough, or not met."""
     case = coolsim.load(DELTA)
     result = coolsim.predict(case)
     unsure, sure = (tables.predicted(case, result, Page(), "", chance) for chance in (0.42, 0.8))
