@@ -34,6 +34,6 @@ def explore(
         page = explored(case, units=units.value, scenario=scenario)
     files.write(output, page.html, "-o")
     shared.print_sentence(
-        f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}"
+        f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off(units.value)}"
     )
     return shared.ANSWERED if page.met else shared.OUT_OF_REACH

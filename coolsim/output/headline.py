@@ -63,7 +63,9 @@ def of_state(
     )
     broken = [v for v in verdicts if not v.met]
     dangers = [for_reader(re.split("[:;]", w.text)[0], page.units) for w in warnings if is_urgent(w)]
-    told = "; ".join([*dangers, *(_broken(v, page) for v in broken)])
+    said = any(w.startswith("water activity") for w in dangers)  # with its bound
+    others = [v for v in broken if not (said and v.constraint.name == "water_activity")]
+    told = "; ".join([*dangers, *(_broken(v, page) for v in others)])
     if dangers or any(v.constraint.name == "water_activity" for v in broken):
         return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
     if broken:

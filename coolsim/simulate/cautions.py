@@ -21,7 +21,7 @@ from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.simulate.bagging_cautions import WARM, of_bags, wet_tenth
 from coolsim.simulate.dryer_cautions import of_dryers, of_schedule
-from coolsim.simulate.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, activity_in_store
+from coolsim.simulate.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, activity_in_store, beyond
 from coolsim.simulate.requirements import THICK_FOG
 from coolsim.support.dual_units import difference
 from coolsim.support.dual_units import temperature as _degrees
@@ -105,7 +105,7 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "check",
             MOULDS_ACTIVE,
             activity_in_store,
-            "water activity {x:.2f} in store (limit {limit:.2f}): " + MOULDY,
+            "water activity {activity} in store (limit {limit:.2f}): " + MOULDY,
         ),
         Caution(
             "check",
@@ -216,6 +216,7 @@ def _in_words(case: Case, result: Result, caution: Caution, x: float) -> str:
     return caution.words.format(
         x=x,
         percent=100 * x,
+        activity=beyond(x, caution.limit),
         limit=caution.limit,
         most=100 * caution.limit,
         warmer=difference(x, 1),
