@@ -106,6 +106,9 @@ class Case(Displayed):
     arrival: Arrival | None = documented(
         "-", "how the feed follows from what is before the cooler; None where it is typed", default=None
     )
+    units: str = documented(
+        "-", "in which steps of dials, sizes and motors are round numbers: si or us", default="si"
+    )
     safety_margins: Mapping[str, float] = documented(
         "-",
         "how far settings are to stay off each bound, by its name, in its unit",

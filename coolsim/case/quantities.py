@@ -246,9 +246,9 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     ),
     # what is set
     Quantity("fan_speed", "fan speed", "fraction", 1, scale=0.1, read="fan_speed", only_of="coolers"),
-    Quantity("airflow", "airflow", "volume_flow", 0, "m3/h", us_digits=1),
+    Quantity("airflow", "airflow", "volume_flow", 0, "m3/h"),
     Quantity("air_ratio", "dry air per wet feed", "air_ratio", 2, "kg/kg"),
-    Quantity("bed_depth", "depth of the bed", "length", 1, **_DEPTH, us_digits=2),  # type: ignore[arg-type]
+    Quantity("bed_depth", "depth of the bed", "length", 1, **_DEPTH),  # type: ignore[arg-type]
     Quantity("residence_time", "time in the bed", "time", 1, "s", words="time in the bed"),
     Quantity("inlet_air_temperature", "inlet air", "temperature", 1, "degC", words="inlet air temperature"),
     Quantity("duration", "drying time", "time", 1, "s", words="drying time"),
@@ -256,7 +256,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("reverse_every", "air changes sides every", "time", 1, "s", words="time between reversals"),
     Quantity("mixing", "turning of the pellets", "number", 0, words="turning of the pellets"),
     Quantity("recirculation", "recirculation", "fraction", 0),
-    Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=1),
+    Quantity("batch_mass", "mass of a batch", "mass", 1, "kg", us_digits=0),
     Quantity(
         "conditioning_water", "water in the conditioner", "fraction", 1, words="water in the conditioner"
     ),

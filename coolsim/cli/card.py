@@ -38,7 +38,7 @@ def card(
     from coolsim.output import fonts
     from coolsim.support import files
 
-    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))])
+    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".pdf",))], units=units)
     page.check(case)
     chart: Any
     if case.card.weather:

@@ -19,9 +19,13 @@ from coolsim.cli import (  # noqa: F401  # they add their commands
     scenarios,
     validation,
 )
-from coolsim.cli.shared import app, version
+from coolsim.cli.shared import COMMANDS, app, version
 
 __all__ = ["app"]
+
+
+_ORDER = {name: k for k, name in enumerate(COMMANDS)}
+app.registered_commands.sort(key=lambda one: _ORDER.get(one.name or one.callback.__name__, len(_ORDER)))  # type: ignore[union-attr]
 
 
 @app.callback(invoke_without_command=True)

@@ -27,13 +27,13 @@ def explore(
     """
     from coolsim.support import files
 
-    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+    case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))], units=units)
     from coolsim.output.explorer.document import explored
 
     with shared.working("predicting today"):
         page = explored(case, units=units.value, scenario=scenario)
     files.write(output, page.html, "-o")
     shared.print_sentence(
-        f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off}"
+        f"wrote {output}; on {page.states} predictions held out it is off by at most {page.off(units.value)}"
     )
     return shared.ANSWERED if page.met else shared.OUT_OF_REACH

@@ -54,7 +54,7 @@ def fit(
     from coolsim.support import files
 
     asked = [None if material is None else files.Output("-o", material), shared.json_file(json)]
-    case = shared.case_of(scenario, overrides, asked, trials)
+    case = shared.case_of(scenario, overrides, asked, trials, units)
     from coolsim.output import fits as printed
     from coolsim.studies.fitting import fit as fitted
     from coolsim.studies.fitting.parameters import USUAL

@@ -44,7 +44,7 @@ def plan(
 
     asked = [] if plot is None else [Output("--plot", plot, PICTURES)]
     asked += [] if along is None else [Output("--along", along, PICTURES)]
-    case = shared.case_of(scenario, overrides, [shared.json_file(json), *asked])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json), *asked], units=units)
     from coolsim.output import plans as printed
     from coolsim.studies.planning.run import plan as planned
 

@@ -31,16 +31,22 @@ def predict(
 
     Exit status: 0 answered, 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    case = shared.case_of(scenario, overrides, [shared.json_file(json)])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json)], units=units)
     found = spread(case) if uncertainty else None  # first: it may refuse
     result = solved(case)
     from coolsim.output import json as as_json
     from coolsim.output import tables
     from coolsim.output import uncertainties as sure
 
+    page, stages = shared.page_for(units), [run.name for run in result.stages]
+    asked = found is not None and found.all_met is not None
     shared.deliver(
         lambda: tables.predicted(
-            case, result, shared.page_for(units), sure.summary(found, shared.page_for(units)) if found else ""
+            case,
+            result,
+            page,
+            sure.summary(found, page, stages=stages) if found else "",
+            found.chance if found and asked else None,
         ),
         lambda: (
             as_json.document(case, result, scenario, shared.version())
@@ -100,7 +106,7 @@ def find(
     Exit status: 0 answered, 3 the target is out of reach, or the chance that was asked for (the nearest state and
     what would help are answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    case = shared.case_of(scenario, overrides, [shared.json_file(json)])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json)], units=units)
     from coolsim.output import chance_constrained as with_a_chance
     from coolsim.output import settings
     from coolsim.output.settings_json import document
@@ -168,7 +174,7 @@ def size(
     Exit status: 0 answered, 3 no size serves every product in every weather (what stands in the way is
     answered), 2 the input is wrong, 4 not to be computed or written, 1 a bug of ours.
     """
-    case = shared.case_of(scenario, overrides, [shared.json_file(json)])
+    case = shared.case_of(scenario, overrides, [shared.json_file(json)], units=units)
     from coolsim.output import json as as_json
     from coolsim.output import sizes as printed
     from coolsim.studies.sizing import find as sizing
@@ -235,7 +241,7 @@ def seasons(
 
     files = Files(json, csv, chart)
     kept = [] if resume is None else [Output("--resume", resume, folder=True)]
-    cases = shared.cases_of(scenarios, overrides, [*files.outputs(), *kept])
+    cases = shared.cases_of(scenarios, overrides, [*files.outputs(), *kept], units=units)
     asked, page = list(zip(scenarios, cases)), shared.page_for(units)
     run(asked, files, page, shared.emit, direct=direct, jobs=jobs, resume=resume, uncertainty=uncertainty)
 

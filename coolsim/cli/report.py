@@ -39,7 +39,9 @@ def report(
         pictures.update({picture.name: picture for picture in drawn(so_far, units.value)})
 
     with background_process(*ASKED_ELSEWHERE) as start:  # it loads what it needs while the scenario is read
-        case = shared.case_of(scenario, overrides, [files.Output("-o", output, (".html", ".htm"))])
+        case = shared.case_of(
+            scenario, overrides, [files.Output("-o", output, (".html", ".htm"))], units=units
+        )
         shared.draw_without_screen()
         from coolsim.output.report.answers import ask
 

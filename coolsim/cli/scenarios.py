@@ -22,7 +22,7 @@ def check(
 
     Nothing is computed. Exit status: 0 all right, 2 the input is wrong.
     """
-    case = shared.case_of(scenario, overrides)
+    case = shared.case_of(scenario, overrides, units=units)
     from coolsim.output import tables
 
     page = shared.page_for(units)

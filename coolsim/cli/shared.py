@@ -38,6 +38,25 @@ app = typer.Typer(
 )
 
 
+# As a person meets them: first a scenario, then its questions, what is shown of it, and what stands behind it.
+COMMANDS = {
+    "new": "Write a commented scenario to edit, or a file for trials.",
+    "check": "Say what was understood of a scenario; computes nothing.",
+    "predict": "How the pellets leave: moisture, temperature, the air.",
+    "settings": "What to set tonight, at the least cost.",
+    "size": "How large a machine to buy, with which fans.",
+    "seasons": "What a year of weather brings, and a settings chart.",
+    "plan": "What a shift of the line gives, and what holds it back.",
+    "report": "All that a scenario asks, with pictures, as HTML.",
+    "explore": "A page to play with: answers while sliders move.",
+    "card": "The settings chart, to print and hang beside the machine.",
+    "fit": "Fit the numbers of a scenario to trials on your own line.",
+    "materials": "The default materials, each number with its source.",
+    "explain": "What a word of a scenario or of an answer means.",
+    "validation": "How the model stands against published measurements.",
+}
+
+
 class Units(StrEnum):
     """Units of printed tables."""
 
@@ -52,7 +71,9 @@ Overrides = Annotated[
         "--set", metavar="KEY=VALUE", help='Override a key, such as feed.moisture="15 %". Repeatable.'
     ),
 ]
-PrintedUnits = Annotated[Units, typer.Option("--units", help="Units of the printed table (not of the JSON).")]
+PrintedUnits = Annotated[
+    Units, typer.Option("--units", help="Units of what is printed, and of the steps of dials; JSON is SI.")
+]
 JsonFile = Annotated[
     str | None,
     typer.Option(
@@ -66,8 +87,13 @@ Command = Callable[..., int | None]
 
 def command(example: str, name: str | None = None) -> Callable[[Command], Callable[..., None]]:
     """Make a function a command whose help ends with an example, called as the function is or by a name."""
-    add = app.command(name, epilog=f"\b\nExample:\n  coolsim {example}")
-    return lambda answered: add(_guarded(answered))
+    epilog = f"\b\nExample:\n  coolsim {example}"
+
+    def add(answered: Command) -> Callable[..., None]:
+        brief = COMMANDS.get(name or answered.__name__)
+        return app.command(name, short_help=brief, epilog=epilog)(_guarded(answered))
+
+    return add
 
 
 def _guarded(command: Command) -> Callable[..., None]:
@@ -174,12 +200,14 @@ def case_of(
     overrides: list[str] | None,
     outputs: Sequence[Output | None] = (),
     trials: str | None = None,
+    units: Units = Units.si,
 ) -> Case:
     """Return the case of a scenario file with --set applied; raises InputError with all faults, of outputs as well.
 
-    outputs: files that the command is to write (None: not asked for); trials: one more file that it reads.
+    outputs: files that the command is to write (None: not asked for); trials: one more file that it reads;
+    units: in which what is chosen is round.
     """
-    return cases_of([scenario], overrides, outputs, trials)[0]
+    return cases_of([scenario], overrides, outputs, trials, units)[0]
 
 
 def cases_of(
@@ -187,6 +215,7 @@ def cases_of(
     overrides: list[str] | None,
     outputs: Sequence[Output | None] = (),
     trials: str | None = None,
+    units: Units = Units.si,
 ) -> list[Case]:
     """Return the cases of many files, as `case_of` does of one; raises InputError with the faults of all."""
     from coolsim.scenario import files_of, load_with
@@ -199,7 +228,7 @@ def cases_of(
     for scenario in scenarios:
         with joined_to(faults):
             with _left_out("dask"):  # pint loads it, a tenth of a second, for arrays that no scenario has
-                cases.append(load_with(scenario, overrides or ()))
+                cases.append(load_with(scenario, overrides or (), units.value))
             inputs += [(f"{key} of {scenario}", path) for key, path in files_of(cases[-1])]
     faults = faults_of(outputs, inputs) + faults
     if faults:

@@ -65,10 +65,10 @@ def fan_from_curve(
     _check(flow, pressure)
     assumed = []
     if efficiency is None:
-        assumed.append(f"fan efficiency {ASSUMED_EFFICIENCY:.0%} at every flow")
+        assumed.append(f"fan efficiency {100 * ASSUMED_EFFICIENCY:.0f} % at every flow")
         efficiency = ASSUMED_EFFICIENCY
     if motor_efficiency is None:
-        assumed.append(f"motor efficiency {ASSUMED_MOTOR_EFFICIENCY:.0%}")
+        assumed.append(f"motor efficiency {100 * ASSUMED_MOTOR_EFFICIENCY:.0f} %")
         motor_efficiency = ASSUMED_MOTOR_EFFICIENCY
     per_point = efficiency if isinstance(efficiency, tuple) else (efficiency,) * len(flow)
     return Fan(

@@ -15,22 +15,51 @@ IEC_RATINGS = (
     500.0,
 )
 
+# hp, of NEMA MG 1 motors as the trade lists them (memory; the standard was not seen).
+NEMA_RATINGS = (
+    *(
+        1 / 4,
+        1 / 3,
+        1 / 2,
+        3 / 4,
+        1.0,
+        1.5,
+        2.0,
+        3.0,
+        5.0,
+        7.5,
+        10.0,
+        15.0,
+        20.0,
+        25.0,
+        30.0,
+        40.0,
+        50.0,
+        60.0,
+        75.0,
+    ),
+    *(100.0, 125.0, 150.0, 200.0, 250.0, 300.0, 350.0, 400.0, 450.0, 500.0, 600.0, 700.0),
+)
+HORSEPOWER = 745.69987158227  # W
+_RATINGS = {"si": (IEC_RATINGS, 1e3, "kW"), "us": (NEMA_RATINGS, HORSEPOWER, "hp")}
+
 ROUNDING = 1e-9  # 4 kW with a rounding error is no more than 4 kW
 
 
-def next_iec_rating(power: Number) -> Number:
+def next_rating(power: Number, units: str = "si") -> Number:
     """Smallest standard motor [W] whose rated shaft power is at least a power [W]; nan stays nan.
 
-    Raises InputError above the largest.
+    units: "si" takes the motors that are sold by kW, "us" those by horsepower. Raises InputError above the largest.
 
-    >>> float(next_iec_rating(4200.0))
-    5500.0
+    >>> float(next_rating(4200.0)), round(float(next_rating(3700.0, "us")) / HORSEPOWER, 9)
+    (5500.0, 5.0)
     """
     power = np.asarray(power, float)
-    ratings = 1e3 * np.array(IEC_RATINGS)
+    sold, unit, name = _RATINGS[units]
+    ratings = unit * np.array(sold)
     if np.any(power > ratings[-1] * (1.0 + ROUNDING)):
-        found = f"{np.nanmax(power) / 1e3:.4g} kW at the shaft"
-        allowed = f"standard motors end at {IEC_RATINGS[-1]:.0f} kW: use several fans"
+        found = f"{np.nanmax(power) / unit:.4g} {name} at the shaft"
+        allowed = f"standard motors end at {sold[-1]:.0f} {name}: use several fans"
         raise InputError([Fault("", "fan", found, allowed)])
     index = np.searchsorted(ratings * (1.0 + ROUNDING), power)
     return np.where(np.isnan(power), np.nan, ratings[np.minimum(index, ratings.size - 1)])[()]

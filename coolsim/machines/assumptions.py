@@ -40,8 +40,8 @@ def of_conditioner(case: Case) -> Iterator[Warning]:
         if case.conditioning.temperature is None
         else (f" Its steam counts as heat, above water of {dual_units.temperature(WATER_OF_STEAM)}.")
     )
-    if steam and case.costs.heat is None:
-        yield Warning("check", "heat has no price (costs.heat): the conditioner's steam counts as free.")
+    if steam:
+        yield from unpriced_heat(case, "the conditioner's steam counts as free")
     yield Warning(
         "note",
         f"the conditioner is set for the same mash: less water is less wet feed.{steam} Water costs nothing. "
@@ -71,7 +71,7 @@ def _of_machine(case: Case, as_fed: Case) -> Iterator[Warning]:
         if case.limits.inlet_air_temperature is not None:
             yield from unpriced_heat(case, "heating the inlet air counts as free")
     if case.costs.feed is None:
-        text = "feed has no price (costs.feed): weight given away counts as nothing."
+        text = "feed has no price (costs.feed): weight given away costs nothing here. Type one to have it weighed."
         yield Warning("note", text)
     yield from of_lift_off(case)
     yield from of_least_bed(case)
@@ -95,8 +95,8 @@ def of_least_bed(case: Case, sized: bool = False) -> Iterator[Warning]:
     if limits.minimum_depth_in_deviations is None and least_depth(case):
         yield Warning(
             "note",
-            f"limits.minimum_depth_in_deviations is not given: no bed is chosen that is less than {LEAST_DEPTH:g} "
-            f"times as deep as it is uneven, {dual_units.depth(least_depth(case))} (assumed).",
+            "limits.minimum_depth_in_deviations is not given: no bed is chosen shallower than "
+            f"{dual_units.depth(least_depth(case))}, {LEAST_DEPTH:g} times its depth_deviation (assumed).",
         )
 
 
@@ -104,17 +104,20 @@ def of_lift_off(case: Case) -> Iterator[Warning]:
     """What is kept of lift-off where nobody typed a limit, or one at which the bed lifts."""
     typed = case.limits.maximum_lift_off
     if typed is None:
-        text = f"limits.maximum_lift_off is not given: {LIFT_OFF:.0%} is kept (common practice, no source)."
+        text = f"limits.maximum_lift_off is not given: {100 * LIFT_OFF:.0f} % is kept (common practice, no source)."
         yield Warning("note", text)
     elif typed > LIFTED:
-        text = f"limits.maximum_lift_off is {typed:.0%}: {LIFTED:.0%} is kept, since the air lifts the bed beyond."
+        text = (
+            f"limits.maximum_lift_off is {100 * typed:.0f} %: {100 * LIFTED:.0f} % is kept, since "
+            "the air lifts the bed beyond."
+        )
         yield Warning("check", text)
 
 
 def unpriced_heat(case: Case, words: str) -> Iterator[Warning]:
     """Heat that settings decide on although it costs nothing."""
     if case.costs.heat is None:
-        yield Warning("check", f"heat has no price (costs.heat): {words}.")
+        yield Warning("check", f"heat has no price (costs.heat): {words}. Type one to have it weighed.")
 
 
 def of_fan(case: Case) -> Iterator[Warning]:
@@ -124,7 +127,8 @@ def of_fan(case: Case) -> Iterator[Warning]:
         yield Warning(
             "note",
             f"no [fan] is given: electricity is priced with an assumed fan efficiency of "
-            f"{fan.ASSUMED_EFFICIENCY:.0%} and motor efficiency of {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}.",
+            f"{100 * fan.ASSUMED_EFFICIENCY:.0f} % and motor efficiency of "
+            f"{100 * fan.ASSUMED_MOTOR_EFFICIENCY:.0f} %.",
         )
         return
     if machine.assumed:

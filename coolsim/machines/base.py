@@ -18,7 +18,6 @@ from coolsim.case.case import Case
 from coolsim.case.costs import Cost, cost_of, given_away
 from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.case.result import Result
-from coolsim.case.tables import Limits
 from coolsim.machines import conditioner
 from coolsim.model.solve import Resolution
 from coolsim.simulate import dryer_simulation
@@ -29,6 +28,7 @@ from coolsim.simulate.line import kind
 from coolsim.simulate.prediction import ROUGH, predict, with_surroundings
 from coolsim.simulate.requirements import Constraint, constraints_of, is_dryer, values_of, violations
 from coolsim.simulate.result_building import first, many, pick
+from coolsim.support.dual_units import FOOT, POUND
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
@@ -38,24 +38,41 @@ UNCHECKED = Resolution(
 )  # the full mesh without its error, a dryer in half the time
 QUICK = ROUGH  # right to a few hundredths of a point, of dryers to tenths
 
-# Steps of the dial, as people set things. Of an airflow a share of the highest that may be set.
-DIAL: Mapping[str, float] = {
+# Steps of dials, as people set things: round numbers of the units in which they read them. That of an airflow hangs
+# on its range (`airflow_step`).
+_OF_TIME_AND_SHARES = {
     "fan_speed": 0.005,
-    "airflow": 0.005,
-    "bed_depth": 0.01,
     "residence_time": 30.0,
-    "inlet_air_temperature": 0.5,
     "duration": 30.0,
     "cooling_time": 30.0,
     "reverse_every": 30.0,
     "recirculation": 0.01,
-    "batch_mass": 1.0,
-    "belt_speed": 0.01 / 60,
     "conditioning_water": 0.001,
-    "conditioning_temperature": 0.5,
 }
+INCH = FOOT / 12
+DIALS: Mapping[str, Mapping[str, float]] = {
+    "si": _OF_TIME_AND_SHARES
+    | {
+        "bed_depth": 0.01,
+        "dryer_bed_depth": 0.002,  # shallower than those of coolers
+        "inlet_air_temperature": 0.5,
+        "batch_mass": 1.0,
+        "belt_speed": 0.01 / 60,
+        "conditioning_temperature": 0.5,
+    },
+    "us": _OF_TIME_AND_SHARES
+    | {
+        "bed_depth": 0.5 * INCH,
+        "dryer_bed_depth": 0.1 * INCH,
+        "inlet_air_temperature": 1 / 1.8,
+        "batch_mass": 2 * POUND,
+        "belt_speed": 0.02 * FOOT / 60,
+        "conditioning_temperature": 1 / 1.8,
+    },
+}
+AIRFLOW_STEP = 0.005  # of the highest airflow, at least
+_FLOW_UNITS = {"si": 1 / 3600, "us": FOOT**3 / 60}  # m³/s
 LONGEST_COOLING = 1800.0  # s, of a batch, looked at where nobody opens it; judgement
-DRYER_DEPTH = 0.002  # m, of the shallow beds of dryers
 ON_DIAL = 1e-9  # of a step: as good as on it
 
 
@@ -284,7 +301,7 @@ def bill(case: Case, electricity: Any, heat: Any, feed: Any, solid: Any, moistur
 
 def of_conditioner(case: Case) -> tuple[Setting, ...]:
     """What may be set on the conditioner before the machine, or before a line."""
-    return tuple(setting(name, case.limits) for name in conditioner.present(case))
+    return tuple(setting(name, case) for name in conditioner.present(case))
 
 
 def predicted(cases: Sequence[Case], resolution: Resolution) -> tuple[Result, NDArray[np.bool_]]:
@@ -339,16 +356,31 @@ def one(result: Result, k: int) -> Result:
     return dataclasses.replace(own, stages=stages)
 
 
-def setting(name: str, limits: Limits, *, step: float | None = None, by: str = "") -> Setting:
+def setting(name: str, case: Case, *, step: float | None = None, by: str = "") -> Setting:
     """A setting whose name is the key that opens it in [limits]."""
-    low, high = getattr(limits, name) or (np.nan, np.nan)
-    return Setting(QUANTITIES[name], float(low), float(high), DIAL[name] if step is None else step, by=by)
+    low, high = getattr(case.limits, name) or (np.nan, np.nan)
+    step = DIALS[case.units][name] if step is None else step
+    return Setting(QUANTITIES[name], float(low), float(high), step, by=by)
 
 
-def airflow_of(limits: Limits) -> Setting:
-    """The airflow, whose dial has steps of a share of the highest."""
-    high = limits.airflow[1] if limits.airflow else np.nan
-    return setting("airflow", limits, step=DIAL["airflow"] * high)
+def airflow_of(case: Case) -> Setting:
+    """The airflow, whose dial is as fine as its range is wide."""
+    high = case.limits.airflow[1] if case.limits.airflow else np.nan
+    return setting("airflow", case, step=airflow_step(high, case.units))
+
+
+def airflow_step(highest: float, units: str) -> float:
+    """A step [m³/s] of an airflow's dial that ends at the highest: 1, 2, 2.5 or 5 of some power of ten of its unit.
+
+    >>> round(3600 * airflow_step(2748.1 / 3600, "si"), 9), round(60 * airflow_step(0.9, "us") / FOOT**3, 9)
+    (20.0, 10.0)
+    """
+    unit = _FLOW_UNITS[units]
+    if not highest > 0.0:
+        return np.nan
+    least = AIRFLOW_STEP * highest / unit * (1 - ON_DIAL)
+    size = 10.0 ** np.floor(np.log10(least))
+    return float(unit * size * min(x for x in (1.0, 2.0, 2.5, 5.0, 10.0) if x * size >= least))
 
 
 def heated(setting_: Setting, outside: float) -> Setting:

@@ -29,9 +29,9 @@ class CounterFlow:
     @cached_property
     def settings(self) -> tuple[Setting, ...]:
         """Fan or airflow, depth or time, and inlet air where it can be heated."""
-        limits, cooler = self.case.limits, self.case.cooler
-        air = setting("fan_speed", limits, by="airflow") if self._by_speed else airflow_of(limits)
-        bed = setting("bed_depth" if limits.residence_time is None else "residence_time", limits)
+        case, limits, cooler = self.case, self.case.limits, self.case.cooler
+        air = setting("fan_speed", case, by="airflow") if self._by_speed else airflow_of(case)
+        bed = setting("bed_depth" if limits.residence_time is None else "residence_time", case)
         if bed.opened:
             metres = 1.0 if bed.key == "bed_depth" else 1 / seconds_per_metre(self.case)
             low, high = (end / metres for end in knob_range(self.case)["bed_depth"])
@@ -41,7 +41,7 @@ class CounterFlow:
         if limits.inlet_air_temperature is None and cooler.inlet_air_temperature is None:
             return (*found, *before)
         outside = float(np.min(self.case.air.temperature))
-        return (*found, heated(setting("inlet_air_temperature", limits), outside), *before)
+        return (*found, heated(setting("inlet_air_temperature", case), outside), *before)
 
     @property
     def unopened(self) -> tuple[Setting, ...]:

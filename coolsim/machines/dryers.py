@@ -21,8 +21,7 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.result import Result
 from coolsim.machines import conditioner
 from coolsim.machines.base import (
-    DIAL,
-    DRYER_DEPTH,
+    DIALS,
     LONGEST_COOLING,
     Choice,
     Setting,
@@ -190,22 +189,22 @@ class Dryer:
     @cached_property
     def settings(self) -> tuple[Setting, ...]:
         """Air and time of a batch, air and speed of a belt; what is only set where it is opened, then."""
-        case, limits = self.case, self.case.limits
+        case, dial = self.case, DIALS[self.case.units]
         outside = float(np.min(case.air.temperature))
-        hot = heated(setting("inlet_air_temperature", limits), outside)
-        air = (hot, airflow_of(limits)) if hot.opened or HOT in now(case) else (airflow_of(limits),)
+        hot = heated(setting("inlet_air_temperature", case), outside)
+        air = (hot, airflow_of(case)) if hot.opened or HOT in now(case) else (airflow_of(case),)
         if isinstance(case.cooler, Belt):
             free, kept = (_belt_speeds(one) for one in (without_least_bed(case), case))
-            speed = Setting(QUANTITIES["belt_speed"], *free, DIAL["belt_speed"])
+            speed = Setting(QUANTITIES["belt_speed"], *free, dial["belt_speed"])
             return (*air, speed.within(*kept) if speed.opened else speed, *of_conditioner(case))
-        bed = _between(setting("bed_depth", limits, step=DRYER_DEPTH), case)
-        mass = _between(setting("batch_mass", limits), case, per=1 / _metres_per_kilogram(case))
+        bed = _between(setting("bed_depth", case, step=dial["dryer_bed_depth"]), case)
+        mass = _between(setting("batch_mass", case), case, per=1 / _metres_per_kilogram(case))
         others = [
             mass,
-            *(setting(n, limits) for n in ("cooling_time", "reverse_every") if n not in _idle(case)),
+            *(setting(n, case) for n in ("cooling_time", "reverse_every") if n not in _idle(case)),
         ]
-        time = _between(setting("duration", limits), case, "duration")
-        back = setting("recirculation", limits)
+        time = _between(setting("duration", case), case, "duration")
+        back = setting("recirculation", case)
         return (*air, time, back, *(s for s in (bed, *others) if s.opened), *of_conditioner(case))
 
     @property
@@ -215,11 +214,11 @@ class Dryer:
         if isinstance(c, Belt):
             return ()
         mass, opened = self._mass(self.case), {s.quantity.name for s in self.settings}
-        found = [_searched_setting("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time))]
+        found = [_searched_setting("cooling_time", 0.0, max(LONGEST_COOLING, 2 * c.cooling_time), self.case)]
         if "bed_depth" not in opened:
-            found.append(_searched_setting("batch_mass", LIGHTEST * mass, mass))
+            found.append(_searched_setting("batch_mass", LIGHTEST * mass, mass, self.case))
         if c.mixing == "none" and c.duration > SOONEST:
-            found.append(_searched_setting("reverse_every", SOONEST, c.duration))
+            found.append(_searched_setting("reverse_every", SOONEST, c.duration, self.case))
         return tuple(s for s in found if s.quantity.name not in opened)
 
     @property
@@ -278,9 +277,9 @@ LIGHTEST = 0.2  # of a batch, looked at
 SOONEST = 60.0  # s between reversals, looked at
 
 
-def _searched_setting(name: str, low: float, high: float) -> Setting:
+def _searched_setting(name: str, low: float, high: float, case: Case) -> Setting:
     """A setting between what is looked at."""
-    return Setting(QUANTITIES[name], low, high, DIAL[name])
+    return Setting(QUANTITIES[name], low, high, DIALS[case.units][name])
 
 
 def _between(own: Setting, case: Case, knob: str = "bed_depth", per: float = 1.0) -> Setting:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from coolsim.case.case import Case
 from coolsim.output import quantities
 from coolsim.output import uncertainties as sure
-from coolsim.output.cost_tables import money
+from coolsim.output.cost_tables import mass_unit, money, per_mass
 from coolsim.output.json import group
 from coolsim.output.page import Page, grid, joined, wrapped
 from coolsim.output.settings_json import of_settings
@@ -28,13 +28,14 @@ def summary(case: Case, answer: SettingsAnswer, alone: SettingsWithChance | None
 
     alone: those that have it are the answer itself. Nothing, where nothing of it was asked.
     """
+    stages = [stage.name for stage in answer.stages]
     if alone is not None:
         lines = "".join(wrapped(line, page) for line in _obstacles(case, alone, page))
-        return joined([sure.summary(alone.uncertainty, page, alone.chance), lines])
+        return joined([sure.summary(alone.uncertainty, page, alone.chance, stages), lines])
     there, found = answer.uncertainty, answer.surely
     if there is None or found is None:
         return ""
-    return joined([sure.summary(there, page), _comparison(case, answer, there, found, page)])
+    return joined([sure.summary(there, page, stages=stages), _comparison(case, answer, there, found, page)])
 
 
 def _comparison(
@@ -62,7 +63,6 @@ def _what(sure: Uncertainty) -> str:
 def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) -> dict[str, str]:
     """Settings, exit, chance and cost, by their labels."""
     out = answer.result.pellets_out
-    per_mass = u.shown(1e-3, u.MASS_PRICE, "/short_ton" if page.units == "us" else "/t")
     currency = case.costs.currency
     cost = f"cost in {currency}" if currency else "cost"
     return {
@@ -74,7 +74,7 @@ def _column(case: Case, answer: SettingsAnswer, there: Uncertainty, page: Page) 
         "exit temperature": page.number(float(out.temperature), u.TEMPERATURE, 1),
         "chance that the target is met": chance_text(there.all_met or 0.0),
         **({} if there.all_kept is None else {"and all limits kept": chance_text(there.all_kept)}),
-        f"{cost} per {'short ton' if page.units == 'us' else 't'}": money(answer.cost.per_tonne * per_mass),
+        f"{cost} per {mass_unit(page)}": money(answer.cost.per_tonne * per_mass(page)),
     }
 
 

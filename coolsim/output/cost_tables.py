@@ -18,19 +18,17 @@ if TYPE_CHECKING:
 def costs(case: Case, cost: Cost, page: Page, steam: bool = False) -> str:
     """Return what settings cost; `steam`: the conditioner's counts among the heat."""
     currency = case.costs.currency
-    mass = "short ton" if page.units == "us" else "t"
     rows = [("electricity", cost.electricity)]
     if case.costs.heat is not None or cost.heat > 0.0:
         rows.append(("heat, steam's too" if steam else "heat", cost.heat))
     rows += [("weight given away", cost.overdried_feed), ("total", cost.total)]
-    per_mass = u.shown(1e-3, u.MASS_PRICE, f"/{mass.replace(' ', '_')}")
     share = cost.per_tonne / cost.total if cost.total else 0.0
     columns = [
         summed([hourly for _, hourly in rows]),
-        summed([hourly * share * per_mass for _, hourly in rows]),
+        summed([hourly * share * per_mass(page) for _, hourly in rows]),
     ]
     shown = [(label, *cells) for (label, _), *cells in zip(rows, *columns)]
-    titles = (f"Cost in {currency}" if currency else "Cost", "per hour", f"per {mass}")
+    titles = (f"Cost in {currency}" if currency else "Cost", "per hour", f"per {mass_unit(page)}")
     return table([titles, *shown], page, right=(1, 2), bold=(0, len(shown)))
 
 
@@ -84,3 +82,18 @@ def by_stage(answer: SettingsAnswer, page: Page) -> str:
 
 def _share(part: float, whole: float) -> str:
     return f"{100 * part / whole:.1f} %" if whole > 0 else "-"
+
+
+def money_per(case: Case, page: Page) -> str:
+    """What a cost per mass is called: by its currency, where one was named."""
+    return f"{case.costs.currency or 'cost'}/{mass_unit(page)}"
+
+
+def mass_unit(page: Page) -> str:
+    """By which feed is priced."""
+    return "short ton" if page.units == "us" else "t"
+
+
+def per_mass(page: Page) -> float:
+    """What a number per tonne is multiplied by to be per mass of this page."""
+    return u.shown(1e-3, u.MASS_PRICE, f"/{mass_unit(page).replace(' ', '_')}")

@@ -14,18 +14,15 @@ import numpy as np
 from coolsim.case.quantities import QUANTITIES
 from coolsim.output.page import Page, joined, table, wrapped
 from coolsim.output.quantities import text as text_of
-from coolsim.support.errors import Fault, InputError
+from coolsim.scenario.units import known_system
 
 LINES, WIDTH = 12, 80  # of a repr
 ROWS = 24  # of a table of many cases; the frame has all
-UNITS = ("si", "us")
 
 
 def text(answer: Any, units: str = "si", width: int = WIDTH) -> str:
     """All that is printed of an answer."""
-    if units not in UNITS:
-        raise InputError([Fault("", "units", repr(units)[:40], 'needs "si" or "us"')])
-    return printed(answer, Page(width=width, units=units))
+    return printed(answer, Page(width=width, units=known_system(units)))
 
 
 def html(answer: Any) -> str:

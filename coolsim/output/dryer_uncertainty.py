@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 _QUANTITIES = (
     ("deviation_wb", "spread over the bed (st. dev.)", u.FRACTION, 2),
     ("evaporation", "water taken out", u.MASS_FLOW, 0),
-    ("heat", "heat to the air", u.ENERGY, 1),
+    ("heat", "heat to the air, per batch (belt: hour)", u.ENERGY, 1),
 )
 
 

@@ -120,11 +120,15 @@ def listed(page: Page) -> str:
         parts.append(
             wrapped(f"[{place}] {schema.TABLES[place].meaning}", page, style="bold") + _rows(rows, page)
         )
-    for kind, title in (("quantity", "Quantities"), ("equation", "Equations")):
-        rows = [(e.name, e.meaning.partition(". ")[0]) for e in entries if e.kind == kind]
+    for kind, title in (
+        ("quantity", "Quantities that are bounded, set or told"),
+        ("equation", "Equations, as Python functions of the physics"),
+    ):
+        rows = [(e.name, e.meaning.partition(". ")[0].removesuffix(".")) for e in entries if e.kind == kind]
         parts.append(wrapped(title, page, style="bold") + _rows(rows, page))
     names = sorted({e.name.rpartition(".")[2] for e in entries if e.kind == FIELD})
-    parts.append(wrapped("Fields of answers", page, style="bold") + wrapped(", ".join(names), page, indent=2))
+    title = "Fields of answers, in Python and JSON: `coolsim explain NAME` says what one means"
+    parts.append(wrapped(title, page, style="bold") + wrapped(", ".join(names), page, indent=2))
     return joined(parts)
 
 

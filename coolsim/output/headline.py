@@ -11,9 +11,16 @@ from typing import TYPE_CHECKING
 from coolsim.case.result import Warning
 from coolsim.output.cost_tables import money
 from coolsim.output.page import Page
-from coolsim.output.quantities import bound_text, heating, shaft_power, value_and_bound
+from coolsim.output.quantities import (
+    area_of,
+    bound_text,
+    built,
+    heating,
+    length_of,
+    shaft_power,
+    value_and_bound,
+)
 from coolsim.output.settings import nothing_to_gain
-from coolsim.output.sizes import area_of, length_of
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.scenario import units as u
 from coolsim.simulate.bagging_cautions import is_urgent
@@ -56,7 +63,9 @@ def of_state(
     )
     broken = [v for v in verdicts if not v.met]
     dangers = [for_reader(re.split("[:;]", w.text)[0], page.units) for w in warnings if is_urgent(w)]
-    told = "; ".join([*dangers, *(_broken(v, page) for v in broken)])
+    said = any(w.startswith("water activity") for w in dangers)  # with its bound
+    others = [v for v in broken if not (said and v.constraint.name == "water_activity")]
+    told = "; ".join([*dangers, *(_broken(v, page) for v in others)])
     if dangers or any(v.constraint.name == "water_activity" for v in broken):
         return Headline(BAD, "Do not bag", f"{leave}{f': {told}' if told else ''}.")
     if broken:
@@ -128,7 +137,7 @@ def to_buy(answer: SizeAnswer, page: Page) -> str:
     if answer.fan is not None:
         parts = [area_of(answer.floor_area, page), shaft_power(answer.fan.motor, page)]
     elif answer.belt_length is not None and answer.belt_width is not None:
-        width = page.number(answer.belt_width, u.LENGTH, 2)
+        width = built(answer.belt_width, page)
         motors = sum(zone.fan.motor for zone in answer.zones)
         parts = [f"belt {length_of(answer.belt_length, page)} × {width}", f"fans {shaft_power(motors, page)}"]
     else:

@@ -100,8 +100,13 @@ def _spread(known: Provenance | None, dimension: Dimension | None, page: Page) -
     text = f"assumed: {source}" if known.assumed else f"source: {source}"
     if known.low is None or known.high is None:
         return text
-    low, high = (number(end, dimension, page) for end in (known.low, known.high))
-    return f"{text}; range {low} to {high}"
+    return f"{text}; range {between(known.low, known.high, dimension, page)}"
+
+
+def between(low: Any, high: Any, dimension: Dimension | None, page: Page) -> str:
+    """Return the ends of a range of a number of a material, their unit once."""
+    unit = f" {pretty(page.unit(dimension))}" if dimension else ""
+    return f"{number(low, dimension, page).removesuffix(unit)} – {number(high, dimension, page)}"
 
 
 def number(value: Any, dimension: Dimension | None, page: Page) -> str:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+import re
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 from coolsim.scenario.units import HEAT_PER_WATER, Dimension, shown
 from coolsim.support.dual_units import for_reader
@@ -44,6 +46,13 @@ class Page:
         unit = unit or self.unit(dimension)
         return f"{shown(float(value), dimension, unit):.{digits}f} {pretty(unit)}"
 
+    def between(self, ends: Iterable[Any], dimension: Dimension, digits: int) -> str:
+        """Return the ends of a range as text with one unit."""
+        unit = self.unit(dimension)
+        return (
+            f"{' – '.join(f'{shown(float(end), dimension, unit):.{digits}f}' for end in ends)} {pretty(unit)}"
+        )
+
 
 def heat_per_water(joules_per_kilogram: Any, page: Page) -> str:
     """Return what a dryer spends on a mass of water."""
@@ -51,16 +60,13 @@ def heat_per_water(joules_per_kilogram: Any, page: Page) -> str:
 
 
 def pretty(unit: str) -> str:
-    """Return a unit as it is printed; the plain page turns it back into what a scenario holds."""
-    return {
-        "degC": "°C",
-        "degF": "°F",
-        "m3/h": "m³/h",
-        "kg/m3": "kg/m³",
-        "m2/s": "m²/s",
-        "m2": "m²",
-        "ft2": "ft²",
-    }.get(unit, unit)
+    """Return a unit as it is printed; the plain page turns it back into what a scenario holds.
+
+    >>> pretty("m3/h"), pretty("lb/ft3"), pretty("BTU/(lb degF)"), pretty("inH2O")
+    ('m³/h', 'lb/ft³', 'BTU/(lb °F)', 'inH2O')
+    """
+    powers = re.sub(r"\b(m|ft|in)([23])\b", lambda found: found[1] + {"2": "²", "3": "³"}[found[2]], unit)
+    return powers.replace("deg", "°")
 
 
 def table(
@@ -74,8 +80,9 @@ def table(
     from rich.text import Text
 
     grid = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    level: Literal["bottom", "top"] = "bottom" if any("\n" in title for title in rows[0]) else "top"
     for column in range(len(rows[0])):
-        grid.add_column(justify="right" if column in right else "left", overflow="fold")
+        grid.add_column(justify="right" if column in right else "left", overflow="fold", vertical=level)
     for number, row in enumerate(rows):
         cells = (Text(plain(cell, page.encoding)) for cell in row)
         grid.add_row(*cells, style="bold" if number in bold else "")
@@ -88,21 +95,33 @@ def grid(
     """Return a wide table, or one line per row where the page is too narrow for it.
 
     first: the columns that matter most, in that order, the others then from left to right: given, of a wide table
-    those that find room are shown, on a `wide` page all. The first column always stays.
+    those that find room are shown, on a `wide` page all. The first column always stays. Titles stand in several
+    lines where that makes room.
     """
-    widths = [max(len(row[k]) for row in [tuple(titles), *rows]) for k in range(len(titles))]
+    cells = [max(len(row[k]) for row in rows) if rows else 0 for k in range(len(titles))]
+    widths = [max(cell, len(title)) for cell, title in zip(cells, titles)]
     whole = sum(widths) + 2 * (len(widths) - 1)
     if page.wide or page.writer is not None:
         page = replace(page, width=max(page.width, whole))
+    if whole > page.width:
+        stacked = [_stacked(title, cell) for title, cell in zip(titles, cells)]
+        widths = [max(cell, *map(len, title.split("\n"))) for cell, title in zip(cells, stacked)]
+    else:
+        stacked = list(titles)
     order, room = list(dict.fromkeys([0, *(first or ()), *range(len(titles))])), page.width
     kept = [k for n, k in enumerate(order) if sum(widths[i] + 2 for i in order[: n + 1]) - 2 <= room]
     if len(kept) < (len(titles) if first is None else min(len(titles), LEAST_COLUMNS)):
         return _lines(titles, rows, page)
     shown = sorted(kept)
-    some = [tuple(row[k] for k in shown) for row in [tuple(titles), *rows]]
+    some = [tuple(row[k] for k in shown) for row in [tuple(stacked), *rows]]
     text = table(some, page, right=tuple(range(1, len(shown))), bold=(0,))
     left = [title for k, title in enumerate(titles) if k not in kept and title]
     return text + (wrapped(f"Left out, {WIDE} prints it: {', '.join(left)}.", page) if left else "")
+
+
+def _stacked(title: str, width: int) -> str:
+    """A title in lines that are no wider than a column, or than its longest word."""
+    return "\n".join(textwrap.wrap(title, max(width, *map(len, title.split()), 1))) if title else ""
 
 
 def _lines(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
@@ -110,7 +129,7 @@ def _lines(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -
     lines = []
     for row in rows:
         cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
-        lines.append(wrapped(f"{row[0]}: {', '.join(cells)}", page, indent=2))
+        lines.append(wrapped(f"{row[0].strip()}: {', '.join(cells)}".removesuffix(": "), page, indent=2))
     return wrapped(titles[0], page, style="bold") + "".join(lines)
 
 

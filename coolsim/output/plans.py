@@ -6,6 +6,7 @@ import dataclasses
 from typing import Any
 
 from coolsim.output import tables, verdicts
+from coolsim.output.cost_tables import mass_unit, per_mass
 from coolsim.output.finishing import finishing
 from coolsim.output.json import feed_as_json, finishing_as_json, group, head
 from coolsim.output.page import Page, grid, joined, table, wrapped
@@ -103,7 +104,6 @@ def cost(plan: Plan, page: Page) -> str:
     def money(x: float) -> str:
         return f"{x:.2f} {currency}".rstrip()
 
-    per_tonne = told.per_tonne
     rows = [
         ("what it costs", "a shift"),
         ("electricity", money(told.electricity)),
@@ -111,7 +111,11 @@ def cost(plan: Plan, page: Page) -> str:
         ("weight given away", money(told.overdried_feed)),
         *([("ingredients", money(told.ingredients))] if told.ingredients else []),
         ("all of these", money(told.total)),
-        *([("per tonne bagged", money(per_tonne))] if per_tonne is not None else []),
+        *(
+            [(f"per {mass_unit(page)} bagged", money(told.per_tonne * per_mass(page)))]
+            if told.per_tonne is not None
+            else []
+        ),
         *([("per bag", money(told.per_bag))] if told.per_bag is not None else []),
         *([("per batch", money(told.per_batch))] if told.per_batch is not None else []),
     ]

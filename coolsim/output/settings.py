@@ -194,13 +194,12 @@ def _gain(case: Case, answer: SettingsAnswer, roomy: bool) -> Iterator[str]:
 
 def _doubt(answer: SettingsAnswer) -> Iterator[str]:
     """Say before anything is set that it is not likely enough to rely on."""
-    if answer.met and answer.chance is not None and unlikely(answer):
-        asked = f"{100 * verdicts.LIKELY:.0f} %"
+    words = verdicts.doubt(answer.chance)
+    if answer.met and words:
         scenario = visible(getattr(answer.case.source, "name", "") or "SCENARIO")
         yield (
-            f"Not likely enough to rely on: {verdicts.chance_text(answer.chance)} chance, where {asked} is asked "
-            f'for (assumed). `coolsim settings {scenario} --chance "{asked}"` finds surer ones; or measure what '
-            "is only assumed, the feed's moisture first."
+            f'{words} `coolsim settings {scenario} --chance "{100 * verdicts.LIKELY:.0f} %"` finds surer ones; or '
+            "measure what is only assumed, the feed's moisture first."
         )
 
 

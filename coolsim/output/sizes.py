@@ -8,19 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
+from coolsim.machines.base import DIALS, airflow_step
 from coolsim.output import tables, verdicts
-from coolsim.output.cost_tables import money
-from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, pretty, table, wrapped
+from coolsim.output.cost_tables import mass_unit, money, money_per, per_mass
+from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, table, wrapped
 from coolsim.output.quantities import (
+    area_of,
     at_limit,
+    built,
     density_digits,
-    digits_of,
     heating,
+    length_of,
+    pressure_of,
+    rounded_area,
     setting_text,
     shaft_power,
-    shown,
     standard_motor,
-    unit_of,
 )
 from coolsim.output.quantities import depth as depth_of
 from coolsim.output.verdicts import LIKELY
@@ -39,21 +42,26 @@ _PARTS = {
     "heater": "heater",
 }
 EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
-AS_TYPED = 0.1  # of a size: what is printed of it is as exact as a step of a dial this large would be
-STEPS = {  # of dials, where a machine has no finer ones: digits behind the point follow from them
-    "bed_depth": 0.002,
-    "airflow": 1 / 3600,
-    "inlet_air_temperature": 0.5,
-    "duration": 30.0,
-    "recirculation": 0.01,
-    "belt_speed": 0.01 / 60,
-}
 
 
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return the answer to how large; where there is none, what stands in the way."""
-    parts = [tables.heading(case.title, page), to_buy(case, answer, page), why_so_large(case, answer, page)]
+    parts = [tables.heading(case.title, page), "".join(wrapped(line, page) for line in _doubt(answer))]
+    parts += [to_buy(case, answer, page), why_so_large(case, answer, page)]
     return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
+
+
+def _doubt(answer: SizeAnswer) -> Iterator[str]:
+    """Say before anything is bought that it is not likely enough to serve."""
+    chances = [s.chance for s in answer.served if s.chance is not None]
+    unsure = sum(chance < LIKELY for chance in chances)
+    if unsure:
+        yield (
+            f"Not likely enough to buy by: {unsure} of {len(chances)} rows below have less than the "
+            f"{100 * LIKELY:.0f} % chance of keeping everything that is asked for (assumed); the least likely has "
+            f"{verdicts.chance_text(min(chances))}. Measure what is only assumed, the feed's moisture first, or "
+            "size for a drier target."
+        )
 
 
 def to_buy(case: Case, answer: SizeAnswer, page: Page) -> str:
@@ -72,7 +80,6 @@ def why_so_large(case: Case, answer: SizeAnswer, page: Page) -> str:
         _fixed_by(answer.governing, page),
         _least_bed(case, answer, page),
         _each(case, answer, page),
-        _chances(answer, page),
         _floors(case, answer, page),
     ]
     return joined(parts)
@@ -97,7 +104,7 @@ def built_for(answer: SizeAnswer, page: Page) -> str:
         return ""
     fed = page.number(max(each), u.MASS_FLOW, 0)
     return f"for {'up to ' if len(each) > 1 else ''}{fed}" + (
-        f" and {answer.reserve:.0%} more" if answer.reserve else ""
+        f" and {100 * answer.reserve:.0f} % more" if answer.reserve else ""
     )
 
 
@@ -105,10 +112,10 @@ def _cooler(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     body, fan = answer.body, answer.fan
     assert body is not None and fan is not None and answer.floor_area is not None
     yield "floor area", area_of(answer.floor_area, page)
-    yield "  if round, diameter", page.number(body.diameter, u.LENGTH, 2)
-    yield "  if square, side", page.number(body.side, u.LENGTH, 2)
+    yield "  if round, diameter", built(body.diameter, page)
+    yield "  if square, side", built(body.side, page)
     yield "deepest bed", depth_of(body.bed_depth, page)
-    yield "  body with freeboard, height inside", page.number(body.height, u.LENGTH, 2)
+    yield "  body with freeboard, height inside", built(body.height, page)
     yield "air through the bed", page.number(answer.airflow or 0.0, u.VOLUME_FLOW, 0)
     yield "fan, flow at its inlet", page.number(fan.flow, u.VOLUME_FLOW, 0)
     yield from _fan(fan, answer, page)
@@ -121,7 +128,7 @@ def _batch(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     assert answer.floor_area is not None and answer.bed_depth is not None and answer.batch_mass is not None
     yield "batch dryers, side by side", f"{answer.dryers}"
     yield "floor area of each", area_of(answer.floor_area, page)
-    yield "  if square, side", page.number(math.sqrt(answer.floor_area), u.LENGTH, 2)
+    yield "  if square, side", built(math.sqrt(answer.floor_area), page)
     yield "deepest bed, as filled", depth_of(answer.bed_depth, page)
     yield "heaviest batch", page.number(answer.batch_mass, u.MASS, 0)
     yield "batches of each in 8 h, at most", f"{answer.batches_per_shift:.1f}"
@@ -137,8 +144,7 @@ def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
     assert answer.floor_area is not None and answer.bed_depth is not None
     assert answer.belt_width is not None and answer.belt_length is not None
     yield "floor area of the belt", area_of(answer.floor_area, page)
-    width = page.number(answer.belt_width, u.LENGTH, 2)
-    yield f"  length, at a width of {width}", length_of(answer.belt_length, page)
+    yield f"  length, at a width of {built(answer.belt_width, page)}", length_of(answer.belt_length, page)
     yield "deepest bed, as laid", depth_of(answer.bed_depth, page)
     yield "longest time in the bed", page.number(answer.drying_time or 0.0, u.TIME, 1)
     if answer.heater is not None:
@@ -146,7 +152,7 @@ def _belt(answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
 
 
 def _fan(fan: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
-    yield f"  pressure, bed's + {answer.margin:.0%}", pressure_of(fan.pressure, page)
+    yield f"  pressure, bed's + {100 * answer.margin:.0f} %", pressure_of(fan.pressure, page)
     yield "  density of the air at its inlet", page.number(fan.density, u.DENSITY, density_digits(page))
     yield "  power at the shaft", shaft_power(fan.shaft_power, page)
     yield "motor, next standard", standard_motor(fan.motor, page)
@@ -169,7 +175,7 @@ def _zones(answer: SizeAnswer, page: Page) -> str:
 def _zone(zone: AirPart, page: Page) -> Iterator[str]:
     assert zone.length is not None
     yield length_of(zone.length, page)
-    yield setting_text(QUANTITIES["airflow"], zone.airflow, AS_TYPED * zone.airflow, page)
+    yield setting_text(QUANTITIES["airflow"], zone.airflow, airflow_step(zone.airflow, page.units), page)
     yield page.number(zone.fan.flow, u.VOLUME_FLOW, 0)
     yield pressure_of(zone.fan.pressure, page)
     yield shaft_power(zone.fan.motor, page)
@@ -213,18 +219,34 @@ def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:
 
 
 def _each(case: Case, answer: SizeAnswer, page: Page) -> str:
-    """Return what each product does in each weather, with all that is set for it."""
-    cells = [dict(_run(case, answer, s, page)) for s in answer.served]
+    """Return how each product is set in each weather, how it leaves, what that takes and how sure it is."""
+    set_so = [dict(_set_so(answer, s, page)) for s in answer.served]
+    takes = [dict(_takes(case, answer, s, page)) for s in answer.served]
+    how_sure = ("chance", "least sure of", money_per(case, page))
+    return joined(
+        [
+            _by_product("at its own settings", answer, set_so, EACH, page),
+            _by_product("what it takes", answer, takes, how_sure, page),
+        ]
+    )
+
+
+def _by_product(
+    name: str, answer: SizeAnswer, cells: Sequence[dict[str, str]], most: Sequence[str], page: Page
+) -> str:
+    """A table with a row for each product in each weather; `most`: the columns that matter most."""
     titles = list(dict.fromkeys(title for one in cells for title in one))
-    rows = [
-        (f"{s.product}, {s.weather}", *(one.get(title, "-") for title in titles))
-        for s, one in zip(answer.served, cells)
-    ]
-    first = [titles.index(t) + 1 for t in (*EACH, money_per(case, page)) if t in titles]
-    return grid(["at its own settings", *(t.rstrip("~") for t in titles)], rows, page, first)
+    several, rows, before = len({s.product for s in answer.served}) > 1, [], None
+    for s, one in zip(answer.served, cells):
+        if several and s.product != before:
+            rows.append((s.product, *[""] * len(titles)))
+            before = s.product
+        rows.append((f"{'  ' * several}{s.weather}", *(one.get(title, "-") for title in titles)))
+    first = [titles.index(t) + 1 for t in most if t in titles]
+    return grid([name, *(t.rstrip("~") for t in titles)], rows, page, first)
 
 
-def _run(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tuple[str, str]]:
+def _set_so(answer: SizeAnswer, s: Served, page: Page) -> Iterator[tuple[str, str]]:
     """Titles and texts; a title that ends in ~ is none."""
     yield from settings(s.settings, answer, page)
     yield "exit", page.number(s.moisture_wb, u.FRACTION, 2)
@@ -232,19 +254,31 @@ def _run(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tupl
     if s.line_exit is not None:
         yield "exit of the line", page.number(s.line_exit.moisture_wb, u.FRACTION, 2)
         yield "~~", page.number(s.line_exit.temperature, u.TEMPERATURE, 1)
+
+
+def _takes(case: Case, answer: SizeAnswer, s: Served, page: Page) -> Iterator[tuple[str, str]]:
     if s.deviation is not None and case.target.maximum_deviation is not None:
         yield "deviation", f"{100 * s.deviation:.2f} points"
     if answer.heater is not None:
         yield "heat", heating(s.heat, page)
-    yield "load", f"{s.load:.0%}"
+    yield "load", f"{100 * s.load:.0f} %"
     mass, dryer = mass_unit(page), s.heat_per_water is not None
     yield f"kWh/{mass}", f"{s.specific_energy * per_mass(page):.{0 if dryer else 2}f}"
     if s.cost_per_tonne is not None:
         yield money_per(case, page), money(s.cost_per_tonne * per_mass(page))
+    if s.chance is not None:
+        least = min(s.verdicts, key=lambda v: 1.0 if v.chance is None else v.chance)
+        yield "chance", verdicts.chance_text(s.chance)
+        yield (
+            "least sure of",
+            f"{least.constraint.quantity.label}, {verdicts.chance_text(least.chance or 0.0)}",
+        )
 
 
 def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[str, str]]:
-    """Return what is set, each with as many digits as typing it back takes."""
+    """Return what is set, as it is typed back."""
+    dial = DIALS[page.units]
+    steps = {**dial, "bed_depth": dial["dryer_bed_depth"]}
     titles = {
         "inlet_air_temperature": "inlet air" if answer.arrangement == "counter-flow" else "air blown in",
         "airflow": "airflow",
@@ -263,26 +297,8 @@ def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[st
         elif name == "residence_time" or (name == "duration" and answer.arrangement == "belt"):
             yield title, page.number(value, u.TIME, 1)  # follows from the others
         else:
-            yield title, setting_text(QUANTITIES[name], value, STEPS[name], page)
-
-
-def _chances(answer: SizeAnswer, page: Page) -> str:
-    """Return how sure each product is in each weather, and of what least."""
-    rows = []
-    for s in answer.served:
-        if s.chance is not None:
-            least = min(s.verdicts, key=lambda v: 1.0 if v.chance is None else v.chance)
-            of = f"{least.constraint.quantity.label}, {verdicts.chance_text(least.chance or 0.0)}"
-            rows.append((f"{s.product}, {s.weather}", verdicts.chance_text(s.chance), of))
-    if not rows:
-        return ""
-    unsure = sum(s.chance is not None and s.chance < LIKELY for s in answer.served)
-    words = (
-        f"{unsure} of {len(rows)} are not likely enough to rely on ({100 * LIKELY:.0f} % is asked for, assumed): "
-        "measure what leaves them open, or size for a drier target."
-    )
-    told = wrapped(words, page) if unsure else ""
-    return grid(["how sure that all is kept", "chance", "least sure of"], rows, page, ()) + told
+            step = airflow_step(value, page.units) if name == "airflow" else steps[name]
+            yield title, setting_text(QUANTITIES[name], value, step, page)
 
 
 # -- other floors
@@ -308,7 +324,7 @@ def _floors(case: Case, answer: SizeAnswer, page: Page) -> str:
         rows.append(tuple(row))
     cost = [k for k, title in enumerate(titles) if title.startswith(money_per(case, page))]
     first = [len(titles) - 1, 1, *cost, *(k for k, title in enumerate(titles) if title == "motor")]
-    at = f"Every floor at {1 + answer.reserve:.0%} of the throughput. " if answer.reserve else ""
+    at = f"Every floor at {100 * (1 + answer.reserve):.0f} % of the throughput. " if answer.reserve else ""
     return grid(titles, rows, page, first) + wrapped(f"{at}{why_taken(answer)}", page)
 
 
@@ -319,7 +335,7 @@ def why_taken(answer: SizeAnswer) -> str:
     asked = answer.case.sizing
     if asked.floor_area is not None:
         return "The floor that is taken was asked for (sizing.floor_area)."
-    most = f"{asked.above_least:.0%}"
+    most = f"{100 * asked.above_least:.0f} %"
     return f"Taken is the smallest floor that runs within {most} of the cheapest (sizing.above_least)."
 
 
@@ -330,7 +346,9 @@ def _no_size(case: Case, answer: SizeAnswer, page: Page) -> str:
     fixed = case.sizing.floor_area
     where = f"A floor of {area_of(fixed, page)} does not serve" if fixed else "No floor serves"
     of = f" for {answer.stage}" if answer.stage else ""
-    more = f" at {1 + answer.reserve:.0%} of the throughput (sizing.reserve)" if answer.reserve else ""
+    more = (
+        f" at {100 * (1 + answer.reserve):.0f} % of the throughput (sizing.reserve)" if answer.reserve else ""
+    )
     words = f"{where} every product in every weather within the limits{of}{more}."
     text = wrapped(words, page, style="bold")
     if answer.smallest_floor is not None:
@@ -353,42 +371,3 @@ def _missed(m: Missed, answer: SizeAnswer, page: Page) -> Iterator[str]:
     if m.binding:
         ends = ", ".join(at_limit(limit, page) for limit in m.binding)
         yield f"It stands at {ends}: room there would help, as would a drier feed or more air per floor area."
-
-
-# -- units
-
-
-def area_of(area: float, page: Page) -> str:
-    """A floor, with as many digits as typing it back takes."""
-    return setting_text(QUANTITIES["floor_area"], area, AS_TYPED * area, page)
-
-
-def rounded_area(area: float, page: Page) -> str:
-    """A floor as a person compares it, rounded up."""
-    q = QUANTITIES["floor_area"]
-    step = 10.0 ** -digits_of(q, page)
-    x = math.ceil(shown(q, area, page) / step - 1e-6) * step
-    return f"{x:.{digits_of(q, page)}f} {pretty(unit_of(q, page))}"
-
-
-def length_of(length: float, page: Page) -> str:
-    """A length, likewise."""
-    return setting_text(QUANTITIES["zone_length"], length, AS_TYPED * length, page)
-
-
-def pressure_of(pressure: float, page: Page) -> str:
-    return page.number(pressure, u.PRESSURE, 1 if page.units == "us" else 0)
-
-
-def money_per(case: Case, page: Page) -> str:
-    """What a cost per mass is called: by its currency, where one was named."""
-    return f"{case.costs.currency or 'cost'}/{mass_unit(page)}"
-
-
-def mass_unit(page: Page) -> str:
-    return "short ton" if page.units == "us" else "t"
-
-
-def per_mass(page: Page) -> float:
-    """What a number per tonne is multiplied by to be per mass of this page."""
-    return u.shown(1e-3, u.MASS_PRICE, f"/{mass_unit(page).replace(' ', '_')}")

@@ -13,6 +13,7 @@ from coolsim.case.result import BetweenPellets, Energy, FanRun, Result, Warning
 from coolsim.output import library, lines, verdicts
 from coolsim.output.finishing import finishing
 from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
+from coolsim.output.quantities import pressure_of
 from coolsim.output.upstream import coming
 from coolsim.scenario import inputs, typed_as
 from coolsim.scenario import units as u
@@ -27,10 +28,11 @@ LEAST_FLASH = 5e-5  # kg/kg wet; less would read 0.00 %
 _STYLES = {"danger": "bold red", "check": "yellow", "note": ""}  # beside the word, never instead of it
 
 
-def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
-    """Return the answer to one case as text; `sure` tells how sure it is."""
+def predicted(case: Case, result: Result, page: Page, sure: str = "", chance: float | None = None) -> str:
+    """Return the answer to one case as text; `sure` tells how sure it is, `chance` that all is kept, if known."""
     # an answer that cannot be must not be read without its danger, which a long table would hide
-    parts = [heading(case.title, page), first(result, page), answer(result, page)]
+    parts = [heading(case.title, page), first(result, page), doubt(case, result, chance, page)]
+    parts += [answer(result, page)]
     parts += [warnings(result, page, LEVELS[:1])]
     names = [run.name for run in result.stages]
     parts += [verdicts.verdict_tables(verdicts_of(case, result), page, names)]
@@ -42,6 +44,14 @@ def predicted(case: Case, result: Result, page: Page, sure: str = "") -> str:
     parts += [group(title + of_last, rows, page) for title, rows in details(case, result, page).items()]
     parts += [balances(result, page), warnings(result, page, LEVELS[1:])]
     return joined(parts)
+
+
+def doubt(case: Case, result: Result, chance: float | None, page: Page) -> str:
+    """Say before all numbers that what is met as computed is too unsure to rely on."""
+    words = verdicts.doubt(chance)
+    if not words or not all(v.met for v in verdicts_of(case, result)):
+        return ""
+    return wrapped(f"{words} Measure what leaves it open most (below), or aim for drier pellets.", page)
 
 
 def understood(case: Case, page: Page) -> str:
@@ -87,11 +97,7 @@ def answer(result: Result, page: Page) -> str:
 
 def _open(ends: tuple[Any, Any] | None, dimension: Dimension, digits: int, page: Page) -> str:
     """Return the band that the assumed material numbers leave, as text."""
-    if ends is None:
-        return "not asked"
-    unit = page.unit(dimension)
-    low, high = (u.shown(float(end), dimension, unit) for end in ends)
-    return f"{low:.{digits}f} – {high:.{digits}f} {pretty(unit)}"
+    return "not asked" if ends is None else page.between(ends, dimension, digits)
 
 
 def _rounded_up(size: float) -> str:
@@ -138,7 +144,7 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
             row("air blown per wet feed" if dryer else "dry air per wet feed", bed.air_ratio, u.AIR_RATIO, 2),
             row("face velocity", bed.face_velocity, u.SPEED, 0 if us else 2),
             row("air speed, share of lifting speed", bed.lift_off, u.FRACTION, 0),
-            row(f"pressure drop, {bed_is}", bed.pressure_drop, u.PRESSURE, 1 if us else 0),
+            (f"pressure drop, {bed_is}", pressure_of(float(bed.pressure_drop), page)),
             row(f"water given to the air{', of the line' * dryer}", bed.evaporation, u.MASS_FLOW, 1),
         ],
         **({"Fan": _fan(result.fan, page)} if result.fan else {}),
@@ -149,17 +155,12 @@ def details(case: Case, result: Result, page: Page) -> dict[str, list[tuple[str,
 
 def _between(told: BetweenPellets, page: Page) -> list[tuple[str, str]]:
     """How unlike the pellets are that leave together, by dry solid."""
-
-    def ends(values: Any, dimension: Dimension, digits: int) -> str:
-        low, high = (page.number(x, dimension, digits) for x in values)
-        return f"{low} – {high}"
-
     wettest = told.wettest_tenth
     return [
-        ("moisture, middle 80 %", ends(told.moisture_wb, u.FRACTION, 1)),
+        ("moisture, middle 80 %", page.between(told.moisture_wb, u.FRACTION, 1)),
         ("wettest tenth", page.number(wettest.moisture_wb, u.FRACTION, 1)),
         ("its water activity, evened out", f"{float(wettest.water_activity):.3f}"),
-        ("temperature, middle 80 %", ends(told.temperature, u.TEMPERATURE, 1)),
+        ("temperature, middle 80 %", page.between(told.temperature, u.TEMPERATURE, 1)),
         ("warmest tenth", page.number(told.warmest_tenth.temperature, u.TEMPERATURE, 1)),
     ]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from coolsim.output import dryer_uncertainty
 from coolsim.output.json import group
-from coolsim.output.library import dimension_of, number
+from coolsim.output.library import between, dimension_of
 from coolsim.output.page import Page, joined, pretty, table, wrapped
 from coolsim.output.verdicts import chance_text
 from coolsim.scenario import units as u
@@ -19,32 +19,36 @@ if TYPE_CHECKING:
 LEAST_SHOWN = 0.005  # share of either spread; smaller ones are named together
 
 
-def summary(found: Uncertainty, page: Page, wanted: float | None = None) -> str:
-    """Return intervals, chances and contributors as text; `wanted` is the chance that settings were to have."""
-    intervals, chances = _intervals(found, page), _chances(found, page, wanted)
+def summary(found: Uncertainty, page: Page, wanted: float | None = None, stages: Sequence[str] = ()) -> str:
+    """Return intervals, chances and contributors as text.
+
+    wanted: the chance that settings were to have; stages: names of the machines of a line.
+    """
+    intervals, chances = _intervals(found, page), _chances(found, page, wanted, stages)
     return joined([intervals, chances, _contributors(found, page), _words(found, page)])
 
 
 def _intervals(found: Uncertainty, page: Page) -> str:
-    def row(label: str, interval: Interval, dimension: u.Dimension | None, digits: int) -> tuple[str, ...]:
-        unit = page.unit(dimension) if dimension else ""
-        low, middle, high = (
-            f"{u.shown(x, dimension, unit) if dimension else x:.{digits}f}"
-            for x in (interval.low, interval.middle, interval.high)
-        )
-        return label, f"{low} – {high} {pretty(unit)}".rstrip(), f"{middle} {pretty(unit)}".rstrip()
+    def row(label: str, interval: Interval, dimension: u.Dimension, digits: int) -> tuple[str, ...]:
+        ends = page.between((interval.low, interval.high), dimension, digits)
+        return label, ends, page.number(interval.middle, dimension, digits)
 
+    activity = found.water_activity
     rows = [
         (f"How sure, by {found.samples} samples", "19 times in 20", "middle"),
         row("exit moisture", found.moisture_wb, u.FRACTION, 2),
         row("exit temperature", found.temperature, u.TEMPERATURE, 1),
-        row("water activity, evened out", found.water_activity, None, 2),
+        (
+            "water activity, evened out",
+            f"{activity.low:.2f} – {activity.high:.2f}",
+            f"{activity.middle:.2f}",
+        ),
     ]
     rows += [row(*one) for one in dryer_uncertainty.rows(found)]
     return table(rows, page, right=(1, 2), bold=(0,))
 
 
-def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
+def _chances(found: Uncertainty, page: Page, wanted: float | None, stages: Sequence[str]) -> str:
     rows, words = [], ""
     if found.all_met is not None:
         rows.append(("chance that the target is met", chance_text(found.all_met)))
@@ -53,12 +57,18 @@ def _chances(found: Uncertainty, page: Page, wanted: float | None) -> str:
         words = "" if wanted is None else wrapped(_words_of_chance(found, wanted), page)
     if found.limits:
         rows.append(("chance that a limit is kept", ""))
-        rows += [(f"  {name}", chance_text(share)) for name, share in found.limits]
+        rows += [(f"  {_of_stage(name, stages)}", chance_text(share)) for name, share in found.limits]
     if found.all_kept is not None:
         rows.append(("chance that all of this holds", chance_text(found.all_kept)))
     if not rows:
         return ""
     return table(rows, page, right=(1,), bold=(0,)) + words
+
+
+def _of_stage(limit: str, stages: Sequence[str]) -> str:
+    """The name of a limit: of a line with that of its machine in place of its number."""
+    number, colon, name = limit.partition(": ")
+    return f"{stages[int(number) - 1]}: {name}" if colon and stages else limit
 
 
 def _words_of_chance(found: Uncertainty, wanted: float) -> str:
@@ -110,8 +120,7 @@ def _plain(name: str) -> str:
 def _ends(known: Known, page: Page) -> str:
     if known.unit:
         return f"{known.low:.4g} – {known.high:.4g} {pretty(known.unit)}"
-    dimension = dimension_of(known.name)
-    return f"{number(known.low, dimension, page)} – {number(known.high, dimension, page)}"
+    return between(known.low, known.high, dimension_of(known.name), page)
 
 
 def _words(found: Uncertainty, page: Page) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -37,21 +38,53 @@ def _table(comparisons: Sequence[Comparison], page: Page) -> str:
     for number, c in enumerate(comparisons, 1):
         found = f"{_quantity(c, c.computed, page)}\n{_band(c, page)}"
         off = f"{difference(c, page)}\n{_WORDS[c.agreement]}"
-        rows.append((_label(number, c), c.name, measured(c, page), found, off))
+        rows.append((_label(number, c), in_degrees_of(page, c.name), measured(c, page), found, off))
     return table(rows, page, right=(0,), bold=(0,))
 
 
 def _line(number: int, c: Comparison, page: Page) -> str:
     found = f"computed {computed(c, page)}, {difference(c, page)}: {_WORDS[c.agreement]}"
-    return wrapped(f"{_label(number, c)} {c.name}: measured {measured(c, page)}, {found}", page)
+    return wrapped(
+        f"{_label(number, c)} {in_degrees_of(page, c.name)}: measured {measured(c, page)}, {found}", page
+    )
 
 
 def _note(number: int, c: Comparison, page: Page) -> str:
     return (
-        wrapped(f"{_label(number, c)} {c.name}", page, style="bold")
-        + wrapped(f"Measured: {c.measured_in_words}. Source: {c.source}.", page, indent=3)
-        + wrapped(f"Assumed: {c.assumed}.", page, indent=3)
+        wrapped(f"{_label(number, c)} {in_degrees_of(page, c.name)}", page, style="bold")
+        + wrapped(
+            f"Measured: {in_degrees_of(page, c.measured_in_words)}. Source: {c.source}.", page, indent=3
+        )
+        + wrapped(f"Assumed: {in_degrees_of(page, c.assumed)}.", page, indent=3)
     )
+
+
+_DEGREES = re.compile(
+    r"(?P<per>per )?(?P<low>\d+)(?:(?P<to>–| to | and )(?P<high>\d+))? (?P<unit>°C|°F|K)\b(?!\)| \()"
+)
+
+
+def in_degrees_of(page: Page, words: str) -> str:
+    """What a source says in words, its degrees those of the page.
+
+    >>> in_degrees_of(Page(units="us"), "at 80–90 °C, 5–8 K above, points per 11 K")
+    'at 176–194 °F, 9–14 °F above, points per 20 °F'
+    >>> in_degrees_of(Page(), "from 97 to 190 °F, per 10 °F")
+    'from 36 to 88 °C, per 6 K'
+    """
+
+    def turned(found: re.Match[str]) -> str:
+        unit, us = found["unit"], page.units == "us"
+        if us == (unit == "°F"):
+            return found[0]
+        difference = unit == "K" or bool(found["per"])
+        zero = 0.0 if difference else 32.0
+        ends = [float(end) for end in (found["low"], found["high"]) if end]
+        told = [f"{1.8 * x + zero if us else (x - zero) / 1.8:.0f}" for x in ends]
+        to = "°F" if us else "K" if difference else "°C"
+        return f"{found['per'] or ''}{(found['to'] or '').join(told)} {to}"
+
+    return _DEGREES.sub(turned, words)
 
 
 def _label(number: int, c: Comparison) -> str:

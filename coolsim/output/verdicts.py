@@ -108,6 +108,16 @@ def _miss(v: Verdict) -> str:
     return f": {gap:.{digits}f} points {'wetter' if c.sense > 0 else 'drier'}"
 
 
+def doubt(chance: float | None) -> str:
+    """A sentence that warns of a chance that is too small to rely on; nothing, where it is large or not known."""
+    if chance is None or chance >= LIKELY:
+        return ""
+    asked = f"{100 * LIKELY:.0f} %"
+    return (
+        f"Not likely enough to rely on: {chance_text(chance)} chance, where {asked} is asked for (assumed)."
+    )
+
+
 def chance_text(share: float) -> str:
     """Return a probability no more exactly than the samples tell it, and never as more than it is.
 

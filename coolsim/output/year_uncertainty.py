@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Iterator
 from typing import Any
 
+from coolsim.output.cost_tables import mass_unit
 from coolsim.output.json import group
 from coolsim.output.page import Page, joined, table, wrapped
 from coolsim.output.uncertainties import LEAST_SHOWN, rows_of, share_text
@@ -36,7 +37,7 @@ def _intervals(name: str, sure: YearUncertainty, seasons: Seasons, page: Page) -
 
 def _rows(sure: YearUncertainty, seasons: Seasons, page: Page) -> Iterator[Row]:
     us, target = page.units == "us", seasons.case.target
-    mass, small = ("short_ton", "lb") if us else ("t", "kg")
+    mass, small = mass_unit(page).replace(" ", "_"), "lb" if us else "kg"
 
     def row(label: str, x: Interval, factor: float = 1.0, digits: int = 0) -> Row:
         low, middle, high = (f"{factor * value:.{digits}f}" for value in (x.low, x.middle, x.high))

@@ -11,6 +11,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.machines.conditioner import HELD, ranges
 from coolsim.output import dryer_year, tables, year_uncertainty
+from coolsim.output.cost_tables import mass_unit
 from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
@@ -36,11 +37,27 @@ def year(seasons: Seasons, page: Page) -> str:
     """Return the answer of a year as text."""
     parts = [
         tables.heading(seasons.case.title, page),
+        wrapped(how_sure(seasons), page),
         side_by_side(seasons, page),
         hour_by_hour(seasons, page),
         notes(seasons, page),
     ]
     return joined(parts)
+
+
+def how_sure(seasons: Seasons) -> str:
+    """Say before all hours how far they can be relied on."""
+    known = [(SHORT[s.name], s.sure.within) for s in seasons.strategies if s.sure is not None]
+    if not known:
+        return (
+            "As computed, with every number taken as exact: how many hours may really be within target and limits, "
+            "--uncertainty tells."
+        )
+    told = "; ".join(f"{name} {within.low:.0f} – {within.high:.0f} h" for name, within in known)
+    return (
+        "As computed; what is known only to some ± leaves the hours within target and limits open (19 times in "
+        f"20): {told}."
+    )
 
 
 def hour_by_hour(seasons: Seasons, page: Page) -> str:
@@ -81,7 +98,7 @@ def side_by_side(seasons: Seasons, page: Page) -> str:
 
 def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
     us = page.units == "us"
-    mass, small = ("short_ton", "lb") if us else ("t", "kg")
+    mass, small = mass_unit(page).replace(" ", "_"), "lb" if us else "kg"
 
     def of(get: Callable[[Tally], float], digits: int = 0) -> Callable[[Strategy], str]:
         return lambda s: _number(get(s.total), digits)

@@ -105,7 +105,7 @@ def _relative_humidity(c: Collector, name: str, T: float, p: float) -> float | N
     saturated = air.humidity_ratio_from_relative_humidity(T, 1.0, p)
     humidity = float(air.vapour_pressure(ratio, p) / air.vapour_pressure(saturated, p))
     if humidity > 1.0 + 1e-6:
-        c.wrong(key, f"more than air at {dry_bulb} can hold ({humidity:.0%} relative humidity)")
+        c.wrong(key, f"more than air at {dry_bulb} can hold ({100 * humidity:.0f} % relative humidity)")
         return None
     return min(humidity, 1.0)
 

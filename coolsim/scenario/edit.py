@@ -19,21 +19,24 @@ from coolsim.scenario.keys.feed import CUSTOM
 from coolsim.scenario.keys.machine import WITHIN_STAGE
 from coolsim.scenario.reader import shown
 from coolsim.scenario.source import Source
+from coolsim.scenario.units import known_system
 from coolsim.scenario.values import ends
 from coolsim.support import toml_text
 from coolsim.support.errors import Fault, InputError, joined_to
 from coolsim.support.toml_text import NestedTooDeeply, check_depth
 
 
-def load(path: str | os.PathLike[str]) -> Case:
+def load(path: str | os.PathLike[str], *, units: str = "si") -> Case:
     """Return the case that the scenario file `path` describes.
 
+    units: "si" or "us", in which steps of dials, sizes and motors are to be round numbers, whatever is typed.
     Raises InputError with every fault of the file, each with its line.
     """
-    return case_from(source.read_file(path))
+    known_system(units)
+    return dataclasses.replace(case_from(source.read_file(path)), units=units)
 
 
-def load_with(path: str | os.PathLike[str], settings: Sequence[str]) -> Case:
+def load_with(path: str | os.PathLike[str], settings: Sequence[str], units: str = "si") -> Case:
     """Return the case of a file with settings such as "feed.moisture=15 %" applied, as `--set` gives them.
 
     Raises InputError with every fault of the file and of the settings together.
@@ -43,12 +46,13 @@ def load_with(path: str | os.PathLike[str], settings: Sequence[str]) -> Case:
         with joined_to(faults):
             key, value = parse_setting(setting)
             changes[key] = value
-    return _case_from(before, changes, "--set", faults)
+    return dataclasses.replace(_case_from(before, changes, "--set", faults), units=units)
 
 
-def loads(text: str, name: str = "scenario") -> Case:
+def loads(text: str, name: str = "scenario", *, units: str = "si") -> Case:
     """Return the case that a scenario's text describes; `name` stands for the file in messages."""
-    return case_from(source.parse(text, name))
+    known_system(units)
+    return dataclasses.replace(case_from(source.parse(text, name)), units=units)
 
 
 @takes_a_case
@@ -62,12 +66,13 @@ def replace(case: Case, changes: Mapping[str, Any], origin: str = "replace()") -
     Raises InputError with every fault; `origin` stands for the file in messages about changed keys.
     """
     found = _case_from(_source_of(as_typed(case)), changes, origin, [])
+    found = dataclasses.replace(found, units=case.units)
     return found if found.material.name != case.material.name else _carried(case, found)
 
 
 def retyped(case: Case, changes: Mapping[str, Any], origin: str = "") -> Case:
     """Return what the scenario of a case describes with some keys changed, without what was changed in Python."""
-    return _case_from(_source_of(case), changes, origin, [])
+    return dataclasses.replace(_case_from(_source_of(case), changes, origin, []), units=case.units)
 
 
 def _case_from(before: Source, changes: Mapping[str, Any], origin: str, faults: list[Fault]) -> Case:
@@ -168,7 +173,7 @@ def _source_of(case: Case) -> Source:
 def is_as_typed(case: Case) -> bool:
     """Whether a case is what its scenario says; one that was set in Python, as by find_settings, is not."""
     try:
-        return bool(case_from(_source_of(case)) == case)
+        return _read(case) == case
     except (InputError, ValueError):  # no scenario, or arrays, which none holds
         return False
 
@@ -181,8 +186,7 @@ def as_typed(case: Case) -> Case:
 
     So may the case of an answer be changed on. Raises InputError where no scenario can say what was changed.
     """
-    before = _source_of(case)
-    read = case_from(before)
+    before, read = _source_of(case), _read(case)
     try:
         if read == case:
             return case
@@ -206,11 +210,16 @@ def as_typed(case: Case) -> Case:
 
 def _carried(case: Case, found: Case) -> Case:
     """What goes along though no scenario says it: numbers of a library material that were fitted, and margins."""
-    read = case_from(_source_of(case)).material
+    read = _read(case).material
     names = [f.name for f in dataclasses.fields(read)]
     fitted = {n: x for n in names if (x := getattr(case.material, n)) != getattr(read, n)}
     material = dataclasses.replace(found.material, **fitted) if fitted else found.material
-    return dataclasses.replace(found, material=material, safety_margins=case.safety_margins)
+    return dataclasses.replace(found, material=material, safety_margins=case.safety_margins, units=case.units)
+
+
+def _read(case: Case) -> Case:
+    """What the scenario of a case says, read anew."""
+    return dataclasses.replace(case_from(_source_of(case)), units=case.units)
 
 
 def _custom(case: Case) -> bool:

@@ -73,7 +73,9 @@ def _belt(c: Collector) -> Belt | None:
             )
         typed = c.source.value(f"cooler.zone.{number}.inlet_air_temperature")
         if typed is None and zone.get("recirculation"):
-            c.fault(f"cooler.zone.{number}.recirculation", f"{zone['recirculation']:.0%}", HEATED_ONLY)
+            c.fault(
+                f"cooler.zone.{number}.recirculation", f"{100 * zone['recirculation']:.0f} %", HEATED_ONLY
+            )
     if not zones or not c.has("cooler.belt_width", "cooler.bed_depth", "cooler.shrinkage"):
         return None
     if any("length" not in zone or "airflow" not in zone for zone in zones):
@@ -139,8 +141,8 @@ def _deviations(c: Collector, depth: float) -> dict[str, Any]:
         deepest = c.values.get("limits.bed_depth", (depth,))[-1]
         for what, of in (("the bed", depth), ("the deepest bed of limits.bed_depth", deepest)):
             if typed.length > MOST * of:
-                share = f"{typed.length / of:.0%} of {what}"
-                c.wrong(key, f"this is {share}; allowed is up to {MOST:.0%} of it; {definition.hint}")
+                share = f"{100 * (typed.length / of):.0f} % of {what}"
+                c.wrong(key, f"this is {share}; allowed is up to {100 * MOST:.0f} % of it; {definition.hint}")
                 break
     if c.has("cooler.speed_deviation"):
         found["speed_deviation"] = c.values["cooler.speed_deviation"]

@@ -108,11 +108,14 @@ def _wetter(place: str, key: str, case: Case, M: float, deviation: float) -> lis
     feed = case.feed
     if not (_hotter(case) and feed.moisture + 3 * deviation < M):
         return []
-    found = f"{M:.2%}, wetter than the feed that came ({feed.moisture:.2%})"
+    found = f"{100 * M:.2f} %, wetter than the feed that came ({100 * feed.moisture:.2f} %)"
     dry = M / (1 + M)
     allowed = "hot feed dries: were in and out swapped?"
     if dry < feed.moisture:
-        allowed += f" Or is it dry basis? {M:.2%} of the dry weight is {dry:.2%} wet basis, which is meant"
+        allowed += (
+            f" Or is it dry basis? {100 * M:.2f} % of the dry weight is {100 * dry:.2f} % wet "
+            "basis, which is meant"
+        )
     return [Fault(place, key, found, allowed)]
 
 

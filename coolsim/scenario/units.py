@@ -16,9 +16,21 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
+from coolsim.support.errors import Fault, InputError
+
 UNITS = Path(__file__).parents[1] / "data" / "units.txt"
 LONGEST_QUANTITY = 80  # characters; a scenario has no use for more, and pint should never see it
 LONGEST_UNIT = 40
+
+
+SYSTEMS = ("si", "us")
+
+
+def known_system(units: str) -> str:
+    """The name of a system of units; raises InputError."""
+    if units not in SYSTEMS:
+        raise InputError([Fault("", "units", repr(units)[:40], 'needs "si" or "us"')])
+    return units
 
 
 class Misread(ValueError):
@@ -183,6 +195,10 @@ def split(text: str) -> tuple[float, str]:
     if not match:
         raise Misread("a quantity that starts with one finite number, such as 12 or 0.5 or 8e-10")
     unit = text[match.end() :]
+    below = re.match(r"\s*/\s*([1-9][0-9]{0,3})(?![0-9.])\s*", unit)
+    if below:
+        told = f"{float(match[0]) / int(below[1]):.6g} {unit[below.end() :]}".rstrip()
+        raise Misread(f"a number with a point in place of a fraction: {told}")
     if re.match(r"\s*[0-9._]", unit):
         raise Misread("one number without spaces or separators inside, such as 1200")
     number = float(match[0])

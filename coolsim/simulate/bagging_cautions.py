@@ -60,11 +60,11 @@ def wet_tenth(case: Case, result: Result) -> Warning | None:
     helps = (
         evener(dataclasses.replace(case, cooler=last))
         if last.arrangement != "counter-flow"
-        else ("Level the bed, discharge evenly; slower.")
+        else ("Level the bed, discharge it evenly, or run it slower.")
     )
     return Warning(
         "check",
-        f"{WETTEST_TENTH} leaves at {wet:.1%}, where {100 * wanted:.4g}% is wished for: do not "
+        f"{WETTEST_TENTH} leaves at {100 * wet:.1f} %, where {100 * wanted:.4g} % is wished for: do not "
         f"judge by the mean. {helps}",
     )
 
@@ -94,10 +94,10 @@ def evener(case: Case) -> str:
     """
     c = case.cooler
     if c.arrangement == "belt":
-        return "Less depth, zones with the air the other way, cooler or moister air."
+        return "Try less depth, zones with the air the other way, or cooler or moister air."
     if c.mixing != "none":
-        return "A shorter drying, cooler or moister air."
+        return "Try a shorter drying, or cooler or moister air."
     if c.reverse_every is None:
-        return "Less depth, reversals, turning, cooler or moister air."
+        return "Try less depth, reversals, turning, or cooler or moister air."
     other = "other times between reversals (quicker is not always evener)"
-    return f"Less depth, turning, cooler or moister air; {other}."
+    return f"Try less depth, turning, cooler or moister air, or {other}."

@@ -22,7 +22,7 @@ from coolsim.physics.bag import MOULDS_ACTIVE
 from coolsim.physics.sorption import EQUATIONS
 from coolsim.simulate.bagging_cautions import WARM, of_bags, wet_tenth
 from coolsim.simulate.dryer_cautions import of_dryers, of_schedule
-from coolsim.simulate.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, activity_in_store
+from coolsim.simulate.finishing_cautions import CLOSE_TO_MOULDS, MOULDY, activity_in_store, beyond
 from coolsim.support.dual_units import difference
 from coolsim.support.dual_units import temperature as _degrees
 
@@ -60,16 +60,16 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "danger",
             1.0,
             lambda c, r: r.bed.lift_off,
-            "the air lifts the bed: {x:.0%} of the velocity at which its pressure drop carries these pellets "
-            "(limit {limit:.0%}). Give less air or more floor.",
+            "the air lifts the bed: {percent:.0f} % of the velocity at which its pressure drop carries these "
+            "pellets (limit {most:.0f} %). Give less air or more floor.",
         ),
         Caution(
             "check",
             1.0,
             lambda c, r: r.bed.wen_yu,
-            "by another correlation (Wen and Yu, ± 30 %, no void fraction asked) the air reaches {x:.0%} of what "
-            "lifts the bed; by the bed's own pressure drop at a void fraction of {void:.3g}, which decides, "
-            "{lift:.0%}. Measure the void fraction, or give less air.",
+            "by another correlation (Wen and Yu, ± 30 %, no void fraction asked) the air reaches {percent:.0f} % "
+            "of what lifts the bed; by the bed's own pressure drop at a void fraction of {void:.3g}, which "
+            "decides, {lift:.0f} %. Measure the void fraction, or give less air.",
         ),
     ),
     "bed stands": (
@@ -77,15 +77,16 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "danger",
             1.0,
             lambda c, r: r.bed.pressure_drop / r.bed.bed_weight / _by_fines(c),
-            "the bed cannot stand: its pressure drop, clean, is {x:.0%} of its weight (limit {limit:.0%}). "
-            "Give less air or more floor.",
+            "the bed cannot stand: its pressure drop, clean, is {percent:.0f} % of its weight (limit {most:.0f} "
+            "%). Give less air or more floor.",
         ),
         Caution(
             "check",
             1.0,
             lambda c, r: r.bed.pressure_drop / r.bed.bed_weight,
-            "by its fines alone the bed's pressure drop is {x:.0%} of its weight (limit {limit:.0%}): fines blow "
-            "out or gather, and air breaks through where there are fewest. Screen them out, or give less air.",
+            "by its fines alone the bed's pressure drop is {percent:.0f} % of its weight (limit {most:.0f} %): "
+            "fines blow out or gather, and air breaks through where there are fewest. Screen them out, or give "
+            "less air.",
         ),
     ),
     "exhaust": (
@@ -95,8 +96,8 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             lambda c, r: (
                 r.air_out.relative_humidity if r.air_out.relative_humidity <= 1 else 0.0
             ),  # more is fog
-            "exhaust at {x:.0%} relative humidity (limit {limit:.0%}): ducts and cyclone run wet, fines cake. "
-            "More air, or insulate the duct.",
+            "exhaust at {percent:.0f} % relative humidity (limit {most:.0f} %): ducts and cyclone run wet, fines "
+            "cake. Give more air, or insulate the duct.",
         ),
     ),
     "mould": (
@@ -104,14 +105,14 @@ TABLE: dict[str, tuple[Caution, ...]] = {
             "check",
             MOULDS_ACTIVE,
             activity_in_store,
-            "water activity {x:.2f} in store (limit {limit:.2f}): " + MOULDY,
+            "water activity {activity} in store (limit {limit:.2f}): " + MOULDY,
         ),
         Caution(
             "check",
             CLOSE_TO_MOULDS,
             activity_in_store,
-            "water activity {x:.2f} in store (limit {limit:.2f}): close to where moulds grow. Dry further, or "
-            "sell soon.",
+            f"water activity {{x:.2f}} in store: below {MOULDS_ACTIVE:.2f}, from where moulds are active, but "
+            "above the {limit:.2f} that common practice keeps to (no source). Dry further, or sell soon.",
         ),
     ),
     "warm": (
@@ -159,9 +160,9 @@ def _of_fog(case: Case, result: Result) -> Iterator[Warning]:
     more = "more heat" if case.cooler.arrangement == "counter-flow" else "more heat, or less recirculation"
     yield Warning(
         "danger" if out.relative_humidity > THICK_FOG else "check",
-        f"the exhaust is fog: computed as vapour alone it holds {out.relative_humidity:.0%} of what air of "
+        f"the exhaust is fog: computed as vapour alone it holds {100 * out.relative_humidity:.0f} % of what air of "
         f"{_degrees(out.temperature)} can. With {drops:.1f} g of drops per kg of dry air it is saturated at "
-        f"{_degrees(T)}. Where they settle, pellets stay wetter than told here. More air, {more}.",
+        f"{_degrees(T)}. Where they settle, pellets stay wetter than told here. Give more air, {more}.",
     )
 
 
@@ -191,8 +192,8 @@ def _of_the_fan(case: Case, result: Result) -> Iterator[Warning]:
     if result.fan.speed > FULL_SPEED:
         yield Warning(
             "check",
-            f"this airflow takes {result.fan.speed:.0%} of the fan's full speed: power rises as its cube, forces "
-            "in the wheel as its square. Not without the maker's consent.",
+            f"this airflow takes {100 * result.fan.speed:.0f} % of the fan's full speed: power rises as its cube, "
+            "forces in the wheel as its square. Not without the maker's consent.",
         )
     if case.duct.leakage is None:
         yield Warning(
@@ -204,7 +205,7 @@ def _of_the_fan(case: Case, result: Result) -> Iterator[Warning]:
 
 # What makes pellets leave cooler, by arrangement.
 _COOLER = {
-    "counter-flow": "More time in the bed or more air.",
+    "counter-flow": "Give more time in the bed, or more air.",
     "batch": "Cool the batch before it is emptied, or longer: cooler.cooling_time.",
     "belt": "Let a last zone blow outside air, unheated, or cool them afterwards.",
 }
@@ -214,12 +215,15 @@ def _in_words(case: Case, result: Result, caution: Caution, x: float) -> str:
     """The words with their numbers; `warmer` and `may_be` are those of temperature differences."""
     return caution.words.format(
         x=x,
+        percent=100 * x,
+        activity=beyond(x, caution.limit),
         limit=caution.limit,
+        most=100 * caution.limit,
         warmer=difference(x, 1),
         may_be=difference(caution.limit, 1),
         cooler=_COOLER[case.cooler.arrangement],
         void=case.feed.void_fraction,
-        lift=float(result.bed.lift_off),
+        lift=100 * float(result.bed.lift_off),
     )
 
 
@@ -228,11 +232,12 @@ def _notes(case: Case, result: Result) -> Iterator[Warning]:
         yield Warning(
             "note",
             f"the feed would boil at this pressure: it flashes to {_degrees(result.feed_in.temperature)} and "
-            f"{result.feed_in.moisture_wb:.2%} moisture before it enters.",
+            f"{100 * result.feed_in.moisture_wb:.2f} % moisture before it enters.",
         )
     yield Warning(
         "note",
-        f"exhaust ducts colder than {_degrees(result.air_out.dew_point)}, the exhaust's dew point, drip.",
+        f"keep the exhaust duct warmer than {_degrees(result.air_out.dew_point)}, the dew point of its air: a "
+        "colder one drips.",
     )
     yield from _outside_of_fits(case, result)
     assumed = [name.replace("_", " ") for name, p in case.material.provenance.items() if p.assumed]
@@ -240,7 +245,7 @@ def _notes(case: Case, result: Result) -> Iterator[Warning]:
         yield Warning(
             "note",
             f"assumed for {case.material.name}: {', '.join(assumed)}. `coolsim materials "
-            f"{case.material.name}` tells why; a trial on your own line settles them.",
+            f"{case.material.name}` tells why; trials on your own line settle them (`coolsim fit`).",
         )
 
 
@@ -252,7 +257,8 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
     if not low <= Re <= high:
         yield Warning(
             "note",
-            f"Reynolds number {Re:.3g} is outside the fit of heat and mass transfer ({low:g}–{high:g}).",
+            f"the air's Reynolds number, {Re:.3g}, is outside what heat and mass transfer are known for ({low:g}–"
+            f"{high:g}): how fast pellets cool and dry is extrapolated.",
         )
     equation = EQUATIONS[case.material.isotherm.equation]
     T: Any = np.asarray(result.kept_profile.surface_temperature)
@@ -262,6 +268,7 @@ def _outside_of_fits(case: Case, result: Result) -> Iterator[Warning]:
     if T.min() < low or T.max() > high:
         yield Warning(
             "note",
-            f"pellet surfaces run from {_degrees(T.min())} to {_degrees(T.max())}; the isotherm is "
-            f"{equation.range_text}: extrapolated beyond.",
+            f"pellet surfaces run from {_degrees(T.min())} to {_degrees(T.max())}; the isotherm (the moisture they "
+            f"settle at in air of some humidity) is {equation.range_text}. Beyond, it is extrapolated: trust "
+            "differences more than values.",
         )

@@ -51,14 +51,14 @@ def of_dryers(case: Case, result: Result) -> Iterator[Warning]:
     if spread.driest_wb < DRY_LAYER:
         yield Warning(
             "check",
-            f"the driest layer leaves at {spread.driest_wb:.1%} (limit {DRY_LAYER:.0%}): over-dried, brittle, "
-            f"dusty. {evener(case)}",
+            f"the driest layer leaves at {100 * spread.driest_wb:.1f} % (limit {100 * DRY_LAYER:.0f} %): "
+            f"over-dried, brittle, dusty. {evener(case)}",
         )
     if over_depth(result) > UNEVEN and wet_tenth(case, result) is None:
         yield Warning(
             "check",
-            f"the bed is uneven: {spread.driest_wb:.1%} to {spread.wettest_wb:.1%} over its depth. The mean "
-            f"hides wet pellets that mould in the bag. {evener(case)}",
+            f"the bed is uneven: {100 * spread.driest_wb:.1f} % to {100 * spread.wettest_wb:.1f} % over its "
+            f"depth. The mean hides wet pellets that mould in the bag. {evener(case)}",
         )
     if getattr(case.cooler, "mixing", "none") == "continuous" and case.cooler.reverse_every is not None:
         yield Warning(
@@ -116,9 +116,9 @@ def _of_cooling(case: Case, result: Result) -> Iterator[Warning]:
     if after - before > REWETTED:
         yield Warning(
             "note",
-            f"while it is cooled the batch takes up water from the humid air outside: {before:.1%} when the heater "
-            f"goes off, {after:.1%} at the end. The heat of that keeps pellets warmer than the air; a shorter "
-            "cooling takes up less.",
+            f"while it is cooled the batch takes up water from the humid air outside: {100 * before:.1f} % when "
+            f"the heater goes off, {100 * after:.1f} % at the end. The heat of that keeps pellets warmer than the "
+            "air; a shorter cooling takes up less.",
         )
 
 
@@ -126,7 +126,7 @@ def of_schedule(plan: Schedule) -> Iterator[Warning]:
     if plan.surplus > 0:
         yield Warning(
             "check",
-            f"the dryers do not keep up: {plan.load:.0%} of their capacity arrives and "
+            f"the dryers do not keep up: {100 * plan.load:.0f} % of their capacity arrives and "
             f"{mass_flow(plan.surplus)} pile up. It takes {plan.dryers_needed:.0f} dryers, a larger batch, "
             "or a shorter cycle.",
         )

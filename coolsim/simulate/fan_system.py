@@ -248,5 +248,5 @@ def _crossing(
         allowed = (
             f"{why}{who}: another speed or bed depth, or cooler.airflow with the airflow that you measured"
         )
-        raise InputError([Fault("", "fan.speed", f"{speed[lost[0]]:.0%}", allowed)])
+        raise InputError([Fault("", "fan.speed", f"{100 * speed[lost[0]]:.0f} %", allowed)])
     return point

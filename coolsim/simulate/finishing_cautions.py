@@ -34,6 +34,17 @@ def activity_in_store(case: Case, result: Result) -> float:
     return float(once_coated(case, store.water_activity, store.temperature))
 
 
+def beyond(activity: float, limit: float) -> str:
+    """A water activity with as many digits as tell it from its limit.
+
+    >>> beyond(0.734, 0.7), beyond(0.704, 0.7)
+    ('0.73', '0.704')
+    """
+    return next(
+        (text for n in (2, 3, 4) if (text := f"{activity:.{n}f}") != f"{limit:.{n}f}"), f"{activity:.5f}"
+    )
+
+
 def around_the_machine(case: Case, result: Result) -> Iterator[Warning]:
     """Warnings of one case."""
     hot = case.conditioning.temperature
@@ -151,13 +162,14 @@ def _bagged(case: Case, result: Result) -> Iterator[Warning]:
         )
     activity, judged = float(bag.water_activity_in_store), activity_in_store(case, result)
     if activity > MOULDS_ACTIVE >= judged:
-        text = f"water activity {activity:.2f} in the store of [bag] (limit {MOULDS_ACTIVE:.2f}): {MOULDY}"
+        told = beyond(activity, MOULDS_ACTIVE)
+        text = f"water activity {told} in the store of [bag] (limit {MOULDS_ACTIVE:.2f}): {MOULDY}"
         yield Warning("check", text)
     elif activity > MOULDS_POSSIBLE and judged <= CLOSE_TO_MOULDS:  # else it has been said
         yield Warning(
             "check",
-            f"water activity {activity:.2f} in store (limit {MOULDS_POSSIBLE:.2f}): moulds are possible. "
-            "Dry further.",
+            f"water activity {activity:.2f} in store: below {MOULDS_ACTIVE:.2f}, from where moulds are active, but "
+            f"a few grow from {MOULDS_POSSIBLE:.2f} on. Dry further, or sell soon.",
         )
     yield from _extrapolated(case, result)
 

@@ -47,6 +47,7 @@ def of_uneven_feed(before: StageRun) -> Iterator[Warning]:
     if tenth - mean > UNLIKE:
         yield Warning(
             "note",
-            f"the wettest tenth leaves at {tenth:.1%}, the mean at {mean:.1%}. The next machine is computed with "
-            "the mean: what it leaves is as uneven as what it is fed, unless pellets lie together for days.",
+            f"the wettest tenth leaves at {100 * tenth:.1f} %, the mean at {100 * mean:.1f} %. The next machine "
+            "is computed with the mean: what it leaves is as uneven as what it is fed, unless pellets lie "
+            "together for days.",
         )

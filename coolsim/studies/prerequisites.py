@@ -246,10 +246,10 @@ def impossible(case: Case) -> list[Fault]:
             Fault(
                 where(case, "target.moisture"),
                 "target.moisture",
-                f"{ceiling:.2%}",
-                f"even at {dual_units.temperature(T)}, the hottest anything is here, outside air ({a_w:.0%} "
-                f"relative humidity then) dries this feed to {X / (1 + X):.2%} at best: ask for no less, or heat "
-                f"the inlet air (limits.inlet_air_temperature)",
+                f"{100 * ceiling:.2f} %",
+                f"even at {dual_units.temperature(T)}, the hottest anything is here, outside air ({100 * a_w:.0f} "
+                f"% relative humidity then) dries this feed to {100 * (X / (1 + X)):.2f} % at best: ask for no "
+                "less, or heat the inlet air (limits.inlet_air_temperature)",
             )
         ]
     return []

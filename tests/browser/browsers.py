@@ -8,10 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import axe_core_python
+import numpy as np
 import pytest
 from selenium import webdriver
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
+
+from coolsim.studies.maps.outcome_map import Effort
 
 AXE = Path(axe_core_python.__file__).with_name("axe.min.js")
 FLAGS = (
@@ -60,3 +63,14 @@ def faults_of_axe(browser: Any) -> tuple[list[Any], int]:
     return faults, len(
         [n for rule in found["passes"] if rule["id"] == "color-contrast" for n in rule["nodes"]]
     )
+
+
+QUICK = Effort((400,), (20,), 20, 60, 1.0, 100.0, 1.0)  # a rough map in half a second
+
+
+def answered(browser: Any, values: np.ndarray) -> list[dict[str, float]]:
+    """What the page computes at values (axes, N)."""
+    found: list[dict[str, float]] = browser.execute_script(
+        "return arguments[0].map((values) => outcomes(values))", values.T.tolist()
+    )
+    return found

@@ -10,12 +10,11 @@ import base64
 import dataclasses
 import io
 import unicodedata
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from browser.browsers import faults_of_axe, opened, show
+from browser.browsers import faults_of_axe, show
 from pypdf import PdfReader
 from shipped import SCENARIOS, level_text, levelled
 
@@ -29,13 +28,6 @@ WIDTHS = (360, 768, 1280)  # a telephone, a tablet, a desk
 A4 = {"paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
 # A short year is enough for tables as wide as those of a long one: eight bands of humidity.
 YEAR = '\n[weather]\nfile = "w.csv"\n[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    window = opened(tmp_path_factory.mktemp("profile"))
-    yield window
-    window.quit()
 
 
 @pytest.fixture(scope="module")

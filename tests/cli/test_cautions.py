@@ -60,15 +60,16 @@ def dried(name: str) -> tuple[Case, Result]:
 
 
 EVENER = {
-    "belt": ("belt-four-zones", {}, "Less depth, zones with the air the other way, cooler or moister air."),
+    "belt": ("belt-four-zones", {}, "Try less depth, zones with the air the other way, or cooler or moister air."),
     "batch, reversed": (
         "evening-batch", {},
-        "Less depth, turning, cooler or moister air; other times between reversals (quicker is not always evener).",
+        "Try less depth, turning, cooler or moister air, or other times between reversals (quicker is not always "
+        "evener).",
     ),
     "batch, one way": (
-        "evening-batch", {"reverse_every": None}, "Less depth, reversals, turning, cooler or moister air."
+        "evening-batch", {"reverse_every": None}, "Try less depth, reversals, turning, or cooler or moister air."
     ),
-    "batch, turned": ("evening-batch", {"mixing": "continuous"}, "A shorter drying, cooler or moister air."),
+    "batch, turned": ("evening-batch", {"mixing": "continuous"}, "Try a shorter drying, or cooler or moister air."),
 }  # fmt: skip
 
 

@@ -168,11 +168,11 @@ def test_ctrl_c_that_a_library_made_another_error_of_is_status_130_too(
 
     before = signal.signal(signal.SIGINT, signal.default_int_handler)  # in the background none is heard
     try:
-        monkeypatch.setattr("coolsim.cli.shared.case_of", lambda *_: swallowing())
+        monkeypatch.setattr("coolsim.cli.shared.case_of", lambda *_, **__: swallowing())
         outcome = run("predict", "mill.toml")
         assert (outcome.status, outcome.out) == (130, "") and outcome.err == "coolsim: stopped\n"
         assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
-        monkeypatch.setattr("coolsim.cli.shared.case_of", lambda *_: signal.raise_signal(signal.SIGINT))
+        monkeypatch.setattr("coolsim.cli.shared.case_of", lambda *_, **__: signal.raise_signal(signal.SIGINT))
         assert run("predict", "mill.toml").status == 130
     finally:
         signal.signal(signal.SIGINT, before)

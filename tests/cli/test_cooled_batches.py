@@ -129,7 +129,7 @@ def test_water_taken_up_while_cooling_is_told(cooled):
     assert not told(cooled, "takes up water")
     damp = level("evening-batch")
     (text,) = told(coolsim.predict(damp), "takes up water")
-    before, after = (float(x) for x in re.findall(r"(\d+\.\d)%", text))
+    before, after = (float(x) for x in re.findall(r"(\d+\.\d) %", text))
     result = coolsim.predict(
         dataclasses.replace(damp, cooler=dataclasses.replace(damp.cooler, cooling_time=0.0))
     )

@@ -64,7 +64,7 @@ def test_a_size_is_printed_and_written(run, box):
         "MJ/kg",
     ):
         assert said in words
-    assert "of the dryer that is there, and not used here: cooler.heater_power" in words
+    assert "of the dryer that is there, so not used for one to buy: cooler.heater_power" in words
     written = json.loads(file.read_text(encoding="utf-8"))
     assert written["met"] is True and written["dryers"] == 2 and written["currency"] is None
     (served,) = written["served"]

@@ -161,7 +161,7 @@ def test_in_and_out_swapped_dry_basis_and_fahrenheit(line, tmp_path) -> None:
 
     assert swapped[0].key == "measured.moisture" and "were in and out swapped?" in swapped[0].allowed
     dry = faults(line, tmp_path, HEADING + "14,15.5,34\n")  # 15.5/115.5 = 13.42 %
-    assert "dry basis" in dry[0].allowed and "13.42%" in dry[0].allowed
+    assert "dry basis" in dry[0].allowed and "13.42 %" in dry[0].allowed
     hot = faults(line, tmp_path, HEADING + "14,11.8,95\n")  # (95 − 32)/1.8 = 35.0
     assert "degF" in hot[0].allowed and "35.0 °C" in hot[0].allowed
     outside = faults(line, tmp_path, "air.temperature [degC],measured.moisture [%]\n88,12\n")

@@ -20,7 +20,7 @@ def test_the_command(run, tmp_path):
     done = run("plan", str(path), "--json", str(tmp_path / "plan.json"), "--plot", str(tmp_path / "shift.svg"),
                "--along", str(tmp_path / "along.png"))  # fmt: skip
     assert done.status == 0, done.err
-    for words in ("press holds it back", "conditioned", "waits before it", "per tonne bagged", "may sweat?"):
+    for words in ("press holds it back", "conditioned", "waits before it", "per t bagged", "may sweat?"):
         assert words in done.out, words
     assert (tmp_path / "shift.svg").stat().st_size > 1000 and (tmp_path / "along.png").stat().st_size > 1000
     told = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))

@@ -65,6 +65,8 @@ def test_it_prints_and_writes_whole_files(run: Run, mill: Path, tmp_path: Path) 
     done = run("seasons", str(mill), "--json", str(out), "--csv", str(hours))
     assert done.status == 0 and done.err == ""
     assert "within target and limits" in done.out and "No settings chart" in done.out
+    # the first sentence says how far the hours can be relied on
+    assert done.out.split("\n\n")[1].startswith("As computed, with every number taken as exact")
     assert "a time that an earlier row has (line 7)" in done.out
     (line,) = out.read_text(encoding="utf-8").splitlines()
     document = json.loads(line)
@@ -194,6 +196,8 @@ def test_how_sure_a_year_is(run: Run, surely: Path) -> None:
     assert strategy.sure is not None
     low, middle, high = (100 * getattr(strategy.sure.moisture_wb, x) for x in ("low", "middle", "high"))
     assert f"{low:.2f} – {high:.2f}" in done.out and f"{middle:.2f}" in done.out
+    within = strategy.sure.within
+    assert f"as it is {within.low:.0f} – {within.high:.0f} h." in " ".join(done.out.split("\n\n")[1].split())
     assert written["moisture_wb"]["low"] == pytest.approx(low / 100)
     assert written["product_t"]["middle"] == pytest.approx(strategy.sure.product.middle / 1000)
     assert written["within_h"]["low"] <= strategy.total.within <= written["within_h"]["high"]

@@ -199,18 +199,19 @@ def test_fits_the_page(
 
 def test_units_us(buyer: Path, answer: SizeAnswer) -> None:
     text = printed.sized(coolsim.load(buyer), answer, Page(140, units="us"))
-    # 0.6 m² / 0.3048² = 6.4583 ft², as typed back
+    # 0.6 m² / 0.3048² = 6.4583 ft², told to a tenth of a percent
     # 0.5 m³/s = 1059 cfm; 1840 Pa / 249.09 = 7.4 inH2O; 0.8 m = 31.50 in;
-    # 0.874 m = 2.87 ft; 0.92 kWh/t × 0.90718 = 0.83; 36.5 °C = 97.7 °F; 1.05 kg/m³ × 0.062428 = 0.066 lb/ft³
+    # 0.874 m = 34.41 in = 2 ft 10.4 in; 0.92 kWh/t × 0.90718 = 0.83; 36.5 °C = 97.7 °F;
+    # 1.05 kg/m³ × 0.062428 = 0.066 lb/ft³
     for number in (
-        "6.4583 ft²",
+        "6.46 ft²",
         "1059 cfm",
         "7.4 inH2O",
-        "31.50 in",
-        "2.87 ft",
+        "31.5 in",
+        "2 ft 10.5 in",
         "0.83",
         "97.7 °F",
-        "0.066 lb/ft3",
+        "0.066 lb/ft³",
     ):
         assert number in text, number
     assert "kWh/short ton" in text
@@ -266,8 +267,10 @@ def test_the_command_from_file_to_json(tmp_path: Path, good: str) -> None:
     assert (done.stderr, done.returncode) == (b"", 0)
     document = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
     said = done.stdout.decode("utf-8")
-    title, _, first, floor, *_ = said.splitlines()
-    assert title == "A mill of our own" and re.split(r"\s{2,}", first)[0] == "To buy"
+    title, doubt, size, *_ = said.split("\n\n")
+    first, floor, *_ = size.splitlines()
+    assert title == "A mill of our own" and doubt.startswith("Not likely enough to buy by: 1 of 1 rows below")
+    assert re.split(r"\s{2,}", first)[0] == "To buy"
     label, printed_floor = re.split(r"\s{2,}", floor)
     assert label == "floor area" and printed_floor == f"{document['floor_area_m2']:.3f}".rstrip("0") + " m²"
     assert len(document["curve"]) >= 8

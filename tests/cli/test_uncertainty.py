@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 import coolsim
 from coolsim.cli import app
+from coolsim.output import tables
 from coolsim.output.page import Page
 from coolsim.output.uncertainties import summary
 
@@ -41,7 +42,21 @@ def test_text_and_python_agree(printed: str) -> None:
     assert f"{low} – {high} %" in printed
     assert re.search(rf"chance that the target is met +{int(100 * found.all_met + 1e-9)} %", printed)
     assert re.search(r"feed\.moisture +13\.7 – 14\.3 % +\d+ % +\d+ %", printed)
-    assert re.search(r"diffusivity +2e-10 m²/s – 5e-09 m²/s", printed)
+    assert re.search(r"diffusivity +2e-10 – 5e-09 m²/s", printed)
+
+
+def test_a_small_chance_is_said_before_all_numbers(printed: str) -> None:
+    """Met as computed, and a coin's toss: the first screen says so; not where it is likely enough, or not met."""
+    case = coolsim.load(DELTA)
+    result = coolsim.predict(case)
+    unsure, sure = (tables.predicted(case, result, Page(), "", chance) for chance in (0.42, 0.8))
+    words = " ".join(unsure.split("\n\n")[1].split())
+    assert words.startswith("Not likely enough to rely on: 42 % chance, where 80 % is asked for (assumed).")
+    assert "Not likely" not in sure and "Not likely" not in printed  # 91 % of the scenario as it stands
+    wetter = coolsim.replace(case, {"target.moisture": "11 %"})
+    assert "Not likely" not in tables.predicted(wetter, result, Page(), "", 0.02)
+    status, out, _ = asked("predict", DELTA, "--uncertainty", *KNOWN_TO, "--set", "target.moisture=11.6 %")
+    assert status == 0 and out.split("\n\n")[1].startswith("Not likely enough to rely on")
 
 
 def test_shares_that_are_printed_add_up(printed: str) -> None:
@@ -185,8 +200,8 @@ def test_usual_settings_and_surer_ones(monkeypatch) -> None:
     ("words", "said"),
     [
         (["--chance", "1.2"], "--chance"),
-        (["--chance", "120 %"], "50% to 99%"),
-        (["--uncertainty", "--chance", "20 %"], "50% to 99%"),
+        (["--chance", "120 %"], "50 % to 99 %"),
+        (["--uncertainty", "--chance", "20 %"], "50 % to 99 %"),
         (["--uncertainty", "--set", "target.moisture="], "target.moisture"),
     ],
 )
@@ -206,6 +221,6 @@ def test_numbers_of_one_fit_are_told_as_one() -> None:
     found = coolsim.uncertainty(case, samples=64)
     text = summary(found, Page(width=100, encoding="utf-8"))
     assert re.search(r"2 numbers of one fit +\d+ % +\d+ %", text)
-    assert re.search(r"  diffusivity +2e-10 m²/s – 5e-09 m²/s *\n", text)
+    assert re.search(r"  diffusivity +2e-10 – 5e-09 m²/s *\n", text)
     (both,) = [c for c in written(found)["contributors"] if c["parts"]]
     assert [p["name"] for p in both["parts"]] == list(R.names) and both["low"] is None

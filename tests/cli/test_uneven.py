@@ -43,12 +43,12 @@ def test_a_deviation_is_a_share_or_a_length(typed, share, length):
     [
         (COOLER, 'depth_deviation = "41 %"', "allowed is 0 % to 40 %"),
         (COOLER, 'speed_deviation = "41 %"', "allowed is 0 % to 40 %"),
-        (COOLER, 'depth_deviation = "23 cm"', "this is 42% of the bed; allowed is up to 40% of it"),
+        (COOLER, 'depth_deviation = "23 cm"', "this is 42 % of the bed; allowed is up to 40 % of it"),
         (COOLER, 'depth_deviation = "3 kg"', 'a share of the mean, such as "10 %", or a length'),
         (COOLER, 'depth_deviation = "-1 cm"', "a length of 0 or more"),
         (COOLER, "depth_deviation = 0.1", 'did you mean "10 %"?'),
         (BATCH, 'speed_deviation = "5 %"', 'it does not go with arrangement = "batch"'),
-        (BATCH, 'depth_deviation = "4 cm"', "of the bed; allowed is up to 40% of it"),
+        (BATCH, 'depth_deviation = "4 cm"', "of the bed; allowed is up to 40 % of it"),
     ],
 )
 def test_what_is_no_bed_is_refused(text, line, words):

@@ -81,6 +81,7 @@ def test_what_is_shown_reads_back(text: str, dimension: u.Dimension, expected: f
         ("1_200 kg/h", u.MASS_FLOW, "without spaces"),
         ("1.2.3 m", u.LENGTH, "one number"),
         ("½ in", u.LENGTH, "one finite number"),
+        ("5/32 in", u.LENGTH, "in place of a fraction: 0.15625 in"),
         ("٣ m", u.LENGTH, "one finite number"),
         ("nan m", u.LENGTH, "one finite number"),
         ("inf m", u.LENGTH, "one finite number"),

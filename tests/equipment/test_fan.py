@@ -8,7 +8,7 @@ import pytest
 from coolsim.case.tables import FanData
 from coolsim.equipment import fan as fans
 from coolsim.equipment.fan import fan_from_curve, fan_from_rated_point, fan_of
-from coolsim.equipment.motor import IEC_RATINGS, next_iec_rating
+from coolsim.equipment.motor import IEC_RATINGS, next_rating
 from coolsim.support.errors import InputError
 
 CFM = 0.3048**3 / 60.0  # m³/s, exact
@@ -125,7 +125,7 @@ def test_fan_of_tables() -> None:
     known = FanData(curve=curve, curve_density=1.1, position="blow-through")
     fan = fan_of(known)
     assert fan is not None and fan.efficiency == (0.5, 0.6) and fan.curve_density == 1.1
-    assert fan.position == "blow-through" and fan.assumed == ("motor efficiency 90%",)
+    assert fan.position == "blow-through" and fan.assumed == ("motor efficiency 90 %",)
     fan = fan_of(dataclasses.replace(known, curve=((0.0, 2000.0), (1.0, 1000.0)), efficiency=0.62))
     assert fan is not None and fan.efficiency == (0.62, 0.62)
     fan = fan_of(FanData(rated_flow=2.0, rated_pressure=1500.0, motor_efficiency=0.92))
@@ -155,8 +155,8 @@ def test_points_that_are_no_curve_are_refused(flow: tuple[float, ...], pressure:
 def test_motor_ratings() -> None:
     powers = np.array([1.0, 120.0, 120.1, 4000.0 * (1 + 1e-12), 4001.0, 23e3, 500e3, np.nan])
     expected = [120.0, 120.0, 180.0, 4000.0, 5500.0, 30e3, 500e3, np.nan]
-    np.testing.assert_array_equal(next_iec_rating(powers), expected)
-    assert next_iec_rating(5000.0) == 5500.0
+    np.testing.assert_array_equal(next_rating(powers), expected)
+    assert next_rating(5000.0) == 5500.0
     assert list(IEC_RATINGS) == sorted(set(IEC_RATINGS))
     with pytest.raises(InputError, match="500 kW"):
-        next_iec_rating(np.array([4000.0, 501e3]))
+        next_rating(np.array([4000.0, 501e3]))

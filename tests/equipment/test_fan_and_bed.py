@@ -124,7 +124,7 @@ def test_a_path_off_the_end_of_the_curve_is_told() -> None:
     with pytest.raises(coolsim.InputError) as caught:
         coolsim.predict(loads(at_speed(TEXT, 0.8).replace(CURVE, short)))
     (fault,) = caught.value.faults
-    assert fault.key == "fan.speed" and fault.found == "80%" and "resists less" in fault.allowed
+    assert fault.key == "fan.speed" and fault.found == "80 %" and "resists less" in fault.allowed
 
 
 def test_a_stalling_fan_is_told() -> None:

@@ -3,22 +3,12 @@
 from __future__ import annotations
 
 import functools
-import importlib.util
-from pathlib import Path
 
 import numpy as np
 import pytest
+from laws import resolved_pellet as rp
+from laws.resolved_pellet_bed import Bed, Sorption
 
-
-def load_helper():
-    path = Path(__file__).with_name("resolved_pellet.py")
-    spec = importlib.util.spec_from_file_location("resolved_pellet", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-rp = load_helper()
 EXACT = (96, 16), (192, 32)  # cells matter more than shells here
 QUICK = ("pig pellets, humid", "hot inlet air, wet feed")  # where heat inside the pellet is resolved: slow
 every_case = pytest.mark.parametrize("name", rp.CASES)
@@ -82,7 +72,7 @@ def test_water_in_a_sphere_in_counter_flow_is_exact(Fo, E, share):
         2e-3, D_ref=D, moisture_wb=X / (1 + X), feed_flux=Gs * (1 + X), air_ratio=E * K / (1 + X),
         air_temperature=20.0, relative_humidity=0.1,
     )  # fmt: skip
-    bed = rp.Bed(case, False, 4, 4)
+    bed = Bed(case, False, 4, 4)
     case["depth"] = Fo * bed.R**2 / D * Gs / (bed.rho * (1.0 - case["void"]))
 
     def film(Xs, Ts, Ta, Y, evaporation):
@@ -103,7 +93,7 @@ def test_heat_in_a_sphere_in_counter_flow_is_exact(Fo, E, share):
         air_temperature=20.0,
         relative_humidity=0.0,
     )
-    bed = rp.Bed(case, True, 4, 4)
+    bed = Bed(case, True, 4, 4)
     time = Fo * bed.R**2 * bed.rho * case["c_d"] / case["k"]
     case["depth"] = time * bed.Gs / (bed.rho * (1.0 - case["void"]))
 
@@ -115,7 +105,7 @@ def test_heat_in_a_sphere_in_counter_flow_is_exact(Fo, E, share):
 
 
 def test_desorption_heat_is_the_integral_of_its_slope():
-    sorption = rp.Sorption("modified-chung-pfost", (312.3, 0.16958, 30.205), fat=0.0)
+    sorption = Sorption("modified-chung-pfost", (312.3, 0.16958, 30.205), fat=0.0)
     wet, dry = sorption.Q(np.array([0.19, 0.14]))
     assert wet - dry == pytest.approx(9000.0, abs=1.0)
 

@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-import itertools
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from laws.uneven_columns import BATCH, BELT, COOLER, LINE, gauss, mixed, split, uneven
 from scipy.stats import norm
-from shipped import level
 
 import coolsim
 from coolsim.case.case import Case
-from coolsim.case.result import Result
-from coolsim.model import drying
-from coolsim.model.drying import Resolution
 from coolsim.physics import air, packed_bed
 from coolsim.physics.correlations import among
-from coolsim.simulate import dryer_simulation
 from coolsim.simulate.assumed_ranges import root_of_squares, varied_cases, varied_numbers
 from coolsim.simulate.chunks import ALIKE
 from coolsim.simulate.inputs import gather
@@ -28,16 +22,6 @@ from coolsim.simulate.prediction import BAND, predict_inputs
 from coolsim.support.fields import numbers, with_number
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-
-COOLER = level("humid-delta")
-BATCH = level("evening-batch")
-BELT = level("belt-four-zones")
-LINE = level("dryer-then-cooler")
-NODES, WEIGHTS = (-(3**0.5), 0.0, 3**0.5), (1 / 6, 2 / 3, 1 / 6)  # Gauss–Hermite of three points
-
-
-def uneven(case: Case, **deviations: float) -> Case:
-    return dataclasses.replace(case, cooler=dataclasses.replace(case.cooler, **deviations))
 
 
 def test_two_columns_under_one_pressure_drop_by_hand():
@@ -89,28 +73,6 @@ def test_equal_columns_are_the_even_bed():
     assert abs(both.pellets_out.moisture_db[1] - alone.pellets_out.moisture_db) > 1e-6
 
 
-def ergun(case: Case, T: float) -> tuple[float, float]:
-    """Factors of u and u² of Ergun's gradient, in air from outside heated to T, written out."""
-    feed, outside = case.feed, case.air
-    Y = air.humidity_ratio_from_relative_humidity(
-        outside.temperature, outside.relative_humidity, outside.pressure
-    )
-    d_p = 6 * (feed.diameter**2 * feed.length / 4) / (feed.diameter * feed.length + feed.diameter**2 / 2)
-    rho, mu, eps = air.moist_density(T, Y, outside.pressure), air.viscosity(T), feed.void_fraction
-    return 150 * mu * (1 - eps) ** 2 / (eps**3 * d_p**2), 1.75 * rho * (1 - eps) / (eps**3 * d_p)
-
-
-def split(case: Case, depth: np.ndarray, area: np.ndarray, velocity: float, T: float) -> np.ndarray:
-    """Velocity through each column, of the mean, with the drop by Brent's method."""
-    b, a = ergun(case, T)
-
-    def through(drop: float) -> np.ndarray:
-        return (np.sqrt(b * b + 4 * a * drop / depth) - b) / (2 * a)
-
-    drop = brentq(lambda p: area @ through(p) - velocity, 1e-6, 1e6, xtol=1e-10)
-    return through(drop) / velocity
-
-
 def cooler_columns(case: Case, w: np.ndarray, depth: np.ndarray, speed: np.ndarray) -> list[Case]:
     """Each column as a cooler of its own."""
     c, feed = case.cooler, case.feed
@@ -131,22 +93,6 @@ def cooler_columns(case: Case, w: np.ndarray, depth: np.ndarray, speed: np.ndarr
         )
         for a, d, s, f in zip(w, depth, speed, share)
     ]
-
-
-def gauss(sigma_depth: float, sigma_speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    pairs = list(itertools.product(range(3), range(3)))
-    w = np.array([WEIGHTS[i] * WEIGHTS[j] for i, j in pairs])
-    depth = np.array([1 + sigma_depth * NODES[i] for i, _ in pairs])
-    return w, depth, np.array([1 + sigma_speed * NODES[j] for _, j in pairs])
-
-
-def mixed(case: Case, parts: list[Result], solid: np.ndarray) -> tuple[float, float]:
-    """Moisture, wet basis, and temperature by heat capacity: the heat of mixing bound water is below 0.02 K."""
-    X = np.array([r.pellets_out.moisture_db for r in parts])
-    T = np.array([r.pellets_out.temperature for r in parts])
-    heat = solid * (case.material.specific_heat + 4186 * X)
-    mean = float(solid @ X)
-    return mean / (1 + mean), float(heat @ T / heat.sum())
 
 
 @pytest.mark.parametrize("depth, speed", [(0.2, 0.3), (0.09, 0.15), (0.4, 0.0), (0.0, 0.4)])
@@ -204,112 +150,6 @@ def test_water_and_heat_of_an_uneven_cooler_close():
     assert r.profile.mean_moisture[-1] == pytest.approx(r.pellets_out.moisture_db, rel=1e-12)
 
 
-def dryer_columns(case: Case, sigma: float, speed: float = 0.0) -> tuple[list[Case], np.ndarray]:
-    """The columns of a batch or belt as dryers of their own, and their shares of dry solid."""
-    c = case.cooler
-    w, l, s = gauss(sigma, speed)
-    each = []
-    for k in range(len(w)):
-        own = {"bed_depth": c.bed_depth * l[k], "depth_deviation": None, "speed_deviation": None}
-        own = {name: value for name, value in own.items() if hasattr(c, name)}
-        feed = case.feed
-        if c.arrangement == "batch":
-            T = c.inlet_air_temperature or case.air.temperature
-            f = w * split(case, l * c.bed_depth, w, heated(case, c.airflow / c.floor_area, T), T)
-            own |= {"floor_area": c.floor_area * w[k], "airflow": c.airflow * f[k],
-                    "heater_power": c.heater_power and c.heater_power * f[k]}  # fmt: skip
-        else:
-            zones = []
-            for zone in c.zones:
-                T = zone.inlet_air_temperature or case.air.temperature
-                mean = heated(case, zone.airflow / (c.belt_width * zone.length), T)
-                f = w * split(case, l * c.bed_depth, w, mean, T)
-                zones.append(dataclasses.replace(zone, airflow=zone.airflow * f[k]))
-            own |= {"belt_width": c.belt_width * w[k], "zones": tuple(zones)}
-            feed = dataclasses.replace(feed, throughput=feed.throughput * w[k] * l[k] * s[k])
-        each.append(dataclasses.replace(case, cooler=dataclasses.replace(c, **own), feed=feed))
-    return each, w * l * s
-
-
-def heated(case: Case, velocity: float, T: float) -> float:
-    """Velocity of outside air once it is heated to T."""
-    return velocity * (T + 273.15) / (case.air.temperature + 273.15)
-
-
-@pytest.mark.thorough
-@pytest.mark.parametrize("case, depth, speed", [
-    (BATCH, 0.1, 0.0), (BATCH, 0.3, 0.0), (BELT, 0.1, 0.0), (BELT, 0.3, 0.0), (BELT, 0.2, 0.3),
-])  # fmt: skip
-def test_columns_of_a_dryer_are_separate_dryers(case, depth, speed):
-    deviations = {"depth_deviation": depth} | ({"speed_deviation": speed} if speed else {})
-    got = coolsim.predict(uneven(case, **deviations))
-    each, solid = dryer_columns(case, depth, speed)
-    parts = [coolsim.predict(one) for one in each]
-    M, T = mixed(case, parts, solid)
-    assert got.pellets_out.moisture_wb == pytest.approx(M, abs=1e-4)  # 0.01 point
-    assert got.pellets_out.temperature == pytest.approx(T, abs=0.05)
-    for name in ("heat", "fan", "feed", "product"):
-        total = sum(getattr(r.energy, name) for r in parts)
-        assert getattr(got.energy, name) == pytest.approx(total, rel=2e-3), name
-    # a column is refined only where the mixture needs it: its ends are those of the same mesh
-    alike = [dryer_simulation.dry([one], None, resolution=Resolution(refinements=0)) for one in each]
-    assert got.spread.wettest_wb == pytest.approx(max(r.spread.wettest_wb for r in alike), abs=1e-4)
-    assert got.spread.driest_wb == pytest.approx(min(r.spread.driest_wb for r in alike), abs=1e-4)
-    assert got.bed.lift_off == pytest.approx(max(r.bed.lift_off for r in alike), rel=1e-3)
-    assert abs(got.accuracy.water_imbalance) < 1e-8 and abs(got.accuracy.energy_imbalance) < 1e-8
-    assert got.history.moisture_wb[-1] == pytest.approx(M, abs=1e-4)
-    assert got.history.time[-1] == pytest.approx(got.bed.residence_time, rel=1e-12)
-
-
-def test_columns_are_refined_where_the_error_of_their_mixture_is_too_large():
-    """Shares 1/6, 2/3, 1/6 of two beds, column after column. Tolerances are 5e-4 and 0.5 K: of the first bed the
-    mean error is (6 + 4 · 4 + 2)/6 · 1e-4 = 4e-4, of the second (12 + 4 · 4 + 8)/6 · 1e-4 = 6e-4."""
-    moisture = 1e-4 * np.array([6, 12, 4, 4, 2, 8])
-    shares = np.repeat(np.array(WEIGHTS)[:, None], 2, axis=1)
-    mixed_so = drying.to_refine(np.array([moisture, np.zeros(6)]), shares)
-    assert mixed_so.tolist() == [False, True, False, False, False, True]
-    assert drying.to_refine(np.array([moisture, np.zeros(6)]), None).tolist() == [
-        *(True, True, False), *(False, False, True)]  # fmt: skip
-    warm = np.array([np.zeros(6), [3.1, 0.6, 0, 0, 0, 0]])  # K: means 0.52 and 0.1
-    assert drying.to_refine(warm, shares).tolist() == [True] + 5 * [False]
-
-
-@pytest.mark.thorough
-def test_layers_and_columns_of_a_batch_are_pooled_and_those_of_a_turned_one_are_columns():
-    """The wettest tenth against 25 direct columns of depth, each with the layers of its own history."""
-    sigma = 0.2
-    u = norm.ppf((np.arange(25) + 0.5) / 25)
-    l, w = 1 + sigma * u, np.full(25, 1 / 25)
-    for batch, turned in ((BATCH, False), (uneven(BATCH, mixing="continuous", reverse_every=None), True)):
-        c = batch.cooler
-        T = c.inlet_air_temperature
-        f = w * split(batch, l * c.bed_depth, w, heated(batch, c.airflow / c.floor_area, T), T)
-        each = [
-            dataclasses.replace(
-                c,
-                floor_area=c.floor_area / 25,
-                bed_depth=c.bed_depth * l[k],
-                airflow=c.airflow * f[k],
-                heater_power=c.heater_power * f[k],
-            )
-            for k in range(25)
-        ]
-        X, share = [], []
-        for one, r, own in zip(
-            each, dryer_simulation.each([dataclasses.replace(batch, cooler=e) for e in each]), l
-        ):
-            at = (np.arange(60) + 0.5) / 60 * one.bed_depth
-            M = np.interp(at, r.layers.height, r.layers.moisture_wb[-1])
-            X += list(M / (1 - M))
-            share += [own / 1500] * 60
-        order, got = np.argsort(X), coolsim.predict(uneven(batch, depth_deviation=sigma)).between_pellets
-        x, q = np.array(X)[order], np.array(share)[order]
-        worst = np.clip(q.cumsum() - 0.9, 0, q) @ x / 0.1
-        assert 100 * got.wettest_tenth.moisture_wb == pytest.approx(100 * worst / (1 + worst), abs=0.1), (
-            turned
-        )
-
-
 def test_a_line_hands_on_the_mean_of_its_columns():
     changes = {
         "stage.1.depth_deviation": "15 %",
@@ -327,7 +167,8 @@ def test_a_line_hands_on_the_mean_of_its_columns():
     worst, mean = dryer.between_pellets.wettest_tenth.moisture_wb, dryer.pellets_out.moisture_wb
     assert (
         len(told) == 1
-        and f"dryer: the wettest tenth leaves at {worst:.1%}, the mean at {mean:.1%}." in told[0]
+        and f"dryer: the wettest tenth leaves at {100 * worst:.1f} %, the mean at {100 * mean:.1f} %."
+        in told[0]
     )
     both = coolsim.predict([coolsim.replace(LINE, changes)] * 2)
     assert both.pellets_out.moisture_wb == pytest.approx([r.pellets_out.moisture_wb] * 2, abs=1e-9)
@@ -398,16 +239,6 @@ def test_many_weathers_are_each_as_alone():
         tenth = alone.between_pellets.wettest_tenth
         assert many.between_pellets.wettest_tenth.moisture_wb[k] == pytest.approx(tenth.moisture_wb, abs=5e-5)
         assert many.bed.lift_off[k] == pytest.approx(alone.bed.lift_off, rel=2e-3)
-
-
-@pytest.mark.parametrize("case", [BATCH, BELT], ids=["batch", "belt"])
-def test_the_course_of_an_uneven_dryer_tells_all_the_water_that_was_lost(case):
-    """Rate times step, summed, is what the pellets lost: columns take steps of their own."""
-    got = coolsim.predict(uneven(case, depth_deviation=0.1))
-    fed = got.feed_in.moisture_wb / (1 - got.feed_in.moisture_wb)
-    told = (got.history.drying_rate * np.diff(got.history.time, prepend=0.0)).sum()
-    assert told == pytest.approx(fed - got.pellets_out.moisture_db, rel=1e-6)
-    coolsim.plots.drying_curve(got)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,11 +12,10 @@ import pytest
 from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from matplotlib import font_manager
-from pypdf import PdfReader
-from shipped import level, level_text
+from output.cards import NAN, mill, sheet, text_of, written_by_hand
+from shipped import level
 from typer.testing import CliRunner
 
-import coolsim
 from coolsim.case.case import Case
 from coolsim.case.line_parts import Coating
 from coolsim.case.quantities import QUANTITIES
@@ -25,15 +23,15 @@ from coolsim.cli import app
 from coolsim.machines import Setting
 from coolsim.output import card, fonts
 from coolsim.output.page import Page
-from coolsim.scenario.trial_sheet import columns
-from coolsim.scenario.trials import read_trials
-from coolsim.studies.card import season
 from coolsim.studies.fewest_settings import fewest
 from coolsim.studies.years.chart_answer import Bands, Chart, Dial
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-NAN = np.nan
+
+
 POINT = 25.4 / 72  # mm
+
+
 # ISO 216 A4 is 210 × 297 mm; US letter (ANSI Y14.1, size A) is 8.5 × 11 in
 SIZES = {"a4": (297.0, 210.0), "letter": (11 * 25.4, 8.5 * 25.4)}
 
@@ -45,35 +43,13 @@ def case() -> Case:
 
 @pytest.fixture(scope="module")
 def chart() -> Chart:
-    """Written by hand: a cell for usual feed, one for drier feed, one for none, and one that never was."""
-    return Chart(
-        bands=Bands(temperature=np.array([18.0, 25.0, 33.0]), relative_humidity=np.array([0.4, 0.7, 0.95])),
-        hours=np.array([[120.0, 80.0], [40.0, 0.0]]),
-        met=np.array([[1.0, 0.4], [0.0, NAN]]),
-        fan_speed=np.array([[0.723, 0.55], [0.41, NAN]]),
-        airflow=np.array([[0.6, 0.5], [0.4, NAN]]),
-        bed_depth=np.array([[0.41, 0.52], [0.63, NAN]]),
-        residence_time=np.array([[510.0, 612.0], [780.0, NAN]]),
-        inlet_air_temperature=np.full((2, 2), NAN),
-        feed_moisture=np.array([[0.154, 0.154], [0.154, NAN]]),
-        required_feed_moisture=np.array([[0.1619, 0.1479], [NAN, NAN]]),
-    )
+    return written_by_hand()
 
 
 @pytest.fixture(scope="module")
 def drawn(case: Case, chart: Chart) -> bytes:
     """Its card: the file, on paper of size A4."""
     return card.card(case, chart, "a4", version="9.8.7")
-
-
-def sheet(pdf: bytes) -> Any:
-    reader = PdfReader(io.BytesIO(pdf))
-    assert len(reader.pages) == 2  # behind it a sheet for trials
-    return reader.pages[0]
-
-
-def text_of(pdf: bytes) -> str:
-    return " ".join(sheet(pdf).extract_text().split())
 
 
 def test_cells_say_what_the_chart_says(case: Case, chart: Chart) -> None:
@@ -236,52 +212,6 @@ def test_the_same_bytes_again(case: Case, chart: Chart, drawn: bytes) -> None:
     assert card.card(case, chart, "a4", version="9.8.7") == drawn
 
 
-WEATHER = '\n[weather]\nfile = "w.csv"\n[weather.units]\ntemperature = "degC"\nrelative_humidity = "%"\n'
-
-
-def mill(folder: Path, until: str = "") -> Path:
-    """The humid delta in three days of weather of its own; the scenario cut before a table, if one is named."""
-    hours = [(h, 22 + 5 * (h % 24 > 8) + h // 9, 40 + (37 * h) % 56) for h in range(72)]
-    lines = [f"2023-02-{1 + h // 24:02d}T{h % 24:02d}:00,{T},{RH}" for h, T, RH in hours]
-    (folder / "w.csv").write_text("\n".join(["time,temperature,relative_humidity", *lines]), encoding="utf-8")
-    text = level_text("humid-delta")
-    text = text.partition(until)[0] if until else text
-    (folder / "mill.toml").write_text(text + WEATHER, encoding="utf-8")
-    return folder / "mill.toml"
-
-
-@pytest.mark.thorough
-def test_from_weather_to_paper(tmp_path: Path) -> None:
-    """What the command prints is the chart of the year: each filled cell's airflow and minutes, in its order."""
-    done = CliRunner().invoke(app, ["card", str(mill(tmp_path)), "-o", str(tmp_path / "card.pdf")])
-    assert done.exit_code == 0, done.output
-    chart = coolsim.seasons(coolsim.load(tmp_path / "mill.toml")).strategies[1].chart
-    assert chart is not None
-    words = text_of((tmp_path / "card.pdf").read_bytes())
-    filled = np.argwhere(chart.hours > 0)
-    assert len(filled) > 6 and chart.hours.sum() == 72
-    place = 0
-    for at in map(tuple, filled):
-        cell = f"{3600 * chart.airflow[at]:.0f} m³/h {chart.residence_time[at] / 60:.1f} min"
-        place = words.index(cell, place) + 1
-
-
-def test_without_ranges_there_is_no_card(tmp_path: Path) -> None:
-    out = tmp_path / "card.pdf"
-    done = CliRunner().invoke(app, ["card", str(mill(tmp_path, until="[limits]")), "-o", str(out)])
-    assert done.exit_code == 2
-    assert "[limits]" in done.output and "airflow" in done.output
-    assert not out.exists()
-
-
-def test_what_a_card_needs_is_said(tmp_path: Path) -> None:
-    out = tmp_path / "card.pdf"
-    done = CliRunner().invoke(app, ["card", str(SCENARIOS / "monsoon-night.toml"), "-o", str(out)])
-    assert done.exit_code == 2
-    assert "[weather]" in done.output
-    assert not out.exists()
-
-
 @pytest.fixture(scope="module")
 def of_dryer() -> Chart:
     """Written by hand: two things to set on a batch, in two cells."""
@@ -316,42 +246,6 @@ def test_a_dryers_card_says_everything_that_is_set(of_dryer: Chart) -> None:
     assert "In each box: inlet air, drying time; wettest feed" in shown and "local codes come first" in shown
     ((us, _),) = card.cells(case, of_dryer, Page(units="us"))
     assert us.lines[0] == "151.7 °F"  # 66.5 · 1.8 + 32
-
-
-@pytest.mark.parametrize("name", ["dryer-then-cooler", "evening-batch"])
-def test_a_card_of_any_machine_asks_for_weather(tmp_path: Path, name: str) -> None:
-    done = CliRunner().invoke(app, ["card", str(SCENARIOS / f"{name}.toml"), "-o", str(tmp_path / "c.pdf")])
-    assert done.exit_code == 2
-    assert "[weather]" in done.output and "only" not in done.output
-
-
-@pytest.mark.parametrize("command", ["card", "report"])
-@pytest.mark.parametrize("name", ["it.png", "it", "it.pdf.txt"])
-def test_a_file_that_is_called_something_else_is_refused(tmp_path: Path, command: str, name: str) -> None:
-    """With what else is wrong: there is no such scenario."""
-    done = CliRunner().invoke(app, [command, "none.toml", "-o", str(tmp_path / name)])
-    right = {"card": ".pdf", "report": ".html or .htm"}[command]
-    assert done.exit_code == 2
-    assert f"a file that ends in {right}, such as it" in done.output and "none.toml" in done.output
-    assert not (tmp_path / name).exists()
-
-
-@pytest.mark.parametrize("name", ["it.pdf", "IT.PDF"])
-def test_a_pdf_is_a_pdf_in_any_case(tmp_path: Path, name: str) -> None:
-    done = CliRunner().invoke(app, ["card", "none.toml", "-o", str(tmp_path / name)])
-    assert done.exit_code == 2 and "no such file" in done.output  # the next fault
-
-
-def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
-    out = tmp_path / "nowhere" / "card.pdf"
-    done = CliRunner().invoke(app, ["card", str(SCENARIOS / "monsoon-year.toml"), "-o", str(out)])
-    assert done.exit_code == 2
-    assert "-o" in done.output
-
-
-def test_paper_of_another_size_is_refused(tmp_path: Path) -> None:
-    words = ["card", str(SCENARIOS / "monsoon-year.toml"), "-o", str(tmp_path / "c.pdf"), "--paper", "a3"]
-    assert CliRunner().invoke(app, words).exit_code == 2
 
 
 def test_no_reading_stands_in_two_bands(case: Case, chart: Chart) -> None:
@@ -398,49 +292,6 @@ def test_a_card_has_a_version_and_lines_to_sign(drawn: bytes) -> None:
     assert "coolsim 9.8.7" in shown and "date" in shown and "name" in shown
 
 
-SEASON = """
-[[card.weather]]
-name = "rains, night"
-temperature = "29 degC"
-relative_humidity = "94 %"
-
-[[card.weather]]
-name = "the same again"
-temperature = "29 degC"
-relative_humidity = "94 %"
-
-[[card.weather]]
-name = "noon"
-temperature = "36 degC"
-relative_humidity = "50 %"
-"""
-
-
-@pytest.mark.thorough
-def test_a_season_may_be_typed_in_a_few_weathers(tmp_path: Path) -> None:
-    """What is set keeps everything, predicted alone, and nothing cheaper was found in that weather alone."""
-    path = tmp_path / "mill.toml"
-    path.write_text(level_text("humid-delta") + SEASON, encoding="utf-8")
-    done = CliRunner().invoke(app, ["card", str(path), "-o", str(tmp_path / "card.pdf")])
-    assert done.exit_code == 0, done.output
-    case = coolsim.load(path)
-    rows = season(case).rows
-    assert [row.weather.name for row in rows] == ["rains, night", "the same again", "noon"]
-    assert rows[0].values == rows[1].values != rows[2].values
-    alone = coolsim.find_settings(dataclasses.replace(case, air=rows[2].weather.air)).settings
-    assert rows[2].values == {"airflow": alone.airflow, "bed_depth": alone.bed_depth}
-    for row in rows:
-        machine = dataclasses.replace(
-            case.cooler, airflow=row.values["airflow"], bed_depth=row.values["bed_depth"]
-        )
-        out = coolsim.predict(dataclasses.replace(case, air=row.weather.air, cooler=machine)).pellets_out
-        assert row.met and float(out.moisture_wb) <= 0.12 + 1e-6  # of the scenario
-        assert float(out.moisture_wb) == pytest.approx(row.moisture_wb, abs=2e-5)
-    shown = text_of((tmp_path / "card.pdf").read_bytes())
-    flow = f"{3600 * rows[0].values['airflow']:.0f} m³/h"
-    assert "rains, night" in shown and shown.count(flow) == 2 and "One setting" not in shown
-
-
 def test_as_few_settings_as_serve_everywhere() -> None:
     """By hand: the second serves three of four places, the third the last; the first, and the last's own, go."""
     serves = np.array([[1, 0, 0, 0], [1, 1, 1, 0], [0, 0, 1, 1], [0, 0, 0, 1]], bool)
@@ -452,48 +303,3 @@ def test_as_few_settings_as_serve_everywhere() -> None:
     ]
     # of those that serve as many, those of the largest places
     assert fewest(np.array([[1, 1, 0], [0, 1, 1]], bool), np.array([1.0, 1.0, 5.0])).tolist() == [0, 1, 1]
-
-
-def test_a_weather_of_a_season_is_read_like_air(tmp_path: Path) -> None:
-    path = tmp_path / "mill.toml"
-    path.write_text(level_text("humid-delta") + SEASON.replace('"29 degC"', '"290 degC"'), encoding="utf-8")
-    with pytest.raises(coolsim.InputError, match=r"card\.weather\.1\.temperature: found .290 degC"):
-        coolsim.load(path)
-
-
-@pytest.mark.parametrize("name", ["monsoon-night", "monsoon-year"])
-def test_a_trial_sheet_asks_for_what_stands_on_the_machine(name: str, tmp_path: Path) -> None:
-    """Where [limits] open the fan's speed it stands on a frequency converter, and no airflow does; fit reads it."""
-    case = level(name)
-    titles = [column.heading for column in columns(case)]
-    assert "fan.speed [%]" in titles and not [title for title in titles if "airflow" in title]
-    path = tmp_path / "trials.csv"
-    path.write_text("trial,fan.speed [%],measured.moisture [%]\n1,60,12.4\n", encoding="utf-8")
-    (trial,) = read_trials(case, path).cases
-    assert trial.fan.speed == pytest.approx(0.6) and trial.cooler.airflow is None
-    assert "cooler.airflow [m3/h]" in [column.heading for column in columns(level("humid-delta"))]
-
-
-@pytest.mark.parametrize(("units", "airflow"), [("si", "1200 m3/h"), ("us", "706.3 cfm")])
-def test_the_trial_sheet_and_the_file_have_what_fit_reads(
-    case: Case, chart: Chart, drawn: bytes, tmp_path: Path, units: str, airflow: str
-) -> None:
-    """A file of the sheet's columns, filled in, is read by fit; its titles stand on the paper."""
-    path = tmp_path / "trials.csv"
-    done = CliRunner().invoke(app, ["new", str(path), "--units", units])
-    assert done.exit_code == 0, done.output
-    titles, *rows = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()]
-    assert len(rows) == 3 and all(row[0] == str(k) for k, row in enumerate(rows, 1))
-    assert f"cooler.airflow [{airflow.split()[1]}]" in titles and "measured.moisture [%]" in titles
-    filled = {"measured.moisture [%]": "12.1", f"cooler.airflow [{airflow.split()[1]}]": airflow.split()[0]}
-    lines = [
-        titles,
-        *([filled.get(title, row[0] if title == "trial" else "") for title in titles] for row in rows),
-    ]
-    path.write_text("\n".join(map(",".join, lines)), encoding="utf-8")
-    trials = read_trials(level("humid-delta"), path)
-    assert np.allclose([c.cooler.airflow for c in trials.cases], 1200 / 3600, rtol=1e-4)
-    pdf = drawn if units == "si" else card.card(case, chart, units=units)
-    pdf = PdfReader(io.BytesIO(pdf)).pages[1].extract_text()
-    words = " ".join(pdf.split())
-    assert "exit moisture" in words and "Three trials" in words

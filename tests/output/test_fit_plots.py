@@ -84,7 +84,7 @@ def test_words_in_us_units(answer) -> None:
     """By hand: 1 BTU/(lb °F) is 4186.8 J/(kg K) (both by definition of the IT calorie), 1 K is 1.8 °F."""
     told = fitted(case(), answer, Page(width=100, units="us"))
     told = " ".join(told.split())
-    assert "specific_heat 0.418 BTU/(lb degF) 0.406 – 0.430 0.406 0.382 – 0.454" in told
+    assert "specific_heat 0.418 BTU/(lb °F) 0.406 – 0.430 0.406 0.382 – 0.454" in told
     assert "temperature 1.80 before, 0.36 °F after" in told  # 36 and 35.2 °C where 35 was measured
     told = " ".join(fitted(case(), answer, Page(width=100)).split())
     assert "1750 J/(kg K)" in told and "temperature 1.00 before, 0.20 K after" in told

@@ -59,6 +59,15 @@ def test_a_state_that_moulds_is_not_bagged_though_its_mean_is_dry() -> None:
     )  # why, beside the word
 
 
+def test_a_water_activity_beyond_its_limit_is_said_once() -> None:
+    mouldy = Warning(
+        "check", "water activity 0.73 in store (limit 0.70): moulds are active. Do not bag; dry further."
+    )
+    found = told((MOISTURE, 0.1234), (ACTIVITY, 0.73), chance=0.01, notes=[mouldy])
+    assert found.word == "Do not bag" and found.sentence.count("water activity") == 1
+    assert "water activity 0.73 in store (limit 0.70); moisture" in found.sentence
+
+
 @pytest.mark.parametrize(
     ("chance", "word", "look"),
     [

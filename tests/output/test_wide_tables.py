@@ -43,3 +43,22 @@ def test_with_room_for_two_columns_rows_become_lines() -> None:
 def test_a_table_whose_columns_all_matter_is_whole_or_lines() -> None:
     assert grid(TITLES, ROWS, Page(width=WHOLE)).splitlines()[0].split() == TITLES
     assert "Left out" not in grid(TITLES, ROWS, Page(width=WHOLE - 1))
+
+
+def test_titles_stand_in_several_lines_where_that_makes_room() -> None:
+    titles, rows = ["floor", "deepest bed", "cost/short ton, mean"], [("1.54 m²", "44.3 cm", "0.119")]
+    # by hand: 7 + 7 + 10 letters ("deepest", "cost/short"), and two spaces between each two columns
+    lines = grid(titles, rows, Page(width=7 + 7 + 10 + 4), first=[]).splitlines()
+    assert lines == [
+        "         deepest  cost/short",
+        "floor        bed   ton, mean",
+        "1.54 m²  44.3 cm       0.119",
+    ]
+    whole = grid(titles, rows, Page(width=7 + 11 + 20 + 4), first=[]).splitlines()
+    assert whole[0].split("  ")[-1] == "cost/short ton, mean"
+
+
+def test_a_row_that_only_names_what_follows_has_no_colon_in_lines() -> None:
+    rows = [("floating", "", ""), ("  rains", "11.50 %", "0.0669")]
+    text = grid(["product", "exit moisture", "cost"], rows, Page(width=18))
+    assert "floating\n" in text and "rains: exit" in text

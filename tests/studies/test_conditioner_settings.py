@@ -17,7 +17,7 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.case.streams import Air
 from coolsim.cli import app
 from coolsim.machines import Setting
-from coolsim.machines.base import DIAL
+from coolsim.machines.base import DIALS
 from coolsim.output.page import Page
 from coolsim.output.settings import to_set
 from coolsim.physics import conditioning
@@ -309,8 +309,8 @@ def test_what_follows_the_feed_is_not_called_as_given():
     """A belt of pinned depth runs slower with less wet feed: before, "0.310 … 0.30467 m/min as given"."""
     case = case_of(COOLER, STEAM, conditioning_water=["0 %", "3 %"])
     answer = coolsim.find_settings(case)
-    speed = Setting(QUANTITIES["belt_speed"], step=DIAL["belt_speed"])
-    depth = Setting(QUANTITIES["bed_depth"], step=DIAL["bed_depth"])
+    speed = Setting(QUANTITIES["belt_speed"], step=DIALS["si"]["belt_speed"])
+    depth = Setting(QUANTITIES["bed_depth"], step=DIALS["si"]["bed_depth"])
     chosen = (Chosen(speed, 0.31 / 60, 0.30467 / 60), Chosen(depth, 0.08, 0.08))
     told = to_set(case, dataclasses.replace(answer, chosen=chosen), Page())
     rows = [" ".join(line.split()) for line in told.splitlines()]

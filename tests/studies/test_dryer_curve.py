@@ -95,7 +95,9 @@ def test_the_floor_taken_is_a_row_and_marked(asked):
     )
     lines = printed.sized(case, answer, Page(width=100)).splitlines()
     (marked,) = [line for line in lines if "taken" in line]
-    assert float(marked.split()[0]) == pytest.approx(floor, rel=2e-5)  # as exact as it is typed back
+    assert float(marked.split()[0]) == pytest.approx(
+        floor, rel=3e-4
+    )  # no round number: three hundredths of a percent
 
 
 def test_a_floor_that_is_typed_costs_as_in_the_table(asked):

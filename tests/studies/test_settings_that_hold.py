@@ -169,7 +169,7 @@ def test_the_wettest_tenth_is_said_before_the_mean() -> None:
     assert result.pellets_out.moisture_wb <= case.target.moisture and wet > case.target.moisture + 0.01
     text = predicted(case, result, Page(100))
     assert text.index("check: the wettest tenth of the pellets") < text.index("exit moisture")
-    assert f"{100 * wet:.1f}%" in text.partition("exit moisture")[0]
+    assert f"{100 * wet:.1f} %" in text.partition("exit moisture")[0]
     (row,) = (line for line in text.splitlines() if line.startswith("moisture ") and "9.5" in line)
     assert f"wettest tenth {100 * wet:.2f} %" in row
     loose = coolsim.replace(case, {"target.maximum_deviation": "3 %"})

@@ -374,7 +374,7 @@ def test_a_reserve_that_nobody_typed_is_named(line: tuple[Case, SizeAnswer]) -> 
     assert not any("reserve" in w.text for w in answer.warnings)
     assumed = exact(loads(LINE.replace('reserve = "0 %"\n', "")))
     assert assumed.reserve == 0.1
-    assert any("sizing.reserve is not given" in w.text and "10%" in w.text for w in assumed.warnings)
+    assert any("sizing.reserve is not given" in w.text and "10 %" in w.text for w in assumed.warnings)
 
 
 @pytest.mark.thorough

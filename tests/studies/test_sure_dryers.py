@@ -300,7 +300,7 @@ def test_text_of_a_dryer_in_us_units(
 
 @pytest.mark.parametrize("chance", [1.2, 0.2, float("nan")])
 def test_chances_that_cannot_be(turned: Case, chance: float) -> None:
-    with pytest.raises(InputError, match="50% to 99%"):
+    with pytest.raises(InputError, match="50 % to 99 %"):
         coolsim.find_settings(turned, chance=chance)
 
 

@@ -13,9 +13,9 @@ from coolsim.case.case import Case
 from coolsim.case.costs import TONNE
 from coolsim.case.quantities import QUANTITIES, Quantity
 from coolsim.numerics.nodes import through_nodes
+from coolsim.output.cost_tables import mass_unit, per_mass
 from coolsim.output.page import Page, pretty
 from coolsim.output.quantities import MOST_DIGITS, digits_of, shown, text, unit_of
-from coolsim.output.sizes import mass_unit, per_mass
 from coolsim.output.verdicts import LIKELY, SAID
 from coolsim.physics import sorption
 from coolsim.physics.store import LABORATORY

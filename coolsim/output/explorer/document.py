@@ -46,11 +46,11 @@ class Explored:
     temperature: float = documented("K", "likewise")
     met: bool = documented("-", "whether a size serves, where one was asked for", default=True)
 
-    @property
-    def off(self) -> str:
+    def off(self, units: str = "si") -> str:
         """The errors in words, rounded up: none looks smaller than it is."""
-        points, kelvin = (math.ceil(100 * x) / 100 for x in (100 * self.moisture, self.temperature))
-        return f"{points:.2f} points and {kelvin:.2f} K"
+        degrees, unit = (1.8 * self.temperature, "°F") if units == "us" else (self.temperature, "K")
+        points, degrees = (math.ceil(100 * x) / 100 for x in (100 * self.moisture, degrees))
+        return f"{points:.2f} points and {degrees:.2f} {unit}"
 
 
 @takes_a_case

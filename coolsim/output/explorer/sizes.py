@@ -13,11 +13,12 @@ from coolsim.case.case import Case
 from coolsim.case.quantities import QUANTITIES
 from coolsim.equipment.motor import IEC_RATINGS
 from coolsim.machines.dryers import DryerSettings
+from coolsim.output.cost_tables import per_mass
 from coolsim.output.explorer.data import conversion
 from coolsim.output.headline import GOOD, of_size
 from coolsim.output.page import Page, pretty
 from coolsim.output.quantities import at_limit, density_digits, shaft_unit
-from coolsim.output.sizes import built_for, per_mass, why_taken
+from coolsim.output.sizes import built_for, why_taken
 from coolsim.scenario import units as u
 from coolsim.studies.sizing.answer import AirPart, Floor, Served, SizeAnswer
 from coolsim.support.dual_units import for_reader

@@ -11,8 +11,7 @@ from matplotlib.patches import Circle, Rectangle
 from coolsim.output.page import Page
 from coolsim.output.plots import style
 from coolsim.output.plots.style import BROWN, FAINT, MOISTURES, PALE, PLUM, TEAL
-from coolsim.output.quantities import depth, heating, shaft_power
-from coolsim.output.sizes import area_of, length_of, pressure_of
+from coolsim.output.quantities import area_of, built, depth, heating, length_of, pressure_of, shaft_power
 from coolsim.scenario import units as u
 
 if TYPE_CHECKING:
@@ -58,9 +57,9 @@ def _cooler(axis: Axes, answer: SizeAnswer, page: Page) -> None:
     axis.plot([0, wide], [0, 0], **GRATE)
     assert answer.floor_area is not None
     floor = area_of(answer.floor_area, page)
-    side, across = page.number(wide, u.LENGTH, 2), page.number(body.diameter, u.LENGTH, 2)
+    side, across = built(wide, page), built(body.diameter, page)
     _measure(axis, (-far, 0), (-far, bed), f"bed, at its deepest\n{depth(bed, page)}", "right")
-    _measure(axis, (wide + far, 0), (wide + far, high), f"height\n{page.number(high, u.LENGTH, 2)}", "left")
+    _measure(axis, (wide + far, 0), (wide + far, high), f"height\n{built(high, page)}", "left")
     _measure(
         axis, (0, -2.2 * far), (wide, -2.2 * far), f"{floor}: side {side}, or diameter {across}", "center"
     )
@@ -96,7 +95,7 @@ def _belt(axis: Axes, answer: SizeAnswer, page: Page) -> None:
     axis.plot([0, long], [0, 0], **GRATE)
     _arrow(axis, (-far, bed / 2), (-0.1 * far, bed / 2), PELLETS)
     _arrow(axis, (long + 0.1 * far, bed / 2), (long + far, bed / 2), PELLETS)
-    width = page.number(answer.belt_width, u.LENGTH, 2)
+    width = built(answer.belt_width, page)
     words = f"belt {length_of(long, page)} long, {width} wide; "
     words += f"bed as laid {depth(answer.bed_depth, page)} (drawn tenfold)"
     _measure(axis, (0, -0.6 * high - 0.4 * far), (long, -0.6 * high - 0.4 * far), words, "center")
@@ -120,7 +119,7 @@ def _batch(axis: Axes, answer: SizeAnswer, page: Page) -> None:
     right = shown * side + (shown - 1) * far
     words = f"bed, as filled\n{depth(bed, page)}"
     _measure(axis, (-0.5 * far, 0), (-0.5 * far, bed), words, "right")
-    words = f"side, if square {page.number(side, u.LENGTH, 2)}"
+    words = f"side, if square {built(side, page)}"
     _measure(axis, (0, -0.5 * high - 0.6 * far), (side, -0.5 * high - 0.6 * far), words, "center")
     each = f"{answer.dryers} alike, side by side; each:\n" if answer.dryers > 1 else ""
     heat = "" if answer.heater is None else f"\nheater {heating(answer.heater, page)}"

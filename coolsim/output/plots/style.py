@@ -51,7 +51,6 @@ MOISTURES = LinearSegmentedColormap.from_list("moistures", ["#F7EFE2", "#E0BF97"
 SMOOTH = 160  # points along a curve
 SMALL = 8.5  # pt, of words inside a plot
 LIFT = 5.0  # pt, of an axis' name above it
-UNITS = ("si", "us")
 
 
 @dataclass(frozen=True)
@@ -77,7 +76,7 @@ class Scale:
 
 def scale(dimension: Dimension, units: str, si: str = "", us: str = "") -> Scale:
     """Return the scale of a dimension in "si" or "us" units, as the printed tables show it or as named."""
-    if units not in UNITS:
+    if units not in u.SYSTEMS:
         raise ValueError(f'units are {units!r}; allowed: "si" (°C, m³/h, Pa) or "us" (°F, cfm, inH2O)')
     return Scale(dimension, (us or dimension.us) if units == "us" else (si or dimension.si))
 

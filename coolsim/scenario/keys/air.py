@@ -28,7 +28,7 @@ AIR = {
 
 WEATHER = {
     "file": Key("text", "epw or csv, relative to the scenario", '"weather.epw"', required=True),
-    "operating_hours": Key("hours", "from, to", '["06:00", "22:00"]'),
+    "operating_hours": Key("hours", "hours of the day in which it runs: from, to", '["06:00", "22:00"]'),
 }
 
 WEATHER_UNITS = {

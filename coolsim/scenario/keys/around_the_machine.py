@@ -26,7 +26,7 @@ CONDITIONING = {
         u.PRESSURE, "101.325 kPa", "40 kPa", "1600 kPa", "absolute", si="kPa", us="psi", default="101.325 kPa"
     ),
     "steam_quality": quantity(u.FRACTION, "100 %", "50 %", "100 %", "share that is vapour", default="100 %"),
-    "water": quantity(u.FRACTION, "1 %", "0 %", "60 %", "water added, of the mash", default="0 %"),
+    "water": quantity(u.FRACTION, "1 %", "0 %", "60 %", "water added, as a share of the mash", default="0 %"),
     "water_temperature": quantity(
         u.TEMPERATURE, "20 degC", "0 degC", "99 degC", "of that water", default="20 degC"
     ),
@@ -34,10 +34,15 @@ CONDITIONING = {
 
 DIE = {
     "specific_energy": quantity(
-        u.ENERGY_PER_MASS, "15 kWh/t", "0 kWh/t", "300 kWh/t", "of press or extruder", required=True
+        u.ENERGY_PER_MASS, "15 kWh/t", "0 kWh/t", "300 kWh/t", "that press or extruder takes", required=True
     ),
     "heat_to_feed": quantity(
-        u.FRACTION, "30 %", "0 %", "100 %", "of it that stays in the feed; judged", default="30 %"
+        u.FRACTION,
+        "30 %",
+        "0 %",
+        "100 %",
+        "share of it that stays in the feed; judged, no source",
+        default="30 %",
     ),
 }
 
@@ -48,15 +53,15 @@ WAY = {
         "0.02 kg/kg",
         "0 kg/kg",
         "1000 kg/kg",
-        "outside air that pellets meet there; judged",
+        "outside air that pellets meet there; judged, no source",
         required=True,
     ),
 }
 
 COATING = {
     "oil": quantity(u.FRACTION, "5 %", "0 %", "60 %", "of the pellets before", default="0 %"),
-    "water": quantity(u.FRACTION, "1 %", "0 %", "30 %", "likewise, of a slurry", default="0 %"),
-    "powder": quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "likewise", default="0 %"),
+    "water": quantity(u.FRACTION, "1 %", "0 %", "30 %", "of a slurry, of the pellets before", default="0 %"),
+    "powder": quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "of the pellets before", default="0 %"),
     "oil_temperature": quantity(
         u.TEMPERATURE, "40 degC", "0 degC", "120 degC", "of the oil", default="40 degC"
     ),
@@ -72,7 +77,7 @@ COATING = {
 }
 
 BAG = {
-    "mass": quantity(u.MASS, "25 kg", "0.05 kg", "3 t", "in a bag", required=True),
+    "mass": quantity(u.MASS, "25 kg", "0.05 kg", "3 t", "of feed in a bag", required=True),
     "coldest_store": quantity(
         u.TEMPERATURE, "15 degC", "-40 degC", "60 degC", "of its first two days; the air outside if left out"
     ),
@@ -81,14 +86,16 @@ BAG = {
         "25 degC",
         "-40 degC",
         "60 degC",
-        "after that; where water activity is judged if left out",
+        "after those two days; where water activity is judged if left out",
     ),
 }
 
 EQUIPMENT = {
     "name": Key("text", "how the answer calls it", '"mixer"', required=True),
     "machine": Key("text", "cooler, or a stage's name: the computed machine stands here", '"cooler"'),
-    "capacity": quantity(u.MASS_FLOW, "500 kg/h", "0.1 kg/h", "200 t/h", "what it takes, all the time"),
+    "capacity": quantity(
+        u.MASS_FLOW, "500 kg/h", "0.1 kg/h", "200 t/h", "feed that it takes, without a stop"
+    ),
     "batch": quantity(u.MASS, "40 kg", "0.01 kg", "100 t", "in place of capacity, with cycle"),
     "cycle": quantity(u.TIME, "12 min", "1 s", "24 h", "from one batch to the next"),
     "catch": Key(
@@ -99,5 +106,5 @@ EQUIPMENT = {
         second=u.TIME,
     ),
     "power": quantity(u.POWER, "7.5 kW", "0 kW", "10 MW", "electric, while it runs"),
-    "loss": quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "of what enters, as dust"),
+    "loss": quantity(u.FRACTION, "0.5 %", "0 %", "50 %", "share of what enters that is lost as dust"),
 }

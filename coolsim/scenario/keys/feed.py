@@ -7,7 +7,9 @@ from coolsim.scenario.keys.base import FAHRENHEIT, METRES, MOISTURE, SMALL, Key,
 
 CUSTOM = "custom"  # feed.material that points to the scenario's own [material] table
 FEED = {
-    "material": Key("text", "of `coolsim materials`, custom, or a file", '"pig-pellets"', required=True),
+    "material": Key(
+        "text", "a name of `coolsim materials`, custom, or a file", '"pig-pellets"', required=True
+    ),
     "diameter": quantity(
         u.LENGTH, "4 mm", "0.3 mm", "60 mm", "pellet diameter", hint=METRES, required=True, **SMALL
     ),
@@ -74,7 +76,9 @@ SORPTION_POINT = {
     "temperature": quantity(
         u.TEMPERATURE, "25 degC", "-20 degC", "100 degC", "measured at", hint=FAHRENHEIT, required=True
     ),
-    "water_activity": Key("number", "a bare number", "0.65", low="0.01", high="0.98", required=True),
+    "water_activity": Key(
+        "number", "a bare number, such as 0.65", "0.65", low="0.01", high="0.98", required=True
+    ),
     "moisture": quantity(u.FRACTION, "12.5 %", "0.1 %", "65 %", "wet basis", hint=MOISTURE),
     "moisture_dry_basis": quantity(
         u.FRACTION, "14.3 %", "0.1 %", "185 %", "water per dry solid, in place of moisture"

@@ -73,9 +73,13 @@ DRYER = {
         u.FRACTION, "60 %", "0 %", "95 %", "share of the exhaust blown in again", default="0 %"
     ),
     "air_direction": Key("choice", "of the air at first", '"up"', default="up", choices=("up", "down")),
-    "reverse_every": quantity(u.TIME, "10 min", "10 s", "24 h", "after which the air changes sides"),
+    "reverse_every": quantity(u.TIME, "10 min", "10 s", "24 h", "time after which the air changes sides"),
     "mixing": Key(
-        "choice", "turned over all the time?", '"none"', default="none", choices=("none", "continuous")
+        "choice",
+        "none, or continuous: pellets turned over all the time",
+        '"none"',
+        default="none",
+        choices=("none", "continuous"),
     ),
     "shrinkage": quantity(
         u.FRACTION, "80 %", "0 %", "100 %", "volume lost per volume of water lost", default="0 %"
@@ -85,7 +89,7 @@ DRYER = {
         "8 min",
         "0 s",
         "24 h",
-        "after duration, in the dryer: heater off, outside air once through",
+        "how long it is cooled after duration: heater off, outside air once through",
         default="0 min",
     ),
     "belt_width": quantity(
@@ -157,7 +161,7 @@ FAN = {
 DUCT = {
     "pressure_loss": Key(
         "loss",
-        "[pressure, at this airflow], duct and cyclone",
+        "of duct and cyclone: [pressure, at this airflow]",
         '["300 Pa", "6000 m3/h"]',
         u.PRESSURE,
         second=u.VOLUME_FLOW,

@@ -81,9 +81,16 @@ LIMITS = {
 }
 
 COSTS = {
-    "electricity": Key("price", "one currency or none", '"0.15 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"),
+    "electricity": Key(
+        "price",
+        "price of electricity, in one currency or none",
+        '"0.15 /kWh"',
+        u.ENERGY_PRICE,
+        "0 /kWh",
+        "1e6 /kWh",
+    ),
     "heat": Key(
-        "price", "of the heat that reaches the air", '"0.06 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"
+        "price", "price of the heat that reaches the air", '"0.06 /kWh"', u.ENERGY_PRICE, "0 /kWh", "1e6 /kWh"
     ),
     "feed": Key("price", "value of the feed as sold", '"0.45 /kg"', u.MASS_PRICE, "0 /kg", "1e8 /kg"),
 }

@@ -153,7 +153,10 @@ def _refuse_feed_in_fahrenheit(trials: Trials, before: ModelReadings) -> None:
     wetter = M[np.isfinite(M)] - expected[np.isfinite(M)] > FAR_WETTER
     if min(hot) > HOTTEST_FEED and len(wetter) and wetter.all():
         k = int(np.flatnonzero(np.isfinite(M))[0])
-        found = f"{hot[k]:.0f} °C, from which feed would leave at {expected[k]:.1%}, not at {M[k]:.1%}"
+        found = (
+            f"{hot[k]:.0f} °C, from which feed would leave at {100 * expected[k]:.1f} %, not at "
+            f"{100 * M[k]:.1f} %"
+        )
         allowed = (
             f"was it meant as degF? That would be {(hot[k] - 32) / 1.8:.1f} °C: write [degF] in the heading"
         )

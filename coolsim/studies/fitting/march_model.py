@@ -198,7 +198,7 @@ def changes(case: Case) -> list[tuple[str, Case]]:
 
 def _of_machine(case: Case) -> list[tuple[str, Case]]:
     cooler, outside = case.cooler, float(case.air.temperature)
-    found = [(f"a trial with {times:.0%} of the airflow", _more_air(case, times)) for times in AIR]
+    found = [(f"a trial with {100 * times:.0f} % of the airflow", _more_air(case, times)) for times in AIR]
     for times in TIME:
         if isinstance(cooler, Batch):
             longer = dataclasses.replace(cooler, duration=cooler.duration * times)

@@ -75,7 +75,9 @@ def read_chance(text: str) -> float:
 def checked(chance: float, key: str = "chance", found: str | None = None) -> float:
     """The chance, where it is one that can be asked for; raises InputError."""
     if not LEAST <= chance <= HIGHEST:
-        allowed = f"{LEAST:.0%} to {HIGHEST:.0%}: samples are too few for more, and less is no aim"
+        allowed = (
+            f"{100 * LEAST:.0f} % to {100 * HIGHEST:.0f} %: samples are too few for more, and less is no aim"
+        )
         raise InputError([Fault("", key, f"{chance:g}" if found is None else found, allowed)])
     return chance
 

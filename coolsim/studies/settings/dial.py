@@ -27,7 +27,7 @@ from coolsim.simulate.requirements import FEASIBLE, Constraint
 from coolsim.support.errors import NotConverged
 from coolsim.support.fields import Array
 
-REACH = 6  # steps to either side of the optimum, where few things are set
+REACH = 8  # steps to either side of the optimum, where few things are set
 MOST = 40_000  # combinations weighed
 FREE = 2e-4  # of a bound's scale, kept free: what is typed back is rounded to what was printed
 KEPT_OFF = min(FREE, FEASIBLE)  # of a bound's scale, that what is returned keeps free
@@ -198,10 +198,10 @@ class _Weighing:
             chosen = self._promising(self.slack)[:TRIES]
             if chosen:
                 self._look(chosen)
-            elif self.slack == 0.0 or self._kept():
+            elif self.slack == 0.0:
                 break
             else:
-                self.slack = 0.0  # nothing keeps off its bounds as far as that: look right up to them
+                self.slack = 0.0  # nothing cheaper keeps off its bounds as far as that: look right up to them
         cost = self._cost()
         return min(self._kept(), key=lambda k: float(cost[k]), default=None)
 

@@ -37,14 +37,18 @@ _STEPS: Mapping[str, tuple[str, float, float]] = {
     "fan_speed": ("fan speed +5 %", 0.0, 1.05),
     "bed_depth": ("depth of the bed +5 %", 0.0, 1.05),
     "residence_time": ("time in the bed +1 min", 60.0, 1.0),
-    "inlet_air_temperature": ("inlet air +1 °C", 1.0, 1.0),
+    "inlet_air_temperature": ("inlet air", 0.0, 1.0),
     "duration": ("drying time +1 min", 60.0, 1.0),
     "cooling_time": ("cooling time +1 min", 60.0, 1.0),
     "recirculation": ("recirculation +5 points", 0.05, 1.0),
     "belt_speed": ("belt 5 % faster", 0.0, 1.05),
     "conditioning_water": ("water in the conditioner +1 %", 0.01, 1.0),
-    "conditioning_temperature": ("temperature in the conditioner +1 °C", 1.0, 1.0),
+    "conditioning_temperature": ("temperature in the conditioner", 0.0, 1.0),
 }
+_WARMER: Mapping[str, tuple[str, float]] = {
+    "si": ("+1 °C", 1.0),
+    "us": ("+2 °F", 2 / 1.8),
+}  # one step of what is warm
 MOST_RECIRCULATION = 0.95
 WETTER = 0.1  # of the mash, more water than now, as far as changes are looked for
 
@@ -72,7 +76,8 @@ def one_step(machine: Machine, case: Case, result: Result) -> tuple[Step, ...]:
 
 def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, Case]]:
     T, RH = float(case.air.temperature), float(case.air.relative_humidity)
-    yield "air outside +1 °C", in_air_of(case, temperature=T + 1.0)
+    warmer, degrees = _WARMER[case.units]
+    yield f"air outside {warmer}", in_air_of(case, temperature=T + degrees)
     yield "air outside +5 % RH", in_air_of(case, relative_humidity=min(RH + 0.05, 1.0))
     yield "feed moisture +1 point", machine.at({"feed_moisture": case.feed.moisture + 0.01})
     at = machine.read(case, result)
@@ -82,6 +87,8 @@ def _steps(machine: Machine, case: Case, result: Result) -> Iterator[tuple[str, 
         if name not in _STEPS or not np.isfinite(value):
             continue
         words, more, times = _STEPS[name]
+        if s.quantity.dimension == "temperature":
+            words, more = f"{words} {warmer}", degrees
         to = times * value + more
         to = min(to, MOST_RECIRCULATION) if name == "recirculation" else to
         key = s.key.removesuffix(s.quantity.name) + name

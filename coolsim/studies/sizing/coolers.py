@@ -35,7 +35,7 @@ from coolsim.studies.sizing.duties import Duties
 from coolsim.studies.sizing.fans import fan_for
 from coolsim.studies.sizing.floors import SERVED, Best, Floors, Goal
 from coolsim.studies.sizing.parts import Parts, settings_at
-from coolsim.studies.sizing.service import Service, dial_to, limits_to_keep, rounded_up
+from coolsim.studies.sizing.service import Service, dial_to, floor_up, limits_to_keep
 from coolsim.studies.sizing.summary import OnFloor, no_size, size_answer
 from coolsim.studies.sizing.survey import Survey
 from coolsim.studies.sizing.taken import enough, price_of_energy
@@ -148,9 +148,9 @@ class _Sizing:
 
     def _built(self, areas: Array) -> list[float]:
         """Floors that can be built and typed, no smaller than these."""
-        return (
-            list(dict.fromkeys(map(rounded_up, areas.tolist()))) if self.service.on_dial else areas.tolist()
-        )
+        if not self.service.on_dial:
+            return list(areas.tolist())
+        return list(dict.fromkeys(floor_up(area, self.case.units) for area in areas.tolist()))
 
     def _rounded(self, area: float, best: Best) -> tuple[float, Best]:
         """A floor that can be built and typed, where it serves as well."""
@@ -288,7 +288,7 @@ class _Sizing:
     def _on_dials(self, area: float, best: Best, run: Best) -> Best:
         """The best states of a floor at the throughput itself (`run`), on the steps of their dials."""
         exact = self.parts_as_fed.served(run)
-        most = dial_to(max(s.settings.airflow for s in (*self.parts.served(best), *exact)))
+        most = dial_to(max(s.settings.airflow for s in (*self.parts.served(best), *exact)), self.case.units)
         settings = [self._dialled(s, k, area, most) for k, s in enumerate(exact)]
         return self.parts_as_fed.states(settings, area)
 

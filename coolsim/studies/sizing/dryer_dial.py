@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
-from coolsim.machines.base import DIAL, DRYER_DEPTH
+from coolsim.machines.base import DIALS
 from coolsim.machines.dryers import mass_of, settings_of
 from coolsim.studies.optimise.march_outcomes import QUICK
 from coolsim.studies.optimise.survey import forth, smoothed, unsmoothed
@@ -67,7 +67,8 @@ def _opened(duty: Duty, case: Case, load: float) -> list[Case]:
     depth = float(case.cooler.bed_depth)
     if low == high:
         return [_batch(duty, case, depth, load)]
-    steps = DRYER_DEPTH * (np.round(depth / DRYER_DEPTH) + np.arange(-DEPTHS, DEPTHS + 1))
+    step = DIALS[case.units]["dryer_bed_depth"]
+    steps = step * (np.round(depth / step) + np.arange(-DEPTHS, DEPTHS + 1))
     each = [_batch(duty, case, float(d), load) for d in dict.fromkeys(np.clip(steps, low, high))]
     return [one for one in each if one.limits.duration[0] <= one.limits.duration[1]] or each
 
@@ -81,7 +82,7 @@ def _batch(duty: Duty, case: Case, depth: float, load: float) -> Case:
     case = dataclasses.replace(case, cooler=cooler)
     turn = mass_of(case) * case.schedule.dryers / case.feed.throughput
     low, high = times(duty.case)
-    step = DIAL["duration"]
+    step = DIALS[case.units]["duration"]
     longest = step * np.ceil((load * turn - duty.overhead) / step)
     high = min(high, float(longest), turn - duty.overhead)
     limits = dataclasses.replace(case.limits, bed_depth=None, duration=(low, high), airflow=_air(duty, case))

@@ -9,7 +9,7 @@ import numpy as np
 from coolsim.case.case import Case
 from coolsim.equipment import fan
 from coolsim.equipment.duct import Demand
-from coolsim.equipment.motor import next_iec_rating
+from coolsim.equipment.motor import next_rating
 from coolsim.studies.sizing.answer import FanDuty
 
 
@@ -36,5 +36,5 @@ def fan_for(case: Case, each: Sequence[Demand]) -> FanDuty:
         efficiency=own,
         shaft_power=shaft,
         electric_power=shaft / of_motor,
-        motor=float(next_iec_rating(shaft)),
+        motor=float(next_rating(shaft, case.units)),
     )

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from coolsim.case.case import Case
 from coolsim.case.streams import Air
 from coolsim.case.tables import DesignWeather, FanData, Product
-from coolsim.machines.base import DIAL
+from coolsim.machines.base import airflow_step
 from coolsim.scenario.weather import read_weather
 from coolsim.simulate.finishing import uncoated
 from coolsim.simulate.requirements import Constraint, constraints_of
 from coolsim.studies.climate import design_weather
+from coolsim.support.dual_units import FOOT
 
-ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 RESERVE = 0.10  # of throughput, where sizing.reserve is not typed; assumed: common practice, no source
 
 
@@ -67,11 +67,20 @@ def rounded_up(size: float) -> float:
     return round(math.ceil(size / step * (1 - 1e-9)) * step, 12)
 
 
-def dial_to(airflow: float) -> float:
-    """The end of the airflow's dial: no less than an airflow [m³/s], with steps that are round numbers of m³/h."""
-    step = 3600 * DIAL["airflow"] * airflow
-    size = 10.0 ** math.floor(math.log10(step))
-    return size * min(x for x in ROUND if x * size >= step * (1 - 1e-9)) / DIAL["airflow"] / 3600
+def floor_up(area: float, units: str) -> float:
+    """The same of a floor [m²], in m² or ft².
+
+    >>> round(floor_up(1.5375, "us") / FOOT**2, 9)
+    16.6
+    """
+    unit = FOOT**2 if units == "us" else 1.0
+    return unit * rounded_up(area / unit)
+
+
+def dial_to(airflow: float, units: str) -> float:
+    """The end of the airflow's dial: a step of it, no less than an airflow [m³/s]."""
+    step = airflow_step(airflow, units)
+    return step * math.ceil(airflow / step * (1 - 1e-9))
 
 
 def _with_more(case: Case, share: float) -> Case:

@@ -23,16 +23,20 @@ def words(case: Case, heated: bool) -> Iterator[Warning]:
     yield from _of_reserve(case)
     if not case.duct:
         without = ", without heater and ducts" if dryer else ""
-        yield Warning("check", f"no [duct] is given: the fan's pressure is that of the bed alone{without}.")
+        yield Warning(
+            "check",
+            f"no [duct] is given: the fan's pressure is that of the bed alone{without}. "
+            "Type duct.pressure_loss, or ask for a larger fan.",
+        )
     if heated and costs:
         yield from unpriced_heat(
             case, f"{'drying with it' if dryer else 'heating the inlet air'} counts as free"
         )
     if costs.feed is None and (costs or not dryer):
-        yield Warning("note", "feed has no price (costs.feed): weight lost to overdrying counts as nothing.")
+        yield Warning("note", "feed has no price (costs.feed): weight given away costs nothing here.")
     yield Warning(
         "note",
-        f"margin of {case.sizing.margin:.0%} on the bed's pressure for fouling and fines"
+        f"margin of {100 * case.sizing.margin:.0f} % on the bed's pressure for fouling and fines"
         f"{'' if dryer else ', and freeboard'}: common practice, no source. Fines can multiply a bed's pressure "
         "severalfold.",
     )
@@ -68,8 +72,8 @@ def _of_reserve(case: Case) -> Iterator[Warning]:
     if not (isinstance(typed, Mapping) and "reserve" in typed):
         yield Warning(
             "note",
-            f"sizing.reserve is not given: floor, fans and heaters are for {reserve_of(case):.0%} more feed "
-            "(assumed, no source).",
+            f"sizing.reserve is not given: floor, fans and heaters are for {100 * reserve_of(case):.0f} % more "
+            "feed (assumed, no source).",
         )
 
 
@@ -77,10 +81,10 @@ def _of_fan(case: Case, dryer: bool) -> Iterator[Warning]:
     """Efficiencies that nobody typed, and keys of the machine that is there."""
     assumed, given = [], case.fan.given()
     if case.fan.efficiency is None:
-        of_electricity = f", of electricity {ASSUMED_FAN:.0%}" if dryer else ""
-        assumed.append(f"fan efficiency {fan.ASSUMED_EFFICIENCY:.0%}{of_electricity}")
+        of_electricity = f", of electricity {100 * ASSUMED_FAN:.0f} %" if dryer else ""
+        assumed.append(f"fan efficiency {100 * fan.ASSUMED_EFFICIENCY:.0f} %{of_electricity}")
     if case.fan.motor_efficiency is None:
-        assumed.append(f"motor efficiency {fan.ASSUMED_MOTOR_EFFICIENCY:.0%}")
+        assumed.append(f"motor efficiency {100 * fan.ASSUMED_MOTOR_EFFICIENCY:.0f} %")
     if assumed:
         yield Warning("note", f"assumed for the {'fans' if dryer else 'fan'}: {'; '.join(assumed)}.")
     unused = [] if dryer else [f"limits.{k}" for k in ("airflow", "fan_speed") if k in case.limits.given()]
@@ -89,4 +93,6 @@ def _of_fan(case: Case, dryer: bool) -> Iterator[Warning]:
         unused.append("cooler.heater_power")
     if unused:
         there = "dryer" if dryer else "fan"
-        yield Warning("note", f"of the {there} that is there, and not used here: {', '.join(unused)}.")
+        yield Warning(
+            "note", f"of the {there} that is there, so not used for one to buy: {', '.join(unused)}."
+        )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from coolsim.case.case import Case
 from coolsim.machines import Setting, machine_of
-from coolsim.machines.base import DIAL, QUICK
+from coolsim.machines.base import DIALS, QUICK, airflow_step
 from coolsim.machines.plant import with_knobs
 from coolsim.machines.plant_ranges import knob_range
 from coolsim.model.bed import take
@@ -89,10 +89,7 @@ def opened_of(case: Case) -> frozenset[str]:
 
 def _dials(case: Case) -> tuple[dict[str, float], Setting | None]:
     """Steps of what may be set on a cooler, and its fan's speed, where that is set."""
-    found, fan = (
-        {"bed_depth": DIAL["bed_depth"], "inlet_air_temperature": DIAL["inlet_air_temperature"]},
-        None,
-    )
+    found, fan = {name: DIALS[case.units][name] for name in ("bed_depth", "inlet_air_temperature")}, None
     for s in machine_of(case).settings:
         if s.key == "residence_time":
             feed = case.feed
@@ -102,7 +99,9 @@ def _dials(case: Case) -> tuple[dict[str, float], Setting | None]:
         else:
             found[s.key] = s.step
     if not np.isfinite(found.get("airflow", np.nan)):
-        found["airflow"] = 1e-6 if case.cooler.airflow is None else DIAL["airflow"] * case.cooler.airflow
+        found["airflow"] = (
+            1e-6 if case.cooler.airflow is None else airflow_step(case.cooler.airflow, case.units)
+        )
     return found, fan
 
 
