@@ -60,6 +60,7 @@ ATTAINED = 0.999  # of the room that settings were seen to have: the search solv
 RISK = 0.25, 2.0  # by what the risk of each bound is multiplied at most from round to round
 CERTAIN = 1e-4, 1 - 1e-4  # chances that are taken for less or more than this
 INSIDE = 0.1, 0.9  # where between two rooms the next one lies
+NEARLY = 0.97  # of the room of settings that lack the chance, which they keep on the dial
 DAMPED = 0.5  # share of the way to a room that no settings have
 
 
@@ -158,13 +159,15 @@ def _with_chance(
 def _placed(way: Way, best: _Tried, on_dial: bool, aim: float) -> tuple[Optimum, Combination | None]:
     """The settings of a round as they are predicted, and on the steps of dials.
 
-    The room that the chance takes is kept by these; of the surest of those that lack the chance, nearly.
+    These keep the room that the chance takes; the surest of those that lack the chance, which may stand in a corner
+    with no step beside it, nearly.
     """
-    search, sketch = way.found.again, best.sketch
+    search, sketch, has = way.found.again, best.sketch, _has(best, aim)
     if sketch is not None and on_dial:
+        room = best.room if has else between({}, best.room, NEARLY)
         near = search.predict(best.case, sketch)
-        near = dataclasses.replace(near, met=near.met or _has(best, aim))
-        dialled = set_on_dials(best.case, near)
+        near = dataclasses.replace(near, met=near.met or has)
+        dialled = set_on_dials(dataclasses.replace(best.case, safety_margins=room), near)
         if dialled is not None:
             return near, dialled
     exact = way.found.best if sketch is None else search.best(best.case)
