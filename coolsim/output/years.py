@@ -12,7 +12,7 @@ from coolsim.case.case import Case
 from coolsim.machines.conditioner import HELD, ranges
 from coolsim.output import dryer_year, tables, year_uncertainty
 from coolsim.output.cost_tables import mass_unit
-from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.output.page import NARROW, Page, beside, grid, joined, pretty, table, wrapped
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
 from coolsim.studies.years import Seasons, Strategy
@@ -87,13 +87,7 @@ def side_by_side(seasons: Seasons, page: Page) -> str:
     """Hours, product, energy and money of each strategy."""
     rows = [(label, *(show(s) for s in seasons.strategies)) for label, show in _rows(seasons, page)]
     titles = ("Hours of the year", *(SHORT[s.name] for s in seasons.strategies))
-    if page.width >= NARROW:
-        return table([titles, *rows], page, right=range(1, len(titles)), bold=(0, 1))
-    return "".join(
-        wrapped(label, page, style="bold")
-        + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(titles[1:], cells))
-        for label, *cells in rows
-    )
+    return beside([titles, *rows], page, right=range(1, len(titles)), bold=(0, 1))
 
 
 def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
@@ -192,13 +186,7 @@ def _months(seasons: Seasons, strategy: Strategy, page: Page) -> str:
         rows.append((MONTHS[month - 1], *(_number(x, 0) for x in sums), _number(100 * t.moisture_wb, 2)))
     given = f"given, {'lb' if us else 'kg'}"
     titles = ("hours", "within", "wet", "dry", "warm", given, "kWh", *(["cost"] if priced else []), "exit %")
-    name = SHORT[strategy.name]
-    if page.width >= NARROW:
-        return table([(name, *titles), *rows], page, right=range(1, len(titles) + 1), bold=(0,))
-    return wrapped(name, page, style="bold") + "".join(
-        wrapped(f"{m}: {', '.join(f'{t} {c}' for t, c in zip(titles, cells))}", page, indent=2)
-        for m, *cells in rows
-    )
+    return grid((SHORT[strategy.name], *titles), rows, page)
 
 
 # -- the chart
