@@ -9,7 +9,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.output.json import group, head
-from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.output.page import NARROW, Page, beside, joined, pretty, table, wrapped
 from coolsim.output.tables import LEVELS, heading
 from coolsim.scenario import units as u
 from coolsim.scenario.units import Dimension
@@ -90,13 +90,7 @@ def _parameters(answer: FitAnswer, page: Page) -> str:
         for p in answer.parameters
     ]
     titles = ("", "fitted", "interval", "was", "published")
-    if page.width >= NARROW + 24:
-        return table([titles, *rows], page, right=(1, 2, 3, 4), bold=(0,))
-    return "".join(
-        wrapped(f"{name}: {value}", page, "bold")
-        + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(titles[2:], rest))
-        for name, value, *rest in rows
-    )
+    return beside([titles, *rows], page, right=(1, 2, 3, 4), least=NARROW + 24)
 
 
 def _exits(answer: FitAnswer, page: Page) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from coolsim.case.result import Result, Schedule, StageRun
-from coolsim.output.page import NARROW, Page, heat_per_water, joined, table, wrapped
+from coolsim.output.page import Page, beside, heat_per_water, joined, table
 from coolsim.scenario import units as u
 
 CUBIC_FEET = 1 / 0.3048**3  # in a cubic metre
@@ -25,17 +25,9 @@ TITLES = (
 def stages(result: Result, page: Page) -> str:
     """Return the stages of a line in the order in which pellets meet them, with what a dryer of them spends."""
     rows = [_row(run, page) for run in result.stages]
-    if page.width >= NARROW:
-        across = [(title, *cells) for title, cells in zip(TITLES[1:], zip(*(row[1:] for row in rows)))]
-        text = table(
-            [("by stage", *(row[0] for row in rows)), *across], page, right=tuple(range(1, len(rows) + 1))
-        )
-    else:
-        text = "".join(
-            wrapped(name, page, style="bold")
-            + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(TITLES[1:], cells))
-            for name, *cells in rows
-        )
+    across = [(title, *cells) for title, cells in zip(TITLES[1:], zip(*(row[1:] for row in rows)))]
+    titles = ("by stage", *(row[0] for row in rows))
+    text = beside([titles, *across], page, right=range(1, len(titles)))
     return joined(
         [text, *(_of_batches(run, page) for run in result.stages if run.result.schedule is not None)]
     )

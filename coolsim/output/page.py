@@ -89,6 +89,17 @@ def table(
     return _rendered(grid, page)
 
 
+def beside(
+    rows: Sequence[tuple[str, ...]],
+    page: Page,
+    right: Sequence[int] = (),
+    bold: Sequence[int] = (0,),
+    least: int = NARROW,
+) -> str:
+    """Return a table whose first row holds titles; on a page narrower than `least` columns a line for each row."""
+    return table(rows, page, right, bold) if page.width >= least else _lines(rows[0], rows[1:], page, bold)
+
+
 def grid(
     titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page, first: Sequence[int] | None = None
 ) -> str:
@@ -124,13 +135,16 @@ def _stacked(title: str, width: int) -> str:
     return "\n".join(textwrap.wrap(title, max(width, *map(len, title.split()), 1))) if title else ""
 
 
-def _lines(titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page) -> str:
-    """A table as a line for each row."""
-    lines = []
-    for row in rows:
+def _lines(
+    titles: Sequence[str], rows: Sequence[tuple[str, ...]], page: Page, bold: Sequence[int] = ()
+) -> str:
+    """A table as a line for each row; those in `bold`, counted with the titles, stand out."""
+    lines = [wrapped(titles[0], page, style="bold")] if titles[0] else []
+    for number, row in enumerate(rows, 1):
         cells = (f"{title} {cell}".strip() for title, cell in zip(titles[1:], row[1:]) if cell)
-        lines.append(wrapped(f"{row[0].strip()}: {', '.join(cells)}".removesuffix(": "), page, indent=2))
-    return wrapped(titles[0], page, style="bold") + "".join(lines)
+        line = f"{row[0].strip()}: {', '.join(cells)}".removesuffix(": ")
+        lines.append(wrapped(line, page, "bold" if number in bold else "", indent=2 * bool(titles[0])))
+    return "".join(lines)
 
 
 def wrapped(text: str, page: Page, style: str = "", indent: int = 0) -> str:

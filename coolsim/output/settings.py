@@ -11,7 +11,7 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.machines.conditioner import WATER, ranges
 from coolsim.output import lever_tables, lines, tables, verdicts
 from coolsim.output.cost_tables import by_stage, costs, money
-from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.output.page import NARROW, Page, beside, joined, pretty, table, wrapped
 from coolsim.output.quantities import at_limit, rounded_down, setting_text, text
 from coolsim.output.smallest_changes import heated_air, out_of_reach, smallest_changes
 from coolsim.scenario import units as u
@@ -118,12 +118,7 @@ def _set(case: Case, answer: SettingsAnswer, page: Page) -> str:
     if max(lost) > NOTHING * abs(answer.now.cost.total):
         rows.append(("  of which weight given away", *map(money, lost), ""))
     bold = (0, *range(1, 1 + len(answer.chosen) + len(answer.choices)))
-    if page.width >= NARROW:
-        return table(rows, page, right=(1, 2), bold=bold)
-    return "".join(
-        wrapped(f"{label}: {to}{f' ({note})' if note else ''}, today {now}", page)
-        for label, now, to, note in rows[1:]
-    )
+    return beside(rows, page, right=(1, 2), bold=bold)
 
 
 def _follows(answer: SettingsAnswer, page: Page) -> Iterator[tuple[str, str, str]]:

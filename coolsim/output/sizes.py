@@ -11,7 +11,7 @@ from coolsim.case.quantities import QUANTITIES
 from coolsim.machines.base import DIALS, airflow_step
 from coolsim.output import tables, verdicts
 from coolsim.output.cost_tables import mass_unit, money, money_per, per_mass
-from coolsim.output.page import NARROW, Page, grid, heat_per_water, joined, table, wrapped
+from coolsim.output.page import Page, beside, grid, heat_per_water, joined, table, wrapped
 from coolsim.output.quantities import (
     area_of,
     at_limit,
@@ -188,11 +188,7 @@ def _fixed_by(governing: Sequence[Governs], page: Page) -> str:
     for g in governing:
         limits = ", ".join(at_limit(limit, page) for limit in g.limits) or "none of its limits"
         rows.append((_PARTS[g.part], f"{g.product}, {g.weather}", limits))
-    if page.width >= NARROW:
-        return table([("What fixes it", "", "at its limits"), *rows], page, bold=(0,))
-    return wrapped("What fixes it", page, style="bold") + "".join(
-        wrapped(f"{part}: {who} (at its limits: {limits})", page, indent=2) for part, who, limits in rows
-    )
+    return beside([("What fixes it", "", "at its limits"), *rows], page)
 
 
 def _least_bed(case: Case, answer: SizeAnswer, page: Page) -> str:

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from coolsim.case.quantities import QUANTITIES
-from coolsim.output.page import NARROW, Page, table, wrapped
+from coolsim.output.page import Page, beside, wrapped
 from coolsim.output.quantities import at_limit, text
 from coolsim.scenario import units as u
 
@@ -31,11 +31,7 @@ def smallest_changes(answer: SettingsAnswer, page: Page) -> str:
     """Return the table of what each thing alone would have to become, from the nearest settings on."""
     rows = [(change.change, _now(change, page), _to(change, page)) for change in answer.smallest_changes]
     titles = ("Alone would do", "nearest", "to")
-    if page.width >= NARROW:
-        return table([titles, *rows], page, right=(1, 2), bold=(0,))
-    return wrapped(titles[0], page, style="bold") + "".join(
-        wrapped(f"{label}: {to} (nearest {at})", page, indent=2) for label, at, to in rows
-    )
+    return beside([titles, *rows], page, right=(1, 2))
 
 
 def _now(change: Change, page: Page) -> str:

@@ -12,7 +12,7 @@ from coolsim.case.case import Case
 from coolsim.case.result import BetweenPellets, Energy, FanRun, Result, Warning
 from coolsim.output import library, lines, verdicts
 from coolsim.output.finishing import finishing
-from coolsim.output.page import NARROW, Page, heat_per_water, joined, pretty, table, wrapped
+from coolsim.output.page import Page, beside, heat_per_water, joined, pretty, table, wrapped
 from coolsim.output.quantities import pressure_of
 from coolsim.output.upstream import coming
 from coolsim.scenario import inputs, typed_as
@@ -86,13 +86,7 @@ def answer(result: Result, page: Page) -> str:
         ),
     ]
     titles = ("", "value", "solved to", "your inputs leave open")
-    if page.width >= NARROW:
-        return table([titles, *rows], page, right=(1, 2, 3), bold=(1, 2))
-    return "".join(
-        wrapped(f"{label}: {value}", page, style="bold")
-        + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(titles[2:], rest))
-        for label, value, *rest in rows
-    )
+    return beside([titles, *rows], page, right=(1, 2, 3), bold=(1, 2))
 
 
 def _open(ends: tuple[Any, Any] | None, dimension: Dimension, digits: int, page: Page) -> str:

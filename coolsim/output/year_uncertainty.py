@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from coolsim.output.cost_tables import mass_unit
@@ -31,38 +32,60 @@ def summary(seasons: Seasons, names: dict[str, str], page: Page) -> str:
 
 
 def _intervals(name: str, sure: YearUncertainty, seasons: Seasons, page: Page) -> str:
-    title = (f"How sure: {name}", "19 times in 20", "middle")
+    title = (f"Hours of the year, how sure: {name}", "19 times in 20", "middle")
     return table([title, *_rows(sure, seasons, page)], page, right=(1, 2), bold=(0,))
 
 
 def _rows(sure: YearUncertainty, seasons: Seasons, page: Page) -> Iterator[Row]:
-    us, target = page.units == "us", seasons.case.target
-    mass, small = mass_unit(page).replace(" ", "_"), "lb" if us else "kg"
+    for one in sums(seasons, page):
+        x = getattr(sure, one.name, None)
+        if isinstance(x, Interval):
+            low, middle, high = (
+                f"{one.factor * value:.{one.digits}f}" for value in (x.low, x.middle, x.high)
+            )
+            yield one.label, f"{low} – {high}", middle
 
-    def row(label: str, x: Interval, factor: float = 1.0, digits: int = 0) -> Row:
-        low, middle, high = (f"{factor * value:.{digits}f}" for value in (x.low, x.middle, x.high))
-        return label, f"{low} – {high}", middle
 
-    def weight(label: str, x: Interval, unit: str) -> Row:
-        return row(
-            f"{label}, {unit.replace('_', ' ')}", x, 1 / u.convert(1.0, f"{unit}/h", u.MASS_FLOW) / 3600
-        )
+@dataclass(frozen=True)
+class Sum:
+    """A sum of a year: how it is called, its field of a Tally and of a YearUncertainty, and how it is shown."""
 
-    yield row("hours within target and limits", sure.within)
-    yield row("too wet (moulds may grow)", sure.too_wet)
-    if target.tolerance is not None:
-        yield row("too dry", sure.too_dry)
-    if target.maximum_above_ambient is not None:
-        yield row("too warm", sure.too_warm)
-    yield weight("product", sure.product, mass)
-    yield weight("weight given away", sure.given_away, small)
-    yield row("electricity, kWh", sure.electricity)
-    if sure.heat.high > 0:
-        yield row("heat, kWh", sure.heat)
-    if seasons.case.costs:
-        currency = seasons.case.costs.currency
-        yield row(f"cost{f' in {currency}' if currency else ''}", sure.cost)
-    yield row("mean exit moisture, %", sure.moisture_wb, 100, 2)
+    label: str
+    name: str
+    factor: float = 1.0
+    digits: int = 0
+
+
+def sums(seasons: Seasons, page: Page) -> Iterator[Sum]:
+    """What a year adds up, in the order in which it is told; what none of its strategies has is left out."""
+    case, totals = seasons.case, [s.total for s in seasons.strategies]
+    large, small = mass_unit(page), "lb" if page.units == "us" else "kg"
+
+    def weight(label: str, name: str, unit: str) -> Sum:
+        per_kg = 1.0 / u.convert(1.0, f"{unit.replace(' ', '_')}/h", u.MASS_FLOW) / 3600.0
+        return Sum(f"{label}, {unit}", name, per_kg)
+
+    yield Sum("within target and limits", "within")
+    yield Sum("too wet (moulds may grow)", "too_wet")
+    if case.target.tolerance is not None:
+        yield Sum("too dry", "too_dry")
+    yield Sum(f"too warm{' (or sweating in the bag)' if case.target.no_sweating else ''}", "too_warm")
+    if any(t.over_limit for t in totals):
+        uneven = ", or uneven" if case.target.maximum_deviation is not None else ""
+        yield Sum(f"a limit of the machine broken{uneven}", "over_limit")
+    if any(t.not_computed for t in totals):
+        yield Sum("not computed", "not_computed")
+    if any(s.reachable is not None for s in seasons.strategies):
+        yield Sum("out of reach of any settings", "reachable")
+    yield weight("product", "product", large)
+    yield weight("of it too wet", "product_too_wet", large)
+    yield weight("weight given away", "given_away", small)
+    yield Sum("electricity, kWh", "electricity")
+    if any(t.heat > 0 for t in totals):
+        yield Sum("heat, kWh", "heat")
+    if case.costs:
+        yield Sum(f"cost{f' in {case.costs.currency}' if case.costs.currency else ''}, all three", "cost")
+    yield Sum("mean exit moisture, %", "moisture_wb", 100, 2)
 
 
 def _contributors(sure: YearUncertainty, seasons: Seasons, page: Page) -> str:

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.machines.conditioner import HELD, ranges
 from coolsim.output import dryer_year, tables, year_uncertainty
-from coolsim.output.cost_tables import mass_unit
-from coolsim.output.page import NARROW, Page, joined, pretty, table, wrapped
+from coolsim.output.page import NARROW, Page, beside, grid, joined, pretty, table, wrapped
+from coolsim.output.year_uncertainty import Sum, sums
 from coolsim.scenario import units as u
 from coolsim.scenario.weather import Weather
 from coolsim.studies.years import Seasons, Strategy
 from coolsim.studies.years.chart_answer import AS_THEY_ARE, CHART, FEED, HEATED, Chart
-from coolsim.studies.years.hours import Tally
 from coolsim.studies.years.study import check, why_no_chart
 from coolsim.support.errors import Fault, joined_to
 from coolsim.support.fields import Array
@@ -29,8 +28,6 @@ WORDS = {
     HEATED: "a chart that also heats the inlet air",
     FEED: "a chart that also says how moist the feed should come in",
 }
-
-Row = tuple[str, Callable[[Strategy], str]]
 
 
 def year(seasons: Seasons, page: Page) -> str:
@@ -85,52 +82,15 @@ def notes(seasons: Seasons, page: Page) -> str:
 
 def side_by_side(seasons: Seasons, page: Page) -> str:
     """Hours, product, energy and money of each strategy."""
-    rows = [(label, *(show(s) for s in seasons.strategies)) for label, show in _rows(seasons, page)]
+    rows = [(one.label, *(_sum(one, s) for s in seasons.strategies)) for one in sums(seasons, page)]
     titles = ("Hours of the year", *(SHORT[s.name] for s in seasons.strategies))
-    if page.width >= NARROW:
-        return table([titles, *rows], page, right=range(1, len(titles)), bold=(0, 1))
-    return "".join(
-        wrapped(label, page, style="bold")
-        + "".join(wrapped(f"{title}: {cell}", page, indent=2) for title, cell in zip(titles[1:], cells))
-        for label, *cells in rows
-    )
+    return beside([titles, *rows], page, right=range(1, len(titles)), bold=(0, 1))
 
 
-def _rows(seasons: Seasons, page: Page) -> Iterator[Row]:
-    us = page.units == "us"
-    mass, small = mass_unit(page).replace(" ", "_"), "lb" if us else "kg"
-
-    def of(get: Callable[[Tally], float], digits: int = 0) -> Callable[[Strategy], str]:
-        return lambda s: _number(get(s.total), digits)
-
-    def in_unit(get: Callable[[Tally], float], unit: str) -> Callable[[Strategy], str]:
-        per_kg = 1.0 / u.convert(1.0, f"{unit}/h", u.MASS_FLOW) / 3600.0
-        return lambda s: _number(get(s.total) * per_kg, 0)
-
-    tolerance = seasons.case.target.tolerance is not None
-    yield "within target and limits", of(lambda t: t.within)
-    yield "too wet (moulds may grow)", of(lambda t: t.too_wet)
-    if tolerance:
-        yield "too dry", of(lambda t: t.too_dry)
-    sweating = " (or sweating in the bag)" if seasons.case.target.no_sweating else ""
-    yield f"too warm{sweating}", of(lambda t: t.too_warm)
-    if any(s.total.over_limit for s in seasons.strategies):
-        uneven = ", or uneven" if seasons.case.target.maximum_deviation is not None else ""
-        yield f"a limit of the machine broken{uneven}", of(lambda t: t.over_limit)
-    if any(s.total.not_computed for s in seasons.strategies):
-        yield "not computed", of(lambda t: t.not_computed)
-    if any(s.reachable is not None for s in seasons.strategies):
-        yield "out of reach of any settings", _out_of_reach
-    yield f"product, {mass.replace('_', ' ')}", in_unit(lambda t: t.product, mass)
-    yield f"of it too wet, {mass.replace('_', ' ')}", in_unit(lambda t: t.product_too_wet, mass)
-    yield f"weight given away, {small}", in_unit(lambda t: t.given_away, small)
-    yield "electricity, kWh", of(lambda t: t.electricity)
-    if any(s.total.heat > 0 for s in seasons.strategies):
-        yield "heat, kWh", of(lambda t: t.heat)
-    if seasons.case.costs:
-        currency = seasons.case.costs.currency
-        yield f"cost{f' in {currency}' if currency else ''}, all three", of(lambda t: t.cost)
-    yield "mean exit moisture, %", of(lambda t: 100 * t.moisture_wb, 2)
+def _sum(one: Sum, strategy: Strategy) -> str:
+    if one.name == "reachable":
+        return _out_of_reach(strategy)
+    return _number(one.factor * getattr(strategy.total, one.name), one.digits)
 
 
 def _out_of_reach(strategy: Strategy) -> str:
@@ -192,13 +152,7 @@ def _months(seasons: Seasons, strategy: Strategy, page: Page) -> str:
         rows.append((MONTHS[month - 1], *(_number(x, 0) for x in sums), _number(100 * t.moisture_wb, 2)))
     given = f"given, {'lb' if us else 'kg'}"
     titles = ("hours", "within", "wet", "dry", "warm", given, "kWh", *(["cost"] if priced else []), "exit %")
-    name = SHORT[strategy.name]
-    if page.width >= NARROW:
-        return table([(name, *titles), *rows], page, right=range(1, len(titles) + 1), bold=(0,))
-    return wrapped(name, page, style="bold") + "".join(
-        wrapped(f"{m}: {', '.join(f'{t} {c}' for t, c in zip(titles, cells))}", page, indent=2)
-        for m, *cells in rows
-    )
+    return grid((SHORT[strategy.name], *titles), rows, page)
 
 
 # -- the chart

@@ -119,7 +119,7 @@ def test_no_state_of_a_dense_grid_is_cheaper(line, answer):
 
 
 def test_on_the_dial_it_is_the_cheapest_of_all_steps_around(line, answer, dialled):
-    """Half a kelvin of inlet air and 10 m³/h (of 1100: half a percent, rounded up): every combination near the optimum, predicted."""
+    """Half a kelvin of inlet air and 10 m³/h (of 1100, half a percent up): each combination near the optimum."""
     dryer, cooler = (stage.settings for stage in dialled.stages)
     # the search solves its states beside others: Newton's method ends 3e-12 of moisture apart, 1e-9 of the cost
     assert dialled.met and dialled.exact_cost == pytest.approx(answer.cost.total, rel=1e-8)
