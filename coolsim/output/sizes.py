@@ -41,7 +41,7 @@ _PARTS = {
     "energy": "most energy per tonne",
     "heater": "heater",
 }
-EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
+EACH = ("exit", "~", "air blown in", "belt", "bed", "airflow", "recirc.", "time")  # what matters most
 
 
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
@@ -282,7 +282,7 @@ def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[st
         "belt_speed": "belt",
         "duration": "time",
         "residence_time": "time",
-        "recirculation": "recirculation",
+        "recirculation": "recirc.",
     }
     for name, title in titles.items():
         value = getattr(settings, name, math.nan)
