@@ -47,7 +47,7 @@ EACH = ("exit", "~", "air blown in", "belt", "bed", "airflow", "recirc.", "time"
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return the answer to how large; where there is none, what stands in the way."""
     parts = [tables.heading(case.title, page), "".join(wrapped(line, page) for line in _doubt(answer))]
-    parts += [to_buy(case, answer, page), why_so_large(case, answer, page)]
+    parts += [tables.first(answer, page), to_buy(case, answer, page), why_so_large(case, answer, page)]
     return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
 
 
