@@ -23,7 +23,8 @@ from coolsim.output.quantities import (
 from coolsim.output.settings import nothing_to_gain
 from coolsim.output.verdicts import LIKELY, SAID, chance_text
 from coolsim.scenario import units as u
-from coolsim.simulate.bagging_cautions import is_urgent
+from coolsim.simulate.bagging_cautions import WETTEST_TENTH, is_urgent
+from coolsim.simulate.finishing_cautions import SWEATS
 from coolsim.simulate.requirements import harm_of
 from coolsim.simulate.verdicts import Verdict
 from coolsim.support.dual_units import for_reader
@@ -62,7 +63,7 @@ def of_state(
         f"{page.number(out.temperature, u.TEMPERATURE, 1)}"
     )
     broken = [v for v in verdicts if not v.met]
-    dangers = [for_reader(re.split("[:;]", w.text)[0], page.units) for w in warnings if is_urgent(w)]
+    dangers = [for_reader(_why(w.text), page.units) for w in warnings if is_urgent(w)]
     said = any(w.startswith("water activity") for w in dangers)  # with its bound
     others = [v for v in broken if not (said and v.constraint.name == "water_activity")]
     told = "; ".join([*dangers, *(_broken(v, page) for v in others)])
@@ -81,6 +82,12 @@ def of_state(
     word, look = ("Likely enough to bag", GOOD) if chance >= LIKELY else ("Not likely enough to bag", UNSURE)
     kept = f"every wish and limit is kept as computed, with a chance of {chance_text(chance)} ({_ENOUGH})"
     return Headline(look, word, f"{leave}: {kept}.")
+
+
+def _why(text: str) -> str:
+    """What an urgent caution says is wrong, without whose it is and what to do."""
+    words = re.search(f"({WETTEST_TENTH}|{SWEATS}|water activity)[^:;]*", text)
+    return re.split("[:;]", text)[0] if words is None else words[0]
 
 
 def _broken(v: Verdict, page: Page) -> str:

@@ -41,13 +41,13 @@ _PARTS = {
     "energy": "most energy per tonne",
     "heater": "heater",
 }
-EACH = ("exit", "~", "air blown in", "time", "bed", "airflow", "belt")  # what matters most of each product
+EACH = ("exit", "~", "air blown in", "belt", "bed", "airflow", "recirc.", "time")  # what matters most
 
 
 def sized(case: Case, answer: SizeAnswer, page: Page) -> str:
     """Return the answer to how large; where there is none, what stands in the way."""
     parts = [tables.heading(case.title, page), "".join(wrapped(line, page) for line in _doubt(answer))]
-    parts += [to_buy(case, answer, page), why_so_large(case, answer, page)]
+    parts += [tables.first(answer, page), to_buy(case, answer, page), why_so_large(case, answer, page)]
     return joined([*parts, tables.warnings(answer, page, tables.LEVELS)])
 
 
@@ -282,7 +282,7 @@ def settings(settings: Any, answer: SizeAnswer, page: Page) -> Iterator[tuple[st
         "belt_speed": "belt",
         "duration": "time",
         "residence_time": "time",
-        "recirculation": "recirculation",
+        "recirculation": "recirc.",
     }
     for name, title in titles.items():
         value = getattr(settings, name, math.nan)

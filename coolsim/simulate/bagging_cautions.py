@@ -24,8 +24,11 @@ WETTER = 0.01  # kg/kg wet that the wettest tenth may be above the target, where
 
 
 def is_urgent(warning: Warning) -> bool:
-    """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be."""
-    return warning.text.startswith((WETTEST_TENTH, SWEATS)) or warning.text.endswith(MOULDY)
+    """Whether it is told before all numbers: that pellets are not fit for the bag, though their mean may be.
+
+    Before its words may stand a machine of a line, or product and weather of a size; behind them what is alike.
+    """
+    return any(words in warning.text for words in (WETTEST_TENTH, SWEATS, MOULDY))
 
 
 def most_of_wettest_tenth(case: Case) -> float | None:

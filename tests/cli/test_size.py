@@ -197,6 +197,14 @@ def test_fits_the_page(
     assert "check: no [duct] is given." in words
 
 
+def test_wet_pellets_of_a_product_are_said_before_what_to_buy(buyer: Path, answer: SizeAnswer) -> None:
+    words = "floating, rains: the wettest tenth of the pellets leaves at 11.1 %. Likewise in 1 more."
+    wet = dataclasses.replace(answer, warnings=(Warning("check", words), *answer.warnings))
+    text = " ".join(printed.sized(coolsim.load(buyer), wet, Page(100)).split())
+    assert text.count("the wettest tenth") == 1
+    assert text.index("check: floating, rains: the wettest tenth") < text.index("To buy")
+
+
 def test_units_us(buyer: Path, answer: SizeAnswer) -> None:
     text = printed.sized(coolsim.load(buyer), answer, Page(140, units="us"))
     # 0.6 m² / 0.3048² = 6.4583 ft², told to a tenth of a percent

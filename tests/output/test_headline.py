@@ -59,6 +59,12 @@ def test_a_state_that_moulds_is_not_bagged_though_its_mean_is_dry() -> None:
     )  # why, beside the word
 
 
+def test_a_machine_of_a_line_before_a_caution_hides_nothing() -> None:
+    words = "cooler: the wettest tenth of the pellets leaves at 14 %, where 11 % is wished for: do not judge by it."
+    found = told((MOISTURE, 0.11), chance=0.99, notes=[Warning("check", words)])
+    assert found.word == "Do not bag" and "the wettest tenth of the pellets leaves at 14 %" in found.sentence
+
+
 def test_a_water_activity_beyond_its_limit_is_said_once() -> None:
     mouldy = Warning(
         "check", "water activity 0.73 in store (limit 0.70): moulds are active. Do not bag; dry further."

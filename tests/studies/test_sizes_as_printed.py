@@ -45,7 +45,7 @@ COLUMNS = {
     "inlet air": "cooler.inlet_air_temperature",
     "air blown in": "cooler.inlet_air_temperature",
     "time": "cooler.duration",
-    "recirculation": "cooler.recirculation",
+    "recirc.": "cooler.recirculation",
 }
 
 
@@ -140,7 +140,7 @@ def test_what_is_printed_is_what_is_predicted(told):
 
 def test_every_setting_that_was_found_is_printed_and_written(told):
     case, answer, text = told
-    opened = {"cooler": (), "batch": ("recirculation", "time"), "belt": ("belt", "air blown in")}
+    opened = {"cooler": (), "batch": ("recirc.", "time"), "belt": ("belt", "air blown in")}
     kind = case.cooler.arrangement.replace("counter-flow", "cooler")
     takes = rows_of(text, "what it takes")
     assert len(takes) == len(answer.served) and all("load" in row for row in takes)
