@@ -27,6 +27,7 @@ from coolsim.scenario import loads
 from coolsim.simulate.requirements import constraints_of
 from coolsim.studies.propagation.run import uncertainty
 from coolsim.studies.propagation.unknowns import NORMAL_95, unknowns_of, varied
+from coolsim.studies.settings import chance_constrained
 from coolsim.studies.settings.answer import SettingsAnswer
 from coolsim.studies.settings.chance_constrained import SettingsWithChance, with_chance
 from coolsim.support.errors import InputError
@@ -190,6 +191,17 @@ def test_where_no_settings_have_it(turned: Case, plain: SettingsAnswer) -> None:
     assert not found.kept and 0.5 < found.uncertainty.all_met < 0.95
     assert found.answer.settings.duration == pytest.approx(short, rel=0.01)
     assert "drying time, highest" in {at.limit for at in found.answer.binding}
+
+
+def test_what_no_settings_have_is_not_sampled(
+    turned: Case, plain: SettingsAnswer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With 5 % more time than the cheapest settings take there is little room: all that there is, once."""
+    case = wished(turned, "limits", duration=(120.0, plain.settings.duration * 1.05))
+    told, asked = [], chance_constrained.moved
+    monkeypatch.setattr(chance_constrained, "moved", lambda *known: told.append(asked(*known)) or told[-1])
+    assert not with_chance(case, 0.95).kept
+    assert len(told) == 1
 
 
 def test_every_bound_gets_its_room(turned: Case) -> None:

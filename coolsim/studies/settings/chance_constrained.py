@@ -209,8 +209,10 @@ def _rounds(case: Case, tried: list[_Tried], search: RepeatedSearch, aim: float,
         room = _next_room(tried, 1 - risk, aim)
         if room == last.room:  # not even without any room
             return
-        surest = max(t.met for t in tried)
-        tried.append(_tried(case, room, tried, search, samples))
+        surest, more = max(t.met for t in tried), _tried(case, room, tried, search, samples)
+        if more is None:
+            return
+        tried.append(more)
         short |= tried[0].reached and not (tried[-1].reached and tried[-1].room == room)
         if short and tried[-1].met < min(surest + NEAR, aim):  # there is no room for more
             return
@@ -238,8 +240,8 @@ def _first(way: Way, samples: int) -> _Tried:
 
 def _tried(
     case: Case, room: dict[str, float], tried: list[_Tried], search: RepeatedSearch, samples: int
-) -> _Tried:
-    """Settings that have a room, or as much of it as there is beyond what was reached before."""
+) -> _Tried | None:
+    """Settings that have a room, or as much of it as there is beyond what was reached before; None: nothing is."""
 
     def sketched() -> tuple[Case, Sketch]:
         roomy = dataclasses.replace(case, safety_margins=room)
@@ -249,6 +251,8 @@ def _tried(
     reached = [t.room for t in tried if t.reached]
     if reached and not found.met:
         room = search.within(case, reached[-1], room)
+        if room == reached[-1]:
+            return None
         roomy, found = sketched()
     there = at_its_fan(dataclasses.replace(found.case, safety_margins=case.safety_margins))
     constraints = counted(case, there)
