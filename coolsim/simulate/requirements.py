@@ -95,11 +95,16 @@ class Bounds:
     constraints: tuple[Constraint, ...]
     rows: tuple[int, ...]
 
-    def excesses(self, outcomes: Array, margin: float = 0.0) -> Array:
-        """How far each is broken, in its scale and with a margin, (constraints, …); ≤ 0 where kept."""
+    def excesses(self, outcomes: Array, margin: float | Array = 0.0) -> Array:
+        """How far each is broken, in its scale and with a margin, (constraints, …); ≤ 0 where kept.
+
+        margin: of all, or (constraints, …) with the first of the other axes.
+        """
         along = (-1, *[1] * (outcomes.ndim - 1))
         sense, bound, room, scale = (x.reshape(along) for x in self._numbers)
-        return np.asarray((sense * (outcomes[self._of] - bound) + room) / scale + margin)
+        more = (1,) * (outcomes.ndim - np.ndim(margin))
+        kept_free = margin.reshape(*margin.shape, *more) if isinstance(margin, np.ndarray) else margin
+        return np.asarray((sense * (outcomes[self._of] - bound) + room) / scale + kept_free)
 
     @cached_property
     def _of(self) -> NDArray[np.intp]:

@@ -13,7 +13,6 @@ import coolsim
 from coolsim.case.quantities import QUANTITIES
 from coolsim.case.streams import Air
 from coolsim.machines import machine_of
-from coolsim.model.solve import Resolution
 from coolsim.scenario import loads, replace
 from coolsim.scenario.weather import Weather
 from coolsim.simulate.bagging_cautions import is_urgent
@@ -22,9 +21,10 @@ from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.card import season
 from coolsim.studies.propagation.samples import sampled
 from coolsim.studies.propagation.unknowns import needed_unknowns, varied
-from coolsim.studies.sizing.duties import Duties, Points
 from coolsim.studies.sizing.find import sized
+from coolsim.studies.sizing.kinds import duties
 from coolsim.studies.sizing.service import duties_of
+from coolsim.studies.sizing.survey import tried
 from coolsim.studies.surrogate import normal
 
 COAT = '[coating]\noil = "6 %"\noil_temperature = "70 degC"\nwater = "0.5 %"\n'
@@ -91,16 +91,15 @@ def test_a_size_asks_the_bags_of_each_product_by_its_own_isotherm():
     case = level("cooler-to-buy")
     case = replace(case, {"bag.mass": "25 kg", "bag.coldest_store": "24 degC", "target.no_sweating": True})
     names, cases = duties_of(case)
-    duties = Duties(names, cases)
-    points = Points(np.arange(len(cases)), 0.35, 1.3, 0.6, duties.inlet()[0]).each()
-    state = duties.weighed(points, duties.predicted(points, Resolution()))
-    (row,) = [k for k, c in enumerate(duties.limits) if c.quantity.name == SWEATING]
-    found = duties.excesses(points, state, duties.limits)[row]
-    for one, excess, inlet in zip(cases, found, points.inlet):
-        floor = one.feed.throughput / 0.35
-        cooler = {"floor_area": floor, "bed_depth": 0.6, "air_ratio": 1.3, "airflow": None}
+    each = duties([(product.name, weather.name) for product, weather in names], cases)
+    states = [(d.low + d.high) / 2 for d in each]
+    for d, one, u, rows in zip(each, cases, states, tried(each, [u[None] for u in states], mesh="full")):
+        (limit,) = [k for k, c in enumerate(d.goal.limits.constraints) if c.quantity.name == SWEATING]
+        excess = float(d.goal.limits.excesses(rows[:, 0, 0])[limit])
+        floor, depth = float(d.floor_for(u)), float(d.depth(u))
+        ratio = float(d.knob("air_ratio", u))
+        cooler = {"floor_area": floor, "bed_depth": depth, "air_ratio": ratio, "airflow": None}
         there = dataclasses.replace(one, cooler=dataclasses.replace(one.cooler, **cooler))
-        assert inlet == there.air.temperature
         point = float(coolsim.predict(there).bag.dew_point)
         assert excess * QUANTITIES[SWEATING].scale == pytest.approx(point - 24.0, abs=2e-3)
     assert len({c.material.isotherm for c in cases}) == 2

@@ -21,8 +21,9 @@ from coolsim.output import sizes as printed
 from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.studies.sizing.answer import SizeAnswer
-from coolsim.studies.sizing.dryer_parts import air_parts, predicted
 from coolsim.studies.sizing.find import sized
+from coolsim.studies.sizing.parts import predicted
+from coolsim.studies.sizing.predicted import air_parts
 
 pytestmark = pytest.mark.thorough
 

@@ -18,7 +18,7 @@ from coolsim.case.case import Case
 from coolsim.case.machine import Cooler
 from coolsim.model.solve import Resolution
 from coolsim.scenario import loads
-from coolsim.studies.sizing import coolers, floors, parts
+from coolsim.studies.sizing import cooler_duties, cooler_parts, search
 from coolsim.studies.sizing.answer import SizeAnswer
 from coolsim.studies.sizing.find import sized
 from coolsim.studies.sizing.service import service_of
@@ -150,9 +150,9 @@ def best_of_a_grid(case: Case, area: float) -> float:
 @pytest.fixture
 def coarse(monkeypatch: pytest.MonkeyPatch) -> None:
     """Both sides on one coarse mesh: the search is what is tested."""
-    monkeypatch.setattr(floors, "FULL", MESH)
-    monkeypatch.setattr(coolers, "FULL", MESH)
-    monkeypatch.setattr(parts, "FULL", MESH)
+    meshes = {mesh: (of_dryers, MESH) for mesh, (of_dryers, _) in cooler_duties.MESHES.items()}
+    monkeypatch.setattr(cooler_duties, "MESHES", meshes)
+    monkeypatch.setattr(cooler_parts, "FULL", MESH)
 
 
 @pytest.mark.thorough
@@ -604,18 +604,19 @@ def test_a_weather_file_that_is_not_there_is_named() -> None:
 
 
 @pytest.mark.thorough
-def test_a_search_that_misses_by_a_hair_takes_no_larger_floor(monkeypatch: pytest.MonkeyPatch) -> None:
-    """1e-5 of a bound's scale (1e-7 of moisture), on the floor taken alone: its dials keep everything even so."""
+def test_where_the_floor_taken_does_not_serve_as_fed_another_is_taken(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Settings at the throughput itself are searched anew: where none is found there, the nearest floor counts."""
     case = loads((PRICES + LINE).replace('reserve = "0 %"', 'reserve = "10 %"'))
     found = coolsim.size(case)
-    search = coolers._Sizing._at_the_throughput
+    as_fed = search._Sizing._at_the_throughput
 
-    def short(self: Any, area: float) -> Any:
-        best = search(self, area)
-        missed = np.maximum(best.excess, 1e-5) if area == found.floor_area else best.excess
-        return dataclasses.replace(best, excess=missed)
+    def lost(self: Any, curve: Any, floor: float, rated: Any) -> Any:
+        return None if floor == found.floor_area else as_fed(self, curve, floor, rated)
 
-    monkeypatch.setattr(coolers._Sizing, "_at_the_throughput", short)
+    monkeypatch.setattr(search._Sizing, "_at_the_throughput", lost)
     again = coolsim.size(case)
-    assert again.floor_area == found.floor_area
+    assert again.met and again.floor_area != found.floor_area
+    assert min(abs(again.floor_area / f.floor_area - 1) for f in found.curve) < 1e-9
     assert all(v.met for s in again.served for v in s.verdicts)

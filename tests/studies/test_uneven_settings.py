@@ -12,8 +12,8 @@ from coolsim.case.case import Case
 from coolsim.machines import dryers as knobs
 from coolsim.machines.plant_ranges import knob_range
 from coolsim.studies.optimise.march_outcomes import OUTCOMES, QUICK, marched, outcomes_of
+from coolsim.studies.sizing import cooler_duties
 from coolsim.studies.sizing.dryer_duties import depths
-from coolsim.studies.sizing.duties import Duties
 
 pytestmark = pytest.mark.thorough
 
@@ -85,7 +85,7 @@ def test_searches_leave_out_depths_that_a_length_makes_no_bed():
     assert knob_range(cooler)["bed_depth"] == pytest.approx((0.35, 0.90))
     belt = {"cooler__depth_deviation": "28 mm", "limits__bed_depth": ["5 cm", "15 cm"], **none}
     assert knobs.ranges(uneven("belt-four-zones", **belt))["bed_depth"] == pytest.approx((0.07, 0.15))
-    duties = Duties([("feed", "weather")], [uneven("cooler-to-buy", cooler__depth_deviation="14 cm", **none)])
-    assert duties.depths()[0] == pytest.approx(0.35)
+    to_buy = uneven("cooler-to-buy", cooler__depth_deviation="14 cm", **none)
+    assert cooler_duties.depths(to_buy)[0] == pytest.approx(0.35)
     assert depths(uneven("belt-to-buy", cooler__depth_deviation="28 mm", **none))[0] == pytest.approx(0.07)
     assert coolsim.find_settings(cooler).result.bed.depth >= 0.35 - 1e-9

@@ -98,6 +98,7 @@ def _recirculation(x: Array) -> Array:
 
 _FORTH: dict[str, Callable[[Array], Array]] = {
     "airflow": np.log,
+    "air_ratio": np.log,
     "bed_depth": np.log,
     "duration": np.log,
     "recirculation": _circulated,
@@ -105,6 +106,7 @@ _FORTH: dict[str, Callable[[Array], Array]] = {
 }
 _BACK: dict[str, Callable[[Array], Array]] = {
     "airflow": np.exp,
+    "air_ratio": np.exp,
     "bed_depth": np.exp,
     "duration": np.exp,
     "recirculation": _recirculation,
@@ -143,19 +145,21 @@ class Goal:
         """Outcomes that the goal asks for."""
         return sorted({*self.costly, *self.limits.rows})
 
-    def rank(self, outcomes: Array, margin: float = 0.0) -> Array:
+    def rank(self, outcomes: Array, margin: float | Array = 0.0, at: Any = None) -> Array:
         """What is least at the best state: its cost, or if it breaks a limit, more than any cost."""
-        return self.ranked(outcomes, self.limits.excesses(outcomes, margin))
+        return self.ranked(outcomes, self.limits.excesses(outcomes, margin), at)
 
-    def ranked(self, outcomes: Array, excess: Array, at: int | None = None) -> Array:
+    def ranked(self, outcomes: Array, excess: Array, at: Any = None) -> Array:
         """The same by how far each limit is broken.
 
-        at: number of a limit at which states stand; one that is held from both sides is broken by neither.
+        at: number of a limit at which states stand, or one for each of them; one that is held from both sides is
+        broken by neither.
         """
         over = np.maximum(excess, 0.0)
         if at is not None:
-            stands = np.array(self.limits.rows) == self.limits.rows[at]
-            over[stands] = np.where(over[stands] < AT_BOUND, 0.0, over[stands])
+            rows = np.array(self.limits.rows)
+            stands = rows.reshape(-1, *[1] * (over.ndim - 1)) == rows[at]
+            over = np.where(stands & (over < AT_BOUND), 0.0, over)
         broken = np.tensordot(self._weights, over, 1)
         return np.where(over.max(axis=0, initial=0.0) > FEASIBLE, BROKEN * (1 + broken), self.cost(outcomes))
 

@@ -6,25 +6,28 @@ looked at again nearby: `Candidate` keeps a duty, a state and that shift togethe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
 from coolsim.studies.optimise.survey import Goal, smoothed, unsmoothed
-from coolsim.studies.sizing.dryer_duties import Duty, Survey, surveyed, tried
+from coolsim.studies.sizing.duties import Duty, Weigh
+from coolsim.studies.sizing.survey import Survey, surveyed, tried
 from coolsim.support.fields import Array
 
 GRID = {1: 33, 2: 13, 3: 9, 4: 7, 5: 5}  # nodes per axis, by the number of axes
 ZOOMS = 12  # at most; each looks one and a half cells about the best of the last, of coarse grids one
-FINE = 3e-4  # of the box: closer is not looked
-MARGIN = 3e-3  # of a limit's scale, kept free of the fit: what is predicted shall keep it
+FINE = 2e-3  # of the box: closer is not looked, since where a limit is crossed lies between
+# Of limits' scales, where states repeat as exactly as marches of dryers do (`Duty.exact`).
+MARGIN = 3e-3  # kept free of the fit: what is predicted shall keep it
 OUT_OF_REACH = 1e12  # ranks from here on break a limit
 # Of the whole box about a state that was tried, round after round: a shift holds nearby only.
 NEARBY = (0.15, 0.08, 0.04, 0.02, 0.02)
-AFTER_TRIAL = 1e-2  # of a limit's scale, kept free once a state was tried: the next shall keep the limit
+AFTER_TRIAL = 1e-2  # kept free once a state was tried: the next shall keep the limit
 ASTRAY = 0.2  # of how far a survey was off the limits at a state that was tried, that it may be off nearby
 BOX = 0.25  # half width of surveys near a state, in those of the whole box
 MOST_BOXES = 2
@@ -40,7 +43,7 @@ class Candidate:
     shift: Array  # of the fitted outcomes, (outcomes,)
     u: Array  # coordinates, (axes,)
     rank: float
-    off: float = 0.0  # of limits' scales: how far the survey was off where this was solved
+    off: float | Array = 0.0  # of limits' scales, (limits,): how far the survey was off where this was solved
 
     @property
     def duty(self) -> Duty:
@@ -55,13 +58,10 @@ class Candidate:
         """The floor, or the smallest on which the state can be."""
         return float(self.duty.floor_for(self.u)) if self.floor is None else self.floor
 
-    @property
+    @cached_property
     def outcomes(self) -> Array:
         """As the shifted survey has them, (outcomes,)."""
         return unsmoothed(self.survey.one(self.u) + self.shift)
-
-
-Weigh = Callable[[Duty, Array, Array], Array]  # duty, coordinates (…, axes), outcomes (outcomes, …) → (…)
 
 
 def by_cost(duty: Duty, u: Array, outcomes: Array) -> Array:
@@ -77,11 +77,29 @@ def by_moisture(duty: Duty, u: Array, outcomes: Array) -> Array:
 
 
 def first_candidate(
-    survey: Survey, floor: float | None, weigh: Weigh, shift: Array | None = None
+    survey: Survey,
+    floor: float | None,
+    weigh: Weigh,
+    shift: Array | None = None,
+    elsewhere: Sequence[Candidate] = (),
 ) -> Candidate:
-    """The state that weighs least on a floor and keeps the limits; of those that break some, the nearest."""
+    """The state that weighs least on a floor and keeps the limits; of those that break some, the nearest.
+
+    elsewhere: candidates that it shall not stand next to.
+    """
     shift = np.zeros(len(OUTCOMES)) if shift is None else shift
-    return _best(survey, floor, weigh, shift, survey.low, survey.high)
+    return best_of([whole_of(survey, floor, shift, elsewhere)], weigh)[0]
+
+
+def whole_of(survey: Survey, floor: float | None, shift: Array, elsewhere: Sequence[Candidate] = ()) -> Look:
+    """A look at all of a survey."""
+    return Look(survey, floor, shift, survey.low, survey.high, elsewhere=elsewhere)
+
+
+def alike(one: Candidate, other: Candidate, apart: float) -> bool:
+    """Whether two candidates stand as close as a share of the whole box."""
+    wide = np.maximum(one.duty.high - one.duty.low, 1e-9)
+    return bool((np.abs(one.u - other.u) <= apart * wide).all())
 
 
 def again(candidate: Candidate, found: Array, weigh: Weigh, turn: int, astray: float = ASTRAY) -> Candidate:
@@ -89,24 +107,21 @@ def again(candidate: Candidate, found: Array, weigh: Weigh, turn: int, astray: f
     survey, limits = candidate.survey, candidate.duty.goal.limits
     shift = smoothed(found) - survey.one(candidate.u)
     off = np.abs(limits.excesses(found) - limits.excesses(candidate.outcomes))
-    margin = max(AFTER_TRIAL, astray * float(off.max()))
-    near = candidate_near(replace(candidate, shift=shift), candidate.floor, weigh, NEARBY[turn], margin)
+    margin = np.maximum(candidate.duty.exact * AFTER_TRIAL, astray * off)
+    here = replace(candidate, shift=shift)
+    (near,) = best_of([near_to(here, candidate.floor, NEARBY[turn], margin)], weigh)
     if near.serves:
         return near
-    return _best(survey, candidate.floor, weigh, shift, survey.low, survey.high, margin)
+    return best_of([Look(survey, candidate.floor, shift, survey.low, survey.high, margin)], weigh)[0]
 
 
-def candidate_near(
-    candidate: Candidate, floor: float | None, weigh: Weigh, reach: float, margin: float
-) -> Candidate:
-    """The best on a floor no further from one than `reach` of the whole box, by its survey, shifted as it is."""
+def near_to(candidate: Candidate, floor: float | None, reach: float, margin: float | Array) -> Look:
+    """A look on a floor no further from a candidate than `reach` of the whole box, by its shifted survey."""
     survey, around = candidate.survey, reach * (candidate.duty.high - candidate.duty.low)
     low, high = np.maximum(candidate.u - around, survey.low), np.minimum(candidate.u + around, survey.high)
-    low, high = (
-        np.minimum(low, survey.high),
-        np.maximum(high, survey.low),
-    )  # of a candidate outside its survey
-    return _best(survey, floor, weigh, candidate.shift, low, high, margin)
+    # of a candidate outside its survey
+    low, high = np.minimum(low, survey.high), np.maximum(high, survey.low)
+    return Look(survey, floor, candidate.shift, low, high, margin)
 
 
 def closer(candidates: Sequence[Candidate], weigh: Weigh, boxes: int = MOST_BOXES) -> list[Candidate]:
@@ -152,59 +167,119 @@ def driest(candidate: Candidate) -> Candidate:
     return first_candidate(survey, candidate.floor, by_moisture, candidate.shift)
 
 
-def _best(
-    survey: Survey,
-    floor: float | None,
-    weigh: Weigh,
-    shift: Array,
-    low: Array,
-    high: Array,
-    margin: float = MARGIN,
-) -> Candidate:
-    duty = survey.duty
+# ---- Many looks at once ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Look:
+    """Where the best is looked for on a survey."""
+
+    survey: Survey
+    floor: float | None
+    shift: Array
+    low: Array
+    high: Array
+    margin: float | Array | None = None  # of all limits, or (limits,); none: a fit's own
+    elsewhere: Sequence[Candidate] = ()  # that it shall not stand next to
+
+
+def best_of(looks: Sequence[Look], weigh: Weigh) -> list[Candidate]:
+    """The states that weigh least; those of one survey are looked for side by side."""
+    groups: dict[tuple[int, bool], list[int]] = {}
+    for k, look in enumerate(looks):
+        groups.setdefault((id(look.survey), look.floor is None), []).append(k)
+    found: dict[int, Candidate] = {}
+    for some in groups.values():
+        found |= zip(some, _on_one_survey([looks[k] for k in some], weigh))
+    return [found[k] for k in range(len(looks))]
+
+
+def _on_one_survey(looks: Sequence[Look], weigh: Weigh) -> list[Candidate]:
+    """On a grid with the crossings of limits along an axis, then on ever smaller ones about the best."""
+    survey, duty = looks[0].survey, looks[0].survey.duty
+    rows, count = duty.goal.rows, len(looks)
+    floor = None if looks[0].floor is None else np.array([look.floor for look in looks])[:, None, None]
+    follows = floor is not None and not duty.shortens  # the last axis is no choice then
+    shift = np.stack([look.shift for look in looks], axis=1)[:, :, None, None]
+    margin = np.stack([_margin(look) for look in looks], axis=1)  # (limits, looks)
+    low, high = (np.stack([getattr(look, end) for look in looks]) for end in ("low", "high"))
     first_low, first_high = low, high
-    follows = floor is not None and not duty.batch  # on a belt of a length time is no choice
-    best, u, rows = np.inf, 0.5 * (low + high), duty.goal.rows
+    best, u = np.full(count, np.inf), 0.5 * (low + high)
+    axes = u.shape[1]
+    n = GRID.get(axes - follows, 4)
+    counts = np.where((high > low).any(axis=0), n, 1)
+    if follows:
+        counts[-1] = 1
+    across = 0 if follows else axes - 1
+    steps = np.stack(
+        np.meshgrid(*(np.linspace(0, 1, m) if m > 1 else [0.5] for m in counts), indexing="ij"), -1
+    )
+    steps = steps.reshape(-1, counts[-1], axes)
+    every = np.arange(count)
     for _ in range(ZOOMS):
-        n = GRID.get(len(u) - follows, 4)
-        counts = [n if b > a else 1 for a, b in zip(low, high)]
-        if follows:
-            counts[-1] = 1
-        axes = [
-            np.linspace(a, b, m) if m > 1 else np.array([0.5 * (a + b)]) for a, b, m in zip(low, high, counts)
-        ]
-        states = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, counts[-1], len(u))
-        over = _timed(survey, states, floor)
-        if (over > 0).all():
-            break
-        outcomes = unsmoothed(survey.at(states, rows) + shift[:, None, None], rows)
-        ranks = _rank(duty, weigh, states, outcomes, margin)
-        ranks = np.where(over > 0, OUT_OF_REACH * (1e3 + 1e3 * over), ranks)
-        k = np.unravel_index(np.argmin(ranks), ranks.shape)
-        rank = float(ranks[k])
-        if rank <= best:
-            best, u = rank, states[k]
-        reach = (1.5 if n > 5 else 1.0) * (high - low) / np.maximum(np.array(counts) - 1, 2)
+        states = low[:, None, None] + steps * (high - low)[:, None, None]
+        over = np.broadcast_to(duty.put_on(floor, states, survey.low, survey.high), states.shape[:-1])
+        for k, look in enumerate(looks):
+            for one in look.elsewhere:
+                close = np.abs(states[k] - one.u) <= 0.5 * BOX * (duty.high - duty.low)
+                over = np.where((every == k)[:, None, None] & close.all(axis=-1), 1.0, over)
+        values = survey.at(states.reshape(-1, counts[-1], axes), rows).reshape(-1, *over.shape) + shift
+        ranks = _rank(duty, weigh, states, unsmoothed(values, rows), margin)
+        ranks = np.where(over > 0, OUT_OF_REACH * (1e3 + 1e3 * over), ranks).reshape(count, -1)
+        k = ranks.argmin(axis=1)
+        rank, there = ranks[every, k], states.reshape(count, -1, axes)[every, k]
+        if counts[across] > 1:
+            grid = states.reshape(count, *counts, axes), values.reshape(-1, count, *counts)
+            crossing, between = _on_limits(duty, weigh, *grid, over.reshape(count, *counts), across, margin)
+            nearer = crossing < rank
+            rank, there = np.where(nearer, crossing, rank), np.where(nearer[:, None], between, there)
+        better = rank <= np.maximum(best, OUT_OF_REACH)  # what a closer look sees is more exact, be it dearer
+        best, u = np.where(better, rank, best), np.where(better[:, None], there, u)
+        reach = (1.5 if n > 5 else 1.0) * (high - low) / np.maximum(counts - 1, 2)
         low, high = np.maximum(u - reach, first_low), np.minimum(u + reach, first_high)
-        if (reach <= FINE * (first_high - first_low))[: len(u) - follows].all():
+        if (reach <= FINE * (first_high - first_low))[:, : axes - follows].all():
             break
-    return Candidate(survey, floor, shift, u, best)
+    return [Candidate(survey, look.floor, look.shift, u[k], float(best[k])) for k, look in enumerate(looks)]
 
 
-def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array, margin: float) -> Array:
+def _margin(look: Look) -> Array:
+    """What is kept free of each limit."""
+    duty = look.survey.duty
+    return np.broadcast_to(
+        duty.exact * MARGIN if look.margin is None else look.margin, (len(duty.goal.limits.rows),)
+    )
+
+
+def _on_limits(
+    duty: Duty, weigh: Weigh, states: Array, values: Array, over: Array, across: int, margin: Array
+) -> tuple[Array, Array]:
+    """Of each grid the least rank (grids,) of where limits are crossed between neighbours along an axis, and there.
+
+    states: (grids, *grid, axes), values: smoothed outcomes (outcomes, grids, *grid), over: as of `Duty.put_on`,
+    (grids, *grid), margin: (limits, grids).
+    """
+    goal, rows, count = duty.goal, duty.goal.rows, len(states)
+    best, at_best = np.full(count, np.inf), states.reshape(count, -1, states.shape[-1])[:, 0].copy()
+    excess = goal.limits.excesses(unsmoothed(values, rows), margin)
+    u, v, e, out = (
+        np.moveaxis(x, across + behind, 0) for x, behind in ((states, 1), (values, 2), (excess, 2), (over, 1))
+    )
+    crossed = ((e[:-1] > 0) != (e[1:] > 0)) & (np.maximum(out[:-1], out[1:]) <= 0)[:, None]
+    j, at, who, *line = np.nonzero(crossed)
+    if not len(at):
+        return best, at_best
+    before, after = e[(j, at, who, *line)], e[(j + 1, at, who, *line)]
+    share = before / (before - after) + np.where(before > 0, 1e-4, -1e-4)  # on the side that keeps it
+    share = np.clip(share, 0.0, 1.0)
+    there = (1 - share[:, None]) * u[(j, who, *line)] + share[:, None] * u[(j + 1, who, *line)]
+    a, b = (np.moveaxis(v, 1, -1)[(step, who, *line)].T for step in (j, j + 1))
+    ranks = _rank(duty, weigh, there, unsmoothed((1 - share) * a + share * b, rows), 0.9 * margin[:, who], at)
+    order = np.lexsort((ranks, who))
+    has, first = np.unique(who[order], return_index=True)
+    best[has], at_best[has] = ranks[order][first], there[order][first]
+    return best, at_best
+
+
+def _rank(duty: Duty, weigh: Weigh, states: Array, outcomes: Array, margin: Array, at: Any = None) -> Array:
     goal = replace(duty.goal, cost=lambda rows: weigh(duty, states, rows))
-    return goal.rank(outcomes, margin)
-
-
-def _timed(survey: Survey, states: Array, floor: float | None) -> Any:
-    """Set the time of states (…, axes) to what a floor leaves; returns how far that is out of what was surveyed."""
-    duty = survey.duty
-    if floor is None:
-        return np.zeros(states.shape[:-1])
-    left = np.log(np.maximum(duty.time_on(floor, states), 1e-6))
-    shortest, longest = survey.low[-1], survey.high[-1]
-    if duty.batch:
-        states[..., -1] = np.minimum(states[..., -1], left)
-        return np.maximum(shortest - left, 0.0) - 1e-9
-    states[..., -1] = left  # where out of range, it ranks last
-    return np.maximum(shortest - left, left - longest) - 1e-9
+    return goal.rank(outcomes, margin, at)

@@ -7,9 +7,9 @@ side, each survey shifted by how far it was off, and looked at again, ever close
 Between a state that serves and a cheaper one that broke a limit lies the limit itself: where two such are known,
 the state on the line through them just before it is tried, too. That needs no survey, and is what settles a row.
 
-    batch:  what serves on a floor serves on every larger one, at the same cost per tonne and less load
-            (outcomes go with air and depth per floor area, and time; a larger floor only leaves more time)
-    belt:   time follows from floor and depth, so a neighbour's state is a start, no more
+    batch:   what serves on a floor serves on every larger one, at the same cost per tonne and less load
+             (outcomes go with air and depth per floor area, and time; a larger floor only leaves more time)
+    others:  the floor fixes one of them, so a neighbour's state is a start, no more
 """
 
 from __future__ import annotations
@@ -19,18 +19,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from coolsim.studies.optimise.march_outcomes import QUICK
 from coolsim.studies.optimise.survey import smoothed, unsmoothed
 from coolsim.studies.sizing.candidates import (
     BOX,
     MOST_BOXES,
     Candidate,
+    Look,
+    alike,
     at_inner_edge,
+    best_of,
     by_cost,
-    candidate_near,
-    first_candidate,
+    near_to,
+    whole_of,
 )
-from coolsim.studies.sizing.dryer_duties import Duty, surveyed, tried
+from coolsim.studies.sizing.duties import Duty
+from coolsim.studies.sizing.survey import surveyed, tried
 from coolsim.support.fields import Array
 
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
@@ -43,8 +46,9 @@ WIDE, ANEW = (
 # Of how far a survey was off the limits where it was solved, that it may be off nearby, in smaller reaches in
 # proportion; and as long as nothing serves
 ASTRAY, ASTRAY_AT_FIRST = 0.1, 0.5
-FREE = 1e-3  # of a limit's scale, that is always kept free: what is predicted in the end shall keep it
-JUST = 2e-4  # likewise, of what was solved: predictions differ by that in their last digits
+# Of a limit's scale, where states repeat as exactly as marches of dryers do (`Duty.exact`).
+FREE = 1e-3  # always kept free: what is predicted in the end shall keep it
+JUST = 2e-4  # of what was solved: predictions differ by that in their last digits
 CLOSE = 0.05  # of a survey to its end: surveyed anew
 WON = 5e-4  # of the cost: less is not looked for
 APART = 0.01  # of the box: closer states are one
@@ -67,11 +71,9 @@ class Curve:
         """A candidate of a duty whose outcomes (outcomes,) are known on the mesh of predictions."""
         goal = candidate.duty.goal
         shift = smoothed(outcomes) - candidate.survey.one(candidate.u)
-        off = np.abs(goal.limits.excesses(outcomes) - goal.limits.excesses(candidate.outcomes)).max(
-            initial=0.0
-        )
-        rank = float(goal.rank(outcomes, JUST))
-        known = replace(candidate, floor=candidate.floor_here, shift=shift, rank=rank, off=float(off))
+        off = np.abs(goal.limits.excesses(outcomes) - goal.limits.excesses(candidate.outcomes))
+        rank = float(goal.rank(outcomes, candidate.duty.exact * JUST))
+        known = replace(candidate, floor=candidate.floor_here, shift=shift, rank=rank, off=off)
         self.solved[k].append(known)
         return known
 
@@ -86,9 +88,16 @@ class Curve:
     def solve_on(self, floors: Sequence[float], rounds: range = range(len(REACH))) -> None:
         """Solve what is promised on floors, and again about what was solved."""
         self.floors = sorted({*self.floors, *floors})
+        going = [(k, f) for k in range(len(self.duties)) for f in floors]
         for turn in rounds:
-            asked = {(k, f): self._promising(k, f, turn) for k in range(len(self.duties)) for f in floors}
+            looks = {at: self._looks(*at, turn) for at in going}
+            found = iter(best_of([look for some in looks.values() for look in some], by_cost))
+            asked = {
+                at: self._promising(*at, turn, [next(found) for _ in some]) for at, some in looks.items()
+            }
             self.last = dict(zip(asked, self._solved(asked)))
+            if turn >= WIDE:  # nothing more is promised there by what is known
+                going = [at for at in going if asked[at]]
             if turn == ANEW:
                 self._survey_on(floors)
 
@@ -102,7 +111,7 @@ class Curve:
                 if (candidate := self.best(k, f)) is not None and at_inner_edge(candidate, CLOSE)
             ]
             apart = [
-                s for n, s in enumerate(candidates) if not any(_alike(s, t, BOX / 2) for t in candidates[:n])
+                s for n, s in enumerate(candidates) if not any(alike(s, t, BOX / 2) for t in candidates[:n])
             ]
             stuck += [(k, candidate) for candidate in apart[:MOST_BOXES]]
         if not stuck:
@@ -110,7 +119,7 @@ class Curve:
         surveys = surveyed([s.duty for _, s in stuck], [s.u for _, s in stuck], BOX)
         for (k, centre), survey in zip(stuck, surveys):
             for candidate in [
-                s for s in self.solved[k] if _alike(s, centre, BOX / 2) and at_inner_edge(s, CLOSE)
+                s for s in self.solved[k] if alike(s, centre, BOX / 2) and at_inner_edge(s, CLOSE)
             ]:
                 self.correct(k, replace(candidate, survey=survey), candidate.outcomes)
 
@@ -122,7 +131,7 @@ class Curve:
         for (k, _), some in asked.items():
             candidates |= {_key(k, candidate): (k, candidate) for candidate in some}
         duties, places = [s.duty for _, s in candidates.values()], [s.u[None] for _, s in candidates.values()]
-        rows = tried(duties, places, resolution=QUICK) if candidates else []
+        rows = tried(duties, places, mesh="quick") if candidates else []
         known = {
             key: self.add(k, candidate, found[:, -1, 0])
             for (key, (k, candidate)), found in zip(candidates.items(), rows)
@@ -151,37 +160,47 @@ class Curve:
 
     # ---- What to solve --------------------------------------------------------------------------------
 
-    def _promising(self, k: int, floor: float, turn: int) -> list[Candidate]:
-        """States of a duty that may be cheaper on a floor than what was solved."""
+    def _looks(self, k: int, floor: float, turn: int) -> list[Look]:
+        """Where a state of a duty may be on a floor: about what was solved, off limits by how surveys err."""
+        astray = ASTRAY_AT_FIRST if self.best(k, floor) is None else ASTRAY * REACH[turn] / REACH[0]
+        looks = [
+            near_to(one, floor, REACH[turn], np.maximum(one.duty.exact * FREE, astray * one.off))
+            for one in self._starts(k, floor, turn)
+        ]
+        if turn == 0:
+            looks += [whole_of(s.survey, floor, s.shift) for s in self.sources[k]]
+        return looks
+
+    def _promising(self, k: int, floor: float, turn: int, candidates: Sequence[Candidate]) -> list[Candidate]:
+        """Of candidates of a duty on a floor, and between states that were solved, those that may be cheaper."""
         known = self.best(k, floor)
         most = np.inf if known is None else (1 - WON) * known.rank
-        sure = ASTRAY_AT_FIRST if known is None else ASTRAY * REACH[turn] / REACH[0]
-        candidates = [_near(one, floor, REACH[turn], sure) for one in self._starts(k, floor, turn)]
-        if turn == 0:
-            candidates += [first_candidate(s.survey, floor, by_cost, s.shift) for s in self.sources[k]]
         between = [] if known is None else sorted(self._between(k, known), key=lambda one: one.rank)
         chosen: list[Candidate] = []
         for candidate in [*between[:1], *sorted(candidates, key=lambda one: one.rank)]:
-            if candidate.rank < most and len(chosen) < 1 + bool(between) + (turn < WIDE):
-                chosen += [] if any(_alike(candidate, one) for one in chosen) else [candidate]
+            if (
+                candidate.rank < most
+                and len(chosen) < 1 + bool(between) + (turn < WIDE) * self.duties[k].at_once
+            ):
+                chosen += [] if any(alike(candidate, one, APART) for one in chosen) else [candidate]
         return chosen
 
     def _between(self, k: int, good: Candidate) -> Iterator[Candidate]:
         """States on the way from one that serves to cheaper ones that broke a limit, just before they break it."""
         goal, floor = good.duty.goal, good.floor
         assert floor is not None
-        here = smoothed(good.outcomes)
+        here, free = smoothed(good.outcomes), good.duty.exact * FREE
         under = goal.limits.excesses(good.outcomes)
         for bad in self.solved[k]:
             if bad.serves or not _stands_on(bad, floor) or goal.cost(bad.outcomes) >= good.rank:
                 continue
             over = goal.limits.excesses(bad.outcomes)
             share = float(
-                np.min(np.where(over > -FREE, (under + FREE) / np.minimum(under - over, -1e-12), 1.0))
+                np.min(np.where(over > -free, (under + free) / np.minimum(under - over, -1e-12), 1.0))
             )
             u = good.u + share * (bad.u - good.u)
             outcomes = here + share * (smoothed(bad.outcomes) - here)
-            rank = float(goal.rank(unsmoothed(outcomes), JUST))
+            rank = float(goal.rank(unsmoothed(outcomes), good.duty.exact * JUST))
             if share > 0:
                 yield replace(good, u=u, shift=outcomes - good.survey.one(u), rank=rank)
 
@@ -197,17 +216,7 @@ def _key(k: int, candidate: Candidate) -> bytes:
     return bytes([k]) + candidate.u.tobytes()
 
 
-def _near(candidate: Candidate, floor: float, reach: float, astray: float) -> Candidate:
-    """What is promised on a floor near a state that was solved, whose survey may be astray by a share of `off`."""
-    return candidate_near(candidate, floor, by_cost, reach, max(FREE, astray * candidate.off))
-
-
 def _stands_on(candidate: Candidate, floor: float) -> bool:
-    if candidate.duty.batch:
+    if candidate.duty.shortens:
         return float(candidate.duty.floor_for(candidate.u)) <= floor * (1 + HERE)
     return abs(candidate.floor_here / floor - 1) <= HERE
-
-
-def _alike(one: Candidate, other: Candidate, apart: float = APART) -> bool:
-    wide = np.maximum(one.duty.high - one.duty.low, 1e-9)
-    return bool((np.abs(one.u - other.u) <= apart * wide).all())

@@ -1,224 +1,148 @@
-"""The duties of a cooler to buy: each product in each weather, per square metre of floor.
+"""The duties of a machine to buy: each product in each weather, per square metre of floor.
 
-Points are arrays that broadcast with the duties' own, so that one call predicts and weighs any grid.
+What leaves a bed depends on its floor only through air, depth and time. So the machine of the scenario, its floor
+as given, is surveyed once for each duty, over the axes of what may be set and one more, the last, which a floor
+fixes or bounds:
+
+    belt:    time, t = ρ L S/q                 (what lies on the belt passes in t)
+    batch:   time, t ≤ ρ L S/q − filling − cooling − emptying   (n dryers of m = ρ L S/n take n m in a cycle)
+    cooler:  airflow, of an air ratio r: G = r q/S per floor; the depth is then L = G t/(r ρ)
+
+Floors S are of all machines together [m²], q is the throughput, ρ the bulk density. `dryer_duties` and
+`cooler_duties` have what each kind of machine adds.
 """
 
 from __future__ import annotations
 
-import copy
-import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from coolsim.case.case import Case
-from coolsim.case.costs import ENERGY_ALONE, Cost, cost_of, weight_given_away
-from coolsim.case.streams import Air
-from coolsim.equipment import duct
-from coolsim.equipment.duct import AirState
-from coolsim.machines.plant import Outcome, Settings, Weighed, excesses, outcome_of
-from coolsim.model.bed import take
-from coolsim.model.solve import Resolution
-from coolsim.physics import air, packed_bed
-from coolsim.simulate.finishing import headspace_dew_point
-from coolsim.simulate.inputs import Inputs, even, gather
-from coolsim.simulate.least_bed import depths_to_choose, least_time
-from coolsim.simulate.prediction import predict_inputs
-from coolsim.simulate.requirements import SWEATING, Constraint
-from coolsim.simulate.result_building import interleave
-from coolsim.studies.sizing.fans import efficiencies
-from coolsim.studies.sizing.service import limits_to_keep
+from coolsim.case.costs import TONNE
+from coolsim.case.quantities import QUANTITIES
+from coolsim.machines import dryers as dials
+from coolsim.simulate.requirements import Constraint, bounds_on
+from coolsim.studies.optimise.batching import Mesh
+from coolsim.studies.optimise.march_outcomes import OUTCOMES
+from coolsim.studies.optimise.survey import Goal, back
 from coolsim.support.fields import Array
-
-# s, looked at where [limits] has none; common practice (no source) is 4 to 15 minutes
-DWELL = (60.0, 1800.0)
-FLUX_SPAN = 25.0  # lowest air flux looked at, as a part of the highest that the limit of lift-off allows
-ROOM = 1.1  # highest flux looked at, above what lifts off in outside air: exhaust that is colder lifts later
 
 
 @dataclass(frozen=True)
-class Points:
-    """States of duties; arrays that broadcast with each other and with `duty`."""
+class Duty:
+    """A product in a weather: the machine as given, what may be set on it, and what it must keep."""
 
-    duty: Any  # index of the duty
-    flux: Any  # wet feed, kg/(m² s)
-    air_ratio: Any  # kg dry air per kg wet feed
-    depth: Any  # m
-    inlet: Any  # °C
+    product: str
+    weather: str
+    case: Case
+    names: tuple[str, ...]  # of the axes
+    low: Array  # ends of the axes, in coordinates
+    high: Array
+    goal: Goal  # least cost per kg of wet feed that keeps the limits
 
-    def each(self) -> Points:
-        """The same, as flat arrays of one length."""
-        return Points(*(a.ravel() for a in np.broadcast_arrays(*vars(self).values())))
+    # Whether one march tells of all shorter ones, so that what serves on a floor serves on every larger one.
+    shortens: ClassVar[bool] = False
+    # How exactly states repeat, as a share of how exactly marches of dryers do: what is kept free of limits.
+    exact: ClassVar[float] = 1.0
+    # How many more states are solved at once than of dryers, whose marches are dear: so many times as many.
+    at_once: ClassVar[int] = 1
+    # What the time of a state is called.
+    time_is: ClassVar[str] = "duration"
+    # Places along the last axis of a survey; True: of the whole box.
+    along: ClassVar[Mapping[bool, int]] = {True: 5, False: 4}
 
+    @property
+    def wet_per_second(self) -> float:
+        """Floor [m²] that one metre of depth needs for each second of a cycle."""
+        return float(self.case.feed.throughput / self.case.feed.bulk_density)
 
-class Duties:
-    """Products times weathers, product by product, for one cooler to buy."""
+    def knobs(self, u: Array) -> dict[str, Array]:
+        """Knobs at coordinates (…, axes)."""
+        return {n: back(n, x) for n, x in zip(self.names, np.moveaxis(u, -1, 0))}
 
-    def __init__(self, names: Sequence[tuple[str, str]], cases: Sequence[Case]) -> None:
-        case = cases[0]
-        self.case, self.names, self.cases = case, names, cases
-        # bounds differ from duty to duty, where a line takes each one's exit otherwise
-        each = zip(*map(limits_to_keep, cases))
-        self.limits = [
-            dataclasses.replace(same[0], bound=np.array([c.bound for c in same], float)) for same in each
-        ]
-        forms = np.array([c.material.isotherm.equation for c in self.cases])
-        self.groups = [
-            (index, gather([self.cases[int(i)] for i in index]))
-            for index in (np.flatnonzero(forms == form) for form in np.unique(forms))
-        ]
-        self.duct = duct.duct_of(case.duct)
-        self.position = case.fan.position or "draw-through"
-        self.efficiency, self.motor_efficiency = efficiencies(case)
-        self.prices = case.costs or ENERGY_ALONE
-        known = (
-            *("outside_temperature", "humidity_ratio", "pressure", "outside_volume", "inlet_air_temperature"),
-            *("throughput", "moisture_wb", "bulk_density", "void_fraction", "radius"),
-        )
-        self.known = {name: self._number(name) for name in known}
-        self.known["target"] = np.array([c.target.moisture for c in cases], float)
+    def knob(self, name: str, u: Array) -> Array:
+        """One of them."""
+        return np.asarray(back(name, u[..., self.names.index(name)]))
 
-    def __len__(self) -> int:
-        return len(self.cases)
-
-    def even(self) -> Duties:
-        """The same with even beds; themselves, where they are."""
-        if all(inputs.deviations is None for _, inputs in self.groups):
-            return self
-        other = copy.copy(self)
-        other.groups = [(at, even(inputs)) for at, inputs in self.groups]
-        return other
-
-    def _number(self, name: str) -> Array:
-        column = np.empty(len(self.cases))
-        for index, inputs in self.groups:
-            column[index] = getattr(inputs, name)
-        return column
-
-    def of(self, name: str, points: Points) -> Array:
-        """A number of each point's duty."""
-        return self.known[name][points.duty]
-
-    # ---- Ranges ---------------------------------------------------------------------------------------
-
-    def air_flux(self, highest_lift_off: float) -> tuple[Array, Array]:
-        """Lowest and highest dry-air flux [kg/(m² s)] looked at, of each duty."""
-        k = self.known
-        T, Y, p = k["outside_temperature"], k["humidity_ratio"], k["pressure"]
-        lifting = packed_bed.lift_off_velocity(
-            2 * k["radius"],
-            k["bulk_density"],
-            k["void_fraction"],
-            air.moist_density(T, Y, p),
-            air.viscosity(T),
-        )
-        highest = ROOM * highest_lift_off * lifting / k["outside_volume"]
-        return highest / FLUX_SPAN, highest
-
-    def depths(self) -> tuple[float, float]:
-        """Shallowest and deepest bed [m]."""
-        low, high = self.case.sizing.bed_depth
-        return depths_to_choose(self.case, (low, high))
-
-    def dwell(self) -> tuple[float, float]:
-        """Shortest and longest dwell [s]."""
-        low, high = self.case.limits.residence_time or DWELL
-        return min(max(low, least_time(self.case)), high), high
-
-    def inlet(self) -> tuple[Array, Array]:
-        """Coolest and hottest inlet air [°C] of each duty; equal where it cannot be chosen."""
-        given = self.case.limits.inlet_air_temperature
-        fixed = self.known["inlet_air_temperature"]
-        if given is None:
-            return fixed, fixed
-        cool, hot = (np.maximum(self.known["outside_temperature"], end) for end in given)
-        return cool, hot
-
-    # ---- States ---------------------------------------------------------------------------------------
-
-    def predicted(self, points: Points, resolution: Resolution) -> Outcome:
-        """Predict states; flat arrays, as from `Points.each`."""
-        parts, places = [], []
-        for index, laid in self.groups:
-            at = np.flatnonzero(np.isin(points.duty, index))
-            if len(at):
-                here = take(points, at)
-                inputs = _at(take(laid, np.searchsorted(index, here.duty)), here)
-                parts.append(outcome_of(predict_inputs(inputs, resolution)))
-                places.append(at)
-        return parts[0] if len(parts) == 1 else interleave(parts, places)
-
-    def weighed(self, points: Points, outcome: Outcome) -> Weighed:
-        """Weigh states whose outcome is known: what they take and cost per hour, with a clean bed."""
-        asked = self.demand(points, outcome)
-        power = asked.flow * asked.pressure / (self.efficiency * self.motor_efficiency)
-        depth, inlet = points.depth, points.inlet
-        airflow = self.dry_air(points) * self.of("outside_volume", points)
-        dwell = depth * self.of("bulk_density", points) / points.flux
-        settings = Settings(airflow, np.nan, depth, dwell, inlet)
-        humidity = air.relative_humidity(
-            outcome.air_temperature, outcome.air_humidity, self.of("pressure", points)
-        )
-        off = np.full(np.shape(power), -1.0)
-        heat = self.heat(points)
-        cost = self._cost(points, outcome, power, heat)
-        return Weighed(settings, outcome, humidity, cost, power, heat, off)
-
-    def demand(self, points: Points, outcome: Outcome, margin: float = 0.0) -> duct.Demand:
-        """What bed and duct ask of the fan, the bed's drop raised by a margin."""
-        T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
-        return duct.demand(
-            self.duct,
-            self.position,
-            self.dry_air(points) * self.of("outside_volume", points),
-            outcome.pressure_drop * (1 + margin),
-            AirState(T, Y),
-            AirState(outcome.air_temperature, outcome.air_humidity),
-            self.of("pressure", points),
-        )
-
-    def dry_air(self, points: Points) -> Array:
-        return points.air_ratio * self.of("throughput", points)
-
-    def heat(self, points: Points) -> Array:
-        """Heat [W] that warms the inlet air."""
-        T, Y = (self.of(name, points) for name in ("outside_temperature", "humidity_ratio"))
-        return self.dry_air(points) * (air.enthalpy(points.inlet, Y) - air.enthalpy(T, Y))
-
-    def _cost(self, points: Points, outcome: Outcome, power: Array, heat: Array) -> Cost:
-        fed = self.of("throughput", points)
-        solid = fed * (1 - self.of("moisture_wb", points))
-        lost = weight_given_away(solid, outcome.moisture, self.of("target", points))
-        return cost_of(self.prices, fed, electricity=power, heat=heat, given_away=lost)
-
-    def excesses(self, points: Points, state: Weighed, limits: list[Constraint]) -> Array:
-        """How far limits are broken, (limits, …); ≤ 0 where kept."""
-        T = self.of("outside_temperature", points)
-        here = [dataclasses.replace(c, bound=c.bound[points.duty]) for c in limits]
-        found = excesses(dataclasses.replace(self.case, air=Air(T, 0.5)), state, here)
-        for row, c in enumerate(here):
-            if c.quantity.name == SWEATING and len({id(one.material) for one in self.cases}) > 1:
-                found[row] = c.violation(self._dew_points(points, state.outcome))
+    def ends(self, u: Array, within: float) -> list[tuple[str, float]]:
+        """Ends of ranges at which u stands, as (words, value)."""
+        found = []
+        for name, x, low, high in self.ranges(u):
+            for end, bound in (("lowest", low), ("highest", high)):
+                if low < high and abs(x - bound) <= within * (high - low):
+                    words = QUANTITIES[self.time_is if name == "time" else name].called
+                    found.append((f"{words}, {end}", float(back(name, bound))))
         return found
 
-    def _dew_points(self, points: Points, o: Outcome) -> Array:
-        """Dew points in the bags of each product, by its own isotherm."""
-        found = np.empty(np.shape(o.moisture))
-        duty = np.broadcast_to(points.duty, found.shape)
-        for k in np.unique(duty):
-            at = duty == k
-            found[at] = headspace_dew_point(self.cases[int(k)], o.moisture[at], o.even_temperature[at])
-        return found
+    def ranges(self, u: Array) -> list[tuple[str, float, float, float]]:
+        """Names of what has a range, where u stands in it, and its ends, in coordinates."""
+        return list(zip(self.names, u, self.low, self.high))
+
+    # ---- What each kind of machine has in its own way ---------------------------------------------------
+
+    def depth(self, u: Array) -> Any:
+        """Depth [m] at coordinates (…, axes)."""
+        raise NotImplementedError
+
+    def floor_for(self, u: Array) -> Any:
+        """The floor [m²] of a state, or the smallest on which it can be."""
+        raise NotImplementedError
+
+    def put_on(self, floor: Any, u: Array, low: Array, high: Array) -> Any:
+        """Set the last axis of states (…, axes) to what a floor, or each one's, makes of it; None: leave it.
+
+        Returns how far each is out of what was surveyed, between `low` and `high`, or can be; ≤ 0 where not.
+        """
+        raise NotImplementedError
+
+    def state(self, knobs: Mapping[str, float]) -> Case:
+        """A machine set so, on a floor and at a throughput that make it."""
+        raise NotImplementedError
+
+    def plant(self, u: Array, floor: float, machines: int) -> Case:
+        """The machine to buy in this duty, set as coordinates say."""
+        raise NotImplementedError
+
+    def nodes(self, whole: bool) -> tuple[Array, tuple[int, int]]:
+        """Knobs but the last of a survey's states, in [−1, 1]^d, with the degrees of the polynomials.
+
+        Degrees are in each axis and in all: as many terms as the nodes tell apart, or nearly.
+        """
+        raise NotImplementedError
+
+    @staticmethod
+    def solved(states: Sequence[Case], when: Sequence[Array], mesh: Mesh) -> list[Array]:
+        """Outcomes (outcomes, times) of machines of one kind, each at its times; nan for what does not solve."""
+        raise NotImplementedError
+
+    def opened(self, case: Case, load: float, most: float) -> list[Case]:
+        """A machine that was sized, with its dials opened; one case for each depth that hangs on no other dial.
+
+        load: throughput as a share of what it is for. most: end of the airflow's dial [m³/s], of a cooler.
+        """
+        raise NotImplementedError
+
+    def dialled(self, case: Case, values: Mapping[str, Array]) -> Array:
+        """Coordinates (n, axes) of a sized machine whose dials stand at values (n,), by their keys."""
+        raise NotImplementedError
 
 
-def _at(inputs: Inputs, points: Points) -> Inputs:
-    """Inputs of duties, set as points say; the floor is what the flux makes it."""
-    return dataclasses.replace(
-        inputs,
-        floor_area=inputs.throughput / points.flux,
-        dry_air=points.air_ratio * inputs.throughput,
-        bed_depth=points.depth,
-        inlet_air_temperature=points.inlet,
-    )
+def goal_of(case: Case, constraints: Sequence[Constraint]) -> Goal:
+    """Least cost per kg of wet feed that keeps constraints."""
+    return Goal(lambda outcomes: cost(case, outcomes), bounds_on(constraints, OUTCOMES.index))
+
+
+def energy(outcomes: Array) -> Array:
+    """Electricity and heat [J] per kg of wet feed."""
+    return outcomes[OUTCOMES.index("heat")] + outcomes[OUTCOMES.index("fan")]
+
+
+def cost(case: Case, outcomes: Array) -> Array:
+    """Running cost per kg of wet feed; where nothing has a price, the energy [kWh]."""
+    return np.asarray(dials.running_cost(case, dict(zip(OUTCOMES, outcomes))).per_tonne / TONNE)
+
+
+Weigh = Callable[[Duty, Array, Array], Array]  # duty, coordinates (…, axes), outcomes (outcomes, …) → (…)

@@ -25,8 +25,9 @@ from coolsim.studies.propagation.chances import all_kept, chances
 from coolsim.studies.propagation.samples import Sampled, sampled, varying
 from coolsim.studies.propagation.unknowns import unknowns_of
 from coolsim.studies.settings.chances import SAMPLES, SEED
-from coolsim.studies.sizing import prerequisites, single_machine, stages
+from coolsim.studies.sizing import kinds, prerequisites, stages
 from coolsim.studies.sizing.answer import Served, SizeAnswer, WithoutLeastBed
+from coolsim.studies.sizing.search import size_of
 from coolsim.studies.sizing.service import service_of
 from coolsim.support.errors import Fault, InputError
 from coolsim.support.progress import Progress, each, in_steps, tells
@@ -88,7 +89,7 @@ def completed(
 def _found(case: Case, on_dial: bool, curve: bool = True) -> SizeAnswer:
     if isinstance(case.cooler, Line):
         return stages.size(case, on_dial, curve)
-    return single_machine.size(service_of(case, on_dial, curve))
+    return size_of(service_of(case, on_dial, curve))
 
 
 def _at_least_bed(case: Case, answer: SizeAnswer) -> bool:
@@ -134,10 +135,10 @@ def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
         raise InputError([Fault("", "size", "no size", "there is none to predict: it is not met")])
     if isinstance(case.cooler, Line):
         line, machine = stages.fed(case, served)
-        return stages.in_line(line, answer, single_machine.sized(machine, answer, served))
+        return stages.in_line(line, answer, kinds.sized(machine, answer, served))
     service = service_of(case)
     as_fed = service.cases[service.names.index((served.product, served.weather))]
-    return single_machine.sized(as_fed, answer, served)
+    return kinds.sized(as_fed, answer, served)
 
 
 # ---- How it stands --------------------------------------------------------------------------------------

@@ -1,184 +1,146 @@
-"""From states of a cooler on a floor to what is answered about it: body, what each product does, what is missed."""
+"""From states of a machine to buy to what is answered: predictions, how each product stands, what is missed."""
 
 from __future__ import annotations
 
-import dataclasses
-import math
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
-from coolsim.case.quantities import QUANTITIES
-from coolsim.equipment.duct import Demand
-from coolsim.machines.base import FULL
-from coolsim.machines.plant import Settings, Weighed, planned_state
-from coolsim.model.bed import take
-from coolsim.simulate.requirements import AT_LIMIT, FEASIBLE, AtLimit
-from coolsim.studies.sizing.answer import Body, Floor, Missed, Served
-from coolsim.studies.sizing.duties import Duties, Points
-from coolsim.studies.sizing.fans import fan_for
-from coolsim.studies.sizing.floors import Best
+from coolsim.case.case import Case
+from coolsim.case.result import Result, Warning
+from coolsim.machines import dryers as dials
+from coolsim.machines.plant import Settings
+from coolsim.simulate.cautions import LEVELS
+from coolsim.simulate.requirements import FEASIBLE, AtLimit, is_dryer
+from coolsim.studies.optimise.march_outcomes import OUTCOMES
+from coolsim.studies.sizing import cooler_parts
+from coolsim.studies.sizing.answer import Floor, Missed, Served
+from coolsim.studies.sizing.candidates import Candidate
+from coolsim.studies.sizing.cooler_parts import predicted_coolers
+from coolsim.studies.sizing.dryer_parts import predicted_dryers
+from coolsim.studies.sizing.duties import Duty, cost, energy
+from coolsim.studies.sizing.predicted import Predicted
 from coolsim.studies.sizing.summary import PER_TONNE, Stand, point
 from coolsim.support.fields import Array
 
+ALIKE = 20  # letters by which cautions are of one kind, numbers left out
+AT_LIMIT = 0.05  # of a limit's scale (0.05 points of moisture): closer counts as at the limit
+AT_END = 0.01  # of a range, or of the load, likewise
+KEEPS_UP = "drying time, longest that keeps up"
+WATER_ACTIVITY = OUTCOMES.index("water_activity")
 
-class Parts:
-    """Answers about the best states of every duty on a floor."""
 
-    def __init__(self, duties: Duties, load: float) -> None:
-        self.case, self.duties, self.limits, self.load = duties.case, duties, duties.limits, load
-        self.sizing, self.priced = self.case.sizing, bool(self.case.costs)
-        cool, hot = duties.inlet()
-        self.heated = bool((hot > cool).any())
+def predicted(cases: Sequence[Case]) -> list[Predicted]:
+    """Machines of one arrangement on the full mesh; raises NotConverged."""
+    if not cases:
+        return []
+    return predicted_dryers(cases) if is_dryer(cases[0]) else predicted_coolers(cases)
 
-    # ---- Body and fan ---------------------------------------------------------------------------------
 
-    def body(self, area: float, depth: float) -> Body:
-        free = self.sizing.freeboard
-        return Body(math.sqrt(4 * area / math.pi), math.sqrt(area), depth, free, depth + free)
+def settings_of(case: Case) -> Settings | dials.DryerSettings:
+    """How a machine to buy is set."""
+    return dials.settings_of(case) if is_dryer(case) else cooler_parts.settings_of(case)
 
-    def demand(self, best: Best) -> Demand:
-        """What bed and duct ask of the fan, with the margin, of each duty."""
-        return self.duties.demand(best.points, best.outcome, self.sizing.margin)
 
-    def shaft_power(self, best: Best) -> float:
-        """Power [W] at the fan's shaft at the largest flow and the largest pressure."""
-        asked = self.demand(best)
-        return float(asked.flow.max() * asked.pressure.max() / self.duties.efficiency)
+# ---- Each product in each weather -----------------------------------------------------------------------
 
-    def floor(self, area: float, best: Best) -> Floor:
-        """A row of the trade-off."""
-        asked, state = self.demand(best), self.duties.weighed(best.points, best.outcome)
-        cost = float(state.cost.per_tonne.mean()) if self.priced else None
-        fan = fan_for(self.case, [asked])
-        return point(
-            area,
-            best.points.depth,
-            self._energy(best, state),
-            cost,
-            fan_flow=fan.flow,
-            fan_pressure=fan.pressure,
-            motor=fan.motor,
-            served=self.served(best),
-        )
 
-    def _energy(self, best: Best, state: Weighed) -> Array:
-        """Electricity and heat per wet feed [J/kg] of each duty."""
-        fed = self.duties.of("throughput", best.points)
-        return (state.power + self.duties.heat(best.points)) / fed
+def stand_of(candidate: Candidate, exact: Predicted, p: Predicted, load: float) -> Stand:
+    """A duty as predicted; `exact` is the same before the steps of the dials, load what the reserve leaves."""
+    return Stand(_served(candidate, exact, p, load), tuple(part.demand for part in p.parts), p.highest_heat)
 
-    # ---- Each product in each weather -----------------------------------------------------------------
 
-    def states(self, settings: Sequence[Settings], area: float) -> Best:
-        """States of all duties that are set so on a floor, predicted."""
-        count = len(settings)
-        duty = np.arange(count)
-        fed = self.duties.known["throughput"]
-        airflow, depth, inlet = (
-            np.array([getattr(s, name) for s in settings])
-            for name in ("airflow", "bed_depth", "inlet_air_temperature")
-        )
-        ratio = airflow / self.duties.known["outside_volume"] / fed
-        points = Points(duty, fed / area, ratio, depth, inlet)
-        outcome = self.duties.predicted(points, FULL)
-        state = self.duties.weighed(points, outcome)
-        return Best(points, outcome, self.duties.excesses(points, state, self.limits), state.cost.total)
-
-    def stands(self, best: Best) -> list[Stand]:
-        """How each stands, and what it asks of the fan and the heater."""
-        asked = self.demand(best)
-        return [Stand(s, (take(asked, k),), s.heat) for k, s in enumerate(self.served(best))]
-
-    def served(self, best: Best) -> tuple[Served, ...]:
-        state, asked = self.duties.weighed(best.points, best.outcome), self.demand(best)
-        columns = {
-            "moisture_wb": best.outcome.moisture,
-            "temperature": best.outcome.temperature,
-            "water_activity": best.outcome.water_activity,
-            "exhaust_humidity": state.exhaust_humidity,
-            "air_ratio": best.points.air_ratio,
-            "face_velocity": state.settings.airflow
-            * best.points.flux
-            / self.duties.of("throughput", best.points),
-            "lift_off": best.outcome.lift_off,
-            "pressure_drop": best.outcome.pressure_drop,
-            "fan_flow": asked.flow,
-            "fan_pressure": asked.pressure,
-            "fan_density": asked.density,
-            "heat": self.duties.heat(best.points),
-            "specific_energy": self._energy(best, state) / PER_TONNE,
+def _served(candidate: Candidate, exact: Predicted, p: Predicted, load: float) -> Served:
+    r, case = p.result, candidate.duty.case
+    full = exact.result.schedule.load / load if exact.result.schedule is not None else 1.0
+    costs = [1e3 * float(cost(case, x.outcomes)) if case.costs else None for x in (p, exact)]
+    own: dict[str, Any]
+    if is_dryer(case):
+        assert r.energy is not None and r.spread is not None
+        own = {
+            "deviation": float(r.spread.deviation_wb),
+            "highest_heat": p.highest_heat,
+            "heat_per_water": float(r.energy.heat_per_water),
         }
-        each: list[dict[str, Any]] = [
-            {name: float(column[k]) for name, column in columns.items()} for k in range(len(self.duties))
-        ]
-        return tuple(
-            Served(
-                product=product,
-                weather=weather,
-                settings=_settings(state.settings, k),
-                **each[k],
-                cost_per_tonne=float(state.cost.per_tonne[k]) if self.priced else None,
-                exact_cost_per_tonne=None,
-                load=self.load,
-                binding=self._standing(best, k, np.abs(best.excess[:, k]) <= AT_LIMIT)
-                + self._ends(best.points, k),
-            )
-            for k, (product, weather) in enumerate(self.duties.names)
-        )
-
-    def _standing(self, best: Best, k: int, at: Any) -> tuple[AtLimit, ...]:
-        """Limits of one duty, where `at`, with where they stand."""
-        one = take(best, np.array([k]))
-        case = self.duties.cases[int(one.points.duty[0])]
-        known = planned_state(case, self.duties.weighed(one.points, one.outcome))
-        return tuple(
-            AtLimit(limit.called, float(limit.quantity.of(known)[0]))
-            for limit, stands in zip(self.limits, at)
-            if stands
-        )
-
-    def _ends(self, points: Points, k: int) -> tuple[AtLimit, ...]:
-        """Ends of ranges at which one duty stands."""
-        dwell = points.depth * self.duties.of("bulk_density", points) / points.flux
-        cool, hot = self.duties.inlet()
-        found = []
-        for name, value, (low, high) in (
-            ("air_ratio", points.air_ratio[k], self.sizing.air_ratio),
-            ("bed_depth", points.depth[k], self.sizing.bed_depth),
-            ("residence_time", dwell[k], self.duties.dwell()),
-            ("inlet_air_temperature", points.inlet[k], (cool[k], hot[k])),
-        ):
-            for end, bound in (("lowest", low), ("highest", high)):
-                if low < high and abs(value - bound) <= AT_LIMIT * (high - low):
-                    found.append(AtLimit(f"{QUANTITIES[name].called}, {end}", float(value)))
-        return tuple(found)
-
-    # ---- What no size serves --------------------------------------------------------------------------
-
-    def missed(self, best: Best, k: int, area: float) -> Missed:
-        """One state of `best`, found without the wishes, and all that it breaks."""
-        one = take(best, np.array([k]))
-        state = self.duties.weighed(one.points, one.outcome)
-        excess = self.duties.excesses(one.points, state, self.limits)[:, 0]
-        product, weather = self.duties.names[int(one.points.duty[0])]
-        return Missed(
-            product=product,
-            weather=weather,
-            driest=float(one.outcome.moisture[0]),
-            temperature=float(one.outcome.temperature[0]),
-            floor_area=area,
-            settings=_settings(state.settings, 0),
-            broken=self._standing(one, 0, excess > FEASIBLE),
-        )
+    else:
+        own = cooler_parts.told_of(p)
+    return Served(
+        product=candidate.duty.product,
+        weather=candidate.duty.weather,
+        settings=settings_of(p.case),
+        moisture_wb=float(r.pellets_out.moisture_wb),
+        temperature=float(r.pellets_out.temperature),
+        water_activity=float(p.outcomes[WATER_ACTIVITY]),
+        exhaust_humidity=float(r.air_out.relative_humidity),
+        lift_off=float(r.bed.lift_off),
+        pressure_drop=float(r.bed.pressure_drop),
+        heat=p.mean_heat,
+        specific_energy=float(energy(p.outcomes)) / PER_TONNE,
+        cost_per_tonne=costs[0],
+        exact_cost_per_tonne=costs[1],
+        load=load if r.schedule is None else float(r.schedule.load),
+        binding=_binding(candidate, exact, float(full)),
+        **own,
+    )
 
 
-def settings_at(served: Served) -> Settings:
-    """The settings of a cooler."""
-    assert isinstance(served.settings, Settings), "a cooler's"
-    return served.settings
+def _binding(candidate: Candidate, p: Predicted, load: float) -> tuple[AtLimit, ...]:
+    """Limits and ends of ranges at which a state stands."""
+    limits = candidate.duty.goal.limits
+    at = list(limits.at(p.outcomes, np.abs(limits.excesses(p.outcomes)) <= AT_LIMIT))
+    at += [AtLimit(name, value) for name, value in candidate.duty.ends(candidate.u, AT_END)]
+    if candidate.duty.shortens and load > 1 - AT_END:
+        at.append(AtLimit(KEEPS_UP, float(p.case.cooler.duration)))
+    return tuple(at)
 
 
-def _settings(settings: Settings, k: int) -> Settings:
-    parts = {f.name: getattr(settings, f.name) for f in dataclasses.fields(settings)}
-    return Settings(**{name: float(v[k]) if np.ndim(v) else float(v) for name, v in parts.items()})
+# ---- Floors ---------------------------------------------------------------------------------------------
+
+
+def curve_point(case: Case, floor: float, row: Sequence[Candidate], plants: Sequence[Predicted]) -> Floor:
+    """A row of the trade-off; plants: the same as predicted, of coolers."""
+    outcomes = [p.outcomes for p in plants] or [candidate.outcomes for candidate in row]
+    priced = 1e3 * running_cost([candidate.duty for candidate in row], outcomes) if case.costs else None
+    depth = np.array([float(candidate.duty.depth(candidate.u)) for candidate in row])
+    own = (
+        cooler_parts.fan_of(case, plants)
+        | {"served": tuple(stand_of(c, p, p, 1.0).served for c, p in zip(row, plants))}
+        if plants
+        else {}
+    )
+    return point(floor, depth, np.array([float(energy(rows)) for rows in outcomes]), priced, **own)
+
+
+def running_cost(duties: Sequence[Duty], outcomes: Sequence[Array]) -> float:
+    """Mean running cost per kg of wet feed, each duty alike."""
+    return float(np.mean([cost(duty.case, rows) for duty, rows in zip(duties, outcomes)]))
+
+
+def missed(duty: Duty, candidate: Candidate, p: Predicted) -> Missed:
+    """What the driest state of a duty, as predicted, still breaks."""
+    over = duty.goal.limits.excesses(p.outcomes)
+    return Missed(
+        product=duty.product,
+        weather=duty.weather,
+        driest=float(p.outcomes[0]),
+        temperature=float(p.outcomes[1]),
+        floor_area=candidate.floor_here,
+        settings=settings_of(p.case),
+        broken=duty.goal.limits.at(p.outcomes, over > FEASIBLE),
+        binding=_binding(candidate, p, 0.0),
+    )
+
+
+def cautions_of(served: Sequence[Served], results: Sequence[Result]) -> Iterator[Warning]:
+    """What to look at in the products and weathers, above notes: each kind once, with how many more share it."""
+    found: dict[str, list[tuple[Served, Warning]]] = {}
+    for s, r in zip(served, results):
+        for warning in r.warnings:
+            if warning.level != LEVELS[-1]:
+                found.setdefault(re.sub(r"[\d.]+", "", warning.text)[:ALIKE], []).append((s, warning))
+    for alike in sorted(found.values(), key=lambda alike: LEVELS.index(alike[0][1].level)):
+        s, warning = alike[0]
+        more = f" Likewise in {len(alike) - 1} more." if len(alike) > 1 else ""
+        yield Warning(warning.level, f"{s.product}, {s.weather}: {warning.text}{more}")

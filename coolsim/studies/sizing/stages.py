@@ -21,8 +21,9 @@ from coolsim.simulate.prediction import predict
 from coolsim.simulate.requirements import AtLimit
 from coolsim.simulate.verdicts import Verdict, verdicts_of
 from coolsim.studies.prerequisites import placed
-from coolsim.studies.sizing import prerequisites, single_machine
+from coolsim.studies.sizing import kinds, prerequisites
 from coolsim.studies.sizing.answer import LineExit, Missed, Served, SizeAnswer
+from coolsim.studies.sizing.search import size_of
 from coolsim.studies.sizing.service import Service, duties_of
 from coolsim.studies.sizing.summary import no_size
 from coolsim.support.errors import Fault
@@ -67,10 +68,10 @@ def size(case: Case, on_dial: bool, curve: bool) -> SizeAnswer:
         aims = [_aim(line, k, add, turn > 0) for line, add in zip(lines, added)]
         aimed = [dataclasses.replace(one, target=aim) for one, aim in zip(fed, aims)]
         service = Service(names, aimed, on_dial, curve)
-        answer = dataclasses.replace(single_machine.size(service), stage=case.sizing.stage)
+        answer = dataclasses.replace(size_of(service), stage=case.sizing.stage)
         if not answer.met:
             return answer
-        machines = [single_machine.sized(one, answer, s) for one, s in zip(fed, answer.served)]
+        machines = [kinds.sized(one, answer, s) for one, s in zip(fed, answer.served)]
         there = [in_line(line, answer, one) for line, one in zip(lines, machines)]
         results = [predict(one) for one in there]
         verdicts = [verdicts_of(one, result) for one, result in zip(there, results)]

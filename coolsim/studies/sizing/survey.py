@@ -1,144 +1,182 @@
-"""The survey of a cooler to buy: outcomes of all its duties as polynomials.
+"""Outcomes of a duty over a box: polynomials of the knobs at each of some places along the last axis.
 
-What leaves a counter-flow bed depends on its floor only through the fluxes. So a duty is surveyed once over air
-flux, air ratio, dwell and inlet-air temperature, for floors of every size, all duties side by side. Dwell and air
-ratio decide the exit; at the same two, the flux hardly changes it and takes few nodes.
+Between the places of a batch, which are many times of one march, go lines; between the few of others, each a state
+of its own, a polynomial.
 """
 
 from __future__ import annotations
 
-import copy
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from coolsim.machines.plant import Weighed
-from coolsim.model.solve import Resolution
-from coolsim.numerics.nodes import through_nodes
-from coolsim.studies.outcome_rows import combined, pack, unpack
-from coolsim.studies.sizing.duties import Duties, Points
+from coolsim.simulate.dryer_phases import by_kind
+from coolsim.simulate.inputs import with_even_bed
+from coolsim.studies.optimise.batching import Mesh
+from coolsim.studies.optimise.march_outcomes import OUTCOMES
+from coolsim.studies.optimise.survey import smoothed, terms
+from coolsim.studies.sizing.duties import Duty
 from coolsim.support.fields import Array
 
-# nodes along air flux, air ratio, dwell, inlet temperature: of the shape, and what the full mesh adds
-NODES = (3, 8, 5, 1), (2, 3, 3, 1)
-FEWER = (3, 6, 4, 3), (2, 2, 3, 2)  # where the inlet air can be heated
-APART = (
-    0.05  # of half the range of air flux, from which a line through what two states add is told from noise
-)
+_TINY = 1e-9
+ALL = range(len(OUTCOMES))
+AT_ITS_END = np.array([np.inf])  # of the times along a march
 
 
+@dataclass(frozen=True)
 class Survey:
-    """Outcomes of all duties as polynomials of air flux, air ratio, dwell and inlet-air temperature."""
+    """Outcomes of a duty over a box."""
 
-    def __init__(self, duties: Duties, highest_lift_off: float, coarse: Resolution, full: Resolution) -> None:
-        self.duties, self.coarse = duties, coarse
-        low, high = duties.air_flux(highest_lift_off)
-        ratio, dwell = (np.log(ends) for ends in (duties.case.sizing.air_ratio, duties.dwell()))
-        one = np.ones(len(duties))
-        cool, hot = duties.inlet()
-        self.low = np.stack([np.log(low), ratio[0] * one, dwell[0] * one, cool])
-        self.high = np.stack([np.log(high), ratio[1] * one, dwell[1] * one, hot])
-        self.varied = [bool(np.any(b > a)) for a, b in zip(self.low, self.high)]
-        chosen = FEWER if self.varied[3] else NODES
-        many, few = ([n if v else 1 for n, v in zip(nodes, self.varied)] for nodes in chosen)
-        even = duties.even()
-        self.unevenness: Array | float = 0.0  # what it adds to even beds, in coefficients, once that is known
-        self.coefficients = self._through(even, many, coarse)
-        self.coefficients[(slice(None), *(slice(n) for n in few))] += self._through(
-            even, few, full, less=True
-        )
+    duty: Duty
+    low: Array
+    high: Array
+    whole: bool  # whether of all that may be set
+    last: Array  # places along the last axis, ascending, (places,)
+    coefficients: Array  # (outcomes, places, terms)
 
-    def of(self, duties: Duties) -> Survey:
-        """The same polynomials for the same products and weathers at another throughput.
+    def at(self, u: Array, rows: Sequence[int] = ALL) -> Array:
+        """Outcomes as fitted, at coordinates (n, places, axes): (outcomes, n, places), zero if not in rows.
 
-        Per floor area nothing changes with it; what little the feed of a line does, predictions correct.
+        Knobs but the last are taken of the first of n's places.
         """
-        other = copy.copy(self)
-        other.duties = duties
-        return other
+        found, some = np.zeros((len(OUTCOMES), *u.shape[:-1])), list(rows)
+        V, between = self._terms(self._placed(u[:, 0, :-1])), self._between(u[..., -1])
+        found[some] = between(V @ np.swapaxes(self.coefficients[some], 1, 2))
+        return found
 
-    def __call__(self, points: Points) -> Array:
-        """Rows of outcomes (outcomes, N) at flat points."""
-        return self._at(self.coefficients + self.unevenness, points)
+    def one(self, u: Array) -> Array:
+        """Outcomes as they are fitted, at coordinates (axes,): (outcomes,)."""
+        return self.at(u[None, None])[:, 0, 0]
 
-    def added_by_unevenness(self, points: Points) -> Array:
-        """What of that uneven beds add to even ones."""
-        return self._at(self.unevenness + np.zeros_like(self.coefficients), points)
+    def _between(self, wanted: Array) -> Callable[[Array], Array]:
+        """From values at the places of the survey (rows, n, places) to those at wanted ones (rows, n, wanted)."""
+        if not self.duty.shortens:
+            inside = np.clip(wanted, self.last[0] - 0.1, self.last[-1] + 0.1)
+            weights = _through(self._from_minus_one(self.last), self._from_minus_one(inside))
+            return lambda values: np.einsum("rnp,nwp->rnw", values, weights)
+        after = np.clip(np.searchsorted(self.last, wanted), 1, len(self.last) - 1)
+        span = self.last[after] - self.last[after - 1]
+        share = np.clip((wanted - self.last[after - 1]) / span, 0.0, 1.0)
+        line = np.arange(len(wanted))[:, None]
+        return lambda values: (1 - share) * values[:, line, after - 1] + share * values[:, line, after]
 
-    def measured_unevenness(self, points: Points) -> Array:
-        """The same by predictions of both, on a coarse mesh: the difference of the two needs no finer one."""
-        uneven, even = (pack(d.predicted(points, self.coarse)) for d in (self.duties, self.duties.even()))
-        return uneven - even
+    def _from_minus_one(self, places: Array) -> Array:
+        low, high = self.low[-1], self.high[-1]
+        return (places - 0.5 * (low + high)) / max(0.5 * (high - low), _TINY)
 
-    def lay_on_unevenness(self, points: Points) -> None:
-        """Learn what unevenness adds to even beds from two states of each duty, all the first ones first.
+    def nodes(self) -> Array:
+        """Coordinates of the states to fit, (states, axes), place after place; a batch's are to its longest."""
+        nodes, _ = self.duty.nodes(self.whole)
+        knobs = 0.5 * (self.low + self.high)[:-1] + 0.5 * (self.high - self.low)[:-1] * nodes
+        ends = self.last[-1:] if self.duty.shortens else self.last
+        return np.concatenate([np.column_stack([knobs, np.full(len(knobs), end)]) for end in ends])
 
-        It is a line in the air flux, since that is what tells how the air is shared out: over whole ranges, where
-        a bed may be left as it came, polynomials of it erred by more than it is where a cooler is at its best.
+    def middle(self) -> Array:
+        """Which of the nodes are in the middle of the box, (states,): but of a batch one at each place."""
+        nodes = self._placed(self.nodes()[:, :-1])
+        return np.asarray((np.abs(nodes) < _TINY).all(axis=1))
+
+    def fitted(self, u: Array, even: Array, uneven: Array | None) -> Survey:
+        """The survey through outcomes (outcomes, times, states) at coordinates (states, axes).
+
+        They are of even beds. uneven: of uneven ones in the middle; what these add there is added everywhere.
         """
-        if self.duties.even() is self.duties:
-            return
-        rows = self.measured_unevenness(points)
-        first, second = np.moveaxis(rows.reshape(len(rows), 2, -1), 0, -1)
-        x, y = self._places(points)[0].reshape(2, -1, 1)
-        apart = np.abs(y - x) > APART
-        slope = np.where(apart, (second - first) / np.where(apart, y - x, 1.0), 0.0)
-        self.unevenness = added = np.zeros_like(self.coefficients)
-        added[:, 0, 0, 0, 0] = np.where(apart, first - slope * x, (first + second) / 2)
-        if self.varied[0]:
-            added[:, 1, 0, 0, 0] = slope
+        rows, middle = even, self.middle()
+        if not self.duty.shortens:
+            count = -(-len(u) // len(self.last))
+            u, middle, rows = u[:count], middle[:count], rows.reshape(len(rows), len(self.last), -1)
+        good = np.isfinite(rows).all(axis=(0, 1))
+        V, weight = terms(self._placed(u[good, :-1]), *self._degrees)
+        table = smoothed(rows[..., good])
+        if uneven is not None:
+            added = smoothed(uneven.reshape(*rows.shape[:2], 1)) - smoothed(rows[..., middle])
+            table = table + np.where(np.isfinite(added), added, 0.0)
+        coefficients, *_ = np.linalg.lstsq(V * weight, table.reshape(-1, good.sum()).T)
+        weighted = np.asarray((weight[:, None] * coefficients).T, float)
+        return dataclasses.replace(self, coefficients=weighted.reshape(*rows.shape[:2], -1))
 
-    def _at(self, coefficients: Array, points: Points) -> Array:
-        table = coefficients[points.duty]
-        for x in self._places(points):
-            values = chebyshev.chebvander(x, table.shape[1] - 1)
-            table = np.einsum("ni,ni...->n...", values, table)
-        return table.T
+    @property
+    def _degrees(self) -> tuple[int, int]:
+        return self.duty.nodes(self.whole)[1]
 
-    def on_grids(self, duty: Array, flux: Array, ratio: Array, depth: Array, inlet: Array) -> Array:
-        """Rows (outcomes, N, ratios, depths, inlets) on a grid for each of N floors of a duty, of a flux.
+    def _terms(self, nodes: Array) -> Array:
+        return terms(nodes, *self._degrees)[0]
 
-        duty, flux: (N,); ratio, depth, inlet: (N, points along each).
-        """
-        x = self._places(Points(duty[:, None], flux[:, None], ratio, ratio, ratio))[:2]
-        sized = Points(duty[:, None], flux[:, None], np.ones_like(depth), depth, depth)
-        warmed = Points(duty[:, None], flux[:, None], np.ones_like(inlet), np.ones_like(inlet), inlet)
-        x += [self._places(sized)[2], self._places(warmed)[3]]
-        table = (self.coefficients + self.unevenness)[duty]
-        g, r, d, t = (chebyshev.chebvander(a, n - 1) for a, n in zip(x, table.shape[1:]))
-        count, ratios = ratio.shape
-        both = (g[..., :, None] * r[..., None, :]).reshape(count, ratios, -1)  # flux follows from the ratio
-        table = both @ table.reshape(count, both.shape[2], -1)
-        table = table.reshape(count, ratios, d.shape[2], t.shape[2], -1)
-        return np.einsum("nrdtq,nxd,nyt->qnrxy", table, d, t, optimize=True)
+    def _placed(self, u: Array) -> Array:
+        """Where knobs (n, knobs) are in the box, from −1 to 1."""
+        low, high = self.low[:-1], self.high[:-1]
+        half = np.maximum(0.5 * (high - low), _TINY)
+        return np.clip((u - 0.5 * (low + high)) / half, -1.2, 1.2)
 
-    def _places(self, points: Points) -> list[Array]:
-        """Where points are along each axis, from −1 to 1."""
-        dwell = points.depth * self.duties.of("bulk_density", points) / points.flux
-        with np.errstate(divide="ignore", invalid="ignore"):
-            values = (
-                np.log(points.flux * points.air_ratio),
-                np.log(points.air_ratio),
-                np.log(dwell),
-                points.inlet,
-            )
-            low, high = self.low[:, points.duty], self.high[:, points.duty]
-            return [np.where(b > a, 2 * (v - a) / (b - a) - 1, 0.0) for v, a, b in zip(values, low, high)]
 
-    def _through(self, duties: Duties, nodes: list[int], mesh: Resolution, less: bool = False) -> Array:
-        """Coefficients (duties, nodes…, outcomes) through predictions at Chebyshev nodes, less what is known."""
-        axes = [chebyshev.chebpts1(n) for n in nodes]
-        x = combined(axes)[:, :, None]  # (points, axes, duties)
-        g, r, dwell, inlet = np.moveaxis(self.low + (self.high - self.low) * (x + 1) / 2, 1, 0)
-        duty = np.arange(len(self.duties))
-        flux = np.exp(g - r)
-        depth = np.exp(dwell) * flux / self.duties.known["bulk_density"]
-        points = Points(np.broadcast_to(duty, g.shape), flux, np.exp(r), depth, inlet).each()
-        rows = pack(duties.predicted(points, mesh))
-        rows = rows - self(points) if less else rows
-        table = np.moveaxis(rows.reshape(len(rows), *nodes, len(duty)), (-1, 0), (0, -1))
-        return through_nodes(table, range(1, 1 + len(nodes)))
+def _through(nodes: Array, x: Array) -> Array:
+    """Weights of values at nodes (m,) in [−1, 1] in the polynomial through them at x (…): (…, m)."""
+    V = chebyshev.chebvander(nodes, len(nodes) - 1)
+    return np.asarray(chebyshev.chebvander(x, len(nodes) - 1) @ np.linalg.inv(V))
 
-    def state(self, points: Points, rows: Array) -> Weighed:
-        """Weigh points whose rows are known."""
-        return self.duties.weighed(points, unpack(rows))
+
+def surveyed(
+    duties: Sequence[Duty], about: Sequence[Array] | None = None, width: float = 1.0
+) -> list[Survey]:
+    """A survey of each duty over all of its box, or about coordinates (axes,); all are solved side by side.
+
+    Beds are even. What unevenness adds is told by the middle of a box about coordinates: a third of the work or
+    less. Over the whole box it differs from place to place, and where the best lies another survey tells it.
+    width: of the boxes about coordinates, as a share of the whole.
+    """
+    if about is None:
+        empty = [_empty(d, d.low, d.high, True) for d in duties]
+    else:
+        empty = [_empty(d, *_near(d, u, width), False) for d, u in zip(duties, about)]
+    places = [s.nodes() for s in empty]
+    along = [s.last if s.duty.shortens else AT_ITS_END for s in empty]
+    even = tried(duties, places, along, even=True)
+    uneven: Sequence[Array | None] = [None] * len(empty)
+    if about is not None and any(with_even_bed(d.case) is not d.case for d in duties):
+        uneven = tried(duties, [u[s.middle()] for s, u in zip(empty, places)], along)
+    return [s.fitted(*found) for s, found in zip(empty, zip(places, even, uneven))]
+
+
+def _near(duty: Duty, u: Array, width: float) -> tuple[Array, Array]:
+    """Ends of a box about coordinates."""
+    half = 0.5 * width * (duty.high - duty.low)
+    centre = np.clip(u, duty.low + half, duty.high - half)
+    return centre - half, centre + half
+
+
+def _empty(duty: Duty, low: Array, high: Array, whole: bool) -> Survey:
+    share = np.linspace(0.0, 1.0, duty.along[whole])
+    share = share if duty.shortens else 0.5 - 0.5 * np.cos(np.pi * share)
+    last = low[-1] + share * (high[-1] - low[-1])
+    return Survey(duty, low, high, whole, last, np.zeros((0, 0, 0)))
+
+
+def tried(
+    some: Sequence[Duty],
+    places: Sequence[Array],
+    times: Sequence[Array] | None = None,
+    mesh: Mesh = "rough",
+    even: bool = False,
+) -> list[Array]:
+    """Outcomes of duties at coordinates (states, axes): (outcomes, times, states) of each.
+
+    times: logarithms of the times of each duty's batches; none: at the end of each march. What fails is nan. even:
+    with even beds.
+    """
+    times = [AT_ITS_END] * len(some) if times is None else times
+    counts = [len(u) for u in places]
+    states = [
+        duty.state({n: x[j] for n, x in duty.knobs(u).items()})
+        for duty, u in zip(some, places)
+        for j in range(len(u))
+    ]
+    states = [with_even_bed(state) for state in states] if even else states
+    when = [np.exp(t) for t, count in zip(times, counts) for _ in range(count)]
+    found: dict[int, Array] = {}
+    for at in (index.tolist() for index in by_kind(states)) if states else ():
+        found |= zip(at, some[0].solved([states[i] for i in at], [when[i] for i in at], mesh))
+    ends = np.cumsum(counts)
+    return [np.stack([found[i] for i in range(end - n, end)], axis=-1) for n, end in zip(counts, ends)]

@@ -1,34 +1,37 @@
-"""How large a batch or belt dryer, with which fans and heaters: every product in every weather on one floor.
+"""The search for a size: every product in every weather on one floor, with fans and heaters.
 
-As for coolers: on each floor every product runs in every weather at its own cheapest settings, within [limits].
+On each floor every product runs in every weather at its own cheapest settings, within [limits] and [sizing].
 
 All of that is at the throughput with its reserve. On the floor taken, settings are then found for the throughput
-itself: of a batch dryer the same, so that it waits for the next batch; of a belt, which then runs slower or with a
+itself: of a batch dryer the same, so that it waits for the next batch; of others, which then run slower or with a
 thinner bed, the cheapest. They are put on the steps of their dials.
 
-The dryer of the scenario is a first guess. Kept of it are its air per floor area (its zones' shares of length and
-air, too) and a belt's width; `limits.airflow` is of that dryer, and counts per its floor area. What is answered of
-the size was predicted on the full mesh, and so was, without its error, each row of the trade-off (`curve`).
+The machine of the scenario is a first guess. Of a dryer its air per floor area is kept (its zones' shares of length
+and air, too) and a belt's width; `limits.airflow` is of that dryer, and counts per its floor area. What is answered
+of the size was predicted on the full mesh, and so was, without its error, each row of the trade-off (`curve`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
-from coolsim.case.case import Case
-from coolsim.case.machine import Batch
+from coolsim.case.machine import Batch, Belt
 from coolsim.machines import dryers as dials
 from coolsim.simulate.chunks import on_one_thread
-from coolsim.simulate.requirements import FEASIBLE
-from coolsim.studies.optimise.march_outcomes import QUICK
-from coolsim.studies.sizing.answer import Missed, Served, SizeAnswer
+from coolsim.simulate.requirements import FEASIBLE, is_dryer
+from coolsim.studies.sizing import cooler_parts
+from coolsim.studies.sizing.answer import Missed, SizeAnswer
 from coolsim.studies.sizing.candidates import (
+    BOX,
     OUT_OF_REACH,
     Candidate,
     again,
+    alike,
+    best_of,
     by_cost,
     by_floor,
     by_moisture,
@@ -36,13 +39,14 @@ from coolsim.studies.sizing.candidates import (
     corrected,
     driest,
     first_candidate,
+    whole_of,
 )
 from coolsim.studies.sizing.curve import JUST, Curve
-from coolsim.studies.sizing.dryer_dial import area_of, on_their_dials
-from coolsim.studies.sizing.dryer_duties import Duty, Survey, duties, surveyed, tried
-from coolsim.studies.sizing.dryer_parts import (
-    Predicted,
-    air_parts,
+from coolsim.studies.sizing.dial import on_their_dials
+from coolsim.studies.sizing.duties import Duty
+from coolsim.studies.sizing.fans import fan_for
+from coolsim.studies.sizing.kinds import built, check, duties
+from coolsim.studies.sizing.parts import (
     cautions_of,
     curve_point,
     missed,
@@ -50,16 +54,21 @@ from coolsim.studies.sizing.dryer_parts import (
     running_cost,
     stand_of,
 )
-from coolsim.studies.sizing.service import Service, rounded_up
+from coolsim.studies.sizing.predicted import Predicted, air_parts
+from coolsim.studies.sizing.service import Service, dial_to
 from coolsim.studies.sizing.summary import OnFloor, no_size, size_answer, time_of
-from coolsim.studies.sizing.taken import enough
+from coolsim.studies.sizing.survey import Survey, surveyed, tried
+from coolsim.studies.sizing.taken import enough, price_of_energy
 from coolsim.studies.sizing.words import words
 
-CURVE = 6  # floors of the trade-off curve
+# Floors of the trade-off curve, and about which of their cheapest states surveys are made besides those of the
+# ends: on the last floor a batch's is its end.
+CURVE = {"batch": 6, "belt": 6, "counter-flow": 8}
+ANCHORS = {"batch": (4, 2, 1), "belt": (5, 3, 1), "counter-flow": (7, 4, 1)}
+LOOKED = 12  # floors looked at on surveys for where nothing is gained
+NOTHING_GAINED = 0.02  # share of the least running that is no reason for more floor …
+NOTHING = 0.02  # … nor is the price of this much energy, kWh/t
 CONTENDS = 0.8  # of the largest of the smallest floors: duties that may fix it
-# Of the floors of the curve, about whose cheapest states surveys are made besides those of the ends: on the last
-# floor a batch's is its end.
-ANCHORS = {"batch": (4, 2, 1), "belt": (5, 3, 1)}
 FEW, ANCHOR = 3, (1,)  # likewise, where no other floors are told
 BETWEEN = 3  # floors between two of the curve, of which one may be taken
 LATER = range(1, 6)  # rounds of solving on them, of those of the curve
@@ -70,20 +79,11 @@ SHIFT = 8 * 3600.0  # s
 PredictedCandidate = tuple[Candidate, Predicted]  # a state, and what it is predicted to be
 
 
-def size(service: Service) -> SizeAnswer:
-    """Smallest batch or belt dryers, with fans and heaters, that serve everything at a fair cost."""
+def size_of(service: Service) -> SizeAnswer:
+    """Smallest machine, or batch dryers, with fans and heaters, that serves everything at a fair cost."""
+    check(service)
     with on_one_thread():  # of many small products of matrices, which wait for threads longer than they take
         return _Sizing(service).answer()
-
-
-def sized(case: Case, answer: SizeAnswer, served: Served) -> Case:
-    """The dryer of that size with one product in one weather, set as answered."""
-    (duty,) = duties([(served.product, served.weather)], [case])
-    assert answer.floor_area is not None and answer.dryers is not None, "there is no size"
-    names = ("airflow", "inlet_air_temperature", "recirculation", "duration", "bed_depth")
-    known = {n: getattr(served.settings, n, np.nan) for n in names}
-    knobs = {n: x for n, x in known.items() if not np.isnan(x) and (duty.batch or n != "duration")}
-    return dials.with_settings(duty.scaled(answer.floor_area * answer.dryers, answer.dryers), knobs)
 
 
 class _Sizing:
@@ -91,14 +91,14 @@ class _Sizing:
 
     def __init__(self, service: Service) -> None:
         self.service, self.case = service, service.case
-        self.sizing = self.case.sizing
+        self.sizing, self.dryer = self.case.sizing, is_dryer(self.case)
         self.duties = duties(service.names, service.rated)
         self.as_fed = duties(service.names, service.cases)
         self.surveys = surveyed(self.duties)
         self.batch = isinstance(self.case.cooler, Batch)
         self.whole: list[Candidate] = []  # states with surveys of the whole box
         self.near: list[list[Candidate]] = [[] for _ in self.duties]  # states with surveys about them
-        self.dryers = int(self.case.schedule.dryers) if self.batch else 1
+        self.machines = int(self.case.schedule.dryers) if self.batch else 1
 
     def answer(self) -> SizeAnswer:
         start = corrected([first_candidate(s, None, by_floor) for s in self.surveys], by_floor, 1)
@@ -114,18 +114,22 @@ class _Sizing:
         smallest = at_least[0].floor_here
         floor, fixed = self._fixed(smallest)
         if fixed and floor < smallest * (1 - SAME):
-            return self._no_size(smallest)
+            return self._no_size(smallest, self._missed_on(floor, start))
         self.whole = [self._of_whole(s, candidate) for s, candidate in zip(self.surveys, start)]
         curve = self._curve(at_least, floor if fixed else None)
         floor = floor if fixed else self._rounded(curve, self._taken(curve))
-        found = self._on(curve, floor)
-        run = None if found is None else self._at_the_throughput(curve, floor, found)
-        if found is None or run is None:
-            return self._no_size(smallest)
-        dialled, load = [p for _, p in run], self.service.load
-        if self.service.on_dial:
-            dialled = on_their_dials(run, load)
-        return self._sized(curve, floor, at_least, found, run, dialled)
+        for area in [floor] if fixed else self._tried(floor, curve):
+            found = self._on(curve, area)
+            run = None if found is None else self._at_the_throughput(curve, area, found)
+            if found is not None and run is not None:
+                return self._sized(curve, area, at_least, found, run)
+        return self._no_size(smallest)
+
+    @staticmethod
+    def _tried(floor: float, curve: Curve) -> list[float]:
+        """Floors that serve the throughput with its reserve, the one taken first, then its neighbours."""
+        others = (f for f in curve.rows() if f != floor)
+        return [floor, *sorted(others, key=lambda f: abs(np.log(f / floor)))]
 
     def _sized(
         self,
@@ -134,43 +138,69 @@ class _Sizing:
         at_least: PredictedCandidate,
         rated: Sequence[PredictedCandidate],
         run: Sequence[PredictedCandidate],
-        dialled: Sequence[Predicted],
     ) -> SizeAnswer:
         """The answer for a floor: `rated` at the throughput with its reserve, `run` at the throughput itself."""
         case, load = self.case, self.service.load
+        dialled = [p for _, p in run]
+        if self.service.on_dial:
+            highest = max(part.airflow for _, p in (*rated, *run) for part in p.parts)
+            dialled = on_their_dials(run, load, dial_to(highest, case.units))
         served = [stand_of(candidate, e, p, load) for (candidate, e), p in zip(run, dialled)]
         hardest, there = at_least
+        rows = curve.rows()
+        plants = self._each_row(rows)
         at = OnFloor(
-            area=floor / self.dryers,
+            area=floor / self.machines,
             smallest=hardest.floor_here,
             hardest=stand_of(hardest, there, there, 1.0).served,
             rated=[stand_of(candidate, p, p, 1.0) for candidate, p in rated],
             served=served,
-            curve=tuple(curve_point(case, f, row) for f, row in curve.rows().items()),
+            curve=tuple(curve_point(case, f, row, plants.get(f, [])) for f, row in rows.items()),
         )
         each = [*dialled, *(p for _, p in rated)]
-        parts = air_parts(case, each)
-        warnings = cautions_of([s.served for s in served], [p.result for p in dialled])
+        heated = any(part.heated for p in each for part in p.parts)
+        warnings = [*cautions_of([s.served for s in served], [p.result for p in dialled])]
+        warnings += words(case, self.dryer or heated)
+        own = self._of_a_dryer(each, dialled, served) if self.dryer else self._of_a_cooler(floor, each)
+        return size_answer(case, at, heated, warnings, **own)
+
+    def _each_row(self, rows: dict[float, list[Candidate]]) -> dict[float, list[Predicted]]:
+        """Predictions of all that is told of other floors; of dryers, whose marches are dear, none."""
+        if self.dryer:
+            return {}
+        found = predicted([one.duty.plant(one.u, f, self.machines) for f, row in rows.items() for one in row])
+        count = len(self.duties)
+        return {f: found[count * n : count * (n + 1)] for n, f in enumerate(rows)}
+
+    def _of_a_cooler(self, floor: float, each: Sequence[Predicted]) -> dict[str, Any]:
+        """What only a cooler's answer has."""
+        return {
+            "airflow": max(p.parts[0].airflow for p in each),
+            "fan": fan_for(self.case, [p.parts[0].demand for p in each]),
+            "body": cooler_parts.body(self.case, floor, max(p.case.cooler.bed_depth for p in each)),
+        }
+
+    def _of_a_dryer(
+        self, each: Sequence[Predicted], dialled: Sequence[Predicted], served: Any
+    ) -> dict[str, Any]:
+        """What only a dryer's answer has."""
         masses = [dials.mass_of(p.case) for p in each]
-        fills = [SHIFT * p.case.feed.throughput / m / self.dryers for p, m in zip(dialled, masses)]
-        belt = None if self.batch else dialled[0].case.cooler
-        return size_answer(
-            case,
-            at,
-            any(part.heater is not None for part in parts),
-            (*warnings, *words(case, True)),
-            dryers=self.dryers,
-            zones=parts,
-            belt_width=belt.belt_width if belt else None,
-            belt_length=sum(z.length for z in belt.zones) if belt else None,
-            batch_mass=max(masses) if self.batch else None,
-            batches_per_shift=max(fills) if self.batch else None,
-            drying_time=max(time_of(s.served) for s in served),
-            heat_per_water=max(float(s.served.heat_per_water or 0.0) for s in served),
-        )
+        fills = [SHIFT * p.case.feed.throughput / m / self.machines for p, m in zip(dialled, masses)]
+        belt = dialled[0].case.cooler if isinstance(self.case.cooler, Belt) else None
+        return {
+            "dryers": self.machines,
+            "zones": air_parts(self.case, each),
+            "belt_width": belt.belt_width if belt else None,
+            "belt_length": sum(z.length for z in belt.zones) if belt else None,
+            "batch_mass": max(masses) if self.batch else None,
+            "batches_per_shift": max(fills) if self.batch else None,
+            "drying_time": max(time_of(s.served) for s in served),
+            "heat_per_water": max(float(s.served.heat_per_water or 0.0) for s in served),
+        }
 
     def _no_size(self, smallest: float | None, lost: Sequence[Missed] = ()) -> SizeAnswer:
-        return no_size(self.case, lost, smallest, tuple(words(self.case, True)))
+        heated = self.dryer or any("inlet_air_temperature" in d.names for d in self.duties)
+        return no_size(self.case, lost, smallest, tuple(words(self.case, heated)))
 
     def _at_the_throughput(
         self, curve: Curve, floor: float, rated: Sequence[PredictedCandidate]
@@ -186,7 +216,7 @@ class _Sizing:
             for (candidate, _), d in zip(rated, self.as_fed)
         ]
         if self.batch:
-            plants = predicted([s.duty.plant(s.u, floor, self.dryers) for s in candidates])
+            plants = self._predicted(floor, candidates)
             return list(zip(candidates, plants))
         sources = [
             [candidate, *(replace(s, survey=replace(s.survey, duty=d)) for s in (whole, *near))]
@@ -218,9 +248,9 @@ class _Sizing:
         """A state on its smallest floor, predicted there; of those that serve, the last, smallest one."""
         best: Candidate | None = None
         for turn in range(ROUNDS):
-            (found,) = tried([candidate.duty], [candidate.u[None]], resolution=QUICK)
+            (found,) = tried([candidate.duty], [candidate.u[None]], mesh="quick")
             outcomes = found[:, -1, 0]
-            kept = float(candidate.duty.goal.rank(outcomes, JUST)) < OUT_OF_REACH
+            kept = float(candidate.duty.goal.rank(outcomes, candidate.duty.exact * JUST)) < OUT_OF_REACH
             if kept and (best is None or candidate.floor_here <= best.floor_here):
                 best = candidate
             following = again(candidate, outcomes, by_floor, turn + 1)
@@ -228,7 +258,10 @@ class _Sizing:
                 break
             candidate = following
         best = best or candidate
-        return best, predicted([best.duty.plant(best.u, best.floor_here, self.dryers)])[0]
+        return best, self._predicted(best.floor_here, [best])[0]
+
+    def _predicted(self, floor: float, row: Sequence[Candidate]) -> list[Predicted]:
+        return predicted([candidate.duty.plant(candidate.u, floor, self.machines) for candidate in row])
 
     def _fixed(self, smallest: float) -> tuple[float, bool]:
         """The floor that [sizing] asks for, of all dryers; of batch dryers as many as it takes."""
@@ -236,8 +269,8 @@ class _Sizing:
         if area is None:
             return smallest, False
         if self.batch:
-            self.dryers = int(np.ceil(smallest / area * (1 - SAME)))
-        return area * self.dryers, True
+            self.machines = int(np.ceil(smallest / area * (1 - SAME)))
+        return area * self.machines, True
 
     @staticmethod
     def _of_whole(survey: Survey, candidate: Candidate) -> Candidate:
@@ -250,20 +283,43 @@ class _Sizing:
         smallest = at_least[0].floor_here
         ends = [first_candidate(s.survey, None, by_cost, s.shift) for s in self.whole]
         end = max(candidate.floor_here for candidate in ends)
-        count, anchors = (
-            (CURVE, ANCHORS[self.case.cooler.arrangement]) if self.service.curve else (FEW, ANCHOR)
-        )
+        if not self.batch:
+            end = self._where_nothing_is_gained(smallest, end)
+        kind = self.case.cooler.arrangement
+        count, anchors = (CURVE[kind], ANCHORS[kind]) if self.service.curve else (FEW, ANCHOR)
         floors = np.geomspace(smallest, max(end, 1.1 * smallest), count).tolist()
-        at = [floors[n] for n in anchors]
-        about = [first_candidate(s.survey, f, by_cost, s.shift) for f in at for s in self.whole]
+        about = [
+            one
+            for whole, end_of_it in zip(self.whole, ends)
+            for one in _apart(whole, end_of_it, [floors[n] for n in anchors])
+        ]
         if fixed is not None:
             floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
-        for candidate in closer(ends + about, by_cost):
+        for candidate in closer(about, by_cost):
             self.near[self.duties.index(candidate.duty)].append(candidate)
         curve = Curve(self.duties, [[w, *near] for w, near in zip(self.whole, self.near)])
         curve.add(self.duties.index(at_least[0].duty), at_least[0], at_least[1].outcomes)
         curve.solve_on(floors)
+        if (
+            self.dryer
+        ):  # neighbours' states are other starts: a batch on its smallest floor cost five times less
+            curve.solve_on(floors, LATER)
         return curve
+
+    def _where_nothing_is_gained(self, smallest: float, end: float) -> float:
+        """The smallest floor that runs as well as any above the smallest, as surveys have it.
+
+        One further: where weight lost is dear, their small errors count.
+        """
+        floors = np.geomspace(smallest, max(end, 1.1 * smallest), LOOKED).tolist()
+        looks = [whole_of(s.survey, f, s.shift) for f in floors for s in self.whole]
+        found, count = best_of(looks, by_cost), len(self.whole)
+        rows = [found[count * n : count * (n + 1)] for n in range(len(floors))]
+        serves = [all(candidate.serves for candidate in row) for row in rows]
+        running = np.where(serves, [self._running(row) for row in rows], np.inf)
+        slack = max(NOTHING_GAINED * running.min(), NOTHING * price_of_energy(self.case))
+        enough = int(np.argmax(running <= running.min() + slack)) if any(serves) else LOOKED
+        return floors[min(enough + 1, LOOKED - 1)]
 
     def _taken(self, curve: Curve) -> float:
         """The smallest floor whose running is within `above_least` of the least."""
@@ -281,11 +337,10 @@ class _Sizing:
         return taken
 
     def _rounded(self, curve: Curve, floor: float) -> float:
-        """The floor that is taken, as a rounded multiple of the dryer as given: it can be built and typed."""
+        """The floor that is taken, as a round multiple of what it is built of: it can be built and typed."""
         if not self.service.on_dial:
             return floor
-        given = area_of(self.case) * self.dryers
-        up = given * rounded_up(floor / given)
+        up = self.machines * built(self.case, floor / self.machines)
         if not self.batch:
             curve.solve_on([up], LATER)
         if curve.row(up) is None:
@@ -302,7 +357,7 @@ class _Sizing:
             row = curve.row(floor)
             if row is None:
                 return None
-            plants = predicted([candidate.duty.plant(candidate.u, floor, self.dryers) for candidate in row])
+            plants = self._predicted(floor, row)
             for k, (candidate, p) in enumerate(zip(row, plants)):
                 curve.correct(k, candidate, p.outcomes)
             if all(self._keeps(duty, p) for duty, p in zip(curve.duties, plants)):
@@ -313,8 +368,27 @@ class _Sizing:
     def _keeps(duty: Duty, p: Predicted) -> bool:
         return bool((duty.goal.limits.excesses(p.outcomes) <= FEASIBLE).all())
 
-    def _missed(self, k: int, candidate: Candidate) -> Missed:
-        """The driest exit of a duty that no size serves, predicted."""
-        duty = self.duties[k]
-        best = corrected([driest(candidate)], by_moisture, 1)[0]
-        return missed(duty, best, predicted([duty.plant(best.u, best.floor_here, self.dryers)])[0])
+    def _missed_on(self, floor: float, start: Sequence[Candidate]) -> list[Missed]:
+        """The driest exits on a floor that is too small, of the duties that it does not serve."""
+        most = max(candidate.floor_here for candidate in start)
+        beyond = [k for k, one in enumerate(start) if one.floor_here > min(floor, most * (1 - SAME))]
+        return [self._missed(k, start[k], floor) for k in beyond]
+
+    def _missed(self, k: int, candidate: Candidate, floor: float | None = None) -> Missed:
+        """The driest exit of a duty that no size serves, or not the floor, predicted."""
+        best = corrected([driest(replace(candidate, floor=floor))], by_moisture, 1)[0]
+        return missed(self.duties[k], best, self._predicted(best.floor_here, [best])[0])
+
+
+def _apart(whole: Candidate, end: Candidate, floors: Sequence[float]) -> list[Candidate]:
+    """Cheapest states of a duty on floors and where nothing is gained, to survey about: none next to another.
+
+    Where two stand together, the cheapest elsewhere takes the place of one: limits make several valleys.
+    """
+    found = [end]
+    for floor in floors:
+        one = first_candidate(whole.survey, floor, by_cost, whole.shift)
+        if any(alike(one, other, BOX / 2) for other in found):
+            one = first_candidate(whole.survey, floor, by_cost, whole.shift, found)
+        found += [one] if one.serves else []
+    return found
