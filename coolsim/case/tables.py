@@ -25,10 +25,10 @@ class Target(Table):
     tolerance: Given = documented("kg/kg wet", "half the width of that band", default=None)
     maximum_above_ambient: Given = maximum("above_ambient", "K")
     maximum_water_activity: Given = maximum("water_activity", "-", "a_w")
+    maximum_deviation: Given = maximum("deviation", "kg/kg wet")
     water_activity_at: Given = documented(
         "°C", "temperature of the store in which the water activity counts", default=None
     )
-    maximum_deviation: Given = maximum("deviation", "kg/kg wet")
     no_sweating: bool | None = documented("-", "whether pellets must not sweat in their bag", default=None)
 
 
@@ -66,8 +66,8 @@ class Limits(Table):
         "-", "least depth that they choose, in deviations of the depth that are a length", default=None
     )
     maximum_pellet_temperature: Given = maximum("pellet_temperature", "°C")
-    maximum_exhaust_relative_humidity: Given = maximum("exhaust_relative_humidity", "-")
     maximum_lift_off: Given = maximum("lift_off", "-")
+    maximum_exhaust_relative_humidity: Given = maximum("exhaust_relative_humidity", "-")
     maximum_bed_pressure_drop: Given = maximum("bed_pressure_drop", "Pa", "Δp")
 
 

@@ -4,10 +4,10 @@ The search for a size
 ---------------------
 `service` says what is to be served, each product in each weather; `search` leads, whatever the machine; `taken`
 has the rule by which a floor is taken, `fans` the fan, `summary` the answer, `words` and `prerequisites` what is
-assumed and refused. `stages` sizes one machine of a line by it, fed what the line leaves it, and asks it for more or less
-until the line, predicted with it, keeps its wishes; `find` judges. All at the throughput with its reserve; on the
-floor taken the same surveys serve for the throughput itself, since per floor area nothing changes but what a duct
-takes, which is corrected.
+assumed and refused. `stages` sizes one machine of a line by it, fed what the line leaves it, and asks it for more
+or less until the line, predicted with it, keeps its wishes; `find` judges. All at the throughput with its reserve;
+on the floor taken the same surveys serve for the throughput itself, since per floor area nothing changes but what
+a duct takes, which is corrected.
 
 `duties` has what a search asks of a product in a weather; batches and belts are in `dryer_duties`, coolers in
 `cooler_duties`. `survey` fits what comes of their settings, `candidates` looks for the best on surveys, many places
