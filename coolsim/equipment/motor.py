@@ -63,3 +63,9 @@ def next_rating(power: Number, units: str = "si") -> Number:
         raise InputError([Fault("", "fan", found, allowed)])
     index = np.searchsorted(ratings * (1.0 + ROUNDING), power)
     return np.where(np.isnan(power), np.nan, ratings[np.minimum(index, ratings.size - 1)])[()]
+
+
+def largest_rating(units: str = "si") -> float:
+    """The largest standard motor [W]: above it, several fans are needed."""
+    sold, unit, _ = _RATINGS[units]
+    return float(unit * sold[-1])

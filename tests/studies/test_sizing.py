@@ -620,3 +620,16 @@ def test_where_the_floor_taken_does_not_serve_as_fed_another_is_taken(
     assert again.met and again.floor_area != found.floor_area
     assert min(abs(again.floor_area / f.floor_area - 1) for f in found.curve) < 1e-9
     assert all(v.met for s in again.served for v in s.verdicts)
+
+
+def test_no_floor_is_taken_whose_fan_has_no_motor(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Small floors ask for much pressure: where the largest motor is a small one, only larger floors are told."""
+    case = loads(PRICES + LINE)
+    free = exact(case)
+    fans = [(f.floor_area, f.fan_flow * f.fan_pressure / 0.6) for f in free.curve]
+    most = fans[0][1]
+    assert most > 1.05 * min(power for _, power in fans)
+    monkeypatch.setattr(cooler_parts, "largest_rating", lambda units: 0.99 * most)
+    less = exact(case)
+    assert less.met and less.fan.shaft_power <= 0.99 * most
+    assert min(f.floor_area for f in less.curve) > fans[0][0] * 1.001

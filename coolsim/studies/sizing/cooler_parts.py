@@ -11,7 +11,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.equipment.duct import Demand
-from coolsim.equipment.motor import IEC_RATINGS
+from coolsim.equipment.motor import largest_rating
 from coolsim.machines.base import FULL, one
 from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
@@ -29,8 +29,6 @@ from coolsim.studies.sizing.cooler_duties import (
 )
 from coolsim.studies.sizing.fans import efficiencies, fan_for
 from coolsim.studies.sizing.predicted import Part, Predicted
-
-LARGEST_MOTOR = 1e3 * IEC_RATINGS[-1]  # W
 
 
 def predicted_coolers(cases: Sequence[Case]) -> list[Predicted]:
@@ -82,10 +80,10 @@ def told_of(p: Predicted) -> dict[str, Any]:
     }
 
 
-def buildable(case: Case, row: Sequence[Predicted]) -> bool:
+def can_be_driven(case: Case, row: Sequence[Predicted]) -> bool:
     """Whether there is a motor for the largest flow and the largest pressure."""
     most = [max(float(getattr(p.parts[0].demand, name)) for p in row) for name in ("flow", "pressure")]
-    return math.prod(most) / efficiencies(case)[0] <= LARGEST_MOTOR
+    return math.prod(most) / efficiencies(case)[0] <= largest_rating(case.units)
 
 
 def body(case: Case, area: float, depth: float) -> Body:

@@ -178,10 +178,7 @@ class Curve:
         between = [] if known is None else sorted(self._between(k, known), key=lambda one: one.rank)
         chosen: list[Candidate] = []
         for candidate in [*between[:1], *sorted(candidates, key=lambda one: one.rank)]:
-            if (
-                candidate.rank < most
-                and len(chosen) < 1 + bool(between) + (turn < WIDE) * self.duties[k].at_once
-            ):
+            if candidate.rank < most and len(chosen) < 1 + bool(between) + (turn < WIDE):
                 chosen += [] if any(alike(candidate, one, APART) for one in chosen) else [candidate]
         return chosen
 

@@ -83,8 +83,7 @@ class _Steps:
         """The cheapest that nobody has looked at, where cheaper than the best that was."""
         rank = self._ranks()
         most = rank[self.looked].min(initial=np.inf)
-        order = np.argsort(np.where(self.looked, np.inf, rank), kind="stable")
-        order = order[: TRIES * self.duty.at_once]
+        order = np.argsort(np.where(self.looked, np.inf, rank), kind="stable")[:TRIES]
         return order[rank[order] < most]
 
     def learn(self, some: NDArray[np.intp], outcomes: Array) -> None:

@@ -47,8 +47,6 @@ class Duty:
     shortens: ClassVar[bool] = False
     # How exactly states repeat, as a share of how exactly marches of dryers do: what is kept free of limits.
     exact: ClassVar[float] = 1.0
-    # How many more states are solved at once than of dryers, whose marches are dear: so many times as many.
-    at_once: ClassVar[int] = 1
     # What the time of a state is called.
     time_is: ClassVar[str] = "duration"
     # Places along the last axis of a survey; True: of the whole box.

@@ -120,6 +120,8 @@ class _Sizing:
         floor = floor if fixed else self._rounded(curve, self._taken(curve))
         for area in [floor] if fixed else self._tried(floor, curve):
             found = self._on(curve, area)
+            if found is not None and not self._can_be_driven([p for _, p in found]):
+                continue
             run = None if found is None else self._at_the_throughput(curve, area, found)
             if found is not None and run is not None:
                 return self._sized(curve, area, at_least, found, run)
@@ -155,7 +157,11 @@ class _Sizing:
             hardest=stand_of(hardest, there, there, 1.0).served,
             rated=[stand_of(candidate, p, p, 1.0) for candidate, p in rated],
             served=served,
-            curve=tuple(curve_point(case, f, row, plants.get(f, [])) for f, row in rows.items()),
+            curve=tuple(
+                curve_point(case, f, row, plants.get(f, []))
+                for f, row in rows.items()
+                if self.dryer or f in plants
+            ),
         )
         each = [*dialled, *(p for _, p in rated)]
         heated = any(part.heated for p in each for part in p.parts)
@@ -170,7 +176,12 @@ class _Sizing:
             return {}
         found = predicted([one.duty.plant(one.u, f, self.machines) for f, row in rows.items() for one in row])
         count = len(self.duties)
-        return {f: found[count * n : count * (n + 1)] for n, f in enumerate(rows)}
+        each = {f: found[count * n : count * (n + 1)] for n, f in enumerate(rows)}
+        return {f: plants for f, plants in each.items() if self._can_be_driven(plants)}
+
+    def _can_be_driven(self, plants: Sequence[Predicted]) -> bool:
+        """Whether there is a motor for the fan of a cooler."""
+        return self.dryer or cooler_parts.can_be_driven(self.case, plants)
 
     def _of_a_cooler(self, floor: float, each: Sequence[Predicted]) -> dict[str, Any]:
         """What only a cooler's answer has."""

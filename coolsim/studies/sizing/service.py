@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 from coolsim.case.case import Case
 from coolsim.case.streams import Air
-from coolsim.case.tables import DesignWeather, FanData, Product
+from coolsim.case.tables import DesignWeather, Product
 from coolsim.machines.base import airflow_step
 from coolsim.scenario.weather import read_weather
 from coolsim.simulate.finishing import uncoated
-from coolsim.simulate.requirements import Constraint, constraints_of
 from coolsim.studies.climate import design_weather
 from coolsim.support.dual_units import FOOT
 
@@ -88,12 +87,6 @@ def _with_more(case: Case, share: float) -> Case:
     return dataclasses.replace(
         case, feed=dataclasses.replace(case.feed, throughput=case.feed.throughput * (1 + share))
     )
-
-
-def limits_to_keep(case: Case) -> list[Constraint]:
-    """Wishes and limits that a cooler to buy must keep; not those of the fan that is there."""
-    limits = dataclasses.replace(case.limits, fan_speed=None)
-    return constraints_of(dataclasses.replace(case, fan=FanData(), limits=limits))
 
 
 def duties_of(case: Case) -> tuple[list[tuple[Product, DesignWeather]], list[Case]]:
