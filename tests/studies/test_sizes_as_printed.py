@@ -24,6 +24,7 @@ from coolsim.output.page import Page
 from coolsim.scenario import loads
 from coolsim.simulate.verdicts import verdicts_of
 from coolsim.studies.propagation.unknowns import unknowns_of, varied
+from coolsim.studies.sizing import find
 
 pytestmark = pytest.mark.thorough
 
@@ -207,3 +208,18 @@ def test_chances_are_those_of_plain_samples():
         assert told[name] == pytest.approx(share.mean(), abs=0.05), name
     assert s.chance == pytest.approx(np.all([*kept.values()], axis=0).mean(), abs=0.05)
     assert 0.2 < s.chance < 0.8
+
+
+def test_judging_a_part_elsewhere_changes_no_chance():
+    """As a report does it: a product's weathers are compared with its first one, wherever they are judged."""
+    case = loads(level_text("cooler-to-buy"))
+    answer = find.found(case)
+    asked: list[int] = []
+
+    def elsewhere(function, part):
+        asked.append(len(part[2]))
+        return lambda: function(part)
+
+    here, there = (find.completed(case, lambda: answer, True, start) for start in (None, elsewhere))
+    assert asked == [3]  # of two products in three weathers one
+    assert [s.chance for s in there.served] == [s.chance for s in here.served]

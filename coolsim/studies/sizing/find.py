@@ -34,7 +34,7 @@ from coolsim.support.progress import Progress, each, in_steps, tells
 from coolsim.support.workers import Start
 
 SAME_COST = 0.005  # of a cost: two searches end as far apart
-ELSEWHERE = 3  # one in so many products and weathers is judged elsewhere
+ELSEWHERE = 2  # one in so many products and weathers, or fewer, is judged elsewhere
 
 
 @takes_a_case
@@ -80,7 +80,7 @@ def completed(
     answer = wait()
     without = (ahead or _without_least_bed(case)) if _at_least_bed(case, answer) else None
     without = without if without and _saves(without, answer) else None
-    here = len(answer.served) - (len(answer.served) // ELSEWHERE if start else 0)
+    here = _judged_here(answer.served) if start else len(answer.served)
     more = (start or functools.partial)(_judged_so, (case, answer, answer.served[here:], uncertainty))
     served = (*_judged(case, answer, answer.served[:here], uncertainty), *more())
     return dataclasses.replace(answer, served=served, without_least_bed=without, case=typed)
@@ -167,6 +167,13 @@ def _as_wished(case: Case, there: Case) -> Case:
     """A sized case with wishes of coated pellets as typed: what the coat bears hangs on each sample's material."""
     wishes = {name: getattr(case, name) for name in ("target", "coating", "bag", "costs")}
     return dataclasses.replace(there, **wishes) if case.coating else there
+
+
+def _judged_here(served: Sequence[Served]) -> int:
+    """How many are not judged elsewhere: whole products, whose first weather's samples tell of the others."""
+    most = len(served) // ELSEWHERE
+    last = [k for k in range(1, len(served)) if served[k].product != served[k - 1].product]
+    return min((k for k in last if len(served) - k <= most), default=len(served))
 
 
 def _judged_so(asked: tuple[Case, SizeAnswer, Sequence[Served], bool]) -> list[Served]:
