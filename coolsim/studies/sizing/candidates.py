@@ -167,6 +167,20 @@ def driest(candidate: Candidate) -> Candidate:
     return first_candidate(survey, candidate.floor, by_moisture, candidate.shift)
 
 
+def cheapest_apart(whole: Candidate, end: Candidate, floors: Sequence[float]) -> list[Candidate]:
+    """Cheapest states of a duty on floors and where nothing is gained, to survey about: none next to another.
+
+    Where two stand together, the cheapest elsewhere takes the place of one: limits make several valleys.
+    """
+    found = [end]
+    for floor in floors:
+        one = first_candidate(whole.survey, floor, by_cost, whole.shift)
+        if any(alike(one, other, BOX / 2) for other in found):
+            one = first_candidate(whole.survey, floor, by_cost, whole.shift, found)
+        found += [one] if one.serves else []
+    return found
+
+
 # ---- Many looks at once ---------------------------------------------------------------------------------
 
 

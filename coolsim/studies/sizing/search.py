@@ -26,15 +26,14 @@ from coolsim.simulate.requirements import FEASIBLE, is_dryer
 from coolsim.studies.sizing import cooler_parts
 from coolsim.studies.sizing.answer import Missed, SizeAnswer
 from coolsim.studies.sizing.candidates import (
-    BOX,
     OUT_OF_REACH,
     Candidate,
     again,
-    alike,
     best_of,
     by_cost,
     by_floor,
     by_moisture,
+    cheapest_apart,
     closer,
     corrected,
     driest,
@@ -302,7 +301,7 @@ class _Sizing:
         about = [
             one
             for whole, end_of_it in zip(self.whole, ends)
-            for one in _apart(whole, end_of_it, [floors[n] for n in anchors])
+            for one in cheapest_apart(whole, end_of_it, [floors[n] for n in anchors])
         ]
         if fixed is not None:
             floors = [f for f in floors if abs(f / fixed - 1) > SAME] + [fixed]
@@ -389,17 +388,3 @@ class _Sizing:
         """The driest exit of a duty that no size serves, or not the floor, predicted."""
         best = corrected([driest(replace(candidate, floor=floor))], by_moisture, 1)[0]
         return missed(self.duties[k], best, self._predicted(best.floor_here, [best])[0])
-
-
-def _apart(whole: Candidate, end: Candidate, floors: Sequence[float]) -> list[Candidate]:
-    """Cheapest states of a duty on floors and where nothing is gained, to survey about: none next to another.
-
-    Where two stand together, the cheapest elsewhere takes the place of one: limits make several valleys.
-    """
-    found = [end]
-    for floor in floors:
-        one = first_candidate(whole.survey, floor, by_cost, whole.shift)
-        if any(alike(one, other, BOX / 2) for other in found):
-            one = first_candidate(whole.survey, floor, by_cost, whole.shift, found)
-        found += [one] if one.serves else []
-    return found
