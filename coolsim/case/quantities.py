@@ -84,7 +84,7 @@ class Quantity:
     words: str = ""  # in a sentence and as the limit of an answer; the name in plain words if left out
     read: str = ""  # its name in a `MachineState`; "" of what is not bounded
     at_most: Maximum | None = None
-    only_of: Kind | Literal[""] = ""  # which alone have it
+    only_of: Literal["", "dryers", "coolers"] = ""  # which alone have it
 
     @property
     def called(self) -> str:

@@ -180,13 +180,13 @@ def test_steam_counts_as_heat_where_it_may_be_set():
 def test_steam_is_no_hotter_than_it_has_to_be():
     dry = STEAM.replace("2 %", "1 %")
     case = case_of(COOLER, dry, conditioning_temperature=["60 degC", "85 degC"])
-    answer = coolsim.find_settings(case)
+    answer = coolsim.find_settings(case, on_dial=False)  # a step of the airflow may be worth half a degree
     (chosen,) = [one for one in answer.chosen if one.setting.key == "conditioning_temperature"]
     assert answer.met and chosen.now == 75.0
     # less steam is less water to take off and less heat to pay for: the coldest that is allowed
     assert chosen.to == 60.0
     both = replace(case, {"limits.conditioning_water": ["0 %", "3 %"]})
-    together = coolsim.find_settings(both)
+    together = coolsim.find_settings(both, on_dial=False)
     assert together.exact_cost <= answer.exact_cost * (1 + 1e-3)
 
 

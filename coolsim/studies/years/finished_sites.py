@@ -109,6 +109,8 @@ def _put_together(kind: Any, rest: Any, arrays: Mapping[str, Any], weather: Weat
     """Build a value of a type from what was taken apart; raises TypeError or KeyError where that does not fit."""
     if isinstance(rest, Mapping) and set(rest) == {_ARRAY}:
         return _array(arrays[rest[_ARRAY]], rest[_ARRAY], len(weather))
+    if typing.get_origin(kind) is typing.Literal and rest in typing.get_args(kind):
+        return rest
     if typing.get_origin(kind) in (types.UnionType, typing.Union):  # such as Chart | None
         return None if rest is None else _put_together(typing.get_args(kind)[0], rest, arrays, weather)
     if dataclasses.is_dataclass(kind):
