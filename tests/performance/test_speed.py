@@ -36,7 +36,7 @@ COMMAND, IMPORT, REPORT = 2.0, 0.02, 6.0  # s; of the import beyond Python's own
 SWEEP = 6.0  # s, of 3000 points of an uneven cooler
 SEASONS = {"map": 3.0, "direct": 6.0, "whole study": 45.0}  # s, of 8760 hours
 SEASONS_MEMORY = 2 * 2**30  # bytes
-SETTINGS = {"two settings": 0.7, "three settings": 2.0, "window": 1.0, "size": 8.0, "50 weathers": 8.0}  # s
+SETTINGS = {"two settings": 0.7, "three settings": 2.0, "window": 1.0, "size": 5.0, "50 weathers": 8.0}  # s
 
 BYTE_CODE = tempfile.mkdtemp(prefix="coolsim-")  # kept out of the repository
 atexit.register(shutil.rmtree, BYTE_CODE, ignore_errors=True)

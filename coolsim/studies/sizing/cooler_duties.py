@@ -51,6 +51,7 @@ class CoolerDuty(Duty):
     """A product in a weather for a cooler to buy; the last axis is its airflow, on the floor as given."""
 
     exact: ClassVar[float] = 2.5e-3
+    at_first: ClassVar[int] = 1
     time_is: ClassVar[str] = "residence_time"
     along: ClassVar[Mapping[bool, int]] = {True: 4, False: 3}
 

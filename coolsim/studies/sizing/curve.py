@@ -39,10 +39,9 @@ from coolsim.support.fields import Array
 # Of the whole box about a state that was solved, round after round: a shift holds nearby only, and the last rounds
 # bring the state to its limits, of which a hundredth of a point of moisture may be worth a percent of the cost.
 REACH = (0.15, 0.15, 0.15, 0.08, 0.03, 0.01)
-WIDE, ANEW = (
-    3,
-    1,
-)  # rounds in which more than one state is solved on each floor, and neighbours' states are starts
+# Rounds in which neighbours' states are starts, and as many are solved on each floor as at first; and after which
+# surveys are made anew.
+WIDE, ANEW = 3, 1
 # Of how far a survey was off the limits where it was solved, that it may be off nearby, in smaller reaches in
 # proportion; and as long as nothing serves
 ASTRAY, ASTRAY_AT_FIRST = 0.1, 0.5
@@ -176,9 +175,10 @@ class Curve:
         known = self.best(k, floor)
         most = np.inf if known is None else (1 - WON) * known.rank
         between = [] if known is None else sorted(self._between(k, known), key=lambda one: one.rank)
+        some = self.duties[k].at_first if turn < WIDE else 1
         chosen: list[Candidate] = []
         for candidate in [*between[:1], *sorted(candidates, key=lambda one: one.rank)]:
-            if candidate.rank < most and len(chosen) < 1 + bool(between) + (turn < WIDE):
+            if candidate.rank < most and len(chosen) < some + bool(between):
                 chosen += [] if any(alike(candidate, one, APART) for one in chosen) else [candidate]
         return chosen
 

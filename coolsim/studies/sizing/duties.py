@@ -47,6 +47,8 @@ class Duty:
     shortens: ClassVar[bool] = False
     # How exactly states repeat, as a share of how exactly marches of dryers do: what is kept free of limits.
     exact: ClassVar[float] = 1.0
+    # States solved at once on each floor in the first rounds: of outcomes with kinks the second may be the better.
+    at_first: ClassVar[int] = 2
     # What the time of a state is called.
     time_is: ClassVar[str] = "duration"
     # Places along the last axis of a survey; True: of the whole box.
