@@ -182,7 +182,7 @@ def test_no_batch_drawn_at_random_runs_cheaper_on_the_floors_of_the_table(asked)
 
 
 def drawn(case: Case, floor: float, rng: np.random.Generator) -> Case | None:
-    """A batch on a floor, dried for nearly all the time that the floor leaves; None where that is less than its range."""
+    """A batch on a floor, dried for nearly all the time that it leaves; None where that is less than its range."""
     depth = float(np.exp(rng.uniform(np.log(0.08), np.log(0.15))))
     cooler, turns = case.cooler, case.schedule
     longest = case.feed.bulk_density * depth * floor / case.feed.throughput
