@@ -16,30 +16,10 @@ IEC_RATINGS = (
 )
 
 # hp, of NEMA MG 1 motors as the trade lists them (memory; the standard was not seen).
-NEMA_RATINGS = (
-    *(
-        1 / 4,
-        1 / 3,
-        1 / 2,
-        3 / 4,
-        1.0,
-        1.5,
-        2.0,
-        3.0,
-        5.0,
-        7.5,
-        10.0,
-        15.0,
-        20.0,
-        25.0,
-        30.0,
-        40.0,
-        50.0,
-        60.0,
-        75.0,
-    ),
-    *(100.0, 125.0, 150.0, 200.0, 250.0, 300.0, 350.0, 400.0, 450.0, 500.0, 600.0, 700.0),
-)
+_BELOW_ONE, _TO_TEN = (1 / 4, 1 / 3, 1 / 2, 3 / 4), (1.0, 1.5, 2.0, 3.0, 5.0, 7.5, 10.0)
+_TO_HUNDRED = (15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 75.0, 100.0)
+_ABOVE = (125.0, 150.0, 200.0, 250.0, 300.0, 350.0, 400.0, 450.0, 500.0, 600.0, 700.0)
+NEMA_RATINGS = (*_BELOW_ONE, *_TO_TEN, *_TO_HUNDRED, *_ABOVE)
 HORSEPOWER = 745.69987158227  # W
 _RATINGS = {"si": (IEC_RATINGS, 1e3, "kW"), "us": (NEMA_RATINGS, HORSEPOWER, "hp")}
 

@@ -7,8 +7,9 @@ import math
 from coolsim.case.result import Result, Schedule, StageRun
 from coolsim.output.page import Page, beside, heat_per_water, joined, table
 from coolsim.scenario import units as u
+from coolsim.support.dual_units import FOOT
 
-CUBIC_FEET = 1 / 0.3048**3  # in a cubic metre
+CUBIC_FEET = 1 / FOOT**3  # in a cubic metre
 TITLES = (
     "",
     "stood before it",

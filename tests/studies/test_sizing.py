@@ -429,6 +429,19 @@ def test_a_heater_that_is_needed_is_sized() -> None:
     assert answer.heater == pytest.approx(heat, rel=1e-3) and one.heat == answer.heater
 
 
+def test_a_heater_whose_temperature_is_typed_is_sized_too() -> None:
+    """Inlet air at 40 °C, typed of the cooler and not open: the same balance by hand."""
+    case = loads(
+        LINE.replace("[target]", 'inlet_air_temperature = "40 degC"\n[target]').replace('"6 K"', '"26 K"')
+    )
+    answer = exact(case)
+    (one,) = answer.served
+    Y = HAPropsSI("W", "T", 297.15, "P", case.air.pressure, "R", 0.6)
+    heat = one.air_ratio * case.feed.throughput * (1006 + 1860 * Y) * (40.0 - 24.0)
+    assert answer.heater == pytest.approx(heat, rel=1e-3)
+    assert "heater" in {g.part for g in answer.governing}
+
+
 # -- the published example
 
 

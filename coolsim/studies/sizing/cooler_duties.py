@@ -19,6 +19,7 @@ from coolsim.case.result import Result
 from coolsim.case.tables import FanData
 from coolsim.equipment import duct
 from coolsim.equipment.duct import AirState
+from coolsim.machines.plant_ranges import seconds_per_metre
 from coolsim.model.bed import take
 from coolsim.physics import air, packed_bed
 from coolsim.simulate.inputs import Inputs, gather
@@ -111,7 +112,7 @@ class CoolerDuty(Duty):
     @staticmethod
     def solved(states: Sequence[Case], when: Sequence[Array], mesh: Mesh) -> list[Array]:
         found: list[Any] = [np.full((len(OUTCOMES), len(times)), np.nan) for times in when]
-        for at in by_form(states):
+        for at in of_one_form(states):
             cases = [states[k] for k in at]
             inputs, good = gather(cases), np.arange(len(at))
             try:
@@ -128,14 +129,13 @@ class CoolerDuty(Duty):
         return found
 
     def opened(self, case: Case, load: float, most: float) -> list[Case]:
-        dense = case.feed.bulk_density * case.cooler.floor_area / case.feed.throughput
         low, high = self.depths
         least, longest = times(self.case)
         ratio = self.case.sizing.air_ratio[0]
         limits = dataclasses.replace(
             case.limits,
             airflow=(ratio * case.feed.throughput / self.dry_air / self.case.cooler.floor_area, most),
-            bed_depth=(low, min(high, longest / dense)),
+            bed_depth=(low, min(high, longest / seconds_per_metre(case))),
             residence_time=None,
             minimum_residence_time=least,
         )
@@ -155,11 +155,6 @@ class CoolerDuty(Duty):
         return np.array([[forth(name, float(x)) for x in known[name]] for name in self.names]).T
 
 
-def seconds_per_metre(case: Case) -> float:
-    """Time in the bed that a metre of depth makes [s/m]."""
-    return float(case.feed.bulk_density * case.cooler.floor_area / case.feed.throughput)
-
-
 def settings_known(case: Case) -> dict[str, float]:
     """How a cooler to buy is set."""
     hot, outside = case.cooler.inlet_air_temperature, float(case.air.temperature)
@@ -170,13 +165,19 @@ def settings_known(case: Case) -> dict[str, float]:
     }
 
 
+def is_heated(case: Case) -> bool:
+    """Whether a cooler to buy has a heater, at a temperature that is typed or open."""
+    known = (case.limits.inlet_air_temperature, case.cooler.inlet_air_temperature)
+    return any(x is not None for x in known)
+
+
 def warmed(case: Case, hot: float) -> Any:
     """The cooler with inlet air of so many °C; without a heater where that is the air outside."""
     none = hot <= float(case.air.temperature)
     return dataclasses.replace(case.cooler, inlet_air_temperature=None if none else hot)
 
 
-def by_form(cases: Sequence[Case]) -> list[list[int]]:
+def of_one_form(cases: Sequence[Case]) -> list[list[int]]:
     """Which cases have one form of isotherm, and so can be solved side by side."""
     forms: dict[str, list[int]] = {}
     for k, case in enumerate(cases):
@@ -221,8 +222,11 @@ def outcomes_of_coolers(cases: Sequence[Case], inputs: Inputs, result: Result) -
 def cooler_duty(product: str, weather: str, case: Case) -> CoolerDuty:
     """What may be set on a cooler to buy; its fan and the limits of that are not those that are there."""
     limits = dataclasses.replace(case.limits, fan_speed=None)
-    fan = FanData(efficiency=case.fan.efficiency, motor_efficiency=case.fan.motor_efficiency)
-    fan = dataclasses.replace(fan, position=case.fan.position)
+    fan = FanData(
+        efficiency=case.fan.efficiency,
+        motor_efficiency=case.fan.motor_efficiency,
+        position=case.fan.position,
+    )
     bare = dataclasses.replace(case, limits=limits, fan=FanData())
     constraints = constraints_of(bare)
     inputs = gather([bare])

@@ -7,25 +7,21 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-
 from coolsim.case.case import Case
 from coolsim.equipment.duct import Demand
 from coolsim.equipment.motor import largest_rating
 from coolsim.machines.base import FULL, one
-from coolsim.machines.plant import Settings
 from coolsim.model.bed import take
 from coolsim.simulate.cautions import cautions
 from coolsim.simulate.inputs import gather
 from coolsim.simulate.prediction import predict_inputs
 from coolsim.studies.sizing.answer import Body
 from coolsim.studies.sizing.cooler_duties import (
-    by_form,
     demand,
     heat_of,
+    is_heated,
+    of_one_form,
     outcomes_of_coolers,
-    seconds_per_metre,
-    settings_known,
 )
 from coolsim.studies.sizing.fans import efficiencies, fan_for
 from coolsim.studies.sizing.predicted import Part, Predicted
@@ -34,7 +30,7 @@ from coolsim.studies.sizing.predicted import Part, Predicted
 def predicted_coolers(cases: Sequence[Case]) -> list[Predicted]:
     """Coolers on the full mesh, those of one form of isotherm side by side; raises NotConverged."""
     answers: dict[int, Predicted] = {}
-    for at in by_form(cases):
+    for at in of_one_form(cases):
         some = [cases[k] for k in at]
         inputs = gather(some)
         result = predict_inputs(inputs, FULL)
@@ -50,22 +46,10 @@ def predicted_coolers(cases: Sequence[Case]) -> list[Predicted]:
                 demand=Demand(*(float(x) for x in vars(take(asked, n)).values())),
                 mean_heat=float(heat[n]),
                 highest_heat=float(heat[n]),
-                heated=case.limits.inlet_air_temperature is not None,
+                heated=is_heated(case),
             )
             answers[k] = Predicted(case, mine, outcomes[:, n], (part,))
     return [answers[k] for k in range(len(cases))]
-
-
-def settings_of(case: Case) -> Settings:
-    """How a cooler to buy is set."""
-    known = settings_known(case)
-    return Settings(
-        known["airflow"],
-        np.nan,
-        known["bed_depth"],
-        seconds_per_metre(case) * known["bed_depth"],
-        known["inlet_air_temperature"],
-    )
 
 
 def told_of(p: Predicted) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from coolsim.machines import machine_of
 from coolsim.studies.optimise.survey import smoothed, unsmoothed
 from coolsim.studies.settings.dial import KEPT_OFF, SLACK
 from coolsim.studies.sizing.candidates import OUT_OF_REACH, Candidate
-from coolsim.studies.sizing.parts import predicted, settings_of
+from coolsim.studies.sizing.parts import predicted
 from coolsim.studies.sizing.predicted import Predicted
 from coolsim.studies.sizing.survey import tried
 from coolsim.support.fields import Array
@@ -34,7 +34,7 @@ def on_their_dials(found: Sequence[tuple[Candidate, Predicted]], load: float, mo
 
     load: throughput as a share of what the machine is for. most: end of a cooler's dial of airflow [m³/s].
     """
-    steps = [_Steps(candidate, candidate.duty.opened(p.case, load, most)) for candidate, p in found]
+    steps = [_Steps(candidate, p, candidate.duty.opened(p.case, load, most)) for candidate, p in found]
     for _ in range(ROUNDS):
         asked = {k: some for k, s in enumerate(steps) if len(some := s.promising())}
         places = [steps[k].u[some] for k, some in asked.items()]
@@ -59,11 +59,12 @@ def on_their_dials(found: Sequence[tuple[Candidate, Predicted]], load: float, mo
 class _Steps:
     """Combinations of dial steps near a state: what its survey, and then what was tried, says of each."""
 
-    def __init__(self, candidate: Candidate, opened: Sequence[Case]) -> None:
-        """opened: dryers with their dials opened."""
+    def __init__(self, candidate: Candidate, p: Predicted, opened: Sequence[Case]) -> None:
+        """p: the state, predicted. opened: machines with their dials opened."""
         self.duty, self.each = candidate.duty, []
         for case in opened:
-            machine, now = machine_of(case), settings_of(case)
+            machine = machine_of(case)
+            now = machine.named_settings(case, p.result)
             settings = [s for s in machine.settings if s.varies]
             at = [float(getattr(now, s.key)) for s in settings]
             steps = [s.on_dial(x - REACH * s.step, x + REACH * s.step) for s, x in zip(settings, at)]
@@ -106,7 +107,7 @@ class _Steps:
         return bool((self.duty.goal.limits.excesses(outcomes) <= -KEPT_OFF).all())
 
     def case(self, k: int) -> Case:
-        """A dryer set so."""
+        """A machine set so."""
         for machine, settings, values, _ in self.each:
             if k < len(values):
                 return machine.at({s.key: float(x) for s, x in zip(settings, values[k])})

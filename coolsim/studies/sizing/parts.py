@@ -10,8 +10,7 @@ import numpy as np
 
 from coolsim.case.case import Case
 from coolsim.case.result import Result, Warning
-from coolsim.machines import dryers as dials
-from coolsim.machines.plant import Settings
+from coolsim.machines import machine_of
 from coolsim.simulate.cautions import LEVELS
 from coolsim.simulate.requirements import FEASIBLE, AtLimit, is_dryer
 from coolsim.studies.optimise.march_outcomes import OUTCOMES
@@ -39,11 +38,6 @@ def predicted(cases: Sequence[Case]) -> list[Predicted]:
     return predicted_dryers(cases) if is_dryer(cases[0]) else predicted_coolers(cases)
 
 
-def settings_of(case: Case) -> Settings | dials.DryerSettings:
-    """How a machine to buy is set."""
-    return dials.settings_of(case) if is_dryer(case) else cooler_parts.settings_of(case)
-
-
 # ---- Each product in each weather -----------------------------------------------------------------------
 
 
@@ -69,7 +63,7 @@ def _served(candidate: Candidate, exact: Predicted, p: Predicted, load: float) -
     return Served(
         product=candidate.duty.product,
         weather=candidate.duty.weather,
-        settings=settings_of(p.case),
+        settings=machine_of(p.case).named_settings(p.case, p.result),
         moisture_wb=float(r.pellets_out.moisture_wb),
         temperature=float(r.pellets_out.temperature),
         water_activity=float(p.outcomes[WATER_ACTIVITY]),
@@ -127,7 +121,7 @@ def missed(duty: Duty, candidate: Candidate, p: Predicted) -> Missed:
         driest=float(p.outcomes[0]),
         temperature=float(p.outcomes[1]),
         floor_area=candidate.floor_here,
-        settings=settings_of(p.case),
+        settings=machine_of(p.case).named_settings(p.case, p.result),
         broken=duty.goal.limits.at(p.outcomes, over > FEASIBLE),
         binding=_binding(candidate, p, 0.0),
     )

@@ -40,6 +40,7 @@ from coolsim.studies.sizing.candidates import (
     first_candidate,
     whole_of,
 )
+from coolsim.studies.sizing.cooler_duties import is_heated
 from coolsim.studies.sizing.curve import JUST, Curve
 from coolsim.studies.sizing.dial import on_their_dials
 from coolsim.studies.sizing.duties import Duty
@@ -209,7 +210,7 @@ class _Sizing:
         }
 
     def _no_size(self, smallest: float | None, lost: Sequence[Missed] = ()) -> SizeAnswer:
-        heated = self.dryer or any("inlet_air_temperature" in d.names for d in self.duties)
+        heated = self.dryer or is_heated(self.case)
         return no_size(self.case, lost, smallest, tuple(words(self.case, heated)))
 
     def _at_the_throughput(
